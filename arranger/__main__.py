@@ -1,0 +1,6 @@
+"""Lets ``python -m arranger`` stand in for the ``arranger`` command."""
+
+from arranger.cli.app import main
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Engines: playing routines described by TOML files."""

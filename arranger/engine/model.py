@@ -1,0 +1,96 @@
+"""What the other layers need to know of an engine: its pitches, step lengths and drum sounds.
+
+An engine is described by a TOML file (``arranger.engine.profile``); this is that description worked
+out. Frequencies are what the routine really plays, in Hz, from exact clock arithmetic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from arranger.engine.profile import Profile
+
+
+class Pitch(NamedTuple):
+    """One entry of the pitch table."""
+
+    midi: int
+    setting: int
+    """What the routine counts with: a period in passes of its loop, or a phase increment."""
+    frequency_hz: float
+    cents: float
+    """Played minus equal temperament at A4 = 440 Hz."""
+
+
+class StepLength(NamedTuple):
+    """One entry of the list of step lengths."""
+
+    setting: int
+    """What the routine counts with (passes of the sound loop, timer ticks)."""
+    cycles: int
+    """Clock cycles from one step to the next, all overhead counted."""
+    seconds: float
+
+
+class DrumSound(NamedTuple):
+    """One drum sound."""
+
+    name: str
+    """A word of lower-case letters, digits and hyphens: "kick", "snare", "hat"."""
+    kind: str
+    """"kick" or "noise"."""
+    percussion_keys: tuple[int, ...]
+    """General MIDI percussion keys that it stands in for."""
+    weight: float
+    """0..1: how much it carries the metre; a kick 1, a hat little."""
+    settings: tuple[int, ...]
+    """What the routine is given; the meaning is the profile's."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Engine:
+    """A playing routine. Build one with `arranger.engine.load_engine`."""
+
+    name: str
+    title: str
+    clock_hz: int
+    method: str
+    """How the pin is driven: "phase", "counter" or "alternate"."""
+    pitches: Mapping[int, Pitch]
+    """By MIDI number; what is not in it can't be played."""
+    step_lengths: tuple[StepLength, ...]
+    """Strictly increasing; at least one."""
+    drums: tuple[DrumSound, ...]
+    drum_takes_step: bool
+    """True when a drum silences both voices for the whole step."""
+    code_bytes: int
+    """Bytes of the player."""
+    memory_bytes: int
+    """Bytes that player and song may take together."""
+    profile: Profile
+    """The description it was worked out from, with what only sound and machine code need."""
+
+    @property
+    def lowest(self) -> int:
+        """The lowest playable MIDI number."""
+        return min(self.pitches)
+
+    @property
+    def highest(self) -> int:
+        """The highest playable MIDI number."""
+        return max(self.pitches)
+
+    def drum_for(self, percussion_key: int) -> DrumSound | None:
+        """Return the sound that stands in for a General MIDI percussion key, or None."""
+        return next((drum for drum in self.drums if percussion_key in drum.percussion_keys), None)
+
+    def nearest_step_length(self, seconds: float) -> StepLength:
+        """Return the step length nearest in ratio to one asked for in seconds (> 0)."""
+        return min(
+            self.step_lengths,
+            key=lambda entry: max(entry.seconds / seconds, seconds / entry.seconds),
+        )

@@ -1,0 +1,1 @@
+"""The grid: from song time to the engine's steps."""

@@ -1,0 +1,97 @@
+"""The grid: how song time maps to the engine's steps.
+
+Step 0 is the first step of the sheet. Steps are counted in whole numbers; positions before rounding
+are floats in steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from arranger.engine.model import StepLength
+
+
+class GridBar(NamedTuple):
+    """One bar of the sheet, in steps."""
+
+    number: int
+    """As people count it: the song's bar number; a pickup is bar 0."""
+    first_step: int
+    steps: int
+    numerator: int
+    denominator: int
+
+
+class StepChoice(NamedTuple):
+    """One candidate for the step and what it would cost; the chosen one is among them."""
+
+    step_beats: Fraction
+    cost: float
+    """Lower is better; unit and terms are documented at ``arranger.grid.choose``."""
+    steps: int
+    """How many steps the song would take."""
+    moved: int
+    """Notes that would not start on a step."""
+    collided: int
+    """Notes that would start on the same step as another of their part that they follow."""
+    shortened: int
+    """Notes shorter than half a step."""
+
+
+class Section(NamedTuple):
+    """A repeated passage, by its name ("A", "B") and its bars (indices into ``Grid.bars``)."""
+
+    name: str
+    first_bar: int
+    bars: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Grid:
+    """Where every note of the song stands in steps.
+
+    The arrays have one entry a note of ``Song.notes``, in that order. A note outside the converted
+    passage (``--bars``) or beyond a limit has ``onset_steps == -1``.
+    """
+
+    step_beats: Fraction
+    """A step as a share of a beat (quarter note)."""
+    basis: str
+    """"file" when the song's own beats are followed, "tracked" when they were found by ear."""
+    first_tick: int
+    """The tick of step 0."""
+    steps: int
+    """How many steps the sheet has; at least 1."""
+    bars: tuple[GridBar, ...]
+    """Cover steps 0..steps exactly, in order."""
+    step_length: StepLength
+    """What the engine will really play."""
+    asked_bpm: float
+    """Beats per minute that the song asks for (the tempo that most of its time has)."""
+    onset_steps: NDArray[np.int64]
+    """Shape (notes,): the step on which each note starts, or -1."""
+    end_steps: NDArray[np.int64]
+    """Shape (notes,): the step before which each note ends; at least onset + 1."""
+    positions: NDArray[np.float64]
+    """Shape (notes,): where each onset really stands, in steps."""
+    beats_seconds: tuple[float, ...] = ()
+    """When tracked: the time of each beat in the song, in seconds."""
+    alternatives: tuple[StepChoice, ...] = ()
+    """All candidates, best first."""
+    sections: tuple[Section, ...] = ()
+    loop_step: int | None = None
+    """Where the piece goes on after its last step; None when it ends."""
+    remarks: tuple[str, ...] = ()
+    """What a reader of the report should know: tempo changes flattened, silence trimmed, swing."""
+
+    @property
+    def played_bpm(self) -> float:
+        """Beats per minute that the engine will really play."""
+        return 60.0 * float(self.step_beats) / self.step_length.seconds

@@ -1,0 +1,1 @@
+"""Player code and song data for the machine."""

@@ -1,0 +1,78 @@
+"""The way through the program, in memory: a song becomes a grid, a sheet and a ledger.
+
+    Song ──plan_grid──▶ Grid ──reduce──▶ Reduction (sheet rows, ledger, roles)
+               Engine ────┴─────────────────┘
+
+One direction, immutable values between the stages; nothing here touches a file or the terminal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from arranger.grid import plan_grid
+from arranger.reduce import check_conservation, reduce
+from arranger.sheet import with_digest
+from arranger.sheet.model import Sheet, SheetBar
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce import Reduction
+    from arranger.settings import Settings
+    from arranger.song.model import Song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Conversion:
+    """Everything that one conversion found out."""
+
+    song: Song
+    engine: Engine
+    settings: Settings
+    grid: Grid
+    reduction: Reduction
+    sheet: Sheet
+
+
+def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
+    """Turn a song into two voices for an engine.
+
+    Raises
+    ------
+    SongError
+        If the song holds no notes.
+    SettingsError
+        If a setting names a part or a bar that the song doesn't have.
+    LimitError
+        If the song would take more steps than the settings allow.
+    LawError
+        If a note went missing on the way, which is a defect of this program.
+    """
+    grid = plan_grid(song, engine, settings.grid)
+    reduction = reduce(song, engine, grid, settings.reduce)
+    check_conservation(reduction.ledger, len(song.notes))
+    sheet = _sheet(song, settings, grid, reduction)
+    return Conversion(
+        song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
+    )
+
+
+def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction) -> Sheet:
+    bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
+    sheet = Sheet(
+        title=song.title,
+        engine=settings.engine,
+        step_beats=grid.step_beats,
+        step_setting=grid.step_length.setting,
+        bars=bars,
+        voice1=reduction.voice1,
+        voice2=reduction.voice2,
+        drums=reduction.drums,
+        loop_step=grid.loop_step,
+        source_file=song.file,
+        source_sha256=song.sha256,
+        settings=settings.command_line(),
+    )
+    return with_digest(sheet)

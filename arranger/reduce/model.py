@@ -1,0 +1,51 @@
+"""What the reduction hands on: rows of the sheet, the ledger, and roles with their evidence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from arranger.reduce.ledger import Ledger
+    from arranger.sheet.model import Row
+
+
+class Evidence(NamedTuple):
+    """One thing that speaks for or against a role."""
+
+    what: str
+    """Such as "name says tune" or "plays alone on top 83 % of the time"."""
+    weight: float
+    """Added to the score; negative speaks against."""
+
+
+class PartRole(NamedTuple):
+    """The role of one part and why."""
+
+    part: int
+    role: str
+    """"tune", "bass", "harmony", "drums" or "muted"."""
+    tune_score: float
+    bass_score: float
+    evidence: tuple[Evidence, ...]
+    """What decided, strongest first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reduction:
+    """Two voices and an account of every note."""
+
+    voice1: Row
+    voice2: Row
+    drums: tuple[str | None, ...]
+    sources1: tuple[int, ...]
+    """For each step the id of the note that voice 1 holds there, or -1."""
+    sources2: tuple[int, ...]
+    drum_sources: tuple[int, ...]
+    """For each step the id of the drum note that sounds there, or -1."""
+    ledger: Ledger
+    roles: tuple[PartRole, ...]
+    """One a part, in order."""
+    cost: float
+    """Total of the optimum, in the units of the cost table."""
+    remarks: tuple[str, ...] = ()

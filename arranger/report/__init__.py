@@ -1,0 +1,1 @@
+"""What became of every note: terminal, CSV, JSON and HTML page."""

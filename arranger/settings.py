@@ -1,0 +1,119 @@
+"""Everything a user can choose, one frozen value a stage. Defaults are what the tool does unasked.
+
+The values know their command-line spelling (`Settings.options`), so that the sheet's header, the
+report's "command that repeats this" and the songbook's file all say the same.
+"""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass, field, fields
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+STEP_CHOICES = tuple(Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12))
+"""The steps that are tried, as shares of a beat."""
+
+TEXTURES = ("tune-and-bass", "two-highest", "bass-and-chord", "broken-chord", "as-written")
+DRUM_AMOUNTS = ("none", "light", "full")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadSettings:
+    """How a song file is read."""
+
+    sustain: bool = True
+    """Whether the sustain pedal lengthens notes."""
+    pattern: int | None = None
+    """Which pattern of a format 2 file, from 1; None: all, one after the other."""
+    max_bytes: int = 64_000_000
+    max_notes: int = 1_000_000
+    max_tracks: int = 4096
+    drum_channels: tuple[int, ...] | None = None
+    """Channels 1..16 that play drums; None: channel 10 and what the file says."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GridSettings:
+    """How song time becomes steps."""
+
+    step: Fraction | None = None
+    """A step as a share of a beat; None: chosen."""
+    tempo: float | None = None
+    """Beats a minute to play at; None: the song's. Also helps beat tracking."""
+    beat: str = "auto"
+    """"file": follow the file's beats, "track": find them from the onsets, "auto": by a test."""
+    first_beat: float | None = None
+    """Seconds of the first downbeat, a help to beat tracking."""
+    swing: str = "auto"
+    """"play", "straighten" or "auto"."""
+    clock: str = "beat"
+    """"beat": tempo changes are flattened; "clock": they become longer and shorter tones."""
+    bars: tuple[int, int] | None = None
+    """First and last bar to convert, as numbered in the song; None: all."""
+    loop: str = "auto"
+    """"auto" (markers, controller 111), "none", or a bar number to go back to."""
+    max_steps: int = 200_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReduceSettings:
+    """How parts become two voices."""
+
+    tune: str | None = None
+    """The part that carries the tune: its number (from 1) or part of its name; None: by evidence."""
+    bass: str | None = None
+    mute: tuple[str, ...] = ()
+    transpose: int | str = 0
+    """Semitones, or "auto"."""
+    texture: str = "tune-and-bass"
+    drums: str = "full"
+    costs: Mapping[str, float] = field(default_factory=dict)
+    """Overrides of the cost table, by term."""
+    max_bytes: int | None = None
+    """Bytes that the song may take; None: what the engine has."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """All stages together."""
+
+    engine: str = "twin-phase"
+    read: ReadSettings = field(default_factory=ReadSettings)
+    grid: GridSettings = field(default_factory=GridSettings)
+    reduce: ReduceSettings = field(default_factory=ReduceSettings)
+
+    def options(self) -> list[str]:
+        """Return the command-line options that differ from the defaults, in a fixed order."""
+        found = [] if self.engine == "twin-phase" else ["--engine", self.engine]
+        for stage in (self.read, self.grid, self.reduce):
+            defaults = type(stage)()
+            for entry in fields(stage):
+                value = getattr(stage, entry.name)
+                if value != getattr(defaults, entry.name):
+                    found.extend(_spelled(entry.name, value))
+        return found
+
+    def command_line(self) -> str:
+        """Return `options` as one shell-quoted line."""
+        return shlex.join(self.options())
+
+
+def _spelled(name: str, value: Any) -> Iterator[str]:
+    """Yield the option and value words of one setting."""
+    option = "--" + {"costs": "cost", "max_bytes": "max-bytes"}.get(name, name).replace("_", "-")
+    if name == "sustain":
+        yield "--no-sustain"
+    elif name == "costs":
+        for term, weight in sorted(value.items()):
+            yield from (option, f"{term}={weight:g}")
+    elif name == "bars":
+        yield from (option, f"{value[0]}-{value[1]}")
+    elif isinstance(value, tuple):
+        for item in value:
+            yield from (option, str(item))
+    else:
+        yield from (option, str(value))

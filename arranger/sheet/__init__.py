@@ -1,0 +1,1 @@
+"""The sheet: two voices and drums as an editable text file."""

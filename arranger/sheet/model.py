@@ -1,0 +1,90 @@
+"""The sheet: two voices and drums on a grid of steps. What the musician edits and the engine plays.
+
+A cell of a voice is a MIDI note number (the tone starts here), `HOLD` (the tone before goes on) or
+`REST`. The drum row is independent of the voices: when the engine's drums take a whole step, a drum
+silences both voices on its step, and a tone that is held over it is heard again after it. So taking
+a drum away by hand brings the tone back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+HOLD = -1
+REST = -2
+
+Row = tuple[int, ...]
+"""The cells of one voice, one a step."""
+
+
+class SheetBar(NamedTuple):
+    """One bar of the sheet."""
+
+    number: int
+    steps: int
+    numerator: int
+    denominator: int
+
+
+class Comment(NamedTuple):
+    """A comment of the musician, kept where it stands.
+
+    ``bar`` is an index into ``Sheet.bars`` (the comment stands before that bar; ``len(bars)`` means
+    at the end of the file, -1 in the header).
+    """
+
+    bar: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """Two voices and drums. All rows have the same length: the sum of the bars' steps."""
+
+    title: str
+    engine: str
+    """The engine's name, or the path of its TOML file as the user gave it."""
+    step_beats: Fraction
+    step_setting: int
+    """Which of the engine's step lengths is played (``StepLength.setting``)."""
+    bars: tuple[SheetBar, ...]
+    voice1: Row
+    voice2: Row
+    drums: tuple[str | None, ...]
+    """The name of the drum sound that starts on the step, or None."""
+    loop_step: int | None = None
+    source_file: str = ""
+    source_sha256: str = ""
+    settings: str = ""
+    """The options that made it, as on the command line."""
+    digest: str = ""
+    """Of the body as generated; empty for a sheet written by hand."""
+    comments: tuple[Comment, ...] = ()
+
+    @property
+    def steps(self) -> int:
+        """How many steps it has."""
+        return len(self.voice1)
+
+
+def tones(row: Row) -> list[int | None]:
+    """Return the pitch that each step of a voice holds, or None; drums are not looked at.
+
+    A hold with nothing before it is silent.
+
+    >>> tones((60, HOLD, REST, HOLD, 62))
+    [60, 60, None, None, 62]
+    """
+    held: int | None = None
+    result: list[int | None] = []
+    for cell in row:
+        if cell == REST:
+            held = None
+        elif cell != HOLD:
+            held = cell
+        result.append(held)
+    return result

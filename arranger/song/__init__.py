@@ -1,0 +1,1 @@
+"""Reading songs: MIDI and notation files become one immutable model."""

@@ -1,0 +1,75 @@
+"""Ticks to seconds and ticks to bars, from a song's tempo and metre maps.
+
+A tick lasts ``microseconds_per_beat / ticks_per_beat`` microseconds (Standard MIDI File 1.0, Set
+Tempo). A bar is ``numerator`` notes of length ``1/denominator``, so ``4 * numerator / denominator``
+beats; a metre change inside a bar ends that bar early.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from arranger.song.model import Song
+
+
+class Bar(NamedTuple):
+    """One bar of the song. Bars are numbered from 1."""
+
+    number: int
+    start: int
+    """In ticks."""
+    end: int
+    """In ticks, exclusive."""
+    numerator: int
+    denominator: int
+
+
+def seconds_at(song: Song, ticks: ArrayLike) -> NDArray[np.float64]:
+    """Return the time in seconds of each tick (any shape), by the song's tempo map."""
+    asked = np.asarray(ticks, dtype=np.float64)
+    starts = np.array([change.tick for change in song.tempos], dtype=np.float64)
+    per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
+    per_tick *= 1e-6 / song.ticks_per_beat
+    at_start = np.concatenate(([0.0], np.cumsum(np.diff(starts) * per_tick[:-1])))
+    index = np.clip(np.searchsorted(starts, asked, side="right") - 1, 0, None)
+    result: NDArray[np.float64] = at_start[index] + (asked - starts[index]) * per_tick[index]
+    return result
+
+
+def bars(song: Song, end_tick: int | None = None) -> tuple[Bar, ...]:
+    """Return the bars that cover the song up to ``end_tick`` (default: where its last note ends).
+
+    There is always at least one. Ticks per bar are rounded to whole ticks where the metre doesn't
+    divide the resolution.
+    """
+    end = max(song.end_tick if end_tick is None else end_tick, 1)
+    found: list[Bar] = []
+    for index, metre in enumerate(song.metres):
+        last = index + 1 == len(song.metres)
+        limit = end if last else min(song.metres[index + 1].tick, end)
+        length = Fraction(4 * metre.numerator * song.ticks_per_beat, metre.denominator)
+        start = metre.tick
+        count = 0
+        while start < limit:
+            count += 1
+            stop = metre.tick + max(round(count * length), count)
+            if not last:
+                stop = min(stop, song.metres[index + 1].tick)
+            found.append(Bar(len(found) + 1, start, stop, metre.numerator, metre.denominator))
+            start = stop
+    return tuple(found)
+
+
+def bar_and_beat(found: tuple[Bar, ...], ticks_per_beat: int, tick: int) -> tuple[int, Fraction]:
+    """Return the bar number and the position in it, in beats of the metre counted from 1."""
+    index = max(bisect_right(found, tick, key=lambda bar: bar.start) - 1, 0)
+    bar = found[index]
+    unit = Fraction(4 * ticks_per_beat, bar.denominator)
+    return bar.number, 1 + Fraction(tick - bar.start) / unit

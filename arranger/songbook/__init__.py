@@ -1,0 +1,1 @@
+"""Many songs converted together."""

@@ -1,0 +1,1 @@
+"""The exact one-bit signal and the audio made from it."""
