@@ -13,7 +13,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from arranger.version import VERSION as __version__
+from arranger.version import VERSION
 
 if TYPE_CHECKING:
     from arranger.engine import load_engine
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from arranger.sheet import read_sheet, write_sheet
     from arranger.song import read_song
     from arranger.sound import render
+
+__version__ = VERSION
 
 __all__ = [
     "Conversion",
