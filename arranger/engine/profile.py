@@ -1,0 +1,112 @@
+"""The schema of an engine's TOML file.
+
+A profile says what a playing routine does, in the clock's cycles; `arranger.engine.load` works the
+pitch table, the step lengths and the drum sounds out from it. Unknown keys are refused.
+
+The signal model (``method``):
+
+``phase``
+    Each voice adds an increment to a phase accumulator of ``pitch.bits`` bits once a pass of the
+    sound loop; its level is the accumulator's highest bit.
+    f = increment * clock / (2 ** bits * loop.cycles).
+``counter``
+    Each voice counts ``setting`` passes, then flips its level.
+    f = clock / (2 * setting * loop.cycles).
+``alternate``
+    One square-wave timer channel with a divisor, handed from voice to voice every ``loop.cycles``
+    cycles of the timer's clock. f = clock / divisor.
+``frequencies``
+    The pitch table lists frequencies; each voice is an ideal square wave, looked at once a pass.
+
+Except for ``alternate``, the level of voice 1 goes to the pin at cycle ``loop.voice1_write`` of a
+pass and stays until cycle ``loop.voice2_write``, from where on voice 2 holds it.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Method = Literal["phase", "counter", "alternate", "frequencies"]
+Cycles = Annotated[int, Field(gt=0, le=100_000_000)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class Loop(_Table):
+    """One pass of the sound loop."""
+
+    cycles: Annotated[int, Field(gt=0, le=1_000_000)]
+    """How long one pass takes."""
+    voice1_write: Annotated[int, Field(ge=0)] = 0
+    """The cycle of the pass from which the pin shows voice 1."""
+    voice2_write: Annotated[int, Field(ge=0)] = 0
+    """The cycle of the pass from which the pin shows voice 2; 0: half way through the pass."""
+
+
+class PitchTable(_Table):
+    """What the voices can play."""
+
+    lowest: str = ""
+    highest: str = ""
+    """Pitch names; the table between them is worked out. Left out when ``table`` is given."""
+    bits: Annotated[int, Field(ge=4, le=32)] = 16
+    """Width of a setting: no increment, period or divisor needs more."""
+    table: dict[str, int | float] = Field(default_factory=dict)
+    """The routine's own table: a setting (method ``frequencies``: Hz) by pitch name."""
+
+
+class Steps(_Table):
+    """The list of step lengths: count * passes_per_count * loop.cycles + overhead_cycles."""
+
+    first: Annotated[int, Field(gt=0)] = 1
+    last: Annotated[int, Field(gt=0)] = 1
+    """The list is every count from first to last; ignored when ``counts`` is given."""
+    counts: tuple[Annotated[int, Field(gt=0)], ...] = Field(default=(), strict=False)
+    passes_per_count: Annotated[int, Field(gt=0)] = 1
+    overhead_cycles: Annotated[int, Field(ge=0)] = 0
+    """Cycles between steps, in which the pin stands still."""
+
+
+class Drum(_Table):
+    """One drum sound."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=24)]
+    kind: Literal["kick", "noise"]
+    percussion_keys: tuple[Annotated[int, Field(ge=0, le=127)], ...] = Field(strict=False)
+    """General MIDI percussion keys that it stands in for."""
+    weight: Annotated[float, Field(ge=0, le=1)]
+    settings: tuple[int, ...] = Field(default=(), strict=False)
+    """kick: first half period in cycles, growth of each next one in cycles.
+    noise: cycles between random bits."""
+    cycles: Annotated[int, Field(ge=0)] = 0
+    """How long it sounds; 0: the whole step."""
+
+
+class Memory(_Table):
+    """What the piece costs."""
+
+    code_bytes: Annotated[int, Field(ge=0, le=1_000_000)]
+    total_bytes: Annotated[int, Field(gt=0, le=16_000_000)]
+    """Bytes that player and song may take together."""
+
+
+class Profile(_Table):
+    """An engine's TOML file."""
+
+    format: Literal["arranger-engine"]
+    version: Literal[1]
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=40)]
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    method: Method
+    clock_hz: Annotated[int, Field(ge=1000, le=1_000_000_000)]
+    drum_takes_step: bool = True
+    """Whether a drum silences both voices until the next step."""
+    loop: Loop
+    pitch: PitchTable
+    steps: Steps
+    memory: Memory
+    drum: tuple[Drum, ...] = Field(default=(), strict=False)
