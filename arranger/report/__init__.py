@@ -1,1 +1,21 @@
 """What became of every note: terminal, CSV, JSON and HTML page."""
+
+from arranger.report.account import Account, account
+from arranger.report.ledger_csv import ledger_csv
+from arranger.report.ledger_json import ledger_json, schema
+from arranger.report.losses import bar_losses, worst_bars
+from arranger.report.song_page import html_page
+from arranger.report.summary import Summary, summary
+
+__all__ = [
+    "Account",
+    "Summary",
+    "account",
+    "bar_losses",
+    "html_page",
+    "ledger_csv",
+    "ledger_json",
+    "schema",
+    "summary",
+    "worst_bars",
+]

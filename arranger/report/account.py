@@ -1,0 +1,116 @@
+"""The account of a conversion as columns: what every output of this layer is written from.
+
+One entry a note of ``Song.notes`` in every column, in that order. Columns, not records, because a
+song of thousands of notes is written three times (JSON, CSV, page), and because the page embeds
+them as they are.
+
+Bars and beats are the sheet's, so that the account, the sheet and the sentences speak of the same
+bar. A note outside the converted passage has no place in the sheet: its bar is counted on from the
+passage by the song's own metre, and its ``bar_index`` is -1.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.report.sentences import explanations
+from arranger.song.time import bars as song_bars
+from arranger.song.time import seconds_at
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from arranger.grid.model import Grid
+    from arranger.pipeline import Conversion
+    from arranger.reduce.ledger import Entry
+    from arranger.song.model import Note, Song
+
+_ON_TIME = 1e-6
+"""In steps: a position this near to a bar line stands on it (float arithmetic of ticks)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Account:
+    """The notes of a song and what became of them, column by column."""
+
+    notes: Sequence[Note]
+    entries: Sequence[Entry]
+    onset_seconds: list[float]
+    """By the song's own tempo map, rounded to microseconds."""
+    bar: list[int]
+    """As people count: the sheet's bar numbers."""
+    beat: list[float]
+    """In beats of the metre, from 1; rounded to 1/10000."""
+    bar_index: list[int]
+    """Index into ``Grid.bars``, or -1 for a note outside the passage."""
+    explanation: list[str]
+    """One sentence a note."""
+
+    def totals(self) -> Mapping[str, int]:
+        """Return the number of notes and of each outcome."""
+        counted = Counter(entry.outcome for entry in self.entries)
+        outcomes = {name: counted[name] for name in ("kept", "changed", "merged", "dropped")}
+        return {"notes": len(self.notes), **outcomes}
+
+    def reasons(self) -> Mapping[str, int]:
+        """Return how many notes each reason decided, most frequent first."""
+        counted = Counter(entry.reasons[0] for entry in self.entries if entry.reasons)
+        return dict(counted.most_common())
+
+
+@lru_cache(maxsize=1)
+def account(conversion: Conversion) -> Account:
+    """Return the account of a conversion. The last one is remembered: all outputs share it."""
+    song, grid = conversion.song, conversion.grid
+    entries = conversion.reduction.ledger.entries
+    onsets = np.fromiter((note.onset for note in song.notes), np.int64, len(song.notes))
+    bar_index, bar, beat = _places(song, grid, onsets)
+    return Account(
+        notes=song.notes,
+        entries=entries,
+        onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
+        bar=bar.tolist(),
+        beat=np.round(beat, 4).tolist(),
+        bar_index=bar_index.tolist(),
+        explanation=explanations(conversion),
+    )
+
+
+def _places(
+    song: Song, grid: Grid, onsets: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Return bar index, bar number and beat of each note, each of shape (notes,)."""
+    firsts = np.array([bar.first_step for bar in grid.bars])
+    numbers = np.array([bar.number for bar in grid.bars])
+    # steps * beats/step * metre units/beat = metre units
+    units = np.array([float(grid.step_beats) * bar.denominator / 4 for bar in grid.bars])
+    positions = np.asarray(grid.positions, dtype=np.float64)
+    index = np.searchsorted(firsts, positions + _ON_TIME, side="right") - 1
+    index = np.clip(index, 0, len(grid.bars) - 1)
+    bar = numbers[index]
+    beat = 1.0 + (positions - firsts[index]) * units[index]
+    outside = np.asarray(grid.onset_steps) < 0
+    if outside.any():
+        index[outside] = -1
+        bar[outside], beat[outside] = _places_in_song(song, grid, onsets[outside])
+    return index, bar, np.maximum(beat, 1.0)
+
+
+def _places_in_song(
+    song: Song, grid: Grid, ticks: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return bar number and beat by the song's metre, numbered so as to join the sheet's bars."""
+    found = song_bars(song)
+    starts = np.array([bar.start for bar in found])
+    units = np.array([bar.denominator / (4 * song.ticks_per_beat) for bar in found])
+    at_first = int(np.searchsorted(starts, grid.first_tick, side="right"))
+    index = np.clip(np.searchsorted(starts, ticks, side="right") - 1, 0, len(found) - 1)
+    number = index + 1 + grid.bars[0].number - max(at_first, 1)
+    return number, 1.0 + (ticks - starts[index]) * units[index]

@@ -1,0 +1,137 @@
+"""Where a hand is needed most: what each bar lost, ranked, with a sentence.
+
+The loss of a note is ``SEVERITY[outcome] * weight of its part's role * (0.5 + loudness / 2)``: a
+dropped tune note is what a listener misses first, a merged harmony note what nobody misses. What
+the user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures
+are our own judgement, common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.pitch import pitch_name
+from arranger.report.account import account
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from arranger.pipeline import Conversion
+
+SEVERITY: Mapping[str, float] = {"kept": 0.0, "changed": 0.2, "merged": 0.15, "dropped": 1.0}
+ROLE_WEIGHT: Mapping[str, float] = {
+    "tune": 3.0,
+    "bass": 2.0,
+    "harmony": 1.0,
+    "drums": 0.7,
+    "muted": 0.0,
+}
+AS_ASKED = frozenset({"track-muted", "silent", "beyond-limit"})
+
+_DECIDED: Mapping[str, str] = {
+    "moved-to-step": "moved to a step",
+    "lengthened-to-step": "made as long as a step",
+    "shortened-by-next-note": "cut short by the next note",
+    "shortened-for-gap": "shortened so that the next attack is heard",
+    "delayed-by-drum": "late because of a drum",
+    "octave-folded": "in another octave",
+    "broken-chord": "played as a broken chord",
+    "same-pitch-doubled": "doubled at the same pitch",
+    "octave-doubled": "doubled at the octave",
+    "repeat-tied": "tied to the note before",
+    "voices-full": "left out because both voices were busy",
+    "same-step": "left out for a note on the same step",
+    "outside-pitch-table": "outside the pitch table",
+    "under-drum": "hidden by a drum",
+    "no-drum-sound": "drums that the engine has no sound for",
+    "drum-thinned": "drums left out for the tune",
+    "track-muted": "muted",
+    "silent": "too soft to be heard",
+    "beyond-limit": "outside the passage",
+}
+
+
+class BarLoss(NamedTuple):
+    """What one bar lost."""
+
+    index: int
+    """Index into ``Grid.bars``."""
+    number: int
+    loss: float
+    notes: int
+    """Notes that start in the bar."""
+    dropped: int
+
+
+class Advice(NamedTuple):
+    """A bar that needs a hand, and why."""
+
+    bar: BarLoss
+    sentence: str
+
+
+def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
+    """Return what each bar of the sheet lost, in order of bars."""
+    found = account(conversion)
+    weights = [ROLE_WEIGHT[role.role] for role in conversion.reduction.roles]
+    bars = conversion.grid.bars
+    loss, notes, dropped = [0.0] * len(bars), [0] * len(bars), [0] * len(bars)
+    for note, entry, index in zip(found.notes, found.entries, found.bar_index, strict=True):
+        if index < 0:
+            continue
+        notes[index] += 1
+        if entry.outcome == "kept" or entry.reasons[0] in AS_ASKED:
+            continue
+        dropped[index] += entry.outcome == "dropped"
+        loss[index] += SEVERITY[entry.outcome] * weights[note.part] * (0.5 + note.loudness / 2)
+    return tuple(
+        BarLoss(index, bar.number, loss[index], notes[index], dropped[index])
+        for index, bar in enumerate(bars)
+    )
+
+
+def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
+    """Return the bars with the greatest loss, greatest first; bars that lost nothing are left out."""
+    losing = (bar for bar in bar_losses(conversion) if bar.loss > 0)
+    ranked = sorted(losing, key=lambda bar: (-bar.loss, bar.index))[:count]
+    members = _members(conversion, {bar.index for bar in ranked})
+    return tuple(Advice(bar, _sentence(conversion, bar, members[bar.index])) for bar in ranked)
+
+
+def _members(conversion: Conversion, wanted: set[int]) -> Mapping[int, list[int]]:
+    """Return the ids of the notes that lost something, by bar."""
+    found = account(conversion)
+    members: dict[int, list[int]] = defaultdict(list)
+    for entry, index in zip(found.entries, found.bar_index, strict=True):
+        if index in wanted and entry.outcome != "kept" and entry.reasons[0] not in AS_ASKED:
+            members[index].append(entry.note)
+    return members
+
+
+def _sentence(conversion: Conversion, bar: BarLoss, members: list[int]) -> str:
+    """Return how many notes are not heard, the main causes, and what the tune lost."""
+    entries = conversion.reduction.ledger.entries
+    causes = Counter(entries[note].reasons[0] for note in members).most_common(2)
+    told = " and ".join(f"{count} {_DECIDED[reason]}" for reason, count in causes)
+    lead = f"{bar.dropped} of {bar.notes} notes not heard" if bar.dropped else "every note is heard"
+    return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, members)])
+
+
+def _lines_hit(conversion: Conversion, members: list[int]) -> Iterator[str]:
+    """Yield what the tune and the bass lost, by name and beat."""
+    found = account(conversion)
+    roles = conversion.reduction.roles
+    for role in ("tune", "bass"):
+        lost = [
+            note
+            for note in members
+            if found.entries[note].outcome == "dropped"
+            and roles[found.notes[note].part].role == role
+        ]
+        if lost:
+            named = [
+                f"{pitch_name(found.notes[n].pitch)} on beat {found.beat[n]:.3g}" for n in lost
+            ]
+            more = f" and {len(named) - 3} more" if len(named) > 3 else ""
+            yield f"the {role} loses {', '.join(named[:3])}{more}"

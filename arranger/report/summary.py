@@ -1,0 +1,207 @@
+"""What the terminal says after a conversion: the same as the page, in short.
+
+`summary` gathers the facts as a plain value, `Summary.text` writes them for a pipe or a file, and
+`arranger.report.terminal` as tables. Names from inside the file are shown on one line and never
+read as markup.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from textwrap import fill
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import one_line
+from arranger.report.account import account
+from arranger.report.losses import worst_bars
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from pathlib import Path
+
+    from arranger.pipeline import Conversion
+
+
+class StepLine(NamedTuple):
+    """One step that was tried."""
+
+    step: str
+    chosen: bool
+    cost: float
+    steps: int
+    moved: int
+    collided: int
+    shortened: int
+
+
+class PartLine(NamedTuple):
+    """One part, its role and why."""
+
+    number: int
+    name: str
+    role: str
+    notes: int
+    heard: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """The facts of one conversion that a person wants to know first."""
+
+    title: str
+    engine: str
+    basis: str
+    step: str
+    steps: int
+    bars: int
+    asked_bpm: float
+    played_bpm: float
+    transpose: int
+    step_lines: tuple[StepLine, ...]
+    part_lines: tuple[PartLine, ...]
+    totals: Mapping[str, int]
+    reasons: Mapping[str, int]
+    hand: tuple[tuple[int, str], ...]
+    """Bar number and sentence of the bars that most need a hand, worst first."""
+    remarks: tuple[str, ...]
+    memory: str
+    """Bytes that the piece takes and how many are free."""
+    files: tuple[str, ...]
+
+    def text(self, width: int = 80) -> str:
+        """Return the summary as plain text, without a final line feed."""
+        return "\n".join(_lines(self, width))
+
+
+def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = "") -> Summary:
+    """Return the summary of a conversion.
+
+    Parameters
+    ----------
+    conversion
+        What was done.
+    files
+        The files that were written, to be listed.
+    memory
+        What is known of the bytes that the piece takes, as a sentence.
+    """
+    grid, reduction = conversion.grid, conversion.reduction
+    found = account(conversion)
+    return Summary(
+        title=one_line(conversion.song.title),
+        engine=conversion.engine.name,
+        basis=grid.basis,
+        step=str(grid.step_beats),
+        steps=grid.steps,
+        bars=len(grid.bars),
+        asked_bpm=grid.asked_bpm,
+        played_bpm=grid.played_bpm,
+        transpose=reduction.ledger.transpose,
+        step_lines=_step_lines(conversion),
+        part_lines=_part_lines(conversion),
+        totals=found.totals(),
+        reasons=found.reasons(),
+        hand=tuple((advice.bar.number, advice.sentence) for advice in worst_bars(conversion)),
+        remarks=_remarks(conversion),
+        memory=memory,
+        files=tuple(str(file) for file in files),
+    )
+
+
+def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
+    grid = conversion.grid
+    return tuple(
+        StepLine(
+            str(choice.step_beats),
+            choice.step_beats == grid.step_beats,
+            choice.cost,
+            choice.steps,
+            choice.moved,
+            choice.collided,
+            choice.shortened,
+        )
+        for choice in grid.alternatives
+    )
+
+
+def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
+    found = account(conversion)
+    heard = [0] * len(conversion.song.parts)
+    for note, entry in zip(found.notes, found.entries, strict=True):
+        heard[note.part] += entry.outcome != "dropped"
+    return tuple(
+        PartLine(
+            part.index + 1,
+            one_line(part.name),
+            role.role,
+            part.notes,
+            heard[part.index],
+            "; ".join(evidence.what for evidence in role.evidence[:2]),
+        )
+        for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
+    )
+
+
+def _remarks(conversion: Conversion) -> tuple[str, ...]:
+    song = conversion.song
+    repairs = tuple(f"{repair.place}: {repair.what}" for repair in song.repairs)
+    said = (*song.remarks, *repairs, *conversion.grid.remarks, *conversion.reduction.remarks)
+    return tuple(one_line(remark) for remark in said)
+
+
+def _lines(found: Summary, width: int) -> Iterator[str]:
+    yield _filled(f"{found.title}: {played(found)}", width)
+    for line in found.step_lines[:4]:
+        mark = "chosen" if line.chosen else "      "
+        yield (
+            f"  step {line.step:>4} {mark}  cost {line.cost:.3g}, {line.steps} steps, "
+            f"{line.moved} moved, {line.collided} collided"
+        )
+    for part in found.part_lines[:MOST_PARTS]:
+        yield _filled(
+            f"  part {part.number} '{part.name}': {part.role}, {part.heard} of {part.notes} notes "
+            f"heard{f' ({part.why})' if part.why else ''}",
+            width,
+        )
+    if len(found.part_lines) > MOST_PARTS:
+        yield f"  and {len(found.part_lines) - MOST_PARTS} more parts"
+    yield _filled(counts(found), width)
+    for reason, count in found.reasons.items():
+        yield f"  {count:>6} {reason}"
+    if found.hand:
+        yield "bars that most need a hand:"
+    for bar, sentence in found.hand:
+        yield _filled(f"  bar {bar}: {sentence}", width)
+    for remark in found.remarks[:MOST_REMARKS]:
+        yield _filled(f"note: {remark}", width)
+    if len(found.remarks) > MOST_REMARKS:
+        yield f"note: {len(found.remarks) - MOST_REMARKS} more remarks are in the report"
+    if found.memory:
+        yield _filled(found.memory, width)
+    for file in found.files:
+        yield f"wrote {file}"
+
+
+MOST_PARTS = 12
+MOST_REMARKS = 6
+
+
+def played(found: Summary) -> str:
+    """Return the sentence on step, tempo and transposition."""
+    basis = "the file's beat" if found.basis == "file" else "a beat found by ear"
+    moved = f", transposed {found.transpose:+d}" if found.transpose else ""
+    return (
+        f"{found.bars} bars, {found.steps} steps of {found.step} beat on {basis}; "
+        f"tempo asked {found.asked_bpm:.4g}, played {found.played_bpm:.4g} by {found.engine}{moved}"
+    )
+
+
+def counts(found: Summary) -> str:
+    """Return the sentence on outcomes; the four add up to the notes read."""
+    told = ", ".join(f"{found.totals[o]} {o}" for o in ("kept", "changed", "merged", "dropped"))
+    return f"{found.totals['notes']} notes: {told}"
+
+
+def _filled(text: str, width: int) -> str:
+    return fill(text, width, subsequent_indent="    ", break_long_words=False)
