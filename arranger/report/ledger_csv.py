@@ -11,6 +11,7 @@ import csv
 import io
 from typing import TYPE_CHECKING
 
+from arranger.errors import one_line
 from arranger.pitch import pitch_name
 from arranger.report.account import account
 
@@ -58,7 +59,7 @@ def ledger_csv(conversion: Conversion) -> bytes:
 
 def _rows(conversion: Conversion) -> Iterator[tuple[object, ...]]:
     found = account(conversion)
-    names = [_as_text(part.name) for part in conversion.song.parts]
+    names = [_as_text(one_line(part.name)) for part in conversion.song.parts]
     for note, entry, seconds, bar, beat, told in zip(
         found.notes,
         found.entries,

@@ -11,10 +11,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from arranger.engine.model import DrumSound, Engine, Pitch, StepLength
+from arranger.engine import load_engine
 from arranger.grid.model import Grid, GridBar, StepChoice
 from arranger.pipeline import Conversion
-from arranger.pitch import equal_temperament_hz
 from arranger.reduce.ledger import Entry, Ledger, Span
 from arranger.reduce.model import Evidence, PartRole, Reduction
 from arranger.settings import Settings
@@ -42,7 +41,9 @@ def song() -> Song:
         (0, 1, 0, 2460, 420, 72, 100),
     ]
     notes = tuple(
-        Note(index, part, track, channel, onset, duration, pitch, velocity, velocity / 127, part == 3)
+        Note(
+            index, part, track, channel, onset, duration, pitch, velocity, velocity / 127, part == 3
+        )
         for index, (part, track, channel, onset, duration, pitch, velocity) in enumerate(written)
     )
     named = ((HOSTILE, 0, False), ("low strings", 48, False), ("pad", 88, False), ("kit", 0, True))
@@ -88,7 +89,8 @@ def entries() -> tuple[Entry, ...]:
 
 def conversion() -> Conversion:
     """Return the whole conversion."""
-    length = StepLength(10, 875_000, 0.25)
+    engine = load_engine("twin-phase")
+    length = engine.nearest_step_length(0.25)
     made = song()
     onsets = np.array([note.onset for note in made.notes])
     grid = Grid(
@@ -142,7 +144,7 @@ def conversion() -> Conversion:
     )
     return Conversion(
         song=made,
-        engine=engine(length),
+        engine=engine,
         settings=Settings(),
         grid=grid,
         reduction=reduction,
