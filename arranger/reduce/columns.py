@@ -1,0 +1,136 @@
+"""The song's notes as columns, and which note is heard on top at each moment.
+
+Conventions
+-----------
+- Times are seconds by the song's own tempo map: what a listener hears, whether or not the file
+  follows its beat grid.
+- A **moment** is a time at which a note starts or ends; between two moments nothing changes. A note
+  covers the moments ``start`` (inclusive) to ``stop`` (exclusive), at least one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.song.time import seconds_at
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.song.model import Song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Columns:
+    """Arrays of shape (notes,), in the order of ``Song.notes``; moments have their own length."""
+
+    part: NDArray[np.int64]
+    pitch: NDArray[np.int64]
+    loudness: NDArray[np.float64]
+    """0..1."""
+    tonal: NDArray[np.bool_]
+    """False for drums."""
+    onset: NDArray[np.float64]
+    """In seconds."""
+    end: NDArray[np.float64]
+    """In seconds; equal to the onset for a note of no length."""
+    start: NDArray[np.int64]
+    """Index of the moment at which the note starts."""
+    stop: NDArray[np.int64]
+    """Index after the last moment that it covers."""
+    moment_seconds: NDArray[np.float64]
+    """Shape (moments,): how long each moment lasts; the last lasts 0."""
+
+    @property
+    def duration(self) -> NDArray[np.float64]:
+        """In seconds."""
+        return self.end - self.onset
+
+
+def columns(song: Song) -> Columns:
+    """Return the song's notes as columns. The song must have at least one note."""
+    _, part, _, _, onset, duration, pitch, _, loudness, drum = zip(*song.notes, strict=True)
+    onset_ticks = np.array(onset, dtype=np.int64)
+    end_ticks = onset_ticks + np.array(duration, dtype=np.int64)
+    moments = np.unique(np.concatenate((onset_ticks, end_ticks)))
+    start = np.searchsorted(moments, onset_ticks)
+    stop = np.maximum(np.searchsorted(moments, end_ticks), start + 1)
+    seconds = seconds_at(song, moments)
+    return Columns(
+        part=np.array(part, dtype=np.int64),
+        pitch=np.array(pitch, dtype=np.int64),
+        loudness=np.array(loudness, dtype=np.float64),
+        tonal=~np.array(drum, dtype=np.bool_),
+        onset=seconds[start],
+        end=seconds[np.searchsorted(moments, end_ticks)],
+        start=start,
+        stop=stop,
+        moment_seconds=np.append(np.diff(seconds), 0.0),
+    )
+
+
+def cover(
+    start: NDArray[np.int64], stop: NDArray[np.int64], rank: NDArray[np.int64], size: int
+) -> NDArray[np.int64]:
+    """Return for each of ``size`` moments the highest rank of the spans that cover it, or -1.
+
+    Parameters
+    ----------
+    start, stop
+        Shape (spans,): each span covers ``start <= moment < stop``; none is empty.
+    rank
+        Shape (spans,), not negative.
+
+    Notes
+    -----
+    A span is the union of two overlapping blocks whose length is a power of two. The maxima are
+    entered at that level and handed down, level by level: O(spans + size log size).
+    """
+    heard = np.full(size, -1, dtype=np.int64)
+    if not len(start):
+        return heard
+    level = np.frexp((stop - start).astype(np.float64))[1] - 1
+    order = np.argsort(level, kind="stable")
+    bounds = np.searchsorted(level[order], np.arange(level.max() + 2))
+    for power in range(int(level.max()), -1, -1):
+        block = 1 << power
+        here = order[bounds[power] : bounds[power + 1]]
+        np.maximum.at(heard, start[here], rank[here])
+        np.maximum.at(heard, stop[here] - block, rank[here])
+        if power:
+            handed = heard.copy()
+            half = block >> 1
+            np.maximum(handed[half:], heard[: size - half], out=handed[half:])
+            heard = handed
+    return heard
+
+
+def note_on_top(table: Columns, score: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return for each moment the index of the tonal note that sounds with the highest score, or -1.
+
+    Of notes with equal scores the later one in the file wins.
+    """
+    order = np.argsort(score, kind="stable")
+    order = order[table.tonal[order]]
+    rank = np.arange(len(order))
+    heard = cover(table.start[order], table.stop[order], rank, len(table.moment_seconds))
+    return np.where(heard < 0, -1, order[heard] if len(order) else -1)
+
+
+def heard_share(table: Columns, top: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Return for each note the share of its time in which it is the one in ``top``; shape (notes,).
+
+    Parameters
+    ----------
+    top
+        Shape (moments,): what `note_on_top` returned.
+    """
+    found = top >= 0
+    seconds = np.bincount(
+        top[found], weights=table.moment_seconds[found], minlength=len(table.pitch)
+    )
+    share: NDArray[np.float64] = seconds / np.maximum(table.duration, 1e-9)
+    return share
