@@ -72,6 +72,13 @@ def columns(song: Song) -> Columns:
     )
 
 
+def totals(
+    index: NDArray[np.int64], weights: NDArray[np.float64], size: int
+) -> NDArray[np.float64]:
+    """Return the sum of the weights at each index below ``size``."""
+    return np.bincount(index, weights=weights, minlength=size).astype(np.float64)
+
+
 def cover(
     start: NDArray[np.int64], stop: NDArray[np.int64], rank: NDArray[np.int64], size: int
 ) -> NDArray[np.int64]:
@@ -129,8 +136,6 @@ def heard_share(table: Columns, top: NDArray[np.int64]) -> NDArray[np.float64]:
         Shape (moments,): what `note_on_top` returned.
     """
     found = top >= 0
-    seconds = np.bincount(
-        top[found], weights=table.moment_seconds[found], minlength=len(table.pitch)
-    )
+    seconds = totals(top[found], table.moment_seconds[found], len(table.pitch))
     share: NDArray[np.float64] = seconds / np.maximum(table.duration, 1e-9)
     return share

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import SettingsError
-from arranger.reduce.columns import note_on_top
+from arranger.reduce.columns import note_on_top, totals
 from arranger.reduce.model import Evidence, PartRole
 from arranger.reduce.name_words import name_vote
 
@@ -82,8 +82,8 @@ def part_facts(table: Columns, parts: int) -> PartFacts:
     part, duration = table.part[order], np.maximum(table.duration[order], 1e-3)
 
     def mean(values: NDArray[np.float64], weights: NDArray[np.float64]) -> NDArray[np.float64]:
-        summed = np.bincount(part, weights=values * weights, minlength=parts)
-        return summed / np.maximum(np.bincount(part, weights=weights, minlength=parts), 1e-9)
+        summed = totals(part, values * weights, parts)
+        return summed / np.maximum(totals(part, weights, parts), 1e-9)
 
     sounding, alone = _line_shares(table, order, parts)
     total = table.moment_seconds[highest >= 0].sum()
@@ -120,14 +120,14 @@ def _line_shares(
     overlap = before - onset
     alone = overlap <= 0.25 * (end - onset)
     return (
-        np.bincount(part, weights=fresh, minlength=parts),
+        totals(part, fresh, parts),
         np.bincount(part[alone], minlength=parts).astype(np.float64),
     )
 
 
 def _seconds_by_part(table: Columns, top: NDArray[np.int64], parts: int) -> NDArray[np.float64]:
     found = top >= 0
-    return np.bincount(table.part[top[found]], weights=table.moment_seconds[found], minlength=parts)
+    return totals(table.part[top[found]], table.moment_seconds[found], parts)
 
 
 def _pitch_concentration(

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.reduce.columns import totals
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -50,8 +52,8 @@ def choose_transposition(
     used = np.flatnonzero(sounding)
     best, best_cost = 0, np.inf
     for shift in sorted(range(-REACH, REACH + 1), key=lambda s: (abs(s), -s)):
-        pitch = np.clip(used + shift, 0, 127)
-        cost = float(np.dot(sounding[used], price[pitch] + FOLD_COST * folded[pitch]))
+        moved = np.clip(used + shift, 0, 127)
+        cost = float(np.dot(sounding[used], price[moved] + FOLD_COST * folded[moved]))
         cost += DISTANCE_COST * abs(shift)
         if cost < best_cost - 1e-9:
             best, best_cost = shift, cost
@@ -65,8 +67,8 @@ def _sounding_steps(song: Song, grid: Grid, weights: Weights) -> NDArray[np.floa
     used = ~drum & (grid.onset_steps >= 0)
     steps = (grid.end_steps - grid.onset_steps).astype(np.float64)
     heard = steps * (weights.tune + weights.bass + 0.05)
-    found = np.bincount(pitch[used], weights=heard[used], minlength=128)
-    return found / max(found.sum(), 1e-9)
+    found = totals(pitch[used], heard[used], 128)
+    return found / max(float(found.sum()), 1e-9)
 
 
 def _prices(cents: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -1,0 +1,90 @@
+"""Small songs made by hand, and a plain grid for them."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+
+from arranger.engine.model import StepLength
+from arranger.grid.model import Grid, GridBar
+from arranger.song.model import MetreChange, Note, Part, Song, TempoChange, Track
+
+BEAT = 480
+
+
+class Line(NamedTuple):
+    """One part: notes as (onset in beats, length in beats, pitch)."""
+
+    notes: list[tuple[float, float, int]]
+    name: str = "part"
+    program: int = 0
+    velocity: int = 96
+    drum: bool = False
+    pan: int = 64
+
+
+def song_of(*lines: Line) -> Song:
+    """Return a song of 120 beats a minute with one track and channel for each line."""
+    rows = [
+        (round(onset * BEAT), index, round(length * BEAT), pitch, line)
+        for index, line in enumerate(lines)
+        for onset, length, pitch in line.notes
+    ]
+    rows.sort(key=lambda row: row[:2])
+    notes = tuple(
+        Note(
+            id=number,
+            part=index,
+            track=index,
+            channel=9 if line.drum else index % 9,
+            onset=onset,
+            duration=duration,
+            pitch=pitch,
+            velocity=line.velocity,
+            loudness=line.velocity / 127,
+            drum=line.drum,
+        )
+        for number, (onset, index, duration, pitch, line) in enumerate(rows)
+    )
+    parts = tuple(
+        Part(i, i, i % 9, line.program, line.name, line.drum, line.pan, len(line.notes))
+        for i, line in enumerate(lines)
+    )
+    return Song(
+        title="made by hand",
+        file="made.mid",
+        sha256="0" * 64,
+        kind="midi",
+        midi_format=1,
+        ticks_per_beat=BEAT,
+        own_beat=True,
+        notes=notes,
+        parts=parts,
+        tracks=tuple(Track(i, line.name, len(line.notes)) for i, line in enumerate(lines)),
+        tempos=(TempoChange(0, 500_000),),
+        metres=(MetreChange(0, 4, 4),),
+    )
+
+
+def grid_of(song: Song, parts_of_beat: int = 4) -> Grid:
+    """Return a grid from tick 0 whose step is a whole part of a beat."""
+    step = BEAT / parts_of_beat
+    positions = np.array([note.onset / step for note in song.notes])
+    onsets = np.round(positions).astype(np.int64)
+    lengths = np.array([note.duration / step for note in song.notes])
+    ends = np.maximum(np.round(positions + lengths).astype(np.int64), onsets + 1)
+    steps = int(ends.max(initial=1))
+    return Grid(
+        step_beats=Fraction(1, parts_of_beat),
+        basis="file",
+        first_tick=0,
+        steps=steps,
+        bars=(GridBar(1, 0, steps, 4, 4),),
+        step_length=StepLength(1, 1, 0.5 / parts_of_beat),
+        asked_bpm=120.0,
+        onset_steps=onsets,
+        end_steps=ends,
+        positions=positions,
+    )

@@ -1,0 +1,75 @@
+"""Roles of parts: arrangements whose roles a musician would not argue about."""
+
+import pytest
+
+from arranger.errors import SettingsError
+from arranger.reduce.columns import columns
+from arranger.reduce.roles import asked_part, find_roles, part_facts
+from arranger.settings import ReduceSettings
+from tests.reduce.little_songs import Line, song_of
+
+TUNE = [(i, 1, p) for i, p in enumerate([67, 69, 71, 72, 74, 72, 71, 69] * 4)]
+CHORDS = [(2 * i, 2, p) for i in range(16) for p in (55, 59, 62)]
+BASS = [(i, 1, p) for i, p in enumerate([43, 43, 38, 38] * 8)]
+DRUMS = [(i, 0.25, 36) for i in range(32)]
+
+
+def roles_of(song, **settings):
+    facts = part_facts(columns(song), len(song.parts))
+    return [entry.role for entry in find_roles(song, facts, ReduceSettings(**settings))]
+
+
+def test_roles_are_heard_without_any_name():
+    song = song_of(Line(CHORDS), Line(BASS), Line(TUNE), Line(DRUMS, drum=True))
+    assert roles_of(song) == ["harmony", "bass", "tune", "drums"]
+
+
+def test_a_tune_below_a_quiet_descant_is_found_by_its_name():
+    descant = [(4 * i, 4, 84) for i in range(8)]
+    song = song_of(Line(descant, "Pad"), Line(TUNE, "Gesang"), Line(BASS, "Bajo"))
+    assert roles_of(song) == ["harmony", "tune", "bass"]
+
+
+def test_a_sheet_written_as_midi_comes_back():
+    song = song_of(Line(BASS, "voice 1"), Line(TUNE, "voice 2"))
+    assert roles_of(song) == ["tune", "bass"]
+
+
+def test_the_user_has_the_last_word():
+    song = song_of(Line(TUNE, "Flute"), Line(CHORDS, "Strings"), Line(BASS, "Bass guitar"))
+    assert roles_of(song, tune="STRING", bass="1") == ["bass", "tune", "harmony"]
+    assert roles_of(song, mute=("1",)) == ["muted", "tune", "bass"]
+
+
+def test_evidence_adds_up_to_the_score_and_comes_strongest_first():
+    song = song_of(Line(TUNE, "Flute", program=73), Line(BASS, "Bass", program=33))
+    facts = part_facts(columns(song), 2)
+    for entry in find_roles(song, facts, ReduceSettings()):
+        weights = [e.weight for e in entry.evidence]
+        score = entry.bass_score if entry.role == "bass" else entry.tune_score
+        assert sum(weights) == pytest.approx(score, abs=0.01)
+        assert [abs(w) for w in weights] == sorted((abs(w) for w in weights), reverse=True)
+
+
+@pytest.mark.parametrize(
+    ("settings", "message"),
+    [
+        ({"tune": "4"}, "no part 4"),
+        ({"tune": "0"}, "no part 0"),
+        ({"bass": "tuba"}, "no part has this in the name.*1 'Flute 1', 2 'Flute 2'"),
+        ({"tune": "flute"}, "2 parts have"),
+        ({"mute": ("",)}, "no part has"),
+        ({"tune": "1", "bass": "Flute 1"}, "both tune and bass"),
+        ({"tune": "1", "mute": ("1",)}, "muted"),
+        ({"tune": "3"}, "plays drums"),
+    ],
+)
+def test_what_cannot_be_meant_is_said(settings, message):
+    song = song_of(Line(TUNE, "Flute 1"), Line(BASS, "Flute 2"), Line(DRUMS, "Kit", drum=True))
+    with pytest.raises(SettingsError, match=message):
+        roles_of(song, **settings)
+
+
+def test_a_whole_name_beats_a_piece_of_another():
+    song = song_of(Line(TUNE, "Horn"), Line(BASS, "Horn 2"))
+    assert asked_part(song, "horn", "--tune") == 0

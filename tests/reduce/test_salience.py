@@ -1,0 +1,57 @@
+"""Weights of notes: shapes, ranges, and what the ear would say of small songs."""
+
+import numpy as np
+import pytest
+
+from arranger.engine import load_engine
+from arranger.reduce.salience import weigh
+from arranger.settings import ReduceSettings
+from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.test_roles import BASS, CHORDS, DRUMS, TUNE
+
+
+@pytest.fixture(scope="module")
+def engine():
+    return load_engine("twin-phase")
+
+
+def weighed(engine, song, **settings):
+    return weigh(song, engine, grid_of(song), ReduceSettings(**settings))
+
+
+def test_the_tune_part_is_the_tune_and_drums_are_neither(engine):
+    song = song_of(Line(CHORDS), Line(TUNE), Line(BASS), Line(DRUMS, drum=True))
+    weights = weighed(engine, song)
+    part = np.array([note.part for note in song.notes])
+    assert weights.tune[part == 1].min() > 0.8
+    assert weights.bass[part == 2].min() > 0.8
+    assert weights.tune[part != 1].max() < 0.5
+    assert not weights.tune[part == 3].any()
+    assert not weights.bass[part == 3].any()
+    assert (weights.salience > 0).all()
+
+
+def test_a_muted_part_is_worth_nothing(engine):
+    song = song_of(Line(TUNE, "a"), Line(CHORDS, "b"), Line(BASS, "c"))
+    weights = weighed(engine, song, mute=("a",))
+    muted = np.array([note.part == 0 for note in song.notes])
+    assert not weights.tune[muted].any()
+    assert not weights.bass[muted].any()
+    assert (weights.duplicate_of[~muted] == -1).all()
+
+
+def test_doubles_point_to_the_note_that_stays(engine):
+    octave_up = [(t, d, p + 12) for t, d, p in TUNE]
+    song = song_of(Line(TUNE, "Melody"), Line(TUNE, "Strings"), Line(octave_up, "Pad"), Line(BASS))
+    weights = weighed(engine, song)
+    part = np.array([note.part for note in song.notes])
+    assert (weights.duplicate_of[part == 1] == np.flatnonzero(part == 0)).all()
+    assert (weights.duplicate_of[part != 1] == -1).all()
+    assert (weights.octave_of[part == 2] == np.flatnonzero(part == 0)).all()
+    assert (weights.octave_of[part == 0] == -1).all()
+
+
+def test_one_note_and_no_length(engine):
+    weights = weighed(engine, song_of(Line([(0, 0, 60)])))
+    assert weights.tune.shape == (1,)
+    assert np.isfinite(weights.salience).all()
