@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arranger.grid import plan_grid
+from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce
 from arranger.sheet import with_digest
 from arranger.sheet.model import Sheet, SheetBar
@@ -73,6 +74,6 @@ def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction) -> 
         loop_step=grid.loop_step,
         source_file=song.file,
         source_sha256=song.sha256,
-        settings=settings.command_line(),
+        settings=command_line(settings),
     )
     return with_digest(sheet)

@@ -1,24 +1,25 @@
 """Everything a user can choose, one frozen value a stage. Defaults are what the tool does unasked.
 
-The values know their command-line spelling (`Settings.options`), so that the sheet's header, the
-report's "command that repeats this" and the songbook's file all say the same.
+How they are spelled on the command line and in files is in `arranger.options`.
 """
 
 from __future__ import annotations
 
-import shlex
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
 STEP_CHOICES = tuple(Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12))
 """The steps that are tried, as shares of a beat."""
 
 TEXTURES = ("tune-and-bass", "two-highest", "bass-and-chord", "broken-chord", "as-written")
 DRUM_AMOUNTS = ("none", "light", "full")
+BEATS = ("auto", "file", "track")
+SWINGS = ("auto", "play", "straighten")
+CLOCKS = ("beat", "clock")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,35 +86,3 @@ class Settings:
     read: ReadSettings = field(default_factory=ReadSettings)
     grid: GridSettings = field(default_factory=GridSettings)
     reduce: ReduceSettings = field(default_factory=ReduceSettings)
-
-    def options(self) -> list[str]:
-        """Return the command-line options that differ from the defaults, in a fixed order."""
-        found = [] if self.engine == "twin-phase" else ["--engine", self.engine]
-        for stage in (self.read, self.grid, self.reduce):
-            defaults = type(stage)()
-            for entry in fields(stage):
-                value = getattr(stage, entry.name)
-                if value != getattr(defaults, entry.name):
-                    found.extend(_spelled(entry.name, value))
-        return found
-
-    def command_line(self) -> str:
-        """Return `options` as one shell-quoted line."""
-        return shlex.join(self.options())
-
-
-def _spelled(name: str, value: Any) -> Iterator[str]:
-    """Yield the option and value words of one setting."""
-    option = "--" + {"costs": "cost", "max_bytes": "max-bytes"}.get(name, name).replace("_", "-")
-    if name == "sustain":
-        yield "--no-sustain"
-    elif name == "costs":
-        for term, weight in sorted(value.items()):
-            yield from (option, f"{term}={weight:g}")
-    elif name == "bars":
-        yield from (option, f"{value[0]}-{value[1]}")
-    elif isinstance(value, tuple):
-        for item in value:
-            yield from (option, str(item))
-    else:
-        yield from (option, str(value))

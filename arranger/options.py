@@ -1,0 +1,273 @@
+"""The settings as words: one table that the command line, the sheet's header and files share.
+
+Each row says how a setting is spelled, read and explained. `build_settings` turns words into
+`Settings`; `spell` does the reverse and leaves out what is default.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import shlex
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import SettingsError
+from arranger.settings import (
+    BEATS,
+    CLOCKS,
+    DRUM_AMOUNTS,
+    STEP_CHOICES,
+    SWINGS,
+    TEXTURES,
+    GridSettings,
+    ReadSettings,
+    ReduceSettings,
+    Settings,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+    from fractions import Fraction
+
+
+class Option(NamedTuple):
+    """One setting as a user writes it."""
+
+    name: str
+    """Without dashes: the key in a file; ``--name`` on the command line."""
+    stage: str
+    """"read", "grid", "reduce", or "" for `Settings` itself."""
+    field: str
+    parse: Callable[[str], object]
+    """Raises ValueError with what was expected."""
+    kind: str
+    """"one" value, "many" (may be given again) or "flag"."""
+    metavar: str
+    help: str
+
+
+def _one_of(*words: str) -> Callable[[str], str]:
+    def parse(text: str) -> str:
+        if text not in words:
+            message = f"is none of {', '.join(words)}"
+            raise ValueError(message)
+        return text
+
+    return parse
+
+
+def _number(kind: type[int] | type[float], low: float, high: float) -> Callable[[str], float]:
+    what = "a whole number" if kind is int else "a number"
+
+    def parse(text: str) -> float:
+        message = f"is not {what} from {low:g} to {high:g}"
+        try:
+            value = kind(text)
+        except ValueError:
+            raise ValueError(message) from None
+        if not low <= value <= high:
+            raise ValueError(message)
+        return value
+
+    return parse
+
+
+def _step(text: str) -> Fraction:
+    steps = {str(step): step for step in STEP_CHOICES}
+    if text not in steps:
+        message = f"is none of the steps {', '.join(steps)} (of a beat)"
+        raise ValueError(message)
+    return steps[text]
+
+
+def _bars(text: str) -> tuple[int, int]:
+    match = re.fullmatch(r"(\d{1,6})(?:-(\d{1,6}))?", text)
+    if match is None or int(match[2] or match[1]) < int(match[1]):
+        message = "is no passage of bars (like 5-8, or 12)"
+        raise ValueError(message)
+    return int(match[1]), int(match[2] or match[1])
+
+
+def _loop(text: str) -> str:
+    if text not in {"auto", "none"} and not re.fullmatch(r"\d{1,6}", text):
+        message = "is neither auto, none nor a bar number"
+        raise ValueError(message)
+    return text
+
+
+def _transpose(text: str) -> int | str:
+    if text == "auto":
+        return text
+    try:
+        return int(_number(int, -60, 60)(text))
+    except ValueError:
+        message = "is neither auto nor a whole number of semitones from -60 to 60"
+        raise ValueError(message) from None
+
+
+def _cost(text: str) -> tuple[str, float]:
+    name, _, value = text.partition("=")
+    message = "is not of the form TERM=NUMBER, with a number of 0 or more"
+    try:
+        weight = float(value)
+    except ValueError:
+        raise ValueError(message) from None
+    if not (name and 0 <= weight < float("inf")):
+        raise ValueError(message)
+    return name, weight
+
+
+_COUNT = _number(int, 1, 2**40)
+
+OPTIONS: tuple[Option, ...] = (
+    Option("engine", "", "engine", str, "one", "NAME", "Engine to play it: a name or a TOML file."),
+    Option("no-sustain", "read", "sustain", str, "flag", "", "Ignore the sustain pedal."),
+    Option(
+        "pattern", "read", "pattern", _COUNT, "one", "N",
+        "Which pattern of a format 2 file; all in a row if not given.",
+    ),
+    Option(
+        "drum-channel", "read", "drum_channels", _number(int, 1, 16), "many", "CHANNEL",
+        "Channel (1-16) that plays drums; may be given again.",
+    ),
+    Option("max-file-bytes", "read", "max_bytes", _COUNT, "one", "N", "Largest file to read."),
+    Option("max-notes", "read", "max_notes", _COUNT, "one", "N", "Most notes to read."),
+    Option("max-tracks", "read", "max_tracks", _COUNT, "one", "N", "Most tracks to read."),
+    Option("step", "grid", "step", _step, "one", "SHARE", "Step as a share of a beat, like 1/4."),
+    Option(
+        "tempo", "grid", "tempo", _number(float, 1, 1000), "one", "BPM",
+        "Beats a minute to play at; also helps to find the beat.",
+    ),
+    Option(
+        "beat", "grid", "beat", _one_of(*BEATS), "one", "HOW",
+        "auto, file (trust the file's beats) or track (find them).",
+    ),
+    Option(
+        "first-beat", "grid", "first_beat", _number(float, 0, 1e6), "one", "SECONDS",
+        "Where the first downbeat is, to help finding the beat.",
+    ),
+    Option("swing", "grid", "swing", _one_of(*SWINGS), "one", "HOW", "auto, play or straighten."),
+    Option(
+        "clock", "grid", "clock", _one_of(*CLOCKS), "one", "HOW",
+        "beat: one tempo throughout; clock: slower passages get longer tones.",
+    ),
+    Option("bars", "grid", "bars", _bars, "one", "A-B", "Convert only these bars."),
+    Option("loop", "grid", "loop", _loop, "one", "BAR", "Bar to go back to, auto or none."),
+    Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
+    Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name."),
+    Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name."),
+    Option("mute", "reduce", "mute", str, "many", "TRACK", "Track to leave out; may be given again."),
+    Option(
+        "transpose", "reduce", "transpose", _transpose, "one", "N",
+        "Semitones to move all by, or auto for the best key of the engine.",
+    ),
+    Option(
+        "texture", "reduce", "texture", _one_of(*TEXTURES), "one", "NAME",
+        f"What the two voices play: {', '.join(TEXTURES)}.",
+    ),
+    Option(
+        "drums", "reduce", "drums", _one_of(*DRUM_AMOUNTS), "one", "AMOUNT", "none, light or full."
+    ),
+    Option(
+        "cost", "reduce", "costs", _cost, "many", "TERM=N",
+        "Weigh a term of the cost table differently; may be given again.",
+    ),
+    Option("max-bytes", "reduce", "max_bytes", _COUNT, "one", "N", "Most bytes the song may take."),
+)  # fmt: skip
+"""In the order in which ``--help`` shows them and `spell` writes them."""
+
+_BY_NAME = {option.name: option for option in OPTIONS}
+_STAGES = {"read": ReadSettings, "grid": GridSettings, "reduce": ReduceSettings}
+
+
+def build_settings(words: Mapping[str, object], base: Settings | None = None) -> Settings:
+    """Return ``base`` (default: the defaults) with some settings changed.
+
+    Parameters
+    ----------
+    words
+        By option name without dashes; values are text, numbers, booleans for flags, lists for
+        what may be given again. None and empty lists change nothing.
+
+    Raises
+    ------
+    SettingsError
+        If a name is unknown (the nearest one is offered) or a value doesn't fit.
+    """
+    changes: dict[str, dict[str, object]] = {"": {}, **{stage: {} for stage in _STAGES}}
+    for name, value in words.items():
+        if name not in _BY_NAME:
+            near = difflib.get_close_matches(name, _BY_NAME, 1)
+            remedy = f"did you mean {near[0]!r}?" if near else "see arranger convert --help"
+            raise SettingsError(f"there is no setting {name!r}", remedy=remedy)
+        option = _BY_NAME[name]
+        if value is not None and value != [] and value is not False:
+            changes[option.stage][option.field] = _parsed(option, value)
+    start = Settings() if base is None else base
+    stages = {
+        stage: replace(getattr(start, stage), **changes[stage])
+        for stage in _STAGES
+        if changes[stage]
+    }
+    return replace(start, **changes[""], **stages)  # type: ignore[arg-type]
+
+
+def spell(settings: Settings) -> list[str]:
+    """Return the command-line words of all settings that are not default, in a fixed order.
+
+    >>> spell(build_settings({"step": "1/4", "mute": ["3", "strings"]}))
+    ['--step', '1/4', '--mute', '3', '--mute', 'strings']
+    """
+    defaults = Settings()
+    words: list[str] = []
+    for option in OPTIONS:
+        value = _value(settings, option)
+        if value != _value(defaults, option):
+            words.extend(_spelled(option, value))
+    return words
+
+
+def command_line(settings: Settings) -> str:
+    """Return `spell` as one shell-quoted line."""
+    return shlex.join(spell(settings))
+
+
+def _value(settings: Settings, option: Option) -> object:
+    stage = getattr(settings, option.stage) if option.stage else settings
+    return getattr(stage, option.field)
+
+
+def _parsed(option: Option, value: object) -> object:
+    if option.kind == "flag":
+        return False
+    items = value if isinstance(value, list | tuple) else [value]
+    if option.kind == "one" and len(items) != 1:
+        raise SettingsError(f"{option.name} takes one value, not {len(items)}")
+    parsed = []
+    for item in items:
+        try:
+            parsed.append(option.parse(str(item)))
+        except ValueError as error:
+            raise SettingsError(
+                f"{option.name}: {str(item)!r} {error}", remedy=option.help.rstrip(".")
+            ) from None
+    if option.field == "costs":
+        return dict(parsed)  # type: ignore[arg-type]
+    return tuple(parsed) if option.kind == "many" else parsed[0]
+
+
+def _spelled(option: Option, value: object) -> Iterator[str]:
+    flag = f"--{option.name}"
+    if option.kind == "flag":
+        yield flag
+    elif isinstance(value, dict):
+        for term, weight in sorted(value.items()):
+            yield from (flag, f"{term}={weight:g}")
+    elif option.field == "bars":
+        yield from (flag, "-".join(str(bar) for bar in value))  # type: ignore[attr-defined]
+    elif option.kind == "many":
+        for item in value:  # type: ignore[attr-defined]
+            yield from (flag, str(item))
+    else:
+        yield from (flag, f"{value:g}" if isinstance(value, float) else str(value))
