@@ -41,9 +41,12 @@ def convert(
     Writes NAME.duet (the sheet, to edit by hand), NAME.wav (what the hardware will play),
     NAME.ledger.json and NAME.ledger.csv (what became of every note) and NAME.report.html.
 
-    \b
+    For example:
+
     arranger convert parade.mid -o out
+
     arranger convert parade.mid -o out --tune trumpet --mute strings --transpose auto
+
     arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
     """
     from arranger.cli.progress import progress_bar
