@@ -11,6 +11,7 @@ import sys
 
 import typer
 
+from arranger.cli.render import render
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
 
@@ -41,6 +42,9 @@ def _root(
     ),
 ) -> None:
     """Turn MIDI arrangements into two-voice music for one-bit speakers."""
+
+
+app.command()(render)
 
 
 def main() -> None:

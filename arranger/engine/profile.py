@@ -28,6 +28,12 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+SLOT_TICKS = 8
+"""Method ``alternate``: a voice's turn is this many ticks long, and drums change once a tick."""
+
+RESERVED_NAMES = ("new",)
+"""Words of the command line that can't name an engine."""
+
 Method = Literal["phase", "counter", "alternate", "frequencies"]
 Cycles = Annotated[int, Field(gt=0, le=100_000_000)]
 
@@ -45,6 +51,11 @@ class Loop(_Table):
     """The cycle of the pass from which the pin shows voice 1."""
     voice2_write: Annotated[int, Field(ge=0)] = 0
     """The cycle of the pass from which the pin shows voice 2; 0: half way through the pass."""
+
+    @property
+    def second_write(self) -> int:
+        """``voice2_write``, or half way through the pass."""
+        return self.voice2_write or self.cycles // 2
 
 
 class PitchTable(_Table):
@@ -79,7 +90,7 @@ class Drum(_Table):
     percussion_keys: tuple[Annotated[int, Field(ge=0, le=127)], ...] = Field(strict=False)
     """General MIDI percussion keys that it stands in for."""
     weight: Annotated[float, Field(ge=0, le=1)]
-    settings: tuple[int, ...] = Field(default=(), strict=False)
+    settings: tuple[int, ...] = Field(strict=False)
     """kick: first half period in cycles, growth of each next one in cycles.
     noise: cycles between random bits."""
     cycles: Annotated[int, Field(ge=0)] = 0

@@ -16,11 +16,17 @@ if TYPE_CHECKING:
     from arranger.engine.profile import Profile
 
 
+FREQUENCY_BITS = 32
+"""Method ``frequencies``: the listed Hz become increments of accumulators this wide."""
+
+
 def frequency(profile: Profile, setting: int) -> Fraction:
     """Return the exact frequency in Hz that a setting (> 0) gives."""
     clock, cycles = profile.clock_hz, profile.loop.cycles
     if profile.method == "phase":
         return Fraction(setting * clock, cycles << profile.pitch.bits)
+    if profile.method == "frequencies":
+        return Fraction(setting * clock, cycles << FREQUENCY_BITS)
     if profile.method == "counter":
         return Fraction(clock, 2 * setting * cycles)
     return Fraction(clock, setting)
@@ -44,13 +50,10 @@ def pitch_table(profile: Profile) -> dict[int, Pitch]:
     if profile.pitch.table:
         for name, value in profile.pitch.table.items():
             midi = parse_pitch(name)
+            setting = int(value)
             if profile.method == "frequencies":
-                hz = float(value)
-                setting = round(hz * profile.loop.cycles * 2**32 / profile.clock_hz)
-            else:
-                setting = int(value)
-                hz = float(frequency(profile, setting))
-            found[midi] = _entry(midi, setting, hz)
+                setting = round(Fraction(value) / frequency(profile, 1))
+            found[midi] = _entry(midi, setting, float(frequency(profile, setting)))
         return dict(sorted(found.items()))
     for midi in range(parse_pitch(profile.pitch.lowest), parse_pitch(profile.pitch.highest) + 1):
         setting = nearest_setting(profile, midi)

@@ -1,1 +1,6 @@
 """The exact one-bit signal and the audio made from it."""
+
+from arranger.sound.files import FORMATS, render, samples
+from arranger.sound.speaker import SPEAKERS
+
+__all__ = ["FORMATS", "SPEAKERS", "render", "samples"]

@@ -1,0 +1,48 @@
+"""A progress bar for work that takes longer than a second; on a terminal only."""
+
+from __future__ import annotations
+
+import sys
+import time
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+PATIENCE_SECONDS = 1.0
+
+
+@contextmanager
+def progress_bar(title: str) -> Iterator[Callable[[int, int], None]]:
+    """Yield a function to call with the amount done and the whole; it draws on standard error.
+
+    The bar appears when the work has taken a second, and goes when it ends.
+    """
+    if not sys.stderr.isatty():
+        yield lambda _done, _whole: None
+        return
+    started = time.monotonic()
+    shown = None
+    task = None
+
+    def report(done: int, whole: int) -> None:
+        nonlocal shown, task
+        if shown is None:
+            if time.monotonic() - started < PATIENCE_SECONDS:
+                return
+            # Only now: rich takes longer to import than most sheets take to render.
+            from rich.console import Console
+            from rich.progress import Progress
+
+            shown = Progress(console=Console(stderr=True), transient=True)
+            shown.start()
+            task = shown.add_task(title, total=whole)
+        if task is not None:
+            shown.update(task, completed=done, total=whole)
+
+    try:
+        yield report
+    finally:
+        if shown is not None:
+            shown.stop()

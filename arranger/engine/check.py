@@ -1,0 +1,248 @@
+"""What the schema alone can't say of a profile, and messages that a person can act on.
+
+Each fault names the key it is about as a path (``("drum", 2, "name")``), so that `line_of` can find
+its line in the TOML text.
+"""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from pydantic import BaseModel, ValidationError
+
+from arranger.engine.profile import RESERVED_NAMES, SLOT_TICKS, Profile
+from arranger.engine.table import nearest_setting, pitch_table
+from arranger.pitch import parse_pitch, pitch_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+MOST_CENTS = 50.0
+"""A pitch further off is nearer to another one: the table, the clock or the loop must be wrong."""
+
+MOST_STEP_LENGTHS = 4096
+
+Path = tuple[str | int, ...]
+
+
+class Fault(NamedTuple):
+    """One thing wrong with a profile."""
+
+    path: Path
+    what: str
+    remedy: str
+
+
+def schema_faults(error: ValidationError) -> list[Fault]:
+    """Return what the schema refused, unknown keys first: a misspelt key causes the others."""
+    found = [_from_schema(dict(item)) for item in error.errors()]
+    return sorted(found, key=lambda fault: not fault.what.startswith("unknown key"))
+
+
+def _from_schema(item: dict[str, Any]) -> Fault:
+    path: Path = item["loc"]
+    key = ".".join(str(part) for part in path if isinstance(part, str)) or "the file"
+    if item["type"] == "extra_forbidden":
+        known = known_keys(path[:-1])
+        close = get_close_matches(str(path[-1]), known, 1)
+        hint = f"did you mean {close[0]!r}?" if close else f"known here: {', '.join(known)}"
+        return Fault(path, f"unknown key {path[-1]!r}", hint)
+    if item["type"] == "missing":
+        return Fault(path, f"{key} is missing", "add it; arranger engines new shows each key")
+    shown = repr(item["input"])
+    return Fault(
+        path,
+        f"{key} can't be {shown if len(shown) < 40 else shown[:36] + ' ...'}",
+        item["msg"][0].lower() + item["msg"][1:],
+    )
+
+
+def known_keys(path: Path) -> list[str]:
+    """Return the keys that the schema knows in the table at a path."""
+    model: type[BaseModel] = Profile
+    for part in path:
+        if not isinstance(part, str) or part not in model.model_fields:
+            continue
+        annotation = model.model_fields[part].annotation
+        inner = getattr(annotation, "__args__", (annotation,))[0]
+        if isinstance(inner, type) and issubclass(inner, BaseModel):
+            model = inner
+    return list(model.model_fields)
+
+
+def profile_faults(profile: Profile) -> Iterator[Fault]:
+    """Yield what contradicts itself in a profile that fits the schema."""
+    if profile.name in RESERVED_NAMES:
+        yield Fault(("name",), f"an engine can't be called {profile.name!r}", "choose another name")
+    yield from _loop_faults(profile)
+    yield from _step_faults(profile)
+    yield from _drum_faults(profile)
+    if profile.memory.code_bytes >= profile.memory.total_bytes:
+        yield Fault(
+            ("memory", "code_bytes"),
+            "the player leaves no memory for the song",
+            "total_bytes counts player and song together",
+        )
+    pitch_faults = list(_pitch_faults(profile))
+    yield from pitch_faults
+    if not pitch_faults:
+        yield from _setting_faults(profile)
+
+
+def _loop_faults(profile: Profile) -> Iterator[Fault]:
+    loop = profile.loop
+    if profile.method == "alternate":
+        if loop.cycles % SLOT_TICKS:
+            yield Fault(
+                ("loop", "cycles"),
+                f"{loop.cycles} is not divisible by {SLOT_TICKS}",
+                f"a voice's turn is {SLOT_TICKS} ticks long, and drums change once a tick",
+            )
+    elif not loop.voice1_write < loop.second_write < loop.cycles:
+        yield Fault(
+            ("loop", "voice2_write"),
+            "the pin must show voice 1 first, then voice 2, within one pass",
+            f"0 <= voice1_write < voice2_write < {loop.cycles}",
+        )
+
+
+def _step_faults(profile: Profile) -> Iterator[Fault]:
+    steps = profile.steps
+    if steps.counts:
+        if len(set(steps.counts)) != len(steps.counts):
+            yield Fault(("steps", "counts"), "a count stands twice in the list", "take one out")
+    elif steps.first > steps.last:
+        yield Fault(("steps", "last"), "the list of step lengths is empty", "last >= first")
+    elif steps.last - steps.first >= MOST_STEP_LENGTHS:
+        yield Fault(
+            ("steps", "last"),
+            f"{steps.last - steps.first + 1} step lengths are too many",
+            f"at most {MOST_STEP_LENGTHS}: raise passes_per_count, or list the counts you want",
+        )
+
+
+def _drum_faults(profile: Profile) -> Iterator[Fault]:
+    names: set[str] = set()
+    keys: dict[int, str] = {}
+    for index, drum in enumerate(profile.drum):
+        here = ("drum", index)
+        if drum.name in names:
+            yield Fault((*here, "name"), f"{drum.name!r} is the name of two drums", "rename one")
+        names.add(drum.name)
+        for key in drum.percussion_keys:
+            if key in keys:
+                yield Fault(
+                    (*here, "percussion_keys"),
+                    f"percussion key {key} belongs to {keys[key]!r} already",
+                    "each key has one drum",
+                )
+            keys[key] = drum.name
+        wanted = 2 if drum.kind == "kick" else 1
+        if len(drum.settings) < wanted or any(value < 1 for value in drum.settings[:1]):
+            meaning = (
+                "first half period and growth" if wanted == 2 else "cycles between random bits"
+            )
+            yield Fault(
+                (*here, "settings"),
+                f"a {drum.kind} needs {wanted} setting{'s' * (wanted > 1)}: {meaning}",
+                "in cycles, the first at least 1",
+            )
+
+
+def _pitch_faults(profile: Profile) -> Iterator[Fault]:
+    pitch = profile.pitch
+    if pitch.table:
+        if pitch.lowest or pitch.highest:
+            yield Fault(
+                ("pitch", "table"),
+                "a table and a range of pitches contradict each other",
+                "keep the table, or lowest and highest",
+            )
+        seen: dict[int, str] = {}
+        for name, value in pitch.table.items():
+            here = ("pitch", "table", name)
+            try:
+                midi = parse_pitch(name)
+            except ValueError as error:
+                yield Fault(here, str(error), "correct the name")
+                continue
+            if midi in seen:
+                yield Fault(here, f"{name} and {seen[midi]} are the same pitch", "keep one")
+            seen[midi] = name
+            if value <= 0:
+                yield Fault(here, f"{name} can't be {value}", "give a number above 0")
+            elif profile.method != "frequencies" and value != int(value):
+                yield Fault(here, f"{name} can't be {value}", "give a whole number")
+        return
+    if profile.method == "frequencies":
+        yield Fault(("pitch",), "the table of frequencies is missing", "add [pitch.table]")
+        return
+    limits = []
+    for key in ("lowest", "highest"):
+        try:
+            limits.append(parse_pitch(getattr(pitch, key)))
+        except ValueError as error:
+            yield Fault(("pitch", key), str(error), "give lowest and highest, or a table")
+    if len(limits) == 2 and limits[0] > limits[1]:
+        yield Fault(("pitch", "highest"), "the highest pitch is below the lowest", "swap them")
+
+
+def _setting_faults(profile: Profile) -> Iterator[Fault]:
+    """Yield the first pitch that the routine can't count, or plays as another one."""
+    largest = 2**profile.pitch.bits - (profile.method == "phase" or profile.method == "counter")
+    own = bool(profile.pitch.table)
+    for midi, entry in pitch_table(profile).items():
+        name = pitch_name(midi)
+        here: Path = ("pitch", "table") if own else ("pitch",)
+        if profile.method != "frequencies" and not 1 <= entry.setting <= largest:
+            yield Fault(
+                here if own else ("pitch", "lowest"),
+                f"{name} needs the setting {entry.setting}, more than {largest}",
+                "raise pitch.bits or leave the pitch out",
+            )
+            return
+        if abs(entry.cents) > MOST_CENTS:
+            remedy = "check clock_hz and loop.cycles"
+            if own and profile.method != "frequencies":
+                remedy = f"the nearest setting is {nearest_setting(profile, midi)}; or {remedy}"
+            yield Fault(
+                here if own else ("pitch", "highest"),
+                f"{name} would sound {entry.cents:+.0f} cents off, at {entry.frequency_hz:.1f} Hz",
+                remedy if own else f"choose a range that the routine can tune; or {remedy}",
+            )
+            return
+
+
+_TABLE = re.compile(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(#.*)?$")
+_ARRAY = re.compile(r"\s*\[\[\s*([^\[\]]+?)\s*\]\]\s*(#.*)?$")
+_KEY = re.compile(r"\s*([A-Za-z0-9_\-\"'#. ]+?)\s*=")
+
+
+def line_of(text: str, path: Path) -> int | None:
+    """Return the line (from 1) of a TOML text on which a key stands, or the table it belongs to.
+
+    Looks at headers and keys line by line; a key inside an inline table counts as its table's line.
+    """
+    best: tuple[int, int] | None = None
+    table: Path = ()
+    counts: dict[Path, int] = {}
+    for number, line in enumerate(text.splitlines(), 1):
+        if match := _ARRAY.match(line):
+            name = _parts(match[1])
+            counts[name] = counts.get(name, -1) + 1
+            here = table = (*name, counts[name])
+        elif match := _TABLE.match(line):
+            here = table = _parts(match[1])
+        elif match := _KEY.match(line):
+            here = (*table, *_parts(match[1]))
+        else:
+            continue
+        if here == path[: len(here)] and (best is None or len(here) > best[0]):
+            best = (len(here), number)
+    return None if best is None else best[1]
+
+
+def _parts(dotted: str) -> Path:
+    return tuple(part.strip().strip("\"'") for part in dotted.split("."))

@@ -1,0 +1,147 @@
+"""Audio files: a sheet becomes WAV, FLAC or OGG, block by block, whole or not at all.
+
+WAV and FLAC hold 16-bit samples, OGG holds Vorbis. The peak is -12 dBFS: full-scale square waves
+are harsh to ears and speakers.
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from arranger.errors import OutputError, SettingsError
+from arranger.files import replacing
+from arranger.sound.speaker import SPEAKERS, Speaker
+from arranger.sound.steps import step_length
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
+
+    Samples = NDArray[np.float32]
+    Progress = Callable[[int, int], None]
+
+FORMATS = {".wav": ("WAV", "PCM_16"), ".flac": ("FLAC", "PCM_16"), ".ogg": ("OGG", "VORBIS")}
+"""Container and coding by file name suffix, in libsndfile's terms."""
+
+LOWEST_RATE, HIGHEST_RATE = 22_050, 192_000
+_FRAMES_A_WRITE = 65_536
+"""libsndfile's Vorbis encoder takes its stack from the size of a write."""
+
+
+def samples(
+    sheet: Sheet,
+    engine: Engine,
+    *,
+    sample_rate: int = 44_100,
+    speaker: str = "raw",
+    split: bool = False,
+) -> Iterator[Samples]:
+    """Yield the sound of a sheet in blocks of float32 samples, once through.
+
+    Parameters
+    ----------
+    sheet, engine
+        What to play, and on what.
+    sample_rate
+        Samples a second, 22,050 to 192,000.
+    speaker
+        A name in `arranger.sound.speaker.SPEAKERS`.
+    split
+        Voice 1 left, voice 2 right, for study: blocks of shape (n, 2) in place of (n,).
+
+    Raises
+    ------
+    SettingsError
+        If the rate or the speaker isn't there to be had.
+    SheetError
+        If the engine can't play the sheet.
+    """
+    if not LOWEST_RATE <= sample_rate <= HIGHEST_RATE:
+        raise SettingsError(
+            f"a sample rate of {sample_rate} can't be had",
+            remedy=f"choose {LOWEST_RATE} to {HIGHEST_RATE} samples a second",
+        )
+    if speaker not in SPEAKERS:
+        close = get_close_matches(speaker, SPEAKERS, 1)
+        hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(SPEAKERS)}"
+        raise SettingsError(f"there is no speaker {speaker!r}", remedy=hint)
+    from arranger.sound import audio
+
+    blocks = audio.samples(sheet, engine, sample_rate, split=split)
+    model = SPEAKERS[speaker]
+    return blocks if model is None else _through(model, blocks, sample_rate)
+
+
+def _through(model: Speaker, blocks: Iterator[Samples], sample_rate: int) -> Iterator[Samples]:
+    """Yield the blocks as heard through a speaker."""
+    yield from model.play(blocks, sample_rate)
+
+
+def render(
+    sheet: Sheet,
+    engine: Engine,
+    path: str | Path,
+    *,
+    sample_rate: int = 44_100,
+    speaker: str = "raw",
+    split: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> None:
+    """Write what the hardware plays as an audio file; the format follows the file name.
+
+    Parameters
+    ----------
+    sheet, engine
+        What to play, and on what.
+    path
+        A name that ends in .wav, .flac or .ogg.
+    sample_rate, speaker, split
+        See `samples`.
+    progress
+        Called after each block with the frames written so far and the frames to come in all.
+
+    Raises
+    ------
+    OutputError
+        If the format isn't known or the file can't be written.
+    SettingsError, SheetError
+        See `samples`.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in FORMATS:
+        raise OutputError(
+            f"{path.suffix or 'no suffix'} is no audio format that can be written",
+            file=path,
+            remedy=f"name it {', '.join(FORMATS)}",
+        )
+    import soundfile
+
+    container, coding = FORMATS[path.suffix.lower()]
+    cycles = sheet.steps * step_length(sheet, engine).cycles
+    total = cycles * sample_rate // engine.clock_hz
+    done = 0
+    blocks = samples(sheet, engine, sample_rate=sample_rate, speaker=speaker, split=split)
+    try:
+        with (
+            replacing(path) as temporary,
+            soundfile.SoundFile(
+                temporary, "w", sample_rate, 2 if split else 1, coding, format=container
+            ) as sink,
+        ):
+            for block in blocks:
+                for start in range(0, len(block), _FRAMES_A_WRITE):
+                    sink.write(block[start : start + _FRAMES_A_WRITE])
+                done += len(block)
+                if progress is not None:
+                    progress(min(done, total), total)
+    except soundfile.SoundFileError as error:
+        raise OutputError(
+            f"can't be written: {error}", file=path, remedy="choose another name or rate"
+        ) from error
