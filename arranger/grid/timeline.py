@@ -1,0 +1,137 @@
+"""Where notes and bar lines stand in beats, whichever way the beats were found.
+
+Conventions
+-----------
+A beat is a quarter note. ``bar_beats`` has one entry more than there are bars: bar ``i`` goes from
+``bar_beats[i]`` to ``bar_beats[i + 1]``. When the clock is followed, a "beat" is a fixed time, the
+beat of the song's prevailing tempo, so that steps are uniform in seconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.errors import LimitError
+from arranger.song.time import bars, seconds_at
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.grid.notes import NoteColumns
+    from arranger.settings import GridSettings
+    from arranger.song.model import Song
+
+
+class BarLabel(NamedTuple):
+    """What a bar is called and its metre."""
+
+    number: int
+    numerator: int
+    denominator: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Timeline:
+    """Notes and bars in beats."""
+
+    basis: str
+    onset_beats: NDArray[np.float64]
+    """Shape (notes,)."""
+    end_beats: NDArray[np.float64]
+    """Shape (notes,)."""
+    bar_beats: NDArray[np.float64]
+    """Shape (bars + 1,), increasing."""
+    bar_ticks: NDArray[np.int64]
+    """Shape (bars + 1,): the tick of each bar line."""
+    labels: tuple[BarLabel, ...]
+    bpm: float
+    """The tempo that is asked for."""
+    beats_seconds: tuple[float, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+def file_timeline(song: Song, notes: NoteColumns, settings: GridSettings) -> Timeline:
+    """Return the timeline of a song by its own beats, or by its clock if the settings say so.
+
+    Raises
+    ------
+    LimitError
+        If the song is so long that even a step a beat would be too many; found by arithmetic,
+        before anything of that size is made.
+    """
+    last_tick = int(notes.end_ticks.max())
+    check_length(song, last_tick, settings.max_steps)
+    found = bars(song, last_tick)
+    bar_ticks = np.array([bar.start for bar in found] + [found[-1].end], dtype=np.int64)
+    labels = tuple(BarLabel(bar.number, bar.numerator, bar.denominator) for bar in found)
+    bpm = prevailing_bpm(song, int(notes.onset_ticks[0]), last_tick)
+    if settings.clock == "clock":
+        scale = bpm / 60.0
+        onset_beats = notes.onset_seconds * scale
+        end_beats = notes.end_seconds * scale
+        bar_beats = seconds_at(song, bar_ticks) * scale
+    else:
+        onset_beats = notes.onset_ticks / song.ticks_per_beat
+        end_beats = notes.end_ticks / song.ticks_per_beat
+        bar_beats = bar_ticks / song.ticks_per_beat
+    return Timeline(
+        basis="file",
+        onset_beats=onset_beats,
+        end_beats=end_beats,
+        bar_beats=bar_beats,
+        bar_ticks=bar_ticks,
+        labels=labels,
+        bpm=bpm if settings.tempo is None else settings.tempo,
+        remarks=tuple(_tempo_remarks(song, bpm, last_tick, settings)),
+    )
+
+
+def check_length(song: Song, last_tick: int, max_steps: int) -> None:
+    """Refuse a song whose beats or bars alone are more than the limit of steps.
+
+    Raises
+    ------
+    LimitError
+        If so.
+    """
+    beats = last_tick / song.ticks_per_beat
+    starts = [metre.tick for metre in song.metres] + [last_tick]
+    bar_count = sum(
+        max(end - begin, 0) * metre.denominator / (4 * metre.numerator * song.ticks_per_beat)
+        for metre, begin, end in zip(song.metres, starts[:-1], starts[1:], strict=True)
+    )
+    if max(beats, bar_count) > max_steps:
+        raise LimitError(
+            f"the song is {beats:.0f} beats ({bar_count:.0f} bars) long, "
+            f"more than the limit of {max_steps} steps",
+            file=song.file,
+            remedy="cut the silence out of the file, or raise --max-steps",
+        )
+
+
+def prevailing_bpm(song: Song, first_tick: int, last_tick: int) -> float:
+    """Return the tempo in which most beats between two ticks are played."""
+    span: dict[int, int] = {}
+    starts = [change.tick for change in song.tempos] + [max(last_tick, song.tempos[-1].tick)]
+    for change, begin, end in zip(song.tempos, starts[:-1], starts[1:], strict=True):
+        inside = max(min(end, last_tick) - max(begin, first_tick), 0)
+        tempo = change.microseconds_per_beat
+        span[tempo] = span.get(tempo, 0) + inside
+    return 60e6 / max(span, key=lambda tempo: span[tempo])
+
+
+def _tempo_remarks(song: Song, bpm: float, last_tick: int, settings: GridSettings) -> list[str]:
+    tempos = [60e6 / c.microseconds_per_beat for c in song.tempos if c.tick < last_tick]
+    slowest, fastest = min(tempos), max(tempos)
+    if fastest / slowest < 1.005:
+        return []
+    changes = f"the song's tempo goes from {slowest:.4g} to {fastest:.4g} beats a minute"
+    if settings.clock == "clock":
+        return [f"{changes}; steps follow the clock, so slower passages become longer tones"]
+    return [
+        f"{changes}; it is played evenly at {bpm if settings.tempo is None else settings.tempo:.4g}"
+        " (--clock clock turns slower passages into longer tones)"
+    ]

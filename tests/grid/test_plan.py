@@ -1,0 +1,151 @@
+"""plan_grid on songs written by hand; every expected step is counted by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from arranger.engine import load_engine
+from arranger.errors import LimitError, SettingsError, SongError
+from arranger.grid import plan_grid
+from arranger.settings import GridSettings
+from arranger.song.model import TempoChange
+from tests.grid.songs import TICKS, song_of
+
+ENGINE = load_engine("twin-phase")
+
+
+def quavers(count: int = 16):
+    """Return a line of quavers that never repeats a pitch."""
+    return [(i / 2, 0.5, 60 + i % 7) for i in range(count)]
+
+
+def test_quavers_get_a_quaver_step():
+    grid = plan_grid(song_of(quavers()), ENGINE)
+    assert grid.step_beats == Fraction(1, 2)
+    assert grid.onset_steps.tolist() == list(range(16))
+    assert grid.end_steps.tolist() == list(range(1, 17))
+    assert (grid.steps, grid.first_tick, grid.basis) == (16, 0, "file")
+    assert [(bar.number, bar.first_step, bar.steps) for bar in grid.bars] == [(1, 0, 8), (2, 8, 8)]
+
+
+def test_triplets_get_a_triple_step():
+    line = [(Fraction(i, 3), Fraction(1, 3), 60 + i % 5) for i in range(24)]
+    assert plan_grid(song_of(line), ENGINE).step_beats == Fraction(1, 3)
+
+
+def test_compound_metre_gets_three_steps_to_its_beat():
+    grid = plan_grid(song_of(quavers(12), metres=((0, 6, 8),)), ENGINE)
+    assert grid.step_beats == Fraction(1, 2)
+    assert [bar.steps for bar in grid.bars] == [6, 6]
+
+
+def test_repeated_notes_get_room_for_a_silent_step():
+    line = [(i / 2, 0.5, 60) for i in range(16)]
+    assert plan_grid(song_of(line), ENGINE).step_beats == Fraction(1, 4)
+
+
+def test_a_gate_of_95_percent_leaves_no_rest():
+    line = [(i * 2, 1.9, 60 + i % 7) for i in range(6)] + [(12, 0.475, 64), (12.5, 0.475, 65)]
+    grid = plan_grid(song_of(line), ENGINE, GridSettings(step=Fraction(1, 4)))
+    assert grid.end_steps.tolist() == [8, 16, 24, 32, 40, 48, 50, 52]
+
+
+def test_a_written_rest_stays_a_rest():
+    line = [(0, 3.5, 60), (4, 3.5, 62), (8, 4, 64)]
+    grid = plan_grid(song_of(line), ENGINE, GridSettings(step=Fraction(1, 2)))
+    assert grid.end_steps.tolist() == [7, 15, 24]
+
+
+def test_a_note_of_no_length_gets_a_step():
+    grid = plan_grid(song_of([(0, 0, 60), (1, 1, 62)]), ENGINE)
+    assert (grid.end_steps - grid.onset_steps).min() == 1
+
+
+def test_chord_notes_played_apart_land_together():
+    # 15 ms a note at 120 beats a minute, over the middle between two steps of a semiquaver.
+    roll = [(4 + 1 / 8 + (i - 1.5) * 0.03, 1, 60 + 4 * i) for i in range(4)]
+    grid = plan_grid(song_of([*quavers(8), *roll]), ENGINE, GridSettings(step=Fraction(1, 4)))
+    assert len(set(grid.onset_steps[-4:].tolist())) == 1
+
+
+def test_a_grace_note_does_not_push_its_main_note():
+    line = [
+        (0, 1, 60),
+        (1 - 0.06, 0.06, 66),
+        (1, 1, 67),
+        (2, 0.06, 66),
+        (2.06, 0.94, 67),
+        (3, 1, 60),
+    ]
+    grid = plan_grid(song_of(line), ENGINE, GridSettings(step=Fraction(1, 8)))
+    assert grid.onset_steps[[0, 2, 4, 5]].tolist() == [0, 8, 16, 24]
+
+
+def test_a_flam_lands_on_its_main_stroke():
+    strokes = [(i - 0.05 * first, 0.1, 38) for i in range(1, 8) for first in (1, 0)]
+    grid = plan_grid(
+        song_of(strokes, drums=frozenset({0})), ENGINE, GridSettings(step=Fraction(1, 12))
+    )
+    assert grid.onset_steps.tolist() == [12 * i for i in range(1, 8) for _ in range(2)]
+
+
+def test_silent_bars_at_both_ends_are_trimmed_and_said():
+    song = song_of([(9, 1, 60), (10, 1, 62)], [(16.0, 4, 72)])
+    grid = plan_grid(song, ENGINE)
+    assert [bar.number for bar in grid.bars] == [3, 4, 5]
+    assert grid.first_tick == 8 * TICKS
+    assert any("2 silent bars before the first note" in remark for remark in grid.remarks)
+
+
+def test_a_passage_keeps_the_numbers_of_the_song():
+    grid = plan_grid(song_of(quavers(64)), ENGINE, GridSettings(bars=(3, 4)))
+    assert [bar.number for bar in grid.bars] == [3, 4]
+    assert grid.steps == 16
+    assert grid.onset_steps.tolist() == [-1] * 16 + list(range(16)) + [-1] * 32
+
+
+def test_a_passage_that_is_not_there_is_refused():
+    with pytest.raises(SettingsError, match=r"no bar 9.*it has bars 1 to 2"):
+        plan_grid(song_of(quavers()), ENGINE, GridSettings(bars=(2, 9)))
+    with pytest.raises(SettingsError, match="backwards"):
+        plan_grid(song_of(quavers()), ENGINE, GridSettings(bars=(2, 1)))
+
+
+def test_a_metre_change_gives_its_bar_lines():
+    grid = plan_grid(song_of(quavers(20), metres=((0, 3, 4), (6, 4, 4))), ENGINE)
+    assert [(bar.numerator, bar.steps) for bar in grid.bars] == [(3, 6), (3, 6), (4, 8)]
+
+
+def test_a_song_without_notes_is_refused():
+    with pytest.raises(SongError, match="no notes"):
+        plan_grid(song_of(), ENGINE)
+
+
+def test_hours_of_silence_are_refused_before_anything_is_made():
+    song = song_of([(0, 1, 60), (2e6, 1, 60)])
+    with pytest.raises(LimitError, match="limit of 200000 steps"):
+        plan_grid(song, ENGINE)
+
+
+def test_the_limit_of_steps_is_kept():
+    with pytest.raises(LimitError, match="--bars"):
+        plan_grid(song_of(quavers(64)), ENGINE, GridSettings(max_steps=32, step=Fraction(1, 12)))
+
+
+def test_tempo_changes_are_flattened_and_said():
+    tempos = (TempoChange(0, 500_000), TempoChange(13 * TICKS, 750_000))
+    grid = plan_grid(replace(song_of(quavers(32)), tempos=tempos), ENGINE)
+    assert grid.asked_bpm == pytest.approx(120)
+    assert grid.onset_steps.tolist() == list(range(32))
+    assert any("from 80 to 120" in remark for remark in grid.remarks)
+
+
+def test_following_the_clock_makes_slow_bars_longer():
+    tempos = (TempoChange(0, 500_000), TempoChange(12 * TICKS, 1_000_000))
+    song = replace(song_of(quavers(32)), tempos=tempos)
+    grid = plan_grid(song, ENGINE, GridSettings(clock="clock", step=Fraction(1, 2)))
+    assert grid.onset_steps.tolist() == [*range(24), *range(24, 40, 2)]
+    assert [bar.steps for bar in grid.bars] == [8, 8, 8, 16]
