@@ -6,6 +6,7 @@ from arranger.report.ledger_json import ledger_json, schema
 from arranger.report.losses import bar_losses, worst_bars
 from arranger.report.song_page import html_page
 from arranger.report.summary import Summary, summary
+from arranger.report.terminal import terminal_text
 
 __all__ = [
     "Account",
@@ -17,5 +18,6 @@ __all__ = [
     "ledger_json",
     "schema",
     "summary",
+    "terminal_text",
     "worst_bars",
 ]

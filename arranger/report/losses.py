@@ -55,7 +55,7 @@ _DECIDED: Mapping[str, str] = {
 class BarLoss(NamedTuple):
     """What one bar lost."""
 
-    index: int
+    place: int
     """Index into ``Grid.bars``."""
     number: int
     loss: float
@@ -94,9 +94,9 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
     """Return the bars with the greatest loss, greatest first; bars that lost nothing are left out."""
     losing = (bar for bar in bar_losses(conversion) if bar.loss > 0)
-    ranked = sorted(losing, key=lambda bar: (-bar.loss, bar.index))[:count]
-    members = _members(conversion, {bar.index for bar in ranked})
-    return tuple(Advice(bar, _sentence(conversion, bar, members[bar.index])) for bar in ranked)
+    ranked = sorted(losing, key=lambda bar: (-bar.loss, bar.place))[:count]
+    members = _members(conversion, {bar.place for bar in ranked})
+    return tuple(Advice(bar, _sentence(conversion, bar, members[bar.place])) for bar in ranked)
 
 
 def _members(conversion: Conversion, wanted: set[int]) -> Mapping[int, list[int]]:

@@ -160,7 +160,7 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         )
     for part in found.part_lines[:MOST_PARTS]:
         yield _filled(
-            f"  part {part.number} '{part.name}': {part.role}, {part.heard} of {part.notes} notes "
+            f"  part {part.number} '{shortened(part.name)}': {part.role}, {part.heard} of {part.notes} notes "
             f"heard{f' ({part.why})' if part.why else ''}",
             width,
         )
@@ -201,6 +201,11 @@ def counts(found: Summary) -> str:
     """Return the sentence on outcomes; the four add up to the notes read."""
     told = ", ".join(f"{found.totals[o]} {o}" for o in ("kept", "changed", "merged", "dropped"))
     return f"{found.totals['notes']} notes: {told}"
+
+
+def shortened(name: str, limit: int = 28) -> str:
+    """Return a name in at most so many characters."""
+    return name if len(name) <= limit else f"{name[: limit - 3]}..."
 
 
 def _filled(text: str, width: int) -> str:

@@ -1,0 +1,165 @@
+"""The summary as tables for a terminal, at most 80 columns wide; plain text when piped.
+
+Names from inside files are `rich.text.Text`, which is never parsed as markup. Consoles that can't
+show box characters get ASCII.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+from typing import TYPE_CHECKING, TextIO
+
+from arranger.report.summary import MOST_PARTS, MOST_REMARKS, counts, played, shortened
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from rich.console import Console, RenderableType
+    from rich.table import Table
+
+    from arranger.report.summary import Summary
+
+WIDEST = 80
+
+
+def terminal_text(found: Summary, stream: TextIO) -> str:
+    """Return the summary as it should be written to a stream, without a final line feed.
+
+    A terminal gets tables in its width and its characters, anything else plain text of 80 columns.
+    """
+    if not stream.isatty():
+        return _in_encoding(found.text(WIDEST), stream.encoding)
+    text = io.StringIO()
+    console = _console(text, min(shutil.get_terminal_size().columns, WIDEST), stream.encoding)
+    for block in _blocks(found, plain_boxes=not _boxes(stream)):
+        console.print(block)
+    return _in_encoding(text.getvalue().rstrip("\n"), stream.encoding)
+
+
+def _console(text: io.StringIO, width: int, encoding: str | None) -> Console:
+    from rich.console import Console
+
+    return Console(
+        file=text,
+        width=max(width, 40),
+        force_terminal=True,
+        color_system=None if os.environ.get("NO_COLOR") or encoding is None else "standard",
+        markup=False,
+        emoji=False,
+        highlight=False,
+        legacy_windows=False,
+    )
+
+
+def _boxes(stream: TextIO) -> bool:
+    """Return whether the stream can show box characters."""
+    try:
+        "─│┌".encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _in_encoding(text: str, encoding: str | None) -> str:
+    """Return the text with what the encoding can't show as escapes."""
+    name = encoding or "ascii"
+    return text.encode(name, "backslashreplace").decode(name)
+
+
+def _blocks(found: Summary, *, plain_boxes: bool) -> Iterator[RenderableType]:
+    from rich.text import Text
+
+    yield Text.assemble((found.title, "bold"), "\n", played(found), "\n")
+    if found.step_lines:
+        yield _steps(found, plain_boxes)
+    yield _parts(found, plain_boxes)
+    if len(found.part_lines) > MOST_PARTS:
+        yield Text(f"and {len(found.part_lines) - MOST_PARTS} more parts")
+    yield Text.assemble("\n", (counts(found), "bold"), "\n")
+    if found.reasons:
+        yield _reasons(found, plain_boxes)
+    if found.hand:
+        yield _hand(found, plain_boxes)
+    for remark in found.remarks[:MOST_REMARKS]:
+        yield Text(f"note: {remark}")
+    if len(found.remarks) > MOST_REMARKS:
+        yield Text(f"note: {len(found.remarks) - MOST_REMARKS} more remarks are in the report")
+    if found.memory:
+        yield Text(found.memory)
+    for file in found.files:
+        yield Text(f"wrote {file}", overflow="fold")
+
+
+def _table(title: str, columns: str, *, plain: bool) -> Table:
+    """Return an empty table; a column that starts with ">" holds numbers."""
+    from rich.box import ASCII, SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=ASCII if plain else SIMPLE_HEAD,
+        pad_edge=False,
+        show_edge=False,
+    )
+    for name in columns.split():
+        right = name.startswith(">")
+        table.add_column(
+            name.lstrip(">").replace("_", " "),
+            justify="right" if right else "left",
+            no_wrap=right,
+            overflow="fold",
+        )
+    return table
+
+
+def _steps(found: Summary, plain: bool) -> RenderableType:
+    from rich.text import Text
+
+    table = _table("Step", ">step >cost >steps >moved >collided >too_short chosen", plain=plain)
+    for line in found.step_lines:
+        numbers = (line.steps, line.moved, line.collided, line.shortened)
+        table.add_row(
+            line.step,
+            f"{line.cost:.3g}",
+            *map(str, numbers),
+            Text("<- this one" if line.chosen else ""),
+            style="bold" if line.chosen else "",
+        )
+    return table
+
+
+def _parts(found: Summary, plain: bool) -> RenderableType:
+    from rich.text import Text
+
+    table = _table("Parts", ">part name role >heard >of why", plain=plain)
+    for part in found.part_lines[:MOST_PARTS]:
+        table.add_row(
+            str(part.number),
+            Text(shortened(part.name)),
+            part.role,
+            str(part.heard),
+            str(part.notes),
+            Text(part.why),
+            style="bold" if part.role in {"tune", "bass"} else "",
+        )
+    return table
+
+
+def _reasons(found: Summary, plain: bool) -> RenderableType:
+    table = _table("What decided", ">notes reason", plain=plain)
+    for reason, count in found.reasons.items():
+        table.add_row(str(count), reason)
+    return table
+
+
+def _hand(found: Summary, plain: bool) -> RenderableType:
+    from rich.text import Text
+
+    table = _table("Bars that most need a hand", ">bar what_happened_there", plain=plain)
+    for bar, sentence in found.hand:
+        table.add_row(str(bar), Text(sentence))
+    return table
