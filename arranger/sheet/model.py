@@ -31,14 +31,19 @@ class SheetBar(NamedTuple):
 
 
 class Comment(NamedTuple):
-    """A comment of the musician, kept where it stands.
+    """A comment of the musician, kept where it stands. One line, no white space at its end.
 
-    ``bar`` is an index into ``Sheet.bars`` (the comment stands before that bar; ``len(bars)`` means
-    at the end of the file, -1 in the header).
+    ``bar`` is an index into ``Sheet.bars``; ``len(bars)`` means at the end of the file, -1 in the
+    header. ``row`` says which line of the bar the comment belongs to: 0 the bar line, 1 and 2 the
+    voices, 3 the drums, 4 below them; in the header it is the index of the line in
+    ``arranger.sheet.text.HEADER``. ``beside`` is true for a comment at the end of that line, false
+    for one on a line of its own above it.
     """
 
     bar: int
     text: str
+    row: int = 0
+    beside: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +66,12 @@ class Sheet:
     source_sha256: str = ""
     settings: str = ""
     """The options that made it, as on the command line."""
+    tempo: float | None = None
+    """Beats a minute that the engine plays; tells the reader only, changes nothing."""
     digest: str = ""
-    """Of the body as generated; empty for a sheet written by hand."""
+    """Of the sheet as generated; empty for one written by hand."""
+    bar_digests: tuple[str, ...] = ()
+    """Of each bar as generated, so that edited bars are known; empty when written by hand."""
     comments: tuple[Comment, ...] = ()
 
     @property

@@ -1,0 +1,76 @@
+"""Sheets as files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from arranger.errors import LimitError, SheetError
+from arranger.files import write_text
+from arranger.sheet.parse import parse
+from arranger.sheet.text import format_sheet
+
+if TYPE_CHECKING:
+    from arranger.sheet.model import Sheet
+
+MAX_BYTES = 32_000_000
+"""A larger file is not read: a sheet of the most steps has about 12 million bytes."""
+
+
+def read_text(path: str | Path) -> str:
+    """Return the text of a sheet file.
+
+    Raises
+    ------
+    SheetError
+        If the file can't be read or is no UTF-8 text.
+    LimitError
+        If it is larger than `MAX_BYTES`.
+    """
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            content = file.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise SheetError(
+            f"can't be read: {error.strerror or error}", file=path, remedy="check the name"
+        ) from error
+    if len(content) > MAX_BYTES:
+        raise LimitError(
+            f"is larger than {MAX_BYTES} bytes", file=path, remedy="split the piece into several"
+        )
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise SheetError(
+            "is no sheet: not UTF-8 text",
+            file=path,
+            place=f"byte {error.start:#06x}",
+            remedy="save it as UTF-8, or give the name of a .duet file",
+        ) from error
+
+
+def read_sheet(path: str | Path) -> Sheet:
+    """Return the sheet that a file holds.
+
+    Raises
+    ------
+    SheetError
+        If it can't be read, or has an error; names the place of the first.
+    LimitError
+        If the file is larger than `MAX_BYTES`.
+    """
+    return parse(read_text(path), path)
+
+
+def write_sheet(sheet: Sheet, path: str | Path) -> None:
+    """Write a sheet as text, atomically. It overwrites: see `arranger.sheet.keep` for care.
+
+    Raises
+    ------
+    OutputError
+        If the file can't be written.
+    SheetError
+        If the value is no sheet.
+    """
+    write_text(Path(path), format_sheet(sheet))

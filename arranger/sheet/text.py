@@ -1,0 +1,253 @@
+"""The sheet's text form: writing. `arranger.sheet.parse` reads it and holds the grammar.
+
+Rows are written independently of each other, a cell to four columns, so that a change of one cell
+shows as one line in a diff. A longer word (``snare``) borrows the space of the silent cells after
+it; only where a word that matters would be pushed out of its column is the whole bar set wider.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from arranger.errors import SheetError
+from arranger.pitch import pitch_name
+from arranger.sheet.model import HOLD, REST
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from arranger.sheet.model import Comment, Sheet, SheetBar
+
+FORMAT = "arranger-sheet"
+VERSION = 1
+
+HEADER = (
+    "title",
+    "engine",
+    "step",
+    "length",
+    "tempo",
+    "source",
+    "sha256",
+    "settings",
+    "digest",
+    "end",
+)
+"""The header's lines in order; "end" is no line but the place after them (``Comment.row``)."""
+
+ROWS = ("bar", "voice 1", "voice 2", "drums", "below")
+"""The lines of a bar in order; "below" is the place after them (``Comment.row``)."""
+
+BELOW = ROWS.index("below")
+
+CELL_COLUMNS = 4
+"""Columns of a cell: three for the longest common pitch name, one between."""
+
+_DIGESTS_A_LINE = 8
+_DRUM_NAME = re.compile(r"[a-z][a-z0-9-]{0,31}")
+
+_VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in range(128)}}
+
+
+def format_sheet(sheet: Sheet) -> str:
+    """Return the sheet as text; `arranger.sheet.parse` reads the same value back.
+
+    Raises
+    ------
+    SheetError
+        If the value is no sheet: rows of different lengths, a cell that is no pitch, a drum without
+        a proper name, a comment of several lines.
+    """
+    _check(sheet)
+    notes = _by_place(sheet.comments)
+    lines = [f"{FORMAT} {VERSION}", *_header(sheet, notes)]
+    start = 0
+    for index, bar in enumerate(sheet.bars):
+        lines.append("")
+        lines.extend(_bar(sheet, index, bar, start, notes))
+        start += bar.steps
+    end = [text for place in sorted(notes) if place[0] >= len(sheet.bars) for text in notes[place]]
+    if end:
+        lines.extend(("", *(_comment(text) for text in end)))
+    if sheet.bar_digests:
+        lines.append("")
+        lines.extend(
+            " ".join(("generated", *sheet.bar_digests[at : at + _DIGESTS_A_LINE]))
+            for at in range(0, len(sheet.bar_digests), _DIGESTS_A_LINE)
+        )
+    lines.append("")
+    return "\n".join(lines)
+
+
+def implied_steps(step_beats: Fraction, numerator: int, denominator: int) -> int | None:
+    """Return how many steps fill a bar of this metre; None when steps don't divide it."""
+    steps = Fraction(4 * numerator, denominator) / step_beats
+    return steps.numerator if steps.denominator == 1 else None
+
+
+def group_steps(step_beats: Fraction, numerator: int, denominator: int) -> int:
+    """Return how many steps stand between two ``|``: a beat of the metre; 0 for none.
+
+    Metres of eighths or shorter in threes (6/8, 9/8, 12/8) are counted in dotted beats.
+    """
+    compound = denominator >= 8 and numerator % 3 == 0
+    steps = Fraction(4 * (3 if compound else 1), denominator) / step_beats
+    return steps.numerator if steps.denominator == 1 and steps > 1 else 0
+
+
+def quoted(value: str) -> str:
+    r"""Return a header value: bare where that is safe, else quoted with ``\u{...}`` escapes.
+
+    >>> print(quoted("Tide"), quoted("a # b"), quoted("two\nlines"))
+    Tide "a # b" "two\u{a}lines"
+    """
+    bare = value.isprintable() and value == value.strip() and "#" not in value
+    if value and bare and not value.startswith('"'):
+        return value
+    escaped = "".join(
+        "\\" + c if c in '"\\' else c if c.isprintable() else f"\\u{{{ord(c):x}}}" for c in value
+    )
+    return f'"{escaped}"'
+
+
+_Places = dict[tuple[int, int, bool], list[str]]
+
+
+def _by_place(comments: Sequence[Comment]) -> _Places:
+    places: _Places = {}
+    for comment in comments:
+        places.setdefault((comment.bar, comment.row, comment.beside), []).append(comment.text)
+    return places
+
+
+def _header(sheet: Sheet, notes: _Places) -> Iterator[str]:
+    tempo = sheet.tempo
+    values = {
+        "title": quoted(sheet.title),
+        "engine": quoted(sheet.engine),
+        "step": f"{sheet.step_beats} beat",
+        "length": str(sheet.step_setting),
+        "tempo": None if tempo is None else f"{tempo!r} beats a minute",
+        "source": sheet.source_file and quoted(sheet.source_file),
+        "sha256": sheet.source_sha256 and quoted(sheet.source_sha256),
+        "settings": sheet.settings and quoted(sheet.settings),
+        "digest": sheet.digest and quoted(sheet.digest),
+    }
+    for row, word in enumerate(HEADER):
+        value = values.get(word)
+        yield from _line(f"{word:<10}{value}" if value else None, (-1, row), notes)
+
+
+def _bar(sheet: Sheet, index: int, bar: SheetBar, start: int, notes: _Places) -> Iterator[str]:
+    end = start + bar.steps
+    head = f"bar {bar.number:<4}{bar.numerator}/{bar.denominator}"
+    if implied_steps(sheet.step_beats, bar.numerator, bar.denominator) != bar.steps:
+        head += f"   {bar.steps} step{'s' if bar.steps > 1 else ''}"
+    if sheet.loop_step is not None and start <= sheet.loop_step < end:
+        head += "   loop" + (f" {sheet.loop_step - start + 1}" if sheet.loop_step > start else "")
+    group = group_steps(sheet.step_beats, bar.numerator, bar.denominator)
+    rows = rows_text(
+        sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
+    )
+    yield from _line(head, (index, 0), notes)
+    for row, cells in enumerate(rows, 1):
+        yield from _line(f"  {ROWS[row]:<10}{cells}", (index, row), notes)
+    yield from _line(None, (index, BELOW), notes)
+
+
+def rows_text(
+    voice1: Sequence[int], voice2: Sequence[int], drums: Sequence[str | None], group: int
+) -> tuple[str, str, str]:
+    """Return the cells of a bar's three rows as text, with a ``|`` after each ``group`` steps."""
+    rows = (
+        [_VOICE_WORDS[cell] for cell in voice1],
+        [_VOICE_WORDS[cell] for cell in voice2],
+        [cell or "." for cell in drums],
+    )
+    columns = CELL_COLUMNS
+    while any(_pushed(words, columns) for words in rows):
+        columns += 1
+    return (
+        _row(rows[0], columns, group),
+        _row(rows[1], columns, group),
+        _row(rows[2], columns, group),
+    )
+
+
+def _pushed(words: list[str], columns: int) -> bool:
+    """Return whether a long word would push a word that matters out of its column."""
+    end = 0
+    for index, word in enumerate(words):
+        at = max(index * columns, end)
+        if at > index * columns and word not in ".-":
+            return True
+        end = at + len(word) + 1
+    return False
+
+
+def _row(words: list[str], columns: int, group: int) -> str:
+    if max(map(len, words)) < columns:
+        padded = [word.ljust(columns) for word in words]
+        if group:
+            size = range(0, len(words), group)
+            return " | ".join("".join(padded[at : at + group])[:-1] for at in size).rstrip()
+        return "".join(padded).rstrip()
+    text = ""
+    for index, word in enumerate(words):
+        breaks = index // group if group else 0
+        if group and index and index % group == 0:
+            text = text.rstrip().ljust(index * columns + 2 * breaks - 3) + " | "
+        text = text.ljust(index * columns + 2 * breaks) + word + " "
+    return text.rstrip()
+
+
+def _line(line: str | None, place: tuple[int, int], notes: _Places) -> Iterator[str]:
+    """Yield a line with the comments above and beside it; without a line, its comments alone."""
+    above = notes.get((*place, False), ())
+    beside = notes.get((*place, True), ())
+    if above or beside:
+        bar, row = place
+        indent = "  " if bar >= 0 and row > 0 else ""
+        for text in above:
+            yield indent + _comment(text)
+        if line is None or len(beside) > 1:
+            for text in beside:
+                yield indent + _comment(text)
+            beside = ()
+    if line is not None:
+        yield f"{line}   {_comment(beside[0])}" if beside else line
+
+
+def _comment(text: str) -> str:
+    return f"# {text}" if text else "#"
+
+
+def _check(sheet: Sheet) -> None:
+    steps = sum(bar.steps for bar in sheet.bars)
+    rows = (sheet.voice1, sheet.voice2, sheet.drums)
+    if any(len(row) != steps for row in rows):
+        raise SheetError(
+            f"the rows have {len(rows[0])}, {len(rows[1])} and {len(rows[2])} steps, "
+            f"the bars {steps}"
+        )
+    if any(bar.steps < 1 or bar.numerator < 1 or bar.denominator < 1 for bar in sheet.bars):
+        raise SheetError("a bar has no step or no metre")
+    strange = {cell for cell in (*sheet.voice1, *sheet.voice2) if cell not in _VOICE_WORDS}
+    if strange:
+        raise SheetError(f"{min(strange)} is no pitch from 0 to 127, hold or rest")
+    for name in set(sheet.drums) - {None}:
+        if name is not None and not is_drum_name(name):
+            raise SheetError(f"{name!r} can't be the name of a drum sound")
+    if sheet.loop_step is not None and not 0 <= sheet.loop_step < steps:
+        raise SheetError(f"the loop goes back to step {sheet.loop_step} of {steps}")
+    for comment in sheet.comments:
+        text = comment.text
+        if "\n" in text or "\r" in text or text != text.rstrip():
+            raise SheetError(f"the comment {text!r} is not one line without blanks at its end")
+
+
+def is_drum_name(name: str) -> bool:
+    """Return whether a drum row can hold this word: a letter, then letters, digits, hyphens."""
+    return _DRUM_NAME.fullmatch(name) is not None

@@ -1,0 +1,67 @@
+"""Random sheets, as wild as the model allows."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from hypothesis import strategies as st
+
+from arranger.sheet import HOLD, REST, Comment, Sheet, SheetBar
+from arranger.sheet.text import BELOW, HEADER
+
+texts = st.text(max_size=20) | st.sampled_from(
+    ['a "quoted" # title', "two\nlines", "\u202eright to left", " edge ", "\\u{41}", "#", "\ud800"]
+)
+steps_of_a_beat = st.sampled_from([Fraction(1, n) for n in (1, 2, 3, 4, 6, 8, 12)])
+cells = st.integers(0, 127) | st.sampled_from([HOLD, REST])
+drums = st.none() | st.sampled_from(["kick", "snare", "hat", "low-tom", "crash2"])
+comment_texts = st.text(
+    st.characters(exclude_characters="\n\r", exclude_categories=["Cs"]), max_size=12
+).map(str.rstrip)
+
+
+@st.composite
+def bars(draw: st.DrawFn) -> SheetBar:
+    numerator, denominator = draw(st.sampled_from([(4, 4), (3, 4), (6, 8), (7, 8), (2, 2)]))
+    return SheetBar(draw(st.integers(0, 400)), draw(st.integers(1, 17)), numerator, denominator)
+
+
+@st.composite
+def comments(draw: st.DrawFn, count: int) -> tuple[Comment, ...]:
+    """Comments in the order of their places, one at most beside a line."""
+    above = st.builds(
+        Comment, st.integers(0, count - 1), comment_texts, st.integers(0, BELOW), st.just(False)
+    ) | st.builds(Comment, st.just(count), comment_texts, st.just(0), st.just(False))
+    header_rows = st.sampled_from([0, 1, 2, 3, len(HEADER) - 1])
+    header = st.builds(Comment, st.just(-1), comment_texts, header_rows, st.just(False))
+    places = draw(st.sets(st.tuples(st.integers(0, count - 1), st.integers(0, BELOW - 1))))
+    beside = [Comment(bar, draw(comment_texts), row, True) for bar, row in places]
+    found = [*draw(st.lists(above, max_size=4)), *draw(st.lists(header, max_size=2)), *beside]
+    return tuple(sorted(found, key=lambda c: (c.bar, c.row, c.beside)))
+
+
+@st.composite
+def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
+    found = draw(st.lists(bars(), min_size=1, max_size=6))
+    steps = sum(bar.steps for bar in found)
+    row = st.lists(cells, min_size=steps, max_size=steps).map(tuple)
+    return Sheet(
+        title=draw(texts),
+        engine=draw(texts),
+        step_beats=draw(steps_of_a_beat),
+        step_setting=draw(st.integers(0, 65535)),
+        bars=tuple(found),
+        voice1=draw(row),
+        voice2=draw(row),
+        drums=draw(st.lists(drums, min_size=steps, max_size=steps).map(tuple)),
+        loop_step=draw(st.none() | st.integers(0, steps - 1)),
+        source_file=draw(texts),
+        source_sha256=draw(texts),
+        settings=draw(texts),
+        tempo=draw(st.none() | st.floats(1.0, 1e4)),
+        digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
+        bar_digests=draw(
+            st.just(()) | st.lists(st.just("0123456789"), min_size=1, max_size=20).map(tuple)
+        ),
+        comments=draw(comments(len(found))) if commented else (),
+    )
