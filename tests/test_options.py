@@ -1,0 +1,104 @@
+"""The table of settings: spelled and read back, refused with a reason."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.errors import SettingsError
+from arranger.options import OPTIONS, build_settings, command_line, spell
+from arranger.settings import (
+    DRUM_AMOUNTS,
+    STEP_CHOICES,
+    TEXTURES,
+    GridSettings,
+    ReadSettings,
+    ReduceSettings,
+    Settings,
+)
+
+WORDS = st.fixed_dictionaries(
+    {},
+    optional={
+        "engine": st.sampled_from(["twin-phase", "twin-counter", "my engine.toml"]),
+        "no-sustain": st.booleans(),
+        "pattern": st.integers(1, 9),
+        "drum-channel": st.lists(st.integers(1, 16), max_size=3),
+        "step": st.sampled_from([str(step) for step in STEP_CHOICES]),
+        "tempo": st.integers(20, 400).map(lambda bpm: bpm / 2),
+        "bars": st.tuples(st.integers(1, 50), st.integers(0, 50)).map(
+            lambda pair: f"{pair[0]}-{sum(pair)}"
+        ),
+        "loop": st.sampled_from(["auto", "none", "5"]),
+        "tune": st.text("abc '\"-é", min_size=1, max_size=8),
+        "mute": st.lists(st.text("ab 1", min_size=1, max_size=4), max_size=3),
+        "transpose": st.one_of(st.just("auto"), st.integers(-24, 24)),
+        "texture": st.sampled_from(TEXTURES),
+        "drums": st.sampled_from(DRUM_AMOUNTS),
+        "cost": st.lists(st.sampled_from(["leap=0.5", "crossing=2"]), max_size=2),
+        "max-bytes": st.integers(1, 60000),
+    },
+)
+
+
+def read_back(words: list[str]) -> Settings:
+    """Read the words of `spell` as the command line would."""
+    kinds = {f"--{option.name}": option for option in OPTIONS}
+    found: dict[str, object] = {}
+    rest = iter(words)
+    for word in rest:
+        option = kinds[word]
+        if option.kind == "flag":
+            found[option.name] = True
+        elif option.kind == "many":
+            found.setdefault(option.name, []).append(next(rest))  # type: ignore[attr-defined]
+        else:
+            found[option.name] = next(rest)
+    return build_settings(found)
+
+
+@given(WORDS)
+def test_spelled_settings_read_back_equal(words: dict[str, object]) -> None:
+    settings = build_settings(words)
+    assert read_back(spell(settings)) == settings
+
+
+def test_defaults_are_spelled_as_nothing() -> None:
+    assert spell(Settings()) == []
+    assert command_line(Settings()) == ""
+
+
+def test_every_field_of_every_stage_has_an_option() -> None:
+    known = {(option.stage, option.field) for option in OPTIONS}
+    for stage, kind in (("read", ReadSettings), ("grid", GridSettings), ("reduce", ReduceSettings)):
+        for entry in dataclasses.fields(kind):
+            assert (stage, entry.name) in known
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        ({"stp": "1/4"}, "there is no setting 'stp'; did you mean 'step'"),
+        ({"step": "1/5"}, "'1/5' is none of the steps 1, 1/2"),
+        ({"bars": "9-5"}, "no passage of bars"),
+        ({"tempo": "fast"}, "not a number from 1 to 1000"),
+        ({"tempo": "nan"}, "not a number from 1 to 1000"),
+        ({"drum-channel": [17]}, "not a whole number from 1 to 16"),
+        ({"transpose": "up"}, "neither auto nor a whole number"),
+        ({"cost": ["leap=-1"]}, "TERM=NUMBER"),
+        ({"step": ["1/4", "1/2"]}, "takes one value, not 2"),
+    ],
+)
+def test_what_does_not_fit_is_refused_by_name(words: dict[str, object], message: str) -> None:
+    with pytest.raises(SettingsError, match=message):
+        build_settings(words)
+
+
+def test_a_base_is_changed_only_where_asked() -> None:
+    base = build_settings({"step": "1/4", "tune": "2"})
+    changed = build_settings({"step": "1/3"}, base)
+    assert changed.reduce == base.reduce
+    assert str(changed.grid.step) == "1/3"
