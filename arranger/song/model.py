@@ -41,7 +41,7 @@ class Note(NamedTuple):
 class Part(NamedTuple):
     """What one track plays on one channel with one program."""
 
-    index: int
+    index: int  # type: ignore[assignment]  # hides tuple.index, which nobody needs here
     track: int
     channel: int
     program: int
@@ -58,7 +58,7 @@ class Part(NamedTuple):
 class Track(NamedTuple):
     """One track of the file, playing or not."""
 
-    index: int
+    index: int  # type: ignore[assignment]  # as above
     name: str
     """As written in the file; may be empty."""
     notes: int

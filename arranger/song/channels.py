@@ -1,0 +1,169 @@
+"""One sweep in playing order: which program, volume and tuning each note plays with, and its part.
+
+Conventions
+-----------
+1. A track's own program change, volume and so on rule its notes. Those of other tracks on the same
+   channel count only where the track has none of that kind: exporters that put every track on one
+   channel mean it so, and files that keep all set-up events in one track are still read right.
+2. Volume is 100 and expression 127 until set (General MIDI Level 1 defaults).
+3. Parts are numbered in the order in which they first sound.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from arranger.song.events import PROGRAM
+from arranger.song.general_midi import PERCUSSION_CHANNEL
+from arranger.song.model import Note
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from arranger.song.events import ChannelEvent, RawNote
+
+_VOLUME, _PAN, _EXPRESSION = 7, 10, 11
+CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM))
+"""The channel events that this module looks at."""
+
+_DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0}
+
+
+@dataclass(slots=True)
+class PartDraft:
+    """A part while its notes are counted."""
+
+    track: int
+    channel: int
+    program: int
+    drum: bool
+    pan: int
+    named: bool
+    """Whether a program change chose the program."""
+    notes: int = 0
+
+
+@dataclass(slots=True)
+class _Channel:
+    """What has been set on a channel so far, by any track and by each."""
+
+    version: int = 0
+    values: dict[int, int] = field(default_factory=dict)
+    by_track: dict[int, dict[int, int]] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Strip:
+    """One track on one channel, and what it looked up last."""
+
+    channel: _Channel
+    own_codes: set[int]
+    """The kinds of event that the track itself has on this channel, anywhere."""
+    own: dict[int, int]
+    version: int = -1
+    part: int = -1
+    loudness_per_velocity: float = 0.0
+
+    def value(self, code: int) -> int:
+        """Return the setting that rules this track now."""
+        values = self.own if code in self.own_codes else self.channel.values
+        return values.get(code, _DEFAULTS[code])
+
+
+def sweep(
+    notes: Iterable[RawNote],
+    events: Sequence[ChannelEvent],
+    drum_channels: tuple[int, ...] | None,
+) -> tuple[list[Note], list[PartDraft]]:
+    """Turn raw notes into notes, and find the parts.
+
+    Parameters
+    ----------
+    notes
+        In order of onset, track and file order; all with an end.
+    events
+        Channel events with a code in `CODES`, in playing order.
+    drum_channels
+        Channels 1..16 that play drums; None: channel 10.
+    """
+    drums = {PERCUSSION_CHANNEL} if drum_channels is None else {n - 1 for n in drum_channels}
+    own_codes: dict[tuple[int, int], set[int]] = {}
+    for event in events:
+        own_codes.setdefault((event[3], event[4]), set()).add(event[5])
+    channels: dict[int, _Channel] = {}
+    strips: dict[tuple[int, int], _Strip] = {}
+    parts = _Parts(drums)
+    found: list[Note] = []
+    append = found.append
+    place = 0
+    following = events[0] if events else None
+    for number, (onset, track, order, channel, pitch, velocity, end) in enumerate(notes):
+        while following is not None and following < (onset, track, order):
+            _apply(following, channels)
+            place += 1
+            following = events[place] if place < len(events) else None
+        strip = strips.get((track, channel))
+        if strip is None:
+            state = channels.setdefault(channel, _Channel())
+            own = state.by_track.setdefault(track, {})
+            strip = _Strip(state, own_codes.get((track, channel), set()), own)
+            strips[track, channel] = strip
+        if strip.version != strip.channel.version:
+            strip.version = strip.channel.version
+            strip.part = parts.find(track, channel, strip)
+            strip.loudness_per_velocity = strip.value(_VOLUME) * strip.value(_EXPRESSION) / 127**3
+        draft = parts.drafts[strip.part]
+        draft.notes += 1
+        append(
+            Note(
+                number,
+                strip.part,
+                track,
+                channel & 15,
+                onset,
+                end - onset,
+                pitch,
+                velocity,
+                velocity * strip.loudness_per_velocity,
+                draft.drum,
+            )
+        )
+    return found, parts.drafts
+
+
+@dataclass(slots=True)
+class _Parts:
+    """The parts found so far."""
+
+    drums: set[int]
+    drafts: list[PartDraft] = field(default_factory=list)
+    indices: dict[tuple[int, int, int, bool], int] = field(default_factory=dict)
+
+    def find(self, track: int, channel: int, strip: _Strip) -> int:
+        """Return the index of the part that a strip plays now."""
+        program = strip.value(PROGRAM)
+        drum = channel & 15 in self.drums
+        key = (track, channel, program, drum)
+        if key not in self.indices:
+            self.indices[key] = len(self.drafts)
+            self.drafts.append(
+                PartDraft(
+                    track=track,
+                    channel=channel & 15,
+                    program=program,
+                    drum=drum,
+                    pan=strip.value(_PAN),
+                    named=PROGRAM in strip.channel.values,
+                )
+            )
+        return self.indices[key]
+
+
+def _apply(event: ChannelEvent, channels: dict[int, _Channel]) -> None:
+    """Note a setting down for its channel and its track."""
+    _tick, _place, _order, track, channel, code, value = event
+    state = channels.setdefault(channel, _Channel())
+    state.version += 1
+    state.values[code] = value
+    state.by_track.setdefault(track, {})[code] = value

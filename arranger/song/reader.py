@@ -1,0 +1,65 @@
+"""From a file to a song: look at the bytes, and hand them to the reader that fits."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from arranger.errors import ArrangerError, LimitError, SongError
+from arranger.settings import ReadSettings
+from arranger.song.midi import read_midi
+
+if TYPE_CHECKING:
+    from arranger.song.model import Song
+
+_DEFAULTS = ReadSettings()
+
+
+def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
+    """Read a song file.
+
+    Parameters
+    ----------
+    path
+        A Standard MIDI File.
+    settings
+        Limits, the sustain pedal, drum channels, the pattern of a format 2 file.
+
+    Raises
+    ------
+    SongError
+        If the file isn't there or holds no music that can be read.
+    LimitError
+        If it holds more than the settings allow.
+    """
+    path = Path(path)
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise SongError("a folder, not a song file", remedy="name one file")
+        if size > settings.max_bytes:
+            raise LimitError(
+                f"{size:,} bytes, over the limit of {settings.max_bytes:,}",
+                remedy="raise it with --max-bytes",
+            )
+        data = path.read_bytes()
+    except ArrangerError as error:
+        raise error.in_file(path) from None
+    except OSError as error:
+        raise SongError(f"can't be read: {error.strerror or error}", file=path) from error
+    try:
+        return read_song_bytes(data, path.name, settings)
+    except ArrangerError as error:
+        raise error.in_file(path) from error.__cause__
+
+
+def read_song_bytes(data: bytes, name: str, settings: ReadSettings = _DEFAULTS) -> Song:
+    """Read a song from the bytes of its file; ``name`` is the file's name. See `read_song`."""
+    song = read_midi(data, name, sha256(data).hexdigest(), settings)
+    if len(song.notes) > settings.max_notes:
+        raise LimitError(
+            f"{len(song.notes):,} notes, over the limit of {settings.max_notes:,}",
+            remedy="raise it with --max-notes",
+        )
+    return song
