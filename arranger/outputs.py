@@ -40,7 +40,7 @@ def write_outputs(
     name: str,
     choice: OutputChoice,
     *,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Path, ...]:
     """Write the files of a conversion and return their paths.
 
@@ -55,7 +55,7 @@ def write_outputs(
     choice
         Which files, and where.
     progress
-        Called with the share of the sound that is done, 0..1.
+        Called with the samples done and the samples in all while sound is rendered.
 
     Raises
     ------

@@ -11,6 +11,7 @@ import sys
 
 import typer
 
+from arranger.cli.convert import convert
 from arranger.cli.render import render
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
@@ -44,6 +45,7 @@ def _root(
     """Turn MIDI arrangements into two-voice music for one-bit speakers."""
 
 
+app.command()(convert)
 app.command()(render)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from arranger.cli.progress import progress_bar
 from arranger.cli.settings_options import with_settings
 from arranger.settings import Settings
 
@@ -21,14 +23,8 @@ def convert(
         str, typer.Option("--audio", metavar="KIND", help="wav, flac or ogg.")
     ] = "wav",
     no_audio: Annotated[bool, typer.Option("--no-audio", help="Write no sound.")] = False,
-    no_suggestions: Annotated[
-        bool, typer.Option("--no-suggestions", help="Don't try what other settings would give.")
-    ] = False,
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite a sheet that was edited by hand.")
-    ] = False,
-    keep_edits: Annotated[
-        bool, typer.Option("--keep-edits", help="Keep the bars that were edited by hand.")
     ] = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
@@ -41,30 +37,22 @@ def convert(
     Writes NAME.duet (the sheet, to edit by hand), NAME.wav (what the hardware will play),
     NAME.ledger.json and NAME.ledger.csv (what became of every note) and NAME.report.html.
 
-    For example:
-
-    arranger convert parade.mid -o out
-
-    arranger convert parade.mid -o out --tune trumpet --mute strings --transpose auto
-
-    arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
-    """
-    from arranger.cli.progress import progress_bar
+    \b
+    Examples:
+      arranger convert parade.mid -o out
+      arranger convert parade.mid -o out --tune trumpet --mute strings --transpose auto
+      arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
+    """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
     from arranger.outputs import OutputChoice, write_outputs
     from arranger.pipeline import convert as convert_song
-    from arranger.report import print_summary
+    from arranger.report import summary, terminal_text
     from arranger.song import read_song
 
-    choice = OutputChoice(
-        folder=output,
-        audio=None if no_audio else audio,
-        suggestions=not no_suggestions,
-        force=force,
-        keep_edits=keep_edits,
-    )
+    choice = OutputChoice(folder=output, audio=None if no_audio else audio, force=force)
     source = read_song(song, settings.read)
     conversion = convert_song(source, load_engine(settings.engine), settings)
-    with progress_bar("rendering") as progress:
-        written = write_outputs(conversion, song.stem, choice, progress=progress)
-    print_summary(written, as_json=json)
+    with progress_bar(f"rendering {song.stem}") as progress:
+        files = write_outputs(conversion, song.stem, choice, progress=progress)
+    found = summary(conversion, files)
+    typer.echo(found.json() if json else terminal_text(found, sys.stdout))

@@ -7,7 +7,8 @@ read as markup.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import asdict, dataclass
 from textwrap import fill
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -72,6 +73,10 @@ class Summary:
     def text(self, width: int = 80) -> str:
         """Return the summary as plain text, without a final line feed."""
         return "\n".join(_lines(self, width))
+
+    def json(self) -> str:
+        """Return the summary as one JSON object, keys as the fields here."""
+        return json.dumps(asdict(self), ensure_ascii=False)
 
 
 def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = "") -> Summary:
