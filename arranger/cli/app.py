@@ -12,7 +12,6 @@ import sys
 import typer
 
 from arranger.cli.convert import convert
-from arranger.cli.engines import engines
 from arranger.cli.render import render
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
@@ -47,7 +46,6 @@ def _root(
 
 
 app.command()(convert)
-app.command()(engines)
 app.command()(render)
 
 

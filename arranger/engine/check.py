@@ -191,11 +191,11 @@ def _pitch_faults(profile: Profile) -> Iterator[Fault]:
 
 def _setting_faults(profile: Profile) -> Iterator[Fault]:
     """Yield the first pitch that the routine can't count, or plays as another one."""
-    largest = 2**profile.pitch.bits - (profile.method in ("phase", "counter"))
-    own = {parse_pitch(name): name for name in profile.pitch.table}
+    largest = 2**profile.pitch.bits - (profile.method == "phase" or profile.method == "counter")
+    own = bool(profile.pitch.table)
     for midi, entry in pitch_table(profile).items():
-        name = own.get(midi, pitch_name(midi))
-        here: Path = ("pitch", "table", name)
+        name = pitch_name(midi)
+        here: Path = ("pitch", "table") if own else ("pitch",)
         if profile.method != "frequencies" and not 1 <= entry.setting <= largest:
             yield Fault(
                 here if own else ("pitch", "lowest"),

@@ -3,6 +3,7 @@
 from arranger.reduce.ledger import Entry, Ledger, Span, check_conservation
 from arranger.reduce.model import Evidence, PartRole, Reduction
 from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.reduce.run import reduce
 
 __all__ = [
     "OUTCOMES",
@@ -14,4 +15,5 @@ __all__ = [
     "Reduction",
     "Span",
     "check_conservation",
+    "reduce",
 ]

@@ -1,0 +1,206 @@
+"""What the optimisation chooses from: tones on the grid, cut into segments.
+
+A **tone** is what one or several notes ask for: the same pitch over the same steps. A **segment** is
+a run of steps in which no tone starts or ends and no drum stands; a drum has a segment of its own.
+In each segment a voice holds one of a short list of candidates, or rests (slot 0).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.reduce.cost import LEAST_WORTH
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.reduce.cost import Costs
+    from arranger.reduce.weights import Weights
+
+    Ints = NDArray[np.int64]
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
+MOST_CANDIDATES = 12
+"""Tones weighed in one segment, the worthiest first. The optimum is exact over these."""
+
+DUPLICATE_SHARE = 0.3
+"""Of its salience, for a note that doubles another one at the same pitch."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tones:
+    """Arrays with one entry a tone, in order of onset, end and pitch."""
+
+    note: Ints
+    """The id of the note that the tone stands for."""
+    pitch: Ints
+    onset: Ints
+    """In steps."""
+    end: Ints
+    """In steps, exclusive."""
+    part: Ints
+    tune: Floats
+    bass: Floats
+    worth: Floats
+    """In beats of the tune, per beat."""
+    octave_worth: Floats
+    """The part of the worth that its octave can stand in for: not that of tune and bass."""
+
+    def __len__(self) -> int:
+        """Return how many tones there are."""
+        return len(self.note)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Problem:
+    """Segments and candidates. T segments, K slots at most (slot 0 is the rest)."""
+
+    tones: Tones
+    steps: int
+    steps_per_beat: float
+    starts: Ints
+    """Shape (T,): the step on which each segment starts; the first is 0."""
+    lengths: Ints
+    """Shape (T,): in steps, at least 1."""
+    candidates: Ints
+    """Shape (T, K): tone of each slot; -1 for the rest and for unused slots."""
+    counts: Ints
+    """Shape (T,): slots in use, the rest included."""
+    drum_weights: Floats
+    """Shape (T,): cost of leaving out the drum that could sound on the segment; 0 for none."""
+    drum_is_free: bool
+    """True when a drum doesn't silence the voices."""
+    covered: Bools
+    """Shape (tones,): a drum could sound on every one of its steps."""
+    incidence_tone: Ints
+    """Each pair of a tone and a segment in which it sounds: the tone, in order..."""
+    incidence_segment: Ints
+    """...and the segment."""
+    overfull: int
+    """Segments in which more tones sounded than were weighed."""
+
+
+def gather_tones(
+    ids: Ints,
+    pitch: Ints,
+    onset: Ints,
+    end: Ints,
+    part: Ints,
+    *,
+    weights: Weights,
+    costs: Costs,
+) -> tuple[Tones, Ints]:
+    """Merge notes that ask for the same pitch over the same steps.
+
+    Parameters
+    ----------
+    ids
+        Shape (n,): the ids of the notes that can sound.
+    pitch, onset, end, part
+        Shape (n,): pitch as it will be played, first step, step after the last, index of the part.
+    weights
+        Of all notes of the song.
+    costs
+        The cost table.
+
+    Returns
+    -------
+    tones
+        The tones.
+    tone_of
+        Shape (n,): the tone of each note.
+    """
+    tune, bass = weights.tune[ids], weights.bass[ids]
+    salience = weights.salience[ids] * np.where(weights.duplicate_of[ids] >= 0, DUPLICATE_SHARE, 1)
+    rank = costs.salience * salience + costs.tune * tune + costs.bass * bass
+    span = int(end.max(initial=0)) + 1
+    key = (onset * span + end) * 128 + pitch
+    order = np.lexsort((ids, -rank, key))
+    sorted_key = key[order]
+    first = np.flatnonzero(np.diff(sorted_key, prepend=-1))
+    lead = order[first]
+    tone_of = np.empty(len(ids), dtype=np.int64)
+    tone_of[order] = np.repeat(np.arange(len(first)), np.diff(first, append=len(ids)))
+    best = [np.maximum.reduceat(a[order], first) if len(ids) else a for a in (tune, bass, salience)]
+    plain = np.maximum(costs.salience * best[2], LEAST_WORTH)
+    tones = Tones(
+        note=ids[lead],
+        pitch=pitch[lead],
+        onset=onset[lead],
+        end=end[lead],
+        part=part[lead],
+        tune=best[0],
+        bass=best[1],
+        worth=plain + costs.tune * best[0] + costs.bass * best[1],
+        octave_worth=plain,
+    )
+    return tones, tone_of
+
+
+def lay_out(
+    tones: Tones,
+    *,
+    steps: int,
+    steps_per_beat: float,
+    drum_steps: Ints,
+    drum_weights: Floats,
+    drum_is_free: bool,
+    most: int = MOST_CANDIDATES,
+) -> Problem:
+    """Cut the song into segments and list the candidates of each.
+
+    Parameters
+    ----------
+    tones
+        As of `gather_tones`.
+    steps
+        Steps of the sheet.
+    steps_per_beat
+        Steps in a quarter note.
+    drum_steps, drum_weights
+        Shape (d,): the steps on which a drum could sound (strictly increasing), and what leaving it
+        out costs.
+    drum_is_free
+        True when a drum doesn't silence the voices.
+    most
+        Bound on the candidates of a segment.
+    """
+    bounds = np.unique(
+        np.concatenate((tones.onset, tones.end, drum_steps, drum_steps + 1, (0, steps)))
+    )
+    starts, lengths = bounds[:-1], np.diff(bounds)
+    weights = np.zeros(len(starts))
+    weights[np.searchsorted(starts, drum_steps)] = drum_weights
+    first = np.searchsorted(starts, tones.onset)
+    spans = np.searchsorted(starts, tones.end) - first
+    tone = np.repeat(np.arange(len(tones)), spans)
+    segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)
+    order = np.lexsort((-tones.worth[tone], segment))
+    in_order = segment[order]
+    sounding = np.bincount(in_order, minlength=len(starts))
+    rank = np.arange(len(order)) - (np.cumsum(sounding) - sounding)[in_order]
+    kept = rank < most
+    slots = int(min(sounding.max(initial=0), most)) + 1
+    candidates = np.full((len(starts), slots), -1, dtype=np.int64)
+    candidates[in_order[kept], rank[kept] + 1] = tone[order[kept]]
+    with_drum = np.concatenate(([0], np.cumsum(weights > 0)))
+    drums_within = with_drum[first + spans] - with_drum[first]
+    return Problem(
+        tones=tones,
+        steps=steps,
+        steps_per_beat=steps_per_beat,
+        starts=starts,
+        lengths=lengths,
+        candidates=candidates,
+        counts=np.minimum(sounding, most) + 1,
+        drum_weights=weights,
+        drum_is_free=drum_is_free,
+        covered=drums_within == tones.end - tones.onset,
+        incidence_tone=tone,
+        incidence_segment=segment,
+        overfull=int(np.count_nonzero(sounding > most)),
+    )

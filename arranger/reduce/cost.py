@@ -1,0 +1,122 @@
+"""The cost table: what each musical loss weighs, in one place.
+
+The unit is **one beat of the tune**: leaving out a tune note that lasts one beat costs about 1
+(half for its attack, half for its sound). Everything else is a share of that.
+
+A note's worth is ``salience * its salience + tune * its tune weight + bass * its bass weight``, and
+at least `LEAST_WORTH`, so that a free voice always takes a note rather than stay silent. Leaving it
+out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that it sounds.
+
+Why voices need to change only where a note starts or ends, or beside a drum: between two such
+places every step costs the same, so the cost of a path that changes in between is linear in the
+place of the change and moving it to one end never costs more, provided that
+
+- breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1),
+- going by way of a third note or a rest is never cheaper than going straight: leaps are linear up to
+  a limit, which makes them a metric, a rest is entered again at ``entry`` >= the largest leap plus
+  ``line``, and ``gap`` <= ``entry`` and ``gap`` <= ``late``.
+
+`costs_from` refuses overrides that break these bounds. Tests compare with brute force over steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from difflib import get_close_matches
+from math import isfinite
+from typing import TYPE_CHECKING, Any
+
+from arranger.errors import SettingsError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+LEAST_WORTH = 0.15
+"""Of any note that can sound at all."""
+
+LEAP_LIMIT = 12
+"""Semitones; a wider leap costs no more."""
+
+
+def _term(default: float, meaning: str) -> Any:
+    return field(default=default, metadata={"meaning": meaning})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Costs:
+    """The terms. Each may be overridden by name (``break_off`` is spelled ``break`` outside)."""
+
+    attack: float = _term(0.5, "the start of a note is not heard, times its worth")
+    sustain: float = _term(0.5, "a beat of a note is not heard, times its worth")
+    salience: float = _term(0.3, "worth of a note as audible as most")
+    tune: float = _term(1.0, "worth added for the tune")
+    bass: float = _term(0.7, "worth added for the bass line")
+    octave: float = _term(0.3, "share of a note that is heard when its octave sounds")
+    break_off: float = _term(
+        1.0, "a note is broken off, times its attack and the share that is left"
+    )
+    late: float = _term(0.05, "a note is entered after its start")
+    entry: float = _term(0.04, "a voice starts again after silence")
+    leap: float = _term(0.0015, "a voice moves by a semitone, up to an octave")
+    line: float = _term(0.02, "a voice goes over to another part")
+    gap: float = _term(0.02, "a note ends a step early so that its repetition is heard")
+    tied: float = _term(0.4, "a repetition is not heard as one, times its attack")
+    crossing: float = _term(0.02, "voice 1 lies below voice 2 for a beat, unless roles say so")
+    doubling: float = _term(0.02, "both voices have the same pitch class for a beat")
+    wrong_voice: float = _term(0.03, "tune in voice 2 or bass in voice 1 for a beat")
+    drum: float = _term(0.8, "a kick is left out; other drums by their weight")
+    delay: float = _term(0.15, "a drum covers the start of a note that goes on, times its attack")
+
+
+def spelled(name: str) -> str:
+    """Return the name that users write for a field of `Costs`."""
+    return {"break_off": "break"}.get(name, name).replace("_", "-")
+
+
+TERMS: dict[str, str] = {spelled(entry.name): entry.metadata["meaning"] for entry in fields(Costs)}
+"""Every term by the name that users write, with its meaning."""
+
+
+def costs_from(overrides: Mapping[str, float]) -> Costs:
+    """Return the cost table with some terms replaced.
+
+    Raises
+    ------
+    SettingsError
+        If a term doesn't exist, is negative or not finite, or breaks a bound of this module.
+    """
+    names = {spelled(entry.name): entry.name for entry in fields(Costs)}
+    given: dict[str, float] = {}
+    for term, weight in overrides.items():
+        name = names.get(term.strip().lower().replace("_", "-"))
+        if name is None:
+            near = get_close_matches(term, names, n=1, cutoff=0.0)
+            raise SettingsError(
+                f"there is no cost called {term!r}", remedy=f"the nearest is {near[0]!r}"
+            )
+        if not (isfinite(weight) and 0 <= weight <= 1000):
+            raise SettingsError(f"the cost {term!r} must be between 0 and 1000, not {weight:g}")
+        given[name] = float(weight)
+    costs = Costs(**given)
+    _check_bounds(costs)
+    return costs
+
+
+def _check_bounds(costs: Costs) -> None:
+    least_entry = costs.leap * LEAP_LIMIT + costs.line
+    slack = 1e-12
+    if costs.break_off < 1:
+        raise SettingsError("the cost 'break' must be at least 1", remedy="see `attack` instead")
+    if costs.entry < least_entry - slack:
+        raise SettingsError(
+            f"the cost 'entry' ({costs.entry:g}) must be at least {LEAP_LIMIT} times 'leap' plus "
+            f"'line' ({least_entry:g})",
+            remedy=f"add --cost entry={least_entry:g}",
+        )
+    if costs.gap > min(costs.entry, costs.late) + slack:
+        raise SettingsError(
+            f"the cost 'gap' ({costs.gap:g}) must be at most 'entry' ({costs.entry:g}) and 'late' "
+            f"({costs.late:g})"
+        )
+    if costs.tied > 1 or costs.delay > 1 or costs.octave > 1:
+        raise SettingsError("the costs 'tied', 'delay' and 'octave' are shares, at most 1")

@@ -1,0 +1,109 @@
+"""The song's notes as they stand on the grid, and those that can't take part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.reduce.fold import UNPLAYABLE
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from arranger.grid.model import Grid
+    from arranger.reduce.candidates import Bools, Floats, Ints
+    from arranger.reduce.model import PartRole
+    from arranger.song.model import Song
+
+LEAST_LOUDNESS = 0.03
+"""Softer notes count as silent: 1/33 of full velocity at full volume, -61 dB by the square law that
+General MIDI level 2 recommends for volume."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """Arrays with one entry a note, in the order of ``Song.notes``."""
+
+    part: Ints
+    pitch: Ints
+    """As written."""
+    loudness: Floats
+    drum: Bools
+    onset: Ints
+    """In steps; -1 outside the passage."""
+    end: Ints
+    offset: Floats
+    """Where the note is written minus its step, in steps."""
+    written_end: Floats
+    """Where the note is written to end, in steps."""
+    refused: Mapping[int, str]
+    """Notes that can't sound whatever is chosen, and the reason."""
+    usable: Bools
+    """Not refused."""
+
+
+def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
+    """Return the notes on the grid; refuse those that are muted, silent or outside."""
+    _, part, _, _, ticks, duration, pitch, _, loudness, drum = zip(*song.notes, strict=True)
+    parts = np.array(part, dtype=np.int64)
+    loud = np.array(loudness, dtype=np.float64)
+    muted = np.array([role.role == "muted" for role in roles], dtype=np.bool_)[parts]
+    beyond = grid.onset_steps < 0
+    soft = loud < LEAST_LOUDNESS
+    refused = dict.fromkeys(np.flatnonzero(soft).tolist(), "silent")
+    refused.update(dict.fromkeys(np.flatnonzero(muted).tolist(), "track-muted"))
+    refused.update(dict.fromkeys(np.flatnonzero(beyond).tolist(), "beyond-limit"))
+    onset_ticks = np.array(ticks, dtype=np.float64)
+    end_ticks = onset_ticks + np.array(duration, dtype=np.float64)
+    return Placed(
+        part=parts,
+        pitch=np.array(pitch, dtype=np.int64),
+        loudness=loud,
+        drum=np.array(drum, dtype=np.bool_),
+        onset=grid.onset_steps,
+        end=grid.end_steps,
+        offset=np.where(beyond, 0.0, grid.positions - grid.onset_steps),
+        written_end=_positions(song, grid, onset_ticks, end_ticks),
+        refused=refused,
+        usable=~(beyond | soft | muted),
+    )
+
+
+def refuse(placed: Placed, ids: Ints, reason: str) -> Placed:
+    """Return the notes with some more refused."""
+    usable = placed.usable.copy()
+    usable[ids] = False
+    refused = {**dict.fromkeys(ids.tolist(), reason), **placed.refused}
+    return Placed(
+        part=placed.part,
+        pitch=placed.pitch,
+        loudness=placed.loudness,
+        drum=placed.drum,
+        onset=placed.onset,
+        end=placed.end,
+        offset=placed.offset,
+        written_end=placed.written_end,
+        refused=refused,
+        usable=usable,
+    )
+
+
+def unplayable(placed: Placed, pitch_out: Ints) -> Ints:
+    """Return the ids of usable tonal notes that no octave of the table can play."""
+    return np.flatnonzero(placed.usable & ~placed.drum & (pitch_out == UNPLAYABLE))
+
+
+def _positions(song: Song, grid: Grid, onset_ticks: Floats, asked: Floats) -> Floats:
+    """Return the places of ticks in steps, between and beyond the onsets that the grid placed."""
+    inside = grid.onset_steps >= 0
+    if not inside.any():
+        return np.zeros(len(asked))
+    ticks, first = np.unique(onset_ticks[inside], return_index=True)
+    places = grid.positions[inside][first]
+    step_ticks = song.ticks_per_beat * float(grid.step_beats)
+    beyond = max(float(asked.max()), float(ticks[-1]) + 1)
+    ticks = np.append(ticks, beyond)
+    places = np.append(places, places[-1] + (beyond - ticks[-2]) / step_ticks)
+    return np.interp(asked, ticks, places)
