@@ -12,6 +12,8 @@ import sys
 import typer
 
 from arranger.cli.convert import convert
+from arranger.cli.engines import engines
+from arranger.cli.export import export
 from arranger.cli.render import render
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
@@ -46,6 +48,8 @@ def _root(
 
 
 app.command()(convert)
+app.command()(engines)
+app.command()(export)
 app.command()(render)
 
 

@@ -55,18 +55,22 @@ def render(
 def render_once(sheet: Path, target: Path, *, rate: int, speaker: str, split: bool) -> None:
     """Read a sheet and write its sound."""
     from arranger.engine import load_engine
+    from arranger.errors import SheetError
     from arranger.sheet import read_sheet
     from arranger.sound import render as write_audio
 
     content = read_sheet(sheet)
     engine = load_engine(content.engine, beside=sheet)
-    with progress_bar(f"rendering {target.name}") as progress:
-        write_audio(
-            content,
-            engine,
-            target,
-            sample_rate=rate,
-            speaker=speaker,
-            split=split,
-            progress=progress,
-        )
+    try:
+        with progress_bar(f"rendering {target.name}") as progress:
+            write_audio(
+                content,
+                engine,
+                target,
+                sample_rate=rate,
+                speaker=speaker,
+                split=split,
+                progress=progress,
+            )
+    except SheetError as error:
+        raise error.in_file(sheet) from None

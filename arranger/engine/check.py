@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pydantic import BaseModel, ValidationError
 
-from arranger.engine.profile import RESERVED_NAMES, SLOT_TICKS, Profile
+from arranger.engine.profile import RESERVED_NAMES, Profile
 from arranger.engine.table import nearest_setting, pitch_table
 from arranger.pitch import parse_pitch, pitch_name
 
@@ -93,14 +93,7 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
 
 def _loop_faults(profile: Profile) -> Iterator[Fault]:
     loop = profile.loop
-    if profile.method == "alternate":
-        if loop.cycles % SLOT_TICKS:
-            yield Fault(
-                ("loop", "cycles"),
-                f"{loop.cycles} is not divisible by {SLOT_TICKS}",
-                f"a voice's turn is {SLOT_TICKS} ticks long, and drums change once a tick",
-            )
-    elif not loop.voice1_write < loop.second_write < loop.cycles:
+    if profile.method != "alternate" and not loop.voice1_write < loop.second_write < loop.cycles:
         yield Fault(
             ("loop", "voice2_write"),
             "the pin must show voice 1 first, then voice 2, within one pass",
@@ -110,6 +103,12 @@ def _loop_faults(profile: Profile) -> Iterator[Fault]:
 
 def _step_faults(profile: Profile) -> Iterator[Fault]:
     steps = profile.steps
+    if profile.method == "alternate" and steps.overhead_cycles:
+        yield Fault(
+            ("steps", "overhead_cycles"),
+            "a timer that alternates has no overhead between steps",
+            "leave it out",
+        )
     if steps.counts:
         if len(set(steps.counts)) != len(steps.counts):
             yield Fault(("steps", "counts"), "a count stands twice in the list", "take one out")
@@ -139,16 +138,30 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
                     "each key has one drum",
                 )
             keys[key] = drum.name
-        wanted = 2 if drum.kind == "kick" else 1
-        if len(drum.settings) < wanted or any(value < 1 for value in drum.settings[:1]):
-            meaning = (
-                "first half period and growth" if wanted == 2 else "cycles between random bits"
-            )
+        meaning = _drum_settings(profile.method, drum.kind)
+        least = 2 if profile.method == "alternate" else 1
+        if len(drum.settings) != len(meaning) or drum.settings[0] < least:
             yield Fault(
                 (*here, "settings"),
-                f"a {drum.kind} needs {wanted} setting{'s' * (wanted > 1)}: {meaning}",
-                "in cycles, the first at least 1",
+                f"a {drum.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
+                f"{', '.join(meaning)}",
+                f"in clock cycles, the first at least {least}",
             )
+
+
+def _drum_settings(method: str, kind: str) -> tuple[str, ...]:
+    """Return what the settings of a drum mean."""
+    if method == "alternate":
+        return (
+            ("first divisor", "growth a tick")
+            if kind == "kick"
+            else ("smallest divisor", "mask of what chance may add")
+        )
+    return (
+        ("first half period", "growth of each next one")
+        if kind == "kick"
+        else ("cycles between random bits",)
+    )
 
 
 def _pitch_faults(profile: Profile) -> Iterator[Fault]:
@@ -191,11 +204,11 @@ def _pitch_faults(profile: Profile) -> Iterator[Fault]:
 
 def _setting_faults(profile: Profile) -> Iterator[Fault]:
     """Yield the first pitch that the routine can't count, or plays as another one."""
-    largest = 2**profile.pitch.bits - (profile.method == "phase" or profile.method == "counter")
-    own = bool(profile.pitch.table)
+    largest = 2**profile.pitch.bits - 1
+    own = {parse_pitch(name): name for name in profile.pitch.table}
     for midi, entry in pitch_table(profile).items():
-        name = pitch_name(midi)
-        here: Path = ("pitch", "table") if own else ("pitch",)
+        name = own.get(midi, pitch_name(midi))
+        here: Path = ("pitch", "table", name)
         if profile.method != "frequencies" and not 1 <= entry.setting <= largest:
             yield Fault(
                 here if own else ("pitch", "lowest"),

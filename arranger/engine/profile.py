@@ -13,8 +13,8 @@ The signal model (``method``):
     Each voice counts ``setting`` passes, then flips its level.
     f = clock / (2 * setting * loop.cycles).
 ``alternate``
-    One square-wave timer channel with a divisor, handed from voice to voice every ``loop.cycles``
-    cycles of the timer's clock. f = clock / divisor.
+    One square-wave timer channel with a divisor, handed from voice to voice every ``loop.turn``
+    passes (ticks) of ``loop.cycles`` clocks of the timer. f = clock / divisor.
 ``frequencies``
     The pitch table lists frequencies; each voice is an ideal square wave, looked at once a pass.
 
@@ -27,9 +27,6 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
-
-SLOT_TICKS = 8
-"""Method ``alternate``: a voice's turn is this many ticks long, and drums change once a tick."""
 
 RESERVED_NAMES = ("new",)
 """Words of the command line that can't name an engine."""
@@ -51,6 +48,8 @@ class Loop(_Table):
     """The cycle of the pass from which the pin shows voice 1."""
     voice2_write: Annotated[int, Field(ge=0)] = 0
     """The cycle of the pass from which the pin shows voice 2; 0: half way through the pass."""
+    turn: Annotated[int, Field(gt=0, le=10_000)] = 8
+    """Method ``alternate``: for how many passes a voice has the channel."""
 
     @property
     def second_write(self) -> int:
@@ -92,7 +91,9 @@ class Drum(_Table):
     weight: Annotated[float, Field(ge=0, le=1)]
     settings: tuple[int, ...] = Field(strict=False)
     """kick: first half period in cycles, growth of each next one in cycles.
-    noise: cycles between random bits."""
+    noise: cycles between random bits.
+    Method ``alternate``: kick: first divisor, growth a pass; noise: smallest divisor, bit mask of
+    what chance may add to it, anew each pass."""
     cycles: Annotated[int, Field(ge=0)] = 0
     """How long it sounds; 0: the whole step."""
 

@@ -1,0 +1,81 @@
+"""``arranger engines``: what engines there are, what one can play, and a file to start one from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def engines(
+    name: Annotated[
+        str | None,
+        typer.Argument(
+            help="An engine's name or the path of its .toml file; or the word new.",
+            metavar="NAME",
+        ),
+    ] = None,
+    file: Annotated[
+        Path | None, typer.Argument(help="After new: the file to write.", metavar="FILE")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, for scripts.")] = False,
+) -> None:
+    """List the engines; show one engine's pitches, step lengths and drums; or begin a new one.
+
+    Without a name: the engines that come with the program. With a name or the path of a .toml
+    file: every pitch with what the routine counts with, its frequency and its error in cents, the
+    step lengths with their tempos, the drum sounds, the memory. With new and a file: a commented
+    description to change into that of your own routine (no engine can be called new).
+
+    \b
+    Examples:
+      arranger engines
+      arranger engines twin-counter
+      arranger engines new my-routine.toml
+      arranger engines my-routine.toml --json
+    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    if name == "new":
+        if file is None:
+            raise typer.BadParameter("name the file to write: arranger engines new FILE.toml")
+        from arranger.engine.create import new_engine
+
+        new_engine(file)
+        typer.echo(f"{file}: edit it, then look at it with: arranger engines {file}")
+    elif file is not None:
+        raise typer.BadParameter("a file is only for: arranger engines new FILE.toml")
+    elif name is None:
+        _list(as_json)
+    else:
+        _show(name, as_json)
+
+
+def _list(as_json: bool) -> None:
+    from arranger.engine import builtin_engines, load_engine
+    from arranger.engine.describe import as_values, summary
+
+    found = [load_engine(name) for name in builtin_engines()]
+    if as_json:
+        _print_json([as_values(engine) for engine in found])
+        return
+    width = max(len(engine.name) for engine in found)
+    for engine in found:
+        typer.echo(f"{engine.name.ljust(width)}  {summary(engine)}")
+
+
+def _show(name: str, as_json: bool) -> None:
+    from arranger.engine import load_engine
+    from arranger.engine.describe import as_values, lines
+
+    engine = load_engine(name)
+    if as_json:
+        _print_json(as_values(engine))
+        return
+    for line in lines(engine):
+        typer.echo(line)
+
+
+def _print_json(values: object) -> None:
+    import json
+
+    typer.echo(json.dumps(values, indent=2, ensure_ascii=False))

@@ -1,0 +1,78 @@
+"""``arranger export``: a sheet in a form that other programs take."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from arranger.machine.exporters import EXPORTERS
+
+
+def _address(text: str) -> int:
+    """Return a memory address given as 32768, 0x8000 or 8000h."""
+    digits = f"0x{text[:-1]}" if text[-1:] in ("h", "H") else text
+    try:
+        value = int(digits, 0)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no address (32768, 0x8000 or 8000h)") from None
+    if not 0 <= value <= 0xFFFF:
+        raise typer.BadParameter(f"{text} is outside 0 to 0xFFFF")
+    return value
+
+
+def export(
+    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    format_name: Annotated[
+        str,
+        typer.Option(
+            "--as",
+            metavar="FORMAT",
+            help="; ".join(f"{name}: {entry.what}" for name, entry in EXPORTERS.items()) + ".",
+        ),
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            metavar="FILE",
+            help="The file to write. Default: beside the sheet, with the format's suffix.",
+        ),
+    ] = None,
+    address: Annotated[
+        int | None,
+        typer.Option(
+            "--address",
+            metavar="ADDRESS",
+            parser=_address,
+            help="Where code and data will lie in memory: 32768, 0x8000 or 8000h.",
+        ),
+    ] = None,
+) -> None:
+    """Write a sheet in a form that other programs take.
+
+    \b
+    Examples:
+      arranger export song.duet --as json -o song.json
+      arranger export song.duet --as c -o song.c
+      arranger export song.duet --as data -o song.dat
+    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    from arranger.engine import load_engine
+    from arranger.errors import SheetError
+    from arranger.files import write_bytes
+    from arranger.machine.exporters import export as export_sheet
+    from arranger.machine.exporters import find_exporter
+    from arranger.machine.options import ExportOptions
+    from arranger.sheet import read_sheet
+
+    target = output or sheet.with_suffix(find_exporter(format_name).suffix)
+    content = read_sheet(sheet)
+    engine = load_engine(content.engine, beside=sheet)
+    try:
+        written = export_sheet(content, engine, format_name, ExportOptions(address=address))
+    except SheetError as error:
+        raise error.in_file(sheet) from None
+    write_bytes(target, written)
+    typer.echo(f"{target}: {len(written):,} bytes")

@@ -1,0 +1,161 @@
+"""An engine in words and figures: for people as lines, for scripts as plain values."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from arranger.engine.tuning import LIMIT_CENTS
+from arranger.pitch import pitch_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from arranger.engine.model import Engine
+
+SETTING_NAMES = {
+    "phase": "increment",
+    "counter": "period",
+    "alternate": "divisor",
+    "frequencies": "increment",
+}
+"""What an engine's method calls the setting of a pitch."""
+
+
+def summary(engine: Engine) -> str:
+    """Return one line on an engine, for a list of engines."""
+    return (
+        f"{engine.title}; {pitch_name(engine.lowest)} to {pitch_name(engine.highest)}, "
+        f"worst error {worst_cents(engine):.1f} cents, {len(engine.drums)} drum sounds"
+    )
+
+
+def worst_cents(engine: Engine) -> float:
+    """Return the largest tuning error of an engine, sign left out."""
+    return max(abs(pitch.cents) for pitch in engine.pitches.values())
+
+
+def as_values(engine: Engine) -> dict[str, Any]:
+    """Return everything that `lines` tells, as values that JSON can hold."""
+    lengths = {drum.name: drum.cycles / engine.clock_hz for drum in engine.profile.drum}
+    return {
+        "format": "arranger-engine-table",
+        "version": 1,
+        "name": engine.name,
+        "title": engine.title,
+        "method": engine.method,
+        "clock_hz": engine.clock_hz,
+        "loop_cycles": engine.profile.loop.cycles,
+        "pitches": [
+            {"name": pitch_name(pitch.midi), **pitch._asdict()} for pitch in engine.pitches.values()
+        ],
+        "step_lengths": [entry._asdict() for entry in engine.step_lengths],
+        "drums": [
+            {**drum._asdict(), "seconds": lengths[drum.name] or None} for drum in engine.drums
+        ],
+        "drum_takes_step": engine.drum_takes_step,
+        "code_bytes": engine.code_bytes,
+        "memory_bytes": engine.memory_bytes,
+    }
+
+
+def lines(engine: Engine) -> Iterator[str]:
+    """Yield an engine's description as lines of text: pitches, step lengths, drums, memory."""
+    yield f"{engine.name}: {engine.title}"
+    yield (
+        f"method {engine.method}, clock {engine.clock_hz:,} Hz, "
+        f"{engine.profile.loop.cycles} cycles a {_pass(engine)}"
+    )
+    yield ""
+    yield from _pitch_lines(engine)
+    yield ""
+    yield from _step_lines(engine)
+    yield ""
+    yield from _drum_lines(engine)
+    yield ""
+    song_bytes = engine.memory_bytes - engine.code_bytes
+    yield (
+        f"Memory: {engine.memory_bytes:,} bytes, of which the player takes {engine.code_bytes:,} "
+        f"and a song may take {song_bytes:,}"
+    )
+
+
+def _pass(engine: Engine) -> str:
+    if engine.method == "alternate":
+        return f"tick, {engine.profile.loop.turn} ticks a turn of a voice"
+    return "pass of the sound loop"
+
+
+def _pitch_lines(engine: Engine) -> Iterator[str]:
+    off = sum(abs(pitch.cents) > LIMIT_CENTS for pitch in engine.pitches.values())
+    yield (
+        f"Pitches: {len(engine.pitches)}; {off} of them off by more than {LIMIT_CENTS:g} cents "
+        f"(marked *), worst {worst_cents(engine):.1f}"
+    )
+    yield from _table(
+        ("pitch", "MIDI", SETTING_NAMES[engine.method], "Hz", "cents"),
+        [
+            (
+                pitch_name(pitch.midi),
+                str(pitch.midi),
+                str(pitch.setting),
+                f"{pitch.frequency_hz:.2f}",
+                f"{pitch.cents:+.1f}{'*' if abs(pitch.cents) > LIMIT_CENTS else ' '}",
+            )
+            for pitch in engine.pitches.values()
+        ],
+    )
+
+
+def _step_lines(engine: Engine) -> Iterator[str]:
+    yield f"Step lengths: {len(engine.step_lengths)}; tempo in quarter notes a minute"
+    yield from _table(
+        ("count", "cycles", "ms", "step 1/2", "step 1/3", "step 1/4"),
+        [
+            (
+                str(entry.setting),
+                str(entry.cycles),
+                f"{1000 * entry.seconds:.2f}",
+                *(f"{60 / parts / entry.seconds:.1f}" for parts in (2, 3, 4)),
+            )
+            for entry in engine.step_lengths
+        ],
+    )
+
+
+def _drum_lines(engine: Engine) -> Iterator[str]:
+    if not engine.drums:
+        yield "Drum sounds: none"
+        return
+    extent = "a drum takes the whole step" if engine.drum_takes_step else "tones go on after a drum"
+    yield f"Drum sounds: {len(engine.drums)}; {extent}"
+    lengths = {drum.name: drum.cycles for drum in engine.profile.drum}
+    yield from _table(
+        ("name", "kind", "ms", "weight", "settings", "percussion keys"),
+        [
+            (
+                drum.name,
+                drum.kind,
+                f"{1000 * lengths[drum.name] / engine.clock_hz:.0f}"
+                if lengths[drum.name]
+                else "step",
+                f"{drum.weight:g}",
+                " ".join(map(str, drum.settings)),
+                " ".join(map(str, drum.percussion_keys)),
+            )
+            for drum in engine.drums
+        ],
+    )
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Yield rows as aligned columns: words to the left, figures to the right."""
+    columns = list(zip(heads, *rows, strict=True))
+    widths = [max(map(len, column)) for column in columns]
+    left = [not any(ch.isdigit() for ch in column[1]) or i == 0 for i, column in enumerate(columns)]
+    left[-1] = left[-1] or heads[-1] == "percussion keys"
+    for row in (heads, *rows):
+        cells = (
+            cell.ljust(width) if to_left else cell.rjust(width)
+            for cell, width, to_left in zip(row, widths, left, strict=True)
+        )
+        yield "  " + "  ".join(cells).rstrip()

@@ -1,0 +1,122 @@
+"""Which notes of a song an engine plays out of tune, and the transposition that cures most.
+
+A song is looked at as weights by pitch: how long (in whatever unit) each MIDI number sounds. A pitch
+outside the table counts as folded: it is judged where it lands, the nearest octave inside.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from arranger.engine.model import Engine
+
+LIMIT_CENTS = 10.0
+"""A tenth of a semitone: about where a sustained interval begins to sound sour (common practice, no
+source)."""
+
+
+class OutOfTune(NamedTuple):
+    """A pitch of a song that the engine plays out of tune."""
+
+    midi: int
+    """As played, after folding."""
+    cents: float
+    weight: float
+
+
+class Transposition(NamedTuple):
+    """How a song would fare in another key."""
+
+    semitones: int
+    out_of_tune: float
+    """Share (0..1) of the weight that is off by more than the limit."""
+    folded: float
+    """Share (0..1) of the weight that lies outside the table."""
+    mean_cents: float
+    """Mean error, by weight, sign left out."""
+
+    @property
+    def cost(self) -> float:
+        """What `best_transposition` makes small: a note out of tune and a note folded weigh alike."""
+        return self.out_of_tune + self.folded
+
+
+def folded(engine: Engine, pitch: int) -> int | None:
+    """Return the playable pitch nearest to one, by whole octaves; None if no octave is playable."""
+    octaves = range(-10, 11)
+    reachable = [pitch + 12 * o for o in octaves if pitch + 12 * o in engine.pitches]
+    return min(reachable, key=lambda found: abs(found - pitch), default=None)
+
+
+def out_of_tune(
+    engine: Engine, weights: Mapping[int, float], limit_cents: float = LIMIT_CENTS
+) -> tuple[tuple[OutOfTune, ...], int]:
+    """Return the pitches off by more than a limit, weightiest first, and how many were looked at.
+
+    Parameters
+    ----------
+    engine
+        The engine that would play.
+    weights
+        How long each MIDI number sounds, in any unit, >= 0.
+    limit_cents
+        What still counts as in tune.
+    """
+    played: dict[int, float] = {}
+    for pitch, weight in weights.items():
+        found = folded(engine, pitch)
+        if found is not None:
+            played[found] = played.get(found, 0.0) + weight
+    offending = [
+        OutOfTune(pitch, engine.pitches[pitch].cents, weight)
+        for pitch, weight in played.items()
+        if abs(engine.pitches[pitch].cents) > limit_cents
+    ]
+    return tuple(sorted(offending, key=lambda entry: (-entry.weight, entry.midi))), len(played)
+
+
+def transposition(
+    engine: Engine,
+    weights: Mapping[int, float],
+    semitones: int,
+    limit_cents: float = LIMIT_CENTS,
+) -> Transposition:
+    """Return how a song would fare, moved by so many semitones; see `out_of_tune`."""
+    total = sum(weights.values())
+    wrong = outside = error = 0.0
+    for pitch, weight in weights.items():
+        outside += weight * (pitch + semitones not in engine.pitches)
+        found = folded(engine, pitch + semitones)
+        if found is not None:
+            cents = abs(engine.pitches[found].cents)
+            wrong += weight * (cents > limit_cents)
+            error += weight * cents
+    if total <= 0:
+        return Transposition(semitones, 0.0, 0.0, 0.0)
+    return Transposition(semitones, wrong / total, outside / total, error / total)
+
+
+def best_transposition(
+    engine: Engine,
+    weights: Mapping[int, float],
+    limit_cents: float = LIMIT_CENTS,
+    *,
+    candidates: Iterable[int] = range(-12, 13),
+) -> Transposition:
+    """Return the transposition with the least of the song out of tune or folded.
+
+    Among equals the one with the smaller mean error (to the cent) wins, then the smaller move, then
+    the one downwards, where counters divide more finely.
+    """
+    return min(
+        (transposition(engine, weights, semitones, limit_cents) for semitones in candidates),
+        key=lambda found: (
+            round(found.cost, 9),
+            round(found.mean_cents),
+            abs(found.semitones),
+            found.semitones,
+        ),
+    )

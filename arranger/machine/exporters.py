@@ -1,0 +1,75 @@
+"""The formats of ``arranger export``: one line each.
+
+An exporter is a function ``(sheet, engine, options) -> bytes``. It is named, not imported, so that
+writing JSON doesn't wait for a MIDI library.
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from importlib import import_module
+from typing import TYPE_CHECKING, NamedTuple, cast
+
+from arranger.errors import SettingsError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from arranger.engine.model import Engine
+    from arranger.machine.options import ExportOptions
+    from arranger.sheet.model import Sheet
+
+    Function = Callable[[Sheet, Engine, ExportOptions], bytes]
+
+
+class Exporter(NamedTuple):
+    """One format."""
+
+    suffix: str
+    what: str
+    module: str
+    function: str
+
+
+EXPORTERS = {
+    "json": Exporter(
+        ".json", "what sounds on each step", "arranger.machine.json_export", "export_json"
+    ),
+    "c": Exporter(".c", "arrays for a microcontroller", "arranger.machine.c_export", "export_c"),
+    "data": Exporter(
+        ".dat",
+        "song data alone, for your own player",
+        "arranger.machine.data_export",
+        "export_data",
+    ),
+}
+
+
+def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOptions) -> bytes:
+    """Return a sheet in one of the `EXPORTERS`' formats.
+
+    Raises
+    ------
+    SettingsError
+        If there is no such format, or an option doesn't fit it.
+    SheetError
+        If the engine can't play the sheet.
+    """
+    exporter = find_exporter(format_name)
+    function = cast("Function", getattr(import_module(exporter.module), exporter.function))
+    return function(sheet, engine, options)
+
+
+def find_exporter(format_name: str) -> Exporter:
+    """Return the exporter of a format name.
+
+    Raises
+    ------
+    SettingsError
+        If there is none.
+    """
+    if format_name in EXPORTERS:
+        return EXPORTERS[format_name]
+    close = get_close_matches(format_name, EXPORTERS, 1)
+    hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(EXPORTERS)}"
+    raise SettingsError(f"there is no export format {format_name!r}", remedy=hint)

@@ -1,0 +1,13 @@
+"""What a user can choose of an export."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExportOptions:
+    """Choices of all formats; each looks at those that concern it."""
+
+    address: int | None = None
+    """Where code and data will lie in memory; None: where the player's source says."""

@@ -1,0 +1,235 @@
+"""One square-wave timer channel that the two voices have in turn (method ``alternate``).
+
+Time is counted in clocks of the timer from the start of the piece. A **tick** is ``loop.cycles``
+clocks, a **turn** is ``loop.turn`` ticks. While both voices sound they alternate, voice 1 first in every
+step; a voice that sounds alone keeps the channel. A drum gives the channel a divisor a tick: a kick
+one that grows steadily, a noise burst pseudo-random ones. With ``drum_takes_step`` silence follows
+the drum, else the voices go on.
+
+The timer is channel 2 of an 8253 or 8254 in mode 3, square wave (Intel 8254 data sheet, order number
+231164, "Mode 3: square wave mode", from memory):
+
+1. With a count N the output is high for (N + 1) // 2 clocks and low for N // 2.
+2. A count that is written while counting is taken up at the end of the half cycle under way; the
+   output never jumps. A write at clock t counts for half cycles that end after t.
+3. After the control word the output is high, and the first count is loaded with the next clock,
+   which here is clock 0. The piece's first divisor is that count.
+
+The pin is the timer's output AND the speaker's data bit (bit 1 of port 61h). Silence clears that
+bit only; the timer runs on with its last count. Departure from the hardware: port writes take place
+exactly at the tick. The instructions that a CPU needs between noticing a tick and writing, a few
+clocks of the timer, are not modelled; by rule 2 they matter only to half cycles that end right then.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.sound.steps import played_steps, step_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from numpy.typing import NDArray
+
+    from arranger.engine.model import DrumSound, Engine
+    from arranger.sheet.model import Sheet
+    from arranger.sound.steps import PlayedStep
+
+NOISE_SEED = 0xACE1
+NOISE_TAPS = 0xB400
+"""Galois form of x^16 + x^14 + x^13 + x^11 + 1, a primitive polynomial: all 65,535 states occur."""
+
+_LONGEST_RUN = 0xFFFF
+_RUNS_A_BLOCK = 4096
+
+
+class Run(NamedTuple):
+    """A stretch of ticks in which the channel keeps one divisor."""
+
+    ticks: int
+    divisor: int
+    """0: silent."""
+    owner: int
+    """1 or 2: the voice that has the channel; 0: a drum, or nobody."""
+
+
+def divisor_runs(sheet: Sheet, engine: Engine) -> list[tuple[int, int]]:
+    """Return what the channel plays as (ticks, divisor) pairs, divisor 0 for silence.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet.
+    """
+    merged = []
+    for divisor, group in groupby(runs(sheet, engine), key=lambda run: run.divisor):
+        left = sum(run.ticks for run in group)
+        while left > _LONGEST_RUN:
+            merged.append((_LONGEST_RUN, divisor))
+            left -= _LONGEST_RUN
+        merged.append((left, divisor))
+    return merged
+
+
+def runs(sheet: Sheet, engine: Engine) -> Iterator[Run]:
+    """Yield what has the channel for how long, from the first step to the last."""
+    ticks = step_length(sheet, engine).cycles // engine.profile.loop.cycles
+    for step in played_steps(sheet, engine):
+        yield from _step_runs(step, engine, ticks)
+
+
+def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
+    begun = 0
+    if step.drum is not None:
+        divisors = drum_divisors(step.drum, engine, ticks)
+        begun = len(divisors)
+        for divisor, group in groupby(divisors):
+            yield Run(sum(1 for _ in group), divisor, 0)
+        if engine.drum_takes_step:
+            if begun < ticks:
+                yield Run(ticks - begun, 0, 0)
+            return
+    divisor1, divisor2 = (
+        0 if voice is None else engine.pitches[voice].setting
+        for voice in (step.voice1, step.voice2)
+    )
+    length = engine.profile.loop.turn
+    if divisor1 and divisor2:
+        while begun < ticks:
+            turn = begun // length
+            end = min((turn + 1) * length, ticks)
+            yield Run(end - begun, divisor2 if turn % 2 else divisor1, 1 + turn % 2)
+            begun = end
+    elif begun < ticks:
+        yield Run(ticks - begun, divisor1 or divisor2, 1 if divisor1 else 2 if divisor2 else 0)
+
+
+def drum_divisors(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
+    """Return the divisors that a drum gives the channel, one a tick, at most so many ticks.
+
+    A kick's settings are its first divisor and the growth a tick; those of noise are the smallest
+    divisor and a bit mask of what chance may add to it.
+    """
+    cycles = next(entry.cycles for entry in engine.profile.drum if entry.name == drum.name)
+    length = min(-(-cycles // engine.profile.loop.cycles) or ticks, ticks)
+    first, second = drum.settings[:2]
+    if drum.kind == "kick":
+        return [min(first + second * tick, 0xFFFF) for tick in range(length)]
+    state = NOISE_SEED
+    found = []
+    for _ in range(length):
+        state = state >> 1 ^ (NOISE_TAPS if state & 1 else 0)
+        found.append(first + (state & second))
+    return found
+
+
+def edges(
+    sheet: Sheet, engine: Engine, *, owners: frozenset[int] = frozenset((0, 1, 2))
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int8]]]:
+    """Yield the pin's changes in blocks: times in clocks, strictly rising, and levels, 0 or 1.
+
+    The pin is low before the first change and after the piece.
+
+    Parameters
+    ----------
+    sheet, engine
+        What to play, and on what.
+    owners
+        Whose turns reach the pin; the timer counts in any case. ``{0, 1}`` is voice 1 with the
+        drums.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet.
+    """
+    yield from pin_edges(runs(sheet, engine), engine.profile.loop.cycles, owners)
+
+
+def pin_edges(
+    played: Iterable[Run], clocks_a_tick: int, owners: frozenset[int]
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int8]]]:
+    """Yield the pin's changes for runs of any origin; see `edges`."""
+    everything = list(played)
+    count = next((run.divisor for run in everything if run.divisor), 2)
+    timer = _Timer(count)
+    now = 0
+    level = 0
+    for first in range(0, len(everything), _RUNS_A_BLOCK):
+        block = everything[first : first + _RUNS_A_BLOCK]
+        ends = now + clocks_a_tick * np.cumsum([run.ticks for run in block])
+        starts = np.concatenate(([now], ends[:-1]))
+        before = timer.level
+        flips = timer.play(ends, [run.divisor for run in block])
+        heard = np.array([bool(run.divisor) and run.owner in owners for run in block])
+        # The output after each of its flips, and at the start of each run after flips at that clock.
+        out = (before + 1 + np.arange(len(flips))) % 2
+        at_start = (before + np.searchsorted(flips, starts, side="right")) % 2
+        inside = heard[np.searchsorted(ends, flips, side="left")]
+        times = np.concatenate((flips[inside], starts))
+        levels = np.concatenate((out[inside], at_start * heard)).astype(np.int8)
+        times, levels = _changes(times, levels, level)
+        if len(times):
+            level = int(levels[-1])
+            yield times, levels
+        now = int(ends[-1])
+    if level:
+        yield np.array([now]), np.zeros(1, dtype=np.int8)
+
+
+def _changes(
+    times: NDArray[np.int64], levels: NDArray[np.int8], before: int
+) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
+    """Return the real changes: of several at one clock the last stands, what changes nothing goes."""
+    order = np.argsort(times, kind="stable")
+    times, levels = times[order], levels[order]
+    last = np.append(times[1:] != times[:-1], True)
+    times, levels = times[last], levels[last]
+    real = levels != np.concatenate(([before], levels[:-1]))
+    return times[real], levels[real]
+
+
+class _Timer:
+    """A timer channel in mode 3. Its state lives as long as one pass over a piece."""
+
+    def __init__(self, count: int) -> None:
+        self.level = 1
+        self._count = count
+        self._next_flip = (count + 1) // 2
+
+    def play(self, ends: NDArray[np.int64], divisors: list[int]) -> NDArray[np.int64]:
+        """Return the clocks at which the output flips, through consecutive runs that end so.
+
+        A run's divisor is written when the run before it ends, and taken up by the flips after that
+        clock, up to and including its own end; 0 leaves the count as it is.
+        """
+        flip_first: list[int] = []
+        flip_half: list[int] = []
+        flip_period: list[int] = []
+        flip_number: list[int] = []
+        for end, divisor in zip(ends.tolist(), divisors, strict=True):
+            self._count = divisor or self._count
+            if self._next_flip > end:
+                continue
+            # After the first flip the output has the other level, for half a cycle of the new count.
+            half = self._count // 2 if self.level else (self._count + 1) // 2
+            periods, rest = divmod(end - self._next_flip, self._count)
+            number = 2 * periods + 1 + (rest >= half)
+            flip_first.append(self._next_flip)
+            flip_half.append(half)
+            flip_period.append(self._count)
+            flip_number.append(number)
+            self._next_flip += number // 2 * self._count + number % 2 * half
+            self.level = (self.level + number) % 2
+        numbers = np.array(flip_number, dtype=np.int64)
+        index = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
+        flips: NDArray[np.int64] = (
+            np.repeat(np.array(flip_first, dtype=np.int64), numbers)
+            + index // 2 * np.repeat(np.array(flip_period, dtype=np.int64), numbers)
+            + index % 2 * np.repeat(np.array(flip_half, dtype=np.int64), numbers)
+        )
+        return flips

@@ -1,0 +1,160 @@
+"""Bad engine files are refused with the line, the reason and what to do."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.engine import load_engine, parse_engine
+from arranger.engine.create import new_engine
+from arranger.errors import EngineError, OutputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+GOOD = """\
+format = "arranger-engine"
+version = 1
+name = "mine"
+title = "Mine"
+method = "counter"
+clock_hz = 3_500_000
+
+[loop]
+cycles = 120
+voice1_write = 0
+voice2_write = 60
+
+[pitch]
+lowest = "C2"
+highest = "C5"
+bits = 8
+
+[steps]
+first = 8
+last = 200
+passes_per_count = 128
+
+[memory]
+code_bytes = 200
+total_bytes = 4_096
+
+[[drum]]
+name = "kick"
+kind = "kick"
+percussion_keys = [35, 36]
+weight = 1.0
+settings = [9000, 1100]
+
+[[drum]]
+name = "snare"
+kind = "noise"
+percussion_keys = [38]
+weight = 0.9
+settings = [420]
+"""
+
+
+def test_the_good_file_is_good() -> None:
+    assert parse_engine(GOOD).drum_for(38) is not None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("cycles = 120", "cyclse = 120", r"line 9: unknown key 'cyclse'.*did you mean 'cycles'"),
+        ('title = "Mine"', "", "title is missing"),
+        ("clock_hz = 3_500_000", 'clock_hz = "fast"', "line 6: clock_hz can't be 'fast'.*integer"),
+        ("clock_hz = 3_500_000", "clock_hz = ", "line 6"),
+        ('"counter"', '"bells"', "line 5: method can't be 'bells'.*'phase'"),
+        ('name = "mine"', 'name = "new"', "line 3: an engine can't be called 'new'"),
+        ('name = "mine"', 'name = "a\\nb"', r"line 3: name can't be 'a\\nb'"),
+        ("voice2_write = 60", "voice2_write = 120", "line 11: .*voice2_write < 120"),
+        ('lowest = "C2"', 'lowest = "H2"', "line 14: 'H2' is no pitch name"),
+        ('lowest = "C2"', 'lowest = "C6"', "line 15: the highest pitch is below the lowest"),
+        ("bits = 8", "bits = 7", "line 14: C2 needs the setting 223, more than 127"),
+        ('highest = "C5"', 'highest = "C9"', "line 15: .* would sound .* cents off"),
+        ("last = 200", "last = 7", "line 20: the list of step lengths is empty"),
+        ("last = 200", "last = 90000", "line 20: 89993 step lengths are too many"),
+        ("code_bytes = 200", "code_bytes = 4096", "line 24: the player leaves no memory"),
+        ("[38]", "[36]", "line 37: percussion key 36 belongs to 'kick' already"),
+        ("[38]", "[128]", "line 37: drum.percussion_keys can't be 128"),
+        ('name = "snare"', 'name = "kick"', "line 35: 'kick' is the name of two drums"),
+        ("[9000, 1100]", "[9000]", "line 32: a kick needs 2 settings: first half period"),
+        ("[420]", "[0]", "line 39: a noise needs 1 setting"),
+        ("[pitch]", "[pitch]\ntable = { C4 = 56 }", "line 14: a table and a range .*contradict"),
+        ("weight = 0.9", "weight = 1.9", "line 38: drum.weight can't be 1.9"),
+    ],
+)
+def test_a_fault_is_named_with_its_line(old: str, new: str, message: str) -> None:
+    assert GOOD.count(old) == 1
+    with pytest.raises(EngineError, match=message):
+        parse_engine(GOOD.replace(old, new))
+
+
+RANGE = 'lowest = "C2"\nhighest = "C5"\nbits = 8\n'
+
+
+@pytest.mark.parametrize(
+    ("table", "message"),
+    [
+        ("C4 = 56\nB#3 = 56", "not allowed|Invalid|Expected"),  # a sharp needs quotes in TOML
+        ('C4 = 56\n"B#3" = 56', "line 16: B#3 and C4 are the same pitch"),
+        ("C4 = 56.5", "line 15: C4 can't be 56.5; give a whole number"),
+        ("C4 = 0", "line 15: C4 can't be 0"),
+        ("C4 = 28", r"line 15: C4 would sound \+1192 cents off.*the nearest setting is 56"),
+        ("X4 = 56", "line 15: 'X4' is no pitch name"),
+    ],
+)
+def test_a_table_is_looked_through(table: str, message: str) -> None:
+    with pytest.raises(EngineError, match=message):
+        parse_engine(GOOD.replace(RANGE, f"[pitch.table]\n{table}\n"))
+
+
+def test_a_table_of_ones_own_is_played() -> None:
+    engine = parse_engine(GOOD.replace(RANGE, '[pitch.table]\nC4 = 56\n"C#4" = 53\n'))
+    # By hand: 3,500,000 / (2 * 56 * 120) = 260.417 Hz, against 261.626: -8.0 cents.
+    assert engine.pitches[60].frequency_hz == pytest.approx(260.417, abs=0.001)
+    assert engine.pitches[60].cents == pytest.approx(-8.0, abs=0.05)
+    assert sorted(engine.pitches) == [60, 61]
+
+
+def test_frequencies_are_taken_as_listed() -> None:
+    text = GOOD.replace('"counter"', '"frequencies"').replace(RANGE, "[pitch.table]\nA4 = 441.5\n")
+    # By hand: 1200 * log2(441.5 / 440) = 5.892 cents.
+    assert parse_engine(text).pitches[69].cents == pytest.approx(5.892, abs=0.001)
+
+
+def test_frequencies_need_a_table() -> None:
+    with pytest.raises(
+        EngineError, match=re.escape("line 13: the table of frequencies is missing")
+    ):
+        parse_engine(GOOD.replace('"counter"', '"frequencies"'))
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    with pytest.raises(EngineError, match=r"mine\.toml: can't be read: No such file"):
+        load_engine(tmp_path / "mine.toml")
+
+
+def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_bytes(b"\xff\xfe")
+    with pytest.raises(EngineError, match="not UTF-8"):
+        load_engine(tmp_path / "mine.toml")
+
+
+def test_a_path_is_looked_for_beside_the_sheet(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_text(GOOD, encoding="utf-8")
+    assert load_engine("mine.toml", beside=tmp_path / "song.duet").name == "mine"
+
+
+def test_a_new_file_is_valid_as_it_stands(tmp_path: Path) -> None:
+    path = tmp_path / "My Routine!.toml"
+    new_engine(path)
+    assert load_engine(path).name == "my-routine"
+    with pytest.raises(OutputError, match="exists already"):
+        new_engine(path)
+    with pytest.raises(OutputError, match=r"end the name in \.toml"):
+        new_engine(tmp_path / "routine.txt")

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.engine import Engine, load_engine
+from arranger.engine.tuning import best_transposition, folded, out_of_tune, transposition
+
+
+@pytest.fixture(scope="module")
+def coarse() -> Engine:
+    return load_engine("twin-counter")
+
+
+def test_only_pitches_beyond_the_limit_are_named(coarse: Engine) -> None:
+    worst = max(coarse.pitches.values(), key=lambda pitch: abs(pitch.cents))
+    best = min(coarse.pitches.values(), key=lambda pitch: abs(pitch.cents))
+    found, seen = out_of_tune(coarse, {worst.midi: 2.0, best.midi: 5.0})
+    assert seen == 2
+    assert [(entry.midi, entry.cents, entry.weight) for entry in found] == [
+        (worst.midi, worst.cents, 2.0)
+    ]
+
+
+def test_a_pitch_outside_is_judged_where_it_lands(coarse: Engine) -> None:
+    assert folded(coarse, coarse.highest + 12) == coarse.highest
+    assert folded(coarse, coarse.lowest - 24) == coarse.lowest
+    assert transposition(coarse, {coarse.highest + 12: 1.0, coarse.lowest: 3.0}, 0).folded == 0.25
+
+
+def test_the_best_transposition_brings_a_low_tune_into_the_table(coarse: Engine) -> None:
+    low = coarse.lowest
+    weights = {low - 3: 1.0, low + 2: 1.0, low + 4: 1.0}
+    assert transposition(coarse, weights, 0).folded == pytest.approx(1 / 3)
+    assert best_transposition(coarse, weights).folded == 0.0
+
+
+def test_silence_stays_where_it_is(coarse: Engine) -> None:
+    assert best_transposition(coarse, {}).semitones == 0
+
+
+@given(st.dictionaries(st.integers(0, 127), st.floats(0.1, 100), min_size=1, max_size=12))
+def test_no_candidate_beats_the_best(weights: dict[int, float]) -> None:
+    engine = load_engine("twin-counter")
+    best = best_transposition(engine, weights)
+    costs = [transposition(engine, weights, semitones).cost for semitones in range(-12, 13)]
+    assert best.cost == pytest.approx(min(costs))

@@ -1,0 +1,163 @@
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import struct
+import subprocess
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+import jsonschema
+import pytest
+from hypothesis import given, settings
+
+from arranger.engine import load_engine
+from arranger.errors import SettingsError, SheetError
+from arranger.machine.c_export import identifier
+from arranger.machine.exporters import EXPORTERS, export, find_exporter
+from arranger.machine.options import ExportOptions
+from arranger.sheet.model import HOLD, REST, Sheet
+from tests.sound.sheets import sheet_of, sheets
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PHASE = load_engine("twin-phase")
+ALTERNATE = load_engine("pc-alternate")
+PIECE = sheet_of(
+    PHASE,
+    [69, HOLD, HOLD, REST, 72, HOLD],
+    [45, HOLD, 45, HOLD, REST, HOLD],
+    ["kick", None, "hat", None, None, None],
+    title="Tide */ table? \\ 7",
+    loop_step=2,
+)
+
+
+def exported(sheet: Sheet, name: str, engine: Any = PHASE) -> bytes:
+    return export(sheet, engine, name, ExportOptions())
+
+
+def test_json_says_what_sounds() -> None:
+    values = json.loads(exported(PIECE, "json"))
+    assert values["steps"] == [
+        {"voice1": None, "voice2": None, "drum": "kick"},  # a drum takes the step whole
+        {"voice1": 69, "voice2": 45, "drum": None},
+        {"voice1": None, "voice2": None, "drum": "hat"},
+        {"voice1": None, "voice2": 45, "drum": None},
+        {"voice1": 72, "voice2": None, "drum": None},
+        {"voice1": 72, "voice2": None, "drum": None},
+    ]
+    assert values["step_beats"] == "1/4"
+    assert values["loop_step"] == 2
+    assert values["step_seconds"] == pytest.approx(values["step_cycles"] / 3_500_000)
+    assert [pitch["name"] for pitch in values["pitches"]] == ["A2", "A4", "C5"]
+
+
+def test_json_keeps_tones_under_a_short_drum() -> None:
+    values = json.loads(exported(PIECE, "json", ALTERNATE))
+    assert values["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
+
+
+@settings(max_examples=25)
+@given(sheets(PHASE))
+def test_json_fits_its_schema(sheet: Sheet) -> None:
+    schema = resources.files("arranger.machine").joinpath("steps.schema.json").read_text("utf-8")
+    values = json.loads(exported(sheet, "json"))
+    jsonschema.validate(values, json.loads(schema))
+    assert len(values["steps"]) == sheet.steps
+
+
+def test_data_is_laid_out_as_documented() -> None:
+    content = exported(PIECE, "data")
+    steps, loop, count, bits = struct.unpack_from("<IIHH", content)
+    assert (steps, loop, count, bits) == (6, 2, PIECE.step_setting, 16)
+    rows = struct.unpack_from("<6H6H6B", content, 12)
+    assert len(content) == 12 + 6 * 5
+    a4, c5, a2 = (PHASE.pitches[midi].setting for midi in (69, 72, 45))
+    names = [None, *(drum.name for drum in PHASE.drums)]
+    assert rows[:6] == (0, a4, 0, 0, c5, c5)
+    assert rows[6:12] == (0, a2, 0, a2, 0, 0)
+    assert [names[index] for index in rows[12:]] == ["kick", None, "hat", None, None, None]
+
+
+def test_data_of_a_timer_is_divisors_by_tick() -> None:
+    content = exported(sheet_of(ALTERNATE, [69, REST]), "data", ALTERNATE)
+    # One step of count 6 is 24 ticks. By hand: 1,193,182 / 440 = 2711.8.
+    assert content == struct.pack("<HHHHH", 24, 2712, 24, 0, 0)
+
+
+C_READER = """
+#include <stdio.h>
+#include "piece.c"
+int main(void) {
+    for (unsigned i = 0; i < tide_table_7_STEPS_; i++)
+        printf("%d %d %d\\n", tide_table_7_voice1[i] ? tide_table_7_pitch_midi[tide_table_7_voice1[i] - 1] : -1,
+            tide_table_7_voice2[i] ? tide_table_7_pitch_midi[tide_table_7_voice2[i] - 1] : -1,
+            tide_table_7_drums[i]);
+    printf("%lu %ld %lu\\n", (unsigned long)TIDE_TABLE_7_STEP_MICROSECONDS, TIDE_TABLE_7_LOOP_STEP,
+        (unsigned long)tide_table_7_pitch_millihertz[1]);
+    return 0;
+}
+""".replace("tide_table_7_STEPS_", "TIDE_TABLE_7_STEPS")
+
+
+@pytest.mark.skipif(shutil.which("gcc") is None, reason="needs a C compiler: apt install gcc")
+def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
+    (tmp_path / "piece.c").write_bytes(exported(PIECE, "c"))
+    (tmp_path / "reader.c").write_text(C_READER)
+    strict = ["gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror"]
+    subprocess.run([*strict, "reader.c", "-o", "reader"], cwd=tmp_path, check=True)
+    said = subprocess.run(
+        [tmp_path / "reader"], capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    steps = json.loads(exported(PIECE, "json"))["steps"]
+    drums = {None: "0", "kick": "1", "hat": "2"}
+    assert said[:6] == [
+        f"{-1 if s['voice1'] is None else s['voice1']} "
+        f"{-1 if s['voice2'] is None else s['voice2']} {drums[s['drum']]}"
+        for s in steps
+    ]
+    microseconds = round(PHASE.step_lengths[0].cycles / 3.5)
+    assert said[6] == f"{microseconds} 2 {round(PHASE.pitches[69].frequency_hz * 1000)}"
+
+
+def test_silence_is_c_too() -> None:
+    assert b"pitch_midi" not in exported(sheet_of(PHASE, [REST], title=""), "c")
+
+
+@settings(max_examples=25)
+@given(sheets(PHASE))
+def test_every_format_takes_every_sheet(sheet: Sheet) -> None:
+    for name in ("json", "c", "data"):
+        assert exported(sheet, name)
+
+
+def test_a_title_makes_an_identifier() -> None:
+    assert re.fullmatch(r"[a-z][a-z0-9_]*", identifier("  Ünïque — “song”  "))
+
+
+def test_an_unplayable_pitch_is_named_with_its_place() -> None:
+    with pytest.raises(SheetError, match=r"bar 1, step 2: C-1 is outside the pitch table"):
+        exported(sheet_of(PHASE, [69, 0]), "json")
+
+
+def test_an_unknown_drum_is_named_with_its_place() -> None:
+    with pytest.raises(SheetError, match=r"bar 1, step 1: twin-phase has no drum sound 'gong'"):
+        exported(sheet_of(PHASE, [69], drums=["gong"]), "json")
+
+
+def test_an_unknown_step_length_is_refused() -> None:
+    with pytest.raises(SheetError, match="no step length 9999; choose one from its list"):
+        exported(sheet_of(PHASE, [69], step_setting=9999), "json")
+
+
+def test_an_unknown_format_is_refused_with_the_nearest() -> None:
+    with pytest.raises(SettingsError, match=r"no export format 'jsn'; did you mean 'json'\?"):
+        find_exporter("jsn")
+
+
+def test_every_exporter_is_there() -> None:
+    for name in EXPORTERS:
+        assert find_exporter(name).suffix.startswith(".")

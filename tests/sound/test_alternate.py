@@ -1,0 +1,131 @@
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.engine import Engine, load_engine
+from arranger.sheet.model import HOLD, REST
+from arranger.sound.alternate import Run, divisor_runs, drum_divisors, edges, pin_edges, runs
+from tests.sound.sheets import sheet_of, sheets
+
+if TYPE_CHECKING:
+    import pytest
+
+ENGINE = load_engine("pc-alternate")
+
+
+def by_the_clock(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> list[int]:
+    """Return the pin's level in each clock, by counting mode 3 out clock by clock.
+
+    From the Intel 8254 data sheet (231164, from memory): high for (N + 1) / 2 counts and low for
+    (N - 1) / 2 if N is odd, N / 2 each if it is even; a new count is loaded at the end of the
+    current half cycle.
+    """
+    count_register = next((run.divisor for run in played if run.divisor), 2)
+    output = 1
+    left = count_register // 2 + count_register % 2
+    levels = []
+    for run in played:
+        for clock in range(run.ticks * clocks_a_tick):
+            if left == 0:
+                output = 1 - output
+                left = count_register // 2 + (count_register % 2 if output else 0)
+            # Written after this clock's edge: what was due at it took the old count.
+            if clock == 0 and run.divisor:
+                count_register = run.divisor
+            levels.append(output if run.divisor and run.owner in owners else 0)
+            left -= 1
+    return levels
+
+
+def levels_of(blocks: list[tuple[np.ndarray, np.ndarray]], clocks: int) -> list[int]:
+    """Return the level in each clock that pin changes describe."""
+    levels = np.zeros(clocks + 1, dtype=np.int8)
+    for times, values in blocks:
+        for time, value in zip(times, values, strict=True):
+            levels[time:] = value
+    assert levels[clocks] == 0
+    return levels[:clocks].tolist()
+
+
+RUNS = st.lists(
+    st.builds(
+        Run, st.integers(1, 5), st.sampled_from([0, 2, 3, 4, 5, 7, 12, 31]), st.integers(0, 2)
+    ),
+    min_size=1,
+    max_size=12,
+)
+
+
+@given(RUNS, st.integers(1, 20), st.sampled_from([{0, 1, 2}, {0, 1}, {2}]))
+def test_edges_are_those_of_a_timer_counted_clock_by_clock(
+    played: list[Run], clocks_a_tick: int, owners: set[int]
+) -> None:
+    chosen = frozenset(owners)
+    expected = by_the_clock(played, clocks_a_tick, chosen)
+    found = list(pin_edges(played, clocks_a_tick, chosen))
+    assert levels_of(found, len(expected)) == expected
+    changes = [value for _times, values in found for value in values.tolist()]
+    assert all(a != b for a, b in pairwise([0, *changes]))
+
+
+def test_blocks_join_without_a_seam(monkeypatch: pytest.MonkeyPatch) -> None:
+    played = [Run(1 + n % 3, (0, 7, 12, 5)[n % 4], n % 3) for n in range(50)]
+    whole = by_the_clock(played, 9, frozenset((0, 1)))
+    monkeypatch.setattr("arranger.sound.alternate._RUNS_A_BLOCK", 3)
+    assert levels_of(list(pin_edges(played, 9, frozenset((0, 1)))), len(whole)) == whole
+
+
+def test_voices_have_the_channel_in_turn() -> None:
+    sheet = sheet_of(ENGINE, [69, HOLD], [45, HOLD])
+    upper, lower = ENGINE.pitches[69].setting, ENGINE.pitches[45].setting
+    # A step of count 6 is 24 ticks: three turns of eight; every step begins with voice 1.
+    assert list(runs(sheet, ENGINE)) == [Run(8, upper, 1), Run(8, lower, 2), Run(8, upper, 1)] * 2
+    assert divisor_runs(sheet, ENGINE) == [
+        (8, upper), (8, lower), (16, upper), (8, lower), (8, upper)
+    ]  # fmt: skip
+
+
+def test_a_single_voice_keeps_the_channel() -> None:
+    assert divisor_runs(sheet_of(ENGINE, [69, REST], [REST, REST]), ENGINE) == [
+        (24, ENGINE.pitches[69].setting),
+        (24, 0),
+    ]
+
+
+def test_tones_go_on_after_a_short_drum() -> None:
+    sheet = sheet_of(ENGINE, [69], [REST], ["hat"])
+    hat = next(drum for drum in ENGINE.drums if drum.name == "hat")
+    # 12,430 clocks of noise are ten ticks of 1,243.
+    assert len(drum_divisors(hat, ENGINE, 24)) == 10
+    assert divisor_runs(sheet, ENGINE)[-1] == (14, ENGINE.pitches[69].setting)
+
+
+def test_a_kick_falls() -> None:
+    kick = next(drum for drum in ENGINE.drums if drum.name == "kick")
+    first, growth = kick.settings
+    assert drum_divisors(kick, ENGINE, 3) == [first, first + growth, first + 2 * growth]
+
+
+@settings(max_examples=30)
+@given(sheets(ENGINE))
+def test_the_pin_rests_after_the_piece(sheet: object) -> None:
+    blocks = list(edges(sheet, ENGINE))  # type: ignore[arg-type]
+    times = np.concatenate([times for times, _ in blocks]) if blocks else np.zeros(0)
+    assert (np.diff(times) > 0).all()
+    if blocks:
+        assert blocks[-1][1][-1] == 0
+
+
+def test_a_long_silence_is_split_into_sixteen_bit_runs() -> None:
+    engine: Engine = ENGINE
+    longest = engine.step_lengths[-1]
+    steps = 100
+    sheet = sheet_of(engine, [REST] * steps, step_setting=longest.setting)
+    found = divisor_runs(sheet, engine)
+    assert max(ticks for ticks, _ in found) == 0xFFFF
+    assert sum(ticks for ticks, _ in found) == steps * longest.cycles // 1243
