@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from arranger.reduce.ledger import Ledger
+    from arranger.reduce.weights import Weights
     from arranger.sheet.model import Row
 
 
@@ -49,3 +50,5 @@ class Reduction:
     cost: float
     """Total of the optimum, in the units of the cost table."""
     remarks: tuple[str, ...] = ()
+    weights: Weights | None = None
+    """What each note was worth, when the reduction was made from a song."""

@@ -101,6 +101,7 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
         roles=weights.roles,
         cost=optimum.cost,
         remarks=_remarks(problem.overfull),
+        weights=weights,
     )
     check_rows(reduction, engine, len(song.notes))
     return reduction
