@@ -1,0 +1,189 @@
+"""The PC player, assembled by NASM and run by unicorn against a timer counted in this test."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pytest
+import unicorn
+from hypothesis import given, settings
+from unicorn import x86_const as x86
+
+from arranger.engine import Engine, load_engine
+from arranger.errors import SheetError
+from arranger.machine.alternate_player import PLAYER, SOURCE, assembly, binary
+from arranger.sheet.model import HOLD, REST, Sheet
+from arranger.sound.alternate import divisor_runs
+from tests.sound.sheets import sheet_of, sheets
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ENGINE = load_engine("pc-alternate")
+TICK = ENGINE.profile.loop.cycles
+CLOCKS_AN_ACCESS = 11
+"""Timer clocks that the emulated machine takes for a port access: a slow one (9 microseconds)."""
+LATEST_CLOCKS = 20 * CLOCKS_AN_ACCESS
+RETURN_AT = 0x500
+REGISTERS = [
+    getattr(x86, f"UC_X86_REG_{name}")
+    for name in ("AX", "BX", "CX", "DX", "SI", "DI", "BP", "SP", "ES", "SS")
+]  # fmt: skip
+
+
+@dataclass
+class Machine:
+    """A CPU, channel 0 of a timer in mode 2, and a record of what is written to the speaker."""
+
+    code: bytes
+    address: int = 0x7C13
+    port_b: int = 0xAC
+    stop_after_clocks: int | None = None
+    """When a key is pressed."""
+    clocks: int = 0
+    started: int = 0
+    latch: list[int] = field(default_factory=list)
+    halves: list[int] = field(default_factory=list)
+    events: list[tuple[str, int, int]] = field(default_factory=list)
+    control: list[int] = field(default_factory=list)
+    before: list[int] = field(default_factory=list)
+    after: list[int] = field(default_factory=list)
+
+    def run(self) -> None:
+        cpu = unicorn.Uc(unicorn.UC_ARCH_X86, unicorn.UC_MODE_16)
+        cpu.mem_map(0, 0x100000)
+        cpu.mem_write(self.address, self.code)
+        cpu.mem_write(0x41A, bytes((0x1E, 0, 0x1E, 0)))
+        cpu.hook_add(unicorn.UC_HOOK_INSN, self._in, None, 1, 0, x86.UC_X86_INS_IN)
+        cpu.hook_add(unicorn.UC_HOOK_INSN, self._out, None, 1, 0, x86.UC_X86_INS_OUT)
+        for number, register in enumerate(REGISTERS[:7]):
+            cpu.reg_write(register, 0x1234 + number)
+        cpu.reg_write(x86.UC_X86_REG_SP, 0x4000)
+        cpu.mem_write(0x4000, RETURN_AT.to_bytes(2, "little"))
+        self.before = [cpu.reg_read(register) for register in REGISTERS]
+        self.before[7] += 2  # what a return takes from the stack
+        cpu.emu_start(self.address, RETURN_AT, timeout=60 * unicorn.UC_SECOND_SCALE)
+        assert cpu.reg_read(x86.UC_X86_REG_IP) == RETURN_AT
+        self.after = [cpu.reg_read(register) for register in REGISTERS]
+
+    def _in(self, cpu: unicorn.Uc, port: int, _size: int, _data: object) -> int:
+        self.clocks += CLOCKS_AN_ACCESS
+        if self.stop_after_clocks is not None and self.clocks > self.stop_after_clocks:
+            cpu.mem_write(0x41C, bytes((0x20, 0)))
+        if port == 0x40:
+            return self.latch.pop(0)
+        assert port == 0x61
+        return self.port_b
+
+    def _out(self, _cpu: unicorn.Uc, port: int, _size: int, value: int, _data: object) -> None:
+        self.clocks += CLOCKS_AN_ACCESS
+        if port == 0x43:
+            if value == 0:  # latch channel 0
+                count = (self.started - self.clocks) & 0xFFFF
+                self.latch = [count & 0xFF, count >> 8]
+            else:
+                self.control.append(value)
+                self.halves = []
+        elif port == 0x40:
+            assert value == 0
+            self.started = self.clocks
+        elif port == 0x42:
+            self.halves.append(value)
+            if len(self.halves) == 2:
+                self._note("count", self.halves[0] | self.halves[1] << 8)
+                self.halves = []
+        else:
+            assert port == 0x61
+            assert value & 0xFC == self.port_b & 0xFC
+            if (value ^ self.port_b) & 2:
+                self._note("speaker", value >> 1 & 1)
+            self.port_b = value
+
+    def _note(self, what: str, value: int) -> None:
+        if 0x34 not in self.control:
+            self.events.append((what, -1, value))
+            return
+        tick, late = divmod(self.clocks - self.started, TICK)
+        assert late < LATEST_CLOCKS
+        self.events.append((what, tick, value))
+
+
+def schedule(sheet: Sheet, engine: Engine) -> list[tuple[str, int, int]]:
+    """Return what must be written in which tick: a new count, the speaker on (1) or off (0)."""
+    runs = divisor_runs(sheet, engine)
+    count = next((divisor for _, divisor in runs if divisor), 2)
+    events = [("count", -1, count)]
+    speaking = 0
+    tick = 0
+    for ticks, divisor in runs:
+        if divisor not in (0, count):
+            count = divisor
+            events.append(("count", tick, count))
+        if bool(divisor) != speaking:
+            speaking = int(bool(divisor))
+            events.append(("speaker", tick, speaking))
+        tick += ticks
+    if speaking:
+        events.append(("speaker", tick, 0))
+    return events
+
+
+@settings(max_examples=12, deadline=None)
+@given(sheets(ENGINE, max_steps=8))
+def test_the_emulated_port_writes_are_the_schedule(sheet: Sheet) -> None:
+    once = sheet_of(ENGINE, list(sheet.voice1), list(sheet.voice2), list(sheet.drums))
+    machine = Machine(binary(once, ENGINE))
+    machine.run()
+    assert machine.events == schedule(once, ENGINE)
+    assert machine.control == [0xB6, 0x34, 0x36]
+    assert machine.port_b == 0xAC
+    assert machine.after == machine.before
+
+
+@pytest.mark.parametrize("drum", [drum.name for drum in ENGINE.drums])
+def test_every_drum_is_played_as_computed(drum: str) -> None:
+    sheet = sheet_of(ENGINE, [REST, 60], [REST, 43], [None, drum], step_setting=40)
+    machine = Machine(binary(sheet, ENGINE))
+    machine.run()
+    assert machine.events == schedule(sheet, ENGINE)
+
+
+def test_a_key_ends_a_piece_that_goes_round() -> None:
+    sheet = sheet_of(ENGINE, [60, 64, HOLD], loop_step=1)
+    whole = 3 * ENGINE.step_lengths[0].cycles
+    machine = Machine(binary(sheet, ENGINE), address=0x9001, stop_after_clocks=3 * whole)
+    machine.run()
+    # It goes round to E4, which it holds already: nothing new is written until the key.
+    c4, e4 = (ENGINE.pitches[midi].setting for midi in (60, 64))
+    assert [event for event in machine.events if event[0] == "count"] == [
+        ("count", -1, c4),
+        ("count", 24, e4),
+    ]
+    assert machine.events[-1][0] == "speaker"
+    assert 3 * whole < machine.clocks < 4 * whole
+    assert machine.port_b == 0xAC
+
+
+@pytest.mark.skipif(shutil.which("nasm") is None, reason="needs an assembler: apt install nasm")
+def test_the_source_assembles_to_the_bytes(tmp_path: Path) -> None:
+    sheet = sheet_of(ENGINE, [60, 64, HOLD], [36, REST, REST], ["kick", None, "snare"])
+    (tmp_path / "piece.asm").write_text(assembly(sheet, ENGINE))
+    for source, expected in (
+        (tmp_path / "piece.asm", binary(sheet, ENGINE)),
+        (SOURCE, PLAYER),
+    ):
+        target = tmp_path / "out.bin"
+        subprocess.run(["nasm", "-w+all", "-f", "bin", source, "-o", target], check=True)
+        assert target.read_bytes() == expected
+
+
+def test_what_does_not_fit_is_refused() -> None:
+    with pytest.raises(SheetError, match="the song data takes 60044 bytes, and 59599 are free"):
+        binary(sheet_of(ENGINE, [60] * 20_000), ENGINE)
+
+
+def test_the_engine_states_the_size_of_its_player() -> None:
+    assert ENGINE.code_bytes == len(PLAYER)
