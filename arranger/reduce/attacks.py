@@ -55,72 +55,93 @@ def perform(problem: Problem, optimum: Optimum) -> Performance:
     drum_on = np.zeros(problem.steps, dtype=np.bool_)
     drum_on[problem.starts[optimum.drum]] = True
     silencing = np.zeros_like(drum_on) if problem.drum_is_free else drum_on
-    free = np.flatnonzero(~silencing)
-    first_free = np.searchsorted(free, np.arange(problem.steps + 1)).tolist()
-    free_steps = free.tolist()
-    stretches: list[Stretch] = []
-    rows, sources = [], []
-    for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
-        found = _stretches(problem, slots, voice, first_free, free_steps)
-        row, source = _row(problem, found)
-        stretches.extend(found)
-        rows.append(row)
-        sources.append(source)
+    stretches = _tied(problem, _stretches(problem, optimum, _Free(silencing)))
+    rows = [_row(problem, [s for s in stretches if s.voice == voice]) for voice in (1, 2)]
     return Performance(
-        rows=(rows[0], rows[1]),
-        sources=(sources[0], sources[1]),
+        rows=(rows[0][0], rows[1][0]),
+        sources=(rows[0][1], rows[1][1]),
         stretches=tuple(stretches),
         drum_on=drum_on,
     )
 
 
-def _stretches(
-    problem: Problem, slots: Ints, voice: int, first_free: list[int], free: list[int]
-) -> list[Stretch]:
-    tone = problem.candidates[np.arange(len(slots)), slots]
-    changes = np.flatnonzero(np.diff(tone, prepend=-1))
-    tones = tone[changes].tolist()
-    starts = problem.starts[changes].tolist()
-    ends = [*starts[1:], problem.steps]
-    pitches, onsets = problem.tones.pitch.tolist(), problem.tones.onset.tolist()
-    found: list[Stretch] = []
-    for i, (now, start, end) in enumerate(zip(tones, starts, ends, strict=True)):
-        if now < 0:
-            continue
-        after = tones[i + 1] if i + 1 < len(tones) else -1
-        heard = first_free[end] - first_free[start]
-        gap = (
-            after >= 0
-            and pitches[after] == pitches[now]
-            and onsets[after] == end
-            and heard >= 2
-            and first_free[end - 1] < first_free[end]
-            and (first_free[end] < first_free[end + 1] if end < problem.steps else True)
-        )
-        stop = end - gap
-        heard_start = free[first_free[start]] if heard else stop
-        heard_end = free[first_free[stop] - 1] + 1 if heard else stop
-        before = found[-1] if found else None
-        joined = (
-            before is not None
-            and before.end == start
-            and before.heard_start < before.heard_end == start
-            and heard_start == start
-            and pitches[before.tone] == pitches[now]
-        )
-        tied_to = before.tone if joined and before is not None else -1
-        found.append(Stretch(voice, now, start, stop, heard_start, heard_end, bool(gap), tied_to))
+class _Free:
+    """Steps on which tones are heard."""
+
+    def __init__(self, silencing: Bools) -> None:
+        free = np.flatnonzero(~silencing)
+        self._steps: list[int] = free.tolist()
+        self._before: list[int] = np.searchsorted(free, np.arange(len(silencing) + 2)).tolist()
+
+    def within(self, start: int, end: int) -> tuple[int, int, int]:
+        """Return the first free step, the step after the last, and their number; or end, end, 0."""
+        first, last = self._before[start], self._before[end]
+        if first == last:
+            return end, end, 0
+        return self._steps[first], self._steps[last - 1] + 1, last - first
+
+    def __contains__(self, step: int) -> bool:
+        return self._before[step] < self._before[step + 1]
+
+
+def _stretches(problem: Problem, optimum: Optimum, free: _Free) -> list[Stretch]:
+    """Return the stretches of both voices, in order of voice and step, gaps taken off."""
+    tones = problem.tones
+    pitches, onsets = tones.pitch.tolist(), tones.onset.tolist()
+    held: list[tuple[int, int, int, int]] = []
+    for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
+        tone = problem.candidates[np.arange(len(slots)), slots]
+        changes = np.flatnonzero(np.diff(tone, prepend=-1))
+        starts = problem.starts[changes].tolist()
+        ends = [*starts[1:], problem.steps]
+        rows = zip(tone[changes].tolist(), starts, ends, strict=True)
+        held.extend((voice, now, start, end) for now, start, end in rows if now >= 0)
+    struck = {(start, pitches[now]) for _, now, start, _ in held if start == onsets[now]}
+    found = []
+    for voice, now, start, end in held:
+        first, last, heard = free.within(start, end)
+        gap = False
+        if (end, pitches[now]) in struck and heard >= 2 and last == end and end in free:
+            gap = True
+            end -= 1
+            first, last, _ = free.within(start, end)
+        found.append(Stretch(voice, now, start, end, first, last, gap, -1))
     return found
+
+
+def _tied(problem: Problem, stretches: list[Stretch]) -> list[Stretch]:
+    """Return the stretches with ties: those that go on with a pitch sounding up to their start."""
+    pitches = problem.tones.pitch.tolist()
+    ended = {
+        (s.end, pitches[s.tone]): s.tone
+        for s in stretches
+        if s.heard_start < s.heard_end == s.end and not s.gap
+    }
+    return [
+        s._replace(tied_to=ended[s.start, pitches[s.tone]])
+        if s.heard_start == s.start < s.heard_end and (s.start, pitches[s.tone]) in ended
+        else s
+        for s in stretches
+    ]
 
 
 def _row(problem: Problem, stretches: list[Stretch]) -> tuple[Row, Ints]:
     row = np.full(problem.steps, REST, dtype=np.int64)
     source = np.full(problem.steps, -1, dtype=np.int64)
+    pitches = problem.tones.pitch.tolist()
+    before = None
     for stretch in stretches:
         if stretch.heard_start >= stretch.heard_end:
             continue
         row[stretch.start : stretch.end] = HOLD
         source[stretch.start : stretch.end] = stretch.tone
-        if stretch.tied_to < 0:
-            row[stretch.start] = problem.tones.pitch[stretch.tone]
+        goes_on = (
+            stretch.tied_to >= 0
+            and before is not None
+            and before.end == stretch.start
+            and pitches[before.tone] == pitches[stretch.tone]
+        )
+        if not goes_on:
+            row[stretch.start] = pitches[stretch.tone]
+        before = stretch
     return tuple(row.tolist()), source

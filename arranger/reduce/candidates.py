@@ -49,6 +49,8 @@ class Tones:
     """In beats of the tune, per beat."""
     octave_worth: Floats
     """The part of the worth that its octave can stand in for: not that of tune and bass."""
+    repeats: Ints
+    """Whether the same pitch ends where the tone starts: 0 no, 1 a tone of one step, 2 a longer."""
 
     def __len__(self) -> int:
         """Return how many tones there are."""
@@ -137,8 +139,19 @@ def gather_tones(
         bass=best[1],
         worth=plain + costs.tune * best[0] + costs.bass * best[1],
         octave_worth=plain,
+        repeats=find_repeats(pitch[lead], onset[lead], end[lead]),
     )
     return tones, tone_of
+
+
+def find_repeats(pitch: Ints, onset: Ints, end: Ints) -> Ints:
+    """Return for each tone the length, at most 2, of the longest of its pitch that ends there."""
+    ends, starts = end * 128 + pitch, onset * 128 + pitch
+    order = np.lexsort((np.minimum(end - onset, 2), ends))
+    place = np.searchsorted(ends[order], starts, side="right") - 1
+    found = order[np.maximum(place, 0)]
+    repeated = (place >= 0) & (ends[found] == starts) if len(order) else np.zeros(0, dtype=np.bool_)
+    return np.where(repeated, np.minimum(end - onset, 2)[found], 0)
 
 
 def lay_out(

@@ -13,8 +13,12 @@ place of the change and moving it to one end never costs more, provided that
 
 - breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1),
 - going by way of a third note or a rest is never cheaper than going straight: leaps are linear up to
-  a limit, which makes them a metric, a rest is entered again at ``entry`` >= the largest leap plus
-  ``line``, and ``gap`` <= ``entry`` and ``gap`` <= ``late``.
+  a limit, which makes them a metric, and a voice comes back from a rest at ``entry`` >= the largest
+  leap plus ``line``.
+
+A repetition (the same pitch ends where the note starts) costs ``gap`` or ``tied`` in whichever voice
+it is and whether or not the earlier note is held, else the voices would trade places to dodge the
+price: both sound alike, so the ear hears one long tone all the same.
 
 `costs_from` refuses overrides that break these bounds. Tests compare with brute force over steps.
 """
@@ -113,10 +117,10 @@ def _check_bounds(costs: Costs) -> None:
             f"'line' ({least_entry:g})",
             remedy=f"add --cost entry={least_entry:g}",
         )
-    if costs.gap > min(costs.entry, costs.late) + slack:
+    if costs.gap > costs.attack * LEAST_WORTH:
         raise SettingsError(
-            f"the cost 'gap' ({costs.gap:g}) must be at most 'entry' ({costs.entry:g}) and 'late' "
-            f"({costs.late:g})"
+            f"the cost 'gap' ({costs.gap:g}) must be at most {LEAST_WORTH:g} times 'attack' "
+            f"({costs.attack * LEAST_WORTH:g}), what the softest start is worth"
         )
     if costs.tied > 1 or costs.delay > 1 or costs.octave > 1:
         raise SettingsError("the costs 'tied', 'delay' and 'octave' are shares, at most 1")

@@ -17,7 +17,7 @@ from arranger.reduce.cost import LEAP_LIMIT
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from arranger.reduce.candidates import Bools, Floats, Ints, Problem
+    from arranger.reduce.candidates import Bools, Floats, Ints, Problem, Tones
     from arranger.reduce.cost import Costs
 
 _Kind = TypeVar("_Kind", bound=np.generic)
@@ -64,14 +64,17 @@ def move_costs(problem: Problem, costs: Costs) -> Floats:
     distance = np.abs(_of(tones.pitch, before)[:, :, None] - _of(tones.pitch, now)[:, None, :])
     going: Floats = costs.leap * np.minimum(distance, LEAP_LIMIT)
     going += costs.line * (_of(tones.part, before)[:, :, None] != _of(tones.part, now)[:, None, :])
-    long_enough = (start - _of(tones.onset, before) >= 2)[:, :, None]
-    repeat = np.where(long_enough, costs.gap, costs.tied * _of(attack, now)[:, None, :])
-    going += np.where((distance == 0) & fresh[:, None, :], repeat, 0.0)
     going[~both] = 0.0
     going += costs.entry * (rested[:, :, None] & ~rests[:, None, :])
     going += breaking[:, :, None] + late[:, None, :]
     going[(old == new) & both] = 0.0
     return going
+
+
+def repeat_costs(tones: Tones, costs: Costs) -> Floats:
+    """Return what it costs each tone that it repeats the pitch before it."""
+    tied = costs.tied * costs.attack * tones.worth
+    return np.where(tones.repeats == 2, costs.gap, np.where(tones.repeats == 1, tied, 0.0))
 
 
 def _node_costs(problem: Problem, costs: Costs) -> tuple[Floats, Bools]:
@@ -92,6 +95,7 @@ def _node_costs(problem: Problem, costs: Costs) -> tuple[Floats, Bools]:
     )
     struck = costs.attack * heard * (starts[:, :, None] & starts[:, None, :])
     sound, attack = costs.sustain * heard.sum(axis=2), struck.sum(axis=2)
+    repeated = np.where(starts, _of(repeat_costs(tones, costs), slots), 0.0)
 
     tune, bass = _of(tones.tune, slots), _of(tones.bass, slots)
     wrong1 = np.where(used, costs.wrong_voice * bass * (1 - tune), 0.0)
@@ -112,8 +116,8 @@ def _node_costs(problem: Problem, costs: Costs) -> tuple[Floats, Bools]:
     everything = _everything(problem, costs)
     silent = (everything[0] * beats + everything[1])[:, None, None]
     node: Floats = silent + beats[:, None, None] * pair + shared_attack
-    node -= (beats[:, None] * (sound - wrong1) + attack)[:, :, None]
-    node -= (beats[:, None] * (sound - wrong2) + attack)[:, None, :]
+    node -= (beats[:, None] * (sound - wrong1) + attack - repeated)[:, :, None]
+    node -= (beats[:, None] * (sound - wrong2) + attack - repeated)[:, None, :]
     own = np.arange(1, slots.shape[1])
 
     sounds = np.zeros(node.shape, dtype=np.bool_)

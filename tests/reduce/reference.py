@@ -93,6 +93,11 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> float:
             cost += costs.attack * (tone.worth - max(struck, default=0.0))
     if state.drum:
         return cost
+    cost += sum(
+        _repeat_cost(song, v, costs)
+        for v in voices
+        if v is not None and song.tones[v].onset == step
+    )
     one, two = (None if v is None else song.tones[v] for v in voices)
     if one is not None:
         cost += beat * costs.wrong_voice * one.bass * (1 - one.tune)
@@ -115,6 +120,16 @@ def _attack_left(song: Song, held: int, drum: bool, costs: Costs) -> float:
     return 1 - costs.delay if free else 0.0
 
 
+def _repeat_cost(song: Song, held: int, costs: Costs) -> float:
+    tone = song.tones[held]
+    before = [t for t in song.tones if t.pitch == tone.pitch and t.end == tone.onset]
+    if not before:
+        return 0.0
+    if any(t.end - t.onset >= 2 for t in before):
+        return costs.gap
+    return costs.tied * costs.attack * tone.worth
+
+
 def move_cost(song: Song, step: int, before: int | None, now: int | None, costs: Costs) -> float:
     if before == now:
         return 0.0
@@ -131,8 +146,6 @@ def move_cost(song: Song, step: int, before: int | None, now: int | None, costs:
     if old is None:
         return cost + costs.entry
     cost += costs.leap * min(abs(old.pitch - new.pitch), 12) + costs.line * (old.part != new.part)
-    if old.pitch == new.pitch and new.onset == step:
-        cost += costs.gap if step - old.onset >= 2 else costs.tied * costs.attack * new.worth
     return cost
 
 

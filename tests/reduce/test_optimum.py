@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.candidates import Problem, Tones, lay_out
+from arranger.reduce.candidates import Problem, Tones, find_repeats, lay_out
 from arranger.reduce.cost import Costs, costs_from
 from arranger.reduce.optimum import Optimum, solve
 from arranger.reduce.terms import price
@@ -27,7 +27,7 @@ def tone_rows(draw: st.DrawFn, steps: int) -> reference.PlainTone:
     tune, bass = draw(SHARES), draw(SHARES)
     plain = draw(st.sampled_from((0.15, 0.3, 0.9)))
     return reference.PlainTone(
-        pitch=draw(st.sampled_from((48, 55, 60, 62, 72))),
+        pitch=draw(st.sampled_from((48, 60, 62, 72))),
         onset=onset,
         end=draw(st.integers(onset + 1, steps)),
         part=draw(st.integers(0, 1)),
@@ -67,6 +67,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         bass=columns[5].astype(np.float64),
         worth=columns[6].astype(np.float64),
         octave_worth=columns[7].astype(np.float64),
+        repeats=find_repeats(ints[0], ints[1], ints[2]),
     )
     steps = sorted(song.drums)
     return lay_out(
@@ -94,7 +95,7 @@ COSTS: tuple[Mapping[str, float], ...] = (
     {},
     {"leap": 0.0, "entry": 0.02},
     {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.5},
-    {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.1},
+    {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "drum": 2.0},
 )
 
