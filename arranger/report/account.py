@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.report.sentences import explanations
+from arranger.reduce.explain import explanations
 from arranger.song.time import bars as song_bars
 from arranger.song.time import seconds_at
 
@@ -71,15 +71,16 @@ def account(conversion: Conversion) -> Account:
     song, grid = conversion.song, conversion.grid
     entries = conversion.reduction.ledger.entries
     onsets = np.fromiter((note.onset for note in song.notes), np.int64, len(song.notes))
-    bar_index, bar, beat = _places(song, grid, onsets)
+    bar_index, bar_numbers, beats = _places(song, grid, onsets)
+    bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
     return Account(
         notes=song.notes,
         entries=entries,
         onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
-        bar=bar.tolist(),
-        beat=np.round(beat, 4).tolist(),
+        bar=bar,
+        beat=beat,
         bar_index=bar_index.tolist(),
-        explanation=explanations(conversion),
+        explanation=explanations(song, grid, conversion.reduction, bars=bar, beats=beat),
     )
 
 

@@ -12,6 +12,7 @@ from importlib.resources import files
 from json.encoder import encode_basestring as quoted
 from typing import TYPE_CHECKING, Any
 
+from arranger.options import command_line
 from arranger.report.account import account
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def _head(conversion: Conversion) -> dict[str, Any]:
         "version": VERSION,
         "source": _source(conversion),
         "engine": conversion.engine.name,
-        "settings": conversion.settings.command_line(),
+        "settings": command_line(conversion.settings),
         "grid": described,
         "transpose": conversion.reduction.ledger.transpose,
     }

@@ -1,7 +1,8 @@
 """Where a hand is needed most: what each bar lost, ranked, with a sentence.
 
-The loss of a note is ``SEVERITY[outcome] * weight of its part's role * (0.5 + loudness / 2)``: a
-dropped tune note is what a listener misses first, a merged harmony note what nobody misses. What
+The loss of a note is ``SEVERITY[outcome] * role weight * (0.5 + loudness / 2)``: a dropped tune
+note is what a listener misses first, a merged harmony note what nobody misses. A note's role is its
+part's, or tune or bass where the reduction found that the note itself carries the line. What
 the user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures
 are our own judgement, common practice, no source.
 """
@@ -10,6 +11,8 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
 
 from arranger.pitch import pitch_name
 from arranger.report.account import account
@@ -27,9 +30,12 @@ ROLE_WEIGHT: Mapping[str, float] = {
     "drums": 0.7,
     "muted": 0.0,
 }
+CARRIES_LINE = 0.5
+"""Tune or bass weight from which a note counts as that line."""
+
 AS_ASKED = frozenset({"track-muted", "silent", "beyond-limit"})
 
-_DECIDED: Mapping[str, str] = {
+DECIDED: Mapping[str, str] = {
     "moved-to-step": "moved to a step",
     "lengthened-to-step": "made as long as a step",
     "shortened-by-next-note": "cut short by the next note",
@@ -74,7 +80,7 @@ class Advice(NamedTuple):
 def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
     found = account(conversion)
-    weights = [ROLE_WEIGHT[role.role] for role in conversion.reduction.roles]
+    roles = note_roles(conversion)
     bars = conversion.grid.bars
     loss, notes, dropped = [0.0] * len(bars), [0] * len(bars), [0] * len(bars)
     for note, entry, index in zip(found.notes, found.entries, found.bar_index, strict=True):
@@ -84,11 +90,27 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
         if entry.outcome == "kept" or entry.reasons[0] in AS_ASKED:
             continue
         dropped[index] += entry.outcome == "dropped"
-        loss[index] += SEVERITY[entry.outcome] * weights[note.part] * (0.5 + note.loudness / 2)
+        loss[index] += (
+            SEVERITY[entry.outcome] * ROLE_WEIGHT[roles[note.id]] * (0.5 + note.loudness / 2)
+        )
     return tuple(
         BarLoss(index, bar.number, loss[index], notes[index], dropped[index])
         for index, bar in enumerate(bars)
     )
+
+
+def note_roles(conversion: Conversion) -> list[str]:
+    """Return the role of each note: tune or bass where it carries that line, else its part's."""
+    reduction = conversion.reduction
+    of_part = [role.role for role in reduction.roles]
+    roles = [of_part[note.part] for note in conversion.song.notes]
+    if reduction.weights is None:
+        return roles
+    for name, weights in (("bass", reduction.weights.bass), ("tune", reduction.weights.tune)):
+        for note in np.flatnonzero(np.asarray(weights) >= CARRIES_LINE).tolist():
+            if roles[note] != "muted":
+                roles[note] = name
+    return roles
 
 
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
@@ -113,7 +135,7 @@ def _sentence(conversion: Conversion, bar: BarLoss, members: list[int]) -> str:
     """Return how many notes are not heard, the main causes, and what the tune lost."""
     entries = conversion.reduction.ledger.entries
     causes = Counter(entries[note].reasons[0] for note in members).most_common(2)
-    told = " and ".join(f"{count} {_DECIDED[reason]}" for reason, count in causes)
+    told = " and ".join(f"{count} {DECIDED[reason]}" for reason, count in causes)
     lead = f"{bar.dropped} of {bar.notes} notes not heard" if bar.dropped else "every note is heard"
     return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, members)])
 
@@ -121,13 +143,12 @@ def _sentence(conversion: Conversion, bar: BarLoss, members: list[int]) -> str:
 def _lines_hit(conversion: Conversion, members: list[int]) -> Iterator[str]:
     """Yield what the tune and the bass lost, by name and beat."""
     found = account(conversion)
-    roles = conversion.reduction.roles
+    roles = note_roles(conversion)
     for role in ("tune", "bass"):
         lost = [
             note
             for note in members
-            if found.entries[note].outcome == "dropped"
-            and roles[found.notes[note].part].role == role
+            if found.entries[note].outcome == "dropped" and roles[note] == role
         ]
         if lost:
             named = [

@@ -1,63 +1,60 @@
 """The page of one song: self-contained HTML that opens from disk and needs no network.
 
-The notes are embedded as columns of JSON, and the page's own scripts draw them; the templates hold
-only what stands still. Everything that comes from a file is escaped: by jinja2 in the markup, by
-`embedded` inside the script element.
+The notes are embedded as columns of JSON, and the page's own scripts draw them; the template holds
+what stands still. Everything that comes from a file is escaped: by jinja2 in the markup, by
+`embedded` inside the script element. A content security policy allows this very script and nothing
+else, so that even a slip there would stay without effect.
 """
 
 from __future__ import annotations
 
-import json
-from functools import cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from arranger.report.account import account
-from arranger.report.summary import summary
+from arranger.report.build import Script, asset, embedded, rendered
+from arranger.report.facts import gather_facts
+from arranger.report.page_data import page_data
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from collections.abc import Sequence
 
     from arranger.pipeline import Conversion
+    from arranger.report.suggest import Suggestion
+
+SCRIPTS = (
+    "data.js",
+    "theme.js",
+    "shapes.js",
+    "view.js",
+    "roll.js",
+    "travel.js",
+    "overview.js",
+    "about.js",
+    "list.js",
+    "sheet_sound.js",
+    "song_sound.js",
+    "player.js",
+    "print.js",
+    "main.js",
+)
+"""In the order in which they build on each other."""
 
 
-def html_page(conversion: Conversion) -> str:
-    """Return the page of a conversion as one HTML document."""
-    template = _environment().get_template("song.html")
-    return template.render(data=embedded(_data(conversion)), summary=summary(conversion))
+def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> str:
+    """Return the page of a conversion as one HTML document.
 
-
-def embedded(value: Any) -> str:
-    """Return JSON that may stand inside a script element, whatever text it carries.
-
-    Only ``<`` can end a script element or open a comment in one (HTML Standard, "Restrictions for
-    contents of script elements"), so it is written as an escape of JSON.
+    Parameters
+    ----------
+    conversion
+        What was done.
+    suggestions
+        Other settings that were tried, with their effect; see `arranger.report.suggestions`.
     """
-    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c")
-
-
-def _data(conversion: Conversion) -> dict[str, Any]:
-    found = account(conversion)
-    lost = [entry for entry in found.entries if entry.outcome != "kept"]
-    return {
-        "notes": [
-            [found.bar[entry.note], entry.outcome, " ".join(entry.reasons), told]
-            for entry in lost
-            for told in (found.explanation[entry.note],)
-        ],
-    }
-
-
-@cache
-def _environment() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    return Environment(
-        loader=FunctionLoader(asset), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    script = Script.of(SCRIPTS)
+    return rendered(
+        "song.html",
+        facts=gather_facts(conversion, suggestions),
+        data=embedded(page_data(conversion)),
+        style=asset("style.css"),
+        script=script.text,
+        script_digest=script.digest,
     )
-
-
-def asset(name: str) -> str:
-    """Return one of the page's files as text."""
-    return files("arranger.report").joinpath("page", name).read_text(encoding="utf-8")

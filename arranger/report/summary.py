@@ -8,9 +8,9 @@ read as markup.
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from textwrap import fill
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import one_line
 from arranger.report.account import account
@@ -75,8 +75,17 @@ class Summary:
         return "\n".join(_lines(self, width))
 
     def json(self) -> str:
-        """Return the summary as one JSON object, keys as the fields here."""
-        return json.dumps(asdict(self), ensure_ascii=False)
+        """Return the summary as one JSON object, for scripts."""
+        return json.dumps(_plain(self), ensure_ascii=False, indent=1)
+
+
+def _plain(found: Summary) -> dict[str, Any]:
+    """Return the summary as dictionaries and lists."""
+    plain: dict[str, Any] = {entry.name: getattr(found, entry.name) for entry in fields(found)}
+    for name in ("step_lines", "part_lines"):
+        plain[name] = [line._asdict() for line in plain[name]]
+    plain["hand"] = [{"bar": bar, "sentence": sentence} for bar, sentence in found.hand]
+    return plain
 
 
 def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = "") -> Summary:
@@ -211,6 +220,15 @@ def counts(found: Summary) -> str:
 def shortened(name: str, limit: int = 28) -> str:
     """Return a name in at most so many characters."""
     return name if len(name) <= limit else f"{name[: limit - 3]}..."
+
+
+def memory_line(conversion: Conversion) -> str:
+    """Return how many bytes the engine has for player and song."""
+    engine = conversion.engine
+    return (
+        f"{engine.name} has {engine.memory_bytes} bytes for player and song; "
+        f"the player takes {engine.code_bytes}."
+    )
 
 
 def _filled(text: str, width: int) -> str:

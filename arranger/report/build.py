@@ -1,0 +1,69 @@
+"""Building pages: assets of the package, put into one HTML document."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+class Script(NamedTuple):
+    """A page's script, as one text."""
+
+    text: str
+    digest: str
+    """Base64 of its SHA-256, as a content security policy names it."""
+
+    @classmethod
+    @cache
+    def of(cls, names: tuple[str, ...]) -> Script:
+        """Return the scripts of the package as one strict function, so that nothing is global."""
+        body = "\n".join(asset(name) for name in names)
+        text = f'(() => {{\n"use strict";\n{body}}})();'
+        return cls(text, base64.b64encode(hashlib.sha256(text.encode()).digest()).decode())
+
+
+@cache
+def asset(name: str) -> str:
+    """Return one of the pages' files as text."""
+    return files("arranger.report").joinpath("page", name).read_text(encoding="utf-8")
+
+
+def embedded(value: Any) -> str:
+    """Return JSON that may stand inside a script element, whatever text it carries.
+
+    Only ``<`` can end a script element or open a comment in one (HTML Standard, "Restrictions for
+    contents of script elements"), so it is written as an escape of JSON.
+    """
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c")
+
+
+def rendered(template: str, **values: Any) -> str:
+    """Return a template filled in; ``data``, ``style`` and ``script`` go in as they are."""
+    from markupsafe import Markup
+
+    for name in ("data", "style", "script"):
+        # Built by `embedded` or read from the package: what a file says can't get in unescaped.
+        values[name] = Markup(values[name])  # noqa: S704
+    return _environment().get_template(template).render(values)
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+    return Environment(
+        loader=FunctionLoader(asset),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )

@@ -1,0 +1,212 @@
+"""What stands still on the page of a song: the tables and sentences of its "why"."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import one_line
+from arranger.options import command_line
+from arranger.pitch import pitch_name
+from arranger.reduce.reasons import OUTCOMES
+from arranger.report.account import account
+from arranger.report.losses import DECIDED, Advice, worst_bars
+from arranger.report.summary import StepLine, memory_line, played, summary
+from arranger.sheet.model import tones
+from arranger.song.general_midi import percussion_name
+from arranger.version import VERSION
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.pipeline import Conversion
+    from arranger.report.suggest import Suggestion
+
+MOST_PARTS = 200
+MOST_REMARKS = 200
+BARS_IN_NEED = 12
+
+
+class OutcomeCount(NamedTuple):
+    """One outcome, how many notes had it, and what it means."""
+
+    name: str
+    number: int
+    means: str
+
+
+class PartFacts(NamedTuple):
+    """One part with the fate of its notes and what spoke for its role."""
+
+    number: int
+    name: str
+    role: str
+    notes: int
+    counts: tuple[int, ...]
+    """In the order of `OUTCOMES`."""
+    why: str
+
+
+class PitchFacts(NamedTuple):
+    """One pitch that the sheet uses."""
+
+    name: str
+    hertz: float
+    cents: float
+    steps: int
+
+
+class DrumFacts(NamedTuple):
+    """One percussion key of the song."""
+
+    name: str
+    sound: str
+    hits: int
+    heard: int
+    rest: str
+
+
+class Facts(NamedTuple):
+    """All of them."""
+
+    title: str
+    file: str
+    sha256: str
+    version: str
+    played: str
+    notes: int
+    heard: int
+    kept: int
+    outcomes: tuple[OutcomeCount, ...]
+    hand: tuple[Advice, ...]
+    parts: tuple[PartFacts, ...]
+    parts_left_out: int
+    grid: str
+    steps: tuple[StepLine, ...]
+    tuning: str
+    pitches: tuple[PitchFacts, ...]
+    drums: tuple[DrumFacts, ...]
+    memory: str
+    remarks: tuple[str, ...]
+    command: str
+    suggestions: Sequence[Suggestion]
+
+
+def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> Facts:
+    """Return what the page's template needs."""
+    song = conversion.song
+    found = summary(conversion)
+    parts = _parts(conversion)
+    pitches = _pitches(conversion)
+    options = command_line(conversion.settings)
+    return Facts(
+        title=found.title,
+        file=one_line(song.file),
+        sha256=song.sha256,
+        version=VERSION,
+        played=played(found),
+        notes=found.totals["notes"],
+        heard=found.totals["notes"] - found.totals["dropped"],
+        kept=found.totals["kept"],
+        outcomes=tuple(
+            OutcomeCount(name, found.totals[name], means) for name, means in OUTCOMES.items()
+        ),
+        hand=worst_bars(conversion, BARS_IN_NEED),
+        parts=parts[:MOST_PARTS],
+        parts_left_out=max(len(parts) - MOST_PARTS, 0),
+        grid=_grid(conversion),
+        steps=found.step_lines,
+        tuning=_tuning(pitches),
+        pitches=pitches,
+        drums=_drums(conversion),
+        memory=memory_line(conversion),
+        remarks=found.remarks[:MOST_REMARKS],
+        command=" ".join(filter(None, ["arranger convert", one_line(song.file), options])),
+        suggestions=suggestions,
+    )
+
+
+def _parts(conversion: Conversion) -> tuple[PartFacts, ...]:
+    found = account(conversion)
+    counts = [Counter[str]() for _ in conversion.song.parts]
+    for note, entry in zip(found.notes, found.entries, strict=True):
+        counts[note.part][entry.outcome] += 1
+    return tuple(
+        PartFacts(
+            part.index + 1,
+            one_line(part.name),
+            role.role,
+            part.notes,
+            tuple(counts[part.index][outcome] for outcome in OUTCOMES),
+            "; ".join(f"{e.what} ({e.weight:+.2g})" for e in role.evidence),
+        )
+        for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
+    )
+
+
+def _grid(conversion: Conversion) -> str:
+    grid = conversion.grid
+    basis = (
+        "The step follows the beat that the file is written on."
+        if grid.basis == "file"
+        else "The notes don't follow the file's own beat, so the beat was found from their onsets."
+    )
+    off = 100 * (grid.played_bpm / grid.asked_bpm - 1)
+    return (
+        f"{basis} A step of {grid.step_beats} beat lasts {1000 * grid.step_length.seconds:.1f} ms. "
+        f"The song asks for {grid.asked_bpm:.4g} beats a minute; the nearest tempo in the list of "
+        f"{conversion.engine.name} is {grid.played_bpm:.4g} ({off:+.1f} %)."
+    )
+
+
+def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
+    sheet, engine = conversion.sheet, conversion.engine
+    sounding = Counter(
+        pitch
+        for row in (sheet.voice1, sheet.voice2)
+        for pitch, drum in zip(tones(row), sheet.drums, strict=True)
+        if pitch is not None and not (drum is not None and engine.drum_takes_step)
+    )
+    return tuple(
+        PitchFacts(
+            pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps
+        )
+        for midi, steps in sorted(sounding.items())
+    )
+
+
+def _tuning(pitches: Sequence[PitchFacts]) -> str:
+    """Return how far from equal temperament the sheet is, weighed by how long each pitch sounds."""
+    if not pitches:
+        return "No tone sounds."
+    steps = sum(pitch.steps for pitch in pitches)
+    mean = sum(abs(pitch.cents) * pitch.steps for pitch in pitches) / steps
+    worst = max(pitches, key=lambda pitch: abs(pitch.cents))
+    return (
+        f"On average {mean:.1f} cents from equal temperament (A4 = 440 Hz), weighed by how long "
+        f"each pitch sounds; the worst is {worst.name} with {worst.cents:+.1f} cents."
+    )
+
+
+def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
+    found = account(conversion)
+    hits: Counter[int] = Counter()
+    heard: Counter[int] = Counter()
+    rest: dict[int, Counter[str]] = {}
+    for note, entry in zip(found.notes, found.entries, strict=True):
+        if not note.drum:
+            continue
+        hits[note.pitch] += 1
+        heard[note.pitch] += entry.outcome != "dropped"
+        if entry.outcome == "dropped":
+            rest.setdefault(note.pitch, Counter())[entry.reasons[0]] += 1
+    return tuple(
+        DrumFacts(
+            percussion_name(key),
+            sound.name if (sound := conversion.engine.drum_for(key)) else "no sound",
+            hits[key],
+            heard[key],
+            ", ".join(f"{n} {DECIDED[why]}" for why, n in rest.get(key, Counter()).most_common()),
+        )
+        for key in sorted(hits)
+    )

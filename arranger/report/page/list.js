@@ -1,0 +1,210 @@
+// The list of notes that are not kept: filter, sort, pages, copy. The roll follows the filter.
+
+const PAGE = 200;
+
+class NoteList {
+  constructor(account, focusNote, filtered) {
+    this.account = account;
+    this.focusNote = focusNote;
+    this.filtered = filtered;
+    this.sort = { key: "at", down: false };
+    this.page = 0;
+    this.all = [...account.notes.outcome.keys()].filter((id) => outcomeOf(account, id) !== "kept");
+    this.form = document.getElementById("filters");
+    this.body = document.querySelector("#list tbody");
+    this.fillChoices();
+    this.listen();
+    this.refresh();
+  }
+
+  fillChoices() {
+    const { account } = this;
+    const counted = (value) => {
+      const counts = new Map();
+      for (const id of this.all) counts.set(value(id), (counts.get(value(id)) ?? 0) + 1);
+      return counts;
+    };
+    const outcomes = counted((id) => outcomeOf(account, id));
+    const reasons = counted((id) => reasonsOf(account, id)[0]);
+    const parts = counted((id) => account.notes.part[id]);
+    const add = (id, value, text) => document.getElementById(id).append(new Option(text, value));
+    for (const [name, count] of outcomes) add("by-outcome", name, `${name} (${count})`);
+    for (const [name, label] of account.reasons) {
+      if (reasons.has(name)) add("by-reason", name, `${label} (${reasons.get(name)})`);
+    }
+    for (const part of account.parts) {
+      if (parts.has(part.index)) add("by-part", part.index, `${part.number} ${part.name} (${parts.get(part.index)})`);
+    }
+  }
+
+  listen() {
+    this.form.addEventListener("input", () => this.restart());
+    this.form.addEventListener("reset", () => setTimeout(() => this.restart()));
+    this.form.addEventListener("submit", (event) => event.preventDefault());
+    document.getElementById("copy").addEventListener("click", () => this.copy());
+    document.getElementById("page-back").addEventListener("click", () => this.turn(-1));
+    document.getElementById("page-on").addEventListener("click", () => this.turn(1));
+    for (const button of document.querySelectorAll("[data-sort]")) {
+      button.addEventListener("click", () => this.sortBy(button.dataset.sort));
+    }
+    this.body.addEventListener("click", (event) => {
+      const row = event.target.closest("tr");
+      if (row !== null) this.focusNote(Number(row.dataset.note), { pinned: true, reveal: true });
+    });
+  }
+
+  restart() {
+    this.page = 0;
+    this.refresh();
+  }
+
+  turn(pages) {
+    this.page += pages;
+    this.show();
+  }
+
+  // Bars are given as people count them; an empty field sets no limit.
+  get filter() {
+    const value = (id) => document.getElementById(id).value;
+    const number = (id, otherwise) => (value(id) === "" ? otherwise : Number(value(id)));
+    return {
+      outcome: value("by-outcome"),
+      reason: value("by-reason"),
+      part: value("by-part"),
+      from: number("from-bar", -Infinity),
+      to: number("to-bar", Infinity),
+    };
+  }
+
+  refresh() {
+    const { account } = this;
+    const { notes } = account;
+    const wanted = this.filter;
+    this.shown = this.all.filter(
+      (id) =>
+        (wanted.outcome === "" || outcomeOf(account, id) === wanted.outcome) &&
+        (wanted.reason === "" || reasonsOf(account, id).includes(wanted.reason)) &&
+        (wanted.part === "" || notes.part[id] === Number(wanted.part)) &&
+        notes.bar[id] >= wanted.from &&
+        notes.bar[id] <= wanted.to,
+    );
+    this.order();
+    this.show();
+    const open = this.shown.length === this.all.length;
+    this.filtered(open ? null : new Set(this.shown));
+  }
+
+  order() {
+    const { account } = this;
+    const { notes } = account;
+    const keys = {
+      at: (id) => id,
+      pitch: (id) => notes.pitch[id],
+      part: (id) => notes.part[id],
+      outcome: (id) => notes.outcome[id],
+      reason: (id) => notes.reasons[id][0],
+    };
+    const key = keys[this.sort.key];
+    const sign = this.sort.down ? -1 : 1;
+    this.shown.sort((a, b) => sign * (key(a) - key(b)) || a - b);
+  }
+
+  sortBy(key) {
+    this.sort = { key, down: this.sort.key === key && !this.sort.down };
+    for (const button of document.querySelectorAll("[data-sort]")) {
+      const heading = button.closest("th");
+      if (button.dataset.sort === key) heading.setAttribute("aria-sort", this.sort.down ? "descending" : "ascending");
+      else heading.removeAttribute("aria-sort");
+    }
+    this.page = 0;
+    this.order();
+    this.show();
+  }
+
+  // Shows one page of the list, of so many rows.
+  show(rows = PAGE) {
+    const pages = Math.max(Math.ceil(this.shown.length / rows), 1);
+    this.page = Math.min(Math.max(this.page, 0), pages - 1);
+    const first = this.page * rows;
+    const ids = this.shown.slice(first, first + rows);
+    this.body.replaceChildren(...ids.map((id) => this.row(id)));
+    document.getElementById("found").textContent =
+      this.shown.length === this.all.length
+        ? `${this.all.length} notes`
+        : `${this.shown.length} of ${this.all.length} notes`;
+    document.getElementById("pages").hidden = pages === 1;
+    document.getElementById("page-number").textContent = `page ${this.page + 1} of ${pages}`;
+    document.getElementById("page-back").disabled = this.page === 0;
+    document.getElementById("page-on").disabled = this.page === pages - 1;
+  }
+
+  row(id) {
+    const { account } = this;
+    const { notes } = account;
+    const row = element("tr");
+    row.dataset.note = id;
+    const place = element("button", `${notes.bar[id]}, ${beatText(notes.beat[id])}`);
+    place.type = "button";
+    place.className = "go";
+    place.setAttribute("aria-label", `bar ${notes.bar[id]}, beat ${beatText(notes.beat[id])}: show ${noteName(account, id)} in the roll`);
+    const head = element("th");
+    head.scope = "row";
+    head.append(place);
+    const outcome = element("td");
+    const label = element("span", outcomeOf(account, id));
+    label.className = `mark ${outcomeOf(account, id)}`;
+    outcome.append(label);
+    row.append(
+      head,
+      element("td", noteName(account, id)),
+      element("td", account.parts[notes.part[id]].name),
+      outcome,
+      element("td", reasonsOf(account, id).join(", ")),
+      element("td", notes.told[id]),
+    );
+    return row;
+  }
+
+  csv() {
+    const { account } = this;
+    const { notes } = account;
+    const quote = (value) => {
+      const text = String(value);
+      // A text that a spreadsheet would take for a formula is marked as text.
+      const safe = typeof value === "string" && /^[=+\-@\t]/.test(text) ? `'${text}` : text;
+      return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
+    };
+    const rows = this.shown.map((id) => [
+      id, notes.bar[id], notes.beat[id], noteName(account, id), notes.part[id] + 1,
+      account.parts[notes.part[id]].name, outcomeOf(account, id), reasonsOf(account, id).join(" "), notes.told[id],
+    ]);
+    const head = ["id", "bar", "beat", "note", "part", "part_name", "outcome", "reasons", "explanation"];
+    return [head, ...rows].map((row) => row.map(quote).join(",")).join("\r\n");
+  }
+
+  async copy() {
+    const said = document.getElementById("copied");
+    const done = await copyText(this.csv());
+    said.textContent = done ? `${this.shown.length} rows copied` : "The browser didn't allow copying";
+  }
+}
+
+async function copyText(text) {
+  try {
+    await navigator.clipboard.writeText(text);
+    return true;
+  } catch {
+    return copyBySelection(text);
+  }
+}
+
+// For pages opened from disk in browsers that keep the clipboard from them.
+function copyBySelection(text) {
+  const field = element("textarea");
+  field.value = text;
+  document.body.append(field);
+  field.select();
+  const done = document.execCommand("copy");
+  field.remove();
+  return done;
+}

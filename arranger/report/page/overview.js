@@ -1,0 +1,121 @@
+// The strip of the whole song: a column a bar, as tall and dark as what was lost there.
+
+class Overview {
+  constructor(canvas, account, view, chosen) {
+    this.canvas = canvas;
+    this.account = account;
+    this.view = view;
+    this.chosen = chosen;
+    this.bar = 0;
+    this.cursor = -1;
+    this.waiting = false;
+    this.palette = readPalette();
+    this.most = account.bars.reduce((most, bar) => Math.max(most, bar.loss), 0.001);
+    canvas.setAttribute("aria-valuemin", String(account.bars[0].number));
+    canvas.setAttribute("aria-valuemax", String(account.bars[account.bars.length - 1].number));
+    canvas.addEventListener("click", (event) => this.click(event));
+    canvas.addEventListener("keydown", (event) => this.key(event));
+    new ResizeObserver(() => this.request()).observe(canvas.parentElement);
+    this.say();
+  }
+
+  get width() {
+    return Math.max(this.canvas.parentElement.clientWidth, 100);
+  }
+
+  request() {
+    if (this.waiting) return;
+    this.waiting = true;
+    requestAnimationFrame(() => {
+      this.waiting = false;
+      this.draw();
+    });
+  }
+
+  draw() {
+    const { width, palette, account } = this;
+    const height = 64;
+    const context = sharpContext(this.canvas, width, height);
+    const perStep = width / account.steps;
+    context.fillStyle = palette.shade;
+    context.fillRect(0, 0, width, height);
+    for (const [left, right, share] of this.columns(width)) {
+      const tall = share === 0 ? 2 : 4 + share * (height - 8);
+      context.fillStyle = share === 0 ? palette.fill.kept : palette.loss;
+      context.globalAlpha = share === 0 ? 1 : 0.35 + 0.65 * share;
+      context.fillRect(left, height - tall, right - left, tall);
+    }
+    context.globalAlpha = 1;
+    this.drawWindow(context, perStep, height);
+  }
+
+  // Left, right and share of the greatest loss of each column; a column takes the worst of its bars.
+  columns(width) {
+    const { bars, steps } = this.account;
+    const columns = [];
+    let open = null;
+    for (const bar of bars) {
+      const left = (bar.first / steps) * width;
+      const right = ((bar.first + bar.steps) / steps) * width;
+      const share = Math.sqrt(bar.loss / this.most);
+      if (open !== null && right - open[0] < 2) {
+        open[1] = right;
+        open[2] = Math.max(open[2], share);
+        continue;
+      }
+      open = [left, right, share];
+      columns.push(open);
+    }
+    return columns.map(([left, right, share]) => [left, Math.max(right - (right - left > 4 ? 1 : 0), left + 1), share]);
+  }
+
+  drawWindow(context, perStep, height) {
+    const { view, palette, account } = this;
+    const left = Math.max(view.leftStep, 0) * perStep;
+    const right = Math.min(view.rightStep, account.steps) * perStep;
+    context.strokeStyle = palette.ink;
+    context.lineWidth = 2;
+    context.strokeRect(left + 1, 1, Math.max(right - left - 2, 3), height - 2);
+    if (this.cursor >= 0) {
+      context.fillStyle = palette.accent;
+      context.fillRect(this.cursor * perStep - 1, 0, 2, height);
+    }
+  }
+
+  click(event) {
+    const share = (event.clientX - this.canvas.getBoundingClientRect().left) / this.width;
+    this.go(barOfStep(this.account, share * this.account.steps).index);
+  }
+
+  key(event) {
+    const { bars } = this.account;
+    const to = {
+      ArrowRight: this.bar + 1,
+      ArrowUp: this.bar + 1,
+      ArrowLeft: this.bar - 1,
+      ArrowDown: this.bar - 1,
+      PageDown: this.bar - 8,
+      PageUp: this.bar + 8,
+      Home: 0,
+      End: bars.length - 1,
+    }[event.key];
+    if (to === undefined) return;
+    event.preventDefault();
+    this.go(Math.min(Math.max(to, 0), bars.length - 1));
+  }
+
+  go(index) {
+    this.bar = index;
+    this.say();
+    this.chosen(this.account.bars[index]);
+  }
+
+  say() {
+    const bar = this.account.bars[this.bar];
+    this.canvas.setAttribute("aria-valuenow", String(bar.number));
+    this.canvas.setAttribute(
+      "aria-valuetext",
+      `bar ${bar.number}: ${bar.dropped} of ${bar.notes} notes not heard`,
+    );
+  }
+}

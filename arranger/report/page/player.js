@@ -1,0 +1,157 @@
+// Plays sheet and song side by side, so that one can switch between them at the same place.
+//
+// Both are computed half a second at a time, a little ahead of what is heard, as the two channels of
+// one buffer; a gain each decides which is heard. Nothing is stored: an hour of music costs no more
+// memory than a second.
+
+const CHUNK_SECONDS = 0.5;
+const AHEAD_SECONDS = 1.2;
+const SWITCH_SECONDS = 0.012;
+
+class Player {
+  constructor(account, changed) {
+    this.account = account;
+    this.changed = changed;
+    this.context = null;
+    this.playing = false;
+    this.step = 0;
+    this.loop = null;
+    this.source = "sheet";
+    this.volume = 0.4;
+    this.planned = [];
+  }
+
+  // Sound may only start from a click or a key, so everything is set up here.
+  open() {
+    if (this.context !== null) return;
+    this.context = new AudioContext();
+    const rate = this.context.sampleRate;
+    this.makers = [new SheetSound(this.account, rate), new SongSound(this.account, rate)];
+    this.splitter = this.context.createChannelSplitter(2);
+    this.master = this.context.createGain();
+    this.master.gain.value = this.volume;
+    this.master.connect(this.context.destination);
+    this.gains = ["sheet", "song"].map((name, channel) => {
+      const gain = this.context.createGain();
+      gain.gain.value = name === this.source ? 1 : 0;
+      this.splitter.connect(gain, channel);
+      gain.connect(this.master);
+      return gain;
+    });
+  }
+
+  // Plays from a step on; a loop, if there is one, is entered at its start when the step lies outside.
+  play(step) {
+    this.open();
+    this.stopSounds();
+    this.context.resume();
+    const inLoop = this.loop === null || (step >= this.loop.first && step < this.loop.first + this.loop.steps);
+    this.step = inLoop ? step : this.loop.first;
+    if (this.step >= this.account.steps) this.step = 0;
+    this.next = { at: this.context.currentTime + 0.05, sample: this.sampleOf(this.step) };
+    this.playing = true;
+    this.pump();
+    this.timer = setInterval(() => this.pump(), 150);
+    this.tick();
+    this.changed();
+  }
+
+  // Goes to a step without starting or stopping.
+  goTo(step) {
+    this.step = step;
+    if (this.playing) this.play(step);
+    this.changed();
+  }
+
+  pause() {
+    if (!this.playing) return;
+    this.step = this.heardStep();
+    this.playing = false;
+    this.stopSounds();
+    this.changed();
+  }
+
+  stopSounds() {
+    clearInterval(this.timer);
+    for (const { node } of this.planned) {
+      node.onended = null;
+      node.stop();
+      node.disconnect();
+    }
+    this.planned = [];
+  }
+
+  sampleOf(step) {
+    return Math.round(step * this.account.stepSeconds * this.context.sampleRate);
+  }
+
+  // Computes and plans what will be heard in the next second.
+  pump() {
+    const { context } = this;
+    while (this.next.at < context.currentTime + AHEAD_SECONDS) {
+      const end = this.sampleOf(this.loop === null ? this.account.steps : this.loop.first + this.loop.steps);
+      const count = Math.min(Math.round(CHUNK_SECONDS * context.sampleRate), end - this.next.sample);
+      if (count <= 0) {
+        if (this.loop === null) return;
+        this.next.sample = this.sampleOf(this.loop.first);
+        continue;
+      }
+      this.plan(count);
+    }
+    this.planned = this.planned.filter(({ at, count }) => at + count / context.sampleRate > context.currentTime - 0.5);
+  }
+
+  plan(count) {
+    const { context, next } = this;
+    const buffer = context.createBuffer(2, count, context.sampleRate);
+    this.makers.forEach((maker, channel) => buffer.copyToChannel(maker.render(next.sample, count), channel));
+    const node = context.createBufferSource();
+    node.buffer = buffer;
+    node.connect(this.splitter);
+    const at = Math.max(next.at, context.currentTime);
+    node.start(at);
+    this.planned.push({ node, at, count, sample: next.sample });
+    this.next = { at: at + count / context.sampleRate, sample: next.sample + count };
+  }
+
+  // The step that is heard now, as a fraction.
+  heardStep() {
+    const { context } = this;
+    const now = context.currentTime - (context.outputLatency || 0);
+    const chunk = this.planned.findLast(({ at }) => at <= now);
+    if (chunk === undefined) return this.step;
+    const sample = chunk.sample + Math.min((now - chunk.at) * context.sampleRate, chunk.count);
+    return Math.min(sample / (this.account.stepSeconds * context.sampleRate), this.account.steps);
+  }
+
+  tick() {
+    if (!this.playing) return;
+    this.step = this.heardStep();
+    if (this.step >= this.account.steps - 0.001) {
+      this.pause();
+      this.step = 0;
+    }
+    this.changed();
+    requestAnimationFrame(() => this.tick());
+  }
+
+  hear(source) {
+    this.source = source;
+    if (this.context === null) return;
+    this.gains.forEach((gain, channel) => {
+      const wanted = ["sheet", "song"][channel] === source ? 1 : 0;
+      gain.gain.setTargetAtTime(wanted, this.context.currentTime, SWITCH_SECONDS);
+    });
+  }
+
+  loudness(share) {
+    // Hearing is nearer to logarithmic: the square makes the slider's middle sound like the middle.
+    this.volume = share * share;
+    if (this.context !== null) this.master.gain.setTargetAtTime(this.volume, this.context.currentTime, 0.02);
+  }
+
+  loopOver(bar) {
+    this.loop = bar;
+    if (this.playing) this.play(this.heardStep());
+  }
+}
