@@ -15,6 +15,8 @@ from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING
 
+from arranger.sheet.model import BarDigest, Generated
+
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
@@ -53,9 +55,27 @@ def sheet_digest(sheet: Sheet) -> str:
     return _digest(content, size=8)
 
 
+def value_digest(value: str | int) -> str:
+    """Return the digest of one value of the header: 10 hexadecimal digits."""
+    return _digest(value, size=5)
+
+
+def generated_parts(sheet: Sheet) -> Generated:
+    """Return the digests of the sheet's parts as they stand."""
+    return Generated(
+        title=value_digest(sheet.title),
+        engine=value_digest(sheet.engine),
+        length=value_digest(sheet.step_setting),
+        bars=tuple(
+            BarDigest(bar.number, digest)
+            for bar, digest in zip(sheet.bars, bar_digests(sheet), strict=True)
+        ),
+    )
+
+
 def with_digest(sheet: Sheet) -> Sheet:
     """Return the sheet declared as generated just as it stands."""
-    return replace(sheet, digest=sheet_digest(sheet), bar_digests=bar_digests(sheet))
+    return replace(sheet, digest=sheet_digest(sheet), generated=generated_parts(sheet))
 
 
 def is_edited(sheet: Sheet) -> bool:

@@ -46,6 +46,22 @@ class Comment(NamedTuple):
     beside: bool = False
 
 
+class BarDigest(NamedTuple):
+    """The digest of one bar as it was generated."""
+
+    number: int
+    digest: str
+
+
+class Generated(NamedTuple):
+    """Digests of what was generated: see `arranger.sheet.digest`."""
+
+    title: str
+    engine: str
+    length: str
+    bars: tuple[BarDigest, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
     """Two voices and drums. All rows have the same length: the sum of the bars' steps."""
@@ -69,9 +85,9 @@ class Sheet:
     tempo: float | None = None
     """Beats a minute that the engine plays; tells the reader only, changes nothing."""
     digest: str = ""
-    """Of the sheet as generated; empty for one written by hand."""
-    bar_digests: tuple[str, ...] = ()
-    """Of each bar as generated, so that edited bars are known; empty when written by hand."""
+    """Of the whole sheet as generated; empty for one written by hand."""
+    generated: Generated | None = None
+    """What was generated, part by part, so that edits are known; None when written by hand."""
     comments: tuple[Comment, ...] = ()
 
     @property

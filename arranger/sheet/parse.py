@@ -13,7 +13,7 @@ r"""The sheet's text form: reading, and the grammar.
     cell      = pitch | "-" | "."
     pitch     = letter [ "#" | "##" | "b" | "bb" ] octave
     hit       = name of a drum sound | "."
-    generated = "generated" { digest } NL
+    generated = "generated" ( "header" | number ) { digest } NL
 
 White space and ``|`` divide and mean nothing else; blank lines may stand anywhere; dots and hyphens
 may be typed together (``G4 ---``). A comment goes from a ``#`` at the start of a line or after white
@@ -34,7 +34,7 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.errors import SheetError
 from arranger.pitch import parse_pitch, pitch_name
-from arranger.sheet.model import HOLD, REST, Comment, Sheet, SheetBar
+from arranger.sheet.model import HOLD, REST, BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
 from arranger.sheet.text import BELOW, FORMAT, HEADER, ROWS, VERSION, implied_steps, is_drum_name
 
@@ -63,6 +63,7 @@ _TEMPO = re.compile(r"(\d{1,9}(?:\.\d{1,20})?(?:e[+-]?\d{1,3})?)(?:\s.*)?", re.A
 _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 _BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
 _METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
+_DIGEST = re.compile(r"[0-9a-f]{10}")
 _RUN = re.compile(r"[-.]+")
 
 _CELLS = {"-": HOLD, ".": REST}
@@ -147,7 +148,7 @@ class _Reader:
         self.drums: list[str | None] = []
         self.loop: int | None = None
         self.open: _OpenBar | None = None
-        self.digests: list[str] = []
+        self.generated: list[tuple[int, list[str]]] = []
         self.comments: list[Comment] = []
         # Comments on lines of their own wait here until the next line tells where they belong.
         self.loose: list[str] = []
@@ -181,8 +182,9 @@ class _Reader:
         self._settle(-1, _HEADER_END, self.header_loose)
         self._settle(len(self.bars), 0, self.loose)
         self._complete()
+        sheet = self._sheet()
         self.problems.sort(key=lambda problem: (problem.line, problem.column))
-        return Scan(self._sheet(), self.problems, self.row_lines, self.lines)
+        return Scan(sheet, self.problems, self.row_lines, self.lines)
 
     def _first(self, words: list[str], code: str) -> None:
         if words[:1] != [FORMAT]:
@@ -208,7 +210,7 @@ class _Reader:
             place = self._header(word, code)
         elif word == "generated":
             self._close_bar()
-            self.digests.extend(words[1:])
+            self.generated.append((self.line, words[1:]))
             place = (len(self.bars), 0)
         else:
             self._problem(
@@ -469,15 +471,26 @@ class _Reader:
                 self._problem("no-" + word, f"has no line {word!r}", "add it to the header", line=1)
         if not self.bars:
             self._problem("no-bars", "has no bar", "write one: bar 1   4/4", line=1)
-        if self.digests and not _are_digests(self.digests):
-            self._problem(
-                "digests",
-                "the generated lines are damaged, so edited bars can't be told from others",
-                "take these lines away to have every bar count as edited",
-                line=len(self.lines),
-                severity=WARNING,
-            )
-            self.digests.clear()
+
+    def _digests(self) -> Generated | None:
+        """Return what the generated lines say; damaged ones are passed over with a warning."""
+        found: list[BarDigest] = []
+        header: list[str] | None = None
+        for line, words in self.generated:
+            whole = all(_DIGEST.fullmatch(word) for word in words[1:])
+            if whole and words[:1] == ["header"] and len(words) == 4:
+                header = words[1:]
+            elif whole and words and _BAR_NUMBER.fullmatch(words[0]):
+                found.extend(BarDigest(n, word) for n, word in enumerate(words[1:], int(words[0])))
+            else:
+                self._problem(
+                    "digests",
+                    "this line was damaged, so some bars count as edited that aren't",
+                    "undo the change to it, or take it away",
+                    line=line,
+                    severity=WARNING,
+                )
+        return None if header is None else Generated(header[0], header[1], header[2], tuple(found))
 
     def _sheet(self) -> Sheet:
         header = self.header
@@ -496,7 +509,7 @@ class _Reader:
             settings=header.get("settings", ""),
             tempo=self.tempo,
             digest=header.get("digest", ""),
-            bar_digests=tuple(self.digests),
+            generated=self._digests(),
             comments=tuple(sorted(self.comments, key=lambda c: (c.bar, c.row, c.beside))),
         )
 
@@ -560,7 +573,3 @@ def _spots(code: str, skip: int) -> list[tuple[int, int]]:
 def _extend(row: list[Any], cells: Sequence[Any], steps: int, silence: int | None) -> None:
     row.extend(cells[:steps])
     row.extend([silence] * (steps - len(cells)))
-
-
-def _are_digests(words: list[str]) -> bool:
-    return all(len(word) == 10 and set(word) <= set("0123456789abcdef") for word in words)

@@ -18,7 +18,7 @@ from arranger.sheet.model import HOLD, REST
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.sheet.model import Comment, Sheet, SheetBar
+    from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar
 
 FORMAT = "arranger-sheet"
 VERSION = 1
@@ -71,14 +71,27 @@ def format_sheet(sheet: Sheet) -> str:
     end = [text for place in sorted(notes) if place[0] >= len(sheet.bars) for text in notes[place]]
     if end:
         lines.extend(("", *(_comment(text) for text in end)))
-    if sheet.bar_digests:
-        lines.append("")
-        lines.extend(
-            " ".join(("generated", *sheet.bar_digests[at : at + _DIGESTS_A_LINE]))
-            for at in range(0, len(sheet.bar_digests), _DIGESTS_A_LINE)
-        )
+    if sheet.generated is not None:
+        lines.extend(("", *_generated(sheet.generated)))
     lines.append("")
     return "\n".join(lines)
+
+
+def _generated(parts: Generated) -> Iterator[str]:
+    """Yield the lines of digests: the header's, then runs of bars that count on."""
+    yield f"generated header {parts.title} {parts.engine} {parts.length}"
+    run: list[BarDigest] = []
+    for bar in parts.bars:
+        if run and (len(run) == _DIGESTS_A_LINE or bar.number != run[-1].number + 1):
+            yield _run(run)
+            run = []
+        run.append(bar)
+    if run:
+        yield _run(run)
+
+
+def _run(bars: list[BarDigest]) -> str:
+    return " ".join((f"generated {bars[0].number:<6}", *(bar.digest for bar in bars)))
 
 
 def implied_steps(step_beats: Fraction, numerator: int, denominator: int) -> int | None:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from arranger.sheet import HOLD, REST, Comment, Sheet, SheetBar
+from arranger.sheet.model import BarDigest, Generated
 from arranger.sheet.text import BELOW, HEADER
 
 texts = st.text(max_size=20) | st.sampled_from(
@@ -18,6 +19,16 @@ drums = st.none() | st.sampled_from(["kick", "snare", "hat", "low-tom", "crash2"
 comment_texts = st.text(
     st.characters(exclude_characters="\n\r", exclude_categories=["Cs"]), max_size=12
 ).map(str.rstrip)
+
+
+digests = st.text("0123456789abcdef", min_size=10, max_size=10)
+generated = st.builds(
+    Generated,
+    digests,
+    digests,
+    digests,
+    st.lists(st.builds(BarDigest, st.integers(0, 12), digests), max_size=12).map(tuple),
+)
 
 
 @st.composite
@@ -60,8 +71,6 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         settings=draw(texts),
         tempo=draw(st.none() | st.floats(1.0, 1e4)),
         digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
-        bar_digests=draw(
-            st.just(()) | st.lists(st.just("0123456789"), min_size=1, max_size=20).map(tuple)
-        ),
+        generated=draw(st.none() | generated),
         comments=draw(comments(len(found))) if commented else (),
     )

@@ -1,0 +1,418 @@
+"""Merging by bar, three ways: the sheet as generated, as edited, and as it is generated now.
+
+The sheet as generated isn't needed itself: the edited sheet carries a digest of each of its bars
+(`arranger.sheet.digest`), which tells what a hand changed and what the conversion changed. Then
+
+======================  ==================  =====================================
+by hand                 by the conversion   the merged sheet has
+======================  ==================  =====================================
+as it was               either              the bar as generated now
+changed                 as it was           the edit
+changed                 changed             the edit, listed, the other as comment
+inserted                                    the inserted bar
+taken out               as it was           nothing
+taken out               changed             nothing, listed, the other as comment
+as it was               gone                nothing
+changed                 gone                the edit, listed
+                        new                 the new bar, where the song has it
+======================  ==================  =====================================
+
+An edited bar is never changed. A bar that is generated now and begins with a held tone which the
+edit before it doesn't leave sounding starts that tone itself. Comments are all kept. Bars of the
+generated sheets are matched by the song's bar numbers, bars of the edited one by
+`arranger.sheet.align`.
+
+When the steps are finer now by a whole factor, the edited sheet is first written in the finer
+steps, which sounds the same. Otherwise the two can't be joined, and `merge` says what to do.
+"""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import SheetError
+from arranger.sheet.align import Pair, match_bars, pair_bars
+from arranger.sheet.digest import bar_digests, generated_parts, value_digest
+from arranger.sheet.model import HOLD, REST, BarDigest, Comment, Sheet, tones
+from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from fractions import Fraction
+
+    from arranger.sheet.model import SheetBar
+
+NOT_TAKEN = "generated now, but the edit was kept:"
+_NOT_TAKEN_LINES = 4
+
+
+class Conflict(NamedTuple):
+    """A place where the hand and the conversion disagree. The hand's version was kept."""
+
+    bar: int | None
+    """The bar's number as people count; None for the header."""
+    what: str
+
+
+class MergedBar(NamedTuple):
+    """Where a bar of the merged sheet comes from."""
+
+    by_hand: bool
+    now: int | None
+    """Index of the bar in the sheet as generated now, whether taken or not; None: not in it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Merge:
+    """What merging came to."""
+
+    sheet: Sheet
+    bars: tuple[MergedBar, ...]
+    """One a bar of the sheet."""
+    conflicts: tuple[Conflict, ...]
+
+    @property
+    def kept(self) -> int:
+        """How many bars are the hand's."""
+        return sum(bar.by_hand for bar in self.bars)
+
+
+def merge(edited: Sheet, now: Sheet) -> Merge:
+    """Join the hand's edits and the sheet as it is generated now.
+
+    Parameters
+    ----------
+    edited
+        The sheet as edited, with the digests of what was generated; one without them counts as
+        edited in every bar.
+    now
+        The sheet as generated now, with its digests.
+
+    Raises
+    ------
+    SheetError
+        If the engine was changed by hand to another than ``now`` is for, or the steps of the two
+        sheets can't be joined.
+    """
+    _check_engine(edited, now)
+    sides = _sides(edited, now)
+    decided = [_decide(pair, sides) for pair in sides.pairs]
+    pieces = [piece for piece, _ in decided]
+    conflicts = [conflict for _, conflict in decided if conflict is not None]
+    if all(piece.bar is None for piece in pieces):
+        pieces += [_Piece(bar, False, k, [], bar.held) for k, bar in enumerate(sides.now_bars)]
+    conflicts += _repair_holds(pieces)
+    header, more = _header(edited, now)
+    sheet = _assemble(pieces, header, edited)
+    return Merge(
+        sheet=_with_base(sheet, pieces, now),
+        bars=tuple(MergedBar(piece.by_hand, piece.now) for piece in pieces if piece.bar),
+        conflicts=(*more, *conflicts),
+    )
+
+
+def in_steps_of(sheet: Sheet, step_beats: Fraction) -> Sheet:
+    """Return the sheet written in finer steps; it sounds the same at the right step length.
+
+    Raises
+    ------
+    SheetError
+        If a step is no whole number of the new steps.
+    """
+    factor = sheet.step_beats / step_beats
+    if factor.denominator != 1:
+        raise SheetError(
+            f"the edited sheet has steps of {sheet.step_beats} beat, the new one of {step_beats}, "
+            "so that edits can't be joined to it",
+            remedy=f"convert with --step {sheet.step_beats} to keep the edits",
+        )
+    times = factor.numerator
+    if times == 1:
+        return sheet
+    return replace(
+        sheet,
+        step_beats=step_beats,
+        bars=tuple(bar._replace(steps=bar.steps * times) for bar in sheet.bars),
+        voice1=_finer(sheet.voice1, times),
+        voice2=_finer(sheet.voice2, times),
+        drums=tuple(
+            cell for drum in sheet.drums for cell in (drum, *(None for _ in range(times - 1)))
+        ),
+        loop_step=None if sheet.loop_step is None else sheet.loop_step * times,
+    )
+
+
+def _finer(row: Sequence[int], times: int) -> tuple[int, ...]:
+    held = (HOLD,) * (times - 1)
+    silent = (REST,) * (times - 1)
+    return tuple(c for cell in row for c in (cell, *(silent if cell == REST else held)))
+
+
+_Held = tuple[int | None, int | None]
+
+
+@dataclass(frozen=True, slots=True)
+class _Bar:
+    """A bar cut out of a sheet."""
+
+    head: SheetBar
+    voice1: Sequence[int]
+    voice2: Sequence[int]
+    drums: Sequence[str | None]
+    loop: int | None
+    """The step of the bar, from 0, to go back to; None: not to this bar."""
+    held: _Held
+    """The pitches that the voices hold when the bar begins."""
+
+
+@dataclass(slots=True)
+class _Piece:
+    """A bar of the merged sheet on its way, or the comments of one that is gone."""
+
+    bar: _Bar | None
+    by_hand: bool
+    now: int | None
+    comments: list[Comment]
+    held: _Held = (None, None)
+    """The pitches that the voices should hold when the bar begins."""
+    held_too: _Held | None = None
+    """Others that will do, since the bar stood after them in the edited sheet."""
+
+
+def _cut(sheet: Sheet) -> list[_Bar]:
+    held1, held2 = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
+    found: list[_Bar] = []
+    start = 0
+    for head in sheet.bars:
+        end = start + head.steps
+        loop = sheet.loop_step
+        found.append(
+            _Bar(
+                head=head,
+                voice1=sheet.voice1[start:end],
+                voice2=sheet.voice2[start:end],
+                drums=sheet.drums[start:end],
+                loop=loop - start if loop is not None and start <= loop < end else None,
+                held=(held1[start], held2[start]),
+            )
+        )
+        start = end
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sides:
+    """Both sheets cut into bars, and what belongs together."""
+
+    now: Sheet
+    base: Sequence[BarDigest]
+    edited_bars: list[_Bar]
+    edited_digests: Sequence[str]
+    """Of the bars as they were typed."""
+    finer_digests: Sequence[str]
+    """Of the bars in the steps of the sheet as generated now."""
+    now_bars: list[_Bar]
+    now_digests: Sequence[str]
+    comments: dict[int, list[Comment]]
+    """The hand's, by bar."""
+    pairs: list[Pair]
+
+
+def _sides(edited: Sheet, now: Sheet) -> _Sides:
+    digests = bar_digests(edited)
+    numbers = [bar.number for bar in edited.bars]
+    if edited.generated is None:
+        base: Sequence[BarDigest] = [BarDigest(number, "") for number in numbers]
+        matched: list[int | None] = list(range(len(numbers)))
+    else:
+        base = edited.generated.bars
+        matched = match_bars(base, digests, numbers)
+    finer = in_steps_of(edited, now.step_beats)
+    comments: dict[int, list[Comment]] = {}
+    for comment in edited.comments:
+        comments.setdefault(comment.bar, []).append(comment)
+    return _Sides(
+        now=now,
+        base=base,
+        edited_bars=_cut(finer),
+        edited_digests=digests,
+        finer_digests=bar_digests(finer),
+        now_bars=_cut(now),
+        now_digests=bar_digests(now),
+        comments=comments,
+        pairs=pair_bars(matched, [b.number for b in base], [b.number for b in now.bars]),
+    )
+
+
+def _decide(pair: Pair, sides: _Sides) -> tuple[_Piece, Conflict | None]:
+    """Return what the merged sheet has for a bar, and what hand and conversion disagree about."""
+    j, i, k = pair
+    now = None if k is None else sides.now_bars[k]
+    was = None if i is None else sides.base[i].digest
+    changed_now = k is not None and sides.now_digests[k] != was
+    if j is None:
+        if i is None or now is None or not changed_now:
+            taken = now if i is None else None
+            return _Piece(taken, False, k, [], now.held if now else (None, None)), None
+        number = now.head.number
+        conflict = Conflict(number, "taken out by hand, and generated otherwise now")
+        return _Piece(None, False, k, _not_taken(now, sides.now, f"bar {number} ")), conflict
+    mine = sides.edited_bars[j]
+    own = sides.comments.get(j, [])
+    if sides.edited_digests[j] == was:
+        if now is None:
+            return _Piece(None, False, None, own), None
+        renumbered = i is not None and sides.base[i].number != mine.head.number
+        if renumbered:
+            now = replace(now, head=now.head._replace(number=mine.head.number))
+        return _Piece(now, False, k, own, now.held, None if changed_now else mine.held), None
+    if now is not None and k is not None and sides.finer_digests[j] == sides.now_digests[k]:
+        return _Piece(mine, False, k, own, now.held, mine.held), None
+    if now is not None and changed_now:
+        conflict = Conflict(mine.head.number, "changed by hand, and generated otherwise now")
+        own = [*_without_not_taken(own), *_not_taken(now, sides.now)]
+        return _Piece(mine, True, k, own, mine.held), conflict
+    if now is None and i is not None:
+        conflict = Conflict(mine.head.number, "changed by hand, and no longer generated")
+        return _Piece(mine, True, None, own, mine.held), conflict
+    return _Piece(mine, True, k, own, mine.held), None
+
+
+def _not_taken(bar: _Bar, sheet: Sheet, which: str = "") -> list[Comment]:
+    """Return a bar as comments, to stand below the edit; without its ``#`` each line is a row."""
+    group = group_steps(sheet.step_beats, bar.head.numerator, bar.head.denominator)
+    rows = rows_text(bar.voice1, bar.voice2, bar.drums, group)
+    lines = (f"{ROWS[row]:<10}{cells}" for row, cells in enumerate(rows, 1))
+    return [Comment(0, text, BELOW) for text in (which + NOT_TAKEN, *lines)]
+
+
+def _without_not_taken(comments: list[Comment]) -> list[Comment]:
+    """Return the comments without a version that an earlier merge left below."""
+    kept = list(comments)
+    for at in range(len(kept) - 1, -1, -1):
+        block = kept[at : at + _NOT_TAKEN_LINES]
+        starts = [ROWS[row] for row in range(1, _NOT_TAKEN_LINES)]
+        if block[0].text == NOT_TAKEN and all(
+            comment.text.startswith(start)
+            for comment, start in zip(block[1:], starts, strict=False)
+        ):
+            del kept[at : at + _NOT_TAKEN_LINES]
+    return kept
+
+
+def _repair_holds(pieces: list[_Piece]) -> list[Conflict]:
+    """Let a generated bar start the tone that it holds, where the bar before doesn't leave it.
+
+    An edited bar isn't touched: that its first tone is another now is listed.
+    """
+    conflicts: list[Conflict] = []
+    held: list[int | None] = [None, None]
+    for piece in pieces:
+        bar = piece.bar
+        if bar is None:
+            continue
+        rows = [bar.voice1, bar.voice2]
+        fitting = piece.held
+        if piece.held_too and not _strange_holds(rows, held, piece.held, piece.held_too):
+            fitting = piece.held_too
+        for voice in _strange_holds(rows, held, piece.held, fitting):
+            if piece.by_hand:
+                what = f"voice {voice + 1} begins with a hold, and another tone is held now"
+                conflicts.append(Conflict(bar.head.number, what))
+            else:
+                meant = piece.held[voice]
+                rows[voice] = (REST if meant is None else meant, *rows[voice][1:])
+        for voice, row in enumerate(rows):
+            before = held[voice]
+            held[voice] = tones((REST if before is None else before, *row))[-1]
+        piece.bar = replace(bar, voice1=rows[0], voice2=rows[1])
+    return conflicts
+
+
+def _strange_holds(rows: list[Sequence[int]], held: list[int | None], *fitting: _Held) -> list[int]:
+    """Return the voices that begin with a hold of a tone that doesn't fit."""
+    return [
+        voice
+        for voice, row in enumerate(rows)
+        if row[0] == HOLD and held[voice] not in [pitches[voice] for pitches in fitting]
+    ]
+
+
+def _assemble(pieces: list[_Piece], header: Sheet, edited: Sheet) -> Sheet:
+    """Put the bars together under a header."""
+    bars = [(piece, piece.bar) for piece in pieces if piece.bar is not None]
+    comments = [comment for comment in edited.comments if comment.bar == -1]
+    carried: list[str] = []
+    index = 0
+    for piece in pieces:
+        if piece.bar is None:
+            carried += [comment.text for comment in piece.comments]
+            continue
+        comments += [Comment(index, text) for text in carried]
+        comments += [comment._replace(bar=index) for comment in piece.comments]
+        carried = []
+        index += 1
+    comments += [Comment(index, text) for text in carried]
+    comments += [c._replace(bar=index) for c in edited.comments if c.bar >= len(edited.bars)]
+    return replace(
+        header,
+        bars=tuple(bar.head for _, bar in bars),
+        voice1=tuple(cell for _, bar in bars for cell in bar.voice1),
+        voice2=tuple(cell for _, bar in bars for cell in bar.voice2),
+        drums=tuple(cell for _, bar in bars for cell in bar.drums),
+        loop_step=_loop_step(bars),
+        comments=tuple(sorted(comments, key=lambda c: (c.bar, c.row, c.beside))),
+    )
+
+
+def _loop_step(bars: list[tuple[_Piece, _Bar]]) -> int | None:
+    """Return the step to go back to; an edited bar's mark outdoes a generated one's."""
+    found: dict[bool, int] = {}
+    start = 0
+    for piece, bar in bars:
+        if bar.loop is not None:
+            found.setdefault(piece.by_hand, start + bar.loop)
+        start += bar.head.steps
+    return found.get(True, found.get(False))
+
+
+def _with_base(sheet: Sheet, pieces: list[_Piece], now: Sheet) -> Sheet:
+    """Return the sheet with what was generated now as the base of the next merge."""
+    base = list(generated_parts(now).bars)
+    standing = [piece for piece in pieces if piece.bar is not None]
+    for piece, digest in zip(standing, bar_digests(sheet), strict=True):
+        if not piece.by_hand and piece.now is not None:
+            base[piece.now] = base[piece.now]._replace(digest=digest)
+    return replace(
+        sheet, digest=now.digest, generated=generated_parts(now)._replace(bars=tuple(base))
+    )
+
+
+def _check_engine(edited: Sheet, now: Sheet) -> None:
+    base = edited.generated
+    by_hand = base is not None and value_digest(edited.engine) != base.engine
+    if by_hand and edited.engine != now.engine:
+        raise SheetError(
+            f"the edited sheet is for the engine {edited.engine!r}, the new one for {now.engine!r}",
+            remedy=f"convert with --engine {shlex.quote(edited.engine)} to keep the edit",
+        )
+
+
+def _header(edited: Sheet, now: Sheet) -> tuple[Sheet, list[Conflict]]:
+    """Return the header of the merged sheet: title and step length of the hand's outdo the new."""
+    base = edited.generated
+    conflicts: list[Conflict] = []
+    header = now
+    if base is None or value_digest(edited.title) != base.title:
+        header = replace(header, title=edited.title)
+    by_hand = base is None or value_digest(edited.step_setting) != base.length
+    if by_hand and edited.step_setting != now.step_setting:
+        same_steps = edited.step_beats == now.step_beats and edited.engine == now.engine
+        if same_steps:
+            header = replace(header, step_setting=edited.step_setting, tempo=None)
+        else:
+            what = f"length {edited.step_setting} was set by hand for another step or engine"
+            conflicts.append(Conflict(None, f"{what}: it is {now.step_setting} now"))
+    return header, conflicts

@@ -1,0 +1,126 @@
+"""Random edits of sheets, as a hand does them: on bars, with a record of what was done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from arranger.sheet import HOLD, REST, Comment, Sheet, SheetBar, with_digest
+
+if TYPE_CHECKING:
+    import random
+
+Content = tuple[tuple[int, ...], tuple[int, ...], tuple[str | None, ...]]
+DRUMS = (None, None, None, "kick", "snare")
+
+
+@dataclass(frozen=True)
+class Edited:
+    sheet: Sheet
+    touched: list[int]
+    """Indices of the bars of the sheet that were changed or put in by hand."""
+
+
+def contents(sheet: Sheet) -> list[Content]:
+    found, start = [], 0
+    for bar in sheet.bars:
+        end = start + bar.steps
+        found.append((sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end]))
+        start = end
+    return found
+
+
+def joined(sheet: Sheet, bars: list[SheetBar], rows: list[Content]) -> Sheet:
+    steps = sum(bar.steps for bar in bars)
+    loop = sheet.loop_step
+    return replace(
+        sheet,
+        bars=tuple(bars),
+        voice1=tuple(cell for row in rows for cell in row[0]),
+        voice2=tuple(cell for row in rows for cell in row[1]),
+        drums=tuple(cell for row in rows for cell in row[2]),
+        loop_step=None if loop is None or loop >= steps else loop,
+    )
+
+
+def random_content(rng: random.Random, steps: int) -> Content:
+    def voice() -> tuple[int, ...]:
+        return tuple(rng.choice((HOLD, HOLD, REST, rng.randrange(36, 84))) for _ in range(steps))
+
+    return voice(), voice(), tuple(rng.choice(DRUMS) for _ in range(steps))
+
+
+def generated(
+    rng: random.Random, *, bars: int | None = None, first: int = 1, step: Fraction | None = None
+) -> Sheet:
+    """Return a sheet of a few bars, some of them alike, as the conversion would write it."""
+    step = step or rng.choice((Fraction(1, 2), Fraction(1, 4)))
+    steps = int(4 / step)
+    stock = [random_content(rng, steps) for _ in range(3)]
+    count = rng.randint(1, 9) if bars is None else bars
+    rows = [
+        rng.choice(stock) if rng.random() < 0.5 else random_content(rng, steps)
+        for _ in range(count)
+    ]
+    empty = Sheet(
+        title="A tune",
+        engine=rng.choice(("twin-phase", "twin-counter")),
+        step_beats=step,
+        step_setting=rng.randint(6, 60),
+        bars=(),
+        voice1=(),
+        voice2=(),
+        drums=(),
+        source_file="tune.mid",
+        tempo=120.0,
+    )
+    heads = [SheetBar(first + index, steps, 4, 4) for index in range(count)]
+    sheet = joined(empty, heads, rows)
+    if rng.random() < 0.3:
+        sheet = replace(sheet, loop_step=rng.randrange(sheet.steps))
+    return with_digest(sheet)
+
+
+def generated_again(rng: random.Random, sheet: Sheet) -> Sheet:
+    """Return what other settings would give for the same song: some bars alike, some not."""
+    kind = rng.random()
+    if kind < 0.3:
+        return generated(rng)
+    if kind < 0.4:
+        return generated(rng, bars=len(sheet.bars), step=sheet.step_beats / 2)
+    rows = [
+        content if rng.random() < 0.5 else random_content(rng, bar.steps)
+        for content, bar in zip(contents(sheet), sheet.bars, strict=True)
+    ]
+    bars = list(sheet.bars)
+    if kind < 0.6:
+        first = rng.randrange(len(bars))
+        last = rng.randrange(first, len(bars))
+        bars, rows = bars[first : last + 1], rows[first : last + 1]
+    return with_digest(joined(replace(sheet, engine="twin-phase"), bars, rows))
+
+
+def edit(rng: random.Random, sheet: Sheet) -> Edited:
+    """Change cells, put bars in, take bars out, write comments: as many as chance has it."""
+    bars = list(sheet.bars)
+    rows = contents(sheet)
+    touched = [False] * len(bars)
+    comments: list[Comment] = []
+    for _ in range(rng.randint(1, 4)):
+        at = rng.randrange(len(bars))
+        what = rng.random()
+        if what < 0.6:
+            rows[at] = random_content(rng, bars[at].steps)
+            touched[at] = True
+        elif what < 0.75:
+            bars.insert(at, bars[at])
+            rows.insert(at, random_content(rng, bars[at].steps))
+            touched.insert(at, True)
+        elif what < 0.85 and len(bars) > 1:
+            del bars[at], rows[at], touched[at]
+        else:
+            comments.append(Comment(rng.randrange(-1, len(bars)), f"a thought {rng.random()}"))
+    comments = sorted((c for c in comments if c.bar < len(bars)), key=lambda c: (c.bar, c.row))
+    found = replace(joined(sheet, bars, rows), comments=tuple(comments))
+    return Edited(found, [index for index, was in enumerate(touched) if was])
