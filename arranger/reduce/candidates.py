@@ -76,8 +76,9 @@ class Problem:
     """Shape (T,): cost of leaving out the drum that could sound on the segment; 0 for none."""
     drum_is_free: bool
     """True when a drum doesn't silence the voices."""
-    covered: Bools
-    """Shape (tones,): a drum could sound on every one of its steps."""
+    answers: Ints
+    """Shape (tones,): where drums could sound on all steps of a tone, the segment of the lightest:
+    if it sounds, the tone counts as unheard. -1 for other tones."""
     incidence_tone: Ints
     """Each pair of a tone and a segment in which it sounds: the tone, in order..."""
     incidence_segment: Ints
@@ -200,8 +201,6 @@ def lay_out(
     slots = int(min(sounding.max(initial=0), most)) + 1
     candidates = np.full((len(starts), slots), -1, dtype=np.int64)
     candidates[in_order[kept], rank[kept] + 1] = tone[order[kept]]
-    with_drum = np.concatenate(([0], np.cumsum(weights > 0)))
-    drums_within = with_drum[first + spans] - with_drum[first]
     return Problem(
         tones=tones,
         steps=steps,
@@ -212,8 +211,18 @@ def lay_out(
         counts=np.minimum(sounding, most) + 1,
         drum_weights=weights,
         drum_is_free=drum_is_free,
-        covered=drums_within == tones.end - tones.onset,
+        answers=_lightest(weights, lengths, first, spans),
         incidence_tone=tone,
         incidence_segment=segment,
         overfull=int(np.count_nonzero(sounding > most)),
     )
+
+
+def _lightest(weights: Floats, lengths: Ints, first: Ints, spans: Ints) -> Ints:
+    """Return for each tone the segment of the lightest drum if all its steps could have one."""
+    with_drum = np.concatenate(([0], np.cumsum((weights > 0) & (lengths == 1))))
+    answers = np.full(len(first), -1, dtype=np.int64)
+    for tone in np.flatnonzero(with_drum[first + spans] - with_drum[first] == spans).tolist():
+        low, high = first[tone], first[tone] + spans[tone]
+        answers[tone] = low + int(weights[low:high].argmin())
+    return answers

@@ -68,7 +68,7 @@ class Costs:
     crossing: float = _term(0.02, "voice 1 lies below voice 2 for a beat, unless roles say so")
     doubling: float = _term(0.02, "both voices have the same pitch class for a beat")
     wrong_voice: float = _term(0.03, "tune in voice 2 or bass in voice 1 for a beat")
-    drum: float = _term(0.8, "a kick is left out; other drums by their weight")
+    drum: float = _term(1.2, "a loud kick on a first beat is left out; others by their weight")
     delay: float = _term(0.15, "a drum covers the start of a note that goes on, times its attack")
 
 

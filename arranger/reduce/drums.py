@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +18,10 @@ if TYPE_CHECKING:
 
 AMOUNTS = {"none": 0.0, "light": 0.5, "full": 1.0}
 """Share of its cost that leaving a drum out has, by the setting."""
+
+ACCENTS = (1.0, 0.7, 0.4)
+"""Share of its weight that a drum has on the first beat of a bar, on another beat of the metre, and
+between beats: it is the beats that carry the metre."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,6 +58,7 @@ def drum_candidates(
         The cost table.
     """
     sounds = {key: engine.drum_for(key) for key in {note.pitch for note in notes}}
+    accent = accents(grid)
     heaviest: dict[int, tuple[float, Note, DrumSound]] = {}
     unplayable = set()
     for note in notes:
@@ -59,8 +66,8 @@ def drum_candidates(
         if sound is None:
             unplayable.add(note.id)
             continue
-        weight = sound.weight * (0.5 + 0.5 * note.loudness)
         step = int(grid.onset_steps[note.id])
+        weight = sound.weight * (0.5 + 0.5 * note.loudness) * accent[step]
         if step not in heaviest or weight > heaviest[step][0]:
             heaviest[step] = (weight, note, sound)
     share = costs.drum * AMOUNTS[amount]
@@ -72,3 +79,19 @@ def drum_candidates(
         weights=np.array([share * found[0] for _, found in chosen]),
         unplayable=frozenset(unplayable),
     )
+
+
+def accents(grid: Grid) -> Floats:
+    """Return the metrical weight of every step, by `ACCENTS`; shape (steps,).
+
+    A compound metre (6/8, 9/8, 12/8) has beats of three units.
+    """
+    found = np.full(grid.steps, ACCENTS[2])
+    for bar in grid.bars:
+        compound = bar.denominator >= 8 and bar.numerator % 3 == 0 and bar.numerator > 3
+        beat = Fraction(12 if compound else 4, bar.denominator) / grid.step_beats
+        for count in range(math.ceil(bar.steps / beat)):
+            if (count * beat).denominator == 1:
+                found[bar.first_step + int(count * beat)] = ACCENTS[1]
+        found[bar.first_step] = ACCENTS[0]
+    return found

@@ -107,7 +107,6 @@ def _node_costs(problem: Problem, costs: Costs) -> tuple[Floats, Bools]:
     unmeant = 1.0 - np.clip(leans[:, :, None] - leans[:, None, :], 0.0, 1.0)
     pair = costs.crossing * below * unmeant + costs.doubling * same_class
     shared_attack = np.zeros_like(pair)
-    shared_struck = np.zeros_like(pair)
     t, a, b = np.nonzero(same_class)
     pair[t, a, b] += costs.sustain * np.minimum(heard[t, a], heard[t, b]).sum(axis=1)
     shared = np.minimum(struck[t, a], struck[t, b]).sum(axis=1)
@@ -125,11 +124,12 @@ def _node_costs(problem: Problem, costs: Costs) -> tuple[Floats, Bools]:
     if problem.drum_is_free:
         sounds[drums] = True
     elif len(drums):
-        lasting = used[drums] & ~_of(problem.covered, slots[drums])
-        later = np.where(lasting, (1.0 - costs.delay) * attack[drums], 0.0)
-        twice = lasting[:, :, None] & lasting[:, None, :]
-        shared_struck[drums] = (1.0 - costs.delay) * shared_attack[drums] * twice
-        struck_over = silent[drums] + shared_struck[drums]
+        answering = used[drums] & (_of(problem.answers, slots[drums]) == drums[:, None])
+        later = np.where(answering, 0.0, (1.0 - costs.delay) * attack[drums])
+        unheard = np.where(answering & ~starts[drums], (1.0 - costs.delay) * costs.attack, 0.0)
+        later -= unheard * _of(tones.worth, slots[drums])
+        twice = ~(answering[:, :, None] | answering[:, None, :])
+        struck_over = silent[drums] + (1.0 - costs.delay) * shared_attack[drums] * twice
         struck_over = struck_over - later[:, :, None] - later[:, None, :]
         quiet = node[drums] + problem.drum_weights[drums, None, None]
         sounds[drums] = struck_over < quiet

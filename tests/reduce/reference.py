@@ -92,7 +92,12 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> float:
             ]
             cost += costs.attack * (tone.worth - max(struck, default=0.0))
     if state.drum:
-        return cost
+        unheard = [
+            song.tones[v]
+            for v in voices
+            if v is not None and song.tones[v].onset < step == _answering(song, v)
+        ]
+        return cost + sum((1 - costs.delay) * costs.attack * tone.worth for tone in unheard)
     cost += sum(
         _repeat_cost(song, v, costs)
         for v in voices
@@ -115,9 +120,15 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> float:
 def _attack_left(song: Song, held: int, drum: bool, costs: Costs) -> float:
     if not drum:
         return 1.0
-    tone = song.tones[held]
-    free = [s for s in range(tone.onset, tone.end) if s not in song.drums]
-    return 1 - costs.delay if free else 0.0
+    return 0.0 if _answering(song, held) == song.tones[held].onset else 1 - costs.delay
+
+
+def _answering(song: Song, held: int) -> int | None:
+    """Return the step of the lightest drum, where drums could sound on all steps of a tone."""
+    steps = range(song.tones[held].onset, song.tones[held].end)
+    if any(s not in song.drums for s in steps):
+        return None
+    return min(steps, key=lambda s: (song.drums[s], s))
 
 
 def _repeat_cost(song: Song, held: int, costs: Costs) -> float:

@@ -47,7 +47,7 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
         )
     )
     drums = draw(
-        st.dictionaries(st.integers(0, steps - 1), st.sampled_from((0.1, 0.4, 0.8)), max_size=3)
+        st.dictionaries(st.integers(0, steps - 1), st.sampled_from((0.1, 0.4, 0.8)), max_size=5)
     )
     rows.sort(key=lambda t: (t.onset, t.end, t.pitch))
     return reference.Song(rows, steps, draw(st.sampled_from((1.0, 2.0, 4.0))), drums)
