@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from pydantic import BaseModel, ValidationError
 
 from arranger.engine.profile import RESERVED_NAMES, Profile
-from arranger.engine.table import nearest_setting, pitch_table
+from arranger.engine.table import nearest_setting
 from arranger.pitch import parse_pitch, pitch_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
+
+    from arranger.engine.model import Pitch
 
 MOST_CENTS = 50.0
 """A pitch further off is nearer to another one: the table, the clock or the loop must be wrong."""
@@ -85,10 +87,7 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
             "the player leaves no memory for the song",
             "total_bytes counts player and song together",
         )
-    pitch_faults = list(_pitch_faults(profile))
-    yield from pitch_faults
-    if not pitch_faults:
-        yield from _setting_faults(profile)
+    yield from _pitch_faults(profile)
 
 
 def _loop_faults(profile: Profile) -> Iterator[Fault]:
@@ -139,13 +138,20 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
                 )
             keys[key] = drum.name
         meaning = _drum_settings(profile.method, drum.kind)
-        least = 2 if profile.method == "alternate" else 1
-        if len(drum.settings) != len(meaning) or drum.settings[0] < least:
+        alternates = profile.method == "alternate"
+        least = 2 if alternates else 1
+        if (
+            len(drum.settings) != len(meaning)
+            or drum.settings[0] < least
+            or min(drum.settings) < 0
+            or (alternates and sum(drum.settings) > 0xFFFF)
+        ):
             yield Fault(
                 (*here, "settings"),
                 f"a {drum.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
                 f"{', '.join(meaning)}",
-                f"in clock cycles, the first at least {least}",
+                f"in clock cycles, the first at least {least}"
+                + (", their sum at most 65535" if alternates else ""),
             )
 
 
@@ -202,11 +208,11 @@ def _pitch_faults(profile: Profile) -> Iterator[Fault]:
         yield Fault(("pitch", "highest"), "the highest pitch is below the lowest", "swap them")
 
 
-def _setting_faults(profile: Profile) -> Iterator[Fault]:
-    """Yield the first pitch that the routine can't count, or plays as another one."""
+def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
+    """Yield the first pitch of the worked-out table that the routine can't count or can't tune."""
     largest = 2**profile.pitch.bits - 1
     own = {parse_pitch(name): name for name in profile.pitch.table}
-    for midi, entry in pitch_table(profile).items():
+    for midi, entry in pitches.items():
         name = own.get(midi, pitch_name(midi))
         here: Path = ("pitch", "table", name)
         if profile.method != "frequencies" and not 1 <= entry.setting <= largest:

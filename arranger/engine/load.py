@@ -12,9 +12,15 @@ from arranger.engine.table import pitch_table, step_lengths
 from arranger.errors import EngineError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from arranger.engine.check import Fault
     from arranger.engine.profile import Profile
 
 _BUILTIN = Path(__file__).parent / "builtin"
+
+MAX_BYTES = 1_000_000
+"""A larger file is not read: the largest description one could write has a tenth of that."""
 
 
 def builtin_engines() -> tuple[str, ...]:
@@ -44,11 +50,17 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
     if beside is not None and not path.exists():
         path = Path(beside).parent / path
     try:
-        content = path.read_text(encoding="utf-8")
+        with path.open("rb") as source:
+            content = source.read(MAX_BYTES + 1)
+        if len(content) > MAX_BYTES:
+            raise EngineError(
+                f"is larger than {MAX_BYTES:,} bytes", file=path, remedy="is it an engine file?"
+            )
+        text = content.decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise EngineError(f"can't be read: {reason}", file=path) from error
-    return parse_engine(content, file=path)
+        raise EngineError(f"can't be read: {reason}", file=path, remedy="check the name") from error
+    return parse_engine(text, file=path)
 
 
 def _builtin_engine(name: str) -> Engine:
@@ -71,13 +83,19 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
     EngineError
         If the text is no valid description; says the line, the reason and what to do.
     """
-    profile = _valid_profile(text, file)
+    # Imported here: pydantic takes a tenth of a second, and many commands end without an engine.
+    from arranger.engine.check import profile_faults, table_faults
+
+    profile = _profile(text, file)
+    _refuse(profile_faults(profile), text, file)
+    pitches = pitch_table(profile)
+    _refuse(table_faults(profile, pitches), text, file)
     return Engine(
         name=profile.name,
         title=profile.title,
         clock_hz=profile.clock_hz,
         method=profile.method,
-        pitches=pitch_table(profile),
+        pitches=pitches,
         step_lengths=step_lengths(profile),
         drums=tuple(
             DrumSound(drum.name, drum.kind, drum.percussion_keys, drum.weight, drum.settings)
@@ -90,29 +108,39 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
     )
 
 
-def _valid_profile(text: str, file: Path | None) -> Profile:
-    # Imported here: pydantic takes a tenth of a second, and many commands end without an engine.
+def _profile(text: str, file: Path | None) -> Profile:
+    """Return the profile that a text holds, as far as the schema knows it to be right."""
     from pydantic import ValidationError
 
-    from arranger.engine.check import line_of, profile_faults, schema_faults
+    from arranger.engine.check import schema_faults
     from arranger.engine.profile import Profile
 
     try:
-        profile = Profile.model_validate(tomllib.loads(text))
-        faults = list(profile_faults(profile))
+        values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise EngineError(
-            f"is no valid TOML: {error}", file=file, remedy="correct the line"
-        ) from error
+        what = f"is no valid TOML: {error}"
+        raise EngineError(what, file=file, remedy="correct the line") from error
+    except RecursionError:
+        raise EngineError("is nested too deeply", file=file, remedy="flatten it") from None
+    try:
+        return Profile.model_validate(values)
     except ValidationError as error:
-        faults = schema_faults(error)
-    if not faults:
-        return profile
-    line = line_of(text, faults[0].path)
-    others = "" if len(faults) == 1 else f" (and {len(faults) - 1} more)"
+        _refuse(schema_faults(error), text, file)
+        raise
+
+
+def _refuse(faults: Iterable[Fault], text: str, file: Path | None) -> None:
+    """Raise an `EngineError` about the first of the faults, if there are any."""
+    from arranger.engine.check import line_of
+
+    found = list(faults)
+    if not found:
+        return
+    line = line_of(text, found[0].path)
+    others = "" if len(found) == 1 else f" (and {len(found) - 1} more)"
     raise EngineError(
-        faults[0].what + others,
+        found[0].what + others,
         file=file,
         place=None if line is None else f"line {line}",
-        remedy=faults[0].remedy,
+        remedy=found[0].remedy,
     )

@@ -32,11 +32,12 @@ RESERVED_NAMES = ("new",)
 """Words of the command line that can't name an engine."""
 
 Method = Literal["phase", "counter", "alternate", "frequencies"]
-Cycles = Annotated[int, Field(gt=0, le=100_000_000)]
+Cycles = Annotated[int, Field(ge=0, le=1_000_000_000)]
+Count = Annotated[int, Field(gt=0, le=1_000_000)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
 class Loop(_Table):
@@ -72,12 +73,12 @@ class PitchTable(_Table):
 class Steps(_Table):
     """The list of step lengths: count * passes_per_count * loop.cycles + overhead_cycles."""
 
-    first: Annotated[int, Field(gt=0)] = 1
-    last: Annotated[int, Field(gt=0)] = 1
+    first: Count = 1
+    last: Count = 1
     """The list is every count from first to last; ignored when ``counts`` is given."""
-    counts: tuple[Annotated[int, Field(gt=0)], ...] = Field(default=(), strict=False)
-    passes_per_count: Annotated[int, Field(gt=0)] = 1
-    overhead_cycles: Annotated[int, Field(ge=0)] = 0
+    counts: tuple[Count, ...] = Field(default=(), strict=False, max_length=4096)
+    passes_per_count: Count = 1
+    overhead_cycles: Cycles = 0
     """Cycles between steps, in which the pin stands still."""
 
 
@@ -94,7 +95,7 @@ class Drum(_Table):
     noise: cycles between random bits.
     Method ``alternate``: kick: first divisor, growth a pass; noise: smallest divisor, bit mask of
     what chance may add to it, anew each pass."""
-    cycles: Annotated[int, Field(ge=0)] = 0
+    cycles: Cycles = 0
     """How long it sounds; 0: the whole step."""
 
 

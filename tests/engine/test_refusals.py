@@ -86,6 +86,8 @@ def test_the_good_file_is_good() -> None:
         ("[420]", "[0]", "line 39: a noise needs 1 setting"),
         ("[pitch]", "[pitch]\ntable = { C4 = 56 }", "line 14: a table and a range .*contradict"),
         ("weight = 0.9", "weight = 1.9", "line 38: drum.weight can't be 1.9"),
+        ("weight = 0.9", "weight = nan", "line 38: drum.weight can't be nan"),
+        ("settings = [420]", "settings = " + "[" * 5000, "is nested too deeply|no valid TOML"),
     ],
 )
 def test_a_fault_is_named_with_its_line(old: str, new: str, message: str) -> None:
@@ -142,6 +144,12 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
 def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_bytes(b"\xff\xfe")
     with pytest.raises(EngineError, match="not UTF-8"):
+        load_engine(tmp_path / "mine.toml")
+
+
+def test_a_file_too_large_is_not_read(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").write_bytes(b"#" * 1_000_001)
+    with pytest.raises(EngineError, match="is larger than 1,000,000 bytes"):
         load_engine(tmp_path / "mine.toml")
 
 
