@@ -1,0 +1,111 @@
+"""``songbook.toml``: settings for all songs of a folder, and for some of them.
+
+    [defaults]
+    engine = "twin-counter"
+    drums = "light"
+
+    [songs."marches/parade.mid"]
+    tune = "trumpet"
+    step = "1/4"
+
+Keys are the long options of ``arranger convert`` without dashes. A song's name is its path below
+the folder, or a pattern with ``*`` and ``?``; later tables win over earlier ones. Everything is
+checked before any song is converted.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING
+
+from arranger.errors import ArrangerError, SettingsError
+from arranger.options import build_settings
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from arranger.settings import Settings
+
+NAME = "songbook.toml"
+_TABLES = ("defaults", "songs")
+
+
+@dataclass(frozen=True, slots=True)
+class BookSettings:
+    """What a songbook's file says, checked."""
+
+    defaults: Settings
+    songs: tuple[tuple[str, Mapping[str, object]], ...]
+    """Pattern and words, in the order of the file."""
+
+    def for_song(self, relative: str) -> Settings:
+        """Return the settings of the song at a path below the folder."""
+        settings = self.defaults
+        for pattern, words in self.songs:
+            if pattern == relative or fnmatchcase(relative, pattern):
+                settings = build_settings(words, settings)
+        return settings
+
+
+def read_book_settings(path: Path, base: Settings) -> BookSettings:
+    """Return the settings of a file on top of those given on the command line as ``base``.
+
+    Raises
+    ------
+    SettingsError
+        If the file is no TOML, or a table, key or value is wrong; with its line.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+        tables = tomllib.loads(text)
+    except OSError as error:
+        raise SettingsError(f"can't be read: {error.strerror}", file=path) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"is no valid TOML: {error}", file=path) from error
+    for name in tables:
+        if name not in _TABLES:
+            raise SettingsError(
+                f"there is no table [{name}]",
+                file=path,
+                place=_line(text, None, name),
+                remedy='the tables are [defaults] and [songs."NAME"]',
+            )
+    defaults = _checked(tables.get("defaults", {}), base, path, text, "defaults")
+    songs = tables.get("songs", {})
+    if not isinstance(songs, dict):
+        raise SettingsError('songs is no table of tables, like [songs."a.mid"]', file=path)
+    for pattern, words in songs.items():
+        _checked(words, defaults, path, text, pattern)
+    return BookSettings(defaults, tuple(songs.items()))
+
+
+def _checked(words: object, base: Settings, path: Path, text: str, table: str) -> Settings:
+    if not isinstance(words, dict):
+        raise SettingsError(f"{table!r} is no table", file=path, place=_line(text, None, table))
+    settings = base
+    for key, value in words.items():
+        try:
+            settings = build_settings({key: value}, settings)
+        except ArrangerError as error:
+            raise SettingsError(
+                error.what, file=path, place=_line(text, table, key), remedy=error.remedy
+            ) from error
+    return settings
+
+
+def _line(text: str, table: str | None, key: str) -> str | None:
+    """Return "line N" of a key within a table, as well as plain search can tell."""
+    inside = table is None
+    for number, line in enumerate(text.splitlines(), 1):
+        header = re.match(r"\s*\[(.*)\]", line)
+        if header is not None:
+            if table is None and key in header[1]:
+                return f"line {number}"
+            inside = table is not None and table in header[1].replace("\\", "")
+        elif inside and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[=.]", line):
+            return f"line {number}"
+    return None
