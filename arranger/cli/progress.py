@@ -46,3 +46,56 @@ def progress_bar(title: str) -> Iterator[Callable[[int, int], None]]:
     finally:
         if shown is not None:
             shown.stop()
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int, int], None]]:
+    """Yield a function to call with things done and things in all.
+
+    A terminal shows a bar with rate and time left; a pipe gets a plain line at every tenth.
+    """
+    if sys.stderr.isatty():
+        with _bar_of(what) as report:
+            yield report
+        return
+    tenths = 0
+
+    def say(done: int, whole: int) -> None:
+        nonlocal tenths
+        now = 10 * done // max(whole, 1)
+        if now > tenths:
+            tenths = now
+            print(f"{done} of {whole} {what}", file=sys.stderr, flush=True)  # noqa: T201
+
+    yield say
+
+
+@contextmanager
+def _bar_of(what: str) -> Iterator[Callable[[int, int], None]]:
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    shown = Progress(
+        TextColumn(what),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]}"),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    started = time.monotonic()
+    with shown:
+        task = shown.add_task(what, total=None, rate="")
+
+        def report(done: int, whole: int) -> None:
+            rate = done / max(time.monotonic() - started, 1e-3)
+            shown.update(task, completed=done, total=whole, rate=f"{rate:.1f}/s")
+
+        yield report

@@ -1,0 +1,85 @@
+"""The songbook's own files: all songs on one table, as CSV, as JSON and as a page."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from arranger.errors import one_line
+from arranger.files import write_bytes, write_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from arranger.songbook.record import Record
+
+FORMAT = "arranger-songbook"
+VERSION = 1
+
+COLUMNS = (
+    "song", "state", "reason", "message", "title", "engine", "step", "asked_bpm", "played_bpm",
+    "bars", "steps", "notes", "kept", "changed", "merged", "dropped", "tune", "bass",
+    "same_notes_as", "sheet",
+)  # fmt: skip
+"""Of songbook.csv, in this order in every version; new ones are added at the end."""
+
+
+def same_notes(records: Sequence[Record]) -> dict[str, str]:
+    """Return, for each song whose notes an earlier song has too, that earlier song's path."""
+    first: dict[str, str] = {}
+    twins: dict[str, str] = {}
+    for record in records:
+        if record.notes:
+            original = first.setdefault(record.notes_digest, record.relative)
+            if original != record.relative:
+                twins[record.relative] = original
+    return twins
+
+
+def write_overview(records: Sequence[Record], out: Path) -> tuple[Path, ...]:
+    """Write songbook.csv, songbook.json and songbook.html; return their paths.
+
+    Raises
+    ------
+    OutputError
+        If one can't be written.
+    """
+    from arranger.report import book_page
+
+    twins = same_notes(records)
+    paths = tuple(out / f"songbook.{suffix}" for suffix in ("csv", "json", "html"))
+    write_bytes(paths[0], _csv(records, twins))
+    write_bytes(paths[1], _json(records, twins))
+    write_text(paths[2], book_page(records, twins))
+    return paths
+
+
+def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for record in records:
+        row: dict[str, Any] = asdict(record)
+        row["song"] = record.relative
+        row["same_notes_as"] = twins.get(record.relative, "")
+        row["sheet"] = f"{record.place}.duet" if record.outputs else ""
+        writer.writerow([_cell(row[column]) for column in COLUMNS])
+    return text.getvalue().encode()
+
+
+def _cell(value: object) -> object:
+    if not isinstance(value, str):
+        return value
+    # A leading sign would make some programs take the text for a formula.
+    shown = one_line(value)
+    return f"'{shown}" if shown[:1] in {"=", "+", "-", "@"} else shown
+
+
+def _json(records: Sequence[Record], twins: dict[str, str]) -> bytes:
+    songs = [{**asdict(record), "same_notes_as": twins.get(record.relative)} for record in records]
+    whole = {"format": FORMAT, "version": VERSION, "songs": songs}
+    return (json.dumps(whole, indent=1) + "\n").encode()

@@ -1,0 +1,132 @@
+"""What the songbook remembers of one song: small, plain, the same whatever worker made it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from arranger.pipeline import Conversion
+    from arranger.song.model import Song
+
+STRIP_VALUES = 48
+"""Bars of a song are gathered into at most so many values for its small overview strip."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """One song's line in the songbook. Failed songs have a reason and no counts."""
+
+    relative: str
+    place: str
+    state: str
+    """"done", "kept-edit" (its sheet was edited by hand and left alone) or "failed"."""
+    reason: str = ""
+    """For a failed song a stable code: see `REASON_CODES`."""
+    message: str = ""
+    title: str = ""
+    engine: str = ""
+    notes: int = 0
+    kept: int = 0
+    changed: int = 0
+    merged: int = 0
+    dropped: int = 0
+    steps: int = 0
+    bars: int = 0
+    step: str = ""
+    asked_bpm: float = 0.0
+    played_bpm: float = 0.0
+    tune: str = ""
+    bass: str = ""
+    notes_digest: str = ""
+    """Equal for songs with the same notes, whatever the file."""
+    strip: tuple[float, ...] = ()
+    """Share of notes not heard, from start to end of the song, 0..1."""
+    outputs: tuple[str, ...] = ()
+    """Names of the files written, without folder."""
+
+    def to_json(self) -> str:
+        """Return the record as one line of JSON."""
+        return json.dumps(asdict(self), sort_keys=True)
+
+    @classmethod
+    def from_json(cls, text: str) -> Record:
+        """Return the record that `to_json` wrote."""
+        values: dict[str, Any] = json.loads(text)
+        values["strip"] = tuple(values["strip"])
+        values["outputs"] = tuple(values["outputs"])
+        return cls(**values)
+
+
+REASON_CODES = {
+    "unreadable": "the file can't be read as a song",
+    "limit": "the song is larger than a limit",
+    "settings": "a setting doesn't fit the song",
+    "unwritable": "an output can't be written",
+    "time": "it took longer than the time limit",
+    "memory": "it took more memory than the limit",
+    "crashed": "the worker process died on it",
+    "defect": "the program failed on it, which is a defect of the program",
+}
+"""Why a song failed, in a word that stays the same between versions."""
+
+
+def done_record(
+    relative: str, place: str, conversion: Conversion, outputs: tuple[str, ...], state: str
+) -> Record:
+    """Return the record of a converted song."""
+    song, reduction = conversion.song, conversion.reduction
+    outcomes = reduction.ledger.outcomes()
+    names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
+    return Record(
+        relative=relative,
+        place=place,
+        state=state,
+        title=song.title,
+        engine=conversion.engine.name,
+        notes=len(song.notes),
+        kept=outcomes["kept"],
+        changed=outcomes["changed"],
+        merged=outcomes["merged"],
+        dropped=outcomes["dropped"],
+        steps=conversion.grid.steps,
+        bars=len(conversion.grid.bars),
+        step=str(conversion.grid.step_beats),
+        asked_bpm=round(conversion.grid.asked_bpm, 3),
+        played_bpm=round(conversion.grid.played_bpm, 3),
+        tune=names.get("tune", ""),
+        bass=names.get("bass", ""),
+        notes_digest=notes_digest(song),
+        strip=_strip(conversion),
+        outputs=outputs,
+    )
+
+
+def notes_digest(song: Song) -> str:
+    """Return a digest of what is played when: onset and length in beats, pitch, drum or not.
+
+    The order of tracks, velocities, names and the file's resolution don't matter.
+    """
+    beat = song.ticks_per_beat
+    played = sorted(
+        (round(note.onset * 960 / beat), round(note.duration * 960 / beat), note.pitch, note.drum)
+        for note in song.notes
+    )
+    return hashlib.sha256(repr(played).encode()).hexdigest()
+
+
+def _strip(conversion: Conversion) -> tuple[float, ...]:
+    steps = max(conversion.grid.steps, 1)
+    wide = min(STRIP_VALUES, len(conversion.grid.bars))
+    asked, lost = [0] * wide, [0] * wide
+    onsets = conversion.grid.onset_steps.tolist()
+    for entry in conversion.reduction.ledger.entries:
+        if onsets[entry.note] >= 0:
+            slot = min(onsets[entry.note] * wide // steps, wide - 1)
+            asked[slot] += 1
+            lost[slot] += entry.outcome == "dropped"
+    return tuple(
+        round(missing / max(total, 1), 3) for missing, total in zip(lost, asked, strict=True)
+    )

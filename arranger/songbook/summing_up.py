@@ -1,0 +1,91 @@
+"""What the terminal says after a songbook: counters and wording, apart from the work."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from arranger.errors import one_line
+from arranger.songbook.overview import same_notes
+from arranger.songbook.record import REASON_CODES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from arranger.songbook.book import BookResult
+
+MOST_LINES = 20
+"""Songs named one by one in each list; the rest is in songbook.csv."""
+
+
+def as_text(result: BookResult) -> str:
+    """Return the summary for a person, without a final line feed."""
+    return "\n".join(_lines(result))
+
+
+def as_json(result: BookResult) -> str:
+    """Return the summary for a script, as one JSON object."""
+    return json.dumps(
+        {
+            "songs": len(result.records),
+            "converted": _converted(result),
+            "unchanged": result.skipped,
+            "failed": [
+                {"song": record.relative, "reason": record.reason, "message": record.message}
+                for record in result.failed
+            ],
+            "same_notes": same_notes(result.records),
+            "notes": _notes(result),
+            "files": [str(path) for path in result.files],
+        }
+    )
+
+
+def _converted(result: BookResult) -> int:
+    return len(result.records) - result.skipped - len(result.failed)
+
+
+def _notes(result: BookResult) -> dict[str, int]:
+    outcomes = ("kept", "changed", "merged", "dropped")
+    return {
+        outcome: sum(getattr(record, outcome) for record in result.records)
+        for outcome in outcomes
+    }
+
+
+def _lines(result: BookResult) -> Iterator[str]:
+    yield (
+        f"{len(result.records)} songs: {_converted(result)} converted, {result.skipped} unchanged, "
+        f"{len(result.failed)} failed"
+    )
+    counted = _notes(result)
+    whole = sum(counted.values())
+    if whole:
+        shares = ", ".join(
+            f"{count} {outcome} ({count / whole:.0%})" for outcome, count in counted.items()
+        )
+        yield f"{whole} notes: {shares}"
+    edited = [record.relative for record in result.records if record.state == "kept-edit"]
+    yield from _listed("sheets edited by hand and left alone:", edited)
+    twins = same_notes(result.records).items()
+    yield from _listed("songs with the same notes:", [f"{a} is {b} again" for a, b in twins])
+    if result.failed:
+        codes = Counter(record.reason for record in result.failed)
+        yield "failed:"
+        for code, count in codes.most_common():
+            yield f"  {count:>5} {code}: {REASON_CODES[code]}"
+        yield from _listed(
+            None, [f"{record.relative}: {record.message}" for record in result.failed]
+        )
+    for path in result.files:
+        yield f"wrote {path}"
+
+
+def _listed(title: str | None, items: list[str]) -> Iterator[str]:
+    if items and title is not None:
+        yield title
+    for item in items[:MOST_LINES]:
+        yield f"  {one_line(item)}"
+    if len(items) > MOST_LINES:
+        yield f"  and {len(items) - MOST_LINES} more in songbook.csv"
