@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError
 from arranger.files import write_bytes, write_text
 from arranger.report import html_page, ledger_csv, ledger_json
-from arranger.sheet import write_sheet
+from arranger.sheet.keep import write_generated
 from arranger.sound import render
 
 if TYPE_CHECKING:
@@ -29,10 +29,20 @@ class OutputChoice:
     """One of `AUDIO_KINDS`, or None for no sound."""
     force: bool = False
     """Overwrite a sheet that was edited by hand."""
+    keep_edits: bool = False
+    """Keep the bars that were edited by hand and take the others from the conversion."""
 
     def __post_init__(self) -> None:
         if self.audio is not None and self.audio not in AUDIO_KINDS:
             raise SettingsError(f"{self.audio!r} is none of {', '.join(AUDIO_KINDS)}")
+
+
+def output_paths(choice: OutputChoice, name: str) -> tuple[Path, ...]:
+    """Return where the files go: sheet, ledger as JSON and CSV, report, and sound if wanted."""
+    suffixes = [".duet", ".ledger.json", ".ledger.csv", ".report.html"]
+    if choice.audio is not None:
+        suffixes.append(f".{choice.audio}")
+    return tuple(choice.folder / f"{name}{suffix}" for suffix in suffixes)
 
 
 def write_outputs(
@@ -62,16 +72,12 @@ def write_outputs(
     OutputError
         If a file can't be written, or the sheet there was edited by hand.
     """
-    stem = choice.folder / name
-    files = [
-        stem.with_name(f"{name}{suffix}")
-        for suffix in (".duet", ".ledger.json", ".ledger.csv", ".report.html")
-    ]
-    write_sheet(conversion.sheet, files[0])
-    write_bytes(files[1], ledger_json(conversion))
-    write_bytes(files[2], ledger_csv(conversion))
-    write_text(files[3], html_page(conversion))
-    if choice.audio is not None:
-        files.append(stem.with_name(f"{name}.{choice.audio}"))
-        render(conversion.sheet, conversion.engine, files[-1], progress=progress)
-    return tuple(files)
+    files = output_paths(choice, name)
+    sheet, as_json, as_csv, page = files[:4]
+    write_generated(sheet, conversion.sheet, force=choice.force)
+    write_bytes(as_json, ledger_json(conversion))
+    write_bytes(as_csv, ledger_csv(conversion))
+    write_text(page, html_page(conversion))
+    for audio in files[4:]:
+        render(conversion.sheet, conversion.engine, audio, progress=progress)
+    return files

@@ -49,8 +49,7 @@ def _converted(result: BookResult) -> int:
 def _notes(result: BookResult) -> dict[str, int]:
     outcomes = ("kept", "changed", "merged", "dropped")
     return {
-        outcome: sum(getattr(record, outcome) for record in result.records)
-        for outcome in outcomes
+        outcome: sum(getattr(record, outcome) for record in result.records) for outcome in outcomes
     }
 
 

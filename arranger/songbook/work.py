@@ -24,8 +24,9 @@ from arranger.errors import (
     OutputError,
     SettingsError,
 )
-from arranger.outputs import OutputChoice, write_outputs
+from arranger.outputs import OutputChoice, output_paths, write_outputs
 from arranger.pipeline import convert
+from arranger.sheet.keep import State, look
 from arranger.song import read_song
 from arranger.songbook.record import Record, done_record
 
@@ -94,6 +95,12 @@ def _converted(job: Job) -> Record:
     choice = OutputChoice(
         folder=folder, audio=job.audio, force=job.force, keep_edits=job.keep_edits
     )
+    if (
+        not (job.force or job.keep_edits)
+        and look(output_paths(choice, name)[0]).state is State.EDITED
+    ):
+        there = tuple(path.name for path in output_paths(choice, name) if path.exists())
+        return done_record(job.relative, job.place, conversion, there, "kept-edit")
     written = write_outputs(conversion, name, choice)
     outputs = tuple(path.name for path in written)
     return done_record(job.relative, job.place, conversion, outputs, "done")
