@@ -34,7 +34,7 @@ def dask_backend(address: str) -> Iterator[None]:
             "--cluster needs Dask", remedy="install it with: pip install 'arranger[cluster]'"
         ) from error
     try:
-        client = Client(address, timeout=PATIENCE_SECONDS)
+        client = Client(address, timeout=PATIENCE_SECONDS)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise SettingsError(
             f"no cluster answers at {address!r}",
