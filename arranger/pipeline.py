@@ -15,6 +15,7 @@ from arranger.grid import plan_grid
 from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce
 from arranger.sheet import with_digest
+from arranger.sheet.marked import read_marked
 from arranger.sheet.model import Sheet, SheetBar
 
 if TYPE_CHECKING:
@@ -40,6 +41,8 @@ class Conversion:
 def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     """Turn a song into two voices for an engine.
 
+    A MIDI file that was made from a sheet becomes that sheet again (`arranger.sheet.marked`).
+
     Raises
     ------
     SongError
@@ -51,19 +54,24 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     LawError
         If a note went missing on the way, which is a defect of this program.
     """
-    grid = plan_grid(song, engine, settings.grid)
-    reduction = reduce(song, engine, grid, settings.reduce)
+    marked = read_marked(song, engine, settings)
+    if marked is not None:
+        title, grid, reduction = marked
+    else:
+        title = song.title
+        grid = plan_grid(song, engine, settings.grid)
+        reduction = reduce(song, engine, grid, settings.reduce)
     check_conservation(reduction.ledger, len(song.notes))
-    sheet = _sheet(song, settings, grid, reduction)
+    sheet = _sheet(song, settings, grid, reduction, title)
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )
 
 
-def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction) -> Sheet:
+def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction, title: str) -> Sheet:
     bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
     sheet = Sheet(
-        title=song.title,
+        title=title,
         engine=settings.engine,
         step_beats=grid.step_beats,
         step_setting=grid.step_length.setting,
@@ -75,5 +83,6 @@ def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction) -> 
         source_file=song.file,
         source_sha256=song.sha256,
         settings=command_line(settings),
+        tempo=round(grid.played_bpm, 2),
     )
     return with_digest(sheet)

@@ -1,0 +1,149 @@
+"""The mark: what a MIDI file of a sheet says about the sheet, so that it can become one again.
+
+Text events at the start of the file (Standard MIDI File 1.0, meta event 01) hold
+
+    arranger-sheet 1 title=Low%20tide engine=twin-phase step=1/4 length=12 loop=16
+    arranger-sheet 1 drums=kick:36,snare:38
+    arranger-sheet 1 bars=0:4/4:4,1*12:4/4:16
+
+Values are percent-encoded. ``drums`` gives the percussion key of each sound. ``bars`` gives runs of
+bars: the first one's number, how many count on from it, metre, steps of each. Keys that stand in
+several events go on; unknown keys are passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING
+from urllib.parse import quote, unquote
+
+from arranger.sheet.model import SheetBar
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from arranger.sheet.model import Sheet
+    from arranger.song.model import Song
+
+MARK = "arranger-sheet 1 "
+_RUNS_A_LINE = 24
+_STEP = re.compile(r"(\d{1,6})/(\d{1,6})", re.ASCII)
+_RUN = re.compile(r"(-?\d{1,9})(?:\*(\d{1,6}))?:(\d{1,4})/(\d{1,4}):(\d{1,6})", re.ASCII)
+_DRUM = re.compile(r"([a-z][a-z0-9-]*):(\d{1,3})", re.ASCII)
+_NUMBER = re.compile(r"\d{1,9}", re.ASCII)
+_MAX_BARS = 1_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetMark:
+    """What a MIDI file says about the sheet it was made from."""
+
+    title: str
+    engine: str
+    step_beats: Fraction
+    step_setting: int
+    loop_step: int | None
+    drums: Mapping[int, str]
+    """Percussion key to drum sound."""
+    bars: tuple[SheetBar, ...]
+
+    @property
+    def steps(self) -> int:
+        """How many steps the sheet has."""
+        return sum(bar.steps for bar in self.bars)
+
+
+def mark_lines(sheet: Sheet, keys: Mapping[str, int]) -> list[str]:
+    """Return the texts that mark a MIDI file as made from a sheet.
+
+    Parameters
+    ----------
+    sheet
+        The sheet.
+    keys
+        The percussion key of each drum sound.
+    """
+    step = sheet.step_beats
+    words = [
+        f"title={_quote(sheet.title)}",
+        f"engine={_quote(sheet.engine)}",
+        f"step={step.numerator}/{step.denominator}",
+        f"length={sheet.step_setting}",
+    ]
+    if sheet.loop_step is not None:
+        words.append(f"loop={sheet.loop_step}")
+    lines = [" ".join(words)]
+    if keys:
+        lines.append("drums=" + ",".join(f"{name}:{key}" for name, key in keys.items()))
+    runs = list(_runs(sheet.bars))
+    lines.extend(
+        "bars=" + ",".join(runs[at : at + _RUNS_A_LINE]) for at in range(0, len(runs), _RUNS_A_LINE)
+    )
+    return [MARK + line for line in lines]
+
+
+def find_mark(song: Song) -> SheetMark | None:
+    """Return the mark of a song that was made from a sheet; None without one or if it is damaged."""
+    values: dict[str, str] = {}
+    for mark in song.marks:
+        if mark.kind == "text" and mark.text.startswith(MARK):
+            for word in mark.text[len(MARK) :].split():
+                key, _, value = word.partition("=")
+                values[key] = f"{values[key]},{value}" if key in values else value
+    step = _STEP.fullmatch(values.get("step", ""))
+    length = values.get("length", "")
+    loop = values.get("loop")
+    bars = _read_bars(values.get("bars", ""))
+    drums = [_DRUM.fullmatch(word) for word in values.get("drums", "").split(",") if word]
+    if step is None or not int(step[1]) or not int(step[2]):
+        return None
+    if not _NUMBER.fullmatch(length) or not bars or None in drums:
+        return None
+    if loop is not None and (
+        not _NUMBER.fullmatch(loop) or int(loop) >= sum(bar.steps for bar in bars)
+    ):
+        return None
+    return SheetMark(
+        title=unquote(values.get("title", ""), errors="surrogatepass"),
+        engine=unquote(values.get("engine", ""), errors="surrogatepass"),
+        step_beats=Fraction(int(step[1]), int(step[2])),
+        step_setting=int(length),
+        loop_step=None if loop is None else int(loop),
+        drums={int(match[2]): match[1] for match in drums if match is not None},
+        bars=bars,
+    )
+
+
+def _quote(text: str) -> str:
+    return quote(text, safe="", errors="surrogatepass")
+
+
+def _runs(bars: Sequence[SheetBar]) -> Iterator[str]:
+    at = 0
+    while at < len(bars):
+        bar = bars[at]
+        count = 1
+        while at + count < len(bars) and bars[at + count] == bar._replace(
+            number=bar.number + count
+        ):
+            count += 1
+        times = f"*{count}" if count > 1 else ""
+        yield f"{bar.number}{times}:{bar.numerator}/{bar.denominator}:{bar.steps}"
+        at += count
+
+
+def _read_bars(text: str) -> tuple[SheetBar, ...]:
+    """Return the bars of a list of runs; nothing if it is damaged."""
+    found: list[SheetBar] = []
+    for word in text.split(",") if text else ():
+        match = _RUN.fullmatch(word)
+        if match is None:
+            return ()
+        number, count = int(match[1]), int(match[2] or 1)
+        numerator, denominator, steps = int(match[3]), int(match[4]), int(match[5])
+        if min(numerator, denominator, steps) < 1 or len(found) + count > _MAX_BARS:
+            return ()
+        found.extend(SheetBar(number + n, steps, numerator, denominator) for n in range(count))
+    return tuple(found)

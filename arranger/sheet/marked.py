@@ -1,0 +1,207 @@
+"""A MIDI file that was made from a sheet becomes that sheet again, exactly.
+
+The notes say what is played; the mark (`arranger.sheet.mark`) says how they stood on steps and bars.
+Where somebody has since changed the notes so that they don't fit the mark (a third note at once, a
+start between steps, a pitch that the engine doesn't have), it is a song like any other and the
+general way is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.grid.model import Grid, GridBar, StepChoice
+from arranger.reduce.ledger import Entry, Ledger, Span
+from arranger.reduce.model import Evidence, PartRole, Reduction
+from arranger.settings import GridSettings, ReduceSettings
+from arranger.sheet.mark import find_mark
+from arranger.sheet.model import HOLD, REST
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.engine.model import Engine, StepLength
+    from arranger.settings import Settings
+    from arranger.sheet.mark import SheetMark
+    from arranger.song.model import Note, Song
+
+_VOICES = {"voice 1": 1, "voice 2": 2}
+_ROLES = {0: "drums", 1: "tune", 2: "bass"}
+
+
+class Marked(NamedTuple):
+    """What the mark and the notes of a song add up to."""
+
+    title: str
+    grid: Grid
+    reduction: Reduction
+
+
+def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None:
+    """Return grid and reduction of a song that was made from a sheet, or None if it wasn't.
+
+    None also where a setting asks for something else than the sheet as it was, or the notes don't
+    fit the mark.
+    """
+    mark = find_mark(song)
+    if mark is None or _asks_otherwise(settings) or mark.steps > settings.grid.max_steps:
+        return None
+    placed = _placed(song, engine, mark)
+    if placed is None:
+        return None
+    grid = _grid(song, engine, settings, mark, placed)
+    return Marked(mark.title, grid, _reduction(song, engine, mark, placed))
+
+
+def _asks_otherwise(settings: Settings) -> bool:
+    grid = replace(settings.grid, max_steps=GridSettings().max_steps)
+    reduce = replace(settings.reduce, max_bytes=None)
+    if reduce.texture == "as-written":
+        reduce = replace(reduce, texture=ReduceSettings().texture)
+    return grid != GridSettings() or reduce != ReduceSettings()
+
+
+class _Placed(NamedTuple):
+    """A note on its steps."""
+
+    voice: int
+    """1, 2, or 0 for a drum."""
+    step: int
+    steps: int
+    sound: str | None
+
+
+def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None:
+    """Return every note on its steps, or None if one doesn't fit the sheet."""
+    step_ticks = mark.step_beats * song.ticks_per_beat
+    if step_ticks.denominator != 1 or not song.own_beat:
+        return None
+    ticks = step_ticks.numerator
+    sounds = {drum.name for drum in engine.drums}
+    voice_of = {part.index: _VOICES.get(part.name, 0) for part in song.parts}
+    free = [0, 0, 0]
+    found: list[_Placed] = []
+    for note in song.notes:
+        voice = 0 if note.drum else voice_of[note.part]
+        step, late = divmod(note.onset, ticks)
+        steps, more = divmod(note.duration, ticks)
+        sound = mark.drums.get(note.pitch) if note.drum else None
+        on_steps = not late and not more and steps > 0 and step + steps <= mark.steps
+        fits = sound in sounds if note.drum else voice > 0 and note.pitch in engine.pitches
+        if not on_steps or not fits or step < free[voice]:
+            return None
+        free[voice] = step + (1 if note.drum else steps)
+        found.append(_Placed(voice, step, 1 if note.drum else steps, sound))
+    return found
+
+
+def _grid(
+    song: Song, engine: Engine, settings: Settings, mark: SheetMark, placed: list[_Placed]
+) -> Grid:
+    bars: list[GridBar] = []
+    start = 0
+    for bar in mark.bars:
+        bars.append(GridBar(bar.number, start, bar.steps, bar.numerator, bar.denominator))
+        start += bar.steps
+    onsets = np.array([note.step for note in placed], dtype=np.int64)
+    length = _step_length(song, engine, settings, mark)
+    return Grid(
+        step_beats=mark.step_beats,
+        basis="file",
+        first_tick=0,
+        steps=mark.steps,
+        bars=tuple(bars),
+        step_length=length,
+        asked_bpm=60e6 / song.tempos[0].microseconds_per_beat,
+        onset_steps=onsets,
+        end_steps=onsets + np.array([note.steps for note in placed], dtype=np.int64),
+        positions=onsets.astype(np.float64),
+        alternatives=(StepChoice(mark.step_beats, 0.0, mark.steps, 0, 0, 0),),
+        loop_step=mark.loop_step,
+        remarks=("the file was made from a sheet, which it becomes again as it was",),
+    )
+
+
+def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark) -> StepLength:
+    """Return the sheet's own step length, or on another engine the nearest to its tempo."""
+    if mark.engine in (settings.engine, engine.name):
+        for entry in engine.step_lengths:
+            if entry.setting == mark.step_setting:
+                return entry
+    # us/beat * beat/step * s/us = s/step
+    seconds = song.tempos[0].microseconds_per_beat * float(mark.step_beats) * 1e-6
+    return engine.nearest_step_length(seconds)
+
+
+def _reduction(song: Song, engine: Engine, mark: SheetMark, placed: Sequence[_Placed]) -> Reduction:
+    steps = mark.steps
+    voices = ([REST] * steps, [REST] * steps)
+    sources = ([-1] * steps, [-1] * steps)
+    drums: list[str | None] = [None] * steps
+    drum_sources = [-1] * steps
+    for note, place in zip(song.notes, placed, strict=True):
+        first, end = place.step, place.step + place.steps
+        if place.voice == 0:
+            drums[first], drum_sources[first] = place.sound, note.id
+        else:
+            cells = [note.pitch] + [HOLD] * (place.steps - 1)
+            voices[place.voice - 1][first:end] = cells
+            sources[place.voice - 1][first:end] = [note.id] * place.steps
+    silenced = drum_sources if engine.drum_takes_step else [-1] * steps
+    entries = tuple(
+        _entry(song, note, place, silenced, sources)
+        for note, place in zip(song.notes, placed, strict=True)
+    )
+    return Reduction(
+        voice1=tuple(voices[0]),
+        voice2=tuple(voices[1]),
+        drums=tuple(drums),
+        sources1=tuple(sources[0]),
+        sources2=tuple(sources[1]),
+        drum_sources=tuple(drum_sources),
+        ledger=Ledger(entries=entries, transpose=0),
+        roles=tuple(_role(song, index, placed) for index in range(len(song.parts))),
+        cost=0.0,
+    )
+
+
+def _entry(
+    song: Song,
+    note: Note,
+    place: _Placed,
+    silenced: Sequence[int],
+    sources: tuple[list[int], list[int]],
+) -> Entry:
+    """Return what became of a note that stands in its voice as written."""
+    if place.voice == 0:
+        return Entry(note.id, "kept", (), (Span(0, place.step, 1),), None, (), place.sound)
+    first, end = place.step, place.step + place.steps
+    heard = [step for step in range(first, end) if silenced[step] < 0]
+    if not heard:
+        return Entry(note.id, "dropped", ("under-drum",), (), None, (silenced[first],))
+    span = Span(place.voice, heard[0], heard[-1] + 1 - heard[0])
+    before = sources[place.voice - 1][first - 1] if first else -1
+    unbroken = before >= 0 and silenced[first] < 0 and silenced[first - 1] < 0
+    if unbroken and song.notes[before].pitch == note.pitch:
+        return Entry(note.id, "merged", ("repeat-tied",), (span,), note.pitch, (before,))
+    reasons: list[str] = []
+    by: list[int] = []
+    if heard[0] > first:
+        reasons.append("delayed-by-drum")
+        by.append(silenced[first])
+    if heard[-1] + 1 < end:
+        reasons.append("shortened-by-next-note")
+        by.append(silenced[heard[-1] + 1])
+    outcome = "changed" if reasons else "kept"
+    return Entry(note.id, outcome, tuple(reasons), (span,), note.pitch, tuple(dict.fromkeys(by)))
+
+
+def _role(song: Song, part: int, placed: Sequence[_Placed]) -> PartRole:
+    voice = next(p.voice for n, p in zip(song.notes, placed, strict=True) if n.part == part)
+    what = "the file was made from a sheet that has it as " + (
+        f"voice {voice}" if voice else "drums"
+    )
+    return PartRole(part, _ROLES[voice], float(voice == 1), float(voice == 2), (Evidence(what, 1),))

@@ -1,0 +1,175 @@
+"""A sheet as a MIDI file: two voices as two tracks, drums on channel 10, and the mark.
+
+The file is one of format 1: a first track with title, mark, tempo and metre, then "voice 1",
+"voice 2" and "drums". Its tempo is what the engine really plays. Converting it again gives the same
+sheet (`arranger.sheet.marked`), as long as the notes are left alone.
+
+Numbered departures from what is written in the sheet:
+
+1. A hold with nothing before it is silent, so it comes back as silence.
+2. MIDI tempo is in whole microseconds a beat and at most 16.7 s; a slower beat is written as that.
+   The mark carries the engine's own step length, so nothing is lost.
+3. MIDI metres have denominators that are powers of two; another metre is only in the mark.
+"""
+
+from __future__ import annotations
+
+from io import BytesIO
+from math import lcm
+from typing import TYPE_CHECKING, Any
+
+import mido
+
+from arranger.errors import SheetError
+from arranger.sheet.mark import mark_lines
+from arranger.sheet.model import HOLD, REST
+from arranger.sound.steps import played_steps, step_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from arranger.engine.model import Engine
+    from arranger.machine.options import ExportOptions
+    from arranger.sheet.model import Sheet
+
+_LEAST_TICKS_PER_BEAT = 480
+_MOST_TICKS_PER_BEAT = 0x7FFF
+_SLOWEST_BEAT = 0xFFFFFF
+"""Microseconds: three bytes (Standard MIDI File 1.0, Set Tempo)."""
+_DRUM_CHANNEL = 9
+_PROGRAM = 80
+"""General MIDI program 81, a square wave lead: nearest to the speaker."""
+_VELOCITY = 100
+_FREE_KEYS = range(27, 88)
+"""Percussion keys that are tried for a sound that stands in for none."""
+
+
+def to_midi(sheet: Sheet, engine: Engine) -> bytes:
+    """Return the sheet as a Standard MIDI File.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet, or a step is too small a share of a beat for MIDI.
+    """
+    played_steps(sheet, engine)
+    per_beat, step_ticks = _resolution(sheet)
+    keys = percussion_keys(engine)
+    used = {name: keys[name] for name in sorted({name for name in sheet.drums if name})}
+    file = mido.MidiFile(type=1, ticks_per_beat=per_beat, charset="utf-8")
+    file.tracks.append(_first_track(sheet, engine, used, step_ticks))
+    for name, channel, row in (("voice 1", 0, sheet.voice1), ("voice 2", 1, sheet.voice2)):
+        notes = [(start, end, pitch) for start, end, pitch in tone_spans(row)]
+        file.tracks.append(_track(name, channel, notes, sheet.steps, step_ticks))
+    hits = [(at, at + 1, used[name]) for at, name in enumerate(sheet.drums) if name is not None]
+    file.tracks.append(_track("drums", _DRUM_CHANNEL, hits, sheet.steps, step_ticks))
+    content = BytesIO()
+    file.save(file=content)
+    return content.getvalue()
+
+
+def export_midi(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
+    """Return the sheet as a Standard MIDI File; the exporter of ``--as midi``."""
+    return to_midi(sheet, engine)
+
+
+def tone_spans(row: Sequence[int]) -> Iterator[tuple[int, int, int]]:
+    """Yield first step, end step and pitch of each tone of a voice.
+
+    >>> list(tone_spans((60, HOLD, REST, HOLD, 62, 62)))
+    [(0, 2, 60), (4, 5, 62), (5, 6, 62)]
+    """
+    start, pitch = 0, REST
+    for step, cell in enumerate(row):
+        if cell != HOLD:
+            if pitch != REST:
+                yield start, step, pitch
+            start, pitch = step, cell
+    if pitch != REST:
+        yield start, len(row), pitch
+
+
+def percussion_keys(engine: Engine) -> dict[str, int]:
+    """Return a General MIDI percussion key of its own for each drum sound of an engine.
+
+    The key is one that leads to the sound when a song is converted, where there is one.
+    """
+    chosen: dict[str, int] = {}
+    for drum in engine.drums:
+        for key in drum.percussion_keys:
+            found = engine.drum_for(key)
+            if found is not None and found.name == drum.name:
+                chosen[drum.name] = key
+                break
+    free = [key for key in _FREE_KEYS if key not in chosen.values()]
+    for drum in engine.drums:
+        if drum.name not in chosen:
+            chosen[drum.name] = free.pop(0)
+    return chosen
+
+
+def _resolution(sheet: Sheet) -> tuple[int, int]:
+    """Return ticks a beat and ticks a step, both whole."""
+    step = sheet.step_beats
+    per_beat = lcm(_LEAST_TICKS_PER_BEAT, step.denominator)
+    if per_beat > _MOST_TICKS_PER_BEAT:
+        per_beat = step.denominator
+    if per_beat > _MOST_TICKS_PER_BEAT:
+        raise SheetError(
+            f"a step of {step} beat is too small a share for a MIDI file",
+            remedy=f"MIDI has at most {_MOST_TICKS_PER_BEAT} ticks a beat",
+        )
+    return per_beat, int(step * per_beat)
+
+
+def _first_track(
+    sheet: Sheet, engine: Engine, keys: Mapping[str, int], step_ticks: int
+) -> mido.MidiTrack:
+    title = sheet.title.encode("utf-8", "replace").decode("utf-8")
+    seconds = step_length(sheet, engine).seconds
+    # s/step * us/s / (beat/step) = us/beat
+    tempo = round(seconds * 1e6 / float(sheet.step_beats))
+    events = [
+        (0, mido.MetaMessage("track_name", name=title)),
+        *((0, mido.MetaMessage("text", text=line)) for line in mark_lines(sheet, keys)),
+        (0, mido.MetaMessage("set_tempo", tempo=min(max(tempo, 1), _SLOWEST_BEAT))),
+    ]
+    metre: tuple[int, int] | None = None
+    start = 0
+    for bar in sheet.bars:
+        if (bar.numerator, bar.denominator) != metre and _midi_metre(bar[2], bar[3]):
+            metre = (bar.numerator, bar.denominator)
+            signature = mido.MetaMessage(
+                "time_signature", numerator=bar.numerator, denominator=bar.denominator
+            )
+            events.append((start * step_ticks, signature))
+        start += bar.steps
+    return _timed(events, sheet.steps * step_ticks)
+
+
+def _midi_metre(numerator: int, denominator: int) -> bool:
+    return numerator < 256 and denominator & (denominator - 1) == 0 and denominator <= 128
+
+
+def _track(
+    name: str, channel: int, notes: list[tuple[int, int, int]], steps: int, step_ticks: int
+) -> mido.MidiTrack:
+    events: list[tuple[int, Any]] = [(0, mido.MetaMessage("track_name", name=name))]
+    if channel != _DRUM_CHANNEL:
+        events.append((0, mido.Message("program_change", channel=channel, program=_PROGRAM)))
+    for start, end, pitch in notes:
+        on = mido.Message("note_on", channel=channel, note=pitch, velocity=_VELOCITY)
+        off = mido.Message("note_off", channel=channel, note=pitch, velocity=0)
+        events += [(start * step_ticks, on), (end * step_ticks, off)]
+    return _timed(events, steps * step_ticks)
+
+
+def _timed(events: list[tuple[int, Any]], end: int) -> mido.MidiTrack:
+    """Return a track of events in order of time; each event gets the ticks since the one before."""
+    track = mido.MidiTrack()
+    now = 0
+    for tick, message in events:
+        track.append(message.copy(time=tick - now))
+        now = tick
+    track.append(mido.MetaMessage("end_of_track", time=end - now))
+    return track

@@ -1,0 +1,107 @@
+"""A sheet as MIDI: read by other programs, and converted back to the same sheet."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import mido
+import pytest
+from hypothesis import assume, given, settings
+
+from arranger.engine import load_engine
+from arranger.errors import SheetError
+from arranger.pipeline import convert
+from arranger.settings import Settings
+from arranger.sheet import HOLD, REST, Sheet, SheetBar
+from arranger.sheet.midi import percussion_keys, to_midi
+from arranger.song import read_song_bytes
+
+from .playable import ENGINES, playable, settled
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+
+SMALL = Sheet(
+    title="Low tide",
+    engine="twin-phase",
+    step_beats=Fraction(1, 2),
+    step_setting=20,
+    bars=(SheetBar(1, 8, 4, 4),),
+    voice1=(60, HOLD, REST, 62, 62, HOLD, HOLD, REST),
+    voice2=(REST, REST, 43, HOLD, HOLD, HOLD, REST, REST),
+    drums=("kick", None, None, None, "snare", None, None, None),
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(playable())
+def test_converting_the_midi_of_a_sheet_gives_the_sheet_back(given: tuple[Sheet, Engine]) -> None:
+    sheet, engine = given
+    song = read_song_bytes(to_midi(sheet, engine), "again.mid")
+    assume(song.notes)
+    again = convert(song, engine, Settings(engine=engine.name)).sheet
+    assert again.voice1 == settled(sheet.voice1)
+    assert again.voice2 == settled(sheet.voice2)
+    for name in ("title", "engine", "step_beats", "step_setting", "bars", "drums", "loop_step"):
+        assert getattr(again, name) == getattr(sheet, name), name
+
+
+def test_mido_reads_the_notes_that_stand_in_the_sheet() -> None:
+    """Independent reader: mido; ticks by hand (240 a step of half a beat at 480 a beat)."""
+    file = mido.MidiFile(file=io.BytesIO(to_midi(SMALL, load_engine("twin-phase"))))
+    assert file.type == 1
+    assert [track.name for track in file.tracks] == ["Low tide", "voice 1", "voice 2", "drums"]
+    assert _notes(file.tracks[1]) == [(0, 480, 60), (720, 960, 62), (960, 1680, 62)]
+    assert _notes(file.tracks[2]) == [(480, 1440, 43)]
+    # General MIDI Level 1 percussion map: 35 Acoustic Bass Drum or 36 Bass Drum 1; 38, 40 snares.
+    (kick, snare) = _notes(file.tracks[3])
+    assert kick[2] in (35, 36)
+    assert snare[2] in (38, 40)
+    assert {m.channel for m in file.tracks[3] if m.type == "note_on"} == {9}
+
+
+def test_the_tempo_is_what_the_engine_plays() -> None:
+    engine = load_engine("twin-phase")
+    file = mido.MidiFile(file=io.BytesIO(to_midi(SMALL, engine)))
+    seconds = next(e.seconds for e in engine.step_lengths if e.setting == SMALL.step_setting)
+    assert file.length == pytest.approx(8 * seconds, abs=8e-6)  # tempo in whole microseconds
+
+
+@pytest.mark.parametrize("name", ENGINES)
+def test_each_drum_sound_has_a_key_of_its_own(name: str) -> None:
+    engine = load_engine(name)
+    keys = percussion_keys(engine)
+    assert set(keys) == {drum.name for drum in engine.drums}
+    assert len(set(keys.values())) == len(keys)
+
+
+def test_notes_that_were_changed_elsewhere_are_arranged_like_any_song() -> None:
+    engine = load_engine("twin-phase")
+    file = mido.MidiFile(file=io.BytesIO(to_midi(SMALL, engine)))
+    for message in file.tracks[1]:
+        if message.type in ("note_on", "note_off") and message.note == 60:
+            message.note = 127  # not in the pitch table
+    content = io.BytesIO()
+    file.save(file=content)
+    again = convert(read_song_bytes(content.getvalue(), "x.mid"), engine, Settings())
+    assert 127 not in again.sheet.voice1
+    assert len(again.reduction.ledger.entries) == len(again.song.notes)
+
+
+def test_a_sheet_that_the_engine_cannot_play_is_refused() -> None:
+    with pytest.raises(SheetError, match="outside the pitch table"):
+        to_midi(replace(SMALL, voice1=(127, *SMALL.voice1[1:])), load_engine("twin-phase"))
+
+
+def _notes(track: mido.MidiTrack) -> list[tuple[int, int, int]]:
+    now, sounding, found = 0, {}, []
+    for message in track:
+        now += message.time
+        if message.type == "note_on":
+            sounding[message.note] = now
+        elif message.type == "note_off":
+            found.append((sounding.pop(message.note), now, message.note))
+    return found
