@@ -42,6 +42,9 @@ EXPORTERS = {
         "arranger.machine.data_export",
         "export_data",
     ),
+    "midi": Exporter(
+        ".mid", "two tracks and drums for music programs", "arranger.sheet.midi", "export_midi"
+    ),
 }
 
 
