@@ -212,11 +212,12 @@ class Accountant:
         return Entry(note, "merged", (reason,), spans, int(tones.pitch[other]), by)
 
     def _dropped(self, note: int, tone: int, onset: int) -> Entry:
-        if tone in self._stretches:
+        end = int(self._problem.tones.end[tone])
+        if not self._problem.drum_is_free and self._performance.drum_on[onset:end].all():
             drum = self._drum_at[onset]
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
         by: list[int] = []
-        for step in range(onset, int(self._problem.tones.end[tone])):
+        for step in range(onset, end):
             by = self._holders(step)
             if by:
                 break

@@ -93,7 +93,7 @@ def _stretches(problem: Problem, optimum: Optimum, free: _Free) -> list[Stretch]
         tone = problem.candidates[np.arange(len(slots)), slots]
         changes = np.flatnonzero(np.diff(tone, prepend=-1))
         starts = problem.starts[changes].tolist()
-        ends = [*starts[1:], problem.steps]
+        ends = [*starts[1:], problem.steps][: len(starts)]
         rows = zip(tone[changes].tolist(), starts, ends, strict=True)
         held.extend((voice, now, start, end) for now, start, end in rows if now >= 0)
     struck = {(start, pitches[now]) for _, now, start, _ in held if start == onsets[now]}

@@ -91,9 +91,8 @@ def part_facts(table: Columns, parts: int) -> PartFacts:
     step = np.abs(np.diff(table.pitch[order], append=0))
     smooth = same_part & (step >= 1) & (step <= 7)
     concentration = _pitch_concentration(part, table.pitch[order], parts)
-    louder = mean(table.loudness[order], duration) - np.average(
-        table.loudness[order], weights=duration
-    )
+    overall = float(table.loudness[order] @ duration) / max(float(duration.sum()), 1e-9)
+    louder = mean(table.loudness[order], duration) - overall
     return PartFacts(
         top=_seconds_by_part(table, highest, parts) / np.maximum(sounding, 1e-9),
         bottom=_seconds_by_part(table, lowest, parts) / np.maximum(sounding, 1e-9),

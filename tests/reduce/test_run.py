@@ -1,0 +1,219 @@
+"""The reduction as a whole: its laws on any song, and what becomes of notes in plain cases."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine
+from arranger.errors import SettingsError
+from arranger.reduce import check_conservation, reduce
+from arranger.settings import ReduceSettings
+from arranger.sheet.model import HOLD, REST, tones
+from tests.reduce.little_songs import Line, grid_of, song_of
+
+if TYPE_CHECKING:
+    from arranger.reduce import Entry, Reduction
+    from arranger.song.model import Song
+
+ENGINE = load_engine("twin-phase")
+PLAIN = ReduceSettings()
+
+
+def reduced(song: Song, choice: ReduceSettings = PLAIN, parts_of_beat: int = 4) -> Reduction:
+    return reduce(song, ENGINE, grid_of(song, parts_of_beat), choice)
+
+
+def entry(reduction: Reduction, note: int) -> Entry:
+    return reduction.ledger.entries[note]
+
+
+@st.composite
+def any_songs(draw: st.DrawFn) -> Song:
+    """Return songs of up to three parts and a drum part, often dense, on and off the grid."""
+    times = st.integers(0, 24).map(lambda n: n / 8)
+    lengths = st.sampled_from((0.0, 0.125, 0.25, 0.5, 0.75, 1.0, 2.0))
+    notes = st.lists(st.tuples(times, lengths, st.integers(18, 110)), min_size=1, max_size=12)
+    lines = draw(st.lists(notes, min_size=1, max_size=3))
+    made = [
+        Line(sorted(row), name=f"part {i}", velocity=draw(st.sampled_from((2, 60, 120))))
+        for i, row in enumerate(lines)
+    ]
+    keys = st.sampled_from((36, 38, 42, 49, 27))
+    hits = draw(st.lists(st.tuples(times, st.just(0.25), keys), max_size=12))
+    if hits:
+        made.append(Line(sorted(hits), name="drums", drum=True))
+    return song_of(*made)
+
+
+@settings(max_examples=150, deadline=None)
+@given(any_songs(), st.sampled_from((2, 4)), st.sampled_from(("none", "light", "full")))
+def test_every_note_is_accounted_for_and_nothing_sounds_unasked(
+    song: Song, parts_of_beat: int, drums: str
+) -> None:
+    grid = grid_of(song, parts_of_beat)
+    reduction = reduce(song, ENGINE, grid, ReduceSettings(drums=drums))
+    check_conservation(reduction.ledger, len(song.notes))
+    assert sum(reduction.ledger.outcomes().values()) == len(song.notes)
+    for row, sources in (
+        (reduction.voice1, reduction.sources1),
+        (reduction.voice2, reduction.sources2),
+    ):
+        for step, (pitch, source) in enumerate(zip(tones(row), sources, strict=True)):
+            assert (pitch is None) == (source < 0)
+            if pitch is not None:
+                assert (pitch - song.notes[source].pitch) % 12 == 0
+                assert pitch in ENGINE.pitches
+                assert grid.onset_steps[source] <= step < grid.end_steps[source]
+    for step, (name, source) in enumerate(
+        zip(reduction.drums, reduction.drum_sources, strict=True)
+    ):
+        assert (name is None) == (source < 0)
+        if name is not None:
+            assert song.notes[source].drum
+            assert grid.onset_steps[source] == step
+
+
+@settings(max_examples=100, deadline=None)
+@given(any_songs())
+def test_the_ledger_says_what_the_rows_play(song: Song) -> None:
+    grid = grid_of(song)
+    reduction = reduce(song, ENGINE, grid, PLAIN)
+    rows = {1: tones(reduction.voice1), 2: tones(reduction.voice2)}
+    silent = {step for step, name in enumerate(reduction.drums) if name is not None}
+    for found in reduction.ledger.entries:
+        note = song.notes[found.note]
+        for span in found.spans:
+            if span.voice == 0:
+                assert span.step in silent
+                continue
+            heard = [rows[span.voice][s] for s in range(span.step, span.step + span.steps)]
+            assert span.steps >= 1
+            assert set(heard) == {found.pitch_out}
+        if found.outcome == "kept" and not note.drum:
+            assert found.spans[0].step == grid.onset_steps[note.id]
+            assert found.pitch_out == note.pitch
+            sources = (reduction.sources1, reduction.sources2)[found.spans[0].voice - 1]
+            assert sources[found.spans[0].step] == note.id
+        if found.reasons[:1] == ("voices-full",) and found.outcome == "dropped":
+            assert found.by, "a free voice must take the note"
+
+
+def test_two_parts_within_range_lose_nothing() -> None:
+    upper = Line([(0, 1, 72), (1, 0.5, 74), (1.5, 0.5, 76), (2, 1, 77), (3.5, 0.5, 72)], "flute")
+    lower = Line([(0, 2, 48), (2.5, 0.5, 50), (3, 1, 47)], "cello")
+    reduction = reduced(song_of(upper, lower))
+    assert reduction.ledger.outcomes() == {"kept": 8, "changed": 0, "merged": 0, "dropped": 0}
+    assert tones(reduction.voice1)[:4] == [72] * 4
+    assert tones(reduction.voice2)[:8] == [48] * 8
+
+
+def test_a_repeated_note_gets_a_silent_step() -> None:
+    reduction = reduced(song_of(Line([(0, 1, 60), (1, 1, 60), (2, 0.25, 60), (2.25, 0.25, 60)])))
+    row = (*(60, HOLD, HOLD, REST), *(60, HOLD, HOLD, REST), 60, HOLD)
+    assert row in (reduction.voice1, reduction.voice2)
+    assert entry(reduction, 0).reasons == ("shortened-for-gap",)
+    assert entry(reduction, 0).by == (1,)
+    assert entry(reduction, 2).outcome == "kept"
+    assert entry(reduction, 3).outcome == "merged"
+    assert entry(reduction, 3).reasons == ("repeat-tied",)
+    assert entry(reduction, 3).by == (2,)
+
+
+def test_a_chord_keeps_two_and_says_which_were_in_the_way() -> None:
+    parts = [
+        Line([(0, 2, pitch)], name) for pitch, name in ((76, "lead"), (67, "mid"), (48, "bass"))
+    ]
+    reduction = reduced(song_of(*parts))
+    assert [e.outcome for e in reduction.ledger.entries] == ["kept", "dropped", "kept"]
+    assert entry(reduction, 1).reasons == ("voices-full",)
+    assert entry(reduction, 1).by == (0, 2)
+
+
+def test_doubles_are_merged() -> None:
+    reduction = reduced(
+        song_of(
+            Line([(0, 2, 72)], "melody"),
+            Line([(0, 2, 72)], "flute"),
+            Line([(0, 2, 84)], "piccolo"),
+            Line([(0, 2, 45)], "bass"),
+            Line([(0, 2, 64)], "horn"),
+        )
+    )
+    outcomes = [(e.outcome, e.reasons) for e in reduction.ledger.entries]
+    assert ("merged", ("same-pitch-doubled",)) in outcomes
+    assert ("merged", ("octave-doubled",)) in outcomes
+    assert outcomes[3] == ("kept", ())
+    assert outcomes[4] == ("dropped", ("voices-full",))
+
+
+def test_a_kick_on_the_first_beat_delays_long_tones_only() -> None:
+    kick = Line([(0, 0.25, 36), (4, 0.25, 36)], "drums", drum=True)
+    long = reduced(song_of(Line([(0, 2, 72), (4, 4, 74)], "melody"), kick))
+    assert long.drums[0] == "kick"
+    assert entry(long, 0).reasons == ("delayed-by-drum",)
+    assert entry(long, 0).by == (1,)
+    assert long.voice1[0] == 72, "the tone stands on its own step, for who takes the drum away"
+    short = reduced(song_of(Line([(0, 0.25, 72), (0.25, 2, 74)], "melody"), kick))
+    assert short.drums[0] is None
+    assert entry(short, 1).reasons == ("drum-thinned",)
+    assert entry(short, 1).by == (0,)
+
+
+def test_drums_by_amount_and_by_sound() -> None:
+    hits = [(beat / 2, 0.25, 42) for beat in range(8)]
+    song = song_of(Line([(0, 4, 72)], "melody"), Line(hits, "drums", drum=True))
+    full, none = reduced(song), reduced(song, replace(PLAIN, drums="none"))
+    assert sum(name == "hat" for name in full.drums) < 8, "hats must not shred a long tone"
+    assert set(none.drums) == {None}
+    whistle = song_of(Line([(0, 4, 72)], "melody"), Line([(1, 1, 27)], "drums", drum=True))
+    assert entry(reduced(whistle), 1).reasons == ("no-drum-sound",)
+    together = song_of(
+        Line([(2, 2, 72)], "melody"), Line([(0, 0.25, 36), (0, 0.25, 42)], "drums", drum=True)
+    )
+    assert entry(reduced(together), 1).reasons == ("same-step",)
+    assert entry(reduced(together), 1).by == (0,)
+
+
+def test_muted_soft_and_outside_notes_say_so() -> None:
+    song = song_of(
+        Line([(0, 1, 72)], "melody"),
+        Line([(0, 1, 60)], "pad"),
+        Line([(0, 1, 50)], "hum", velocity=2),
+    )
+    reduction = reduced(song, replace(PLAIN, mute=("pad",)))
+    assert [e.reasons for e in reduction.ledger.entries] == [(), ("track-muted",), ("silent",)]
+    grid = grid_of(song)
+    outside = replace(grid, onset_steps=np.where(np.arange(3) == 0, -1, grid.onset_steps))
+    assert entry(reduce(song, ENGINE, outside, PLAIN), 0).reasons == ("beyond-limit",)
+
+
+def test_pitches_outside_the_table_are_folded() -> None:
+    high = max(ENGINE.pitches) + 3
+    reduction = reduced(song_of(Line([(0, 1, high)], "melody")))
+    assert entry(reduction, 0).reasons == ("octave-folded",)
+    assert entry(reduction, 0).pitch_out == high - 12
+
+
+def test_a_song_of_drums_alone() -> None:
+    reduction = reduced(song_of(Line([(0, 0.25, 36), (1, 0.25, 42)], "drums", drum=True)))
+    assert reduction.drums[0] == "kick"
+    assert reduction.drums[4] == "hat"
+    assert set(reduction.voice1) == {REST}
+
+
+def test_cost_overrides_are_checked() -> None:
+    song = song_of(Line([(0, 1, 60)]))
+    with pytest.raises(SettingsError, match="'leep'; the nearest is 'leap'"):
+        reduced(song, replace(PLAIN, costs={"leep": 1.0}))
+    with pytest.raises(SettingsError, match="between 0 and 1000"):
+        reduced(song, replace(PLAIN, costs={"drum": float("nan")}))
+    with pytest.raises(SettingsError, match="'entry'"):
+        reduced(song, replace(PLAIN, costs={"entry": 0.0}))
+    with pytest.raises(SettingsError, match="'break' must be at least 1"):
+        reduced(song, replace(PLAIN, costs={"break": 0.5}))
