@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -121,7 +122,7 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
         drums=_drums(conversion),
         memory=memory_line(conversion),
         remarks=found.remarks[:MOST_REMARKS],
-        command=" ".join(filter(None, ["arranger convert", one_line(song.file), options])),
+        command=f"arranger convert {shlex.quote(one_line(song.file))} {options}".rstrip(),
         suggestions=suggestions,
     )
 

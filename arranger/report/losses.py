@@ -30,6 +30,11 @@ ROLE_WEIGHT: Mapping[str, float] = {
     "drums": 0.7,
     "muted": 0.0,
 }
+LOOKED_AT = 8
+"""How many bars are looked at for each piece of advice, to find those that repeat."""
+
+MOST_NAMED = 6
+
 CARRIES_LINE = 0.5
 """Tune or bass weight from which a note counts as that line."""
 
@@ -50,8 +55,8 @@ DECIDED: Mapping[str, str] = {
     "same-step": "left out for a note on the same step",
     "outside-pitch-table": "outside the pitch table",
     "under-drum": "hidden by a drum",
-    "no-drum-sound": "drums that the engine has no sound for",
-    "drum-thinned": "drums left out for the tune",
+    "no-drum-sound": "without a sound in the engine",
+    "drum-thinned": "left out where a drum would hide a line",
     "track-muted": "muted",
     "silent": "too soft to be heard",
     "beyond-limit": "outside the passage",
@@ -65,37 +70,56 @@ class BarLoss(NamedTuple):
     """Index into ``Grid.bars``."""
     number: int
     loss: float
+    worth: float
+    """The loss if nothing of the bar were heard; 0 for a bar without notes."""
     notes: int
     """Notes that start in the bar."""
     dropped: int
 
+    @property
+    def share(self) -> float:
+        """The share that was lost of what the bar is worth, 0..1."""
+        return self.loss / self.worth if self.worth else 0.0
+
 
 class Advice(NamedTuple):
-    """A bar that needs a hand, and why."""
+    """Bars that need a hand and that the same was done to, and what."""
 
-    bar: BarLoss
+    bars: tuple[BarLoss, ...]
     sentence: str
+
+    @property
+    def named(self) -> str:
+        """The bars as people say them: "bars 7, 15 and 31"; many are counted."""
+        numbers = [str(bar.number) for bar in self.bars]
+        if len(numbers) == 1:
+            return f"bar {numbers[0]}"
+        if len(numbers) > MOST_NAMED:
+            more = len(numbers) - MOST_NAMED
+            return f"bars {', '.join(numbers[:MOST_NAMED])} and {more} more"
+        return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
 def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
     found = account(conversion)
-    roles = note_roles(conversion)
     bars = conversion.grid.bars
-    loss, notes, dropped = [0.0] * len(bars), [0] * len(bars), [0] * len(bars)
-    for note, entry, index in zip(found.notes, found.entries, found.bar_index, strict=True):
-        if index < 0:
+    weights = [ROLE_WEIGHT[role] for role in note_roles(conversion)]
+    loss, worth = [0.0] * len(bars), [0.0] * len(bars)
+    notes, dropped = [0] * len(bars), [0] * len(bars)
+    for note, entry, index, weight in zip(
+        found.notes, found.entries, found.bar_index, weights, strict=True
+    ):
+        if index < 0 or (entry.reasons and entry.reasons[0] in AS_ASKED):
             continue
+        value = weight * (0.5 + note.loudness / 2)
+        worth[index] += value
         notes[index] += 1
-        if entry.outcome == "kept" or entry.reasons[0] in AS_ASKED:
-            continue
+        loss[index] += SEVERITY[entry.outcome] * value
         dropped[index] += entry.outcome == "dropped"
-        loss[index] += (
-            SEVERITY[entry.outcome] * ROLE_WEIGHT[roles[note.id]] * (0.5 + note.loudness / 2)
-        )
     return tuple(
-        BarLoss(index, bar.number, loss[index], notes[index], dropped[index])
-        for index, bar in enumerate(bars)
+        BarLoss(place, bar.number, loss[place], worth[place], notes[place], dropped[place])
+        for place, bar in enumerate(bars)
     )
 
 
@@ -114,11 +138,18 @@ def note_roles(conversion: Conversion) -> list[str]:
 
 
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
-    """Return the bars with the greatest loss, greatest first; bars that lost nothing are left out."""
+    """Return the bars with the greatest loss, greatest first; bars that lost nothing are left out.
+
+    Repeated bars that the same was done to share one piece of advice.
+    """
     losing = (bar for bar in bar_losses(conversion) if bar.loss > 0)
-    ranked = sorted(losing, key=lambda bar: (-bar.loss, bar.place))[:count]
+    ranked = sorted(losing, key=lambda bar: (-round(bar.loss, 6), bar.place))[: count * LOOKED_AT]
     members = _members(conversion, {bar.place for bar in ranked})
-    return tuple(Advice(bar, _sentence(conversion, bar, members[bar.place])) for bar in ranked)
+    roles = note_roles(conversion)
+    told: dict[str, list[BarLoss]] = {}
+    for bar in ranked:
+        told.setdefault(_sentence(conversion, roles, bar, members[bar.place]), []).append(bar)
+    return tuple(Advice(tuple(bars), sentence) for sentence, bars in told.items())[:count]
 
 
 def _members(conversion: Conversion, wanted: set[int]) -> Mapping[int, list[int]]:
@@ -131,19 +162,18 @@ def _members(conversion: Conversion, wanted: set[int]) -> Mapping[int, list[int]
     return members
 
 
-def _sentence(conversion: Conversion, bar: BarLoss, members: list[int]) -> str:
+def _sentence(conversion: Conversion, roles: list[str], bar: BarLoss, members: list[int]) -> str:
     """Return how many notes are not heard, the main causes, and what the tune lost."""
     entries = conversion.reduction.ledger.entries
     causes = Counter(entries[note].reasons[0] for note in members).most_common(2)
     told = " and ".join(f"{count} {DECIDED[reason]}" for reason, count in causes)
     lead = f"{bar.dropped} of {bar.notes} notes not heard" if bar.dropped else "every note is heard"
-    return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, members)])
+    return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, roles, members)])
 
 
-def _lines_hit(conversion: Conversion, members: list[int]) -> Iterator[str]:
+def _lines_hit(conversion: Conversion, roles: list[str], members: list[int]) -> Iterator[str]:
     """Yield what the tune and the bass lost, by name and beat."""
     found = account(conversion)
-    roles = note_roles(conversion)
     for role in ("tune", "bass"):
         lost = [
             note

@@ -45,7 +45,7 @@ def page_data(conversion: Conversion) -> dict[str, Any]:
 
 
 def _bars(conversion: Conversion) -> list[list[float]]:
-    """Return number, first step, steps, beats, beat unit, loss, notes and notes dropped of each."""
+    """Return number, first step, steps, beats, beat unit, share lost, notes and notes dropped of each."""
     return [
         [
             bar.number,
@@ -53,7 +53,7 @@ def _bars(conversion: Conversion) -> list[list[float]]:
             bar.steps,
             bar.numerator,
             bar.denominator,
-            round(lost.loss, 2),
+            round(lost.share, 3),
             lost.notes,
             lost.dropped,
         ]
@@ -104,8 +104,7 @@ def _positions(conversion: Conversion) -> NDArray[np.float64]:
     """Return where each onset really stands, in steps; -1 for a note outside the passage."""
     grid = conversion.grid
     inside = np.asarray(grid.onset_steps) >= 0
-    positions: NDArray[np.float64] = np.where(inside, np.maximum(grid.positions, 0.0), -1.0)
-    return positions
+    return np.where(inside, np.maximum(grid.positions, 0.0), -1.0)
 
 
 def _lengths(conversion: Conversion) -> NDArray[np.float64]:
@@ -118,8 +117,10 @@ def _lengths(conversion: Conversion) -> NDArray[np.float64]:
     if grid.basis == "file" and settings.grid.clock == "beat":
         ticks = np.fromiter((note.duration for note in song.notes), np.float64, len(song.notes))
         # ticks / (ticks/beat * beats/step) = steps
-        return np.maximum(ticks / (song.ticks_per_beat * float(grid.step_beats)), 0.01)
-    return np.maximum(grid.end_steps - grid.onset_steps, 1).astype(np.float64)
+        lengths: NDArray[np.float64] = ticks / (song.ticks_per_beat * float(grid.step_beats))
+    else:
+        lengths = (grid.end_steps - grid.onset_steps).astype(np.float64)
+    return np.maximum(lengths, 0.01)
 
 
 def _sheet(conversion: Conversion) -> dict[str, Any]:

@@ -46,6 +46,14 @@ class PartLine(NamedTuple):
     why: str
 
 
+class HandLine(NamedTuple):
+    """Bars that need a hand, and why."""
+
+    bars: tuple[int, ...]
+    named: str
+    sentence: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
     """The facts of one conversion that a person wants to know first."""
@@ -63,8 +71,8 @@ class Summary:
     part_lines: tuple[PartLine, ...]
     totals: Mapping[str, int]
     reasons: Mapping[str, int]
-    hand: tuple[tuple[int, str], ...]
-    """Bar number and sentence of the bars that most need a hand, worst first."""
+    hand: tuple[HandLine, ...]
+    """The bars that most need a hand, worst first."""
     remarks: tuple[str, ...]
     memory: str
     """Bytes that the piece takes and how many are free."""
@@ -82,9 +90,8 @@ class Summary:
 def _plain(found: Summary) -> dict[str, Any]:
     """Return the summary as dictionaries and lists."""
     plain: dict[str, Any] = {entry.name: getattr(found, entry.name) for entry in fields(found)}
-    for name in ("step_lines", "part_lines"):
+    for name in ("step_lines", "part_lines", "hand"):
         plain[name] = [line._asdict() for line in plain[name]]
-    plain["hand"] = [{"bar": bar, "sentence": sentence} for bar, sentence in found.hand]
     return plain
 
 
@@ -116,7 +123,10 @@ def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = ""
         part_lines=_part_lines(conversion),
         totals=found.totals(),
         reasons=found.reasons(),
-        hand=tuple((advice.bar.number, advice.sentence) for advice in worst_bars(conversion)),
+        hand=tuple(
+            HandLine(tuple(bar.number for bar in advice.bars), advice.named, advice.sentence)
+            for advice in worst_bars(conversion)
+        ),
         remarks=_remarks(conversion),
         memory=memory,
         files=tuple(str(file) for file in files),
@@ -166,11 +176,11 @@ def _remarks(conversion: Conversion) -> tuple[str, ...]:
 
 def _lines(found: Summary, width: int) -> Iterator[str]:
     yield _filled(f"{found.title}: {played(found)}", width)
-    for line in found.step_lines[:4]:
-        mark = "chosen" if line.chosen else "      "
+    for step in found.step_lines[:4]:
+        mark = "chosen" if step.chosen else "      "
         yield (
-            f"  step {line.step:>4} {mark}  cost {line.cost:.3g}, {line.steps} steps, "
-            f"{line.moved} moved, {line.collided} collided"
+            f"  step {step.step:>4} {mark}  cost {step.cost:.3g}, {step.steps} steps, "
+            f"{step.moved} moved, {step.collided} collided"
         )
     for part in found.part_lines[:MOST_PARTS]:
         yield _filled(
@@ -185,8 +195,8 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         yield f"  {count:>6} {reason}"
     if found.hand:
         yield "bars that most need a hand:"
-    for bar, sentence in found.hand:
-        yield _filled(f"  bar {bar}: {sentence}", width)
+    for line in found.hand:
+        yield _filled(f"  {line.named}: {line.sentence}", width)
     for remark in found.remarks[:MOST_REMARKS]:
         yield _filled(f"note: {remark}", width)
     if len(found.remarks) > MOST_REMARKS:

@@ -159,7 +159,7 @@ def _reasons(found: Summary, plain: bool) -> RenderableType:
 def _hand(found: Summary, plain: bool) -> RenderableType:
     from rich.text import Text
 
-    table = _table("Bars that most need a hand", ">bar what_happened_there", plain=plain)
-    for bar, sentence in found.hand:
-        table.add_row(str(bar), Text(sentence))
+    table = _table("Bars that most need a hand", "bars what_happened_there", plain=plain)
+    for line in found.hand:
+        table.add_row(line.named.removeprefix("bar ").removeprefix("bars "), Text(line.sentence))
     return table

@@ -5,8 +5,8 @@ const SHARP_NAMES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#",
 
 function readAccount() {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const bars = data.bars.map(([number, first, steps, beats, unit, loss, notes, dropped], index) => ({
-    index, number, first, steps, beats, unit, loss, notes, dropped,
+  const bars = data.bars.map(([number, first, steps, beats, unit, share, notes, dropped], index) => ({
+    index, number, first, steps, beats, unit, share, notes, dropped,
   }));
   const parts = data.parts.map(([name, role, drum, program], index) => ({
     index, number: index + 1, name, role, drum: drum === 1, program,

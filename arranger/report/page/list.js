@@ -160,7 +160,7 @@ class NoteList {
       element("td", account.parts[notes.part[id]].name),
       outcome,
       element("td", reasonsOf(account, id).join(", ")),
-      element("td", notes.told[id]),
+      element("td", becauseOf(account, id)),
     );
     return row;
   }
@@ -187,6 +187,14 @@ class NoteList {
     const done = await copyText(this.csv());
     said.textContent = done ? `${this.shown.length} rows copied` : "The browser didn't allow copying";
   }
+}
+
+// The sentence without what the columns say already.
+function becauseOf(account, id) {
+  const told = account.notes.told[id];
+  const head = `': ${outcomeOf(account, id)}, `;
+  const at = told.indexOf(head);
+  return at < 0 ? told : told.slice(at + head.length);
 }
 
 async function copyText(text) {

@@ -1,4 +1,4 @@
-// The strip of the whole song: a column a bar, as tall and dark as what was lost there.
+// The strip of the whole song: a column a bar, as tall and dark as the share that was lost there.
 
 class Overview {
   constructor(canvas, account, view, chosen) {
@@ -10,7 +10,6 @@ class Overview {
     this.cursor = -1;
     this.waiting = false;
     this.palette = readPalette();
-    this.most = account.bars.reduce((most, bar) => Math.max(most, bar.loss), 0.001);
     canvas.setAttribute("aria-valuemin", String(account.bars[0].number));
     canvas.setAttribute("aria-valuemax", String(account.bars[account.bars.length - 1].number));
     canvas.addEventListener("click", (event) => this.click(event));
@@ -42,14 +41,14 @@ class Overview {
     for (const [left, right, share] of this.columns(width)) {
       const tall = share === 0 ? 2 : 4 + share * (height - 8);
       context.fillStyle = share === 0 ? palette.fill.kept : palette.loss;
-      context.globalAlpha = share === 0 ? 1 : 0.35 + 0.65 * share;
+      context.globalAlpha = share === 0 ? 1 : 0.45 + 0.55 * share;
       context.fillRect(left, height - tall, right - left, tall);
     }
     context.globalAlpha = 1;
     this.drawWindow(context, perStep, height);
   }
 
-  // Left, right and share of the greatest loss of each column; a column takes the worst of its bars.
+  // Left, right and share lost of each column; a column takes the worst of its bars.
   columns(width) {
     const { bars, steps } = this.account;
     const columns = [];
@@ -57,7 +56,7 @@ class Overview {
     for (const bar of bars) {
       const left = (bar.first / steps) * width;
       const right = ((bar.first + bar.steps) / steps) * width;
-      const share = Math.sqrt(bar.loss / this.most);
+      const { share } = bar;
       if (open !== null && right - open[0] < 2) {
         open[1] = right;
         open[2] = Math.max(open[2], share);

@@ -97,7 +97,7 @@ function drawTones(context, palette, voice, boxes) {
   for (const [x, y, width, height] of boxes) {
     const middle = y + height / 2;
     const thick = Math.max(height * 0.42, 2);
-    const head = Math.min(height * 0.5, width * 0.7);
+    const head = Math.min(height * 0.5, width * 0.35);
     bars.rect(x, middle - thick / 2, width, thick);
     if (voice === 1) {
       heads.moveTo(x, y);

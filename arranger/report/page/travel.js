@@ -2,6 +2,8 @@
 
 const TALLEST_ROW = 24;
 const LEAST_ROW = 4;
+const STEPS_AT_FIRST = 64;
+const LEAST_STEP_AT_FIRST = 10;
 
 class Travel {
   constructor(roll, focusNote) {
@@ -15,8 +17,7 @@ class Travel {
     this.following = true;
     this.listen();
     this.resize();
-    const barPx = this.account.bars[0].steps;
-    this.zoomTo(Math.min(Math.max((this.view.width - this.view.gutter) / (8 * barPx), 5), 28), 0);
+    this.zoomTo(Math.min(Math.max(this.view.room / STEPS_AT_FIRST, LEAST_STEP_AT_FIRST), 28), 0);
   }
 
   listen() {
@@ -32,7 +33,7 @@ class Travel {
     onClick("narrower", () => this.zoomBy(1 / 1.5));
     onClick("taller", () => this.rowsTo(this.view.rowPx + 2));
     onClick("lower", () => this.rowsTo(this.view.rowPx - 2));
-    onClick("fit", () => this.zoomTo((this.view.width - this.view.gutter) / this.account.steps, 0));
+    onClick("fit", () => this.zoomTo(this.view.room / this.account.steps, 0));
   }
 
   // Fits the canvas to the room there is; the roll is as high as its rows, up to the style's limit.
@@ -183,7 +184,7 @@ class Travel {
     if (account.notes.at[id] < 0) return;
     const [x, y, width] = view.noteBox(id);
     if (x < view.gutter + 8 || x + Math.min(width, 60) > view.width - 8) {
-      this.goToStep(account.notes.at[id] - ((view.width - view.gutter) / view.stepPx) * 0.3);
+      this.goToStep(account.notes.at[id] - (view.room / view.stepPx) * 0.3);
     }
     if (!isDrum(account, id) && (y < RULER + 4 || y > view.floor - view.rowPx - 4)) {
       scroller.scrollTop += y - (RULER + view.floor) / 2;
@@ -200,8 +201,8 @@ class Travel {
   follow(step) {
     const { view } = this;
     const x = view.x(step);
-    if (x < view.gutter || x > view.gutter + (view.width - view.gutter) * 0.9) {
-      this.goToStep(step - ((view.width - view.gutter) / view.stepPx) * 0.08);
+    if (x < view.gutter || x > view.gutter + view.room * 0.9) {
+      this.goToStep(step - (view.room / view.stepPx) * 0.08);
     }
   }
 }

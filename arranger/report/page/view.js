@@ -24,9 +24,14 @@ class View {
     return this.width > 640 && this.account.drumKeys.length > 0 ? 112 : 44;
   }
 
+  // The width that is left for music, in pixels.
+  get room() {
+    return this.width - this.gutter;
+  }
+
   get laneHeight() {
     const rows = this.account.drumKeys.length;
-    return rows === 0 ? 0 : rows * LANE_ROW + LANE_GAP;
+    return rows === 0 ? 0 : rows * LANE_ROW + 2 * LANE_GAP;
   }
 
   get rowsHeight() {
@@ -51,7 +56,7 @@ class View {
   }
 
   get rightStep() {
-    return (this.scrollX + this.width - this.gutter) / this.stepPx;
+    return (this.scrollX + this.room) / this.stepPx;
   }
 
   x(step) {
