@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 MOST_PARTS = 200
 MOST_REMARKS = 200
-BARS_IN_NEED = 12
+BARS_IN_NEED = 8
 
 
 class OutcomeCount(NamedTuple):

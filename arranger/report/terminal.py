@@ -9,7 +9,8 @@ from __future__ import annotations
 import io
 import os
 import shutil
-from typing import TYPE_CHECKING, TextIO
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any, TextIO
 
 from arranger.report.summary import MOST_PARTS, MOST_REMARKS, counts, played, shortened
 
@@ -23,29 +24,33 @@ if TYPE_CHECKING:
 
 WIDEST = 80
 
+_PLAIN = {0x201C: '"', 0x201D: '"', 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x2212: "-"}
+"""Typographic quotes, dash and minus for terminals that only have ASCII."""
+
 
 def terminal_text(found: Summary, stream: TextIO) -> str:
     """Return the summary as it should be written to a stream, without a final line feed.
 
     A terminal gets tables in its width and its characters, anything else plain text of 80 columns.
     """
+    found = _in_encoding(found, stream.encoding or "ascii")
     if not stream.isatty():
-        return _in_encoding(found.text(WIDEST), stream.encoding)
+        return found.text(WIDEST)
     text = io.StringIO()
-    console = _console(text, min(shutil.get_terminal_size().columns, WIDEST), stream.encoding)
-    for block in _blocks(found, plain_boxes=not _boxes(stream)):
+    console = _console(text, min(shutil.get_terminal_size().columns, WIDEST))
+    for block in _blocks(found, plain_boxes=not _can_show("─│┌", stream.encoding or "ascii")):
         console.print(block)
-    return _in_encoding(text.getvalue().rstrip("\n"), stream.encoding)
+    return text.getvalue().rstrip("\n")
 
 
-def _console(text: io.StringIO, width: int, encoding: str | None) -> Console:
+def _console(text: io.StringIO, width: int) -> Console:
     from rich.console import Console
 
     return Console(
         file=text,
         width=max(width, 40),
         force_terminal=True,
-        color_system=None if os.environ.get("NO_COLOR") or encoding is None else "standard",
+        color_system=None if os.environ.get("NO_COLOR") else "standard",
         markup=False,
         emoji=False,
         highlight=False,
@@ -53,19 +58,27 @@ def _console(text: io.StringIO, width: int, encoding: str | None) -> Console:
     )
 
 
-def _boxes(stream: TextIO) -> bool:
-    """Return whether the stream can show box characters."""
+def _in_encoding(found: Summary, encoding: str) -> Summary:
+    """Return the summary with what the encoding can't show as escapes, before it is laid out."""
+
+    def shown(value: Any) -> Any:
+        if isinstance(value, str):
+            plain = value.translate(_PLAIN) if not _can_show(value, encoding) else value
+            return plain.encode(encoding, "backslashreplace").decode(encoding)
+        if isinstance(value, tuple):
+            parts = map(shown, value)
+            return type(value)(*parts) if hasattr(value, "_fields") else tuple(parts)
+        return value
+
+    return replace(found, **{each.name: shown(getattr(found, each.name)) for each in fields(found)})
+
+
+def _can_show(text: str, encoding: str) -> bool:
     try:
-        "─│┌".encode(stream.encoding or "ascii")
+        text.encode(encoding)
     except (UnicodeEncodeError, LookupError):
         return False
     return True
-
-
-def _in_encoding(text: str, encoding: str | None) -> str:
-    """Return the text with what the encoding can't show as escapes."""
-    name = encoding or "ascii"
-    return text.encode(name, "backslashreplace").decode(name)
 
 
 def _blocks(found: Summary, *, plain_boxes: bool) -> Iterator[RenderableType]:

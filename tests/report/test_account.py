@@ -1,0 +1,53 @@
+"""Bars and beats of the account against the exact arithmetic of `arranger.song.time`."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.engine import load_engine
+from arranger.pipeline import convert
+from arranger.report import account
+from arranger.settings import GridSettings, Settings
+from arranger.song.time import bar_and_beat, bars
+
+if TYPE_CHECKING:
+    from arranger.pipeline import Conversion
+
+
+def test_bars_and_beats_by_hand(hand: Conversion) -> None:
+    found = account(hand)
+    assert found.bar == [1, 1, 1, 1, 1, 1, 1, 2, 2]
+    assert found.beat == [1, 1, 1, 2, 2.5, 3, 4, 1, 2.125]
+    assert found.onset_seconds == [0, 0, 0, 0.5, 0.75, 1, 1.5, 2, 3.125]
+    assert found.totals() == {"notes": 9, "kept": 3, "changed": 3, "merged": 1, "dropped": 2}
+
+
+@pytest.mark.parametrize("name", ["parade", "waltz"])
+def test_bars_and_beats_agree_with_the_song(name: str, request: pytest.FixtureRequest) -> None:
+    conversion: Conversion = request.getfixturevalue(name)
+    song = conversion.song
+    found = account(conversion)
+    song_bars = bars(song)
+    shift = conversion.grid.bars[0].number - 1
+    for note in song.notes:
+        number, beat = bar_and_beat(song_bars, song.ticks_per_beat, note.onset)
+        assert found.bar[note.id] == number + shift
+        assert found.beat[note.id] == pytest.approx(float(beat), abs=1e-3)
+
+
+def test_notes_outside_the_passage_keep_their_bar(parade: Conversion) -> None:
+    settings = replace(Settings(), grid=GridSettings(bars=(5, 8)))
+    part = convert(parade.song, load_engine("twin-phase"), settings)
+    whole, found = account(parade), account(part)
+    assert found.bar == whole.bar
+    assert found.beat == pytest.approx(whole.beat, abs=1e-3)
+    inside = [index for index, bar in enumerate(found.bar) if 5 <= bar <= 8]
+    assert [i for i, place in enumerate(found.bar_index) if place >= 0] == inside
+    assert {found.bar_index[i] for i in inside} == {0, 1, 2, 3}
+
+
+def test_the_last_account_is_remembered(hand: Conversion) -> None:
+    assert account(hand) is account(hand)

@@ -1,0 +1,52 @@
+"""Losses of bars, worked out by hand from the table at `arranger.report.losses`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.reduce.reasons import REASONS
+from arranger.report.losses import DECIDED, bar_losses, note_roles, worst_bars
+
+if TYPE_CHECKING:
+    from arranger.pipeline import Conversion
+
+
+def test_loss_of_each_bar(hand: Conversion) -> None:
+    first, second = bar_losses(hand)
+    # bass changed 0.2 * 2, pad dropped 1 * 1, triangle dropped 1 * 0.7, tune tied 0.15 * 3,
+    # each times (0.5 + velocity / 127 / 2)
+    loudness = {velocity: 0.5 + velocity / 254 for velocity in (60, 70, 90, 100, 110)}
+    lost = 0.4 * loudness[90] + loudness[60] + 0.7 * loudness[70] + 0.45 * loudness[100]
+    worth = 9 * loudness[100] + 2 * loudness[90] + loudness[60]
+    worth += 0.7 * (loudness[110] + loudness[70])
+    assert first.loss == pytest.approx(lost)
+    assert first.worth == pytest.approx(worth)
+    assert (first.notes, first.dropped) == (7, 2)
+    # bass folded 0.2 * 2 and tune moved 0.2 * 3
+    assert second.loss == pytest.approx(0.4 * loudness[90] + 0.6 * loudness[100])
+    assert (second.notes, second.dropped) == (2, 0)
+
+
+def test_roles_of_notes_follow_their_part_without_weights(hand: Conversion) -> None:
+    assert note_roles(hand)[:5] == ["tune", "bass", "harmony", "drums", "drums"]
+
+
+def test_worst_bar_comes_first_with_its_causes(hand: Conversion) -> None:
+    first, second = worst_bars(hand)
+    assert first.named == "bar 1"
+    assert first.sentence.startswith("2 of 7 notes not heard: 1 late because of a drum and 1 ")
+    assert second.sentence.startswith("every note is heard: ")
+
+
+def test_repeated_bars_share_their_advice(parade: Conversion) -> None:
+    told = worst_bars(parade, 50)
+    assert len({advice.sentence for advice in told}) == len(told)
+    places = [bar.place for advice in told for bar in advice.bars]
+    assert len(places) == len(set(places))
+    assert any(len(advice.bars) > 1 for advice in told)
+
+
+def test_every_reason_has_short_words() -> None:
+    assert set(DECIDED) == set(REASONS)

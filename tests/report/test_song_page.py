@@ -1,0 +1,107 @@
+"""The page as text: escaping, its security policy, its data. How it behaves: tests/browser."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from html.parser import HTMLParser
+from typing import TYPE_CHECKING, Any
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.report import html_page
+from arranger.report.build import embedded
+
+if TYPE_CHECKING:
+    from arranger.pipeline import Conversion
+
+
+class Reader(HTMLParser):
+    """Collects elements and what scripts hold."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.scripts: list[str] = []
+        self._in_script = False
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        self._in_script = tag == "script"
+        if self._in_script:
+            self.scripts.append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        self._in_script = False
+
+    def handle_data(self, data: str) -> None:
+        if self._in_script:
+            self.scripts[-1] += data
+
+
+def read(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    return reader
+
+
+def data_of(page: str) -> dict[str, Any]:
+    loaded: dict[str, Any] = json.loads(read(page).scripts[0])
+    return loaded
+
+
+def test_names_from_the_file_never_become_markup(hand: Conversion) -> None:
+    reader = read(html_page(hand))
+    assert len(reader.scripts) == 2
+    assert not any(tag == "img" for tag, _ in reader.elements)
+    assert not any("onerror" in attributes for _, attributes in reader.elements)
+
+
+@given(st.text() | st.sampled_from(["</script>", "<!--<script>", "]]>", "\u2028", "\x00"]))
+def test_embedded_text_stays_inside_its_element(text: str) -> None:
+    written = embedded([text])
+    assert "<" not in written
+    assert json.loads(written) == [text]
+
+
+def test_policy_allows_this_script_and_nothing_else(hand: Conversion) -> None:
+    page = html_page(hand)
+    policy = next(
+        attributes["content"]
+        for tag, attributes in read(page).elements
+        if tag == "meta" and attributes.get("http-equiv") == "Content-Security-Policy"
+    )
+    assert policy is not None
+    digest = base64.b64encode(hashlib.sha256(read(page).scripts[1].encode()).digest()).decode()
+    assert f"script-src 'sha256-{digest}';" in policy
+    assert "default-src 'none'" in policy
+    assert "connect-src" not in policy
+
+
+def test_asks_nothing_of_a_network(parade: Conversion) -> None:
+    page = html_page(parade)
+    for _, attributes in read(page).elements:
+        for name in ("src", "href"):
+            value = attributes.get(name)
+            assert value is None or value.startswith(("#", "data:"))
+    assert not re.search(r"url\(|@import|fetch\(|XMLHttpRequest|WebSocket", page)
+
+
+def test_data_holds_every_note_once(parade: Conversion) -> None:
+    notes = data_of(html_page(parade))["notes"]
+    assert {len(column) for column in notes.values()} == {len(parade.song.notes)}
+
+
+def test_positions_and_lengths_are_in_steps(hand: Conversion) -> None:
+    notes = data_of(html_page(hand))["notes"]
+    # 240 ticks a step
+    assert notes["at"] == [0, 0, 0, 2, 3, 4, 6, 8, 10.25]
+    assert notes["steps"][:3] == [2, 4, 4]
+    assert notes["spans"][1] == [2, 0, 2, 2, 3, 1]
+
+
+def test_command_can_be_pasted_into_a_shell(hand: Conversion) -> None:
+    assert "arranger convert hostile.mid<" in html_page(hand)

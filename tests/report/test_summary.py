@@ -1,0 +1,97 @@
+"""The summary on terminals of several kinds."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from typing import TYPE_CHECKING
+
+import pytest
+from rich.cells import cell_len
+
+from arranger.report import summary, terminal_text
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.pipeline import Conversion
+
+ESCAPES = re.compile(r"\x1b\[[0-9;]*m")
+
+
+class Terminal(io.StringIO):
+    """A terminal of some encoding."""
+
+    def __init__(self, encoding: str) -> None:
+        super().__init__()
+        self._encoding = encoding
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override]
+        return self._encoding
+
+    def isatty(self) -> bool:
+        return True
+
+
+class Pipe(Terminal):
+    def isatty(self) -> bool:
+        return False
+
+
+@pytest.mark.parametrize("song", ["hand", "parade", "waltz"])
+@pytest.mark.parametrize("stream", [Terminal("utf-8"), Terminal("ascii"), Pipe("utf-8")])
+def test_fits_80_columns(
+    song: str,
+    stream: Terminal,
+    request: pytest.FixtureRequest,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("COLUMNS", "120")
+    text = terminal_text(summary(request.getfixturevalue(song)), stream)
+    assert max(cell_len(ESCAPES.sub("", line)) for line in text.splitlines()) <= 80
+
+
+def test_plain_when_piped(parade: Conversion) -> None:
+    text = terminal_text(summary(parade), Pipe("utf-8"))
+    assert "\x1b" not in text
+    assert not re.search("[─│┌━]", text)
+
+
+def test_ascii_where_nothing_else_can_be_shown(parade: Conversion) -> None:
+    text = terminal_text(summary(parade), Terminal("ascii"))
+    assert text.isascii()
+    assert "|" in text
+
+
+def test_names_are_neither_markup_nor_escape_sequences(hand: Conversion) -> None:
+    text = terminal_text(summary(hand), Terminal("utf-8"))
+    assert "[bold]" in text
+    assert "\x1b[31m" not in text
+
+
+def test_no_colour_when_asked(parade: Conversion, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    text = terminal_text(summary(parade), Terminal("utf-8"))
+    assert not re.search(r"\x1b\[3\d", text)
+
+
+def test_says_what_a_musician_asks_first(hand: Conversion, tmp_path: Path) -> None:
+    text = summary(hand, [tmp_path / "hostile.duet"]).text(200)
+    assert "tempo asked 121, played 119.9" in text
+    assert "9 notes: 3 kept, 3 changed, 1 merged, 2 dropped" in text
+    assert "part 2 'low strings': bass, 2 of 2 notes heard (lowest throughout)" in text
+    assert "step  1/2 chosen  cost 1.5" in text
+    assert "step  1/4         cost 2.5" in text
+    assert "1 repeat-tied" in text
+    assert "track 2, byte 0x0041: a data byte above 127 was clipped" in text
+    assert f"wrote {tmp_path / 'hostile.duet'}" in text
+
+
+def test_json_says_the_same(hand: Conversion) -> None:
+    found = json.loads(summary(hand).json())
+    assert found["totals"] == {"notes": 9, "kept": 3, "changed": 3, "merged": 1, "dropped": 2}
+    assert found["step_lines"][0]["chosen"] is True
+    assert found["part_lines"][1]["role"] == "bass"
+    assert found["hand"][0]["bars"] == [1]
