@@ -92,6 +92,7 @@ def _pitch_lines(engine: Engine) -> Iterator[str]:
         f"(marked *), worst {worst_cents(engine):.1f}"
     )
     yield from _table(
+        "<>>>>",
         ("pitch", "MIDI", SETTING_NAMES[engine.method], "Hz", "cents"),
         [
             (
@@ -109,6 +110,7 @@ def _pitch_lines(engine: Engine) -> Iterator[str]:
 def _step_lines(engine: Engine) -> Iterator[str]:
     yield f"Step lengths: {len(engine.step_lengths)}; tempo in quarter notes a minute"
     yield from _table(
+        ">>>>>>",
         ("count", "cycles", "ms", "step 1/2", "step 1/3", "step 1/4"),
         [
             (
@@ -130,6 +132,7 @@ def _drum_lines(engine: Engine) -> Iterator[str]:
     yield f"Drum sounds: {len(engine.drums)}; {extent}"
     lengths = {drum.name: drum.cycles for drum in engine.profile.drum}
     yield from _table(
+        "<<>><<",
         ("name", "kind", "ms", "weight", "settings", "percussion keys"),
         [
             (
@@ -147,15 +150,11 @@ def _drum_lines(engine: Engine) -> Iterator[str]:
     )
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
-    """Yield rows as aligned columns: words to the left, figures to the right."""
-    columns = list(zip(heads, *rows, strict=True))
-    widths = [max(map(len, column)) for column in columns]
-    left = [not any(ch.isdigit() for ch in column[1]) or i == 0 for i, column in enumerate(columns)]
-    left[-1] = left[-1] or heads[-1] == "percussion keys"
+def _table(align: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Yield rows as columns, each aligned to the left ("<") or the right (">")."""
+    widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
     for row in (heads, *rows):
         cells = (
-            cell.ljust(width) if to_left else cell.rjust(width)
-            for cell, width, to_left in zip(row, widths, left, strict=True)
+            f"{cell:{side}{width}}" for cell, side, width in zip(row, align, widths, strict=True)
         )
         yield "  " + "  ".join(cells).rstrip()

@@ -1,0 +1,63 @@
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.errors import EngineError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from click.testing import Result
+
+
+def run(*words: str | Path) -> Result:
+    return CliRunner().invoke(app, ["engines", *map(str, words)])
+
+
+def test_the_list_names_every_engine() -> None:
+    lines = run().stdout.splitlines()
+    assert [line.split()[0] for line in lines] == ["pc-alternate", "twin-counter", "twin-phase"]
+
+
+def test_an_engine_is_shown_with_pitches_steps_drums_and_memory() -> None:
+    said = run("pc-alternate").stdout
+    # By hand: 1,193,182 / 2712 = 439.96 Hz, 1200 * log2(439.96 / 440) = -0.14 cents.
+    assert "  A4       69     2712   439.96  -0.1" in said
+    # By hand: 30 * 4 * 1243 clocks of 1,193,182 Hz are 125.01 ms: 120 quarters a minute at 1/4.
+    assert "     30   149160   125.01     240.0     160.0     120.0" in said
+    assert "  kick      kick" in said
+    assert "Memory: 60,000 bytes, of which the player takes 401" in said
+
+
+def test_json_says_the_same() -> None:
+    values = json.loads(run("pc-alternate", "--json").stdout)
+    a4 = next(pitch for pitch in values["pitches"] if pitch["name"] == "A4")
+    assert a4["setting"] == 2712
+    assert a4["cents"] == pytest.approx(-0.14, abs=0.01)
+    assert [entry["setting"] for entry in values["step_lengths"]] == list(range(6, 256))
+    listed = json.loads(run("--json").stdout)
+    assert values in listed
+
+
+def test_a_new_engine_can_be_written_and_shown(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    assert run("new", path).exit_code == 0
+    assert run(path).stdout.startswith("mine: My own routine")
+
+
+@pytest.mark.parametrize("words", [("new",), ("twin-phase", "file.toml")])
+def test_wrong_usage_is_told_apart(words: tuple[str, ...]) -> None:
+    result = run(*words)
+    assert result.exit_code == 2
+    assert "arranger engines new FILE.toml" in result.output
+
+
+def test_an_unknown_engine_is_an_error_with_a_hint() -> None:
+    error = run("twin-fase").exception
+    assert isinstance(error, EngineError)
+    assert "did you mean 'twin-phase'?" in str(error)

@@ -1,0 +1,75 @@
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.engine import load_engine
+from arranger.engine.create import new_engine
+from arranger.errors import SettingsError, SheetError
+from arranger.sheet import write_sheet
+from arranger.sheet.model import HOLD, REST
+from tests.sound.sheets import sheet_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from click.testing import Result
+
+ENGINE = load_engine("twin-phase")
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Path:
+    path = tmp_path / "piece.duet"
+    write_sheet(sheet_of(ENGINE, [69, HOLD, REST, 72]), path)
+    return path
+
+
+def run(*words: str | Path) -> Result:
+    return CliRunner().invoke(app, ["export", *map(str, words)])
+
+
+def test_a_sheet_is_written_as_asked(sheet: Path, tmp_path: Path) -> None:
+    target = tmp_path / "out" / "steps.json"
+    result = run(sheet, "--as", "json", "-o", target)
+    assert result.exit_code == 0, result.output
+    assert str(target) in result.stdout
+    voices = [step["voice1"] for step in json.loads(target.read_text())["steps"]]
+    assert voices == [69, 69, None, 72]
+
+
+@pytest.mark.parametrize(("name", "suffix"), [("json", ".json"), ("c", ".c"), ("data", ".dat")])
+def test_the_file_stands_beside_the_sheet_by_default(sheet: Path, name: str, suffix: str) -> None:
+    assert run(sheet, "--as", name).exit_code == 0
+    assert sheet.with_suffix(suffix).stat().st_size > 0
+
+
+def test_an_engine_file_is_found_beside_the_sheet(tmp_path: Path) -> None:
+    new_engine(tmp_path / "own.toml")
+    piece = sheet_of(load_engine(tmp_path / "own.toml"), [60])
+    write_sheet(replace(piece, engine="own.toml"), tmp_path / "piece.duet")
+    assert run(tmp_path / "piece.duet", "--as", "json", "-o", tmp_path / "o.json").exit_code == 0
+    assert json.loads((tmp_path / "o.json").read_text())["engine"] == "own"
+
+
+def test_an_unknown_format_is_refused(sheet: Path) -> None:
+    assert isinstance(run(sheet, "--as", "csv").exception, SettingsError)
+
+
+def test_a_sheet_the_engine_cannot_play_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "low.duet"
+    write_sheet(sheet_of(ENGINE, [69, 12]), path)
+    error = run(path, "--as", "json").exception
+    assert isinstance(error, SheetError)
+    assert str(path) in str(error)
+    assert "bar 1, step 2: C0 is outside the pitch table" in str(error)
+
+
+@pytest.mark.parametrize("address", ["65536", "-1", "8000g", "x"])
+def test_an_address_that_is_none_is_wrong_usage(sheet: Path, address: str) -> None:
+    assert run(sheet, "--as", "json", f"--address={address}").exit_code == 2
