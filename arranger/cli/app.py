@@ -11,10 +11,12 @@ import sys
 
 import typer
 
+from arranger.cli.check import check
 from arranger.cli.convert import convert
 from arranger.cli.engines import engines
 from arranger.cli.export import export
 from arranger.cli.render import render
+from arranger.cli.tidy import tidy
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
 
@@ -51,6 +53,8 @@ app.command()(convert)
 app.command()(engines)
 app.command()(export)
 app.command()(render)
+app.command()(check)
+app.command()(tidy)
 
 
 def main() -> None:

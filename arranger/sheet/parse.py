@@ -80,6 +80,8 @@ class Scan:
     """In the order of their lines."""
     row_lines: list[tuple[int, int, int, int]]
     """For each bar the line numbers of its bar line and its three rows; 0 for one left out."""
+    header_lines: dict[str, int]
+    """The line number of each word of the header that is there."""
     lines: list[str]
 
     def cell_place(self, bar: int, row: int, step: int) -> tuple[int, int, int]:
@@ -90,6 +92,13 @@ class Scan:
         spots = _spots(_without_comment(self.lines[number - 1])[0], _skipped(row))
         at, width = spots[step] if step < len(spots) else (0, 1)
         return number, at + 1, width
+
+    def header_place(self, line: int) -> tuple[int, int]:
+        """Return column and width of the value on a line of the header."""
+        code = _without_comment(self.lines[line - 1])[0].rstrip()
+        first = _WORD.search(code)
+        value = code[first.end() :].lstrip() if first else ""
+        return (len(code) - len(value) + 1, len(value)) if value else (1, max(len(code), 1))
 
 
 def parse(text: str, file: str | Path | None = None) -> Sheet:
@@ -138,6 +147,7 @@ class _Reader:
         self.line = 0
         self.problems: list[Problem] = []
         self.header: dict[str, str] = {}
+        self.header_lines: dict[str, int] = {}
         self.step = Fraction(1, 4)
         self.length = 1
         self.tempo: float | None = None
@@ -184,7 +194,7 @@ class _Reader:
         self._complete()
         sheet = self._sheet()
         self.problems.sort(key=lambda problem: (problem.line, problem.column))
-        return Scan(sheet, self.problems, self.row_lines, self.lines)
+        return Scan(sheet, self.problems, self.row_lines, self.header_lines, self.lines)
 
     def _first(self, words: list[str], code: str) -> None:
         if words[:1] != [FORMAT]:
@@ -254,6 +264,7 @@ class _Reader:
         at = 0 if start is None else start.end()
         value = code[at:].strip()
         column = (code.index(value, at) + 1, max(len(value), 1))
+        self.header_lines[word] = self.line
         self.header[word] = self._value(word, value, column)
         return place
 

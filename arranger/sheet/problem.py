@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.errors import one_line
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_WIDTH = 100
 ERROR = "error"
 WARNING = "warning"
 
@@ -26,3 +32,34 @@ class Problem(NamedTuple):
     def place(self) -> str:
         """The place in words."""
         return f"line {self.line}, column {self.column}"
+
+
+def shown(problem: Problem, file: str, lines: Sequence[str]) -> str:
+    """Return a problem as four lines: place and fault, the line, a caret under it, what to do.
+
+    Parameters
+    ----------
+    problem
+        The problem.
+    file
+        The file's name as the user gave it.
+    lines
+        The file's lines.
+    """
+    head = one_line(f"{file}:{problem.line}:{problem.column}: {problem.severity}: {problem.what}")
+    text, column = _window(lines[problem.line - 1], problem.column - 1)
+    before = "".join(c if c == "\t" else " " for c in text[:column])
+    carets = "^" * max(1, min(problem.width, len(text) - column))
+    return f"{head}\n    {text}\n    {before}{carets}\n    {one_line(problem.remedy)}"
+
+
+def as_json(problem: Problem) -> dict[str, str | int]:
+    """Return a problem as JSON can hold it."""
+    return problem._asdict()
+
+
+def _window(line: str, column: int) -> tuple[str, int]:
+    """Return the part of a long line that is around a column, printable, and the column in it."""
+    start = 0 if column < _WIDTH - 20 else column - _WIDTH // 2
+    part = line[start : start + _WIDTH]
+    return "".join(c if c.isprintable() or c == "\t" else "\ufffd" for c in part), column - start

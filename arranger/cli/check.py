@@ -1,0 +1,58 @@
+"""``arranger check``: every problem of a sheet at once, with its place and what to do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def check(
+    sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET...")],
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the problems as JSON, for scripts.")
+    ] = False,
+) -> None:
+    """List all that is wrong with a sheet, or perhaps isn't meant so.
+
+    Errors are what the engine can't play, warnings what it plays otherwise than it reads. The exit
+    code is 1 if there is an error, else 0.
+
+    \b
+    Examples:
+      arranger check song.duet
+      arranger check *.duet
+      arranger check song.duet --json
+    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    import json
+
+    from arranger.sheet.check import check_file
+    from arranger.sheet.problem import as_json as problem_json
+    from arranger.sheet.problem import shown
+
+    errors = 0
+    reports = []
+    for sheet in sheets:
+        found = check_file(sheet)
+        errors += found.errors
+        if as_json:
+            reports.append(
+                {
+                    "file": str(sheet),
+                    "bars": found.bars,
+                    "steps": found.steps,
+                    "errors": found.errors,
+                    "warnings": found.warnings,
+                    "problems": [problem_json(problem) for problem in found.problems],
+                }
+            )
+            continue
+        for problem in found.problems:
+            typer.echo(shown(problem, str(sheet), found.lines))
+        typer.echo(f"{sheet}: {found.summary()}")
+    if as_json:
+        head = {"format": "arranger-check", "version": 1}
+        typer.echo(json.dumps({**head, "sheets": reports}, indent=1))
+    if errors:
+        raise typer.Exit(1)

@@ -1,0 +1,278 @@
+"""Checking a sheet against its engine: everything that can't be played, or perhaps isn't meant so.
+
+Errors are what the engine can't play; warnings are what it plays otherwise than it reads:
+
+tone-unheard     a tone all of whose steps are under drums (one that only starts late is fine)
+hold-nothing     a hold with no tone before it: silence
+no-attack        the same pitch again with no silence between: one long tone
+tempo            the tempo in the header isn't what the step length plays
+bar-order        bar numbers that don't rise
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import ArrangerError, EngineError
+from arranger.pitch import pitch_name
+from arranger.sheet.io import read_text
+from arranger.sheet.model import HOLD, REST
+from arranger.sheet.parse import scan
+from arranger.sheet.problem import ERROR, WARNING, Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from arranger.engine.model import Engine
+    from arranger.sheet.parse import Scan
+
+_TEMPO_SHARE = 0.005
+"""A tempo in the header may be off by this before it is called wrong."""
+
+_VOICE_ROWS = {1: "voice 1", 2: "voice 2"}
+_DRUM_ROW = 3
+
+
+class Checked(NamedTuple):
+    """What offends, and how much was looked at."""
+
+    problems: list[Problem]
+    """In the order of their lines."""
+    bars: int
+    steps: int
+    lines: list[str]
+    """The text, for showing the places."""
+
+    @property
+    def errors(self) -> int:
+        """How many problems are errors."""
+        return sum(problem.severity == ERROR for problem in self.problems)
+
+    @property
+    def warnings(self) -> int:
+        """How many problems are warnings."""
+        return len(self.problems) - self.errors
+
+    def summary(self) -> str:
+        """Return the counts in words: "2 errors, 1 warning in 32 bars (512 steps)"."""
+        counts = [
+            f"{count} {word}{'' if count == 1 else 's'}"
+            for count, word in ((self.errors, ERROR), (self.warnings, WARNING))
+            if count
+        ]
+        return f"{', '.join(counts) or 'no problem'} in {self.bars} bars ({self.steps} steps)"
+
+
+def check_file(path: str | Path) -> Checked:
+    """Check a sheet file. An engine given by its file is looked for beside the sheet too.
+
+    Raises
+    ------
+    SheetError
+        If the file can't be read as text.
+    """
+    from arranger.engine import load_engine
+
+    return check_text(read_text(path), lambda name: load_engine(name, beside=path))
+
+
+def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
+    """Check a sheet's text: its form, and against the engine that it names.
+
+    Parameters
+    ----------
+    text
+        The sheet.
+    load_engine
+        Returns the engine of a name as it stands in the header.
+    """
+    found = scan(text)
+    sheet = found.sheet
+    problems = list(found.problems)
+    problems += _bar_order(found)
+    if sheet.engine:
+        try:
+            engine = load_engine(sheet.engine)
+        except ArrangerError as error:
+            problems.append(_at_header(found, "engine", "engine", error.what, _remedy(error)))
+        else:
+            problems += check_playable(found, engine)
+    problems.sort(key=lambda problem: (problem.line, problem.column))
+    return Checked(problems, len(sheet.bars), sheet.steps, found.lines)
+
+
+def check_playable(found: Scan, engine: Engine) -> list[Problem]:
+    """Return what an engine can't play of a sheet, or plays otherwise than it reads."""
+    sheet = found.sheet
+    silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
+    finder = _Finder(found)
+    problems = _step_length(found, engine)
+    problems += _drums(finder, engine)
+    for row, cells in ((1, sheet.voice1), (2, sheet.voice2)):
+        problems += _pitches(finder, row, cells, engine)
+        problems += _tones(finder, row, cells, silenced)
+    return problems
+
+
+class _Finder:
+    """Turns steps of the sheet into places in its text. Steps must be asked for in any order."""
+
+    def __init__(self, found: Scan) -> None:
+        self._found = found
+        self.sheet = found.sheet
+        self._bar_of = [
+            index for index, bar in enumerate(self.sheet.bars) for _ in range(bar.steps)
+        ]
+        starts = [0]
+        for bar in self.sheet.bars:
+            starts.append(starts[-1] + bar.steps)
+        self._starts = starts
+
+    def problem(
+        self, severity: str, code: str, row: int, step: int, what: str, remedy: str
+    ) -> Problem:
+        """Return a problem at a cell."""
+        bar = self._bar_of[step]
+        place = self._found.cell_place(bar, row, step - self._starts[bar])
+        return Problem(severity, code, *place, what, remedy)
+
+    def where(self, step: int) -> str:
+        """Return a place in words: "bar 3, step 2"."""
+        bar = self._bar_of[step]
+        return f"bar {self.sheet.bars[bar].number}, step {step - self._starts[bar] + 1}"
+
+
+def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) -> Iterator[Problem]:
+    if not set(cells) - engine.pitches.keys() - {HOLD, REST}:
+        return
+    for step, cell in enumerate(cells):
+        if cell >= 0 and cell not in engine.pitches:
+            octaves = [p for p in engine.pitches if (p - cell) % 12 == 0]
+            nearest = min(octaves or engine.pitches, key=lambda p: abs(p - cell))
+            yield finder.problem(
+                ERROR,
+                "outside-pitch-table",
+                row,
+                step,
+                f"{pitch_name(cell)} is outside the pitch table of {engine.name}, which has "
+                f"{pitch_name(engine.lowest)} to {pitch_name(engine.highest)}",
+                f"write {pitch_name(nearest)}",
+            )
+
+
+def _tones(
+    finder: _Finder, row: int, cells: Sequence[int], silenced: Sequence[bool]
+) -> Iterator[Problem]:
+    """Yield holds of nothing, tones that no step lets through, and attacks that are lost."""
+    voice = _VOICE_ROWS[row]
+    held = start = -1
+    hold_told = False
+    for step, cell in enumerate((*cells, REST)):
+        if cell == HOLD:
+            if held < 0 and not hold_told:
+                hold_told = True
+                yield finder.problem(
+                    WARNING,
+                    "hold-nothing",
+                    row,
+                    step,
+                    f"{voice} holds a tone, but none sounds before",
+                    "write . for silence, or a pitch",
+                )
+            continue
+        hold_told = False
+        if held >= 0 and all(silenced[start:step]):
+            yield finder.problem(
+                WARNING,
+                "tone-unheard",
+                row,
+                start,
+                f"{pitch_name(held)} is never heard: a drum silences both voices on "
+                + ("its step" if step - start == 1 else "all its steps"),
+                "hold it longer, or move the drum",
+            )
+        elif held >= 0 and held == cell and not silenced[step - 1] and not silenced[step]:
+            yield finder.problem(
+                WARNING,
+                "no-attack",
+                row,
+                step,
+                f"{pitch_name(cell)} goes on from the step before, so its start isn't heard",
+                "write . on the step before it, or - here",
+            )
+        held, start = (cell, step) if cell >= 0 else (-1, step)
+
+
+def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
+    names = [drum.name for drum in engine.drums]
+    strange = set(finder.sheet.drums) - {None, *names}
+    if not strange:
+        return
+    remedies = {}
+    for name in strange:
+        close = get_close_matches(name or "", names, 1)
+        remedies[name] = f"write {close[0]}" if close else f"choose from {', '.join(names) or '.'}"
+    for step, drum in enumerate(finder.sheet.drums):
+        if drum in strange:
+            yield finder.problem(
+                ERROR,
+                "unknown-drum",
+                _DRUM_ROW,
+                step,
+                f"{engine.name} has no drum sound {drum!r}",
+                remedies[drum],
+            )
+
+
+def _step_length(found: Scan, engine: Engine) -> list[Problem]:
+    sheet = found.sheet
+    if "length" not in found.header_lines:
+        return []
+    entry = next((e for e in engine.step_lengths if e.setting == sheet.step_setting), None)
+    if entry is None:
+        settings = [e.setting for e in engine.step_lengths]
+        nearest = min(settings, key=lambda setting: abs(setting - sheet.step_setting))
+        what = f"{engine.name} has no step length {sheet.step_setting}"
+        return [_at_header(found, "length", "length", what, f"the nearest is {nearest}")]
+    played = 60.0 * float(sheet.step_beats) / entry.seconds
+    asked = sheet.tempo
+    if asked is None or abs(asked - played) <= _TEMPO_SHARE * played or asked <= 0:
+        return []
+    other = engine.nearest_step_length(60.0 * float(sheet.step_beats) / asked)
+    what = f"length {sheet.step_setting} plays {played:.2f} beats a minute, not {asked:g}"
+    remedy = f"write length {other.setting} for {asked:g}, or tempo {played:.2f}"
+    if other.setting == sheet.step_setting:
+        remedy = f"write tempo {played:.2f}; the engine has none nearer to {asked:g}"
+    return [_at_header(found, "tempo", "tempo", what, remedy, WARNING)]
+
+
+def _bar_order(found: Scan) -> Iterator[Problem]:
+    before: int | None = None
+    for bar, lines in zip(found.sheet.bars, found.row_lines, strict=True):
+        if before is not None and bar.number <= before:
+            yield Problem(
+                WARNING,
+                "bar-order",
+                lines[0],
+                1,
+                3,
+                f"bar {bar.number} comes after bar {before}",
+                "number the bars upwards, or leave the numbers out for arranger tidy to set",
+            )
+        before = bar.number
+
+
+def _at_header(
+    found: Scan, word: str, code: str, what: str, remedy: str, severity: str = ERROR
+) -> Problem:
+    line = found.header_lines.get(word, 1)
+    column, width = found.header_place(line)
+    return Problem(severity, code, line, column, width, what, remedy)
+
+
+def _remedy(error: ArrangerError) -> str:
+    if error.remedy:
+        return error.remedy
+    return "arranger engines lists those there are" if isinstance(error, EngineError) else "mend it"
