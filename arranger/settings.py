@@ -33,6 +33,8 @@ class ReadSettings:
     max_bytes: int = 64_000_000
     max_notes: int = 1_000_000
     max_tracks: int = 4096
+    max_beats: int = 50_000
+    """Beats from the start to the end of the last note; seven hours at 120 a minute."""
     drum_channels: tuple[int, ...] | None = None
     """Channels 1..16 that play drums; None: channel 10 and what the file says."""
 

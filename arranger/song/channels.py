@@ -11,10 +11,12 @@ Conventions
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
+from math import inf
 from typing import TYPE_CHECKING
 
-from arranger.song.events import PROGRAM
+from arranger.song.events import COARSE, DRUM, PROGRAM
 from arranger.song.general_midi import PERCUSSION_CHANNEL
 from arranger.song.model import Note
 
@@ -24,10 +26,10 @@ if TYPE_CHECKING:
     from arranger.song.events import ChannelEvent, RawNote
 
 _VOLUME, _PAN, _EXPRESSION = 7, 10, 11
-CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM))
+CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM, COARSE, DRUM))
 """The channel events that this module looks at."""
 
-_DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0}
+_DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0, COARSE: 0}
 
 
 @dataclass(slots=True)
@@ -62,13 +64,13 @@ class _Strip:
     """The kinds of event that the track itself has on this channel, anywhere."""
     own: dict[int, int]
     version: int = -1
-    part: int = -1
-    loudness_per_velocity: float = 0.0
+    sound: tuple[int, bool, int, float] = (-1, False, 0, 0.0)
+    """Part, whether it is drums, semitones of tuning, loudness per velocity."""
 
-    def value(self, code: int) -> int:
+    def value(self, code: int, default: int | None = None) -> int:
         """Return the setting that rules this track now."""
         values = self.own if code in self.own_codes else self.channel.values
-        return values.get(code, _DEFAULTS[code])
+        return values.get(code, _DEFAULTS[code] if default is None else default)
 
 
 def sweep(
@@ -85,24 +87,26 @@ def sweep(
     events
         Channel events with a code in `CODES`, in playing order.
     drum_channels
-        Channels 1..16 that play drums; None: channel 10.
+        Channels 1..16 that play drums; None: channel 10, and what `DRUM` events say.
     """
-    drums = {PERCUSSION_CHANNEL} if drum_channels is None else {n - 1 for n in drum_channels}
     own_codes: dict[tuple[int, int], set[int]] = {}
     for event in events:
         own_codes.setdefault((event[3], event[4]), set()).add(event[5])
     channels: dict[int, _Channel] = {}
     strips: dict[tuple[int, int], _Strip] = {}
-    parts = _Parts(drums)
+    parts = _Parts(drum_channels)
     found: list[Note] = []
     append = found.append
     place = 0
     following = events[0] if events else None
+    next_tick = following[0] if following is not None else inf
+    make = tuple.__new__
     for number, (onset, track, order, channel, pitch, velocity, end) in enumerate(notes):
-        while following is not None and following < (onset, track, order):
+        while next_tick <= onset and following is not None and following < (onset, track, order):
             _apply(following, channels)
             place += 1
             following = events[place] if place < len(events) else None
+            next_tick = following[0] if following is not None else inf
         strip = strips.get((track, channel))
         if strip is None:
             state = channels.setdefault(channel, _Channel())
@@ -110,47 +114,62 @@ def sweep(
             strip = _Strip(state, own_codes.get((track, channel), set()), own)
             strips[track, channel] = strip
         if strip.version != strip.channel.version:
-            strip.version = strip.channel.version
-            strip.part = parts.find(track, channel, strip)
-            strip.loudness_per_velocity = strip.value(_VOLUME) * strip.value(_EXPRESSION) / 127**3
-        draft = parts.drafts[strip.part]
-        draft.notes += 1
-        append(
-            Note(
-                number,
-                strip.part,
-                track,
-                channel & 15,
-                onset,
-                end - onset,
-                pitch,
-                velocity,
-                velocity * strip.loudness_per_velocity,
-                draft.drum,
-            )
+            _look_up(strip, track, channel, parts)
+        part, drum, shift, loudness_per_velocity = strip.sound
+        if shift and not 0 <= pitch + shift <= 127:
+            shift = 0
+        # tuple.__new__ is what Note(...) comes to; without the call between it takes half the time.
+        fields = (
+            number,
+            part,
+            track,
+            channel & 15,
+            onset,
+            end - onset,
+            pitch + shift,
+            velocity,
+            velocity * loudness_per_velocity,
+            drum,
+            shift,
         )
+        append(make(Note, fields))
+    for index, count in Counter([note.part for note in found]).items():
+        parts.drafts[index].notes = count
     return found, parts.drafts
+
+
+def _look_up(strip: _Strip, track: int, channel: int, parts: _Parts) -> None:
+    """Bring what a strip looked up last up to date."""
+    strip.version = strip.channel.version
+    part = parts.find(track, channel, strip)
+    drum = parts.drafts[part].drum
+    shift = 0 if drum else strip.value(COARSE)
+    strip.sound = (part, drum, shift, strip.value(_VOLUME) * strip.value(_EXPRESSION) / 127**3)
 
 
 @dataclass(slots=True)
 class _Parts:
     """The parts found so far."""
 
-    drums: set[int]
+    drum_channels: tuple[int, ...] | None
     drafts: list[PartDraft] = field(default_factory=list)
     indices: dict[tuple[int, int, int, bool], int] = field(default_factory=dict)
 
     def find(self, track: int, channel: int, strip: _Strip) -> int:
         """Return the index of the part that a strip plays now."""
         program = strip.value(PROGRAM)
-        drum = channel & 15 in self.drums
+        number = channel & 15
+        if self.drum_channels is None:
+            drum = bool(strip.value(DRUM, number == PERCUSSION_CHANNEL))
+        else:
+            drum = number + 1 in self.drum_channels
         key = (track, channel, program, drum)
         if key not in self.indices:
             self.indices[key] = len(self.drafts)
             self.drafts.append(
                 PartDraft(
                     track=track,
-                    channel=channel & 15,
+                    channel=number,
                     program=program,
                     drum=drum,
                     pan=strip.value(_PAN),

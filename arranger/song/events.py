@@ -15,8 +15,9 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from arranger.errors import LimitError
 from arranger.song.model import Control, KeyChange, Mark, Repair
 
 if TYPE_CHECKING:
@@ -27,8 +28,12 @@ ONSET, TRACK, ORDER, CHANNEL, PITCH, VELOCITY, END = range(7)
 
 RawNote = list[int]
 
-PROGRAM, BEND, SYSTEM = 128, 129, 130
-"""Codes of channel events beside the controllers 0..127."""
+PROGRAM, BEND, BEND_RANGE, COARSE, DRUM = range(128, 133)
+"""Codes of channel events beside the controllers 0..127.
+
+Values: a program; -8192..8191; cents; semitones; whether the channel plays drums. The last three
+are worked out in `arranger.song.modes`.
+"""
 
 ChannelEvent = tuple[int, int, int, int, int, int, int]
 """Tick, place, order in the track, track, channel, code, value.
@@ -36,6 +41,12 @@ ChannelEvent = tuple[int, int, int, int, int, int, int]
 Sorts into playing order: the place is the track, but -1 for volume, pan and expression, since these
 reach the notes that start on their tick, wherever they stand in the file.
 """
+
+Exclusive = tuple[int, int, int, int, tuple[int, ...]]
+"""Tick, track, order in the track, first channel of its port, data between F0 and F7."""
+
+_KEPT = frozenset((0, 6, 7, 10, 11, 38, 64, 66, *range(98, 102), 120, 121, *range(123, 128)))
+"""The controllers that decide how a note sounds."""
 
 _AT_ONCE = frozenset((7, 10, 11))
 
@@ -73,6 +84,15 @@ _TEXT = {
 }
 
 
+class Limits(NamedTuple):
+    """What a track may have."""
+
+    notes: int
+    """Also the limit for events of any other kind."""
+    pause: int
+    """Ticks between two events; a longer pause is damage and left out."""
+
+
 @dataclass(slots=True)
 class TrackEvents:
     """What one track holds. Channels are ``16 * port + channel``."""
@@ -84,8 +104,7 @@ class TrackEvents:
     notes: list[RawNote] = field(default_factory=list)
     """In order of their onset."""
     events: list[ChannelEvent] = field(default_factory=list)
-    exclusives: list[tuple[int, int, int, tuple[int, ...]]] = field(default_factory=list)
-    """Tick, track, order and data of system-exclusive messages."""
+    exclusives: list[Exclusive] = field(default_factory=list)
     tempos: list[tuple[int, int]] = field(default_factory=list)
     metres: list[tuple[int, int, int]] = field(default_factory=list)
     keys: list[KeyChange] = field(default_factory=list)
@@ -99,7 +118,9 @@ class TrackEvents:
         return next((m.text for m in self.marks if m.kind == "track_name" and m.text.strip()), "")
 
 
-def track_events(index: int, messages: Iterable[Any], start: int = 0) -> TrackEvents:
+def track_events(
+    index: int, messages: Iterable[Any], start: int, limits: Limits, device: int = 0
+) -> TrackEvents:
     """Gather one track.
 
     Parameters
@@ -110,21 +131,37 @@ def track_events(index: int, messages: Iterable[Any], start: int = 0) -> TrackEv
         mido's messages with delta times in ticks.
     start
         Tick at which the track starts.
+    limits
+        What the track may have.
+    device
+        Number of the set of ports that it plays on; patterns of a format 2 file share nothing.
+
+    Raises
+    ------
+    LimitError
+        If there are more notes, or more events of another kind, than it may have.
     """
     found = TrackEvents(index, start)
     notes = found.notes
     events = found.events
     sounding: dict[int, deque[RawNote]] = {}
     tick = start
-    port = 0
+    port = first_port = device << 11
+    room, longest_pause = limits
     for order, message in enumerate(messages):
         kind = message.type
-        tick += message.time
+        delta = message.time
+        if delta > longest_pause:
+            found.repairs.append(_pause(index, tick, delta))
+        else:
+            tick += delta
         if kind == "note_on" or kind == "note_off":
             channel = port | message.channel
             pitch = message.note
             key = channel << 7 | pitch
             if kind == "note_on" and message.velocity:
+                if len(notes) >= room:
+                    raise _too_much("notes")
                 note = [tick, index, order, channel, pitch, message.velocity, -1]
                 notes.append(note)
                 if key in sounding:
@@ -136,8 +173,9 @@ def track_events(index: int, messages: Iterable[Any], start: int = 0) -> TrackEv
         elif kind == "control_change":
             code = message.control
             channel = port | message.channel
-            place = -1 if code in _AT_ONCE else index
-            events.append((tick, place, order, index, channel, code, message.value))
+            if code in _KEPT:
+                place = -1 if code in _AT_ONCE else index
+                events.append((tick, place, order, index, channel, code, message.value))
             if code == 111:
                 found.controls.append(Control(tick, message.channel, code, message.value))
             elif code == 120 or code >= 123:
@@ -149,14 +187,24 @@ def track_events(index: int, messages: Iterable[Any], start: int = 0) -> TrackEv
             channel = port | message.channel
             events.append((tick, index, order, index, channel, BEND, message.pitch))
         elif kind == "midi_port":
-            port = (message.port & 0x7F) << 4
+            port = first_port | (message.port & 0x7F) << 4
         elif kind == "sysex":
-            found.exclusives.append((tick, index, order, tuple(message.data)))
+            found.exclusives.append((tick, index, order, port, tuple(message.data)))
         else:
             _meta(found, tick, message)
     found.end = tick
+    if max(len(events), len(found.marks), len(found.exclusives)) > room:
+        raise _too_much("events")
     _end_track(found, sounding)
     return found
+
+
+def _pause(index: int, tick: int, delta: int) -> Repair:
+    return Repair(f"track {index + 1}, tick {tick}", f"a pause of {delta:,} ticks: left out")
+
+
+def _too_much(what: str) -> LimitError:
+    return LimitError(f"more {what} than the limit allows", remedy="raise it with --max-notes")
 
 
 def _meta(found: TrackEvents, tick: int, message: Any) -> None:

@@ -36,6 +36,8 @@ class Note(NamedTuple):
     loudness: float
     """0..1: velocity, channel volume and expression multiplied, each as a share of 127."""
     drum: bool
+    shift: int = 0
+    """Semitones by which tuning and pitch bend moved it; ``pitch - shift`` is the key as written."""
 
 
 class Part(NamedTuple):

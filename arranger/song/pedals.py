@@ -13,7 +13,7 @@ A pedal is down from value 64 on.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING
 
 from arranger.song.events import CHANNEL, END, ONSET, PITCH
@@ -63,30 +63,35 @@ def _move_channel(
 ) -> None:
     releases = sorted({e[0] for e in events if e[5] >= _NOTES_OFF or e[5] == _SOUND_OFF})
     silences = sorted({e[0] for e in events if e[5] == _SOUND_OFF})
-    holds = _spans(events, _SUSTAIN, end_tick) if sustain else []
-    catches = _spans(events, _SOSTENUTO, end_tick) if sustain else []
+    holds = _spans(events, _SUSTAIN, end_tick) if sustain else ([], [])
+    catches = _spans(events, _SOSTENUTO, end_tick) if sustain else ([], [])
     next_onset: dict[int, int] = {}
     for note in reversed(notes):
-        onset, key_end = note[ONSET], note[END]
-        key_end = min(key_end, _first_after(releases, onset, key_end))
+        onset, pitch = note[ONSET], note[PITCH]
+        key_end = note[END]
+        if releases:
+            key_end = _first_after(releases, onset, key_end)
         end = key_end
-        for start, stop in catches[bisect_right(catches, (onset, -1)) :][:1]:
+        if catches[0]:
             # Only the first press after the onset can find the key still down and unheld.
-            if start < key_end:
-                end = max(end, stop)
-        place = bisect_right(holds, (end, end_tick + 1)) - 1
-        if place >= 0 and end < holds[place][1]:
-            end = holds[place][1]
+            place = bisect_left(catches[0], onset)
+            if place < len(catches[0]) and catches[0][place] < key_end:
+                end = max(end, catches[1][place])
+        place = bisect_right(holds[0], end) - 1
+        if place >= 0 and end < holds[1][place]:
+            end = holds[1][place]
         if end > key_end:
-            struck_again = next_onset.get(note[PITCH], end)
-            end = max(key_end, min(end, struck_again))
-        note[END] = min(end, _first_after(silences, onset, end))
-        next_onset[note[PITCH]] = onset
+            end = max(key_end, min(end, next_onset.get(pitch, end)))
+        if silences:
+            end = _first_after(silences, onset, end)
+        note[END] = end
+        next_onset[pitch] = onset
 
 
-def _spans(events: list[ChannelEvent], code: int, end_tick: int) -> list[tuple[int, int]]:
-    """Return when a pedal is down, as (start, stop) ticks in order."""
-    spans: list[tuple[int, int]] = []
+def _spans(events: list[ChannelEvent], code: int, end_tick: int) -> tuple[list[int], list[int]]:
+    """Return when a pedal goes down and when it comes up, in ticks, in order."""
+    starts: list[int] = []
+    stops: list[int] = []
     down: int | None = None
     for tick, _place, _order, _track, _channel, number, value in events:
         if number not in (code, _RESET):
@@ -96,14 +101,16 @@ def _spans(events: list[ChannelEvent], code: int, end_tick: int) -> list[tuple[i
             down = tick
         elif not pressed and down is not None:
             if tick > down:
-                spans.append((down, tick))
+                starts.append(down)
+                stops.append(tick)
             down = None
     if down is not None:
-        spans.append((down, end_tick))
-    return spans
+        starts.append(down)
+        stops.append(end_tick)
+    return starts, stops
 
 
 def _first_after(ticks: list[int], after: int, otherwise: int) -> int:
-    """Return the first tick later than ``after``, or ``otherwise``."""
+    """Return the first tick later than ``after``, but at the latest ``otherwise``."""
     place = bisect_right(ticks, after)
-    return ticks[place] if place < len(ticks) else otherwise
+    return min(ticks[place], otherwise) if place < len(ticks) else otherwise

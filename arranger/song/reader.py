@@ -56,10 +56,4 @@ def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
 
 def read_song_bytes(data: bytes, name: str, settings: ReadSettings = _DEFAULTS) -> Song:
     """Read a song from the bytes of its file; ``name`` is the file's name. See `read_song`."""
-    song = read_midi(data, name, sha256(data).hexdigest(), settings)
-    if len(song.notes) > settings.max_notes:
-        raise LimitError(
-            f"{len(song.notes):,} notes, over the limit of {settings.max_notes:,}",
-            remedy="raise it with --max-notes",
-        )
-    return song
+    return read_midi(data, name, sha256(data).hexdigest(), settings)

@@ -1,0 +1,113 @@
+"""Pitch bend: where it holds a note on another semitone, and where it is only vibrato or a slide.
+
+A note moves by n semitones when the bend stays within `_NEAR` of n (not 0) for more than half of
+the note's length. Anything else is ignored: the voices of a one-bit engine play semitones.
+The bend range is 2 semitones until RPN 0 sets it (General MIDI Level 1).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.song.events import BEND, BEND_RANGE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from arranger.song.events import ChannelEvent
+
+_NEAR = 0.25
+_DEFAULT_RANGE_CENTS = 200
+_FULL_BEND = 8192
+_ANY_TRACK = -1
+CODES = frozenset((BEND, BEND_RANGE))
+
+
+class _Stay(NamedTuple):
+    """For one semitone: when the bend comes to it, and how long it has been there before."""
+
+    starts: list[int]
+    stops: list[int]
+    before: list[int]
+
+    def until(self, tick: int) -> int:
+        """Return how many ticks before ``tick`` the bend was here."""
+        place = bisect_right(self.starts, tick) - 1
+        if place < 0:
+            return 0
+        return self.before[place] + min(tick, self.stops[place]) - self.starts[place]
+
+
+class Wheel(NamedTuple):
+    """The bends that one track plays with on one channel."""
+
+    stays: dict[int, _Stay]
+    moves: list[int]
+    """The ticks at which the wheel is moved away from its middle."""
+
+    def semitones(self, onset: int, end: int) -> int:
+        """Return by how many semitones the bend moves a note."""
+        for semitone, stay in self.stays.items():
+            if 2 * (stay.until(end) - stay.until(onset)) > end - onset:
+                return semitone
+        return 0
+
+    def touches(self, onset: int, end: int) -> bool:
+        """Return whether the wheel is moved away from its middle while a note sounds."""
+        place = bisect_left(self.moves, onset)
+        return place < len(self.moves) and self.moves[place] < end
+
+
+def wheels(
+    events: Sequence[ChannelEvent], end_tick: int, strips: Iterable[tuple[int, int]]
+) -> dict[tuple[int, int], Wheel]:
+    """Return the wheel of each (track, channel) that has one: its own bends, or the channel's.
+
+    Parameters
+    ----------
+    events
+        Those with a code in `CODES`, in playing order.
+    end_tick
+        Where the last bend ends.
+    strips
+        Every (track, channel) that plays.
+    """
+    by_strip: dict[tuple[int, int], list[ChannelEvent]] = {}
+    for event in events:
+        for key in ((event[3], event[4]), (_ANY_TRACK, event[4])):
+            by_strip.setdefault(key, []).append(event)
+    found: dict[tuple[int, int], Wheel] = {}
+    made: dict[tuple[int, int], Wheel] = {}
+    for track, channel in strips:
+        key = (track, channel) if (track, channel) in by_strip else (_ANY_TRACK, channel)
+        if key in by_strip:
+            if key not in made:
+                moves = [e[0] for e in by_strip[key] if e[5] == BEND and e[6]]
+                made[key] = Wheel(_stays(by_strip[key], end_tick), moves)
+            found[track, channel] = made[key]
+    return found
+
+
+def _stays(events: Sequence[ChannelEvent], end_tick: int) -> dict[int, _Stay]:
+    """Return the stays at each semitone but 0."""
+    found: dict[int, _Stay] = {}
+    cents = _DEFAULT_RANGE_CENTS
+    bend = 0
+    since = 0
+    moments = [(e[0], e[5], e[6]) for e in events]
+    for tick, code, value in [*moments, (end_tick, BEND, 0)]:
+        bent = bend * cents / (100 * _FULL_BEND)
+        semitone = round(bent)
+        if semitone and abs(bent - semitone) <= _NEAR and tick > since:
+            stay = found.setdefault(semitone, _Stay([], [], []))
+            so_far = stay.before[-1] + stay.stops[-1] - stay.starts[-1] if stay.starts else 0
+            stay.starts.append(since)
+            stay.stops.append(tick)
+            stay.before.append(so_far)
+        since = tick
+        if code == BEND:
+            bend = value
+        else:
+            cents = value
+    return found

@@ -1,0 +1,220 @@
+"""Damaged and unusual MIDI bytes: what is read, and that each repair is listed with its place."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.song.midi_bytes import (
+    END,
+    QUARTER_C4,
+    QUARTER_E4,
+    chunk,
+    header,
+    notes,
+    one_track,
+    read,
+    track,
+)
+
+C4 = (0, 96, 60)
+E4 = (96, 96, 64)
+GOOD = header() + track(QUARTER_C4, QUARTER_E4)
+
+
+def case(name: str, data: bytes, expected: list[tuple[int, int, int]], *repairs: str) -> object:
+    return pytest.param(data, expected, repairs, id=name)
+
+
+CASES = [
+    # Chunks
+    case("healthy", GOOD, [C4, E4]),
+    case(
+        "alien chunk before the track",
+        header() + chunk("XFIH", b"\x01\x02\x03") + track(QUARTER_C4),
+        [C4],
+        "file, byte 0x000e: a chunk 'XFIH' was passed over",
+    ),
+    case(
+        "alien chunk after the track",
+        GOOD + chunk("XFKM", b"\x01\x02\x03"),
+        [C4, E4],
+        "a chunk 'XFKM' was passed over",
+    ),
+    case(
+        "alien chunk of wrong length",
+        header() + chunk("XFIH", b"\x01\x02\x03", 99) + track(QUARTER_C4),
+        [C4],
+        "11 bytes that are no chunk were passed over",
+    ),
+    case("junk before the header", b"\x00" * 128 + GOOD, [C4, E4], "taken out of what surrounds"),
+    case("junk after the last chunk", GOOD + b"\x1a\x00hello", [C4, E4], "7 bytes that are no"),
+    case("a zero byte between chunks", header(1, 2) + track(QUARTER_C4) + b"\0" +
+         track(QUARTER_E4), [C4, (0, 96, 64)], "1 byte that are no chunk"),
+    case(
+        "RIFF wrapping",
+        b"RIFF" + (len(GOOD) + 12).to_bytes(4, "little") + b"RMIDdata"
+        + len(GOOD).to_bytes(4, "little") + GOOD,
+        [C4, E4],
+        "file, byte 0x0014: the MIDI data was taken out",
+    ),
+    case(
+        "RIFF wrapping with another RIFF chunk behind",
+        b"RIFF\0\0\0\0RMIDdata" + len(GOOD).to_bytes(4, "little") + GOOD + b"LIST\4\0\0\0INFO",
+        [C4, E4],
+        "taken out",
+    ),
+    case(
+        "header of 8 bytes",
+        chunk("MThd", bytes.fromhex("0000 0001 0060 0000")) + track(QUARTER_C4),
+        [C4],
+        "file, byte 0x0000: a header of 8 bytes",
+    ),
+    case(
+        "header that says 4 bytes",
+        chunk("MThd", bytes.fromhex("0000 0001 0060"), 4) + track(QUARTER_C4),
+        [C4],
+        "a header of 4 bytes",
+    ),
+    case(
+        "header of enormous length",
+        chunk("MThd", bytes.fromhex("0000 0001 0060"), 0xFFFFFFF0) + track(QUARTER_C4),
+        [C4],
+        "a header of 4294967280 bytes",
+    ),
+    case("no header", track(QUARTER_C4), [C4], "no header: 480 ticks a beat assumed"),
+    case("too many tracks counted", header(1, 9) + track(QUARTER_C4), [C4], "counts 9 tracks"),
+    case("no tracks counted", header(1, 0) + track(QUARTER_C4), [C4], "counts 0 tracks, there are 1"),
+    case(
+        "too few tracks counted",
+        header(1, 1) + track(QUARTER_C4) + track(QUARTER_E4),
+        [C4, (0, 96, 64)],
+        "counts 1 tracks, there are 2",
+    ),
+    case("unknown format", header(7) + track(QUARTER_C4), [C4], "format 7 read as format 1"),
+    case(
+        "format 0 with two tracks",
+        header(0, 2) + track(QUARTER_C4) + track(QUARTER_E4),
+        [C4, (0, 96, 64)],
+        "format 0 with several tracks",
+    ),
+    case("no ticks in a beat", header(0, 1, 0) + track(QUARTER_C4), [C4], "no ticks in a beat"),
+    # Track lengths and ends
+    case(
+        "track length too short",
+        header() + track(QUARTER_C4, QUARTER_E4, length=8),
+        [C4, E4],
+        "track 1, byte 0x0012: the chunk says 8 bytes, its events take 20",
+    ),
+    case(
+        "track length of zero",
+        header() + track(QUARTER_C4, QUARTER_E4, length=0),
+        [C4, E4],
+        "says 0 bytes",
+    ),
+    case(
+        "track length too long",
+        header() + track(QUARTER_C4, QUARTER_E4, length=4000),
+        [C4, E4],
+        "says 4,000 bytes, its events take 20",
+    ),
+    case(
+        "track length that covers the next track",
+        header(1, 2) + track(QUARTER_C4, length=40) + track(QUARTER_E4),
+        [C4, (0, 96, 64)],
+        "says 40 bytes, its events take 12",
+    ),
+    case("no end-of-track", header() + track(QUARTER_C4, end=""), [C4], "no end-of-track event"),
+    case(
+        "no end-of-track before another track",
+        header(1, 2) + track(QUARTER_C4, end="") + track(QUARTER_E4),
+        [C4, (0, 96, 64)],
+        "track 1, byte 0x001e: no end-of-track event",
+    ),
+    case("truncated in a message", GOOD[:-6], [C4, (96, 96, 64)], "a channel message is cut off"),
+    case("truncated in a delta time", header() + track(QUARTER_C4, "81", end=""), [C4],
+         "a delta time without an event is cut off"),
+    case("truncated in a meta", header() + track(QUARTER_C4, "00 FF 03 20 41 42", end="", length=90),
+         [C4], "a meta event that breaks off is cut off"),
+    case("truncated in the end-of-track", header() + track(QUARTER_C4, "00 FF 2F", end="", length=12),
+         [C4], "an end-of-track event that breaks off"),
+    case("truncated to its header of the second track", header(1, 2) + track(QUARTER_C4) + b"MTrk",
+         [C4], "4 bytes that are no chunk", "counts 2 tracks, there are 1"),
+    case("a damaged track name", header(1, 2) + track(QUARTER_C4).replace(b"MTrk", b"MTrj") +
+         track(QUARTER_E4), [C4, (0, 96, 64)], "a chunk 'MTrj' was read as a track"),
+    case("a damaged header name", GOOD.replace(b"MThd", b"MUhd"), [C4, E4],
+         "a chunk b'MUhd' was read as the header"),
+    case("a pause of half a million beats", one_track("FF FF FF 7F F8", QUARTER_C4, QUARTER_E4),
+         [C4, E4], "track 1, tick 0: a pause of 268,435,455 ticks: left out"),
+    case("events after end-of-track", header() + track(QUARTER_C4, END, QUARTER_E4), [C4, E4],
+         "events after an end-of-track event: read on"),
+    case("junk after end-of-track", header() + track(QUARTER_C4, END, "FA FB FC FD", end=""), [C4],
+         "4 bytes after the end-of-track event: passed over"),
+    # Bytes inside tracks
+    case("velocity above 127", one_track("00 90 3C C0 60 80 3C 40"), [C4],
+         "track 1, byte 0x0019: data byte 0xC0 is above 0x7F: clipped"),
+    case("note above 127 keeps its low bits", one_track("00 90 BC 40 60 80 3C 40"), [C4],
+         "data byte 0xBC"),
+    case("controller above 127", one_track("00 B0 07 FF", QUARTER_C4), [C4], "data byte 0xFF"),
+    case("real-time byte inside a message", one_track("00 90 F8 3C 40 60 80 3C 40"), [C4],
+         "byte 0xF8 inside a message: passed over"),
+    case("real-time event", one_track("00 F8", QUARTER_C4), [C4],
+         "system byte 0xF8 inside a track: passed over"),
+    case("its delta time is kept", one_track("60 F8", QUARTER_C4), [(96, 96, 60)], "0xF8"),
+    case("undefined status", one_track("00 F4", QUARTER_C4, "00 FD", QUARTER_E4), [C4, E4],
+         "0xF4", "0xFD"),
+    case("song position with its data", one_track("00 F2 10 20", QUARTER_C4), [C4], "0xF2"),
+    case("song select with its data", one_track("00 F3 10", QUARTER_C4), [C4], "0xF3"),
+    case("tune request", one_track("00 F6", QUARTER_C4), [C4], "0xF6"),
+    case("running status after a meta", one_track("00 90 3C 40", "60 FF 01 01 41", "00 3C 00"),
+         [C4], "running status after a meta or system-exclusive event: kept"),
+    case("running status after a sysex", one_track("00 90 3C 40", "60 F0 02 7E F7", "00 3C 00"),
+         [C4], "running status after a meta"),
+    case("running status before any status", one_track("00 3C 40", QUARTER_C4), [C4],
+         "data without a status byte"),
+    case("delta time of five bytes", one_track("81 80 80 80 00 90 3C 40 60 80 3C 40", QUARTER_E4),
+         [(0, 96, 60), (96, 96, 64)], "a delta time of more than four bytes"),
+    case("sysex without its length", one_track("00 F0 41 10 42 12 40 00 7F 00 41 F7", QUARTER_C4,
+         QUARTER_E4, QUARTER_C4), [C4, E4, (192, 96, 60)], "a system-exclusive event of wrong length"),
+    case("sysex with high bytes", one_track("00 F0 04 7E 99 01 F7", QUARTER_C4), [C4],
+         "bytes above 0x7F: left out"),
+    case("escape with a status byte", one_track("60 F7 02 F3 01", QUARTER_C4), [(96, 96, 60)]),
+    # Meta events
+    case("tempo of two bytes", one_track("00 FF 51 02 07 A1", QUARTER_C4), [C4],
+         "tempo of 2 bytes: left out"),
+    case("tempo of zero", one_track("00 FF 51 03 00 00 00", QUARTER_C4), [C4], "tempo of zero"),
+    case("tempo with a wrong length byte", one_track("00 FF 51 04 07 A1 20", QUARTER_C4, QUARTER_E4,
+         QUARTER_C4), [C4, E4, (192, 96, 60)], "tempo of 4 bytes: mended"),
+    case("time signature of two bytes", one_track("00 FF 58 02 03 02", QUARTER_C4), [C4],
+         "time signature of 2 bytes: mended"),
+    case("time signature 0/4", one_track("00 FF 58 04 00 02 18 08", QUARTER_C4), [C4],
+         "time signature 0/2^2: left out"),
+    case("time signature 4/2^200", one_track("00 FF 58 04 04 C8 18 08", QUARTER_C4), [C4],
+         "time signature 4/2^200"),
+    case("key of 12 sharps", one_track("00 FF 59 02 0C 00", QUARTER_C4), [C4],
+         "key signature of 12 sharps, mode 0"),
+    case("key of one byte", one_track("00 FF 59 01 FE", QUARTER_C4), [C4], "mended"),
+    case("key of mode 7", one_track("00 FF 59 02 00 07", QUARTER_C4), [C4], "mode 7"),
+    case("channel prefix of no bytes", one_track("00 FF 20 00", QUARTER_C4), [C4], "channel prefix"),
+    case("sequence number of one byte", one_track("00 FF 00 01 05", QUARTER_C4), [C4],
+         "sequence number of 1 bytes"),
+    case("SMPTE offset of four bytes", one_track("00 FF 54 04 41 00 00 00", QUARTER_C4), [C4],
+         "SMPTE offset"),
+    case("end of track with content", header() + track(QUARTER_C4, end="00 FF 2F 01 00"), [C4],
+         "end of track of 1 bytes: mended"),
+    case("unknown meta keeps its time", one_track("60 FF 60 01 00", QUARTER_C4), [(96, 96, 60)]),
+    case("text meta of an unnamed type", one_track("60 FF 0A 01 41", QUARTER_C4), [(96, 96, 60)]),
+    case("sequencer-specific meta", one_track("60 FF 7F 03 00 00 41", QUARTER_C4), [(96, 96, 60)]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("data", "expected", "repairs"), CASES)
+def test_what_can_be_read_is_read(
+    data: bytes, expected: list[tuple[int, int, int]], repairs: tuple[str, ...]
+) -> None:
+    song = read(data)
+    assert notes(song) == expected
+    listed = [f"{repair.place}: {repair.what}" for repair in song.repairs]
+    for repair in repairs:
+        assert any(repair in line for line in listed), listed
+    if not repairs:
+        assert listed == []
