@@ -10,7 +10,7 @@ Conventions
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,8 @@ import numpy as np
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from numpy.typing import NDArray
 
     from arranger.song.model import Song
@@ -32,7 +34,7 @@ class Columns:
     loudness: NDArray[np.float64]
     """0..1."""
     tonal: NDArray[np.bool_]
-    """False for drums."""
+    """False for drums and for notes of muted parts: they are left out of all that is measured."""
     onset: NDArray[np.float64]
     """In seconds."""
     end: NDArray[np.float64]
@@ -50,8 +52,16 @@ class Columns:
         return self.end - self.onset
 
 
-def columns(song: Song) -> Columns:
-    """Return the song's notes as columns. The song must have at least one note."""
+def columns(song: Song, muted: Collection[int] = ()) -> Columns:
+    """Return the song's notes as columns. The song must have at least one note.
+
+    Parameters
+    ----------
+    song
+        The song.
+    muted
+        Indices of the parts that are not to be heard.
+    """
     _, part, _, _, onset, duration, pitch, _, loudness, drum = zip(*song.notes, strict=True)
     onset_ticks = np.array(onset, dtype=np.int64)
     end_ticks = onset_ticks + np.array(duration, dtype=np.int64)
@@ -59,17 +69,35 @@ def columns(song: Song) -> Columns:
     start = np.searchsorted(moments, onset_ticks)
     stop = np.maximum(np.searchsorted(moments, end_ticks), start + 1)
     seconds = seconds_at(song, moments)
+    tonal = ~np.array(drum, dtype=np.bool_)
+    if muted:
+        tonal &= ~np.isin(part, list(muted))
     return Columns(
         part=np.array(part, dtype=np.int64),
         pitch=np.array(pitch, dtype=np.int64),
         loudness=np.array(loudness, dtype=np.float64),
-        tonal=~np.array(drum, dtype=np.bool_),
+        tonal=tonal,
         onset=seconds[start],
         end=seconds[np.searchsorted(moments, end_ticks)],
         start=start,
         stop=stop,
         moment_seconds=np.append(np.diff(seconds), 0.0),
     )
+
+
+def within_parts(table: Columns) -> Columns:
+    """Return the same notes on a line of moments of its own for each part.
+
+    What is on top at each of these moments is on top within its part.
+    """
+    many = len(table.moment_seconds) + 1
+    keys = np.concatenate((table.part * many + table.start, table.part * many + table.stop))
+    moments, place = np.unique(keys, return_inverse=True)
+    part, moment = np.divmod(moments, many)
+    at = np.append(0.0, np.cumsum(table.moment_seconds))[moment]
+    lasts = np.where(np.diff(part, append=-1) == 0, np.diff(at, append=0.0), 0.0)
+    start, stop = np.split(place, 2)
+    return replace(table, start=start, stop=stop, moment_seconds=lasts)
 
 
 def totals(

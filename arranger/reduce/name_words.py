@@ -28,7 +28,7 @@ def name_vote(name: str) -> Vote | None:
     voice").
 
     >>> name_vote("Lead Vocals")
-    Vote(role='tune', weight=3.0, word='lead')
+    Vote(role='tune', weight=6.0, word='lead')
     >>> name_vote("Backing Vocals").role, name_vote("Violoncello").role, name_vote("Voice 2").role
     ('harmony', 'bass', 'bass')
     >>> name_vote("Staff 7") is None

@@ -70,13 +70,22 @@ class PartFacts:
     """Number of pitches that its notes are spread over, as the inverse of their concentration."""
     louder: NDArray[np.float64]
     """Mean loudness above the song's, -1..1."""
+    tune: NDArray[np.float64]
+    """Share of its sounding time in which it has the song's likeliest tune note, by the model."""
 
 
-def part_facts(table: Columns, parts: int) -> PartFacts:
-    """Measure each part; every array of the result has shape (parts,)."""
+def part_facts(table: Columns, likely: NDArray[np.float64], parts: int) -> PartFacts:
+    """Measure each part; every array of the result has shape (parts,).
+
+    Parameters
+    ----------
+    likely
+        Shape (notes,): how likely each note is the tune, all parts taken as one.
+    """
     tonal = np.flatnonzero(table.tonal)
     highest = note_on_top(table, table.pitch.astype(np.float64))
     lowest = note_on_top(table, -table.pitch.astype(np.float64))
+    likeliest = note_on_top(table, likely)
     notes = np.maximum(np.bincount(table.part[tonal], minlength=parts), 1)
     order = tonal[np.lexsort((table.pitch[tonal], table.onset[tonal], table.part[tonal]))]
     part, duration = table.part[order], np.maximum(table.duration[order], 1e-3)
@@ -96,6 +105,7 @@ def part_facts(table: Columns, parts: int) -> PartFacts:
     return PartFacts(
         top=_seconds_by_part(table, highest, parts) / np.maximum(sounding, 1e-9),
         bottom=_seconds_by_part(table, lowest, parts) / np.maximum(sounding, 1e-9),
+        tune=_seconds_by_part(table, likeliest, parts) / np.maximum(sounding, 1e-9),
         solo=alone / notes,
         active=sounding / max(total, 1e-9),
         register=mean(table.pitch[order].astype(np.float64), duration),
@@ -150,7 +160,7 @@ def find_roles(song: Song, facts: PartFacts, settings: ReduceSettings) -> tuple[
     """
     asked_tune = asked_part(song, settings.tune, "--tune")
     asked_bass = asked_part(song, settings.bass, "--bass")
-    muted = {asked_part(song, name, "--mute") for name in settings.mute}
+    muted = muted_parts(song, settings)
     for option, asked in (("--tune", asked_tune), ("--bass", asked_bass)):
         if asked is not None and asked in muted:
             raise SettingsError(
@@ -169,8 +179,14 @@ def find_roles(song: Song, facts: PartFacts, settings: ReduceSettings) -> tuple[
     return _decide(song, scored, muted)
 
 
+def muted_parts(song: Song, settings: ReduceSettings) -> frozenset[int]:
+    """Return the indices of the parts that the user wants silent; errors as `find_roles`."""
+    asked = (asked_part(song, name, "--mute") for name in settings.mute)
+    return frozenset(index for index in asked if index is not None)
+
+
 def _decide(
-    song: Song, scored: list[tuple[list[Evidence], list[Evidence]]], muted: set[int | None]
+    song: Song, scored: list[tuple[list[Evidence], list[Evidence]]], muted: frozenset[int]
 ) -> tuple[PartRole, ...]:
     """Give the tune to the best part, the bass to the best of the others that speaks for it."""
     tune_scores = [sum(e.weight for e in tune) for tune, _ in scored]
@@ -218,7 +234,7 @@ def _score(part: Part, facts: PartFacts) -> tuple[list[Evidence], list[Evidence]
     def weigh(what: str, as_tune: float, as_bass: float) -> None:
         for found, weight in ((tune, as_tune), (bass, as_bass)):
             if abs(weight) >= 0.05:
-                found.append(Evidence(what, round(weight, 3)))
+                found.append(Evidence(what, round(float(weight), 3)))
 
     vote = name_vote(part.name)
     if vote is not None:
@@ -232,8 +248,13 @@ def _score(part: Part, facts: PartFacts) -> tuple[list[Evidence], list[Evidence]
         if part.program in programs:
             weigh(f"its program is {family}", as_tune, as_bass)
     top, bottom = facts.top[i], facts.bottom[i]
-    weigh(f"has the highest note {top:.0%} of its time", 3.0 * (top - 0.5), -1.5 * top)
-    weigh(f"has the lowest note {bottom:.0%} of its time", -1.5 * bottom, 3.0 * (bottom - 0.5))
+    weigh(f"has the highest note {top:.0%} of its time", 1.5 * (top - 0.5), -1.5 * top)
+    weigh(f"has the lowest note {bottom:.0%} of its time", -1.0 * bottom, 3.0 * (bottom - 0.5))
+    weigh(
+        f"its notes stand out as a tune {facts.tune[i]:.0%} of its time",
+        3.0 * (facts.tune[i] - 0.5),
+        -2.0 * facts.tune[i],
+    )
     weigh(
         f"plays a single line {facts.solo[i]:.0%} of the time",
         2.0 * (facts.solo[i] - 0.6),

@@ -155,7 +155,7 @@ def _neighbours(notes: Voicing) -> _Neighbours:
 
 
 def _in_chord(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
-    """What sounds above and below: when the note starts, and while it lasts."""
+    """Measure what sounds above and below: when the note starts, and while it lasts."""
     start, stop, interval = beside.start, beside.stop, beside.interval
     sounding = (start <= TOGETHER) & (stop > TOGETHER)
     higher, lower = interval > 0, interval < 0
@@ -249,7 +249,7 @@ def _against_likely_tune(notes: Voicing, likely: Floats) -> dict[str, Floats]:
 
 
 def _rivals(notes: Voicing, beside: _Neighbours, likely: Floats) -> dict[str, Floats]:
-    """The likeliest other note while this one sounds, and the likeliest ones before and after."""
+    """Find the likeliest other note while this one sounds, and the ones before and after."""
     start, stop, interval = beside.start, beside.stop, beside.interval
     shared = np.minimum(stop, notes.length) - np.maximum(start, 0.0)
     clashes = shared > 0.3 * np.minimum(beside.length, notes.length)

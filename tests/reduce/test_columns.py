@@ -1,7 +1,7 @@
 """Which span is on top at each moment: against looking at every moment by itself."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.reduce.columns import columns, cover, heard_share, note_on_top
@@ -10,6 +10,7 @@ from tests.reduce.little_songs import Line, song_of
 SPANS = st.lists(st.tuples(st.integers(0, 30), st.integers(1, 30), st.integers(0, 9)), max_size=20)
 
 
+@settings(deadline=None)
 @given(SPANS)
 def test_cover_equals_looking_at_every_moment(spans):
     start = np.array([s for s, _, _ in spans], dtype=np.int64)

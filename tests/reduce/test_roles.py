@@ -5,6 +5,7 @@ import pytest
 from arranger.errors import SettingsError
 from arranger.reduce.columns import columns
 from arranger.reduce.roles import asked_part, find_roles, part_facts
+from arranger.reduce.salience import likelihood
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of
 
@@ -14,8 +15,13 @@ BASS = [(i, 1, p) for i, p in enumerate([43, 43, 38, 38] * 8)]
 DRUMS = [(i, 0.25, 36) for i in range(32)]
 
 
+def facts_of(song):
+    table = columns(song)
+    return part_facts(table, likelihood(table), len(song.parts))
+
+
 def roles_of(song, **settings):
-    facts = part_facts(columns(song), len(song.parts))
+    facts = facts_of(song)
     return [entry.role for entry in find_roles(song, facts, ReduceSettings(**settings))]
 
 
@@ -43,7 +49,7 @@ def test_the_user_has_the_last_word():
 
 def test_evidence_adds_up_to_the_score_and_comes_strongest_first():
     song = song_of(Line(TUNE, "Flute", program=73), Line(BASS, "Bass", program=33))
-    facts = part_facts(columns(song), 2)
+    facts = facts_of(song)
     for entry in find_roles(song, facts, ReduceSettings()):
         weights = [e.weight for e in entry.evidence]
         score = entry.bass_score if entry.role == "bass" else entry.tune_score
