@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.song.model import Note
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
@@ -62,20 +63,20 @@ def columns(song: Song, muted: Collection[int] = ()) -> Columns:
     muted
         Indices of the parts that are not to be heard.
     """
-    _, part, _, _, onset, duration, pitch, _, loudness, drum = zip(*song.notes, strict=True)
-    onset_ticks = np.array(onset, dtype=np.int64)
-    end_ticks = onset_ticks + np.array(duration, dtype=np.int64)
+    field = dict(zip(Note._fields, zip(*song.notes, strict=True), strict=True))
+    onset_ticks = np.array(field["onset"], dtype=np.int64)
+    end_ticks = onset_ticks + np.array(field["duration"], dtype=np.int64)
     moments = np.unique(np.concatenate((onset_ticks, end_ticks)))
     start = np.searchsorted(moments, onset_ticks)
     stop = np.maximum(np.searchsorted(moments, end_ticks), start + 1)
     seconds = seconds_at(song, moments)
-    tonal = ~np.array(drum, dtype=np.bool_)
+    tonal = ~np.array(field["drum"], dtype=np.bool_)
     if muted:
-        tonal &= ~np.isin(part, list(muted))
+        tonal &= ~np.isin(field["part"], list(muted))
     return Columns(
-        part=np.array(part, dtype=np.int64),
-        pitch=np.array(pitch, dtype=np.int64),
-        loudness=np.array(loudness, dtype=np.float64),
+        part=np.array(field["part"], dtype=np.int64),
+        pitch=np.array(field["pitch"], dtype=np.int64),
+        loudness=np.array(field["loudness"], dtype=np.float64),
         tonal=tonal,
         onset=seconds[start],
         end=seconds[np.searchsorted(moments, end_ticks)],
