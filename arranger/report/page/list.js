@@ -146,7 +146,7 @@ class NoteList {
     const place = element("button", `${notes.bar[id]}, ${beatText(notes.beat[id])}`);
     place.type = "button";
     place.className = "go";
-    place.setAttribute("aria-label", `bar ${notes.bar[id]}, beat ${beatText(notes.beat[id])}: show ${noteName(account, id)} in the roll`);
+    place.title = "show in the roll";
     const head = element("th");
     head.scope = "row";
     head.append(place);
