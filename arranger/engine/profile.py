@@ -118,6 +118,8 @@ class Profile(_Table):
     clock_hz: Annotated[int, Field(ge=1000, le=1_000_000_000)]
     drum_takes_step: bool = True
     """Whether a drum silences both voices until the next step."""
+    player: Literal["", "z80"] = ""
+    """Which of this project's own players plays it, cycle for cycle; none: a routine elsewhere."""
     loop: Loop
     pitch: PitchTable
     steps: Steps

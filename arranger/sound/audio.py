@@ -1,0 +1,251 @@
+"""Audio: samples from the pin's changes, without writing the pin out.
+
+Each flip of a voice switches a train of pulses on or off, each flip of a drum is a step of the pin;
+both have known, band-limited kernels (`arranger.sound.bandlimit`). The samples are the sum of the
+kernels, summed up once more by a leaky integrator. The leak is a first-order high-pass at 10 Hz,
+which any loudspeaker has too: the pin's resting level, high or low, is silence.
+
+The gain is set so that the largest jump of the pin, overshoot of the low-pass included, peaks at
+-12 dBFS. A steady tone swings around the middle of its two levels and stays 6 dB below that.
+
+Memory stays bounded; equal sheets give equal bytes.
+"""
+
+from __future__ import annotations
+
+from math import exp, pi
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.sound import alternate
+from arranger.sound.bandlimit import PHASES, step_kernels, train_kernels
+from arranger.sound.schedule import total_cycles
+from arranger.sound.signal import Block, blocks, voice2_offset
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
+
+    Samples = NDArray[np.float32]
+
+PEAK = 10 ** (-12 / 20)
+HIGH_PASS_HZ = 10.0
+
+_FRAMES_A_ROW = 2048
+VOICE1, VOICE2, STILL = range(3)
+"""Kinds of change: the train of a voice, and the pin standing still at a level."""
+
+
+class Changes(NamedTuple):
+    """Changes of one kind within a part of the piece."""
+
+    kind: int
+    cycles: NDArray[np.int64]
+    signs: NDArray[np.int8]
+    """1: switched on, or up; -1: off, or down."""
+
+
+class Part(NamedTuple):
+    """A part of the piece."""
+
+    until: int
+    """All changes before this cycle are given by now."""
+    channels: tuple[tuple[Changes, ...], ...]
+    """What each channel hears."""
+
+
+def samples(
+    sheet: Sheet, engine: Engine, sample_rate: int, *, split: bool = False
+) -> Iterator[Samples]:
+    """Yield the sound of a sheet in blocks.
+
+    Parameters
+    ----------
+    sheet, engine
+        What to play, and on what.
+    sample_rate
+        Samples a second.
+    split
+        Voice 1 left, voice 2 right, drums on both: blocks of shape (n, 2) in place of (n,).
+    """
+    parts = (
+        _alternating(sheet, engine, split)
+        if engine.method == "alternate"
+        else _looping(sheet, engine, split)
+    )
+    frames = total_cycles(sheet, engine) * sample_rate // engine.clock_hz
+    mixer = _Mixer(engine, sample_rate, 2 if split else 1)
+    for part in parts:
+        heard = mixer.add(part)[: frames - mixer.given]
+        if len(heard):
+            mixer.given += len(heard)
+            yield heard if split else heard[:, 0]
+    if mixer.given < frames:
+        heard = mixer.rest(frames - mixer.given)
+        yield heard if split else heard[:, 0]
+
+
+def _alternating(sheet: Sheet, engine: Engine, split: bool) -> Iterator[Part]:
+    owners = ({0, 1}, {0, 2}) if split else ({0, 1, 2},)
+    for sides in zip(
+        *(alternate.edges(sheet, engine, owners=frozenset(side)) for side in owners), strict=False
+    ):
+        until = min(int(times[-1]) for times, _levels in sides)
+        yield Part(
+            until,
+            tuple(
+                (Changes(STILL, times, (2 * levels - 1).astype(np.int8)),)
+                for times, levels in sides
+            ),
+        )
+
+
+def _looping(sheet: Sheet, engine: Engine, split: bool) -> Iterator[Part]:
+    pin = _Pin(engine)
+    for block in blocks(sheet, engine):
+        first, second, still = pin.changes(block)
+        channels = ((first, still), (second, still)) if split else ((first, second, still),)
+        yield Part(pin.until, channels)
+
+
+class _Pin:
+    """Who has the pin: the voices' trains, or a level at which it stands still.
+
+    Its state lives as long as one pass over a piece.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self.until = 0
+        self._period = engine.profile.loop.cycles
+        self._offset = voice2_offset(engine)
+        self._end = 0
+        self._standing = False
+        self._level = 0
+
+    def changes(self, block: Block) -> tuple[Changes, Changes, Changes]:
+        """Return the changes of voice 1, voice 2 and the pin standing still in a block."""
+        ends = np.concatenate(([self._end], block.starts + block.passes * self._period))
+        gaps = np.flatnonzero(block.starts != ends[:-1])
+        resumed = block.starts[gaps]
+        left = ends[gaps]
+        if self._standing:
+            left = left[1:]
+        self._end = int(ends[-1])
+        trailing = len(block.write_cycles) and block.write_cycles[-1] >= self._end
+        if trailing and not (self._standing and not len(block.starts)):
+            left = np.append(left, self._end)
+        self._standing = bool(trailing)
+        self.until = max(self._end, int(block.write_cycles[-1]) if trailing else 0)
+        return (
+            _train(VOICE1, block.flips1, block.level1, left, resumed, 0),
+            _train(VOICE2, block.flips2, block.level2, left, resumed, self._offset),
+            self._still(block, left, resumed),
+        )
+
+    def _still(self, block: Block, left: NDArray[np.int64], resumed: NDArray[np.int64]) -> Changes:
+        """Return how the pin moves between stretches: first it stays as voice 2 left it."""
+        cycles = np.concatenate((left, block.write_cycles, resumed))
+        shown = (block.level2 + np.searchsorted(block.flips2, left)) % 2
+        levels = np.concatenate((shown, block.write_levels, np.zeros(len(resumed), np.int64)))
+        order = np.argsort(cycles, kind="stable")
+        cycles, levels = cycles[order], levels[order]
+        signs = np.diff(levels, prepend=self._level)
+        if len(levels):
+            self._level = int(levels[-1])
+        return Changes(STILL, cycles[signs != 0], signs[signs != 0].astype(np.int8))
+
+
+def _train(
+    kind: int,
+    flips: NDArray[np.int64],
+    level: int,
+    left: NDArray[np.int64],
+    resumed: NDArray[np.int64],
+    offset: int,
+) -> Changes:
+    """Return when a voice's train is switched on and off: by flips, and around gaps if it is high."""
+    signs = 1 - 2 * ((level + np.arange(len(flips))) % 2)
+    stopped = left[(level + np.searchsorted(flips, left)) % 2 == 1] + offset
+    started = resumed[(level + np.searchsorted(flips, resumed)) % 2 == 1] + offset
+    return Changes(
+        kind,
+        np.concatenate((flips, stopped, started)),
+        np.concatenate((signs, -np.ones(len(stopped)), np.ones(len(started)))).astype(np.int8),
+    )
+
+
+class _Mixer:
+    """Adds up kernels and gives samples. Its state lives as long as one pass over a piece."""
+
+    def __init__(self, engine: Engine, sample_rate: int, channels: int) -> None:
+        clock = engine.clock_hz
+        still = step_kernels(clock, sample_rate)
+        kernels = [still] * 3
+        if engine.method != "alternate":
+            period = engine.profile.loop.cycles
+            offset = voice2_offset(engine)
+            kernels[VOICE1] = train_kernels(clock, sample_rate, period, offset)
+            kernels[VOICE2] = train_kernels(clock, sample_rate, period, period - offset)
+        overshoot = np.cumsum(still.table, axis=1).max()
+        self._kernels = [
+            kernel._replace(table=kernel.table * (PEAK / overshoot)) for kernel in kernels
+        ]
+        self.given = 0
+        self._clock = clock
+        self._rate = sample_rate
+        self._before = max(kernel.before for kernel in kernels)
+        self._sums = np.zeros((channels, 0))
+        self._drum_share = 1 / channels if engine.method != "alternate" else 1.0
+        self._leak = exp(-2 * pi * HIGH_PASS_HZ / sample_rate)
+        self._heights = np.zeros(channels)
+
+    def add(self, part: Part) -> Samples:
+        """Add the changes of a part; return the samples that are complete by now."""
+        for channel, heard in enumerate(part.channels):
+            for changes in heard:
+                if len(changes.cycles):
+                    self._add(channel, changes)
+        ready = part.until * self._rate // self._clock - self._before - self.given
+        return self._take(max(ready, 0))
+
+    def rest(self, frames: int) -> Samples:
+        """Return samples up to the end."""
+        return self._take(frames)
+
+    def _add(self, channel: int, changes: Changes) -> None:
+        kernel = self._kernels[changes.kind]
+        width = kernel.table.shape[1]
+        sample, fraction = np.divmod(changes.cycles * self._rate, self._clock)
+        weights = kernel.table[fraction * PHASES // self._clock]
+        weights *= changes.signs[:, np.newaxis] * (
+            self._drum_share if changes.kind == STILL else 1.0
+        )
+        first = sample - self.given - kernel.before
+        early = max(-int(first.min()), 0)
+        places = (first + early)[:, np.newaxis] + np.arange(width)
+        sums = np.bincount(places.ravel(), weights.ravel())[early:]
+        if len(sums) > self._sums.shape[1]:
+            self._sums = np.pad(self._sums, ((0, 0), (0, len(sums) - self._sums.shape[1])))
+        self._sums[channel, : len(sums)] += sums
+
+    def _take(self, frames: int) -> Samples:
+        """Return the next samples: the leaky integral of what was added."""
+        taken = self._sums[:, :frames]
+        missing = frames - taken.shape[1]
+        if missing:
+            taken = np.pad(taken, ((0, 0), (0, missing)))
+        self._sums = self._sums[:, frames:]
+        decay = self._leak ** np.arange(1, _FRAMES_A_ROW + 1)
+        heard = np.empty((frames, len(taken)), dtype=np.float32)
+        for start in range(0, frames, _FRAMES_A_ROW):
+            row = taken[:, start : start + _FRAMES_A_ROW]
+            fading = decay[: row.shape[1]]
+            heights = fading * (np.cumsum(row / fading, axis=1) + self._heights[:, np.newaxis])
+            self._heights = heights[:, -1].copy()
+            heard[start : start + row.shape[1]] = heights.T
+        return heard
