@@ -38,7 +38,7 @@ MOST_NAMED = 6
 CARRIES_LINE = 0.5
 """Tune or bass weight from which a note counts as that line."""
 
-AS_ASKED = frozenset({"track-muted", "silent", "beyond-limit"})
+AS_ASKED = frozenset({"track-muted", "silent", "beyond-limit", "by-hand"})
 
 DECIDED: Mapping[str, str] = {
     "moved-to-step": "moved to a step",
@@ -60,6 +60,7 @@ DECIDED: Mapping[str, str] = {
     "track-muted": "muted",
     "silent": "too soft to be heard",
     "beyond-limit": "outside the passage",
+    "by-hand": "changed by hand",
 }
 
 

@@ -55,6 +55,10 @@ class Conflict(NamedTuple):
     """The bar's number as people count; None for the header."""
     what: str
 
+    def __str__(self) -> str:
+        where = "the header" if self.bar is None else f"bar {self.bar}"
+        return f"{where}: {self.what}"
+
 
 class MergedBar(NamedTuple):
     """Where a bar of the merged sheet comes from."""

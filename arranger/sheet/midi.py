@@ -22,11 +22,11 @@ import mido
 
 from arranger.errors import SheetError
 from arranger.sheet.mark import mark_lines
-from arranger.sheet.model import HOLD, REST
+from arranger.sheet.model import tone_spans
 from arranger.sound.steps import played_steps, step_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping
 
     from arranger.engine.model import Engine
     from arranger.machine.options import ExportOptions
@@ -71,22 +71,6 @@ def to_midi(sheet: Sheet, engine: Engine) -> bytes:
 def export_midi(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
     """Return the sheet as a Standard MIDI File; the exporter of ``--as midi``."""
     return to_midi(sheet, engine)
-
-
-def tone_spans(row: Sequence[int]) -> Iterator[tuple[int, int, int]]:
-    """Yield first step, end step and pitch of each tone of a voice.
-
-    >>> list(tone_spans((60, HOLD, REST, HOLD, 62, 62)))
-    [(0, 2, 60), (4, 5, 62), (5, 6, 62)]
-    """
-    start, pitch = 0, REST
-    for step, cell in enumerate(row):
-        if cell != HOLD:
-            if pitch != REST:
-                yield start, step, pitch
-            start, pitch = step, cell
-    if pitch != REST:
-        yield start, len(row), pitch
 
 
 def percussion_keys(engine: Engine) -> dict[str, int]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
     from fractions import Fraction
 
 HOLD = -1
@@ -113,3 +114,19 @@ def tones(row: Row) -> list[int | None]:
             held = cell
         result.append(held)
     return result
+
+
+def tone_spans(row: Sequence[int]) -> Iterator[tuple[int, int, int]]:
+    """Yield first step, end step and pitch of each tone of a voice.
+
+    >>> list(tone_spans((60, HOLD, REST, HOLD, 62, 62)))
+    [(0, 2, 60), (4, 5, 62), (5, 6, 62)]
+    """
+    start, pitch = 0, REST
+    for step, cell in enumerate(row):
+        if cell != HOLD:
+            if pitch != REST:
+                yield start, step, pitch
+            start, pitch = step, cell
+    if pitch != REST:
+        yield start, len(row), pitch

@@ -101,26 +101,35 @@ def generated_again(rng: random.Random, sheet: Sheet) -> Sheet:
     return with_digest(joined(replace(sheet, engine="twin-phase"), bars, rows))
 
 
+def one_cell_changed(rng: random.Random, content: Content) -> Content:
+    row, step = rng.randrange(3), rng.randrange(len(content[0]))
+    rows: list[list[int | str | None]] = [list(cells) for cells in content]
+    rows[row][step] = rng.choice(DRUMS) if row == 2 else rng.choice((HOLD, REST, 60, 67, 48))
+    return tuple(map(tuple, rows))  # type: ignore[return-value]
+
+
 def edit(rng: random.Random, sheet: Sheet) -> Edited:
     """Change cells, put bars in, take bars out, write comments: as many as chance has it."""
     bars = list(sheet.bars)
     rows = contents(sheet)
-    touched = [False] * len(bars)
+    originals: list[Content | None] = list(rows)
     comments: list[Comment] = []
     for _ in range(rng.randint(1, 4)):
         at = rng.randrange(len(bars))
         what = rng.random()
         if what < 0.6:
-            rows[at] = random_content(rng, bars[at].steps)
-            touched[at] = True
+            before = rows[at]
+            rows[at] = (
+                one_cell_changed(rng, before) if what < 0.3 else random_content(rng, bars[at].steps)
+            )
         elif what < 0.75:
             bars.insert(at, bars[at])
             rows.insert(at, random_content(rng, bars[at].steps))
-            touched.insert(at, True)
+            originals.insert(at, None)
         elif what < 0.85 and len(bars) > 1:
-            del bars[at], rows[at], touched[at]
+            del bars[at], rows[at], originals[at]
         else:
             comments.append(Comment(rng.randrange(-1, len(bars)), f"a thought {rng.random()}"))
     comments = sorted((c for c in comments if c.bar < len(bars)), key=lambda c: (c.bar, c.row))
     found = replace(joined(sheet, bars, rows), comments=tuple(comments))
-    return Edited(found, [index for index, was in enumerate(touched) if was])
+    return Edited(found, [index for index, was in enumerate(originals) if was != rows[index]])
