@@ -1,6 +1,7 @@
 """What became of every note: terminal, CSV, JSON and HTML page."""
 
 from arranger.report.account import Account, account
+from arranger.report.book_page import book_page
 from arranger.report.ledger_csv import ledger_csv
 from arranger.report.ledger_json import ledger_json, schema
 from arranger.report.losses import bar_losses, worst_bars
@@ -13,6 +14,7 @@ __all__ = [
     "Summary",
     "account",
     "bar_losses",
+    "book_page",
     "html_page",
     "ledger_csv",
     "ledger_json",

@@ -9,6 +9,8 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from arranger.errors import one_line
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
@@ -59,7 +61,7 @@ def rendered(template: str, **values: Any) -> str:
 def _environment() -> Environment:
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
-    return Environment(
+    environment = Environment(
         loader=FunctionLoader(asset),
         autoescape=True,
         undefined=StrictUndefined,
@@ -67,3 +69,5 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
+    environment.filters["one_line"] = one_line
+    return environment

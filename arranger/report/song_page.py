@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from arranger.report.suggest import Suggestion
 
 SCRIPTS = (
+    "dom.js",
     "data.js",
     "theme.js",
     "shapes.js",

@@ -50,9 +50,3 @@ function spanText(account, id, voice, step, steps) {
   if (voice === 0) return `drum ${engine.drums[notes.sound[id]]?.[0] ?? ""} ${where}`;
   return `${pitchName(notes.out[id])} in voice ${voice} ${where}, ${steps} ${steps === 1 ? "step" : "steps"}`;
 }
-
-function element(name, text) {
-  const made = document.createElement(name);
-  if (text !== undefined) made.textContent = text;
-  return made;
-}

@@ -42,8 +42,7 @@ class NoteList {
     this.form.addEventListener("reset", () => setTimeout(() => this.restart()));
     this.form.addEventListener("submit", (event) => event.preventDefault());
     document.getElementById("copy").addEventListener("click", () => this.copy());
-    document.getElementById("page-back").addEventListener("click", () => this.turn(-1));
-    document.getElementById("page-on").addEventListener("click", () => this.turn(1));
+    listenToPages((pages) => this.turn(pages));
     for (const button of document.querySelectorAll("[data-sort]")) {
       button.addEventListener("click", () => this.sortBy(button.dataset.sort));
     }
@@ -111,11 +110,7 @@ class NoteList {
 
   sortBy(key) {
     this.sort = { key, down: this.sort.key === key && !this.sort.down };
-    for (const button of document.querySelectorAll("[data-sort]")) {
-      const heading = button.closest("th");
-      if (button.dataset.sort === key) heading.setAttribute("aria-sort", this.sort.down ? "descending" : "ascending");
-      else heading.removeAttribute("aria-sort");
-    }
+    showSort(key, this.sort.down);
     this.page = 0;
     this.order();
     this.show();
@@ -132,10 +127,7 @@ class NoteList {
       this.shown.length === this.all.length
         ? `${this.all.length} notes`
         : `${this.shown.length} of ${this.all.length} notes`;
-    document.getElementById("pages").hidden = pages === 1;
-    document.getElementById("page-number").textContent = `page ${this.page + 1} of ${pages}`;
-    document.getElementById("page-back").disabled = this.page === 0;
-    document.getElementById("page-on").disabled = this.page === pages - 1;
+    showPages(this.page, pages);
   }
 
   row(id) {

@@ -98,9 +98,4 @@ class Page {
   }
 }
 
-function setText(id, text) {
-  const place = document.getElementById(id);
-  if (place.textContent !== text) place.textContent = text;
-}
-
 new Page(readAccount());
