@@ -134,6 +134,7 @@ OPTIONS: tuple[Option, ...] = (
     Option("max-file-bytes", "read", "max_bytes", _COUNT, "one", "N", "Largest file to read."),
     Option("max-notes", "read", "max_notes", _COUNT, "one", "N", "Most notes to read."),
     Option("max-tracks", "read", "max_tracks", _COUNT, "one", "N", "Most tracks to read."),
+    Option("max-beats", "read", "max_beats", _COUNT, "one", "N", "Longest song to read, in beats."),
     Option("step", "grid", "step", _step, "one", "SHARE", "Step as a share of a beat, like 1/4."),
     Option(
         "tempo", "grid", "tempo", _number(float, 1, 1000), "one", "BPM",

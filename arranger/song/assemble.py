@@ -188,7 +188,7 @@ def _drums_by_name(
             notes = [n._replace(drum=True) if n.part == index else n for n in notes]
             remarks.append(
                 f"{names[draft.track].strip()!r} is taken for drums by its name; "
-                "name the drum channels with --drum-channels if it isn't"
+                "name the drum channels with --drum-channel if it isn't"
             )
     return notes
 

@@ -33,11 +33,6 @@ if TYPE_CHECKING:
 _AT_ONCE = 1 << 20
 
 
-def is_midi(data: bytes) -> bool:
-    """Return whether there is a MIDI header or track in the data."""
-    return midi_start(data) >= 0
-
-
 def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read the bytes of a Standard MIDI File, damaged or not.
 

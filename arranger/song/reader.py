@@ -22,7 +22,7 @@ def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
     Parameters
     ----------
     path
-        A Standard MIDI File.
+        A Standard MIDI File, or a score in MusicXML, ABC, Humdrum or MEI.
     settings
         Limits, the sustain pedal, drum channels, the pattern of a format 2 file.
 
@@ -41,7 +41,7 @@ def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
         if size > settings.max_bytes:
             raise LimitError(
                 f"{size:,} bytes, over the limit of {settings.max_bytes:,}",
-                remedy="raise it with --max-bytes",
+                remedy="raise it with --max-file-bytes",
             )
         data = path.read_bytes()
     except ArrangerError as error:
@@ -56,4 +56,15 @@ def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
 
 def read_song_bytes(data: bytes, name: str, settings: ReadSettings = _DEFAULTS) -> Song:
     """Read a song from the bytes of its file; ``name`` is the file's name. See `read_song`."""
-    return read_midi(data, name, sha256(data).hexdigest(), settings)
+    digest = sha256(data).hexdigest()
+    if data.startswith(b"MThd"):
+        return read_midi(data, name, digest, settings)
+    # Imported here: it is only needed for what isn't plainly a MIDI file.
+    from arranger.song.sniff import find_score
+
+    score = find_score(data, settings.max_bytes)
+    if score is None:
+        return read_midi(data, name, digest, settings)
+    from arranger.song.scores import read_score
+
+    return read_score(score, name, digest, settings)

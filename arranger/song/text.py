@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 LONGEST = 2000
 """Characters of one text that are kept."""
 
+_DECLARATION = re.compile(rb"<\?xml[^>]*?encoding\s*=\s*[\"']([\w.-]+)[\"']")
+_LONGEST_SAMPLE = 100_000
+
 _CANDIDATES = {"cp1252": "Latin-1", "cp932": "Shift-JIS", "cp1251": "CP1251"}
 # Russian letters, and the further ones of Ukrainian and Belarusian.
 _CYRILLIC = re.compile(
@@ -50,6 +53,32 @@ def decode(texts: Sequence[bytes]) -> Decoded:
     encoding = _detect(foreign)
     decoded = [_tidy(_as(text, encoding)) for text in texts]
     return Decoded(decoded, "UTF-8" if encoding == "utf_8" else _CANDIDATES[encoding])
+
+
+def decode_document(data: bytes) -> str:
+    """Decode a whole text file: by its byte order mark, its XML declaration, or detection."""
+    for mark, codec in (
+        (b"\xef\xbb\xbf", "utf-8-sig"),
+        (b"\xff\xfe", "utf-16"),
+        (b"\xfe\xff", "utf-16"),
+    ):
+        if data.startswith(mark):
+            return data.decode(codec, "replace")
+    for start, codec in ((b"<\0", "utf-16-le"), (b"\0<", "utf-16-be")):
+        if data.startswith(start):
+            return data.decode(codec, "replace")
+    if data.isascii():
+        return data.decode("ascii")
+    declared = _DECLARATION.match(data)
+    if declared is not None:
+        try:
+            return data.decode(declared[1].decode("ascii"))
+        except (LookupError, UnicodeDecodeError):
+            pass
+    if _is(data, "utf_8"):
+        return data.decode()
+    lines = sorted({line for line in data[:_LONGEST_SAMPLE].splitlines() if not line.isascii()})
+    return _as(data, _detect(lines) if lines else "cp1252")
 
 
 def _tidy(text: str) -> str:
