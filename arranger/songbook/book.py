@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.errors import ArrangerError, SongError
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
@@ -125,10 +126,9 @@ class _Changed:
         for song in self._found:
             job = _job(self._choice, song, self._settings[song.relative])
             try:
-                content = song.source.read_bytes()
-            except OSError as error:
-                message = f"can't be read: {error.strerror}"
-                self._records[song.relative] = failed(job, "unreadable", message)
+                content = _content(song.source, job.settings.read.max_bytes)
+            except ArrangerError as error:
+                self._records[song.relative] = failed(job, "unreadable", error.what)
                 continue
             outputs = f"{job.audio} {job.keep_edits}"
             key = song_key(content, job.settings, song.place, outputs)
@@ -138,6 +138,17 @@ class _Changed:
             else:
                 self.keys[song.relative] = key
                 yield job
+
+
+def _content(path: Path, most: int) -> bytes:
+    """Return the bytes of a song, or as many as tell that it is too large."""
+    try:
+        if not path.is_file():  # a pipe or a device would never end
+            raise SongError("is no regular file")
+        with path.open("rb") as file:
+            return file.read(most + 1)
+    except OSError as error:
+        raise SongError(f"can't be read: {error.strerror}") from error
 
 
 def _job(choice: BookChoice, song: Found, settings: Settings) -> Job:

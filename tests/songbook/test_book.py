@@ -1,0 +1,275 @@
+"""A whole songbook with real worker processes: failures, kills, repeats, duplicates."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from arranger.errors import OutputError
+from arranger.options import build_settings
+from arranger.settings import Settings
+from arranger.songbook import BookChoice, BookResult, Record, convert_book
+from arranger.songbook.index import opened
+from tests.songbook.songs import write_book, write_song
+
+ROOT = Path(__file__).parent.parent.parent
+
+
+def choice(tmp_path: Path, **changes: object) -> BookChoice:
+    values: dict[str, object] = {
+        "folder": tmp_path / "songs",
+        "out": tmp_path / "out",
+        "settings": Settings(),
+        "workers": 2,
+    }
+    return BookChoice(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def by_song(result: BookResult) -> dict[str, Record]:
+    return {record.relative: record for record in result.records}
+
+
+def tree(folder: Path) -> dict[str, bytes]:
+    """Return all files below a folder but the index, which holds times."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and not path.name.startswith("songbook.index")
+    }
+
+
+def command(folder: Path, out: Path, *words: str) -> list[str]:
+    return [sys.executable, "-m", "arranger", "songbook", str(folder), "-o", str(out), *words]
+
+
+def environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(ROOT)}
+
+
+def test_one_or_two_workers_write_the_same_bytes_and_nothing_twice(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 7)
+    (tmp_path / "songs" / "broken.mid").write_bytes(b"<html>not found</html>")
+    first = convert_book(choice(tmp_path, out=tmp_path / "one", workers=1))
+    second = convert_book(choice(tmp_path, out=tmp_path / "two", workers=2))
+    assert first.records == second.records
+    assert tree(tmp_path / "one") == tree(tmp_path / "two")
+    assert [record.relative for record in first.failed] == ["broken.mid"]
+    assert first.failed[0].reason == "unreadable"
+    again = convert_book(choice(tmp_path, out=tmp_path / "two"))
+    assert again.skipped == 8
+    assert again.records == second.records
+
+
+def test_only_what_changed_is_done_again(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 4)
+    convert_book(choice(tmp_path))
+    write_song(tmp_path / "songs" / "shelf0" / "song000.mid", seed=99)
+    (tmp_path / "out" / "shelf1" / "song001.ledger.csv").unlink()
+    (tmp_path / "songs" / "shelf2" / "song002.mid").unlink()
+    result = convert_book(choice(tmp_path))
+    assert result.skipped == 1
+    assert (tmp_path / "out" / "shelf1" / "song001.ledger.csv").exists()
+    assert "shelf2/song002.mid" not in by_song(result)
+    assert convert_book(choice(tmp_path, settings=build_settings({"step": "1/4"}))).skipped == 0
+
+
+def test_settings_of_the_book_reach_its_songs(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    (tmp_path / "songs" / "songbook.toml").write_text(
+        '[songs."shelf0/*"]\nstep = "1/4"\nengine = "twin-counter"\n'
+        '[songs."shelf1/song001.mid"]\ntune = "nobody"\n'
+    )
+    found = by_song(convert_book(choice(tmp_path)))
+    assert found["shelf0/song000.mid"].step == "1/4"
+    assert found["shelf0/song000.mid"].engine == "twin-counter"
+    assert found["shelf1/song001.mid"].reason == "settings"
+
+
+def test_an_edited_sheet_is_left_alone_and_said(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    convert_book(choice(tmp_path))
+    sheet = tmp_path / "out" / "shelf0" / "song000.duet"
+    lines = sheet.read_text().splitlines(keepends=True)
+    row = next(i for i, line in enumerate(lines) if line.strip().startswith("voice 1"))
+    lines[row] = lines[row].replace("-", ".", 1)
+    edited = "".join(lines)
+    sheet.write_text(edited)
+    result = convert_book(choice(tmp_path, settings=build_settings({"transpose": "1"})))
+    assert by_song(result)["shelf0/song000.mid"].state == "kept-edit"
+    assert by_song(result)["shelf1/song001.mid"].state == "done"
+    assert sheet.read_text() == edited
+    assert not result.failed
+
+
+def test_the_same_notes_in_another_file_are_named(tmp_path: Path) -> None:
+    write_song(tmp_path / "songs" / "a.mid", 1)
+    write_song(tmp_path / "songs" / "b.mid", 2)
+    twin = (tmp_path / "songs" / "a.mid").read_bytes().replace(b"part 0", b"part X")
+    (tmp_path / "songs" / "c.mid").write_bytes(twin)
+    convert_book(choice(tmp_path))
+    songs = json.loads((tmp_path / "out" / "songbook.json").read_text())["songs"]
+    assert [song["same_notes_as"] for song in songs] == [None, None, "a.mid"]
+    rows = list(csv.DictReader((tmp_path / "out" / "songbook.csv").open(encoding="utf-8")))
+    assert rows[2]["same_notes_as"] == "a.mid"
+
+
+def test_a_song_that_takes_too_long_or_too_much_costs_only_itself(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    write_song(tmp_path / "songs" / "vast.mid", 3, notes=30_000, parts=12)
+    slow = by_song(convert_book(choice(tmp_path, seconds=1.0)))
+    assert slow["vast.mid"].reason == "time"
+    assert slow["shelf0/song000.mid"].state == "done"
+    fat = by_song(convert_book(choice(tmp_path, megabytes=60)))
+    assert fat["vast.mid"].reason == "memory"
+    assert fat["shelf1/song001.mid"].state == "done"
+
+
+def test_a_pipe_and_a_dead_link_do_not_hang(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 1)
+    os.mkfifo(tmp_path / "songs" / "pipe.mid")
+    (tmp_path / "songs" / "dead.mid").symlink_to(tmp_path / "nowhere.mid")
+    found = by_song(convert_book(choice(tmp_path)))
+    assert found["pipe.mid"].reason == found["dead.mid"].reason == "unreadable"
+    assert found["shelf0/song000.mid"].state == "done"
+
+
+def _children(parent: int) -> list[int]:
+    found = []
+    for state in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = state.read_text().rsplit(") ", 1)[1].split()
+        except OSError:
+            continue
+        if int(fields[1]) == parent:
+            found.append(int(state.parent.name))
+    return found
+
+
+def test_killed_workers_cost_nothing_but_time(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 30, notes=400)
+    stop = threading.Event()
+    killed: list[int] = []
+
+    def kill_twice() -> None:
+        while len(killed) < 2 and not stop.wait(0.05):
+            if any((tmp_path / "out").rglob("*.duet")):
+                workers = [
+                    pid
+                    for pid in _children(os.getpid())
+                    if b"loky" in Path(f"/proc/{pid}/cmdline").read_bytes() and pid not in killed
+                ]
+                if workers:
+                    os.kill(workers[0], signal.SIGKILL)
+                    killed.append(workers[0])
+                    time.sleep(1.0)
+
+    killer = threading.Thread(target=kill_twice)
+    killer.start()
+    try:
+        result = convert_book(choice(tmp_path))
+    finally:
+        stop.set()
+        killer.join()
+    assert killed
+    crashed = [record for record in result.failed if record.reason == "crashed"]
+    assert len(crashed) == len(result.failed) <= len(killed)
+    clean = convert_book(choice(tmp_path, out=tmp_path / "clean"))
+    mended = convert_book(choice(tmp_path))
+    assert mended.records == clean.records
+    assert tree(tmp_path / "out") == tree(tmp_path / "clean")
+
+
+def test_a_run_killed_midway_is_finished_by_the_next(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 24, notes=200)
+    out = tmp_path / "out"
+    run = command(tmp_path / "songs", out, "--workers", "2")
+    with subprocess.Popen(
+        run, env=environment(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    ) as process:  # fmt: skip
+        while len(list(out.rglob("*.report.html"))) < 4:
+            assert process.poll() is None
+            time.sleep(0.01)
+        os.killpg(process.pid, signal.SIGKILL)
+    subprocess.run(run, env=environment(), check=True, capture_output=True)
+    convert_book(choice(tmp_path, out=tmp_path / "clean"))
+    mended = {
+        name: content
+        for name, content in tree(out).items()
+        if not Path(name).name.startswith(".writing-")
+    }
+    assert mended == tree(tmp_path / "clean")
+
+
+def test_a_second_run_at_once_says_so_and_stops(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 1)
+    with opened(tmp_path / "out"):
+        done = subprocess.run(
+            command(tmp_path / "songs", tmp_path / "out"),
+            env=environment(), capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        with pytest.raises(OutputError, match="another run"):
+            convert_book(choice(tmp_path))
+    assert done.returncode == 1
+    assert "another run is writing this songbook" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_outputs_that_cannot_be_written_fail_that_song_only(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 3)
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "shelf1").write_text("a file where a folder must be")
+    found = by_song(convert_book(choice(tmp_path)))
+    assert found["shelf1/song001.mid"].reason == "unwritable"
+    assert found["shelf0/song000.mid"].state == "done"
+
+
+def test_a_full_disk_is_one_clear_line(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 1)
+    # No file may grow past 8 KiB: writes fail as they do when the disk is full.
+    run = " ".join(command(tmp_path / "songs", tmp_path / "out"))
+    done = subprocess.run(
+        ["bash", "-c", f"ulimit -f 8; {run}"],
+        env=environment(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1
+    assert "Traceback" not in done.stdout + done.stderr
+    assert not [path for path in tmp_path.rglob("*") if path.name.startswith(".writing-")]
+    shutil.rmtree(tmp_path / "out")
+    assert (
+        subprocess.run(
+            command(tmp_path / "songs", tmp_path / "out"),
+            env=environment(),
+            check=False,
+            capture_output=True,
+        ).returncode
+        == 0
+    )
+
+
+def test_exit_code_and_summary_tell_of_failures(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 1)
+    (tmp_path / "songs" / "bad\nname.mid").write_bytes(b"")
+    done = subprocess.run(
+        command(tmp_path / "songs", tmp_path / "out", "--json"),
+        env=environment(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1
+    told = json.loads(done.stdout)
+    assert told["songs"] == 2
+    assert [entry["song"] for entry in told["failed"]] == ["bad\nname.mid"]
+    plain = subprocess.run(
+        command(tmp_path / "songs", tmp_path / "out"),
+        env=environment(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert "bad\\nname.mid" in plain.stdout
