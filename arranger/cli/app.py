@@ -16,6 +16,7 @@ from arranger.cli.convert import convert
 from arranger.cli.engines import engines
 from arranger.cli.export import export
 from arranger.cli.render import render
+from arranger.cli.songbook import songbook
 from arranger.cli.tidy import tidy
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
@@ -55,6 +56,7 @@ app.command()(export)
 app.command()(render)
 app.command()(check)
 app.command()(tidy)
+app.command()(songbook)
 
 
 def main() -> None:

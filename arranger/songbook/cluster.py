@@ -13,7 +13,7 @@ from arranger.errors import SettingsError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-PATIENCE_SECONDS = 10
+PATIENCE_SECONDS = 5
 
 
 @contextmanager

@@ -18,7 +18,7 @@ def write_song(path: Path, seed: int, notes: int = 12, parts: int = 2) -> None:
     for part in range(parts):
         track = mido.MidiTrack([mido.MetaMessage("track_name", name=f"part {part}")])
         for _ in range(notes):
-            pitch = chance.randrange(48, 72) + 12 * part
+            pitch = chance.randrange(48, 72) + 12 * (part % 3)
             track.append(mido.Message("note_on", channel=part, note=pitch, velocity=80, time=0))
             track.append(mido.Message("note_off", channel=part, note=pitch, time=48))
         midi.tracks.append(track)
