@@ -11,9 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.song.model import Note
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
     from numpy.typing import NDArray
 
     from arranger.song.model import Song
@@ -38,19 +41,19 @@ class NoteColumns:
 
 def note_columns(song: Song) -> NoteColumns:
     """Return the notes of a song as columns."""
-    empty: tuple[tuple[int, ...], ...] = ((),) * 10
-    _, part, _, _, onset, duration, pitch, _, loudness, drum = (
-        zip(*song.notes, strict=True) if song.notes else empty
+    rows: Iterable[Sequence[float]] = (
+        zip(*song.notes, strict=True) if song.notes else [()] * len(Note._fields)
     )
-    onset_ticks = np.array(onset, dtype=np.int64)
-    end_ticks = onset_ticks + np.array(duration, dtype=np.int64)
+    column = dict(zip(Note._fields, rows, strict=False))
+    onset_ticks = np.array(column["onset"], dtype=np.int64)
+    end_ticks = onset_ticks + np.array(column["duration"], dtype=np.int64)
     return NoteColumns(
-        part=np.array(part, dtype=np.int64),
+        part=np.array(column["part"], dtype=np.int64),
         onset_ticks=onset_ticks,
         end_ticks=end_ticks,
         onset_seconds=seconds_at(song, onset_ticks),
         end_seconds=seconds_at(song, end_ticks),
-        pitch=np.array(pitch, dtype=np.int64),
-        loudness=np.array(loudness, dtype=np.float64),
-        drum=np.array(drum, dtype=np.bool_),
+        pitch=np.array(column["pitch"], dtype=np.int64),
+        loudness=np.array(column["loudness"], dtype=np.float64),
+        drum=np.array(column["drum"], dtype=np.bool_),
     )
