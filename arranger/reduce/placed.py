@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.reduce.fold import UNPLAYABLE
+from arranger.song.model import Note
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -46,22 +47,22 @@ class Placed:
 
 def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
     """Return the notes on the grid; refuse those that are muted, silent or outside."""
-    _, part, _, _, ticks, duration, pitch, _, loudness, drum = zip(*song.notes, strict=True)
-    parts = np.array(part, dtype=np.int64)
-    loud = np.array(loudness, dtype=np.float64)
+    column = dict(zip(Note._fields, zip(*song.notes, strict=True), strict=True))
+    parts = np.array(column["part"], dtype=np.int64)
+    loud = np.array(column["loudness"], dtype=np.float64)
     muted = np.array([role.role == "muted" for role in roles], dtype=np.bool_)[parts]
     beyond = grid.onset_steps < 0
     soft = loud < LEAST_LOUDNESS
     refused = dict.fromkeys(np.flatnonzero(soft).tolist(), "silent")
     refused.update(dict.fromkeys(np.flatnonzero(muted).tolist(), "track-muted"))
     refused.update(dict.fromkeys(np.flatnonzero(beyond).tolist(), "beyond-limit"))
-    onset_ticks = np.array(ticks, dtype=np.float64)
-    end_ticks = onset_ticks + np.array(duration, dtype=np.float64)
+    onset_ticks = np.array(column["onset"], dtype=np.float64)
+    end_ticks = onset_ticks + np.array(column["duration"], dtype=np.float64)
     return Placed(
         part=parts,
-        pitch=np.array(pitch, dtype=np.int64),
+        pitch=np.array(column["pitch"], dtype=np.int64),
         loudness=loud,
-        drum=np.array(drum, dtype=np.bool_),
+        drum=np.array(column["drum"], dtype=np.bool_),
         onset=grid.onset_steps,
         end=grid.end_steps,
         offset=np.where(beyond, 0.0, grid.positions - grid.onset_steps),
