@@ -11,7 +11,11 @@ term                 counts
 `COLLIDED`           each note on the same step as one of its part that it should follow
 `LOST_ATTACK`        each repeated pitch for which no silent step is left before it
 `SHORTENED`          each pitched note shorter than half a step, which becomes longer
+`DRUM_HOLE`          each moment with a drum, where a drum silences both voices for a whole step:
+                     as much of a note as the step is of `HOLE_SECONDS`
 `BAR_LINE`           each bar line between two steps, as a share of all bar lines
+`UNUSED_THIRDS`      a step that divides the beat by three where every note starts on an eighth of
+                     it: rows that nobody would count that way
 `DOUBLING`           each doubling of the number of steps a beat: memory, and rows to read
 `OFF_TEMPO`          each percent beyond 2 by which the engine can't play the tempo
 ===================  ======================================================================
@@ -49,12 +53,16 @@ MOVED = 1.0
 COLLIDED = 1.0
 LOST_ATTACK = 0.5
 SHORTENED = 0.05
+DRUM_HOLE = 0.5
 BAR_LINE = 0.5
+UNUSED_THIRDS = 2.0
 DOUBLING = 3.0
 OFF_TEMPO = 1.0
 
 UNHEARD_SECONDS = 0.010
 PLAIN_SECONDS = 0.050
+HOLE_SECONDS = 0.250
+"""A silence this long breaks a tune: about a crotchet at a quick tempo."""
 ON_STEP_BEATS = 0.01
 """A note this near to a step counts as on it."""
 
@@ -73,6 +81,8 @@ class _Onsets:
     """Shape (repeats, 2): beats of an attack and of the next attack of the same part and pitch."""
     length_beats: NDArray[np.float64]
     """Shape (pitched notes,)."""
+    drum_moments: int
+    """How many attacks have a drum among their notes."""
 
 
 def choose_step(
@@ -134,6 +144,7 @@ def _onsets(notes: NoteColumns, attacks: Attacks, timeline: Timeline) -> _Onsets
         follows=part[1:] == part[:-1],
         repeats=np.stack((beats[before[again]], beats[after[again]]), axis=1),
         length_beats=length[pitched],
+        drum_moments=len(np.unique(attacks.of_note[notes.drum])) if len(pitched) else 0,
     )
 
 
@@ -152,16 +163,21 @@ def _weigh(onsets: _Onsets, timeline: Timeline, engine: Engine, step: Fraction) 
     shortened = int(np.count_nonzero(onsets.length_beats * per_beat < 0.5))
     lines = (timeline.bar_beats - origin) * per_beat
     lines_off = np.mean(np.abs(lines - half_up(lines)) > ON_STEP_BEATS * per_beat)
+    eighths = (onsets.beats - origin) * 8.0
+    straight = bool(np.all(np.abs(eighths - half_up(eighths)) < ON_STEP_BEATS * 8.0))
     total = max(int(onsets.notes.sum()), 1)
+    hole = min(float(step) * 60.0 / timeline.bpm / HOLE_SECONDS, 1.0) * engine.drum_takes_step
     faults = (
         MOVED * float((heard * onsets.notes).sum())
         + COLLIDED * collided
         + LOST_ATTACK * lost
         + SHORTENED * shortened
+        + DRUM_HOLE * hole * onsets.drum_moments
     )
     cost = (
         100.0 * faults / total
         + 100.0 * BAR_LINE * float(lines_off)
+        + UNUSED_THIRDS * (straight and step.denominator % 3 == 0)
         + DOUBLING * log2(per_beat)
         + OFF_TEMPO * max(off_tempo_percent(engine, timeline.bpm, step) - 2.0, 0.0)
     )
