@@ -6,11 +6,13 @@ from arranger.report.ledger_csv import ledger_csv
 from arranger.report.ledger_json import ledger_json, schema
 from arranger.report.losses import bar_losses, worst_bars
 from arranger.report.song_page import html_page
+from arranger.report.suggest import Suggestion, suggestions
 from arranger.report.summary import Summary, summary
 from arranger.report.terminal import terminal_text
 
 __all__ = [
     "Account",
+    "Suggestion",
     "Summary",
     "account",
     "bar_losses",
@@ -19,6 +21,7 @@ __all__ = [
     "ledger_csv",
     "ledger_json",
     "schema",
+    "suggestions",
     "summary",
     "terminal_text",
     "worst_bars",

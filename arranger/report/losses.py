@@ -105,15 +105,12 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
     found = account(conversion)
     bars = conversion.grid.bars
-    weights = [ROLE_WEIGHT[role] for role in note_roles(conversion)]
+    values = note_values(conversion)
     loss, worth = [0.0] * len(bars), [0.0] * len(bars)
     notes, dropped = [0] * len(bars), [0] * len(bars)
-    for note, entry, index, weight in zip(
-        found.notes, found.entries, found.bar_index, weights, strict=True
-    ):
+    for entry, index, value in zip(found.entries, found.bar_index, values, strict=True):
         if index < 0 or (entry.reasons and entry.reasons[0] in AS_ASKED):
             continue
-        value = weight * (0.5 + note.loudness / 2)
         worth[index] += value
         notes[index] += 1
         loss[index] += SEVERITY[entry.outcome] * value
@@ -136,6 +133,14 @@ def note_roles(conversion: Conversion) -> list[str]:
             if roles[note] != "muted":
                 roles[note] = name
     return roles
+
+
+def note_values(conversion: Conversion) -> list[float]:
+    """Return what would be lost with each note: its role's weight times 0.5 to 1 by loudness."""
+    return [
+        ROLE_WEIGHT[role] * (0.5 + note.loudness / 2)
+        for role, note in zip(note_roles(conversion), conversion.song.notes, strict=True)
+    ]
 
 
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:

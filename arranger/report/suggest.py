@@ -1,8 +1,39 @@
-"""Settings to try instead, each with the effect that it has because it was tried."""
+"""Settings to try instead, each with the effect that it has: because it was tried.
+
+A handful of alternatives that fit the song are converted anew, and those that gain something are
+kept. What counts is the song's own measure of loss (`arranger.report.losses`), taken with the notes'
+roles as they are now, so that all alternatives are measured with the same rod: another tune must not
+look better only because the notes it gives up then count for less.
+
+Those that let more notes be heard without greater loss come first, by the notes gained; then those
+that only lower the loss.
+"""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import shlex
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.engine import builtin_engines, load_engine
+from arranger.errors import ArrangerError
+from arranger.options import build_settings
+from arranger.pipeline import convert
+from arranger.report.losses import SEVERITY, note_values
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from arranger.pipeline import Conversion
+    from arranger.reduce.ledger import Ledger
+
+MOST = 5
+"""How many suggestions are made."""
+
+NOTES_A_SONG = 60_000
+"""Notes that may be converted anew in all: large songs try less, so that the wait stays bounded."""
+
+LEAST_GAIN = 0.005
+"""Share of the loss below which a change is no improvement."""
 
 
 class Suggestion(NamedTuple):
@@ -16,3 +47,117 @@ class Suggestion(NamedTuple):
     kept_more: int
     loss_change: float
     """Share of the loss that is gained (negative) or added; see `arranger.report.losses`."""
+
+
+class Attempt(NamedTuple):
+    """Settings to try."""
+
+    words: Mapping[str, str]
+    what: str
+
+
+def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, ...]:
+    """Return the alternatives that gain something, best first.
+
+    Each is a whole conversion: this takes as long as converting the song several times.
+    """
+    values = note_values(conversion)
+    tries = max(NOTES_A_SONG // max(len(conversion.song.notes), 1), 2)
+    found = [
+        suggestion
+        for attempt in list(_attempts(conversion))[:tries]
+        if (suggestion := _tried(conversion, values, attempt)) is not None
+    ]
+    gaining = [each for each in found if each.heard_more > 0 or each.loss_change < -LEAST_GAIN]
+    return tuple(sorted(gaining, key=_rank)[:most])
+
+
+def _rank(suggestion: Suggestion) -> tuple[bool, float, float]:
+    better = suggestion.heard_more > 0 and suggestion.loss_change <= 0
+    return (not better, -suggestion.heard_more if better else 0.0, suggestion.loss_change)
+
+
+def _tried(conversion: Conversion, values: Sequence[float], attempt: Attempt) -> Suggestion | None:
+    """Return what an attempt gives, or None where the song doesn't allow it or nothing changes."""
+    try:
+        settings = build_settings(attempt.words, conversion.settings)
+        engine = conversion.engine
+        if settings.engine != conversion.settings.engine:
+            engine = load_engine(settings.engine)
+        other = convert(conversion.song, engine, settings)
+    except ArrangerError:
+        return None
+    words = dict(attempt.words)
+    if words.get("transpose") == "auto":
+        # What was found is said in semitones, so that it stays what was measured.
+        if other.reduction.ledger.transpose == conversion.reduction.ledger.transpose:
+            return None
+        words["transpose"] = str(other.reduction.ledger.transpose)
+    ledger, changed = conversion.reduction.ledger, other.reduction.ledger
+    now, then = ledger.outcomes(), changed.outcomes()
+    loss = _loss(ledger, values)
+    options = shlex.join([word for name, value in words.items() for word in (f"--{name}", value)])
+    longer = other.grid.steps - conversion.grid.steps
+    size = f"; {abs(longer)} steps {'more' if longer > 0 else 'fewer'}" if longer else ""
+    return Suggestion(
+        options,
+        attempt.what + size,
+        now["dropped"] - then["dropped"],
+        then["kept"] - now["kept"],
+        _loss(changed, values) / loss - 1 if loss else 0.0,
+    )
+
+
+def _loss(ledger: Ledger, values: Sequence[float]) -> float:
+    return sum(
+        SEVERITY[entry.outcome] * value for entry, value in zip(ledger.entries, values, strict=True)
+    )
+
+
+def _attempts(conversion: Conversion) -> Iterator[Attempt]:
+    """Yield what is worth trying on this song, the most promising first."""
+    grid, settings = conversion.grid, conversion.settings
+    others = [choice for choice in grid.alternatives if choice.step_beats != grid.step_beats]
+    for choice in others[:2]:
+        finer = "finer" if choice.step_beats < grid.step_beats else "coarser"
+        yield Attempt({"step": str(choice.step_beats)}, f"a {finer} step")
+    yield from _drum_attempts(conversion)
+    if settings.reduce.texture != "broken-chord":
+        yield Attempt({"texture": "broken-chord"}, "voice 2 steps through the chords")
+    if settings.reduce.transpose == 0:
+        yield Attempt({"transpose": "auto"}, "the key that the pitch table plays best")
+    yield from _line_attempts(conversion)
+    if any("octave-folded" in entry.reasons for entry in conversion.reduction.ledger.entries):
+        for octave in ("12", "-12"):
+            yield Attempt({"transpose": octave}, "an octave away")
+    for name in builtin_engines():
+        if name != settings.engine:
+            yield Attempt({"engine": name}, "another engine")
+    if settings.reduce.texture != "two-highest":
+        yield Attempt({"texture": "two-highest"}, "the two highest notes, whatever they are")
+
+
+def _drum_attempts(conversion: Conversion) -> Iterator[Attempt]:
+    if not any(part.drum for part in conversion.song.parts):
+        return
+    told = {
+        "none": "no drums, so that no tone is hidden",
+        "light": "fewer drums",
+        "full": "all drums",
+    }
+    for amount, what in told.items():
+        if amount != conversion.settings.reduce.drums:
+            yield Attempt({"drums": amount}, what)
+
+
+def _line_attempts(conversion: Conversion) -> Iterator[Attempt]:
+    """Yield the parts that came next in the choice of tune and bass."""
+    song, roles = conversion.song, conversion.reduction.roles
+    for role, score in (("tune", "tune_score"), ("bass", "bass_score")):
+        rivals = [
+            each for each in roles if each.role == "harmony" and not song.parts[each.part].drum
+        ]
+        rivals.sort(key=lambda each: -float(getattr(each, score)))
+        for rival in rivals[:2]:
+            name = song.parts[rival.part].name
+            yield Attempt({role: str(rival.part + 1)}, f"'{name}' carries the {role}")
