@@ -69,7 +69,9 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
         if (suggestion := _tried(conversion, values, attempt)) is not None
     ]
     gaining = [each for each in found if each.heard_more > 0 or each.loss_change < -LEAST_GAIN]
-    return tuple(sorted(gaining, key=_rank)[:most])
+    # Of alternatives with the same effect the first is enough.
+    distinct = {(each.heard_more, each.kept_more, each.loss_change): each for each in gaining[::-1]}
+    return tuple(sorted(distinct.values(), key=_rank)[:most])
 
 
 def _rank(suggestion: Suggestion) -> tuple[bool, float, float]:
@@ -131,8 +133,10 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
         for octave in ("12", "-12"):
             yield Attempt({"transpose": octave}, "an octave away")
     for name in builtin_engines():
-        if name != settings.engine:
-            yield Attempt({"engine": name}, "another engine")
+        other = load_engine(name)
+        # An engine of another clock is for another machine, which is no choice of the arranger's.
+        if name != conversion.engine.name and other.clock_hz == conversion.engine.clock_hz:
+            yield Attempt({"engine": name}, f"another engine: {other.title}")
     if settings.reduce.texture != "two-highest":
         yield Attempt({"texture": "two-highest"}, "the two highest notes, whatever they are")
 

@@ -1,6 +1,6 @@
 """A conversion made by hand: two bars, nine notes, every outcome, and names that attack the page.
 
-Worked out on paper: 480 ticks a beat, metre 4/4, tempo 120, a step of half a beat (240 ticks).
+Worked out on paper: 480 ticks a beat, metre 4/4, tempo 120, a step of half a beat (240 ticks, 250 ms).
 A third note of the chord on beat 1 is left out, the second G4 is tied, the snare has no sound, the
 last note starts 60 ticks (a quarter step) late.
 """
@@ -12,6 +12,7 @@ from fractions import Fraction
 import numpy as np
 
 from arranger.engine import load_engine
+from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, GridBar, StepChoice
 from arranger.pipeline import Conversion
 from arranger.reduce.ledger import Entry, Ledger, Span
@@ -90,7 +91,7 @@ def entries() -> tuple[Entry, ...]:
 def conversion() -> Conversion:
     """Return the whole conversion."""
     engine = load_engine("twin-phase")
-    length = engine.nearest_step_length(0.25)
+    length = StepLength(60, 875_000, 0.25)
     made = song()
     onsets = np.array([note.onset for note in made.notes])
     grid = Grid(

@@ -1,0 +1,59 @@
+"""Suggestions: what they promise is what the command gives."""
+
+from __future__ import annotations
+
+import shlex
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.engine import load_engine
+from arranger.options import build_settings
+from arranger.pipeline import convert
+from arranger.report import html_page, suggestions
+from tests.report.conftest import converted
+
+if TYPE_CHECKING:
+    from arranger.pipeline import Conversion
+
+
+def words_of(options: str) -> dict[str, str]:
+    """Return the settings of a line of options."""
+    words = shlex.split(options)
+    return {
+        name.removeprefix("--"): value for name, value in zip(words[::2], words[1::2], strict=True)
+    }
+
+
+@pytest.mark.parametrize("name", ["waltz", "parade"])
+def test_the_command_gives_what_was_promised(name: str, request: pytest.FixtureRequest) -> None:
+    conversion: Conversion = request.getfixturevalue(name)
+    found = suggestions(conversion)
+    assert found
+    now = conversion.reduction.ledger.outcomes()
+    for suggestion in found:
+        settings = build_settings(words_of(suggestion.options), conversion.settings)
+        other = convert(conversion.song, load_engine(settings.engine), settings)
+        then = other.reduction.ledger.outcomes()
+        assert now["dropped"] - then["dropped"] == suggestion.heard_more
+        assert then["kept"] - now["kept"] == suggestion.kept_more
+
+
+@pytest.mark.parametrize("name", ["waltz", "parade"])
+def test_only_gains_are_suggested_best_first(name: str, request: pytest.FixtureRequest) -> None:
+    found = suggestions(request.getfixturevalue(name))
+    assert all(each.heard_more > 0 or each.loss_change < 0 for each in found)
+    free = [each.heard_more > 0 and each.loss_change <= 0 for each in found]
+    assert free == sorted(free, reverse=True)
+
+
+def test_nothing_is_suggested_where_nothing_is_lost() -> None:
+    assert suggestions(converted("two_gulls.mid")) == ()
+
+
+def test_the_page_shows_them(waltz: Conversion) -> None:
+    found = suggestions(waltz)
+    page = html_page(waltz, found)
+    assert "Commands to try" in page
+    assert all(f"<code>{each.options}</code>" in page for each in found)
+    assert "Commands to try" not in html_page(waltz)
