@@ -1,0 +1,1 @@
+"""Beat tracking for songs that don't follow their own beat."""

@@ -1,0 +1,192 @@
+"""Finding the beat of a song from its onsets.
+
+    attacks ─▶ likely period ─▶ pulses followed, rigid to loose ─┐
+    the file's own tempo, if the notes keep it ──────────────────┴▶ readings ─▶ beat ─▶ downbeat
+
+A pulse is followed by dynamic programming (`follow`), smoothed (`smooth`), and read at each of its
+levels and places (`hypotheses`). A reading's score is a weighted sum of its features; the weights
+(``weights.json``) are those of a conditional logit, trained by ``tests/benchmarks/train_beat.py``, so
+that exp(score), normalised over the readings, estimates how likely each is.
+
+Knowledge from outside the onsets enters as a prior in the same units:
+
+- `FILE_BEAT`: the notes keep the file's tempo, only not its beats: a recording whose tempo is known
+  but not where it starts. Then the level of the file's beat is very likely the beat.
+- `FILE_TEMPO`: the period is near a tempo that the file states, though the notes don't keep it.
+- A tempo or a first beat given by the user leaves only the readings that suit it.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.follow import Start, follow_beats
+from arranger.grid.track.hypotheses import FEATURES, Pulse, Reading, read_pulse
+from arranger.grid.track.smooth import smooth_beats, whole_beats
+from arranger.grid.track.tempo import likely_periods
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.grid.attacks import Attacks
+    from arranger.grid.notes import NoteColumns
+    from arranger.grid.track.evidence import Evidence
+    from arranger.settings import GridSettings
+
+FEWEST_ATTACKS = 8
+RIGID, FIRM, LOOSE = (1000.0, 0.04), (300.0, 0.12), (100.0, 0.25)
+"""Price of missing an attack, and share of the error that goes into the period."""
+FILE_BEAT = 4.0
+FILE_TEMPO = 1.0
+NEAR_TEMPO = 0.12
+"""Largest logarithm of the ratio of two tempos that are taken as the same level."""
+NEAR_BEAT = 0.2
+"""How far from the first beat that a user gives a beat may be, in beats."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TrackedBeat:
+    """The beat of a song, as found."""
+
+    seconds: NDArray[np.float64]
+    """Shape (beats,): from at or before the first onset to at or after the last end."""
+    likelihood: float
+    """0..1, of this reading among all that were weighed."""
+    rival_bpm: float
+    """Tempo of the likeliest reading of another level; 0 if there is none."""
+
+    @property
+    def bpm(self) -> float:
+        """The median tempo, in beats a minute."""
+        return 60.0 / float(np.median(np.diff(self.seconds)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FileBeat:
+    """What the file says of its tempo."""
+
+    seconds: NDArray[np.float64]
+    """Times of its beats, covering the song."""
+    kept: bool
+    """Whether the notes keep its tempo, at whatever phase."""
+    stated: bool
+    """Whether the tempo was written into the file, or is only the default."""
+
+
+def track_beat(
+    notes: NoteColumns, attacks: Attacks, file_beat: FileBeat | None, settings: GridSettings
+) -> TrackedBeat | None:
+    """Return the beat of a song, or None if there is too little to go by."""
+    if attacks.count < FEWEST_ATTACKS:
+        return None
+    evidence = find_evidence(notes, attacks)
+    if evidence.seconds[-1] - evidence.seconds[0] < 1.0:
+        return None
+    readings = [
+        reading
+        for pulse in _pulses(evidence, file_beat, settings)
+        for reading in read_pulse(pulse, evidence)
+    ]
+    readings = _suiting(readings, settings)
+    if not readings:
+        return None
+    scores = np.array([_score(reading, file_beat) for reading in readings])
+    likelihood = np.exp(scores - scores.max())
+    likelihood /= likelihood.sum()
+    best = readings[int(likelihood.argmax())]
+    same = np.array([_level_gap(r.period_seconds, best.period_seconds) < NEAR_TEMPO for r in readings])
+    rival = max(
+        (index for index in range(len(readings)) if not same[index]),
+        key=lambda index: likelihood[index],
+        default=None,
+    )
+    return TrackedBeat(
+        seconds=_covering(best.beats(), evidence.seconds[0], float(notes.end_seconds.max())),
+        likelihood=float(likelihood[same].sum()),
+        rival_bpm=0.0 if rival is None else 60.0 / readings[rival].period_seconds,
+    )
+
+
+def _pulses(
+    evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings
+) -> list[Pulse]:
+    seconds, strength = evidence.seconds, evidence.strength
+    if settings.tempo is None:
+        periods = likely_periods(seconds, strength, 1)
+    else:
+        periods = [60.0 / settings.tempo]
+    starts = tuple(
+        Start(period, price, adapt) for period in periods for price, adapt in (RIGID, FIRM, LOOSE)
+    )
+    pulses = []
+    for start, followed in zip(starts, follow_beats(seconds, strength, starts), strict=True):
+        times = whole_beats(followed.attacks, followed.beats, seconds)
+        times = smooth_beats(times, seconds, strength)
+        pulses.append(Pulse(times, float(start.miss_price == RIGID[0])))
+    if file_beat is not None and file_beat.kept:
+        pulses.append(Pulse(file_beat.seconds, 1.0))
+    return pulses
+
+
+def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
+    """Return the readings that suit what the user says, or all if none does."""
+    if settings.tempo is not None:
+        period = 60.0 / settings.tempo
+        suiting = [r for r in readings if _level_gap(r.period_seconds, period) < NEAR_TEMPO]
+        readings = suiting or readings
+    if settings.first_beat is not None:
+        first = settings.first_beat
+        suiting = [
+            r for r in readings if np.abs(r.beats() - first).min() < NEAR_BEAT * r.period_seconds
+        ]
+        readings = suiting or readings
+    return readings
+
+
+def _score(reading: Reading, file_beat: FileBeat | None) -> float:
+    score = float(weights() @ reading.features)
+    if file_beat is not None:
+        gap = _level_gap(reading.period_seconds, float(np.median(np.diff(file_beat.seconds))))
+        if file_beat.kept:
+            score += FILE_BEAT * (gap < NEAR_TEMPO / 4)
+        elif file_beat.stated:
+            score += FILE_TEMPO * (gap < NEAR_TEMPO)
+    return score
+
+
+def _level_gap(period: float, other: float) -> float:
+    return abs(float(np.log(period / other)))
+
+
+def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[np.float64]:
+    """Return beats from the last one at or before ``first`` to the first at or after ``last``."""
+    head = float(np.median(np.diff(beats[:9])))
+    tail = float(np.median(np.diff(beats[-9:])))
+    # An onset a little early still belongs to its beat.
+    before = max(int(np.ceil((beats[0] - first) / head - 0.25)), 0)
+    after = max(int(np.ceil((last - beats[-1]) / tail)), 0) + 1
+    beats = np.concatenate(
+        (
+            beats[0] - head * np.arange(before, 0, -1),
+            beats,
+            beats[-1] + tail * np.arange(1, after + 1),
+        )
+    )
+    begin = int(np.searchsorted(beats - 0.25 * head, first, side="right")) - 1
+    end = int(np.searchsorted(beats, last, side="left"))
+    return beats[max(begin, 0) : end + 2]
+
+
+@cache
+def weights() -> NDArray[np.float64]:
+    """Return the weights of the features, in the order of `FEATURES`."""
+    text = files("arranger.grid.track").joinpath("weights.json").read_text(encoding="utf-8")
+    named = json.loads(text)["beat"]
+    return np.array([named[name] for name in FEATURES])

@@ -1,0 +1,202 @@
+"""Readings of one followed pulse: which of its levels is the beat, and where in it the beat falls.
+
+A pulse that was followed right is hardly ever off in time; it may be half the beat, or two thirds of
+it, or stand on the off-beats. So each pulse is read at each level (`LEVELS`), and at each level from
+the places where most evidence falls (`PLACES`), and every reading is described by the same features.
+
+Features
+--------
+For a column c of the evidence, ``S(c, f)`` is the density of c at a fraction f of the beat, relative
+to an even spread: 1 when the beat means nothing.
+
+- ``on_c``, ``half_c``: log S(c, 0) and log S(c, 1/2)
+- ``quarter``, ``third``: the same at 1/4 and 3/4, 1/3 and 2/3, mean over the columns
+- ``two_c``, ``three_c``, ``four_c``: how unlike the beats are when counted in twos, threes, fours:
+  standard deviation of log S(c, 0) between them
+- ``period``, ``period_squared``: log2 of the period against `USUAL_SECONDS`
+- ``attacks``: log2 of the attacks per beat; ``occupied``: share of beats on which something starts
+- ``steady``: 1 for a pulse that was followed rigidly; ``kept``: how well attacks keep to divisions of
+  the pulse, the length of their mean vector
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.grid.track.evidence import COLUMNS
+from arranger.grid.track.smooth import kept_division
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.grid.track.evidence import Evidence
+
+LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0)
+PLACES = 2
+SHORTEST_SECONDS, LONGEST_SECONDS = 0.29, 1.35
+USUAL_SECONDS = 0.7
+BINS = 24
+"""Places in a beat that are told apart."""
+CYCLE = 12
+"""Beats after which bars of two, three and four beats all begin anew."""
+SPREAD_SECONDS = 0.030
+FLOOR = 0.05
+COUNTED = ("notes", "low", "long", "novel", "bass")
+
+FEATURES = (
+    *(f"on_{name}" for name in COLUMNS),
+    *(f"half_{name}" for name in COLUMNS),
+    "quarter",
+    "third",
+    *(f"two_{name}" for name in COUNTED),
+    *(f"three_{name}" for name in COUNTED),
+    *(f"four_{name}" for name in COUNTED),
+    "period",
+    "period_squared",
+    "attacks",
+    "occupied",
+    "steady",
+    "kept",
+)
+
+
+class Pulse(NamedTuple):
+    """A followed pulse."""
+
+    times: NDArray[np.float64]
+    """Seconds of every beat of it, shape (beats,)."""
+    steady: float
+    """1 when it was followed rigidly (or is the file's own), 0 when it may bend."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """One level and place of a pulse: beats are at pulse positions ``offset + k * level``."""
+
+    pulse: Pulse
+    level: float
+    offset: float
+    period_seconds: float
+    features: NDArray[np.float64]
+    """Shape (len(FEATURES),)."""
+
+    def beats(self) -> NDArray[np.float64]:
+        """Return the times of its beats, in seconds."""
+        count = len(self.pulse.times)
+        at = np.arange(self.offset, count - 1 + 1e-9, self.level)
+        return np.interp(at, np.arange(count), self.pulse.times)
+
+
+def read_pulse(pulse: Pulse, evidence: Evidence) -> list[Reading]:
+    """Return all readings of a pulse whose period may be a beat."""
+    count = len(pulse.times)
+    at = np.interp(evidence.seconds, pulse.times, np.arange(count))
+    period = float(np.median(np.diff(pulse.times)))
+    kept = kept_division(at, evidence.columns[0])[1]
+    found = []
+    for level in LEVELS:
+        seconds = period * level
+        if SHORTEST_SECONDS <= seconds <= LONGEST_SECONDS:
+            found += _read_level(pulse, kept, evidence, at, level, seconds)
+    return found
+
+
+def _read_level(
+    pulse: Pulse,
+    kept: float,
+    evidence: Evidence,
+    at: NDArray[np.float64],
+    level: float,
+    seconds: float,
+) -> list[Reading]:
+    density = _density(evidence, at / level, seconds)
+    folded = density.mean(axis=1)
+    general = np.log(folded + FLOOR).mean(axis=0)
+    readings: list[Reading] = []
+    taken = np.zeros(BINS, dtype=np.bool_)
+    for place in np.argsort(-general):
+        if not taken[place]:
+            around = np.arange(place - BINS // 8, place + BINS // 8 + 1) % BINS
+            taken[around] = True
+            features = _features(density, int(place), at / level, seconds)
+            features[-2:] = pulse.steady, kept
+            offset = (place / BINS) * level
+            readings.append(
+                Reading(
+                    pulse=pulse,
+                    level=level,
+                    offset=_refined(at, evidence, offset, level, seconds),
+                    period_seconds=seconds,
+                    features=features,
+                )
+            )
+            if len(readings) == PLACES:
+                break
+    return readings
+
+
+def _density(
+    evidence: Evidence, position: NDArray[np.float64], seconds: float
+) -> NDArray[np.float64]:
+    """Return the density of each column, shape (columns, CYCLE beats, BINS places)."""
+    bins = np.floor(position * BINS + 0.5).astype(np.int64) % (CYCLE * BINS)
+    counted = np.stack([np.bincount(bins, row, CYCLE * BINS) for row in evidence.columns])
+    spread = float(np.clip(SPREAD_SECONDS / seconds, 0.03, 0.08)) * BINS
+    reach = np.arange(CYCLE * BINS)
+    distance = np.minimum(reach, CYCLE * BINS - reach)
+    kernel = np.exp(-0.5 * (distance / spread) ** 2)
+    kernel *= CYCLE * BINS / kernel.sum()
+    smooth = np.fft.irfft(np.fft.rfft(counted) * np.fft.rfft(kernel), CYCLE * BINS)
+    return np.clip(smooth, 0.0, None).reshape(len(COLUMNS), CYCLE, BINS)
+
+
+def _features(
+    density: NDArray[np.float64],
+    place: int,
+    position: NDArray[np.float64],
+    seconds: float,
+) -> NDArray[np.float64]:
+    turned = np.roll(density.reshape(len(COLUMNS), -1), -place, axis=1).reshape(density.shape)
+    folded = np.log(turned.mean(axis=1) + FLOOR)
+    beats = np.log(turned[[COLUMNS.index(name) for name in COUNTED], :, 0] + 5 * FLOOR)
+    unlike = [
+        beats.reshape(len(COUNTED), CYCLE // group, group).mean(axis=1).std(axis=1)
+        for group in (2, 3, 4)
+    ]
+    offset = position - place / BINS
+    near = np.rint(offset)
+    total = max(near[-1] - near[0] + 1.0, 1.0)
+    occupied = len(np.unique(near[np.abs(offset - near) < 0.1])) / total
+    period = np.log2(seconds / USUAL_SECONDS)
+    return np.concatenate(
+        (
+            folded[:, 0],
+            folded[:, BINS // 2],
+            [folded[:, [BINS // 4, 3 * BINS // 4]].mean()],
+            [folded[:, [BINS // 3, 2 * BINS // 3]].mean()],
+            *unlike,
+            [
+                period,
+                period**2,
+                np.log2(max(len(position) / total, 0.05)),
+                occupied,
+                0.0,
+                0.0,
+            ],
+        )
+    )
+
+
+def _refined(
+    at: NDArray[np.float64], evidence: Evidence, offset: float, level: float, seconds: float
+) -> float:
+    """Return the offset moved to where the attacks near it really stand on average."""
+    miss = (at - offset) / level
+    miss -= np.rint(miss)
+    weight = evidence.columns[0] * np.exp(-0.5 * (miss * seconds / SPREAD_SECONDS) ** 2)
+    if weight.sum() <= 0.0:
+        return offset
+    return float((offset + level * (weight * miss).sum() / weight.sum()) % level)
