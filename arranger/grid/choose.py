@@ -8,6 +8,7 @@ term                 counts
 ===================  ======================================================================
 `MOVED`              each note that doesn't start on a step, by how plainly it is heard: nothing
                      up to 10 ms, a whole note from 50 ms on, evenly in between
+                     (30 ms and 80 ms if the beat was tracked)
 `COLLIDED`           each note on the same step as one of its part that it should follow
 `LOST_ATTACK`        each repeated pitch for which no silent step is left before it
 `SHORTENED`          each pitched note shorter than half a step, which becomes longer
@@ -59,8 +60,9 @@ UNUSED_THIRDS = 2.0
 DOUBLING = 3.0
 OFF_TEMPO = 1.0
 
-UNHEARD_SECONDS = 0.010
-PLAIN_SECONDS = 0.050
+UNHEARD_SECONDS, PLAIN_SECONDS = 0.010, 0.050
+PLAYED_UNHEARD_SECONDS, PLAYED_PLAIN_SECONDS = 0.030, 0.080
+"""For songs whose beat was tracked: what is moved there is mostly the player's own unevenness."""
 HOLE_SECONDS = 0.250
 """A silence this long breaks a tune: about a crotchet at a quick tempo."""
 ON_STEP_BEATS = 0.01
@@ -155,7 +157,10 @@ def _weigh(onsets: _Onsets, timeline: Timeline, engine: Engine, step: Fraction) 
     steps = half_up(positions)
     off_beats = np.abs(positions - steps) / per_beat
     off_seconds = off_beats * 60.0 / timeline.bpm
-    heard = np.clip((off_seconds - UNHEARD_SECONDS) / (PLAIN_SECONDS - UNHEARD_SECONDS), 0.0, 1.0)
+    unheard, plain = UNHEARD_SECONDS, PLAIN_SECONDS
+    if timeline.basis == "tracked":
+        unheard, plain = PLAYED_UNHEARD_SECONDS, PLAYED_PLAIN_SECONDS
+    heard = np.clip((off_seconds - unheard) / (plain - unheard), 0.0, 1.0)
     collides = (np.diff(steps) == 0) & onsets.follows
     collided = int(onsets.notes[1:][collides].sum())
     repeat_steps = half_up((onsets.repeats - origin) * per_beat)

@@ -1,24 +1,27 @@
 """Does a file follow its own beat? A statistical test.
 
-Under the null hypothesis the file's beats have nothing to do with its notes: the phase of an onset
-within the beat is then as likely at one place as at another. Against it stands the one alternative
-that matters, onsets near to whole parts of a beat. For each way to divide a beat (`DIVISIONS`), the
-statistic is the V test of circular statistics (Rayleigh's test with a known direction, which is
-zero, the beat itself): with phases p, V = mean(cos(2 pi d p)). Under the null hypothesis
-V * sqrt(2 n) is close to normal with mean 0 and deviation 1.
+An onset has a phase within the file's beat. For each way to divide a beat (`DIVISIONS`), let z be the
+mean of exp(2 pi i d p) over the phases p, measured in beats. Two questions are put to it:
 
-Onsets of one song are no independent draws: a steady pulse that isn't the file's beat drifts slowly
-through all phases. So the song is cut into blocks, and n counts blocks (of `BLOCK_ONSETS` onsets)
-rather than onsets, which errs on the side of "does not follow". A file follows its beat when the
-largest V is at least `LEAST_V` and the probability of one so large by chance, times the number of
-divisions (Bonferroni), is below `FALSE_ALARM`.
+1. *Do the notes keep the file's tempo?* If they have nothing to do with it, the phases are even and z
+   is near 0: Rayleigh's test, with probability exp(-n |z|^2), times the number of divisions
+   (Bonferroni). Onsets of one song are no independent draws, so n counts one onset in
+   `BLOCK_ONSETS`, which errs on the side of "doesn't keep".
+2. *Do they keep its beats?* A recording whose tempo is known, but not where it starts, keeps the
+   tempo at any phase. If so, the angle of z is as likely anywhere, and one as near to 0 as it is
+   has probability |angle| / pi. This is asked of one division only, the coarsest that is kept
+   nearly as well as the best, chosen without a look at the angle.
 
-Source of the test: Mardia and Jupp, Directional Statistics (2000), section 6.3 (from memory).
+A file follows its beat when 1 has probability below `KEEPS_ALARM` and |z| at least `LEAST_KEPT`, and 2
+has probability below `PHASE_ALARM`, which is the false-alarm rate for recordings at an arbitrary
+phase. Those that pass by accident are a whole number of divisions off, so they keep the division but
+not the beat; `arranger.grid.track.beat.file_shift` looks for these by musical evidence.
+
+Source of the test: Mardia and Jupp, Directional Statistics (2000), chapter 6 (from memory).
 """
 
 from __future__ import annotations
 
-from math import erfc, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -27,11 +30,17 @@ if TYPE_CHECKING:
     from arranger.song.model import Song
 
 DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
-FALSE_ALARM = 0.01
-LEAST_V = 0.35
+KEEPS_ALARM = 0.01
+PHASE_ALARM = 0.10
+LEAST_KEPT = 0.35
+NEARLY = 0.9
+"""A coarser division is preferred when it is kept so well, as a share of the best."""
 BLOCK_ONSETS = 4
-FEWEST_ONSETS = 16
+FEWEST_ONSETS = 32
 """With fewer onsets there is nothing to be found out, and the file is believed."""
+EXACT_TICKS = 0.51
+"""Onsets this near to a division, for nearly all notes, were written and not played."""
+EXACT_SHARE = 0.9
 
 
 class BeatVerdict(NamedTuple):
@@ -39,24 +48,34 @@ class BeatVerdict(NamedTuple):
 
     follows: bool
     statistic: float
-    """V, between -1 and 1: 1 when every onset stands exactly on a division of the beat."""
+    """V = |z| cos(angle), -1..1: 1 when every onset stands exactly on a division of the beat."""
     probability: float
-    """Of a V at least so large if the beats had nothing to do with the onsets."""
+    """Of a phase at least so near to the beat, if the notes had nothing to do with it."""
     division: int
-    """The division of the beat that fits best, as parts of a beat."""
+    """The division of the beat that was asked about, as parts of a beat."""
     onsets: int
     """How many different onsets were looked at."""
+    keeps_tempo: bool
+    """Whether the notes keep the file's tempo, at whatever phase."""
+    shift_beats: float
+    """How late the onsets are against the division, in beats; the mean."""
+    exact: bool
+    """Whether nearly all onsets stand exactly on a division: written, not played."""
 
     @property
     def sentence(self) -> str:
         """What the test found, for people."""
         if self.onsets < FEWEST_ONSETS:
             return f"too few onsets ({self.onsets}) to tell; the file's beats are followed"
-        does = "follow" if self.follows else "don't follow"
-        return (
-            f"the onsets {does} the file's beat (V = {self.statistic:.2f} on "
-            f"1/{self.division} beat, {self.onsets} onsets, chance {self.probability:.1e})"
-        )
+        measured = f"V = {self.statistic:.2f} at 1/{self.division} beat, {self.onsets} onsets"
+        if self.follows:
+            return f"the onsets follow the file's beat ({measured})"
+        if self.keeps_tempo:
+            return (
+                f"the onsets keep the file's tempo, but {self.shift_beats:+.3f} beats from its "
+                f"grid ({measured}, chance {self.probability:.2f})"
+            )
+        return f"the onsets don't follow the file's beat ({measured})"
 
 
 def follows_own_beat(song: Song) -> BeatVerdict:
@@ -64,15 +83,27 @@ def follows_own_beat(song: Song) -> BeatVerdict:
 
     A song without a beat of its own (SMPTE time division) doesn't, whatever its onsets.
     """
-    onsets = np.unique(np.array([note.onset for note in song.notes], dtype=np.int64))
-    count = len(onsets)
+    ticks = np.unique(np.array([note.onset for note in song.notes], dtype=np.int64))
+    count = len(ticks)
     if count == 0:
-        return BeatVerdict(song.own_beat, 0.0, 1.0, 1, 0)
-    turns = np.outer(np.array(DIVISIONS), onsets / song.ticks_per_beat)
-    strength = np.cos(2.0 * np.pi * turns).mean(axis=1)
-    best = int(np.argmax(strength))
-    statistic = float(strength[best])
-    normal = statistic * sqrt(2.0 * max(count / BLOCK_ONSETS, 1.0))
-    probability = min(0.5 * erfc(normal / sqrt(2.0)) * len(DIVISIONS), 1.0)
-    follows = count < FEWEST_ONSETS or (statistic >= LEAST_V and probability < FALSE_ALARM)
-    return BeatVerdict(song.own_beat and follows, statistic, probability, DIVISIONS[best], count)
+        return BeatVerdict(song.own_beat, 0.0, 1.0, 1, 0, song.own_beat, 0.0, False)
+    beats = ticks / song.ticks_per_beat
+    mean = np.exp(2j * np.pi * np.outer(DIVISIONS, beats)).mean(axis=1)
+    kept = np.abs(mean)
+    best = int(np.argmax(kept >= NEARLY * kept.max()))
+    division, strength, angle = DIVISIONS[best], float(kept[best]), float(np.angle(mean[best]))
+    chance = len(DIVISIONS) * float(np.exp(-count / BLOCK_ONSETS * strength**2))
+    keeps = count < FEWEST_ONSETS or (strength >= LEAST_KEPT and chance < KEEPS_ALARM)
+    probability = abs(angle) / np.pi if keeps else 1.0
+    near = count < FEWEST_ONSETS or probability < PHASE_ALARM
+    off = np.abs(beats * 24 - np.rint(beats * 24)) * song.ticks_per_beat / 24
+    return BeatVerdict(
+        follows=song.own_beat and keeps and near,
+        statistic=strength * float(np.cos(angle)),
+        probability=min(probability, 1.0),
+        division=division,
+        onsets=count,
+        keeps_tempo=song.own_beat and keeps,
+        shift_beats=angle / (2 * np.pi * division),
+        exact=bool(np.mean(off <= EXACT_TICKS) >= EXACT_SHARE and song.ticks_per_beat >= 96),
+    )

@@ -14,15 +14,19 @@ from arranger.grid.attacks import find_attacks
 from arranger.grid.choose import choose_step, off_tempo_percent
 from arranger.grid.model import Grid, GridBar
 from arranger.grid.notes import note_columns
+from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.place import half_up, place_ends, place_onsets
 from arranger.grid.timeline import file_timeline
+from arranger.grid.tracked import beats_elsewhere, tracked_timeline
 from arranger.settings import GridSettings
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.engine.model import Engine
+    from arranger.grid.attacks import Attacks
     from arranger.grid.model import StepChoice
+    from arranger.grid.notes import NoteColumns
     from arranger.grid.timeline import Timeline
     from arranger.song.model import Song
 
@@ -45,7 +49,7 @@ def plan_grid(song: Song, engine: Engine, settings: GridSettings = _DEFAULTS) ->
         raise SongError("there are no notes in the song", file=song.file)
     notes = note_columns(song)
     attacks = find_attacks(notes)
-    timeline = file_timeline(song, notes, settings)
+    timeline = _timeline(song, notes, attacks, settings)
     choices = choose_step(notes, attacks, timeline, engine, settings)
     step = choices[0].step_beats
     per_beat = float(1 / step)
@@ -79,10 +83,24 @@ def plan_grid(song: Song, engine: Engine, settings: GridSettings = _DEFAULTS) ->
         onset_steps=onset_steps,
         end_steps=end_steps,
         positions=positions - first_step,
-        beats_seconds=timeline.beats_seconds,
+        beats_seconds=timeline.beats_seconds[int(timeline.bar_beats[first]) :],
         alternatives=choices,
         remarks=tuple(remarks),
     )
+
+
+def _timeline(song: Song, notes: NoteColumns, attacks: Attacks, settings: GridSettings) -> Timeline:
+    if settings.beat != "file":
+        verdict = follows_own_beat(song)
+        if (
+            settings.beat == "track"
+            or not verdict.follows
+            or beats_elsewhere(song, notes, attacks, verdict)
+        ):
+            tracked = tracked_timeline(song, notes, attacks, verdict, settings)
+            if tracked is not None:
+                return tracked
+    return file_timeline(song, notes, settings)
 
 
 def _bar_lines(timeline: Timeline, per_beat: float) -> NDArray[np.int64]:

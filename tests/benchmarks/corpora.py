@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -21,6 +20,7 @@ from tests.benchmarks.human import play
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from numpy.typing import NDArray
 
@@ -86,8 +86,8 @@ class Score(NamedTuple):
 
 def scores(count: int, seed: int, fewest: int = 40, most: int = 6000) -> Iterator[Score]:
     """Yield scores of music21's corpus, half of them chorales, in a seeded order."""
-    rng = random.Random(seed)  # noqa: S311 -- a sample, not a secret
-    paths = sorted(str(p) for p in corpus.getCorePaths(("xml", "krn")))
+    rng = random.Random(seed)
+    paths = sorted(str(p) for p in corpus.getCorePaths(fileExtensions=(".mxl", ".xml", ".krn")))
     chorales = [path for path in paths if "/bach/" in path]
     others = [path for path in paths if "/bach/" not in path and "demos" not in path]
     chosen = rng.sample(chorales, count // 2) + rng.sample(others, count - count // 2)

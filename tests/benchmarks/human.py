@@ -107,9 +107,7 @@ def play(
         metres=(MetreChange(0, *metre),),
     )
     quarters = np.arange(0.0, np.floor(end) + 1.0)
-    return Performance(
-        song, np.array([row[5] for row in rows]), np.interp(quarters, fine, times)
-    )
+    return Performance(song, np.array([row[5] for row in rows]), np.interp(quarters, fine, times))
 
 
 def _smooth_noise(rng: np.random.Generator, count: int, width: float) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ that exp(score), normalised over the readings, estimates how likely each is.
 Knowledge from outside the onsets enters as a prior in the same units:
 
 - `FILE_BEAT`: the notes keep the file's tempo, only not its beats: a recording whose tempo is known
-  but not where it starts. Then the level of the file's beat is very likely the beat.
+  but not where it starts. Then the file's beat, moved, is very likely the beat.
 - `FILE_TEMPO`: the period is near a tempo that the file states, though the notes don't keep it.
 - A tempo or a first beat given by the user leaves only the readings that suit it.
 """
@@ -26,9 +26,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
-from arranger.grid.track.hypotheses import FEATURES, Pulse, Reading, read_pulse
+from arranger.grid.track.hypotheses import FEATURES, Pulse, Reading, read_places, read_pulse
 from arranger.grid.track.smooth import smooth_beats, whole_beats
 from arranger.grid.track.tempo import likely_periods
 
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from arranger.settings import GridSettings
 
 FEWEST_ATTACKS = 8
+SHORTEST_SONG_SECONDS = 2.0
 RIGID, FIRM, LOOSE = (1000.0, 0.04), (300.0, 0.12), (100.0, 0.25)
 """Price of missing an attack, and share of the error that goes into the period."""
 FILE_BEAT = 4.0
@@ -87,21 +88,18 @@ def track_beat(
     if attacks.count < FEWEST_ATTACKS:
         return None
     evidence = find_evidence(notes, attacks)
-    if evidence.seconds[-1] - evidence.seconds[0] < 1.0:
+    if evidence.seconds[-1] - evidence.seconds[0] < SHORTEST_SONG_SECONDS:
         return None
-    readings = [
-        reading
-        for pulse in _pulses(evidence, file_beat, settings)
-        for reading in read_pulse(pulse, evidence)
-    ]
-    readings = _suiting(readings, settings)
+    readings = _suiting(all_readings(evidence, file_beat, settings), settings)
     if not readings:
         return None
     scores = np.array([_score(reading, file_beat) for reading in readings])
     likelihood = np.exp(scores - scores.max())
     likelihood /= likelihood.sum()
     best = readings[int(likelihood.argmax())]
-    same = np.array([_level_gap(r.period_seconds, best.period_seconds) < NEAR_TEMPO for r in readings])
+    same = np.array(
+        [_level_gap(r.period_seconds, best.period_seconds) < NEAR_TEMPO for r in readings]
+    )
     rival = max(
         (index for index in range(len(readings)) if not same[index]),
         key=lambda index: likelihood[index],
@@ -114,9 +112,18 @@ def track_beat(
     )
 
 
-def _pulses(
+def all_readings(
     evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings
-) -> list[Pulse]:
+) -> list[Reading]:
+    """Return every reading that is weighed."""
+    return [
+        reading
+        for pulse in _pulses(evidence, file_beat, settings)
+        for reading in read_pulse(pulse, evidence)
+    ]
+
+
+def _pulses(evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings) -> list[Pulse]:
     seconds, strength = evidence.seconds, evidence.strength
     if settings.tempo is None:
         periods = likely_periods(seconds, strength, 1)
@@ -131,8 +138,25 @@ def _pulses(
         times = smooth_beats(times, seconds, strength)
         pulses.append(Pulse(times, float(start.miss_price == RIGID[0])))
     if file_beat is not None and file_beat.kept:
-        pulses.append(Pulse(file_beat.seconds, 1.0))
+        pulses.append(Pulse(file_beat.seconds, 1.0, from_file=True))
     return pulses
+
+
+def file_phase(notes: NoteColumns, attacks: Attacks, file_beat: FileBeat) -> tuple[float, float]:
+    """Return where in the file's beat the music's beat most likely falls, and by how much.
+
+    Returns
+    -------
+    phase, margin
+        In beats, -0.5 .. 0.5; and how much better the score is there than on the file's beat.
+    """
+    evidence = find_evidence(notes, attacks)
+    readings = read_places(Pulse(file_beat.seconds, 1.0, from_file=True), evidence)
+    scores = np.array([beat_weights() @ reading.features for reading in readings])
+    phases = np.array([reading.offset for reading in readings])
+    phases -= np.rint(phases)
+    best = int(scores.argmax())
+    return float(phases[best]), float(scores[best] - scores[np.abs(phases).argmin()])
 
 
 def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
@@ -151,11 +175,11 @@ def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
 
 
 def _score(reading: Reading, file_beat: FileBeat | None) -> float:
-    score = float(weights() @ reading.features)
+    score = float(beat_weights() @ reading.features)
     if file_beat is not None:
         gap = _level_gap(reading.period_seconds, float(np.median(np.diff(file_beat.seconds))))
         if file_beat.kept:
-            score += FILE_BEAT * (gap < NEAR_TEMPO / 4)
+            score += FILE_BEAT * (reading.pulse.from_file and reading.level == 1.0)
         elif file_beat.stated:
             score += FILE_TEMPO * (gap < NEAR_TEMPO)
     return score
@@ -185,8 +209,19 @@ def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[
 
 
 @cache
-def weights() -> NDArray[np.float64]:
-    """Return the weights of the features, in the order of `FEATURES`."""
+def beat_weights() -> NDArray[np.float64]:
+    """Return the weights of a reading's features, in the order of `FEATURES`."""
+    return np.array([_weights()["beat"][name] for name in FEATURES])
+
+
+@cache
+def bar_weights() -> NDArray[np.float64]:
+    """Return the weights for the first beat of a bar, in the order of `COLUMNS`."""
+    return np.array([_weights()["bar"][name] for name in COLUMNS])
+
+
+@cache
+def _weights() -> dict[str, dict[str, float]]:
     text = files("arranger.grid.track").joinpath("weights.json").read_text(encoding="utf-8")
-    named = json.loads(text)["beat"]
-    return np.array([named[name] for name in FEATURES])
+    found: dict[str, dict[str, float]] = json.loads(text)
+    return found

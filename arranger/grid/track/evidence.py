@@ -78,11 +78,13 @@ def find_evidence(notes: NoteColumns, attacks: Attacks) -> Evidence:
     below = np.clip((np.median(around, axis=1) - lowest) / 12.0, 0.0, 2.0)
     gaps = np.diff(seconds, append=seconds[-1] + 0.5) if count else seconds
     # Compared with the attacks around it, so that a loud refrain doesn't outweigh all verses.
-    loud_around = np.convolve(loud, np.ones(2 * AROUND + 1), mode="same") + 1e-9
+    loud_around = np.lib.stride_tricks.sliding_window_view(
+        np.pad(loud, AROUND, mode="edge"), 2 * AROUND + 1
+    ).mean(axis=1)
     drums = np.where(np.isin(notes.pitch, KICKS), 1.0, 0.3) * notes.loudness * notes.drum
     rows = (
         number,
-        loud / loud_around,
+        loud / np.maximum(loud_around, 1e-9),
         below,
         longest,
         np.minimum(gaps, 1.0),

@@ -2,7 +2,7 @@
 
 A pulse that was followed right is hardly ever off in time; it may be half the beat, or two thirds of
 it, or stand on the off-beats. So each pulse is read at each level (`LEVELS`), and at each level from
-the places where most evidence falls (`PLACES`), and every reading is described by the same features.
+the two places where most evidence falls, and every reading is described by the same features.
 
 Features
 --------
@@ -35,11 +35,11 @@ if TYPE_CHECKING:
     from arranger.grid.track.evidence import Evidence
 
 LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0)
-PLACES = 2
 SHORTEST_SECONDS, LONGEST_SECONDS = 0.29, 1.35
 USUAL_SECONDS = 0.7
 BINS = 24
 """Places in a beat that are told apart."""
+PLACES_OF_FILE = (0, 6, 8, 12, 16, 18)
 CYCLE = 12
 """Beats after which bars of two, three and four beats all begin anew."""
 SPREAD_SECONDS = 0.030
@@ -70,6 +70,8 @@ class Pulse(NamedTuple):
     """Seconds of every beat of it, shape (beats,)."""
     steady: float
     """1 when it was followed rigidly (or is the file's own), 0 when it may bend."""
+    from_file: bool = False
+    """Whether it is the beat of the file's own tempo map."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +89,8 @@ class Reading:
         """Return the times of its beats, in seconds."""
         count = len(self.pulse.times)
         at = np.arange(self.offset, count - 1 + 1e-9, self.level)
-        return np.interp(at, np.arange(count), self.pulse.times)
+        result: NDArray[np.float64] = np.interp(at, np.arange(count), self.pulse.times)
+        return result
 
 
 def read_pulse(pulse: Pulse, evidence: Evidence) -> list[Reading]:
@@ -104,6 +107,13 @@ def read_pulse(pulse: Pulse, evidence: Evidence) -> list[Reading]:
     return found
 
 
+def read_places(pulse: Pulse, evidence: Evidence) -> list[Reading]:
+    """Return the readings of a pulse at its own level, from every quarter and third of it."""
+    at = np.interp(evidence.seconds, pulse.times, np.arange(len(pulse.times)))
+    period = float(np.median(np.diff(pulse.times)))
+    return _read_level(pulse, 0.0, evidence, at, 1.0, period, PLACES_OF_FILE)
+
+
 def _read_level(
     pulse: Pulse,
     kept: float,
@@ -111,31 +121,30 @@ def _read_level(
     at: NDArray[np.float64],
     level: float,
     seconds: float,
+    places: tuple[int, ...] | None = None,
 ) -> list[Reading]:
+    """Return the readings of one level, from given places or from those with most evidence."""
     density = _density(evidence, at / level, seconds)
-    folded = density.mean(axis=1)
-    general = np.log(folded + FLOOR).mean(axis=0)
-    readings: list[Reading] = []
-    taken = np.zeros(BINS, dtype=np.bool_)
-    for place in np.argsort(-general):
-        if not taken[place]:
-            around = np.arange(place - BINS // 8, place + BINS // 8 + 1) % BINS
-            taken[around] = True
-            features = _features(density, int(place), at / level, seconds)
-            features[-2:] = pulse.steady, kept
-            offset = (place / BINS) * level
-            readings.append(
-                Reading(
-                    pulse=pulse,
-                    level=level,
-                    offset=_refined(at, evidence, offset, level, seconds),
-                    period_seconds=seconds,
-                    features=features,
-                )
+    found = []
+    for place in _best_places(density) if places is None else places:
+        features = _features(density, place, at / level, seconds)
+        features[-2:] = pulse.steady, kept
+        offset = _refined(at, evidence, (place / BINS) * level, level, seconds)
+        found.append(
+            Reading(
+                pulse=pulse, level=level, offset=offset, period_seconds=seconds, features=features
             )
-            if len(readings) == PLACES:
-                break
-    return readings
+        )
+    return found
+
+
+def _best_places(density: NDArray[np.float64]) -> list[int]:
+    """Return the places of a beat where all columns together have most, well apart."""
+    general = np.log(density.mean(axis=1) + FLOOR).mean(axis=0)
+    order = np.argsort(-general)
+    first = int(order[0])
+    apart = np.abs((order - first + BINS // 2) % BINS - BINS // 2) > BINS // 8
+    return [first, int(order[apart][0])]
 
 
 def _density(

@@ -12,7 +12,7 @@ normal equations have five diagonals and are solved in linear time.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -48,9 +48,7 @@ def whole_beats(
     )
 
 
-def kept_division(
-    beats: NDArray[np.float64], weight: NDArray[np.float64]
-) -> tuple[int, float]:
+def kept_division(beats: NDArray[np.float64], weight: NDArray[np.float64]) -> tuple[int, float]:
     """Return the division of the beat whose multiples the attacks keep best, and how well (0..1)."""
     turns = np.exp(2j * np.pi * np.outer(DIVISIONS, beats))
     strength = np.abs(turns @ weight) / max(weight.sum(), 1e-9)
@@ -82,18 +80,20 @@ def smooth_beats(
         beside = np.bincount(left, weight * part * (1 - part), count)[:-1]
         right = np.bincount(left, weight * (1 - part) * seconds, count)
         right += np.bincount(left + 1, weight * part * seconds, count)
-        times = _solve(main, beside, right, stiffness)
+        times = _solve(np.stack((main, right)), beside, stiffness)
         times = np.maximum.accumulate(times + 1e-6 * numbers)
     return times
 
 
 def _solve(
-    main: NDArray[np.float64],
-    beside: NDArray[np.float64],
-    right: NDArray[np.float64],
-    stiffness: float,
+    main_and_right: NDArray[np.float64], beside: NDArray[Any], stiffness: float
 ) -> NDArray[np.float64]:
-    """Solve the normal equations by the factorisation L D L^T of a band of five diagonals."""
+    """Solve the normal equations by the factorisation L D L^T of a band of five diagonals.
+
+    ``main_and_right``, shape (2, beats): the observations' diagonal and right side; ``beside``, shape
+    (beats - 1,): their second diagonal.
+    """
+    main, right = main_and_right
     count = len(main)
     curve0 = np.full(count, 6.0)
     curve0[[0, -1]], curve0[[1, -2]] = 1.0, 5.0

@@ -1,0 +1,148 @@
+"""The timeline of a song whose beats were tracked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.errors import LimitError
+from arranger.grid.timeline import BarLabel, Timeline, check_length
+from arranger.grid.track.bar import find_downbeat
+from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, bar_weights, file_phase, track_beat
+from arranger.grid.track.evidence import find_evidence
+from arranger.song.time import seconds_at
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.grid.attacks import Attacks
+    from arranger.grid.notes import NoteColumns
+    from arranger.grid.onbeat import BeatVerdict
+    from arranger.grid.track.beat import TrackedBeat
+    from arranger.settings import GridSettings
+    from arranger.song.model import Song
+
+SHORTEST_BEAT_SECONDS = 0.25
+ELSEWHERE_BEATS = 0.15
+ELSEWHERE_MARGIN = 3.0
+"""How much likelier, as a logarithm, another phase must be before a file's beat is left."""
+USUAL_BEATS_A_BAR = 4
+BEATS_A_BAR = range(2, 8)
+
+
+def file_beat(song: Song, notes: NoteColumns, verdict: BeatVerdict) -> FileBeat | None:
+    """Return what the file says of its tempo; None if its ticks are clock time.
+
+    Raises
+    ------
+    LimitError
+        If the song is longer than the settings allow; see `check_length`.
+    """
+    if not song.own_beat:
+        return None
+    count = int(notes.end_ticks.max()) // song.ticks_per_beat + 2
+    seconds = seconds_at(song, np.arange(count, dtype=np.int64) * song.ticks_per_beat)
+    default = len(song.tempos) == 1 and song.tempos[0].microseconds_per_beat == 500_000
+    return FileBeat(seconds=seconds, kept=verdict.keeps_tempo, stated=not default)
+
+
+def beats_elsewhere(song: Song, notes: NoteColumns, attacks: Attacks, verdict: BeatVerdict) -> bool:
+    """Return whether a played file that passed the test by its phase has its beat elsewhere.
+
+    See `arranger.grid.onbeat`: one recording in ten stands a whole number of divisions off.
+    """
+    if verdict.exact or attacks.count < FEWEST_ATTACKS or not verdict.keeps_tempo:
+        return False
+    stated = file_beat(song, notes, verdict)
+    if stated is None:
+        return False
+    phase, margin = file_phase(notes, attacks, stated)
+    return abs(phase) > ELSEWHERE_BEATS and margin > ELSEWHERE_MARGIN
+
+
+def tracked_timeline(
+    song: Song,
+    notes: NoteColumns,
+    attacks: Attacks,
+    verdict: BeatVerdict,
+    settings: GridSettings,
+) -> Timeline | None:
+    """Return the timeline of a song by the beat that its onsets have, or None if none is found.
+
+    Raises
+    ------
+    LimitError
+        If the song lasts longer than the limit of steps can cover.
+    """
+    last = float(notes.end_seconds.max())
+    check_length(song, int(notes.end_ticks.max()), settings.max_steps)
+    if last / SHORTEST_BEAT_SECONDS > settings.max_steps:
+        raise LimitError(
+            f"the song lasts {last:.0f} s, too long for a limit of {settings.max_steps} steps",
+            file=song.file,
+            remedy="cut the silence out of the file, or raise --max-steps",
+        )
+    beat = track_beat(notes, attacks, file_beat(song, notes, verdict), settings)
+    if beat is None:
+        return None
+    evidence = find_evidence(notes, attacks)
+    metre = song.metres[0]
+    fits = song.own_beat and metre.denominator == 4 and metre.numerator in BEATS_A_BAR
+    beats_a_bar = metre.numerator if fits else USUAL_BEATS_A_BAR
+    if settings.first_beat is None:
+        first = find_downbeat(evidence, beat.seconds, beats_a_bar, bar_weights())
+    else:
+        first = int(np.abs(beat.seconds - settings.first_beat).argmin()) % beats_a_bar
+    lines = np.arange(first, len(beat.seconds) - 1 + beats_a_bar, beats_a_bar, dtype=np.float64)
+    if first > 0:
+        lines = np.concatenate(([0.0], lines))
+    pickup = int(first > 0)
+    labels = tuple(
+        BarLabel(number + 1 - pickup, beats_a_bar, 4) for number in range(len(lines) - 1)
+    )
+    return Timeline(
+        basis="tracked",
+        onset_beats=_beats_at(beat.seconds, notes.onset_seconds),
+        end_beats=_beats_at(beat.seconds, notes.end_seconds),
+        bar_beats=lines,
+        bar_ticks=_ticks_at(song, _seconds_of(beat.seconds, lines)),
+        labels=labels,
+        bpm=beat.bpm if settings.tempo is None else settings.tempo,
+        beats_seconds=tuple(_seconds_of(beat.seconds, np.arange(lines[-1] + 1)).tolist()),
+        remarks=(_remark(beat, verdict),),
+    )
+
+
+def _beats_at(beats: NDArray[np.float64], seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the positions of times among beats; outside of them the outermost tempo goes on."""
+    index = np.clip(np.searchsorted(beats, seconds, side="right") - 1, 0, len(beats) - 2)
+    result: NDArray[np.float64] = index + (seconds - beats[index]) / np.diff(beats)[index]
+    return result
+
+
+def _seconds_of(beats: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the times of positions among beats; the inverse of `_beats_at`."""
+    index = np.clip(np.floor(at).astype(np.int64), 0, len(beats) - 2)
+    result: NDArray[np.float64] = beats[index] + (at - index) * np.diff(beats)[index]
+    return result
+
+
+def _ticks_at(song: Song, seconds: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return the nearest tick of each time, by the song's tempo map."""
+    starts = np.array([change.tick for change in song.tempos], dtype=np.int64)
+    per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
+    per_tick *= 1e-6 / song.ticks_per_beat
+    start_seconds = seconds_at(song, starts)
+    index = np.clip(np.searchsorted(start_seconds, seconds, side="right") - 1, 0, None)
+    ticks = starts[index] + (seconds - start_seconds[index]) / per_tick[index]
+    return np.rint(ticks).astype(np.int64)
+
+
+def _remark(beat: TrackedBeat, verdict: BeatVerdict) -> str:
+    rival = f", or else {beat.rival_bpm:.4g}" if beat.rival_bpm else ""
+    return (
+        f"{verdict.sentence}; the beat was tracked: {beat.bpm:.4g} beats a minute, "
+        f"sure to {100 * beat.likelihood:.0f} %{rival} (--tempo and --first-beat help, "
+        "--beat file turns it off)"
+    )
