@@ -30,7 +30,7 @@ class OutputChoice:
     force: bool = False
     """Overwrite a sheet that was edited by hand."""
     keep_edits: bool = False
-    """Keep the bars that were edited by hand and take the others from the conversion."""
+    """The conversion has the edits of the sheet there (`arranger.sheet.by_hand.with_edits`)."""
 
     def __post_init__(self) -> None:
         if self.audio is not None and self.audio not in AUDIO_KINDS:
@@ -74,7 +74,7 @@ def write_outputs(
     """
     files = output_paths(choice, name)
     sheet, as_json, as_csv, page = files[:4]
-    write_generated(sheet, conversion.sheet, force=choice.force)
+    write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
     write_bytes(as_json, ledger_json(conversion))
     write_bytes(as_csv, ledger_csv(conversion))
     write_text(page, html_page(conversion))

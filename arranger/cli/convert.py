@@ -26,6 +26,12 @@ def convert(
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite a sheet that was edited by hand.")
     ] = False,
+    keep_edits: Annotated[
+        bool,
+        typer.Option(
+            "--keep-edits", help="Keep the bars that were edited by hand, convert the others anew."
+        ),
+    ] = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
     ] = False,
@@ -42,16 +48,22 @@ def convert(
       arranger convert parade.mid -o out
       arranger convert parade.mid -o out --tune trumpet --mute strings --transpose auto
       arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
+      arranger convert parade.mid -o out --transpose 2 --keep-edits
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
-    from arranger.outputs import OutputChoice, write_outputs
+    from arranger.outputs import OutputChoice, output_paths, write_outputs
     from arranger.pipeline import convert as convert_song
     from arranger.report import summary, terminal_text
+    from arranger.sheet.by_hand import with_edits
     from arranger.song import read_song
 
-    choice = OutputChoice(folder=output, audio=None if no_audio else audio, force=force)
+    choice = OutputChoice(
+        folder=output, audio=None if no_audio else audio, force=force, keep_edits=keep_edits
+    )
     source = read_song(song, settings.read)
     conversion = convert_song(source, load_engine(settings.engine), settings)
+    if keep_edits:
+        conversion, _ = with_edits(conversion, output_paths(choice, song.stem)[0])
     with progress_bar(f"rendering {song.stem}") as progress:
         files = write_outputs(conversion, song.stem, choice, progress=progress)
     found = summary(conversion, files)

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 BY_HAND = "by-hand"
 
 
-def keep_edits(conversion: Conversion, path: str | Path) -> tuple[Conversion, Merge | None]:
+def with_edits(conversion: Conversion, path: str | Path) -> tuple[Conversion, Merge | None]:
     """Return a conversion with the edits of the sheet that stands at a path.
 
     The second value says what was merged; None when there is no edited sheet, and the conversion is
