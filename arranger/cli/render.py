@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
@@ -35,6 +36,22 @@ def render(
     split: Annotated[
         bool, typer.Option("--split", help="Voice 1 left, voice 2 right, to study them.")
     ] = False,
+    bars: Annotated[
+        str | None, typer.Option("--bars", metavar="A-B", help="These bars only.")
+    ] = None,
+    loop: Annotated[
+        int,
+        typer.Option(
+            "--loop",
+            metavar="N",
+            min=1,
+            max=1000,
+            help="Play N times round: from the end back to the loop mark, or to the start.",
+        ),
+    ] = 1,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Render again after each save, until Ctrl-C.")
+    ] = False,
 ) -> None:
     """Make a sheet heard exactly as its engine will play it.
 
@@ -46,25 +63,45 @@ def render(
       arranger render song.duet
       arranger render song.duet -o song.ogg --speaker small
       arranger render song.duet -o study.flac --split --rate 96000
+      arranger render song.duet --bars 5-8 --loop 4 --watch
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     target = output if output is not None else sheet.with_suffix(".wav")
-    render_once(sheet, target, rate=rate, speaker=speaker, split=split)
-    typer.echo(f"{target}")
+
+    def once() -> None:
+        render_once(sheet, target, rate=rate, speaker=speaker, split=split, bars=bars, rounds=loop)
+
+    if watch:
+        _watch(sheet, target, once)
+    else:
+        once()
+        typer.echo(f"{target}")
 
 
-def render_once(sheet: Path, target: Path, *, rate: int, speaker: str, split: bool) -> None:
+def render_once(
+    sheet: Path,
+    target: Path,
+    *,
+    rate: int,
+    speaker: str,
+    split: bool,
+    bars: str | None = None,
+    rounds: int = 1,
+) -> None:
     """Read a sheet and write its sound."""
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.sheet import read_sheet
+    from arranger.sheet.passage import cut_bars, go_round, parse_bars
     from arranger.sound import render as write_audio
 
     content = read_sheet(sheet)
     engine = load_engine(content.engine, beside=sheet)
+    if bars is not None:
+        content = cut_bars(content, *parse_bars(bars))
     try:
         with progress_bar(f"rendering {target.name}") as progress:
             write_audio(
-                content,
+                go_round(content, rounds),
                 engine,
                 target,
                 sample_rate=rate,
@@ -74,3 +111,24 @@ def render_once(sheet: Path, target: Path, *, rate: int, speaker: str, split: bo
             )
     except SheetError as error:
         raise error.in_file(sheet) from None
+
+
+def _watch(sheet: Path, target: Path, once: Callable[[], None]) -> None:
+    """Render after each save, and say what is wrong without giving up."""
+    from time import perf_counter
+
+    from arranger.errors import ArrangerError
+    from arranger.sheet.watch import saves
+
+    typer.echo(f"watching {sheet}, Ctrl-C ends")
+    try:
+        for _ in saves(sheet):
+            begun = perf_counter()
+            try:
+                once()
+            except ArrangerError as error:
+                typer.echo(f"arranger: {error}", err=True)
+            else:
+                typer.echo(f"{target}: {perf_counter() - begun:.2f} s")
+    except KeyboardInterrupt:
+        typer.echo()

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 NOT_TAKEN = "generated now, but the edit was kept:"
 _NOT_TAKEN_LINES = 4
+_BOTH_CHANGED = "changed by hand, and generated otherwise now: the other stands below as a comment"
 
 
 class Conflict(NamedTuple):
@@ -275,7 +276,7 @@ def _decide(pair: Pair, sides: _Sides) -> tuple[_Piece, Conflict | None]:
     if now is not None and k is not None and sides.finer_digests[j] == sides.now_digests[k]:
         return _Piece(mine, False, k, own, now.held, mine.held), None
     if now is not None and changed_now:
-        conflict = Conflict(mine.head.number, "changed by hand, and generated otherwise now")
+        conflict = Conflict(mine.head.number, _BOTH_CHANGED)
         own = [*_without_not_taken(own), *_not_taken(now, sides.now)]
         return _Piece(mine, True, k, own, mine.held), conflict
     if now is None and i is not None:

@@ -1,0 +1,109 @@
+"""Parts of a sheet to listen to: some bars, or the piece going round."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from arranger.errors import LimitError, SettingsError
+from arranger.sheet.model import HOLD, REST, tones
+
+if TYPE_CHECKING:
+    from arranger.sheet.model import Row, Sheet
+
+MAX_STEPS = 1_000_000
+
+_BARS = re.compile(r"(\d{1,9})(?:-(\d{1,9}))?", re.ASCII)
+
+
+def parse_bars(text: str) -> tuple[int, int]:
+    """Return first and last bar of "5-8" or "5".
+
+    Raises
+    ------
+    SettingsError
+        If the text is no such thing.
+
+    >>> parse_bars("5-8"), parse_bars("7")
+    ((5, 8), (7, 7))
+    """
+    match = _BARS.fullmatch(text.strip())
+    if match is None:
+        raise SettingsError(f"{text!r} is no range of bars", remedy="write it like 5-8, or 5")
+    first = int(match[1])
+    last = int(match[2] or first)
+    if last < first:
+        raise SettingsError(f"the bars {text} run backwards", remedy=f"write {last}-{first}")
+    return first, last
+
+
+def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:
+    """Return the bars from one number to another, both included.
+
+    A tone that is held into the passage starts with it. The passage has no loop.
+
+    Raises
+    ------
+    SettingsError
+        If the sheet has none of these bars.
+    """
+    chosen = [index for index, bar in enumerate(sheet.bars) if first <= bar.number <= last]
+    if not chosen:
+        numbers = [bar.number for bar in sheet.bars]
+        raise SettingsError(
+            f"the sheet has no bars {first} to {last}",
+            remedy=f"it has bars {min(numbers)} to {max(numbers)}",
+        )
+    begin, end = chosen[0], chosen[-1] + 1
+    start = sum(bar.steps for bar in sheet.bars[:begin])
+    stop = start + sum(bar.steps for bar in sheet.bars[begin:end])
+    return replace(
+        sheet,
+        bars=sheet.bars[begin:end],
+        voice1=_from(sheet.voice1, start, stop),
+        voice2=_from(sheet.voice2, start, stop),
+        drums=sheet.drums[start:stop],
+        loop_step=None,
+        comments=(),
+    )
+
+
+def go_round(sheet: Sheet, times: int) -> Sheet:
+    """Return the sheet as it sounds when its loop is played so many times in all.
+
+    After the end the piece goes on at its loop step, or at its beginning if it has none.
+
+    Raises
+    ------
+    LimitError
+        If that has more than `MAX_STEPS` steps.
+    """
+    loop = sheet.loop_step or 0
+    more = times - 1
+    if sheet.steps + more * (sheet.steps - loop) > MAX_STEPS:
+        raise LimitError(
+            f"{times} rounds have more than {MAX_STEPS:,} steps", remedy="choose fewer with --loop"
+        )
+    bars = []
+    start = 0
+    for bar in sheet.bars:
+        start += bar.steps
+        if start > loop:
+            bars.append(bar._replace(steps=min(bar.steps, start - loop)))
+    return replace(
+        sheet,
+        bars=(*sheet.bars, *(bars * more)),
+        voice1=sheet.voice1 + _from(sheet.voice1, loop, sheet.steps) * more,
+        voice2=sheet.voice2 + _from(sheet.voice2, loop, sheet.steps) * more,
+        drums=sheet.drums + sheet.drums[loop:] * more,
+        comments=(),
+    )
+
+
+def _from(row: Row, start: int, stop: int) -> Row:
+    """Return a stretch of a voice; a tone that is held into it starts there."""
+    if start == stop or row[start] != HOLD:
+        return row[start:stop]
+    held = tones(row[: start + 1])[-1]
+    return (REST if held is None else held, *row[start + 1 : stop])
