@@ -12,16 +12,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from arranger.reduce.columns import Columns
+    from arranger.reduce.copies import Copy
 
 TOGETHER_SECONDS = 0.04
 """Onsets nearer than this are heard as one (common practice, no source: 30 to 50 ms)."""
 
 
 def doubles(
-    table: Columns, importance: NDArray[np.float64]
+    table: Columns, importance: NDArray[np.float64], copies: Sequence[Copy] = ()
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return for each note the one that it doubles in unison, and the one at the octave.
 
@@ -29,6 +32,8 @@ def doubles(
     ----------
     importance
         Shape (notes,): of notes that double each other the one with the most stands for the rest.
+    copies
+        Parts that copy another. An echo doubles its note when it starts while that still sounds.
 
     Returns
     -------
@@ -38,8 +43,21 @@ def doubles(
     """
     duplicate_of = _leaders(table, table.pitch, importance)
     octave_of = _leaders(table, table.pitch % 12, importance)
+    for copy in copies:
+        if copy.is_echo:
+            _join_echo(table, copy, octave_of if copy.octaves else duplicate_of)
     octave_of[duplicate_of >= 0] = -1
     return duplicate_of, octave_of
+
+
+def _join_echo(table: Columns, copy: Copy, doubles_of: NDArray[np.int64]) -> None:
+    """Point the notes of an echo to their originals, in place, keeping it free of chains."""
+    rings = table.onset[copy.notes] < table.end[copy.originals]
+    echo, original = copy.notes[rings], copy.originals[rings]
+    leads = np.isin(echo, doubles_of) | (doubles_of[echo] >= 0)
+    echo, original = echo[~leads], original[~leads]
+    source = np.where(doubles_of[original] >= 0, doubles_of[original], original)
+    doubles_of[echo] = source
 
 
 def _leaders(

@@ -13,18 +13,27 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.reduce.columns import note_on_top, totals
+from arranger.reduce.copies import PANNED_APART
 from arranger.reduce.model import Evidence, PartRole
 from arranger.reduce.name_words import name_vote
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from arranger.reduce.columns import Columns
+    from arranger.reduce.copies import Copy
     from arranger.settings import ReduceSettings
     from arranger.song.model import Part, Song
 
 ASKED = 100.0
 """Score of what the user asked for."""
+
+ECHO = -3.0
+OCTAVE_DOUBLE = -0.5
+PANNED_DOUBLE = 0.4
+"""What counts of copies: a line that is worth doubling on both sides is mostly a leading one."""
 
 NAME_SHARES = {"tune": (1.0, -0.5), "bass": (-1.0, 1.0), "harmony": (-0.5, -0.5)}
 """What a name's vote for a role counts as tune and as bass, as shares of its weight."""
@@ -149,7 +158,9 @@ def _pitch_concentration(
     return found
 
 
-def find_roles(song: Song, facts: PartFacts, settings: ReduceSettings) -> tuple[PartRole, ...]:
+def find_roles(
+    song: Song, facts: PartFacts, copies: Sequence[Copy], settings: ReduceSettings
+) -> tuple[PartRole, ...]:
     """Return the role of each part, in order.
 
     Raises
@@ -173,6 +184,8 @@ def find_roles(song: Song, facts: PartFacts, settings: ReduceSettings) -> tuple[
             f"part {asked_tune + 1} is asked for as both tune and bass", remedy="leave one out"
         )
     scored = [_score(part, facts) for part in song.parts]
+    for copy in copies:
+        _weigh_copy(song, copy, scored)
     for option, asked, place in (("--tune", asked_tune, 0), ("--bass", asked_bass, 1)):
         if asked is not None:
             scored[asked][place].insert(0, Evidence(f"asked for by {option}", ASKED))
@@ -279,6 +292,26 @@ def _score(part: Part, facts: PartFacts) -> tuple[list[Evidence], list[Evidence]
     )
     weigh("louder or softer than the rest", 3.0 * facts.louder[i], 0.0)
     return tune, bass
+
+
+def _weigh_copy(
+    song: Song, copy: Copy, scored: list[tuple[list[Evidence], list[Evidence]]]
+) -> None:
+    """Add what it tells that a part copies another: of both parts, in place."""
+    if copy.is_echo:
+        echoes = Evidence(f"echoes part {copy.of + 1} {copy.delay:.2f} s later", ECHO)
+        for found in scored[copy.part]:
+            found.append(echoes)
+    elif copy.octaves:
+        where = "above" if copy.octaves > 0 else "below"
+        scored[copy.part][0].append(
+            Evidence(f"doubles part {copy.of + 1} an octave {where}", OCTAVE_DOUBLE)
+        )
+    elif abs(song.parts[copy.part].pan - song.parts[copy.of].pan) >= PANNED_APART:
+        for one, other in ((copy.part, copy.of), (copy.of, copy.part)):
+            scored[one][0].append(
+                Evidence(f"is doubled by part {other + 1} on the other side", PANNED_DOUBLE)
+            )
 
 
 def asked_part(song: Song, asked: str | None, option: str) -> int | None:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.reduce.columns import columns, cover, heard_share, note_on_top, totals, within_parts
+from arranger.reduce.copies import find_copies
 from arranger.reduce.duplicates import doubles
 from arranger.reduce.passages import carrying
 from arranger.reduce.roles import find_roles, muted_parts, part_facts
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+ECHO_SHARE = 0.3
+"""Salience of an echo, as a share of what it would be by itself."""
 NO_TUNE = frozenset({"muted", "drums"})
 BASS_WINDOW_SECONDS = 1.0
 BASS_SEMITONES = 5.0
@@ -55,12 +58,16 @@ def weigh(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> W
     table = columns(song, muted)
     likely = likelihood(table)
     facts = part_facts(table, likely, len(song.parts))
-    roles = find_roles(song, facts, settings)
+    copies = find_copies(table, len(song.parts))
+    roles = find_roles(song, facts, copies, settings)
     tune = _tune(table, likely, facts, roles)
     bass = _bass(table, roles) * (1.0 - tune)
     salience = _salience(table)
+    for copy in copies:
+        if copy.is_echo:
+            salience[copy.notes] *= ECHO_SHARE
     importance = 4.0 * tune + 2.0 * bass + salience
-    duplicate_of, octave_of = doubles(table, importance)
+    duplicate_of, octave_of = doubles(table, importance, copies)
     return Weights(
         tune=tune,
         bass=bass,

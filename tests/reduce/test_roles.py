@@ -22,7 +22,7 @@ def facts_of(song):
 
 def roles_of(song, **settings):
     facts = facts_of(song)
-    return [entry.role for entry in find_roles(song, facts, ReduceSettings(**settings))]
+    return [entry.role for entry in find_roles(song, facts, [], ReduceSettings(**settings))]
 
 
 def test_roles_are_heard_without_any_name():
@@ -50,7 +50,7 @@ def test_the_user_has_the_last_word():
 def test_evidence_adds_up_to_the_score_and_comes_strongest_first():
     song = song_of(Line(TUNE, "Flute", program=73), Line(BASS, "Bass", program=33))
     facts = facts_of(song)
-    for entry in find_roles(song, facts, ReduceSettings()):
+    for entry in find_roles(song, facts, [], ReduceSettings()):
         weights = [e.weight for e in entry.evidence]
         score = entry.bass_score if entry.role == "bass" else entry.tune_score
         assert sum(weights) == pytest.approx(score, abs=0.01)
