@@ -17,6 +17,7 @@ from arranger.cli.engines import engines
 from arranger.cli.export import export
 from arranger.cli.render import render
 from arranger.cli.songbook import songbook
+from arranger.cli.survey import survey
 from arranger.cli.tidy import tidy
 from arranger.errors import ArrangerError
 from arranger.version import VERSION
@@ -51,6 +52,7 @@ def _root(
 
 
 app.command()(convert)
+app.command()(survey)
 app.command()(engines)
 app.command()(export)
 app.command()(render)

@@ -1,0 +1,49 @@
+"""``arranger survey``: what is in a song, and how hard it will be."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from arranger.cli.settings_options import with_settings
+from arranger.settings import Settings
+
+
+@with_settings("", "read")
+def survey(
+    song: Annotated[Path, typer.Argument(help="MIDI or notation file.", show_default=False)],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, for scripts.")] = False,
+    *,
+    settings: Settings,
+) -> None:
+    """Show what is in a song: parts, drums, length, tempo, metre, repairs.
+
+    Also whether its notes follow its own beat, and how hard it will be to play with two voices: how
+    many pitches sound at once, for how much of the time more than two, and how many notes lie
+    outside the engine's pitch table.
+
+    \b
+    Examples:
+      arranger survey parade.mid
+      arranger survey parade.mid --engine twin-counter
+      arranger survey patterns.mid --pattern 3 --json
+    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    from arranger.engine import load_engine
+    from arranger.errors import one_line
+    from arranger.song import read_song
+    from arranger.song.survey import as_values, lines
+    from arranger.song.survey import survey as look_through
+
+    found = look_through(read_song(song, settings.read), load_engine(settings.engine))
+    if as_json:
+        import json
+
+        typer.echo(json.dumps(as_values(found), indent=1))
+        return
+    encoding = sys.stdout.encoding or "ascii"
+    for line in lines(found):
+        # Names come from the file: control characters are shown, never sent to the terminal.
+        typer.echo(one_line(line).encode(encoding, "backslashreplace").decode(encoding))
