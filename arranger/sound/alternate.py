@@ -78,8 +78,11 @@ def divisor_runs(sheet: Sheet, engine: Engine) -> list[tuple[int, int]]:
 def runs(sheet: Sheet, engine: Engine) -> Iterator[Run]:
     """Yield what has the channel for how long, from the first step to the last."""
     ticks = step_length(sheet, engine).cycles // engine.profile.loop.cycles
+    known: dict[PlayedStep, list[Run]] = {}
     for step in played_steps(sheet, engine):
-        yield from _step_runs(step, engine, ticks)
+        if step not in known:
+            known[step] = list(_step_runs(step, engine, ticks))
+        yield from known[step]
 
 
 def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
