@@ -31,7 +31,7 @@ import numpy as np
 from arranger.sound.steps import played_steps, step_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -130,70 +130,102 @@ def drum_divisors(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
     return found
 
 
-def edges(
-    sheet: Sheet, engine: Engine, *, owners: frozenset[int] = frozenset((0, 1, 2))
-) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int8]]]:
-    """Yield the pin's changes in blocks: times in clocks, strictly rising, and levels, 0 or 1.
+class Side(NamedTuple):
+    """The pin's changes as one listener hears them."""
+
+    times: NDArray[np.int64]
+    """In clocks, strictly rising."""
+    levels: NDArray[np.int8]
+    """0 or 1, in turn."""
+
+
+EVERYBODY = frozenset((0, 1, 2))
+
+
+def edges(sheet: Sheet, engine: Engine) -> Iterator[Side]:
+    """Yield the pin's changes in blocks.
 
     The pin is low before the first change and after the piece.
-
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what.
-    owners
-        Whose turns reach the pin; the timer counts in any case. ``{0, 1}`` is voice 1 with the
-        drums.
 
     Raises
     ------
     SheetError
         If the engine can't play the sheet.
     """
-    yield from pin_edges(runs(sheet, engine), engine.profile.loop.cycles, owners)
+    for _until, (side,) in blocks(sheet, engine, (EVERYBODY,)):
+        if len(side.times):
+            yield side
 
 
-def pin_edges(
-    played: Iterable[Run], clocks_a_tick: int, owners: frozenset[int]
-) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int8]]]:
-    """Yield the pin's changes for runs of any origin; see `edges`."""
+def blocks(
+    sheet: Sheet, engine: Engine, listeners: Sequence[frozenset[int]]
+) -> Iterator[tuple[int, list[Side]]]:
+    """Yield the clock up to which all is told, and the changes since the block before.
+
+    Parameters
+    ----------
+    sheet, engine
+        What to play, and on what.
+    listeners
+        For each side, whose turns reach the pin; the timer counts in any case. ``{0, 1}`` is voice
+        1 with the drums.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet.
+    """
+    yield from pin_blocks(runs(sheet, engine), engine.profile.loop.cycles, listeners)
+
+
+def pin_blocks(
+    played: Iterable[Run], clocks_a_tick: int, listeners: Sequence[frozenset[int]]
+) -> Iterator[tuple[int, list[Side]]]:
+    """Yield the pin's changes for runs of any origin; see `blocks`."""
     everything = list(played)
-    count = next((run.divisor for run in everything if run.divisor), 2)
-    timer = _Timer(count)
+    timer = _Timer(next((run.divisor for run in everything if run.divisor), 2))
     now = 0
-    level = 0
+    pins = [0] * len(listeners)
     for first in range(0, len(everything), _RUNS_A_BLOCK):
         block = everything[first : first + _RUNS_A_BLOCK]
         ends = now + clocks_a_tick * np.cumsum([run.ticks for run in block])
         starts = np.concatenate(([now], ends[:-1]))
         before = timer.level
         flips = timer.play(ends, [run.divisor for run in block])
-        heard = np.array([bool(run.divisor) and run.owner in owners for run in block])
         # The output after each of its flips, and at the start of each run after flips at that clock.
-        out = (before + 1 + np.arange(len(flips))) % 2
-        at_start = (before + np.searchsorted(flips, starts, side="right")) % 2
-        inside = heard[np.searchsorted(ends, flips, side="left")]
-        times = np.concatenate((flips[inside], starts))
-        levels = np.concatenate((out[inside], at_start * heard)).astype(np.int8)
-        times, levels = _changes(times, levels, level)
-        if len(times):
-            level = int(levels[-1])
-            yield times, levels
+        after_flips = (before + 1 + np.arange(len(flips))) % 2
+        at_starts = (before + np.searchsorted(flips, starts, side="right")) % 2
+        within = np.searchsorted(ends, flips, side="left")
+        sides = []
+        for index, owners in enumerate(listeners):
+            heard = np.array([bool(run.divisor) and run.owner in owners for run in block])
+            inside = heard[within]
+            side = _changes(
+                np.concatenate((flips[inside], starts)),
+                np.concatenate((after_flips[inside], at_starts * heard)).astype(np.int8),
+                pins[index],
+            )
+            pins[index] = int(side.levels[-1]) if len(side.levels) else pins[index]
+            sides.append(side)
         now = int(ends[-1])
-    if level:
-        yield np.array([now]), np.zeros(1, dtype=np.int8)
+        yield now, sides
+    yield (
+        now,
+        [
+            Side(np.full(level, now, dtype=np.int64), np.zeros(level, dtype=np.int8))
+            for level in pins
+        ],
+    )
 
 
-def _changes(
-    times: NDArray[np.int64], levels: NDArray[np.int8], before: int
-) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
+def _changes(times: NDArray[np.int64], levels: NDArray[np.int8], before: int) -> Side:
     """Return the real changes: of several at one clock the last stands, what changes nothing goes."""
     order = np.argsort(times, kind="stable")
     times, levels = times[order], levels[order]
     last = np.append(times[1:] != times[:-1], True)
     times, levels = times[last], levels[last]
     real = levels != np.concatenate(([before], levels[:-1]))
-    return times[real], levels[real]
+    return Side(times[real], levels[real])
 
 
 class _Timer:

@@ -6,7 +6,9 @@ kernels, summed up once more by a leaky integrator. The leak is a first-order hi
 which any loudspeaker has too: the pin's resting level, high or low, is silence.
 
 The gain is set so that the largest jump of the pin, overshoot of the low-pass included, peaks at
--12 dBFS. A steady tone swings around the middle of its two levels and stays 6 dB below that.
+-12 dBFS. A steady tone swings around the middle of its two levels and stays 6 dB below that. In noise
+bursts the overshoots of jumps close together add up, by 1.1 dB at most over all drums and rates; what
+would exceed the peak is clipped there.
 
 Memory stays bounded; equal sheets give equal bytes.
 """
@@ -91,17 +93,12 @@ def samples(
 
 
 def _alternating(sheet: Sheet, engine: Engine, split: bool) -> Iterator[Part]:
-    owners = ({0, 1}, {0, 2}) if split else ({0, 1, 2},)
-    for sides in zip(
-        *(alternate.edges(sheet, engine, owners=frozenset(side)) for side in owners), strict=False
-    ):
-        until = min(int(times[-1]) for times, _levels in sides)
+    first, second = frozenset((0, 1)), frozenset((0, 2))
+    listeners = (first, second) if split else (alternate.EVERYBODY,)
+    for until, sides in alternate.blocks(sheet, engine, listeners):
         yield Part(
             until,
-            tuple(
-                (Changes(STILL, times, (2 * levels - 1).astype(np.int8)),)
-                for times, levels in sides
-            ),
+            tuple((Changes(STILL, side.times, 2 * side.levels - 1),) for side in sides),
         )
 
 
@@ -248,4 +245,4 @@ class _Mixer:
             heights = fading * (np.cumsum(row / fading, axis=1) + self._heights[:, np.newaxis])
             self._heights = heights[:, -1].copy()
             heard[start : start + row.shape[1]] = heights.T
-        return heard
+        return np.clip(heard, -PEAK, PEAK, out=heard)

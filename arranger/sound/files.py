@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import OutputError, SettingsError
 from arranger.files import replacing
-from arranger.sound.speaker import SPEAKERS, Speaker
+from arranger.sound.audio import samples as audio_samples
+from arranger.sound.speaker import SPEAKERS
 from arranger.sound.steps import step_length
 
 if TYPE_CHECKING:
@@ -72,16 +73,9 @@ def samples(
         close = get_close_matches(speaker, SPEAKERS, 1)
         hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(SPEAKERS)}"
         raise SettingsError(f"there is no speaker {speaker!r}", remedy=hint)
-    from arranger.sound import audio
-
-    blocks = audio.samples(sheet, engine, sample_rate, split=split)
+    blocks = audio_samples(sheet, engine, sample_rate, split=split)
     model = SPEAKERS[speaker]
-    return blocks if model is None else _through(model, blocks, sample_rate)
-
-
-def _through(model: Speaker, blocks: Iterator[Samples], sample_rate: int) -> Iterator[Samples]:
-    """Yield the blocks as heard through a speaker."""
-    yield from model.play(blocks, sample_rate)
+    return blocks if model is None else model.play(blocks, sample_rate)
 
 
 def render(

@@ -33,7 +33,7 @@ def played_hz(raw: dict[str, object], setting: int) -> Fraction:
     """Return what a setting sounds like, from the TOML file alone, by each method's formula."""
     clock, cycles = int(raw["clock_hz"]), int(raw["loop"]["cycles"])  # type: ignore[call-overload, index]
     if raw["method"] == "phase":
-        return Fraction(clock * setting, 65536 * cycles)
+        return Fraction(clock * setting, 2 ** int(raw["pitch"]["bits"]) * cycles)  # type: ignore[call-overload, index]
     if raw["method"] == "counter":
         return Fraction(clock, 2 * cycles * setting)
     assert raw["method"] == "alternate"
