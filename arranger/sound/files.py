@@ -10,6 +10,8 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from arranger.errors import OutputError, SettingsError
 from arranger.files import replacing
 from arranger.sound.audio import samples as audio_samples
@@ -19,7 +21,6 @@ from arranger.sound.steps import step_length
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    import numpy as np
     from numpy.typing import NDArray
 
     from arranger.engine.model import Engine
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 
 FORMATS = {".wav": ("WAV", "PCM_16"), ".flac": ("FLAC", "PCM_16"), ".ogg": ("OGG", "VORBIS")}
 """Container and coding by file name suffix, in libsndfile's terms."""
+
+_FULL_SCALE_16 = 32_768
 
 LOWEST_RATE, HIGHEST_RATE = 22_050, 192_000
 _FRAMES_A_WRITE = 65_536
@@ -76,6 +79,11 @@ def samples(
     blocks = audio_samples(sheet, engine, sample_rate, split=split)
     model = SPEAKERS[speaker]
     return blocks if model is None else model.play(blocks, sample_rate)
+
+
+def _as_16_bits(block: Samples) -> NDArray[np.int16]:
+    """Return samples rounded to 16 bits; quicker than libsndfile's own conversion, and nearer."""
+    return np.rint(block * _FULL_SCALE_16).astype(np.int16)
 
 
 def render(
@@ -130,8 +138,9 @@ def render(
             ) as sink,
         ):
             for block in blocks:
-                for start in range(0, len(block), _FRAMES_A_WRITE):
-                    sink.write(block[start : start + _FRAMES_A_WRITE])
+                stored = _as_16_bits(block) if coding == "PCM_16" else block
+                for start in range(0, len(stored), _FRAMES_A_WRITE):
+                    sink.write(stored[start : start + _FRAMES_A_WRITE])
                 done += len(block)
                 if progress is not None:
                     progress(min(done, total), total)
