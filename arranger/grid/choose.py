@@ -34,8 +34,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.errors import LimitError
 from arranger.grid.model import StepChoice
+from arranger.grid.passage import NEAR_LINE_BEATS, too_long
 from arranger.grid.place import half_up
 from arranger.settings import STEP_CHOICES
 
@@ -93,26 +93,26 @@ def choose_step(
     timeline: Timeline,
     engine: Engine,
     settings: GridSettings,
+    bars: tuple[int, int],
 ) -> tuple[StepChoice, ...]:
     """Return all candidates, best first; the first is the choice.
 
-    A step that the settings ask for comes first whatever it costs.
+    Only notes that start in the passage count: ``bars`` are the indices of its first and last bar. A
+    step that the settings ask for comes first whatever it costs.
 
     Raises
     ------
     LimitError
         If every candidate would take more steps than the settings allow.
     """
-    onsets = _onsets(notes, attacks, timeline)
+    lines = timeline.bar_beats[bars[0] : bars[1] + 2]
+    onsets = _onsets(notes, attacks, timeline, lines)
     candidates = set(STEP_CHOICES) | ({settings.step} if settings.step else set())
-    found = [_weigh(onsets, timeline, engine, step) for step in candidates]
+    played = timeline.basis == "tracked"
+    found = [_weigh(onsets, lines, timeline.bpm, played, engine, step) for step in candidates]
     asked = [choice for choice in found if settings.step in {None, choice.step_beats}]
     if all(choice.steps > settings.max_steps for choice in asked):
-        fewest = min(choice.steps for choice in asked)
-        raise LimitError(
-            f"the song would take {fewest} steps, more than the limit of {settings.max_steps}",
-            remedy="convert a passage with --bars, take a longer --step, or raise --max-steps",
-        )
+        raise too_long(min(choice.steps for choice in asked), settings.max_steps)
     return tuple(
         sorted(
             found,
@@ -126,12 +126,18 @@ def choose_step(
     )
 
 
-def _onsets(notes: NoteColumns, attacks: Attacks, timeline: Timeline) -> _Onsets:
+def _onsets(
+    notes: NoteColumns, attacks: Attacks, timeline: Timeline, lines: NDArray[np.float64]
+) -> _Onsets:
+    """Return what starts between the first and the last bar line."""
     attack_beats = attacks.mean(timeline.onset_beats)
-    key = notes.part * attacks.count + attacks.of_note
+    attack_inside = attack_beats >= lines[0] - NEAR_LINE_BEATS
+    attack_inside &= attack_beats < lines[-1] - NEAR_LINE_BEATS
+    inside = attack_inside[attacks.of_note]
+    key = (notes.part * attacks.count + attacks.of_note)[inside]
     unique, counted = np.unique(key, return_counts=True)
     part, attack = np.divmod(unique, attacks.count)
-    pitched = np.flatnonzero(~notes.drum)
+    pitched = np.flatnonzero(~notes.drum & inside)
     order = pitched[
         np.lexsort((attacks.of_note[pitched], notes.pitch[pitched], notes.part[pitched]))
     ]
@@ -146,19 +152,26 @@ def _onsets(notes: NoteColumns, attacks: Attacks, timeline: Timeline) -> _Onsets
         follows=part[1:] == part[:-1],
         repeats=np.stack((beats[before[again]], beats[after[again]]), axis=1),
         length_beats=length[pitched],
-        drum_moments=len(np.unique(attacks.of_note[notes.drum])) if len(pitched) else 0,
+        drum_moments=len(np.unique(attacks.of_note[notes.drum & inside])) if len(pitched) else 0,
     )
 
 
-def _weigh(onsets: _Onsets, timeline: Timeline, engine: Engine, step: Fraction) -> StepChoice:
+def _weigh(
+    onsets: _Onsets,
+    bar_lines: NDArray[np.float64],
+    bpm: float,
+    played: bool,
+    engine: Engine,
+    step: Fraction,
+) -> StepChoice:
     per_beat = float(1 / step)
-    origin = timeline.bar_beats[0]
+    origin = bar_lines[0]
     positions = (onsets.beats - origin) * per_beat
     steps = half_up(positions)
     off_beats = np.abs(positions - steps) / per_beat
-    off_seconds = off_beats * 60.0 / timeline.bpm
+    off_seconds = off_beats * 60.0 / bpm
     unheard, plain = UNHEARD_SECONDS, PLAIN_SECONDS
-    if timeline.basis == "tracked":
+    if played:
         unheard, plain = PLAYED_UNHEARD_SECONDS, PLAYED_PLAIN_SECONDS
     heard = np.clip((off_seconds - unheard) / (plain - unheard), 0.0, 1.0)
     collides = (np.diff(steps) == 0) & onsets.follows
@@ -166,12 +179,12 @@ def _weigh(onsets: _Onsets, timeline: Timeline, engine: Engine, step: Fraction) 
     repeat_steps = half_up((onsets.repeats - origin) * per_beat)
     lost = int(np.count_nonzero(np.diff(repeat_steps, axis=1) == 1))
     shortened = int(np.count_nonzero(onsets.length_beats * per_beat < 0.5))
-    lines = (timeline.bar_beats - origin) * per_beat
+    lines = (bar_lines - origin) * per_beat
     lines_off = np.mean(np.abs(lines - half_up(lines)) > ON_STEP_BEATS * per_beat)
     eighths = (onsets.beats - origin) * 8.0
     straight = bool(np.all(np.abs(eighths - half_up(eighths)) < ON_STEP_BEATS * 8.0))
     total = max(int(onsets.notes.sum()), 1)
-    hole = min(float(step) * 60.0 / timeline.bpm / HOLE_SECONDS, 1.0) * engine.drum_takes_step
+    hole = min(float(step) * 60.0 / bpm / HOLE_SECONDS, 1.0) * engine.drum_takes_step
     faults = (
         MOVED * float((heard * onsets.notes).sum())
         + COLLIDED * collided
@@ -184,7 +197,7 @@ def _weigh(onsets: _Onsets, timeline: Timeline, engine: Engine, step: Fraction) 
         + 100.0 * BAR_LINE * float(lines_off)
         + UNUSED_THIRDS * (straight and step.denominator % 3 == 0)
         + DOUBLING * log2(per_beat)
-        + OFF_TEMPO * max(off_tempo_percent(engine, timeline.bpm, step) - 2.0, 0.0)
+        + OFF_TEMPO * max(off_tempo_percent(engine, bpm, step) - 2.0, 0.0)
     )
     return StepChoice(
         step_beats=step,

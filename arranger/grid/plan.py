@@ -1,32 +1,37 @@
 """From a song and an engine to a grid: the order of the decisions.
 
-notes ─▶ timeline (beats of the file, the clock, or tracked) ─▶ step ─▶ places ─▶ bars, loop
+notes ─▶ timeline (beats of the file, the clock, or tracked) ─▶ swing ─▶ step ─▶ places ─▶ passage,
+loop, sections
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.errors import SettingsError, SongError
+from arranger.errors import ArrangerError, SongError
 from arranger.grid.attacks import find_attacks
 from arranger.grid.choose import choose_step, off_tempo_percent
-from arranger.grid.model import Grid, GridBar
+from arranger.grid.loops import asked_loop, loop_marks
+from arranger.grid.model import Grid
 from arranger.grid.notes import note_columns
 from arranger.grid.onbeat import follows_own_beat
+from arranger.grid.passage import choose_passage, rough_bars
 from arranger.grid.place import half_up, place_ends, place_onsets
+from arranger.grid.sections import find_sections
+from arranger.grid.swing import PLAYED, STRAIGHT, carry, find_swing
 from arranger.grid.timeline import file_timeline
 from arranger.grid.tracked import beats_elsewhere, tracked_timeline
 from arranger.settings import GridSettings
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from arranger.engine.model import Engine
     from arranger.grid.attacks import Attacks
-    from arranger.grid.model import StepChoice
+    from arranger.grid.model import GridBar, StepChoice
     from arranger.grid.notes import NoteColumns
+    from arranger.grid.passage import Passage
     from arranger.grid.timeline import Timeline
     from arranger.song.model import Song
 
@@ -47,45 +52,56 @@ def plan_grid(song: Song, engine: Engine, settings: GridSettings = _DEFAULTS) ->
     """
     if not song.notes:
         raise SongError("there are no notes in the song", file=song.file)
+    try:
+        return _plan(song, engine, settings)
+    except ArrangerError as error:
+        raise error.in_file(song.file) from None
+
+
+def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
     notes = note_columns(song)
     attacks = find_attacks(notes)
-    timeline = _timeline(song, notes, attacks, settings)
-    choices = choose_step(notes, attacks, timeline, engine, settings)
+    asked = _timeline(song, notes, attacks, settings)
+    timeline = _swung(asked, attacks, settings)
+    bars = rough_bars(timeline, settings)
+    choices = choose_step(notes, attacks, timeline, engine, settings, bars)
     step = choices[0].step_beats
     per_beat = float(1 / step)
 
-    lines = _bar_lines(timeline, per_beat)
-    positions = (timeline.onset_beats - timeline.bar_beats[0]) * per_beat
-    end_positions = (timeline.end_beats - timeline.bar_beats[0]) * per_beat
+    origin = timeline.bar_beats[0]
+    positions = (timeline.onset_beats - origin) * per_beat
+    end_positions = (timeline.end_beats - origin) * per_beat
     onset_steps = place_onsets(positions, attacks)
     end_steps = place_ends(onset_steps, positions, end_positions, notes.part)
+    marks = loop_marks(song) if settings.loop == "auto" else None
+    end_mark = None if marks is None or marks.end is None else _beat_at(timeline, marks.end)
+    passage = choose_passage(timeline, per_beat, onset_steps, end_steps, settings, end_mark)
+    inside = (onset_steps >= passage.first_step) & (onset_steps < passage.end_step)
+    onset_steps = np.where(inside, onset_steps - passage.first_step, -1)
+    end_steps = np.where(inside, np.minimum(end_steps, passage.end_step) - passage.first_step, 0)
 
-    remarks = list(timeline.remarks)
-    if settings.bars is None:
-        first, last = _sounding_bars(lines, onset_steps, end_steps)
-        remarks += _trim_remarks(timeline, first, last)
-    else:
-        first, last = _asked_bars(timeline, settings.bars)
-    first_step, end_step = int(lines[first]), int(lines[last + 1])
-    inside = (onset_steps >= first_step) & (onset_steps < end_step)
-    onset_steps = np.where(inside, onset_steps - first_step, -1)
-    end_steps = np.where(inside, np.minimum(end_steps, end_step) - first_step, 0)
-    step_length = engine.nearest_step_length(float(step) * 60.0 / timeline.bpm)
-    remarks += _choice_remarks(choices, engine, timeline)
+    loop_step, loop_remarks = _loop(song, settings, timeline, passage, per_beat)
     return Grid(
         step_beats=step,
         basis=timeline.basis,
-        first_tick=int(timeline.bar_ticks[first]),
-        steps=end_step - first_step,
-        bars=_grid_bars(timeline, lines, first, last),
-        step_length=step_length,
+        first_tick=int(timeline.bar_ticks[passage.first]),
+        steps=passage.end_step - passage.first_step,
+        bars=passage.bars,
+        step_length=engine.nearest_step_length(float(step) * 60.0 / timeline.bpm),
         asked_bpm=timeline.bpm,
         onset_steps=onset_steps,
         end_steps=end_steps,
-        positions=positions - first_step,
-        beats_seconds=timeline.beats_seconds[int(timeline.bar_beats[first]) :],
+        positions=(asked.onset_beats - origin) * per_beat - passage.first_step,
+        beats_seconds=timeline.beats_seconds[int(timeline.bar_beats[passage.first]) :],
         alternatives=choices,
-        remarks=tuple(remarks),
+        sections=find_sections(passage.bars, onset_steps, notes.part, notes.pitch),
+        loop_step=loop_step,
+        remarks=(
+            *timeline.remarks,
+            *passage.remarks,
+            *loop_remarks,
+            *_choice_remarks(choices, engine, timeline),
+        ),
     )
 
 
@@ -103,62 +119,54 @@ def _timeline(song: Song, notes: NoteColumns, attacks: Attacks, settings: GridSe
     return file_timeline(song, notes, settings)
 
 
-def _bar_lines(timeline: Timeline, per_beat: float) -> NDArray[np.int64]:
-    """Return the step of each bar line; the last is moved on until every bar has a step."""
-    lines = half_up((timeline.bar_beats - timeline.bar_beats[0]) * per_beat)
-    lines[-1] = max(lines[-1], lines[-2] + 1)
-    return lines
-
-
-def _sounding_bars(
-    lines: NDArray[np.int64], onset_steps: NDArray[np.int64], end_steps: NDArray[np.int64]
-) -> tuple[int, int]:
-    """Return the first and the last bar that has sound in it."""
-    first = int(np.searchsorted(lines, onset_steps.min(), side="right")) - 1
-    # A tone that dies away just over the last bar line takes no further bar.
-    last = int(np.searchsorted(lines, max(onset_steps.max() + 1, end_steps.max()), side="left")) - 1
-    return max(first, 0), min(max(last, first), len(lines) - 2)
-
-
-def _asked_bars(timeline: Timeline, asked: tuple[int, int]) -> tuple[int, int]:
-    numbers = [label.number for label in timeline.labels]
-    first, last = asked
-    if first > last:
-        raise SettingsError(
-            f"bars {first}-{last} run backwards", remedy="give --bars as FIRST-LAST"
-        )
-    for number in asked:
-        if number not in numbers:
-            raise SettingsError(
-                f"the song has no bar {number}", remedy=f"it has bars {numbers[0]} to {numbers[-1]}"
-            )
-    return numbers.index(first), numbers.index(last)
-
-
-def _grid_bars(
-    timeline: Timeline, lines: NDArray[np.int64], first: int, last: int
-) -> tuple[GridBar, ...]:
-    """Return the bars of the sheet; a bar shorter than half a step has none of its own."""
-    origin = int(lines[first])
-    return tuple(
-        GridBar(label.number, int(begin) - origin, int(end - begin), *label[1:])
-        for label, begin, end in zip(
-            timeline.labels[first : last + 1],
-            lines[first : last + 1],
-            lines[first + 1 : last + 2],
-            strict=True,
-        )
-        if end > begin
+def _swung(timeline: Timeline, attacks: Attacks, settings: GridSettings) -> Timeline:
+    """Return the timeline with swung off-beats where they will be played."""
+    swing = find_swing(attacks.mean(timeline.onset_beats))
+    if swing is None:
+        return timeline
+    straighten = settings.swing == "straighten"
+    place = STRAIGHT if straighten else PLAYED
+    names = {1.0: "quavers", 0.5: "semiquavers"}
+    done = "made even" if straighten else "played two thirds through (--swing straighten: even)"
+    remark = (
+        f"swing: {swing.off_beats} off-beat {names[swing.unit]} stand at "
+        f"{100 * swing.place:.0f} % of their pair, and are {done}"
+    )
+    return replace(
+        timeline,
+        onset_beats=carry(timeline.onset_beats, swing, place),
+        end_beats=carry(timeline.end_beats, swing, place),
+        remarks=(*timeline.remarks, remark),
     )
 
 
-def _trim_remarks(timeline: Timeline, first: int, last: int) -> list[str]:
-    dropped = [(first, "before the first note"), (len(timeline.labels) - 1 - last, "at the end")]
-    return [
-        f"{count} silent {'bar' if count == 1 else 'bars'} {where} left out"
-        for count, where in dropped
-        if count > 0
-    ]
+def _beat_at(timeline: Timeline, tick: int) -> float:
+    """Return where a tick stands, in beats from the first bar line."""
+    beat = np.interp(tick, timeline.bar_ticks, timeline.bar_beats)
+    return float(beat - timeline.bar_beats[0])
+
+
+def _loop(
+    song: Song, settings: GridSettings, timeline: Timeline, passage: Passage, per_beat: float
+) -> tuple[int | None, list[str]]:
+    """Return the step that the piece goes back to, and what to say of it."""
+    if settings.loop == "none":
+        return None, []
+    if settings.loop != "auto":
+        return asked_loop(settings.loop, passage.bars), []
+    marks = loop_marks(song)
+    if marks.start is None:
+        return None, []
+    at = np.array([_beat_at(timeline, marks.start) * per_beat])
+    step = int(half_up(at)[0]) - passage.first_step
+    if not 0 <= step < passage.end_step - passage.first_step:
+        return None, [f"{marks.what} marks a loop from outside of what is converted; left out"]
+    bar = _bar_of(passage.bars, step)
+    return step, [f"{marks.what} marks a loop: after the end it goes on from bar {bar.number}"]
+
+
+def _bar_of(bars: tuple[GridBar, ...], step: int) -> GridBar:
+    return max((bar for bar in bars if bar.first_step <= step), key=lambda bar: bar.first_step)
 
 
 def _choice_remarks(
@@ -172,16 +180,12 @@ def _choice_remarks(
             f"the engine's nearest step is {off:.1f} % off the tempo of {timeline.bpm:.4g} beats "
             "a minute; another --step may come nearer"
         )
-    finer = [c for c in choices[1:] if c.collided < best.collided]
+    finer = [choice for choice in choices[1:] if choice.collided < best.collided]
     if finer:
         other = min(finer, key=lambda choice: (choice.collided, choice.steps))
         remarks.append(
-            f"{best.collided} {_notes(best.collided)} on the same step as the note before; "
-            f"--step {other.step_beats} would leave {other.collided} such, "
+            f"{best.collided} {'note starts' if best.collided == 1 else 'notes start'} on the same "
+            f"step as the note before; --step {other.step_beats} would leave {other.collided} such, "
             f"in {other.steps} steps instead of {best.steps}"
         )
     return remarks
-
-
-def _notes(count: int) -> str:
-    return "note starts" if count == 1 else "notes start"

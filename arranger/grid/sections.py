@@ -1,0 +1,108 @@
+"""Repeated passages, so that an edit can be made once.
+
+Two bars are alike when `ALIKE` of the notes that either has start at the same place with the same
+pitch in the same part. Passages of at least `FEWEST_BARS` bars that come again are named in order of
+length, then by where they first stand: the longest first, so that a song that is played twice is one
+section, twice.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.grid.model import Section
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.grid.model import GridBar
+
+ALIKE = 0.9
+FEWEST_BARS = 4
+MOST_BARS = 1000
+"""Longer songs are compared up to here; the work grows with the square of it."""
+MOST_CELLS = 20_000_000
+NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def find_sections(
+    bars: tuple[GridBar, ...],
+    onset_steps: NDArray[np.int64],
+    part: NDArray[np.int64],
+    pitch: NDArray[np.int64],
+) -> tuple[Section, ...]:
+    """Return all occurrences of repeated passages, in order of time.
+
+    The arrays have shape (notes,); notes at step -1 are left out.
+    """
+    alike = _alike(bars[:MOST_BARS], onset_steps, part, pitch)
+    count = len(alike)
+    runs = np.zeros((count + 1, count + 1), dtype=np.int32)
+    for row in range(count - 1, -1, -1):
+        runs[row, :-1] = np.where(alike[row], runs[row + 1, 1:] + 1, 0)
+    runs = runs[:-1, :-1]
+    # A passage may not overlap its own repetition.
+    lag = np.arange(count)[None, :] - np.arange(count)[:, None]
+    length = np.where(lag > 0, np.minimum(runs, lag), 0)
+    free = np.ones(count, dtype=np.bool_)
+    found: list[tuple[int, int, int]] = []
+    for number in range(len(NAMES)):
+        if count == 0 or length.max() < FEWEST_BARS:
+            break
+        first, _ = np.unravel_index(int(length.argmax()), length.shape)
+        size = int(length.max())
+        at = int(first)
+        while at + size <= count:
+            if runs[first, at] >= size and free[at : at + size].all():
+                found.append((number, at, size))
+                free[at : at + size] = False
+                at += size
+            else:
+                at += 1
+        length = _cut(length, free)
+    order = sorted(
+        {number for number, _, _ in found}, key=lambda n: min(f[1:] for f in found if f[0] == n)
+    )
+    return tuple(
+        Section(NAMES[order.index(number)], at, size)
+        for number, at, size in sorted(found, key=lambda entry: entry[1])
+    )
+
+
+def _alike(
+    bars: tuple[GridBar, ...],
+    onset_steps: NDArray[np.int64],
+    part: NDArray[np.int64],
+    pitch: NDArray[np.int64],
+) -> NDArray[np.bool_]:
+    """Return which bars are alike, shape (bars, bars); a silent bar is like none."""
+    count = len(bars)
+    firsts = np.array([bar.first_step for bar in bars])
+    end = bars[-1].first_step + bars[-1].steps
+    inside = (onset_steps >= 0) & (onset_steps < end)
+    bar = np.searchsorted(firsts, onset_steps[inside], side="right") - 1
+    place = onset_steps[inside] - firsts[bar]
+    code = ((part[inside] * 128 + pitch[inside]) << 24) + place
+    kinds, kind = np.unique(code, return_inverse=True)
+    if count * len(kinds) > MOST_CELLS:
+        return np.zeros((count, count), dtype=np.bool_)
+    has = np.zeros((count, len(kinds)), dtype=np.float32)
+    has[bar, kind] = 1.0
+    common = has @ has.T
+    own = has.sum(axis=1)
+    either = own[:, None] + own[None, :] - common
+    lengths = np.array([bar.steps for bar in bars])
+    same_length = lengths[:, None] == lengths[None, :]
+    result: NDArray[np.bool_] = (common >= ALIKE * either) & (common > 0) & same_length
+    return result
+
+
+def _cut(length: NDArray[np.int32], free: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Return the lengths of passages that keep to free bars."""
+    count = len(free)
+    until = np.zeros(count + 1, dtype=np.int32)
+    for bar in range(count - 1, -1, -1):
+        until[bar] = until[bar + 1] + 1 if free[bar] else 0
+    return np.minimum(length, np.minimum(until[:-1, None], until[None, :-1]))
