@@ -58,12 +58,14 @@ def export(
       arranger export song.duet --as json -o song.json
       arranger export song.duet --as c -o song.c
       arranger export song.duet --as data -o song.dat
+      arranger export song.duet --as binary --address 0xA000
+      arranger export song.duet --as assembly -o song.asm
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.files import write_bytes
     from arranger.machine.exporters import export as export_sheet
-    from arranger.machine.exporters import find_exporter
+    from arranger.machine.exporters import export_notes, find_exporter
     from arranger.machine.options import ExportOptions
     from arranger.sheet import read_sheet
 
@@ -71,8 +73,12 @@ def export(
     content = read_sheet(sheet)
     engine = load_engine(content.engine, beside=sheet)
     try:
-        written = export_sheet(content, engine, format_name, ExportOptions(address=address))
+        options = ExportOptions(address=address)
+        written = export_sheet(content, engine, format_name, options)
+        notes = export_notes(content, engine, format_name, options)
     except SheetError as error:
         raise error.in_file(sheet) from None
     write_bytes(target, written)
     typer.echo(f"{target}: {len(written):,} bytes")
+    for line in notes:
+        typer.echo(f"  {line}")

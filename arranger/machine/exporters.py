@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
     Function = Callable[[Sheet, Engine, ExportOptions], bytes]
+    Notes = Callable[[Sheet, Engine, ExportOptions], list[str]]
 
 
 class Exporter(NamedTuple):
@@ -29,6 +30,8 @@ class Exporter(NamedTuple):
     what: str
     module: str
     function: str
+    notes: str = ""
+    """A function of the same module and arguments: lines on what was written."""
 
 
 EXPORTERS = {
@@ -41,6 +44,19 @@ EXPORTERS = {
         "song data alone, for your own player",
         "arranger.machine.data_export",
         "export_data",
+    ),
+    "binary": Exporter(
+        ".bin",
+        "player and song, ready to run",
+        "arranger.machine.program_export",
+        "export_binary",
+        "binary_notes",
+    ),
+    "assembly": Exporter(
+        ".asm",
+        "player and song as source for an assembler",
+        "arranger.machine.program_export",
+        "export_assembly",
     ),
     "midi": Exporter(
         ".mid", "two tracks and drums for music programs", "arranger.sheet.midi", "export_midi"
@@ -60,6 +76,17 @@ def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOption
     """
     exporter = find_exporter(format_name)
     function = cast("Function", getattr(import_module(exporter.module), exporter.function))
+    return function(sheet, engine, options)
+
+
+def export_notes(
+    sheet: Sheet, engine: Engine, format_name: str, options: ExportOptions
+) -> list[str]:
+    """Return what a user should know of an export, a line each; raises as `export`."""
+    exporter = find_exporter(format_name)
+    if not exporter.notes:
+        return []
+    function = cast("Notes", getattr(import_module(exporter.module), exporter.notes))
     return function(sheet, engine, options)
 
 

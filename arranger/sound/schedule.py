@@ -56,7 +56,7 @@ DRUM_FIRST_FLIP_PASSES = 5
 DRUM_OVERHEAD_PASSES = 8
 """Passes of a drum event in which neither the drum nor the silence after it can be counted."""
 
-END_WRITE_CYCLES = 708
+END_WRITE_CYCLES = 395
 """From the end of the last event to the write that leaves the pin low."""
 
 NOISE_SEED = 0xFFFF
@@ -281,6 +281,11 @@ def drum_flips(
 
 def _drum_cycles(drum: DrumSound, engine: Engine) -> int:
     return next(entry.cycles for entry in engine.profile.drum if entry.name == drum.name)
+
+
+def drum_passes(drum: DrumSound, engine: Engine, room: int) -> int:
+    """Return for how many passes of the player a drum sounds, if there is room for so many."""
+    return min(-(-_drum_cycles(drum, engine) // engine.profile.loop.cycles) or room, room)
 
 
 def noise_bits(count: int) -> NDArray[np.int8]:

@@ -1,0 +1,265 @@
+"""The Z80 player with a song: source text and bytes at an address.
+
+The text is ``player.asm`` beside this module with the engine's way of counting put in at each
+``@voice``, then the song. What is assembled from it is what is exported.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import SettingsError, SheetError
+from arranger.machine.assembler import assemble
+from arranger.machine.packing import END_OF_PIECE, SPEAKER_BIT, PackedSong, pack
+from arranger.sound.schedule import chunking
+from arranger.sound.steps import step_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
+
+SOURCE = Path(__file__).parent / "player.asm"
+
+PORT = 254
+DEFAULT_ORIGIN = 0x8000
+SLOW_MEMORY_END = 0x8000
+"""Below, some machines let the screen have the memory first, which would slow the player down."""
+
+FIRST_WRITE_CYCLES = 893
+"""From a call of ``start`` to the first pass of the first event (tested by counting)."""
+
+_MEMORY_END = 0x10000
+
+_COUNT = {
+    "phase": (
+        ("add     hl,de", "11"),
+        ("sbc     a,a", "4"),
+        ("and     speaker", "7"),
+        ("xor     c", "4"),
+        ("ld      c,a", "4   30: the voice flips when its phase overflows"),
+    ),
+    "counter": (
+        ("dec     h", "4"),
+        ("jp      nz,keep@", "10"),
+        ("ld      h,e", "4"),
+        ("ld      a,c", "4"),
+        ("xor     d", "4"),
+        ("ld      c,a", "4   30: the voice flips when its count is down"),
+    ),
+}
+_KEEP = (("ld      a,c", "4"), ("jr      counted@", "12  30 here as well"))
+
+_HEAD = """\
+; {title}
+; Two voices and drums for one speaker pin, on a Z80 at {clock} Hz; engine {engine}.
+;
+; Loudness: keep the volume low at first; square waves are harsh to ears and small speakers. A pin that
+; drives a speaker directly needs a resistor or a driver stage: follow the local rules and the advice of
+; people qualified for the hardware.
+;
+; Call {origin} to play ({ends}; any key stops it), {origin}+3 to play one step and come
+; back, {origin}+6 for silence. Set the byte at {origin}+9 to what the other bits of the port shall be, so
+; that the border stays as it is. Place it where the processor has the memory for itself.
+;
+; Cycles stand beside each instruction (Zilog Z80 CPU User Manual, UM0080), without the waiting states
+; that a machine may add at the port.
+;
+"""
+_CONSTANTS = {
+    "port": (PORT, ""),
+    "speaker": (SPEAKER_BIT, "the bit of the port that moves the speaker"),
+    "chunks": (0, "in a step"),
+    "rounds": (0, "of the loop in a chunk"),
+    "more": (0, "one round more (0 stands for 256)"),
+    "silence": (0, "what a silent voice counts with"),
+    "resting": (0, "what a voice has counted to at first"),
+}
+
+
+class Image(NamedTuple):
+    """Player and song in memory."""
+
+    origin: int
+    content: bytes
+    entry_points: Mapping[str, int]
+    """Addresses: ``start``, ``step``, ``stop``, and ``border``, the byte of the port's other bits."""
+    code_bytes: int
+    song_bytes: int
+    first_write_cycles: int
+    """From the first cycle of a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`."""
+    symbols: Mapping[str, int]
+
+
+def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
+    """Return player and song as bytes that run at an address.
+
+    Parameters
+    ----------
+    sheet, engine
+        What to play; an engine that the player plays (``twin-phase``, ``twin-counter``).
+    origin
+        The address of the first byte, 8000h or higher.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet, or the song doesn't fit into memory.
+    SettingsError
+        If the engine has no player, or the address is too low.
+    """
+    assembled = assemble(assembly(sheet, engine, origin))
+    code = assembled.symbols["order"] - origin
+    content = assembled.content
+    return Image(
+        origin,
+        content,
+        {"start": origin, "step": origin + 3, "stop": origin + 6, "border": origin + 9},
+        code,
+        len(content) - code,
+        FIRST_WRITE_CYCLES,
+        assembled.symbols,
+    )
+
+
+def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
+    """Return player and song as a source that common Z80 assemblers read unchanged.
+
+    Raises
+    ------
+    SheetError, SettingsError
+        See `binary`.
+    """
+    if engine.profile.player != "z80":
+        raise SettingsError(
+            f"there is no Z80 player for {engine.name}",
+            remedy="choose twin-phase or twin-counter; or export data, json or c",
+        )
+    if not SLOW_MEMORY_END <= origin < _MEMORY_END:
+        raise SettingsError(
+            f"the player can't lie at {origin:#06x}", remedy="choose 0x8000 or higher"
+        )
+    song = pack(sheet, engine)
+    room = min(engine.memory_bytes, _MEMORY_END - origin) - code_bytes(engine)
+    if song.bytes > room:
+        raise SheetError(
+            f"the song takes {song.bytes:,} bytes, and {room:,} are free",
+            remedy="choose a lower address, split the piece, or choose a longer step",
+        )
+    head = _HEAD.format(
+        title=_comment(sheet.title) or "A piece",
+        clock=engine.clock_hz,
+        engine=_comment(engine.name),
+        origin=origin,
+        ends="it ends by itself" if song.loop is None else "it goes round",
+    )
+    constants = _constants(engine, step_length(sheet, engine).setting)
+    parts = (
+        head,
+        f"        org     {origin}\n",
+        "".join(f"{line}\n" for line in constants),
+        player_source(engine.method),
+        "".join(f"{line}\n" for line in _song(song)),
+    )
+    return "\n".join(parts)
+
+
+@cache
+def player_source(method: str) -> str:
+    """Return the player's source for a way of counting, "phase" or "counter"."""
+    return "".join(f"{line}\n" for line in _expanded(method))
+
+
+def _expanded(method: str) -> Iterator[str]:
+    """Yield the lines of the source with each directive replaced."""
+    number = 0
+    owed: list[int] = []
+    for line in SOURCE.read_text(encoding="utf-8").splitlines():
+        word, _, voice = line.strip().partition(" ")
+        if word == "@voice":
+            number += 1
+            first, *others = _COUNT[method]
+            yield _line(first, number, f"  voice {voice}" if voice != "0" else "  either voice")
+            for entry in others:
+                yield _line(entry, number)
+            if method == "counter":
+                owed.append(number)
+                yield f"counted{number}:"
+        elif word == "@stubs":
+            for keep in owed:
+                yield f"keep{keep}:"
+                for entry in _KEEP:
+                    yield _line(entry, keep)
+            owed = []
+        else:
+            yield line
+
+
+def _line(entry: tuple[str, str], number: int, note: str = "") -> str:
+    instruction, cycles = entry
+    return f"        {instruction.replace('@', str(number)):23} ; {cycles}{note}"
+
+
+def _constants(engine: Engine, step_passes: int) -> Iterator[str]:
+    chunks, passes = chunking(step_passes)
+    counter = engine.method == "counter"
+    values = {name: value for name, (value, _note) in _CONSTANTS.items()} | {
+        "chunks": chunks,
+        "rounds": passes - 3,
+        "more": (passes - 2) % 256,
+        "silence": 1 if counter else 0,
+        "resting": 0x100 if counter else 0,
+    }
+    for name, (_value, note) in _CONSTANTS.items():
+        text = f"{name + ':':8}equ     {values[name]}"
+        yield f"{text:31} ; {note}".rstrip(" ;") if not note else f"{text:31} ; {note}"
+
+
+def _song(song: PackedSong) -> Iterator[str]:
+    yield "; ---- the order of phrases: each with the place of the next one"
+    yield ""
+    yield "order:"
+    entries = [f"phrase{index}" for index in song.order]
+    if song.loop is None:
+        entries.append("ending")
+    for index, entry in enumerate(entries):
+        following = index + 1
+        if following == len(entries):
+            following = index if song.loop is None else song.loop
+        yield f"        defw    {entry}, order+{4 * following}"
+    for index, phrase in enumerate(song.phrases):
+        yield ""
+        yield f"phrase{index}:"
+        for line in phrase:
+            text = "        defw    " + ", ".join(str(word) for word in line.words)
+            yield f"{text:39} ; {line.comment}"
+    if song.loop is None:
+        yield ""
+        yield "ending:"
+        yield f"        defw    {END_OF_PIECE}"
+    if song.drums:
+        yield ""
+    for label, line in song.drums:
+        yield f"{label}:"
+        text = "        defw    " + ", ".join(str(word) for word in line.words)
+        yield f"{text:39} ; {line.comment}"
+
+
+@cache
+def _code_bytes(method: str) -> int:
+    constants = "".join(f"{name}: equ 0\n" for name in _CONSTANTS)
+    return len(assemble(constants + player_source(method) + "order:\n").content)
+
+
+def code_bytes(engine: Engine) -> int:
+    """Return the bytes of the player without a song."""
+    return _code_bytes(engine.method)
+
+
+def _comment(text: str) -> str:
+    """Return text from inside a file so that it stays a comment of one line in ASCII."""
+    plain = text.encode("ascii", "backslashreplace").decode()
+    return "".join(c if c.isprintable() else " " for c in plain)

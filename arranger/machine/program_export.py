@@ -1,0 +1,80 @@
+"""Player and song together: bytes for memory, or a source for an assembler.
+
+Each kind of engine has its own player: `arranger.machine.player` for the Z80 engines,
+`arranger.machine.alternate_player` for a PC's timer channel.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.machine.options import ExportOptions
+    from arranger.sheet.model import Sheet
+
+
+def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
+    """Return player and song as bytes.
+
+    Raises
+    ------
+    SettingsError
+        If the engine has no player here, or can't lie at the address.
+    SheetError
+        If the engine can't play the sheet, or the song doesn't fit into memory.
+    """
+    if engine.method == "alternate":
+        from arranger.machine import alternate_player
+
+        return alternate_player.binary(sheet, engine)
+    from arranger.machine import player
+
+    return player.binary(sheet, engine, _origin(options)).content
+
+
+def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
+    """Return player and song as a source in ASCII; raises as `export_binary`."""
+    if engine.method == "alternate":
+        from arranger.machine import alternate_player
+
+        return alternate_player.assembly(sheet, engine).encode()
+    from arranger.machine import player
+
+    return player.assembly(sheet, engine, _origin(options)).encode("ascii")
+
+
+def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
+    """Return what a programmer must know of the bytes: entry points and sizes, a line each."""
+    if engine.method == "alternate":
+        from arranger.machine import alternate_player
+
+        code = len(alternate_player.PLAYER)
+        song = len(alternate_player.song_data(sheet, engine))
+        return [f"player {code:,} bytes, song {song:,}; {_free(engine, code + song)}"]
+    from arranger.machine import player
+
+    image = player.binary(sheet, engine, _origin(options))
+    last = image.origin + len(image.content) - 1
+    what = {
+        "start": "call: plays the piece; comes back with A = 2 at its end, 1 after a key",
+        "step": "call: plays one step; comes back with A = 0, or 2 after the last",
+        "stop": "call: silence; the next step is the first",
+        "border": "the byte of the port's other bits (border colour, tape output)",
+    }
+    return [
+        f"addresses {image.origin:#06x} to {last:#06x}",
+        f"player {image.code_bytes:,} bytes, song {image.song_bytes:,}; "
+        f"{_free(engine, len(image.content))}",
+        *(f"{image.entry_points[name]:#06x}  {name:7} {text}" for name, text in what.items()),
+    ]
+
+
+def _free(engine: Engine, used: int) -> str:
+    return f"{engine.memory_bytes - used:,} of {engine.memory_bytes:,} bytes free"
+
+
+def _origin(options: ExportOptions) -> int:
+    from arranger.machine.player import DEFAULT_ORIGIN
+
+    return DEFAULT_ORIGIN if options.address is None else options.address

@@ -1,0 +1,34 @@
+"""How much memory a piece takes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.machine.options import ExportOptions
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
+
+
+def song_bytes(sheet: Sheet, engine: Engine) -> int:
+    """Return how many bytes the song takes in memory, its player not counted.
+
+    For an engine without a player here: the bytes of the song data that it is exported as.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet.
+    """
+    if engine.profile.player:
+        from arranger.machine.packing import pack
+
+        return pack(sheet, engine).bytes
+    if engine.method == "alternate":
+        from arranger.machine.alternate_player import song_data
+
+        return len(song_data(sheet, engine))
+    from arranger.machine.data_export import export_data
+
+    return len(export_data(sheet, engine, ExportOptions()))
