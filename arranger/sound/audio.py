@@ -38,7 +38,9 @@ if TYPE_CHECKING:
 PEAK = 10 ** (-12 / 20)
 HIGH_PASS_HZ = 10.0
 
-_FRAMES_A_ROW = 2048
+_SECONDS_A_ROW = 0.14
+"""The integrator works in rows in which the leak fades to exp(-8.8): far from using up float64."""
+
 VOICE1, VOICE2, STILL = range(3)
 """Kinds of change: the train of a voice, and the pin standing still at a level."""
 
@@ -198,7 +200,8 @@ class _Mixer:
         self._before = max(kernel.before for kernel in kernels)
         self._sums = np.zeros((channels, 0))
         self._drum_share = 1 / channels if engine.method != "alternate" else 1.0
-        self._leak = exp(-2 * pi * HIGH_PASS_HZ / sample_rate)
+        leak = exp(-2 * pi * HIGH_PASS_HZ / sample_rate)
+        self._fading = leak ** np.arange(1, int(_SECONDS_A_ROW * sample_rate) + 1)
         self._heights = np.zeros(channels)
 
     def add(self, part: Part) -> Samples:
@@ -237,11 +240,10 @@ class _Mixer:
         if missing:
             taken = np.pad(taken, ((0, 0), (0, missing)))
         self._sums = self._sums[:, frames:]
-        decay = self._leak ** np.arange(1, _FRAMES_A_ROW + 1)
         heard = np.empty((frames, len(taken)), dtype=np.float32)
-        for start in range(0, frames, _FRAMES_A_ROW):
-            row = taken[:, start : start + _FRAMES_A_ROW]
-            fading = decay[: row.shape[1]]
+        for start in range(0, frames, len(self._fading)):
+            row = taken[:, start : start + len(self._fading)]
+            fading = self._fading[: row.shape[1]]
             heights = fading * (np.cumsum(row / fading, axis=1) + self._heights[:, np.newaxis])
             self._heights = heights[:, -1].copy()
             heard[start : start + row.shape[1]] = heights.T

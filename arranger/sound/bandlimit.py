@@ -19,6 +19,7 @@ I0-sinh window function", 1974; its design formulae from memory).
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -104,6 +105,7 @@ def _half_length(clock_hz: int, sample_rate: int) -> int:
     return ceil(low_pass(sample_rate).seconds / 2 * clock_hz * _grid(clock_hz))
 
 
+@lru_cache(maxsize=4)
 def _step_response(clock_hz: int, sample_rate: int) -> NDArray[np.float64]:
     """Return the integral of the low-pass's impulse response, from 0 to 1, on the fine grid."""
     band = low_pass(sample_rate)
@@ -114,6 +116,7 @@ def _step_response(clock_hz: int, sample_rate: int) -> NDArray[np.float64]:
     impulse = np.sinc(cut * seconds) * np.kaiser(len(seconds), beta)
     middles = np.concatenate(([0.0], (impulse[1:] + impulse[:-1]) / 2))
     response: NDArray[np.float64] = np.cumsum(middles) / middles.sum()
+    response.flags.writeable = False
     return response
 
 
