@@ -11,7 +11,7 @@ from arranger.errors import LimitError
 from arranger.song import bends, channels, modes, pedals, text
 from arranger.song.events import BEND, CHANNEL, TRACK
 from arranger.song.general_midi import PROGRAM_NAMES
-from arranger.song.model import MetreChange, Part, Song, TempoChange, Track
+from arranger.song.model import KeyChange, MetreChange, Part, Song, TempoChange, Track
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -105,7 +105,7 @@ def assemble(
         tracks=tuple(Track(t.index, t.name, len(t.notes)) for t in tracks),
         tempos=_tempos(tracks, unit),
         metres=metres,
-        keys=tuple(sorted(key for track in tracks for key in track.keys)),
+        keys=_keys(tracks),
         marks=tuple(sorted((m for track in tracks for m in track.marks), key=_tick)),
         controls=tuple(sorted(c for track in tracks for c in track.controls)),
         repairs=(*repairs, *(repair for track in tracks for repair in track.repairs)),
@@ -262,6 +262,12 @@ def _metres(
                 f"at tick {after.tick}: that bar is cut short"
             )
     return tuple(merged)
+
+
+def _keys(tracks: Sequence[TrackEvents]) -> tuple[KeyChange, ...]:
+    """Merge the key signatures of all tracks; the last one on a tick counts."""
+    by_tick = {key.tick: key for track in tracks for key in track.keys}
+    return tuple(by_tick[tick] for tick in sorted(by_tick))
 
 
 def _merged(

@@ -11,6 +11,7 @@ Conventions
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
 from dataclasses import dataclass, field
 from math import inf
@@ -29,6 +30,7 @@ _VOLUME, _PAN, _EXPRESSION = 7, 10, 11
 CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM, COARSE, DRUM))
 """The channel events that this module looks at."""
 
+_MOST_STEPS = 256
 _DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0, COARSE: 0}
 
 
@@ -97,6 +99,7 @@ def sweep(
     parts = _Parts(drum_channels)
     found: list[Note] = []
     append = found.append
+    silent: list[tuple[int, int, int, int]] = []
     place = 0
     following = events[0] if events else None
     next_tick = following[0] if following is not None else inf
@@ -118,6 +121,8 @@ def sweep(
         part, drum, shift, loudness_per_velocity = strip.sound
         if shift and not 0 <= pitch + shift <= 127:
             shift = 0
+        if not loudness_per_velocity:
+            silent.append((number, channel, strip.value(_VOLUME), strip.value(_EXPRESSION)))
         # tuple.__new__ is what Note(...) comes to; without the call between it takes half the time.
         fields = (
             number,
@@ -133,6 +138,8 @@ def sweep(
             shift,
         )
         append(make(Note, fields))
+    if silent:
+        _fade_in(found, silent, events)
     for index, count in Counter([note.part for note in found]).items():
         parts.drafts[index].notes = count
     return found, parts.drafts
@@ -145,6 +152,31 @@ def _look_up(strip: _Strip, track: int, channel: int, parts: _Parts) -> None:
     drum = parts.drafts[part].drum
     shift = 0 if drum else strip.value(COARSE)
     strip.sound = (part, drum, shift, strip.value(_VOLUME) * strip.value(_EXPRESSION) / 127**3)
+
+
+def _fade_in(
+    notes: list[Note], silent: Iterable[tuple[int, int, int, int]], events: Sequence[ChannelEvent]
+) -> None:
+    """Give notes that start silent the greatest loudness that they reach while they sound.
+
+    Each silent note comes as its index, channel, and volume and expression at its onset. Only the
+    first `_MOST_STEPS` changes within a note are looked at.
+    """
+    faders: dict[int, list[ChannelEvent]] = {}
+    for event in events:
+        if event[5] in {_VOLUME, _EXPRESSION}:
+            faders.setdefault(event[4], []).append(event)
+    for index, channel, volume, expression in silent:
+        note = notes[index]
+        moves = faders.get(channel, [])
+        first = bisect_right(moves, (note.onset, inf))
+        greatest = 0
+        for tick, *_, code, value in moves[first : first + _MOST_STEPS]:
+            if tick >= note.onset + note.duration:
+                break
+            volume, expression = (value, expression) if code == _VOLUME else (volume, value)
+            greatest = max(greatest, volume * expression)
+        notes[index] = note._replace(loudness=note.velocity * greatest / 127**3)
 
 
 @dataclass(slots=True)

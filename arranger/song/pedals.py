@@ -13,7 +13,7 @@ A pedal is down from value 64 on.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from typing import TYPE_CHECKING
 
 from arranger.song.events import CHANNEL, END, ONSET, PITCH
@@ -74,7 +74,7 @@ def _move_channel(
         end = key_end
         if catches[0]:
             # Only the first press after the onset can find the key still down and unheld.
-            place = bisect_left(catches[0], onset)
+            place = bisect_right(catches[0], onset)
             if place < len(catches[0]) and catches[0][place] < key_end:
                 end = max(end, catches[1][place])
         place = bisect_right(holds[0], end) - 1
