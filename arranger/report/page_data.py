@@ -11,10 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
 from arranger.report.losses import DECIDED, bar_losses
 from arranger.song.general_midi import percussion_name
+from arranger.sound import schedule
+from arranger.sound.alternate import drum_divisors
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -134,20 +137,57 @@ def _sheet(conversion: Conversion) -> dict[str, Any]:
 
 
 def _engine(conversion: Conversion) -> dict[str, Any]:
-    """Return what `page/sheet_sound.js` computes the pin's edges from, in clock cycles."""
+    """Return what ``page/routine.js`` computes the pin's edges from, in clock cycles."""
     engine, loop = conversion.engine, conversion.engine.profile.loop
     return {
         "name": engine.name,
         "clockHz": engine.clock_hz,
         "method": engine.method,
-        "bits": engine.profile.pitch.bits,
+        "bits": FREQUENCY_BITS if engine.method == "frequencies" else engine.profile.pitch.bits,
         "passCycles": loop.cycles,
-        "writes": [loop.voice1_write, loop.voice2_write or loop.cycles // 2],
+        "offset": loop.second_write - loop.voice1_write,
+        "turn": loop.turn,
         "stepCycles": conversion.grid.step_length.cycles,
         "overheadCycles": engine.profile.steps.overhead_cycles,
         "settings": {pitch.midi: pitch.setting for pitch in engine.pitches.values()},
         "drumTakesStep": engine.drum_takes_step,
-        "drums": [
-            [drum.name, drum.kind, list(drum.settings), drum.cycles] for drum in engine.profile.drum
-        ],
+        "drums": [drum.name for drum in engine.drums],
+        "own": _own_player(conversion) if engine.profile.player else None,
+        **_drum_sounds(conversion),
     }
+
+
+def _own_player(conversion: Conversion) -> dict[str, int]:
+    chunks, _ = schedule.chunking(conversion.grid.step_length.setting)
+    return {
+        "keepPasses": schedule.KEEP_PASSES,
+        "restPass": schedule.REST_PASS,
+        "drumKeepPasses": schedule.DRUM_KEEP_PASSES,
+        "drumFirstFlipPasses": schedule.DRUM_FIRST_FLIP_PASSES,
+        "endWriteCycles": schedule.END_WRITE_CYCLES,
+        "longestEvent": schedule.MOST_CHUNKS // chunks,
+    }
+
+
+def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
+    """Return what each drum sound of the sheet does to the pin, by its index."""
+    engine, length = conversion.engine, conversion.grid.step_length
+    used = set(conversion.sheet.drums)
+    drums = [(index, drum) for index, drum in enumerate(engine.drums) if drum.name in used]
+    cycles = engine.profile.loop.cycles
+    if engine.method == "alternate":
+        ticks = length.cycles // cycles
+        return {"divisors": {i: drum_divisors(drum, engine, ticks) for i, drum in drums}}
+    if engine.profile.player:
+        room = length.cycles - schedule.DRUM_OVERHEAD_PASSES * cycles
+    else:
+        room = (length.cycles - engine.profile.steps.overhead_cycles) // cycles * cycles
+    bursts = {}
+    for index, drum in drums:
+        flips, levels = schedule.drum_flips(drum, engine, room)
+        bursts[index] = {
+            "cycles": flips.tolist(),
+            "levels": levels.tolist(),
+            "length": engine.profile.drum[index].cycles or room,
+        }
+    return {"bursts": bursts}

@@ -31,6 +31,7 @@ SCRIPTS = (
     "overview.js",
     "about.js",
     "list.js",
+    "routine.js",
     "sheet_sound.js",
     "song_sound.js",
     "player.js",

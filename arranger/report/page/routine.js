@@ -1,0 +1,255 @@
+// The playing routine: what it counts, and in which clock cycle it writes the pin.
+//
+// This does pass by pass what arranger.sound.schedule and arranger.sound.signal say in closed form
+// (for a timer that alternates: arranger.sound.alternate); their figures come with the page. A test
+// compares the two, sample by sample.
+
+const PAUSED = -1;
+
+function makeRoutine(account) {
+  if (account.engine.method === "alternate") return new TimerRoutine(account);
+  return account.engine.own === null ? new ForeignRoutine(account) : new OwnRoutine(account);
+}
+
+// What each step plays: settings of the voices (0: silent) and the drum's index, or -1.
+function playedSteps(account) {
+  const { engine, sheet } = account;
+  const rows = sheet.voices.map((row) => pitchesOf(row));
+  return sheet.drums.map((drum, step) => {
+    const silenced = drum >= 0 && engine.drumTakesStep;
+    const settings = rows.map((row) => (row[step] < 0 || silenced ? 0 : engine.settings[row[step]]));
+    return { settings, drum };
+  });
+}
+
+// The pitch that each step of a voice sounds, or -1.
+function pitchesOf(row) {
+  let held = -1;
+  return row.map((cell) => {
+    if (cell !== -1) held = cell >= 0 ? cell : -1;
+    return held;
+  });
+}
+
+// A loop that gives the pin to voice 1 and then to voice 2 in each pass.
+class LoopRoutine {
+  constructor(account) {
+    this.account = account;
+    this.engine = account.engine;
+    this.half = 2 ** (this.engine.bits - 1);
+  }
+
+  rest() {
+    this.pin = 0;
+    this.voices = [0, 1].map(() => ({ phase: 0, left: 1, level: 0 }));
+  }
+
+  // Runs the loop for some passes from a cycle on, each voice with one setting.
+  stretch(slicer, start, passes, settings) {
+    const { passCycles, offset } = this.engine;
+    const counts = this.engine.method === "counter" ? countDown : (voice, setting) => addPhase(voice, setting, this.half);
+    for (let pass = 0; pass < passes; pass += 1) {
+      const cycle = start + pass * passCycles;
+      this.voices.forEach((voice, index) => {
+        counts(voice, settings[index]);
+        slicer.hold(this.pin, cycle + index * offset);
+        this.pin = voice.level;
+      });
+    }
+    slicer.hold(this.pin, start + passes * passCycles);
+  }
+
+  // Lets a drum write the pin from a cycle on.
+  burst(slicer, start, drum) {
+    const { cycles, levels } = this.engine.bursts[drum];
+    cycles.forEach((cycle, index) => {
+      slicer.hold(this.pin, start + cycle);
+      this.pin = levels[index];
+    });
+  }
+}
+
+function addPhase(voice, setting, half) {
+  if (setting <= 0) return;
+  voice.phase += setting;
+  if (voice.phase < half) return;
+  voice.phase -= half;
+  voice.level = 1 - voice.level;
+}
+
+// A silent voice goes on counting, so that a tone after silence starts at once.
+function countDown(voice, setting) {
+  if (setting === PAUSED) return;
+  if (setting === 0) {
+    voice.left = Math.max(voice.left - 1, 1);
+    return;
+  }
+  voice.left -= 1;
+  if (voice.left > 0) return;
+  voice.level = 1 - voice.level;
+  voice.left = setting;
+}
+
+// This project's own player: nothing interrupts its passes; events are fetched while tones play on.
+class OwnRoutine extends LoopRoutine {
+  constructor(account) {
+    super(account);
+    this.events = eventsOf(account);
+  }
+
+  // Starts at the event that holds a step; returns the step at which that event begins.
+  start(step) {
+    this.rest();
+    this.at = Math.max(firstWhere(this.events.length, (index) => this.events[index].step > step) - 1, 0);
+    this.settings = [0, 0];
+    this.step = this.events[this.at]?.step ?? 0;
+    return this.step;
+  }
+
+  play(slicer) {
+    const event = this.events[this.at];
+    const start = this.step * this.engine.stepCycles;
+    if (event === undefined) {
+      this.end(slicer, start);
+      return;
+    }
+    const { passCycles, own } = this.engine;
+    const passes = (event.steps * this.engine.stepCycles) / passCycles;
+    if (event.drum >= 0) {
+      this.stretch(slicer, start, own.drumKeepPasses, this.settings);
+      this.burst(slicer, start + own.drumFirstFlipPasses * passCycles, event.drum);
+      slicer.hold(this.pin, start + (passes - 1) * passCycles);
+      this.stretch(slicer, start + (passes - 1) * passCycles, 1, this.settings);
+    } else {
+      this.tones(slicer, start, passes, event.settings);
+    }
+    this.step += event.steps;
+    this.at += 1;
+  }
+
+  // The tones before sound on while the event is fetched; voice 2 rests while the keys are read.
+  tones(slicer, start, passes, settings) {
+    const { passCycles, own } = this.engine;
+    const rest = start + (own.restPass - 1) * passCycles;
+    this.stretch(slicer, start, own.restPass - 1, this.settings);
+    this.stretch(slicer, rest, 1, [this.settings[0], PAUSED]);
+    this.stretch(slicer, rest + passCycles, own.keepPasses - own.restPass, this.settings);
+    this.settings = settings;
+    this.stretch(slicer, start + own.keepPasses * passCycles, passes - own.keepPasses, settings);
+  }
+
+  end(slicer, start) {
+    if (this.step === this.account.steps) {
+      const { own } = this.engine;
+      this.stretch(slicer, start, own.drumKeepPasses, this.settings);
+      slicer.hold(this.pin, start + own.endWriteCycles);
+      this.pin = 0;
+    }
+    this.step += 1;
+    slicer.hold(this.pin, start + this.engine.stepCycles);
+  }
+}
+
+// Steps in a row that sound alike are one event, up to the bar and to what the player can count.
+function eventsOf(account) {
+  const events = [];
+  const borders = new Set(account.bars.map((bar) => bar.first).concat(account.loopStep ?? 0));
+  let before = [0, 0];
+  playedSteps(account).forEach(({ settings, drum }, step) => {
+    if (drum < 0) before = settings;
+    const last = events.at(-1);
+    const alike = last !== undefined && drum < 0 && last.drum < 0 && String(last.settings) === String(settings);
+    if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent) last.steps += 1;
+    else events.push({ step, steps: 1, settings: before, drum });
+  });
+  return events;
+}
+
+// A routine that is only described: each step is passes of the loop, then the pin stands still.
+class ForeignRoutine extends LoopRoutine {
+  constructor(account) {
+    super(account);
+    this.steps = playedSteps(account);
+  }
+
+  start(step) {
+    this.rest();
+    this.step = step;
+    return step;
+  }
+
+  play(slicer) {
+    const { engine } = this;
+    const start = this.step * engine.stepCycles;
+    const passes = Math.floor((engine.stepCycles - engine.overheadCycles) / engine.passCycles);
+    const { settings, drum } = this.steps[this.step] ?? { settings: [0, 0], drum: -1 };
+    let begun = 0;
+    if (this.step >= this.steps.length) {
+      this.pin = 0;
+      begun = passes;
+    } else if (drum >= 0) {
+      this.burst(slicer, start, drum);
+      begun = engine.drumTakesStep ? passes : Math.ceil(engine.bursts[drum].length / engine.passCycles);
+    }
+    if (begun < passes) {
+      slicer.hold(this.pin, start + begun * engine.passCycles);
+      this.stretch(slicer, start + begun * engine.passCycles, passes - begun, settings);
+    }
+    this.step += 1;
+    slicer.hold(this.pin, this.step * engine.stepCycles);
+  }
+}
+
+// One channel of a timer in square-wave mode, which the voices have in turn. A new count is taken
+// up with the next half cycle; silence only keeps the timer from the speaker.
+class TimerRoutine {
+  constructor(account) {
+    this.account = account;
+    this.engine = account.engine;
+    this.steps = playedSteps(account);
+  }
+
+  start(step) {
+    this.step = step;
+    this.level = 1;
+    this.count = this.firstCount(step);
+    this.flip = step * this.engine.stepCycles + Math.ceil(this.count / 2);
+    this.cycle = step * this.engine.stepCycles;
+    return step;
+  }
+
+  firstCount(step) {
+    for (const { settings, drum } of this.steps.slice(step)) {
+      const divisor = (drum >= 0 ? this.engine.divisors[drum][0] : 0) || settings[0] || settings[1];
+      if (divisor) return divisor;
+    }
+    return 2;
+  }
+
+  play(slicer) {
+    const { engine } = this;
+    const ticks = engine.stepCycles / engine.passCycles;
+    const { settings, drum } = this.steps[this.step] ?? { settings: [0, 0], drum: -1 };
+    const divisors = drum >= 0 ? engine.divisors[drum] : [];
+    for (let tick = 0; tick < ticks; tick += 1) {
+      const [first, second] = settings;
+      const turn = Math.floor(tick / engine.turn) % 2;
+      const tone = first && second ? settings[turn] : first || second;
+      this.run(slicer, tick < divisors.length ? divisors[tick] : tone);
+    }
+    this.step += 1;
+  }
+
+  // One tick with one divisor; 0 is silent.
+  run(slicer, divisor) {
+    const end = this.cycle + this.engine.passCycles;
+    this.count = divisor || this.count;
+    while (this.flip <= end) {
+      slicer.hold(divisor ? this.level : 0, this.flip);
+      this.level = 1 - this.level;
+      this.flip += this.level ? Math.ceil(this.count / 2) : Math.floor(this.count / 2);
+    }
+    slicer.hold(divisor ? this.level : 0, end);
+    this.cycle = end;
+  }
+}
