@@ -69,6 +69,10 @@ class SheetError(ArrangerError, ValueError):
     """A sheet that can't be read or can't be played by its engine."""
 
 
+class LedgerError(ArrangerError, ValueError):
+    """A ledger that can't be read."""
+
+
 class SettingsError(ArrangerError, ValueError):
     """A setting that doesn't exist, doesn't fit the song, or contradicts another."""
 

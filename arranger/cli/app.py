@@ -16,6 +16,7 @@ from arranger.cli.convert import convert
 from arranger.cli.engines import engines
 from arranger.cli.export import export
 from arranger.cli.render import render
+from arranger.cli.report import report
 from arranger.cli.songbook import songbook
 from arranger.cli.survey import survey
 from arranger.cli.tidy import tidy
@@ -55,6 +56,7 @@ app.command()(convert)
 app.command()(survey)
 app.command()(engines)
 app.command()(export)
+app.command()(report)
 app.command()(render)
 app.command()(check)
 app.command()(tidy)

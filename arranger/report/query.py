@@ -1,0 +1,215 @@
+"""Asking a written ledger: which notes of which bars met which fate, and why.
+
+Works on the file alone, so that a ledger can be asked long after the song is gone. What is read is
+checked as far as it is used; the whole format is stated by ``ledger.schema.json``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from dataclasses import dataclass
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+from arranger.errors import LedgerError, SettingsError, one_line
+from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.report.ledger_json import FORMAT, VERSION
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    Ledger = dict[str, Any]
+    Notes = list[dict[str, Any]]
+
+_USED: dict[str, type | tuple[type, ...]] = {
+    "id": int,
+    "bar": int,
+    "beat": (int, float),
+    "track": int,
+    "outcome": str,
+    "reasons": list,
+    "explanation": str,
+}
+"""Members of a note that are looked at here, and their types."""
+
+BARS_SHOWN = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Query:
+    """Which notes are wanted; what is empty or None lets everything through."""
+
+    bars: tuple[int, int] | None = None
+    """First and last bar, as people count them."""
+    outcomes: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
+    """Any of a note's reasons, not only the first."""
+    parts: tuple[str, ...] = ()
+    """Numbers of parts, or pieces of their names."""
+
+    def __post_init__(self) -> None:
+        for kind, asked, known in (
+            ("outcome", self.outcomes, OUTCOMES),
+            ("reason", self.reasons, REASONS),
+        ):
+            for word in asked:
+                if word not in known:
+                    raise SettingsError(
+                        f"{word!r} is no {kind}", remedy=f"choose from {', '.join(known)}"
+                    )
+
+    @property
+    def wants_everything(self) -> bool:
+        """Whether nothing was asked for in particular."""
+        return self == Query()
+
+
+def parse_bars(text: str) -> tuple[int, int]:
+    """Return first and last bar of "9-16" or "9".
+
+    Raises
+    ------
+    SettingsError
+        If the text is no range of bars.
+    """
+    first, _, last = text.partition("-")
+    try:
+        bars = int(first), int(last or first)
+    except ValueError:
+        bars = (1, 0)
+    if bars[0] > bars[1]:
+        raise SettingsError(f"{text!r} is no range of bars", remedy="write it like 9-16")
+    return bars
+
+
+def read_ledger(path: Path) -> Ledger:
+    """Return a ledger as written by ``arranger convert``.
+
+    Raises
+    ------
+    LedgerError
+        If the file can't be read, or is no ledger of this version.
+    """
+    try:
+        ledger = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise LedgerError(f"can't be read: {error.strerror}", file=path) from error
+    except (ValueError, RecursionError) as error:
+        raise LedgerError("is no JSON", file=path, remedy="give a NAME.ledger.json") from error
+    if not isinstance(ledger, dict) or ledger.get("format") != FORMAT:
+        raise LedgerError("is no ledger", file=path, remedy="give a NAME.ledger.json")
+    if ledger.get("version") != VERSION:
+        raise LedgerError(
+            f"is a ledger of version {ledger.get('version')!r}; this program reads {VERSION}",
+            file=path,
+            remedy="convert the song again",
+        )
+    notes = ledger.get("notes")
+    if not isinstance(notes, list) or not isinstance(ledger.get("source"), dict):
+        raise LedgerError("lacks its notes or its source", file=path)
+    for index, note in enumerate(notes):
+        _check_note(note, index, path)
+    return ledger
+
+
+def _check_note(note: object, index: int, path: Path) -> None:
+    good = isinstance(note, dict) and all(
+        isinstance(note.get(name), kind) for name, kind in _USED.items()
+    )
+    if not good:
+        raise LedgerError("is not as the format says", file=path, place=f"notes[{index}]")
+
+
+def select(ledger: Ledger, query: Query) -> Notes:
+    """Return the notes that a query asks for, in their order.
+
+    Raises
+    ------
+    SettingsError
+        If it names a part that the ledger doesn't have.
+    """
+    first, last = query.bars or (-(10**9), 10**9)
+    numbers = _part_numbers(ledger, query.parts)
+    return [
+        note
+        for note in ledger["notes"]
+        if first <= note["bar"] <= last
+        and (not query.outcomes or note["outcome"] in query.outcomes)
+        and (not query.reasons or set(query.reasons) & set(note["reasons"]))
+        and (numbers is None or note.get("part") in numbers)
+    ]
+
+
+def _parts(ledger: Ledger) -> dict[int, str]:
+    """Return the names of the parts by number."""
+    return {
+        part["part"]: str(part["name"])
+        for track in ledger["source"].get("tracks", [])
+        for part in track.get("parts", [])
+    }
+
+
+def _part_numbers(ledger: Ledger, asked: Sequence[str]) -> set[int] | None:
+    if not asked:
+        return None
+    names = _parts(ledger)
+    found: set[int] = set()
+    for word in asked:
+        if word.isdecimal() and int(word) in names:
+            found.add(int(word))
+            continue
+        matching = {number for number, name in names.items() if word.lower() in name.lower()}
+        if not matching:
+            known = ", ".join(f"{number} {one_line(name)}" for number, name in names.items())
+            raise SettingsError(f"there is no part {word!r}", remedy=f"the parts are {known}")
+        found |= matching
+    return found
+
+
+def answer(ledger: Ledger, query: Query, width: int = 80) -> Iterator[str]:
+    """Yield the lines that answer a query: the notes asked for, or what there is in short."""
+    if query.wants_everything:
+        yield from _overview(ledger, width)
+        return
+    notes = select(ledger, query)
+    for note in notes:
+        yield from wrap(one_line(note["explanation"]), width, subsequent_indent="    ")
+    yield _counted(notes, len(ledger["notes"]))
+
+
+def answer_json(ledger: Ledger, query: Query) -> str:
+    """Return the notes asked for and their number by outcome, as JSON."""
+    notes = select(ledger, query)
+    counts = Counter(note["outcome"] for note in notes)
+    totals = {"notes": len(notes), **{outcome: counts[outcome] for outcome in OUTCOMES}}
+    return json.dumps({"notes": notes, "totals": totals}, ensure_ascii=False, indent=1)
+
+
+def _counted(notes: Notes, whole: int) -> str:
+    counts = Counter(note["outcome"] for note in notes)
+    told = ", ".join(f"{counts[outcome]} {outcome}" for outcome in OUTCOMES if counts[outcome])
+    return f"{len(notes)} of {whole} notes{': ' if told else ''}{told}"
+
+
+def _overview(ledger: Ledger, width: int) -> Iterator[str]:
+    notes: Notes = ledger["notes"]
+    yield one_line(str(ledger["source"].get("title") or ledger["source"].get("file", "")))
+    yield _counted(notes, len(notes))
+    decided = Counter(note["reasons"][0] for note in notes if note["reasons"])
+    for reason, count in decided.most_common():
+        yield f"  {count:>6} {one_line(str(reason))}"
+    for number, name in sorted(_parts(ledger).items()):
+        own = [note for note in notes if note.get("part") == number]
+        heard = sum(note["outcome"] != "dropped" for note in own)
+        text = f"part {number} '{one_line(name)}': {heard} of {len(own)} notes heard"
+        yield from wrap(text, width, initial_indent="  ", subsequent_indent="    ")
+    dropped = Counter(note["bar"] for note in notes if note["outcome"] == "dropped")
+    if dropped:
+        bars = Counter(note["bar"] for note in notes)
+        yield "bars that most notes are missing from:"
+        for bar, count in sorted(dropped.items(), key=lambda item: (-item[1], item[0]))[
+            :BARS_SHOWN
+        ]:
+            yield f"  bar {bar}: {count} of {bars[bar]} notes not heard"

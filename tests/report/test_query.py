@@ -1,0 +1,116 @@
+"""Asking a ledger, from Python and on the command line."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.errors import ArrangerError, LedgerError, SettingsError
+from arranger.report import ledger_json
+from arranger.report.query import Query, answer, parse_bars, read_ledger, select
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.pipeline import Conversion
+
+
+@pytest.fixture
+def ledger_file(hand: Conversion, tmp_path: Path) -> Path:
+    """Write the ledger that is worked out on paper."""
+    path = tmp_path / "hostile.ledger.json"
+    path.write_bytes(ledger_json(hand))
+    return path
+
+
+def ids(path: Path, query: Query) -> list[int]:
+    return [note["id"] for note in select(read_ledger(path), query)]
+
+
+@pytest.mark.parametrize(
+    ("query", "wanted"),
+    [
+        (Query(), [0, 1, 2, 3, 4, 5, 6, 7, 8]),
+        (Query(bars=(2, 2)), [7, 8]),
+        (Query(outcomes=("dropped",)), [2, 4]),
+        (Query(outcomes=("dropped", "merged")), [2, 4, 6]),
+        (Query(reasons=("octave-folded",)), [7]),
+        (Query(parts=("strings",)), [1, 7]),
+        (Query(parts=("2", "pad")), [1, 2, 7]),
+        (Query(bars=(1, 1), outcomes=("changed",)), [1]),
+    ],
+)
+def test_selects(ledger_file: Path, query: Query, wanted: list[int]) -> None:
+    assert ids(ledger_file, query) == wanted
+
+
+def test_bars_as_people_write_them() -> None:
+    assert parse_bars("9-16") == (9, 16)
+    assert parse_bars("9") == (9, 9)
+    for text in ("16-9", "x", "1-2-3", ""):
+        with pytest.raises(SettingsError, match="no range of bars"):
+            parse_bars(text)
+
+
+def test_unknown_words_are_refused_with_a_remedy(ledger_file: Path) -> None:
+    with pytest.raises(SettingsError, match="'gone' is no outcome; choose from kept, changed"):
+        Query(outcomes=("gone",))
+    with pytest.raises(SettingsError, match="'bad luck' is no reason"):
+        Query(reasons=("bad luck",))
+    with pytest.raises(SettingsError, match=r"no part 'flute'; the parts are 1 =</script>"):
+        ids(ledger_file, Query(parts=("flute",)))
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"\xff\xfe", "is no JSON"),
+        (b"[" * 100_000, "is no JSON"),
+        (b"[]", "is no ledger"),
+        (b'{"format": "arranger-ledger", "version": 9}', "version 9"),
+        (b'{"format": "arranger-ledger", "version": 1}', "lacks its notes"),
+        (
+            b'{"format": "arranger-ledger", "version": 1, "source": {}, "notes": [{"id": "x"}]}',
+            r"notes\[0\]: is not as the format says",
+        ),
+    ],
+)
+def test_other_files_are_refused(tmp_path: Path, content: bytes, message: str) -> None:
+    path = tmp_path / "x.json"
+    path.write_bytes(content)
+    with pytest.raises(LedgerError, match=message):
+        read_ledger(path)
+
+
+def test_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(ArrangerError, match=r"none\.json: can't be read"):
+        read_ledger(tmp_path / "none.json")
+
+
+def test_overview_without_a_choice(ledger_file: Path) -> None:
+    lines = list(answer(read_ledger(ledger_file), Query()))
+    assert lines[1] == "9 of 9 notes: 3 kept, 3 changed, 1 merged, 2 dropped"
+    assert "  part 3 'pad': 0 of 1 notes heard" in lines
+    assert lines[-1] == "  bar 1: 2 of 7 notes not heard"
+    assert all(line.isprintable() for line in lines)
+
+
+def test_command_line(ledger_file: Path) -> None:
+    result = CliRunner().invoke(
+        app, ["report", str(ledger_file), "--bars", "1-1", "--outcome", "dropped"]
+    )
+    assert result.exit_code == 0
+    lines = result.output.splitlines()
+    assert lines[0].startswith("bar 1 beat 1, B3 of 'pad': dropped, both voices were busy with")
+    assert lines[-1] == "2 of 9 notes: 2 dropped"
+
+
+def test_command_line_json(ledger_file: Path) -> None:
+    result = CliRunner().invoke(app, ["report", str(ledger_file), "--part", "2", "--json"])
+    found = json.loads(result.output)
+    assert [note["id"] for note in found["notes"]] == [1, 7]
+    assert found["totals"] == {"notes": 2, "kept": 0, "changed": 2, "merged": 0, "dropped": 0}
