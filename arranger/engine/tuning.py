@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.pitch import pitch_name
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
 LIMIT_CENTS = 10.0
 """A tenth of a semitone: about where a sustained interval begins to sound sour (common practice, no
 source)."""
+
+_MOST_NAMED = 8
 
 
 class OutOfTune(NamedTuple):
@@ -119,4 +123,41 @@ def best_transposition(
             abs(found.semitones),
             found.semitones,
         ),
+    )
+
+
+def advice(
+    engine: Engine,
+    weights: Mapping[int, float],
+    *,
+    already: int = 0,
+    limit_cents: float = LIMIT_CENTS,
+) -> str:
+    """Return in words which pitches are out of tune, and the transposition that would cure most.
+
+    Parameters
+    ----------
+    engine, weights, limit_cents
+        See `out_of_tune`.
+    already
+        Semitones by which the song was moved to become what ``weights`` describe.
+    """
+    offending, _ = out_of_tune(engine, weights, limit_cents)
+    if not offending:
+        return f"No pitch is off by more than {limit_cents:g} cents."
+    listed = [f"{pitch_name(entry.midi)} ({entry.cents:+.0f})" for entry in offending[:_MOST_NAMED]]
+    if len(offending) > _MOST_NAMED:
+        listed.append(f"{len(offending) - _MOST_NAMED} more")
+    now = transposition(engine, weights, 0, limit_cents)
+    best = best_transposition(engine, weights, limit_cents)
+    text = (
+        f"Off by more than {limit_cents:g} cents, {now.out_of_tune:.0%} of the sounding time: "
+        f"{', '.join(listed)}."
+    )
+    if best.cost >= now.cost:
+        return f"{text} No transposition would cure more."
+    folds = f" and fold {best.folded:.0%}" if best.folded > 0 else ""
+    return (
+        f"{text} Most would be cured by --transpose {already + best.semitones}, "
+        f"which would leave {best.out_of_tune:.0%}{folds}."
     )

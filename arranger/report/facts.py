@@ -6,9 +6,10 @@ import shlex
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.engine.tuning import advice
 from arranger.errors import one_line
 from arranger.options import command_line
-from arranger.pitch import pitch_name
+from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.account import account
 from arranger.report.losses import DECIDED, Advice, worst_bars
@@ -117,7 +118,7 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
         parts_left_out=max(len(parts) - MOST_PARTS, 0),
         grid=_grid(conversion),
         steps=found.step_lines,
-        tuning=_tuning(pitches),
+        tuning=_tuning(pitches, conversion),
         pitches=pitches,
         drums=_drums(conversion),
         memory=memory_line(conversion),
@@ -176,16 +177,24 @@ def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     )
 
 
-def _tuning(pitches: Sequence[PitchFacts]) -> str:
-    """Return how far from equal temperament the sheet is, weighed by how long each pitch sounds."""
+def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
+    """Return how far from equal temperament the sheet is, and what transposition would cure most.
+
+    Pitches weigh by how long they sound.
+    """
     if not pitches:
         return "No tone sounds."
     steps = sum(pitch.steps for pitch in pitches)
     mean = sum(abs(pitch.cents) * pitch.steps for pitch in pitches) / steps
     worst = max(pitches, key=lambda pitch: abs(pitch.cents))
+    cure = advice(
+        conversion.engine,
+        {parse_pitch(pitch.name): pitch.steps for pitch in pitches},
+        already=conversion.reduction.ledger.transpose,
+    )
     return (
         f"On average {mean:.1f} cents from equal temperament (A4 = 440 Hz), weighed by how long "
-        f"each pitch sounds; the worst is {worst.name} with {worst.cents:+.1f} cents."
+        f"each pitch sounds; the worst is {worst.name} with {worst.cents:+.1f} cents. {cure}"
     )
 
 
