@@ -24,9 +24,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.attacks import Performance, Stretch
     from arranger.reduce.candidates import Floats, Ints, Problem
-    from arranger.reduce.drums import DrumCandidates
-    from arranger.reduce.placed import Placed
-    from arranger.reduce.weights import Weights
+    from arranger.reduce.prepare import Prepared
 
 START_SHARE = 0.1
 """Of a step, by which a kept note may start elsewhere than written."""
@@ -40,32 +38,27 @@ HEARD_SHARE = 0.5
 """Of its length, for which the pitch of a merged note must sound."""
 
 
+_TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"})
+"""What happens to the notes of a broken chord because they take turns."""
+
+
 class Accountant:
     """Writes the entries of one reduction."""
 
-    def __init__(
-        self,
-        placed: Placed,
-        grid: Grid,
-        weights: Weights,
-        problem: Problem,
-        *,
-        ids: Ints,
-        tone_of: Ints,
-        transpose: int,
-        performance: Performance,
-        drums: DrumCandidates,
-    ) -> None:
-        self._placed = placed
-        self._weights = weights
+    def __init__(self, prepared: Prepared, grid: Grid, performance: Performance) -> None:
+        drums, problem = prepared.drums, prepared.problem
+        self._placed = prepared.placed
+        self._weights = prepared.weights
         self._problem = problem
-        self._ids = ids
-        self._tone_of = tone_of
-        self._transpose = transpose
+        self._ids = prepared.ids
+        self._tone_of = prepared.tone_of
+        self._transpose = prepared.transpose
+        self._broken = prepared.texture == "broken-chord"
         self._performance = performance
         self._drums = drums
         self._loose = max(START_SHARE, START_SECONDS / grid.step_length.seconds)
         self._note: list[int] = problem.tones.note.tolist()
+        self._held = [source.tolist() for source in performance.sources]
         self._drum_at = dict(zip(drums.steps.tolist(), drums.notes.tolist(), strict=True))
         self._stretches: dict[int, list[int]] = {}
         for index, stretch in enumerate(performance.stretches):
@@ -117,8 +110,8 @@ class Accountant:
         placed, tones = self._placed, self._problem.tones
         onset, pitch_out = int(tones.onset[tone]), int(tones.pitch[tone])
         spans = tuple(Span(s.voice, s.heard_start, s.heard_end - s.heard_start) for s in heard)
-        first, last = heard[0], max(heard, key=lambda s: s.heard_end)
         first = min(heard, key=lambda s: s.heard_start)
+        last = max(heard, key=lambda s: s.heard_end)
         if first.tied_to >= 0:
             reason = "repeat-tied" if first.start == onset else "same-pitch-doubled"
             by = (self._note[first.tied_to],)
@@ -145,6 +138,9 @@ class Accountant:
         elif _holes(spans):
             reasons.append("shortened-by-next-note")
             by_notes.extend(self._takers(first))
+        if self._broken and last.voice == 2 and _TURNS.intersection(reasons):
+            reasons = ["broken-chord", *(r for r in reasons if r not in _TURNS)]
+            by_notes = []
         if not reasons:
             return Entry(note, "kept", (), spans, pitch_out, ())
         return Entry(
@@ -172,13 +168,12 @@ class Accountant:
         after = stretch.end + stretch.gap
         if after >= self._problem.steps:
             return []
-        tone = int(self._performance.sources[stretch.voice - 1][after])
+        tone = self._held[stretch.voice - 1][after]
         return [] if tone < 0 else [self._note[tone]]
 
     def _holders(self, step: int) -> list[int]:
         """Return the notes that the voices hold on a step."""
-        held = [int(source[step]) for source in self._performance.sources]
-        return [self._note[tone] for tone in held if tone >= 0]
+        return [self._note[held[step]] for held in self._held if held[step] >= 0]
 
     def _account_for_silent(self, silent: list[int], found: dict[int, Entry]) -> None:
         cover = _covers(self._problem, self._performance, np.array(silent))

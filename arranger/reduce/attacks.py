@@ -50,13 +50,50 @@ class Performance:
     """Shape (steps,): whether a drum sounds."""
 
 
-def perform(problem: Problem, optimum: Optimum) -> Performance:
-    """Return the rows that play the optimum."""
+class Held(NamedTuple):
+    """A voice holds a tone from a step to another, gaps not yet taken off."""
+
+    voice: int
+    tone: int
+    start: int
+    end: int
+
+
+def held_in(problem: Problem, optimum: Optimum) -> list[Held]:
+    """Return what the voices hold in an optimum, in order of voice and step."""
+    held: list[Held] = []
+    for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
+        tone = problem.candidates[np.arange(len(slots)), slots]
+        changes = np.flatnonzero(np.diff(tone, prepend=-1))
+        starts = problem.starts[changes].tolist()
+        ends = [*starts[1:], problem.steps][: len(starts)]
+        rows = zip(tone[changes].tolist(), starts, ends, strict=True)
+        held.extend(Held(voice, now, start, end) for now, start, end in rows if now >= 0)
+    return held
+
+
+def perform(
+    problem: Problem, held: list[Held], drum: Bools, *, verbatim: bool = False
+) -> Performance:
+    """Return the rows.
+
+    Parameters
+    ----------
+    problem
+        The segments and tones.
+    held
+        What the voices hold, in order of voice and step.
+    drum
+        Shape (T,): whether the drum of each segment sounds.
+    verbatim
+        Write everything where it stands: no gaps, and tones under drums too.
+    """
     drum_on = np.zeros(problem.steps, dtype=np.bool_)
-    drum_on[problem.starts[optimum.drum]] = True
+    drum_on[problem.starts[drum]] = True
     silencing = np.zeros_like(drum_on) if problem.drum_is_free else drum_on
-    stretches = _tied(problem, _stretches(problem, optimum, _Free(silencing)))
-    rows = [_row(problem, [s for s in stretches if s.voice == voice]) for voice in (1, 2)]
+    stretches = _stretches(problem, held, _Free(silencing), gaps=not verbatim)
+    stretches = _tied(problem, stretches)
+    rows = [_row(problem, [s for s in stretches if s.voice == voice], verbatim) for voice in (1, 2)]
     return Performance(
         rows=(rows[0][0], rows[1][0]),
         sources=(rows[0][1], rows[1][1]),
@@ -84,26 +121,17 @@ class _Free:
         return self._before[step] < self._before[step + 1]
 
 
-def _stretches(problem: Problem, optimum: Optimum, free: _Free) -> list[Stretch]:
-    """Return the stretches of both voices, in order of voice and step, gaps taken off."""
-    tones = problem.tones
-    pitches, onsets = tones.pitch.tolist(), tones.onset.tolist()
-    held: list[tuple[int, int, int, int]] = []
-    for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
-        tone = problem.candidates[np.arange(len(slots)), slots]
-        changes = np.flatnonzero(np.diff(tone, prepend=-1))
-        starts = problem.starts[changes].tolist()
-        ends = [*starts[1:], problem.steps][: len(starts)]
-        rows = zip(tone[changes].tolist(), starts, ends, strict=True)
-        held.extend((voice, now, start, end) for now, start, end in rows if now >= 0)
+def _stretches(problem: Problem, held: list[Held], free: _Free, *, gaps: bool) -> list[Stretch]:
+    """Return the stretches of both voices, gaps taken off."""
+    pitches, onsets = problem.tones.pitch.tolist(), problem.tones.onset.tolist()
     struck = {(start, pitches[now]) for _, now, start, _ in held if start == onsets[now]}
     found = []
-    for voice, now, start, end in held:
-        first, last, heard = free.within(start, end)
-        gap = False
-        if (end, pitches[now]) in struck and heard >= 2 and last == end and end in free:
-            gap = True
-            end -= 1
+    for voice, now, start, until in held:
+        first, last, heard = free.within(start, until)
+        repeated = gaps and (until, pitches[now]) in struck
+        gap = repeated and heard >= 2 and last == until and until in free
+        end = until - gap
+        if gap:
             first, last, _ = free.within(start, end)
         found.append(Stretch(voice, now, start, end, first, last, gap, -1))
     return found
@@ -125,18 +153,19 @@ def _tied(problem: Problem, stretches: list[Stretch]) -> list[Stretch]:
     ]
 
 
-def _row(problem: Problem, stretches: list[Stretch]) -> tuple[Row, Ints]:
+def _row(problem: Problem, stretches: list[Stretch], verbatim: bool) -> tuple[Row, Ints]:
     row = np.full(problem.steps, REST, dtype=np.int64)
     source = np.full(problem.steps, -1, dtype=np.int64)
     pitches = problem.tones.pitch.tolist()
     before = None
     for stretch in stretches:
-        if stretch.heard_start >= stretch.heard_end:
+        if stretch.heard_start >= stretch.heard_end and not verbatim:
             continue
         row[stretch.start : stretch.end] = HOLD
         source[stretch.start : stretch.end] = stretch.tone
         goes_on = (
             stretch.tied_to >= 0
+            and not verbatim
             and before is not None
             and before.end == stretch.start
             and pitches[before.tone] == pitches[stretch.tone]

@@ -96,6 +96,7 @@ def gather_tones(
     *,
     weights: Weights,
     costs: Costs,
+    separate_parts: bool = False,
 ) -> tuple[Tones, Ints]:
     """Merge notes that ask for the same pitch over the same steps.
 
@@ -109,6 +110,8 @@ def gather_tones(
         Of all notes of the song.
     costs
         The cost table.
+    separate_parts
+        Keep notes of different parts apart.
 
     Returns
     -------
@@ -122,6 +125,8 @@ def gather_tones(
     rank = costs.salience * salience + costs.tune * tune + costs.bass * bass
     span = int(end.max(initial=0)) + 1
     key = (onset * span + end) * 128 + pitch
+    if separate_parts:
+        key = key * (int(part.max(initial=0)) + 1) + part
     order = np.lexsort((ids, -rank, key))
     sorted_key = key[order]
     first = np.flatnonzero(np.diff(sorted_key, prepend=-1))
@@ -163,6 +168,7 @@ def lay_out(
     drum_steps: Ints,
     drum_weights: Floats,
     drum_is_free: bool,
+    more_bounds: Ints | None = None,
     most: int = MOST_CANDIDATES,
 ) -> Problem:
     """Cut the song into segments and list the candidates of each.
@@ -180,11 +186,14 @@ def lay_out(
         out costs.
     drum_is_free
         True when a drum doesn't silence the voices.
+    more_bounds
+        Steps on which voices may change besides; None: no more.
     most
         Bound on the candidates of a segment.
     """
+    more = np.zeros(0, dtype=np.int64) if more_bounds is None else more_bounds
     bounds = np.unique(
-        np.concatenate((tones.onset, tones.end, drum_steps, drum_steps + 1, (0, steps)))
+        np.concatenate((tones.onset, tones.end, drum_steps, drum_steps + 1, more, (0, steps)))
     )
     starts, lengths = bounds[:-1], np.diff(bounds)
     weights = np.zeros(len(starts))

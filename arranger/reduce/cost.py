@@ -55,7 +55,7 @@ class Costs:
     salience: float = _term(0.3, "worth of a note as audible as most")
     tune: float = _term(1.0, "worth added for the tune")
     bass: float = _term(0.7, "worth added for the bass line")
-    octave: float = _term(0.3, "share of a note that is heard when its octave sounds")
+    octave: float = _term(0.5, "share of a note that is heard when its octave sounds")
     break_off: float = _term(
         1.0, "a note is broken off, times its attack and the share that is left"
     )
@@ -68,7 +68,8 @@ class Costs:
     crossing: float = _term(0.02, "voice 1 lies below voice 2 for a beat, unless roles say so")
     doubling: float = _term(0.02, "both voices have the same pitch class for a beat")
     wrong_voice: float = _term(0.03, "tune in voice 2 or bass in voice 1 for a beat")
-    drum: float = _term(1.2, "a loud kick on a first beat is left out; others by their weight")
+    drum: float = _term(1.0, "a loud kick on a first beat is left out; others by their weight")
+    turn: float = _term(1.5, "a broken chord misses the note whose turn it is for a beat")
     delay: float = _term(0.15, "a drum covers the start of a note that goes on, times its attack")
 
 

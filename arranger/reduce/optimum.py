@@ -32,9 +32,9 @@ class Optimum:
 
 def solve(problem: Problem, priced: Priced) -> Optimum:
     """Return the cheapest path; among equals the one with the lower slots at the end."""
-    node, move = priced.node, priced.move
     counts = problem.counts.tolist()
-    reached, halves = _forward(node, move, counts)
+    move1, move2 = priced.move1, priced.move2
+    reached, halves = _forward(priced, counts)
     last = reached[-1]
     end = int(last.argmin())
     slots = np.empty((len(counts), 2), dtype=np.int64)
@@ -45,25 +45,25 @@ def solve(problem: Problem, priced: Priced) -> Optimum:
         if t == 0:
             break
         # halves[t][b before, a now] is the best cost over what voice 1 held before
-        b_before = int((halves[t][:, a] + move[t, : counts[t - 1], b]).argmin())
-        a = int((reached[t - 1][:, b_before] + move[t, : counts[t - 1], a]).argmin())
+        b_before = int((halves[t][:, a] + move2[t, : counts[t - 1], b]).argmin())
+        a = int((reached[t - 1][:, b_before] + move1[t, : counts[t - 1], a]).argmin())
         b = b_before
     segments = np.arange(len(counts))
     drum = priced.drum_sounds[segments, slots[:, 0], slots[:, 1]]
     return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], drum=drum, cost=cost)
 
 
-def _forward(node: Floats, move: Floats, counts: list[int]) -> tuple[list[Floats], list[Floats]]:
+def _forward(priced: Priced, counts: list[int]) -> tuple[list[Floats], list[Floats]]:
     """Return for each segment the least cost of reaching each state, and halfway there."""
+    node, move1, move2 = priced.node, priced.move1, priced.move2
     least = np.minimum.reduce
     state: Floats = np.zeros((1, 1))
     reached: list[Floats] = []
     halves: list[Floats] = []
     before = 1
     for t, now in enumerate(counts):
-        going = move[t, :before, :now]
-        half = least(state[:, :, None] + going[:, None, :], axis=0)
-        state = least(half[:, :, None] + going[:, None, :], axis=0)
+        half = least(state[:, :, None] + move1[t, :before, None, :now], axis=0)
+        state = least(half[:, :, None] + move2[t, :before, None, :now], axis=0)
         state += node[t, :now, :now]
         reached.append(state)
         halves.append(half)

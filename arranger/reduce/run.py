@@ -8,23 +8,20 @@ import numpy as np
 
 from arranger.errors import LawError
 from arranger.reduce.account import Accountant
-from arranger.reduce.attacks import perform
-from arranger.reduce.candidates import MOST_CANDIDATES, gather_tones, lay_out
-from arranger.reduce.cost import costs_from
-from arranger.reduce.drums import drum_candidates
-from arranger.reduce.fold import fold
+from arranger.reduce.as_written import perform_as_written
+from arranger.reduce.attacks import held_in, perform
+from arranger.reduce.candidates import MOST_CANDIDATES
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.optimum import solve
-from arranger.reduce.placed import place, refuse, unplayable
-from arranger.reduce.salience import weigh
-from arranger.reduce.terms import price
-from arranger.reduce.transpose import choose_transposition
+from arranger.reduce.prepare import prepare, priced
 from arranger.sheet.model import REST
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
+    from arranger.reduce.attacks import Performance
+    from arranger.reduce.prepare import Prepared
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
 
@@ -39,50 +36,21 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
     LawError
         If something sounds that no note asked for, which is a defect of this program.
     """
-    costs = costs_from(settings.costs)
-    weights = weigh(song, engine, grid, settings)
-    transpose = choose_transposition(song, engine, grid, weights, settings)
-    placed = place(song, grid, weights.roles)
-    pitch_out = fold(placed.pitch + transpose, engine)
-    placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
+    prepared = prepare(song, engine, grid, settings)
+    if settings.texture == "as-written":
+        performance, cost = perform_as_written(song, prepared), 0.0
+    else:
+        optimum = solve(prepared.problem, priced(prepared, grid))
+        held = held_in(prepared.problem, optimum)
+        performance = perform(prepared.problem, held, optimum.drum)
+        cost = optimum.cost
+    reduction = _reduction(grid, prepared, performance, cost)
+    check_rows(reduction, engine, len(song.notes))
+    return reduction
 
-    ids = np.flatnonzero(placed.usable & ~placed.drum)
-    tones, tone_of = gather_tones(
-        ids,
-        pitch_out[ids],
-        placed.onset[ids],
-        placed.end[ids],
-        placed.part[ids],
-        weights=weights,
-        costs=costs,
-    )
-    drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
-    drums = drum_candidates(
-        [song.notes[i] for i in drum_ids], engine, grid, amount=settings.drums, costs=costs
-    )
-    problem = lay_out(
-        tones,
-        steps=grid.steps,
-        steps_per_beat=float(1 / grid.step_beats),
-        drum_steps=drums.steps,
-        drum_weights=drums.weights,
-        drum_is_free=not engine.drum_takes_step,
-    )
-    optimum = solve(problem, price(problem, costs))
-    performance = perform(problem, optimum)
-    entries = Accountant(
-        placed,
-        grid,
-        weights,
-        problem,
-        ids=ids,
-        tone_of=tone_of,
-        transpose=transpose,
-        performance=performance,
-        drums=drums,
-    ).entries()
 
-    notes = np.append(tones.note, -1)
+def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: float) -> Reduction:
+    drums = prepared.drums
     names: list[str | None] = [None] * grid.steps
     drum_sources = [-1] * grid.steps
     for step, note, sound in zip(
@@ -90,21 +58,23 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
     ):
         if performance.drum_on[step]:
             names[step], drum_sources[step] = sound.name, note
-    reduction = Reduction(
+    notes = np.append(prepared.problem.tones.note, -1)
+    return Reduction(
         voice1=performance.rows[0],
         voice2=performance.rows[1],
         drums=tuple(names),
         sources1=tuple(notes[performance.sources[0]].tolist()),
         sources2=tuple(notes[performance.sources[1]].tolist()),
         drum_sources=tuple(drum_sources),
-        ledger=Ledger(entries=entries, transpose=transpose),
-        roles=weights.roles,
-        cost=optimum.cost,
-        remarks=_remarks(problem.overfull),
-        weights=weights,
+        ledger=Ledger(
+            entries=Accountant(prepared, grid, performance).entries(),
+            transpose=prepared.transpose,
+        ),
+        roles=prepared.weights.roles,
+        cost=cost,
+        remarks=_remarks(prepared.problem.overfull),
+        weights=prepared.weights,
     )
-    check_rows(reduction, engine, len(song.notes))
-    return reduction
 
 
 def check_rows(reduction: Reduction, engine: Engine, notes: int) -> None:

@@ -2,7 +2,7 @@
 
 A path chooses for each segment what voice 1 holds (slot a), what voice 2 holds (slot b), and
 whether the drum sounds. Its cost is the sum over segments of ``node[a, b]`` plus, for each voice,
-``move`` from the slot before to the slot now.
+``move1`` or ``move2`` from the slot before to the slot now.
 """
 
 from __future__ import annotations
@@ -31,14 +31,17 @@ class Priced:
     """Shape (T, K, K): of holding a in voice 1 and b in voice 2, with the better choice of drum."""
     drum_sounds: Bools
     """Shape (T, K, K): whether that better choice is that the drum sounds."""
-    move: Floats
-    """Shape (T, K, K): of moving from the slot before (axis 1) to the slot now (axis 2)."""
+    move1: Floats
+    """Shape (T, K, K): of voice 1 moving from the slot before (axis 1) to the slot now (axis 2)."""
+    move2: Floats
+    """The same of voice 2."""
 
 
 def price(problem: Problem, costs: Costs) -> Priced:
     """Return the costs of every choice."""
     node, sounds = _node_costs(problem, costs)
-    return Priced(node=node, drum_sounds=sounds, move=move_costs(problem, costs))
+    move = move_costs(problem, costs)
+    return Priced(node=node, drum_sounds=sounds, move1=move, move2=move)
 
 
 def move_costs(problem: Problem, costs: Costs) -> Floats:

@@ -159,10 +159,12 @@ def test_a_kick_on_the_first_beat_delays_long_tones_only() -> None:
     assert entry(long, 0).reasons == ("delayed-by-drum",)
     assert entry(long, 0).by == (1,)
     assert long.voice1[0] == 72, "the tone stands on its own step, for who takes the drum away"
-    short = reduced(song_of(Line([(0, 0.25, 72), (0.25, 2, 74)], "melody"), kick))
+    bass = Line([(0, 4, 43), (4, 4, 43)], "bass")
+    short = reduced(song_of(Line([(0, 0.25, 72), (0.25, 2, 74)], "melody"), bass, kick))
     assert short.drums[0] is None
-    assert entry(short, 1).reasons == ("drum-thinned",)
-    assert entry(short, 1).by == (0,)
+    assert entry(short, 2).reasons == ("drum-thinned",)
+    assert entry(short, 2).by == (0, 1)
+    assert short.drums[16] == "kick"
 
 
 def test_drums_by_amount_and_by_sound() -> None:
@@ -217,3 +219,53 @@ def test_cost_overrides_are_checked() -> None:
         reduced(song, replace(PLAIN, costs={"entry": 0.0}))
     with pytest.raises(SettingsError, match="'break' must be at least 1"):
         reduced(song, replace(PLAIN, costs={"break": 0.5}))
+
+
+BAND = song_of(
+    Line([(0, 1, 76), (1, 1, 74), (2, 2, 72), (4, 2, 76), (6, 2, 71)], "melody"),
+    Line([(0, 4, 64), (0, 4, 60), (0, 4, 55), (4, 4, 62), (4, 4, 59), (4, 4, 55)], "chords"),
+    Line([(0, 2, 36), (2, 2, 43), (4, 2, 43), (6, 2, 38)], "bass"),
+)
+
+
+def test_two_highest() -> None:
+    reduction = reduced(BAND, replace(PLAIN, texture="two-highest"))
+    assert tones(reduction.voice1)[::8] == [76, 72, 76, 71]
+    assert tones(reduction.voice2)[::8] == [64, 64, 62, 62]
+
+
+def test_bass_and_chord_leaves_the_tune_to_a_player() -> None:
+    reduction = reduced(BAND, replace(PLAIN, texture="bass-and-chord"))
+    assert tones(reduction.voice2)[::8] == [36, 43, 43, 38]
+    assert set(tones(reduction.voice1)) <= {64, 60, 55, 62, 59}
+
+
+def test_a_broken_chord_takes_turns_bass_first() -> None:
+    reduction = reduced(BAND, replace(PLAIN, texture="broken-chord"))
+    assert tones(reduction.voice1)[::4] == [76, 74, 72, 72, 76, 76, 71, 71]
+    assert tones(reduction.voice2)[:16:2] == [36, 55, 60, 55, 43, 55, 60, 55]
+    assert entry(reduction, 3).reasons == ("broken-chord",)
+    waltz = song_of(
+        *(Line([(0, 3, p)], n) for n, p in (("melody", 76), ("a", 60), ("b", 52), ("bass", 41)))
+    )
+    grid = grid_of(waltz)
+    grid = replace(grid, bars=(grid.bars[0]._replace(numerator=3),))
+    found = reduce(waltz, ENGINE, grid, replace(PLAIN, texture="broken-chord"))
+    assert tones(found.voice2)[::2] == [41, 52, 60, 52, 60, 52]
+
+
+def test_as_written_plays_two_parts_as_they_are() -> None:
+    song = song_of(
+        Line([(0, 1, 60), (1, 1, 60), (2, 0.25, 48)], "Voice 1"),
+        Line([(0, 1, 72), (0.5, 1, 72)], "voice 2"),
+        Line([(2, 0.25, 36), (2, 0.25, 42)], "drums", drum=True),
+    )
+    reduction = reduced(song, replace(PLAIN, texture="as-written"))
+    assert reduction.voice1 == (*(60, HOLD, HOLD, HOLD) * 2, 48)
+    assert reduction.voice2 == (72, HOLD, *(72, HOLD, HOLD, HOLD), REST, REST, REST)
+    assert reduction.drums == (*(None,) * 8, "kick")
+    assert entry(reduction, 2).reasons == ("repeat-tied",)
+    assert entry(reduction, 4).reasons == ("under-drum",)
+    assert entry(reduction, 6).reasons == ("same-step",)
+    with pytest.raises(SettingsError, match="no part is named 'voice 1' or 'voice 2'"):
+        reduced(BAND, replace(PLAIN, texture="as-written"))

@@ -1,0 +1,117 @@
+"""From a song on its grid to the problem of the optimisation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.reduce.candidates import gather_tones, lay_out
+from arranger.reduce.cost import costs_from
+from arranger.reduce.drums import drum_candidates
+from arranger.reduce.fold import fold
+from arranger.reduce.placed import place, refuse, unplayable
+from arranger.reduce.salience import weigh
+from arranger.reduce.terms import price
+from arranger.reduce.textures import free_moves, out_of_turn, turns, weights_for
+from arranger.reduce.transpose import choose_transposition
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce.candidates import Ints, Problem
+    from arranger.reduce.cost import Costs
+    from arranger.reduce.drums import DrumCandidates
+    from arranger.reduce.placed import Placed
+    from arranger.reduce.terms import Priced
+    from arranger.reduce.weights import Weights
+    from arranger.settings import ReduceSettings
+    from arranger.song.model import Song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """All that is known before anything is decided."""
+
+    texture: str
+    costs: Costs
+    weights: Weights
+    transpose: int
+    placed: Placed
+    ids: Ints
+    """Shape (n,): the notes that may sound in a voice."""
+    tone_of: Ints
+    """Shape (n,): the tone of each."""
+    drums: DrumCandidates
+    problem: Problem
+
+
+def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> Prepared:
+    """Weigh and fold the notes, and list what there is to choose from.
+
+    Raises
+    ------
+    SettingsError
+        If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+    """
+    costs = costs_from(settings.costs)
+    weights = weigh(song, engine, grid, settings)
+    transpose = choose_transposition(song, engine, grid, weights, settings)
+    steps_per_beat = float(1 / grid.step_beats)
+    placed = place(song, grid, weights.roles)
+    pitch_out = fold(
+        placed.pitch + transpose,
+        placed.part,
+        placed.onset,
+        placed.end,
+        steps_per_beat=steps_per_beat,
+        engine=engine,
+    )
+    placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
+    ids = np.flatnonzero(placed.usable & ~placed.drum)
+    tones, tone_of = gather_tones(
+        ids,
+        pitch_out[ids],
+        placed.onset[ids],
+        placed.end[ids],
+        placed.part[ids],
+        weights=weights_for(song, weights, settings.texture),
+        costs=costs,
+        separate_parts=settings.texture == "as-written",
+    )
+    drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
+    drums = drum_candidates(
+        [song.notes[i] for i in drum_ids], engine, grid, amount=settings.drums, costs=costs
+    )
+    problem = lay_out(
+        tones,
+        steps=grid.steps,
+        steps_per_beat=steps_per_beat,
+        drum_steps=drums.steps,
+        drum_weights=drums.weights,
+        drum_is_free=not engine.drum_takes_step,
+        more_bounds=turns(grid)[0] if settings.texture == "broken-chord" else None,
+    )
+    return Prepared(
+        texture=settings.texture,
+        costs=costs,
+        weights=weights,
+        transpose=transpose,
+        placed=placed,
+        ids=ids,
+        tone_of=tone_of,
+        drums=drums,
+        problem=problem,
+    )
+
+
+def priced(prepared: Prepared, grid: Grid) -> Priced:
+    """Return the costs of every choice under the texture."""
+    problem, costs = prepared.problem, prepared.costs
+    found = price(problem, costs)
+    if prepared.texture != "broken-chord":
+        return found
+    found.node[:] += out_of_turn(problem, costs, *turns(grid))[:, None, :]
+    found.move2[:] = free_moves(problem, found.move1)
+    return found

@@ -1,0 +1,109 @@
+"""Textures: what the two voices are for.
+
+- ``tune-and-bass``: the default; weights as found.
+- ``two-highest``: voice 1 the highest note, voice 2 the second highest.
+- ``bass-and-chord``: an accompaniment for a live player: the tune stays out while there is anything
+  else, voice 2 has the bass, voice 1 the chord note that stands for most of the rest.
+- ``broken-chord``: voice 1 the tune; voice 2 steps through the chord's notes, bass first, in a
+  pattern that suits the metre. Each turn is a choice of the same optimisation.
+- ``as-written``: the parts "voice 1" and "voice 2" go to these voices unconditionally.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.reduce.columns import columns, heard_share, note_on_top
+
+if TYPE_CHECKING:
+    from arranger.grid.model import Grid, GridBar
+    from arranger.reduce.candidates import Floats, Ints, Problem
+    from arranger.reduce.cost import Costs
+    from arranger.reduce.weights import Weights
+    from arranger.song.model import Song
+
+PLAIN_LEFT = 0.3
+"""Factor on the salience of all notes in ``two-highest``: height alone counts."""
+
+TUNE_LEFT = 0.2
+CHORD_MORE = 4.0
+"""Factors on the salience of the tune and of all else in ``bass-and-chord``."""
+
+IN_TWO = (0, 1, 2, 1)
+"""Which note of the chord, from the lowest, is heard on each half beat of two beats."""
+IN_THREE = (0, 1, 2, 1, 2, 1)
+"""...of a bar of three beats, and of other odd bars as far as they go."""
+COMPOUND = (0, 1, 2)
+"""...on each unit of a beat of three (6/8, 9/8, 12/8)."""
+
+
+def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
+    """Return the weights that the optimisation uses under a texture."""
+    if texture == "two-highest":
+        table = columns(song)
+        pitch = table.pitch.astype(np.float64)
+        first = np.clip(heard_share(table, note_on_top(table, pitch)), 0.0, 1.0)
+        second = heard_share(table, note_on_top(table, np.where(first >= 0.5, -1.0, pitch)))
+        second = np.where(first >= 0.5, 0.0, np.clip(second, 0.0, 1.0))
+        salience = PLAIN_LEFT * weights.salience
+        return replace(weights, tune=first, bass=second, salience=salience)
+    if texture == "bass-and-chord":
+        tune = weights.tune >= 0.5
+        salience = np.where(tune, TUNE_LEFT, CHORD_MORE) * weights.salience
+        return replace(weights, tune=np.zeros_like(weights.tune), salience=salience)
+    return weights
+
+
+def turns(grid: Grid) -> tuple[Ints, Ints]:
+    """Return where the turns of a broken chord start, and which chord note each asks for.
+
+    Returns
+    -------
+    starts
+        Shape (turns,): steps, strictly increasing.
+    ranks
+        Shape (turns,): 0 for the lowest note, to be taken modulo the notes there are.
+    """
+    starts: list[int] = []
+    ranks: list[int] = []
+    for bar in grid.bars:
+        pattern, length = _pattern(bar, grid.step_beats)
+        for count, step in enumerate(range(bar.first_step, bar.first_step + bar.steps, length)):
+            starts.append(step)
+            ranks.append(pattern[count % len(pattern)])
+    return np.array(starts, dtype=np.int64), np.array(ranks, dtype=np.int64)
+
+
+def _pattern(bar: GridBar, step_beats: Fraction) -> tuple[tuple[int, ...], int]:
+    """Return the pattern of a bar and the steps of one turn."""
+    if bar.denominator >= 8 and bar.numerator % 3 == 0 and bar.numerator > 3:
+        return COMPOUND, max(round(Fraction(4, bar.denominator) / step_beats), 1)
+    half_beat = Fraction(2, bar.denominator) / step_beats
+    # half a beat may not be whole steps (thirds): then a turn is one step
+    length = int(half_beat) if half_beat.denominator == 1 else 1
+    return (IN_TWO if bar.numerator % 2 == 0 else IN_THREE), max(length, 1)
+
+
+def out_of_turn(problem: Problem, costs: Costs, starts: Ints, ranks: Ints) -> Floats:
+    """Return what it costs voice 2 to hold each slot, by whose turn it is; shape (T, K)."""
+    tones, slots = problem.tones, problem.candidates
+    asked = ranks[np.searchsorted(starts, problem.starts, side="right") - 1]
+    pitch = np.append(tones.pitch, 0)[slots]
+    chord = (slots >= 0) & (np.append(tones.tune, 1.0)[slots] < 0.5)
+    cost = np.zeros(slots.shape)
+    for t in np.flatnonzero(chord.any(axis=1)).tolist():
+        notes = np.unique(pitch[t][chord[t]])
+        wanted = notes[asked[t] % len(notes)]
+        cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0.0, costs.turn)
+    return cost * (problem.lengths / problem.steps_per_beat)[:, None]
+
+
+def free_moves(problem: Problem, move: Floats) -> Floats:
+    """Return the moves of voice 2 when it breaks chords: only the tune is costly to break into."""
+    tune = np.append(problem.tones.tune >= 0.5, False)[problem.candidates]
+    before = np.vstack((np.zeros((1, tune.shape[1]), dtype=np.bool_), tune[:-1]))
+    return np.where(before[:, :, None] | tune[:, None, :], move, 0.0)

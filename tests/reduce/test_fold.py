@@ -1,0 +1,68 @@
+"""Folding keeps the contour of a line where it can."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine
+from arranger.reduce.fold import fold
+
+ENGINE = load_engine("twin-phase")
+TOP = ENGINE.highest
+BOTTOM = ENGINE.lowest
+
+
+def folded(line: list[int], *, length: int = 1, spread: int = 1) -> list[int]:
+    onset = np.arange(len(line)) * spread
+    pitches = np.array(line, dtype=np.int64)
+    part = np.zeros(len(line), dtype=np.int64)
+    return fold(pitches, part, onset, onset + length, steps_per_beat=1.0, engine=ENGINE).tolist()
+
+
+def test_a_short_phrase_over_the_edge_moves_as_a_whole() -> None:
+    phrase = [TOP - 2, TOP, TOP + 2, TOP]
+    assert folded(phrase) == [p - 12 for p in phrase]
+
+
+def test_one_note_over_the_edge_of_a_long_phrase_moves_alone() -> None:
+    phrase = [TOP - 2, TOP - 4] * 6 + [TOP + 1] + [TOP - 2, TOP - 4] * 6
+    expected = [TOP - 11 if p > TOP else p for p in phrase]
+    assert folded(phrase) == expected
+
+
+def test_phrases_between_rests_move_by_themselves() -> None:
+    low, high = [TOP - 20] * 4, [TOP + 1] * 4
+    pitches = np.array([*low, *high], dtype=np.int64)
+    onset = np.array([0, 1, 2, 3, 8, 9, 10, 11])
+    found = fold(
+        pitches, np.zeros(8, dtype=np.int64), onset, onset + 1, steps_per_beat=1.0, engine=ENGINE
+    )
+    assert found.tolist() == [*low, *(p - 12 for p in high)]
+
+
+def test_a_chord_keeps_its_shape() -> None:
+    pitches = np.array([TOP - 3, TOP, TOP + 4], dtype=np.int64)
+    zeros = np.zeros(3, dtype=np.int64)
+    found = fold(pitches, zeros, zeros, zeros + 4, steps_per_beat=4.0, engine=ENGINE)
+    assert found.tolist() == [TOP - 15, TOP - 12, TOP - 8]
+
+
+@given(st.lists(st.integers(0, 127), min_size=1, max_size=30))
+def test_whatever_the_line_it_is_played_at_its_pitch_class(line: list[int]) -> None:
+    found = folded(line)
+    assert all(pitch in ENGINE.pitches for pitch in found)
+    assert all((a - b) % 12 == 0 for a, b in zip(found, line, strict=True))
+    inside = all(pitch in ENGINE.pitches for pitch in line)
+    if inside:
+        assert found == line
+
+
+@given(st.integers(-24, 24), st.lists(st.integers(-3, 3), min_size=1, max_size=5))
+def test_a_narrow_short_phrase_keeps_every_interval(shift: int, steps: list[int]) -> None:
+    line = np.cumsum([TOP + shift, *steps]).tolist()
+    found = folded(line)
+    assert [b - a for a, b in pairwise(found)] == [b - a for a, b in pairwise(line)]
