@@ -61,6 +61,12 @@ EXPORTERS = {
     "midi": Exporter(
         ".mid", "two tracks and drums for music programs", "arranger.sheet.midi", "export_midi"
     ),
+    "musicxml": Exporter(
+        ".musicxml",
+        "two staves for notation programs",
+        "arranger.sheet.musicxml",
+        "export_musicxml",
+    ),
 }
 
 
