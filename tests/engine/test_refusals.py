@@ -6,6 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.create import new_engine
@@ -166,3 +168,33 @@ def test_a_new_file_is_valid_as_it_stands(tmp_path: Path) -> None:
         new_engine(path)
     with pytest.raises(OutputError, match=r"end the name in \.toml"):
         new_engine(tmp_path / "routine.txt")
+
+
+VALUES = st.sampled_from(
+    ["0", "-1", "1", "nan", "inf", "1e300", "99999999999999999999", '""', '"C4"', "[]", "{}", "true",
+     "1979-05-27", "[[1], 2]", '{ C4 = 1, "B#3" = 2 }', '"\\u0000"']
+)  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(st.data())
+def test_any_damage_ends_in_an_engine_or_an_error(data: st.DataObject) -> None:
+    lines = GOOD.splitlines()
+    for _ in range(data.draw(st.integers(1, 3))):
+        index = data.draw(st.integers(0, len(lines) - 1))
+        if data.draw(st.booleans()):
+            del lines[index]
+        elif "=" in lines[index]:
+            lines[index] = lines[index].split("=")[0] + "= " + data.draw(VALUES)
+        else:
+            lines.insert(index, data.draw(st.sampled_from([*lines, "[", "x = 1", "[drum]"])))
+    said = ""
+    try:
+        engine = parse_engine("\n".join(lines))
+    except EngineError as error:
+        said = str(error)
+    if said:
+        assert said.isprintable()
+    else:
+        assert engine.pitches
+        assert engine.step_lengths

@@ -1,10 +1,6 @@
 """The frequency heard in the rendered sound is the one that the pitch table states.
 
-Measured by FFT (numpy's, of the audio alone): a Hann window over most of the longest step, padded to
-eight times its length, and the peak of the parabola through the three highest logarithms of
-magnitude near the expected place (J. O. Smith, "Spectral Audio Signal Processing", quadratic
-interpolation of spectral peaks, from memory). With a window of 0.9 s bins are 1.1 Hz apart before
-padding; the method is good to some thousandths of that, 0.2 cents at 33 Hz.
+Measured by FFT of the audio alone; see `tests.sound.measure` for the method and its accuracy.
 
 The reference is equal temperament at A4 = 440 Hz (ISO 16:1975), written out here again.
 """
@@ -12,7 +8,6 @@ The reference is equal temperament at A4 = 440 Hz (ISO 16:1975), written out her
 from __future__ import annotations
 
 from math import log2
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -20,26 +15,8 @@ import pytest
 from arranger.engine import builtin_engines, load_engine
 from arranger.sheet.model import REST
 from arranger.sound import samples
+from tests.sound.measure import RATE, measured_hz
 from tests.sound.sheets import sheet_of
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-RATE = 22_050
-PADDING = 8
-SEARCH_CENTS = 60
-"""A pitch is looked for this far around equal temperament: further than any table may be off."""
-
-
-def measured_hz(sound: NDArray[np.float32], near_hz: float) -> float:
-    """Return the frequency of the strongest partial near one asked for."""
-    size = PADDING * len(sound)
-    spectrum = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), size))
-    reach = 2 ** (SEARCH_CENTS / 1200)
-    low, high = int(near_hz / reach * size / RATE), int(near_hz * reach * size / RATE) + 2
-    top = low + int(np.argmax(spectrum[low:high]))
-    left, middle, right = np.log(spectrum[top - 1 : top + 2])
-    return float((top + (left - right) / (left - 2 * middle + right) / 2) * RATE / size)
 
 
 @pytest.mark.parametrize("voice", [1, 2])
