@@ -26,6 +26,7 @@ from arranger.errors import (
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
 from arranger.pipeline import convert
+from arranger.sheet.by_hand import with_edits
 from arranger.sheet.keep import State, look
 from arranger.song import read_song
 from arranger.songbook.record import Record, done_record
@@ -101,6 +102,8 @@ def _converted(job: Job) -> Record:
     ):
         there = tuple(path.name for path in output_paths(choice, name) if path.exists())
         return done_record(job.relative, job.place, conversion, there, "kept-edit")
+    if job.keep_edits:
+        conversion, _ = with_edits(conversion, output_paths(choice, name)[0])
     written = write_outputs(conversion, name, choice)
     outputs = tuple(path.name for path in written)
     return done_record(job.relative, job.place, conversion, outputs, "done")
