@@ -1,0 +1,125 @@
+"""How long a conversion takes beside bare parsing by the reference libraries.
+
+    python tests/benchmarks/convert_speed.py
+
+One song of about 4,000 notes (the full band of the demo, four times over) in one run:
+
+1. ``convert`` without audio (reading, grid, reduction, sheet, ledgers, report; after imports)
+   against ``mido.MidiFile(path)``: goal at most 2.5 times.
+2. The same against ``music21.converter.parse``: goal at least 8 times faster.
+3. Seconds of sound rendered a second, without writing a file: goal at least 400.
+4. ``arranger --help`` from start to end: goal at most 0.2 s.
+
+Each figure is the best of several tries, since other work on the machine only ever adds time.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import mido
+
+from arranger.engine import load_engine
+from arranger.outputs import OutputChoice, write_outputs
+from arranger.pipeline import convert
+from arranger.reduce import reduce
+from arranger.settings import Settings
+from arranger.song import read_song
+from arranger.sound import samples
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+DEMO = Path(__file__).parent.parent.parent / "demo_songs" / "boat_parade.mid"
+TURNS = 4
+
+
+def long_song(path: Path) -> int:
+    """Write the demo song several times over into one file; return its notes."""
+    once = mido.MidiFile(DEMO)
+    whole = max(sum(message.time for message in track) for track in once.tracks)
+    whole += -whole % (4 * once.ticks_per_beat)
+    song = mido.MidiFile(type=1, ticks_per_beat=once.ticks_per_beat)
+    notes = 0
+    for track in once.tracks:
+        played = [message for message in track if message.type != "end_of_track"]
+        gap = whole - sum(message.time for message in played)
+        longer = mido.MidiTrack()
+        for turn in range(TURNS):
+            for index, message in enumerate(played):
+                if message.is_meta and turn:
+                    continue
+                wait = gap if turn and index == 0 else 0
+                longer.append(message.copy(time=message.time + wait))
+                notes += message.type == "note_on"
+        song.tracks.append(longer)
+    song.save(path)
+    return notes
+
+
+def best(action: Callable[[], object], tries: int) -> float:
+    """Return the shortest time of several tries, in seconds."""
+    found = []
+    for _ in range(tries):
+        started = time.perf_counter()
+        action()
+        found.append(time.perf_counter() - started)
+    return min(found)
+
+
+def main() -> None:
+    """Measure and print."""
+    from music21 import converter
+
+    settings = Settings()
+    with tempfile.TemporaryDirectory() as place:
+        path = Path(place) / "long.mid"
+        notes = long_song(path)
+        choice = OutputChoice(folder=Path(place), audio=None)
+
+        def whole() -> None:
+            song = read_song(path)
+            conversion = convert(song, load_engine(settings.engine), settings)
+            write_outputs(conversion, "long", choice)
+
+        mido_seconds = best(lambda: mido.MidiFile(path), 9)
+        convert_seconds = best(whole, 9)
+        music21_seconds = best(lambda: converter.parse(path, forceSource=True), 2)
+        song = read_song(path)
+        engine = load_engine(settings.engine)
+        conversion = convert(song, engine, settings)
+        print(f"{notes} notes")
+        print(f"mido.MidiFile               {1000 * mido_seconds:8.1f} ms")
+        print(
+            f"convert without audio       {1000 * convert_seconds:8.1f} ms, "
+            f"{convert_seconds / mido_seconds:.2f} times mido"
+        )
+        print(
+            f"music21.converter.parse     {1000 * music21_seconds:8.1f} ms, "
+            f"{music21_seconds / convert_seconds:.1f} times convert"
+        )
+        stages: tuple[tuple[str, Callable[[], object]], ...] = (
+            ("read", lambda: read_song(path)),
+            ("grid and reduction", lambda: convert(song, engine, settings)),
+            ("reduction", lambda: reduce(song, engine, conversion.grid, settings.reduce)),
+            ("writing", lambda: write_outputs(conversion, "long", choice)),
+            ("loading the engine", lambda: load_engine(settings.engine)),
+        )
+        for name, action in stages:
+            print(f"  {name:25} {1000 * best(action, 5):8.1f} ms")
+        sheet = conversion.sheet
+        heard = sum(len(block) for block in samples(sheet, engine, sample_rate=44_100)) / 44_100
+        seconds = best(lambda: list(samples(sheet, engine, sample_rate=44_100)), 3)
+        print(f"sound                       {heard / seconds:8.0f} s a second ({heard:.0f} s)")
+    run = [sys.executable, "-m", "arranger", "--help"]
+    started = best(lambda: subprocess.run(run, check=True, capture_output=True), 9)
+    print(f"arranger --help             {1000 * started:8.1f} ms")
+
+
+if __name__ == "__main__":
+    main()
