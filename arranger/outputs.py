@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError
 from arranger.files import write_bytes, write_text
-from arranger.report import html_page, ledger_csv, ledger_json
+from arranger.report import html_page, ledger_csv, ledger_json, suggestions
 from arranger.sheet.keep import write_generated
 from arranger.sound import render
 
@@ -29,6 +29,8 @@ class OutputChoice:
     """One of `AUDIO_KINDS`, or None for no sound."""
     force: bool = False
     """Overwrite a sheet that was edited by hand."""
+    suggestions: bool = False
+    """Try what other settings would give, and tell in the report: as long as some conversions."""
     keep_edits: bool = False
     """The conversion has the edits of the sheet there (`arranger.sheet.by_hand.with_edits`)."""
 
@@ -77,7 +79,8 @@ def write_outputs(
     write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
     write_bytes(as_json, ledger_json(conversion))
     write_bytes(as_csv, ledger_csv(conversion))
-    write_text(page, html_page(conversion))
+    tried = suggestions(conversion) if choice.suggestions else ()
+    write_text(page, html_page(conversion, tried))
     for audio in files[4:]:
         render(conversion.sheet, conversion.engine, audio, progress=progress)
     return files

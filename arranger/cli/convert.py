@@ -23,6 +23,10 @@ def convert(
         str, typer.Option("--audio", metavar="KIND", help="wav, flac or ogg.")
     ] = "wav",
     no_audio: Annotated[bool, typer.Option("--no-audio", help="Write no sound.")] = False,
+    no_suggestions: Annotated[
+        bool,
+        typer.Option("--no-suggestions", help="Don't try what other settings would give."),
+    ] = False,
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite a sheet that was edited by hand.")
     ] = False,
@@ -58,7 +62,11 @@ def convert(
     from arranger.song import read_song
 
     choice = OutputChoice(
-        folder=output, audio=None if no_audio else audio, force=force, keep_edits=keep_edits
+        folder=output,
+        audio=None if no_audio else audio,
+        suggestions=not no_suggestions,
+        force=force,
+        keep_edits=keep_edits,
     )
     source = read_song(song, settings.read)
     conversion = convert_song(source, load_engine(settings.engine), settings)

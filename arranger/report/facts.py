@@ -13,7 +13,7 @@ from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.account import account
 from arranger.report.losses import DECIDED, Advice, worst_bars
-from arranger.report.summary import StepLine, memory_line, played, summary
+from arranger.report.summary import StepLine, played, summary
 from arranger.sheet.model import tones
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
@@ -121,7 +121,7 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
         tuning=_tuning(pitches, conversion),
         pitches=pitches,
         drums=_drums(conversion),
-        memory=memory_line(conversion),
+        memory=found.memory,
         remarks=found.remarks[:MOST_REMARKS],
         command=f"arranger convert {shlex.quote(one_line(song.file))} {options}".rstrip(),
         suggestions=suggestions,

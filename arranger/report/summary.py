@@ -13,6 +13,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import one_line
+from arranger.machine import song_bytes
 from arranger.report.account import account
 from arranger.report.losses import worst_bars
 
@@ -95,7 +96,7 @@ def _plain(found: Summary) -> dict[str, Any]:
     return plain
 
 
-def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = "") -> Summary:
+def summary(conversion: Conversion, files: Sequence[Path] = ()) -> Summary:
     """Return the summary of a conversion.
 
     Parameters
@@ -104,8 +105,6 @@ def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = ""
         What was done.
     files
         The files that were written, to be listed.
-    memory
-        What is known of the bytes that the piece takes, as a sentence.
     """
     grid, reduction = conversion.grid, conversion.reduction
     found = account(conversion)
@@ -128,7 +127,7 @@ def summary(conversion: Conversion, files: Sequence[Path] = (), memory: str = ""
             for advice in worst_bars(conversion)
         ),
         remarks=_remarks(conversion),
-        memory=memory,
+        memory=memory_line(conversion),
         files=tuple(str(file) for file in files),
     )
 
@@ -233,11 +232,14 @@ def shortened(name: str, limit: int = 28) -> str:
 
 
 def memory_line(conversion: Conversion) -> str:
-    """Return how many bytes the engine has for player and song."""
+    """Return the sentence on the bytes that the piece takes and those that are left."""
     engine = conversion.engine
+    song = song_bytes(conversion.sheet, engine)
+    used, free = engine.code_bytes + song, engine.memory_bytes - engine.code_bytes - song
+    left = f"{free:,} free" if free >= 0 else f"{-free:,} more than the engine has"
     return (
-        f"{engine.name} has {engine.memory_bytes} bytes for player and song; "
-        f"the player takes {engine.code_bytes}."
+        f"{used:,} of {engine.memory_bytes:,} bytes: player {engine.code_bytes:,}, "
+        f"song {song:,}; {left}"
     )
 
 
