@@ -12,7 +12,6 @@ from fractions import Fraction
 import numpy as np
 
 from arranger.engine import load_engine
-from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, GridBar, StepChoice
 from arranger.pipeline import Conversion
 from arranger.reduce.ledger import Entry, Ledger, Span
@@ -91,7 +90,7 @@ def entries() -> tuple[Entry, ...]:
 def conversion() -> Conversion:
     """Return the whole conversion."""
     engine = load_engine("twin-phase")
-    length = StepLength(60, 875_000, 0.25)
+    length = engine.nearest_step_length(0.25)
     made = song()
     onsets = np.array([note.onset for note in made.notes])
     grid = Grid(
