@@ -18,7 +18,7 @@
         jp      start           ; +0  play the piece
         jp      step            ; +3  play one step
         jp      stop            ; +6  silence; the next step is the first
-border: defb    0         ; +9  the other bits of the port: border colour, tape output
+border: defb    0               ; +9  the other bits of the port: border colour, tape output
 
 ; ---- fetching an event. A step begins with the first of these passes.
 

@@ -61,12 +61,12 @@ _HEAD = """\
 ; drives a speaker directly needs a resistor or a driver stage: follow the local rules and the advice of
 ; people qualified for the hardware.
 ;
-; Call {origin} to play ({ends}; any key stops it), {origin}+3 to play one step and come
-; back, {origin}+6 for silence. Set the byte at {origin}+9 to what the other bits of the port shall be, so
-; that the border stays as it is. Place it where the processor has the memory for itself.
+; Call {start} to play ({ends}; any key stops it), {step} to play one step and come back,
+; {stop} for silence. Set the byte at {border} to what the other bits of the port shall be, so that the
+; border stays as it is. Place it where the processor has the memory for itself.
 ;
 ; Cycles stand beside each instruction (Zilog Z80 CPU User Manual, UM0080), without the waiting states
-; that a machine may add at the port.
+; that a machine may add at the port. A jump to the next line is a pause.
 ;
 """
 _CONSTANTS = {
@@ -117,7 +117,7 @@ def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
     return Image(
         origin,
         content,
-        {"start": origin, "step": origin + 3, "stop": origin + 6, "border": origin + 9},
+        _entry_points(origin),
         code,
         len(content) - code,
         FIRST_WRITE_CYCLES,
@@ -153,7 +153,7 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         title=_comment(sheet.title) or "A piece",
         clock=engine.clock_hz,
         engine=_comment(engine.name),
-        origin=origin,
+        **_entry_points(origin),
         ends="it ends by itself" if song.loop is None else "it goes round",
     )
     constants = _constants(engine, step_length(sheet, engine).setting)
@@ -165,6 +165,11 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         "".join(f"{line}\n" for line in _song(song)),
     )
     return "\n".join(parts)
+
+
+def _entry_points(origin: int) -> dict[str, int]:
+    """Return where to call the player, and the byte that holds the port's other bits."""
+    return {"start": origin, "step": origin + 3, "stop": origin + 6, "border": origin + 9}
 
 
 @cache
@@ -214,8 +219,8 @@ def _constants(engine: Engine, step_passes: int) -> Iterator[str]:
         "resting": 0x100 if counter else 0,
     }
     for name, (_value, note) in _CONSTANTS.items():
-        text = f"{name + ':':8}equ     {values[name]}"
-        yield f"{text:31} ; {note}".rstrip(" ;") if not note else f"{text:31} ; {note}"
+        text = f"{name + ':':8} equ    {values[name]}"
+        yield f"{text:31} ; {note}".rstrip(" ;")
 
 
 def _song(song: PackedSong) -> Iterator[str]:

@@ -146,7 +146,7 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     steps = _lasting(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
-    ends = set(accumulate(bar.steps for bar in sheet.bars)) | {sheet.loop_step or 0, len(steps)}
+    ends = set(accumulate(bar.steps for bar in sheet.bars)) | {0, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
     return [
         tuple(_events(steps[start:end], longest)) for start, end in pairwise(borders) if start < end

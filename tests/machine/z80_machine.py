@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 RETURN_TO = 0x7000
 STACK = 0x7F00
-_MOST_TICKS = 0xFFFF_FF00
 _SPEAKER = 0x10
 
 
@@ -22,7 +21,7 @@ class Call(NamedTuple):
     """What a call of a routine did."""
 
     cycles: int
-    """From its first instruction to its return; None: it was stopped."""
+    """From its first instruction to its return, or until it was stopped."""
     write_cycles: NDArray[np.int64]
     """When the port was written, at the end of the instruction, from the call's first cycle."""
     values: NDArray[np.int64]
@@ -43,16 +42,21 @@ class Computer:
         self.machine = Z80Machine()
         self.keys = 0xFF
         self._port = port
-        self._writes: list[tuple[int, int]] = []
+        self._ticks_left = bytearray()
+        self._values = bytearray()
+        self._ticks_to_stop = self.machine.get_state_view()[16:20]
         self.machine.set_memory_block(origin, content)
         self.machine.set_output_callback(self._written)
         self.machine.set_input_callback(lambda _address: self.keys)
         self.machine.set_breakpoint(RETURN_TO)
-        self.key_at_cycle: int | None = None
+        self.other_ports: set[int] = set()
 
     def _written(self, address: int, value: int) -> None:
-        assert address & 0xFF == self._port
-        self._writes.append((self.machine.ticks_to_stop, value))
+        # Called some 60,000 times for a second of music: it only notes.
+        self._ticks_left += self._ticks_to_stop
+        self._values.append(value)
+        if address & 0xFF != self._port:
+            self.other_ports.add(address & 0xFF)
 
     def call(self, address: int, *, most_cycles: int = 2_000_000_000) -> Call:
         """Call a routine; stop after so many cycles if it doesn't return."""
@@ -60,15 +64,15 @@ class Computer:
         machine.sp = STACK - 2
         machine.memory[STACK - 2 : STACK] = RETURN_TO.to_bytes(2, "little")
         machine.pc = address
-        self._writes.clear()
+        self._ticks_left.clear()
+        self._values.clear()
         machine.ticks_to_stop = most_cycles
         while machine.pc != RETURN_TO and machine.ticks_to_stop:
             machine.run()
-        left, values = np.array(self._writes, dtype=np.int64).reshape(-1, 2).T
         return Call(
             most_cycles - machine.ticks_to_stop,
-            most_cycles - left,
-            values,
+            most_cycles - np.frombuffer(bytes(self._ticks_left), "<u4").astype(np.int64),
+            np.frombuffer(bytes(self._values), np.uint8).astype(np.int64),
             machine.pc == RETURN_TO,
         )
 
