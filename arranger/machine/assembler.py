@@ -53,6 +53,7 @@ class Assembled(NamedTuple):
 class _Piece(NamedTuple):
     """A line that takes room."""
 
+    line: int
     address: int
     code: tuple[str, ...]
     operands: tuple[str, ...]
@@ -102,7 +103,7 @@ def assemble(source: str) -> Assembled:
         if word == "org":
             origin = address = _value(rest, symbols)
         elif text:
-            piece = _piece(forms, word, rest.strip(), address)
+            piece = _piece(forms, word, rest.strip(), number, address)
             if piece is None:
                 message = f"line {number} is no instruction that is known here: {text!r}"
                 raise ValueError(message)
@@ -111,15 +112,17 @@ def assemble(source: str) -> Assembled:
     return Assembled(origin, b"".join(_encoded(piece, symbols) for piece in pieces), symbols)
 
 
-def _piece(forms: dict[str, list[_Form]], word: str, rest: str, address: int) -> _Piece | None:
+def _piece(
+    forms: dict[str, list[_Form]], word: str, rest: str, line: int, address: int
+) -> _Piece | None:
     if word in ("defb", "defw"):
         values = tuple(rest.split(","))
-        return _Piece(address, ("n" if word == "defb" else "w",) * len(values), values)
+        return _Piece(line, address, ("n" if word == "defb" else "w",) * len(values), values)
     text = f"{word} {rest}".strip()
     for form in forms.get(word, ()):
         match = form.pattern.fullmatch(text)
         if match is not None:
-            return _Piece(address, form.code, match.groups())
+            return _Piece(line, address, form.code, match.groups())
     return None
 
 
@@ -128,6 +131,14 @@ def _size(piece: _Piece) -> int:
 
 
 def _encoded(piece: _Piece, symbols: dict[str, int]) -> bytes:
+    try:
+        return _bytes(piece, symbols)
+    except ValueError as error:
+        message = f"line {piece.line}: {error}"
+        raise ValueError(message) from None
+
+
+def _bytes(piece: _Piece, symbols: dict[str, int]) -> bytes:
     operands = iter(piece.operands)
     found = bytearray()
     for part in piece.code:

@@ -15,10 +15,10 @@
 ; With flag S and without C: the phrase ends. With S and C it is a drum: a word with its address, and
 ; for "chunks" 0, 1 (last of its phrase) or 2 (no address: the piece ends).
 
-        jp      start           ; +0  play the piece
-        jp      step            ; +3  play one step
-        jp      stop            ; +6  silence; the next step is the first
-border: defb    0               ; +9  the other bits of the port: border colour, tape output
+        jp      start           ; 10  +0: play the piece
+        jp      step            ; 10  +3: play one step
+        jp      stop            ; 10  +6: silence; the next step is the first
+border: defb    0               ; +9: the other bits of the port: border colour, tape output
 
 ; ---- fetching an event. A step begins with the first of these passes.
 

@@ -1,0 +1,238 @@
+"""The exported source: two assemblers, and the cycles that stand beside each line."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from typing import TYPE_CHECKING
+
+import pytest
+from z80 import Z80Machine
+
+from arranger.engine import load_engine
+from arranger.errors import SettingsError, SheetError
+from arranger.machine import assembly, binary
+from arranger.machine.assembler import assemble
+from arranger.machine.player import code_bytes
+from arranger.sheet.model import HOLD, REST, Sheet
+from tests.sound.sheets import sheet_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.engine.model import Engine
+
+ENGINES = [load_engine("twin-phase"), load_engine("twin-counter")]
+each_engine = pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.name)
+
+
+def piece(engine: Engine, *, loop_step: int | None = None) -> Sheet:
+    """Return a sheet with every drum sound and many pitches."""
+    pitches = list(engine.pitches)
+    steps = max(len(pitches), 2 * len(engine.drums))
+    drums: list[str | None] = [None] * steps
+    drums[: 2 * len(engine.drums) : 2] = [drum.name for drum in engine.drums]
+    voice1 = [*pitches, *[HOLD] * (steps - len(pitches))]
+    return sheet_of(
+        engine, voice1, [48, HOLD, REST] * (steps // 3) + [50] * (steps % 3), drums,
+        title="Ebb & flow; \u201cat noon\u201d\n        org 0", loop_step=loop_step,
+    )  # fmt: skip
+
+
+@each_engine
+@pytest.mark.parametrize("assembler", ["z80asm", "pasmo"])
+@pytest.mark.parametrize(("origin", "loop_step"), [(0x8000, None), (0xBEEF, 5)])
+def test_common_assemblers_give_the_same_bytes(
+    engine: Engine, assembler: str, origin: int, loop_step: int | None, tmp_path: Path
+) -> None:
+    command = shutil.which(assembler)
+    if command is None:
+        pytest.skip(f"{assembler} is not installed")
+    sheet = piece(engine, loop_step=loop_step)
+    source = tmp_path / "piece.asm"
+    source.write_text(assembly(sheet, engine, origin), encoding="ascii")
+    target = tmp_path / "piece.bin"
+    call = (
+        [command, "-o", str(target), str(source)]
+        if assembler == "z80asm"
+        else [command, str(source), str(target)]
+    )
+    done = subprocess.run(call, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    image = binary(sheet, engine, origin)
+    assert target.read_bytes() == image.content
+    assert image.code_bytes == code_bytes(engine) == engine.code_bytes
+    assert image.code_bytes + image.song_bytes == len(image.content)
+
+
+# Instruction timings in clock cycles (T states) of the Zilog Z80 CPU User Manual, UM0080, "Z80
+# Instruction Set"; written down from memory. Two numbers: the condition not met, and met.
+UM0080 = {
+    "add a,r": 4, "add hl,rr": 11, "and r": 4, "and n": 7, "call nn": 17, "call cc,nn": (10, 17),
+    "cp n": 7, "dec r": 4, "dec rr": 6, "di": 4, "djnz e": (8, 13), "ei": 4, "ex af,af'": 4,
+    "exx": 4, "in a,(n)": 11, "inc r": 4, "inc rr": 6, "jp (hl)": 4, "jp cc,nn": 10, "jp nn": 10,
+    "jr cc,e": (7, 12), "jr e": 12, "ld (nn),a": 13, "ld (nn),rr": 20, "ld (nn),hl": 16,
+    "ld a,(nn)": 13, "ld a,i": 9, "ld r,n": 7, "ld r,r": 4, "ld rr,(nn)": 20, "ld hl,(nn)": 16,
+    "ld rr,nn": 10, "ld ii,(nn)": 20, "ld sp,hl": 6, "ld sp,ii": 10, "nop": 4, "or r": 4,
+    "or n": 7, "out (n),a": 11, "pop rr": 10, "pop ii": 14, "push rr": 11, "push ii": 15,
+    "ret": 10, "rra": 4, "sbc a,r": 4, "sub n": 7, "xor r": 4,
+}  # fmt: skip
+
+LINE = re.compile(r"(?:(\w+):)?\s*([^;]*?)\s*(?:; *(\d+)?(?: +or +(\d+))?.*)?")
+
+
+def kind_of(instruction: str) -> str:
+    """Return the manual's heading for an instruction."""
+    word, _, rest = re.sub(r"\s+", " ", instruction).partition(" ")
+    operands = rest.split(",") if rest else []
+    if word in ("jp", "jr", "call", "djnz"):
+        target = {"jr": "e", "djnz": "e"}.get(word, "nn")
+        if operands == ["(hl)"]:
+            return "jp (hl)"
+        return f"{word} " + (f"cc,{target}" if len(operands) == 2 else target)
+    if word in ("ex", "exx", "nop", "di", "ei", "ret", "rra"):
+        return f"{word} {rest}".strip()
+    named = []
+    for operand in operands:
+        if operand in ("a", "i", "hl", "sp") and word in ("ld", "add", "sbc", "in", "out"):
+            named.append(operand)
+        elif operand in ("ix", "iy"):
+            named.append("ii")
+        elif operand in ("af", "bc", "de", "hl", "sp"):
+            named.append("rr")
+        elif operand in tuple("abcdehl"):
+            named.append("r")
+        elif operand.startswith("("):
+            named.append("(n)" if word in ("in", "out") else "(nn)")
+        else:
+            named.append("n")
+    text = f"{word} {','.join(named)}"
+    for general, manual in (
+        ("ld hl,n", "ld rr,nn"), ("ld sp,n", "ld rr,nn"), ("ld a,n", "ld r,n"),
+        ("ld a,r", "ld r,r"), ("ld r,a", "ld r,r"), ("ld rr,n", "ld rr,nn"),
+        ("ld (nn),sp", "ld (nn),rr"), ("ld sp,(nn)", "ld rr,(nn)"), ("add hl,hl", "add hl,rr"),
+        ("sbc a,a", "sbc a,r"), ("add a,a", "add a,r"),
+    ):  # fmt: skip
+        if text == general:
+            return manual
+    return text
+
+
+def timed_lines(source: str) -> list[tuple[str, int, int | None]]:
+    """Return (instruction, cycles, other cycles) of each line that runs, as noted beside it."""
+    found = []
+    for line in source.splitlines():
+        match = LINE.fullmatch(line)
+        assert match is not None, line
+        _label, instruction, first, second = match.groups()
+        if instruction and instruction.split()[0] not in ("org", "equ", "defb", "defw"):
+            assert first is not None, f"no cycles beside {line!r}"
+            found.append((instruction, int(first), None if second is None else int(second)))
+    return found
+
+
+@each_engine
+def test_cycles_beside_the_lines_are_the_manual_s(engine: Engine) -> None:
+    lines = timed_lines(assembly(piece(engine), engine))
+    assert len(lines) > 400
+    for instruction, first, second in lines:
+        manual = UM0080[kind_of(instruction)]
+        noted = first if second is None else (first, second)
+        if isinstance(manual, tuple) and second is None:
+            assert first in manual, instruction
+        else:
+            assert set([noted] if isinstance(noted, int) else noted) == set(
+                [manual] if isinstance(manual, int) else manual
+            ), instruction
+
+
+@each_engine
+def test_cycles_beside_the_lines_are_the_emulator_s(engine: Engine) -> None:
+    """Run each kind of instruction on the emulator by itself, branches both ways."""
+    seen: dict[str, set[int]] = {}
+    for instruction, _first, _second in timed_lines(assembly(piece(engine), engine)):
+        text = re.sub(r"\s+", " ", instruction)
+        word, _, rest = text.partition(" ")
+        operands = rest.split(",")
+        if word in ("jp", "jr", "call", "djnz") and operands != ["(hl)"]:
+            operands[-1] = "there"
+        else:
+            operands = [re.sub(r"^(\(?)([a-z]\w{2,}|\d)[^)]*", r"\g<1>100", o) for o in operands]
+        code = f"{word} {','.join(operands)}".strip()
+        content = assemble(f"org 32768\n{code}\nthere: nop\n").content
+        for flags in (0x00, 0xFF):
+            machine = Z80Machine()
+            machine.set_memory_block(0x8000, content)
+            machine.pc, machine.sp, machine.hl = 0x8000, 0x9000, 0x8100
+            machine.af, machine.bc = flags, 0x0100 if flags else 0x0500
+            machine.set_input_callback(lambda _address: 0xFF)
+            machine.set_output_callback(lambda _address, _value: None)
+            # The next line, what HL points to, and what RET finds on an empty stack.
+            for stop in (0x8000 + len(content) - 1, 0x8100, 0):
+                machine.set_breakpoint(stop)
+            before = machine.frame_tick
+            machine.run()
+            seen.setdefault(kind_of(instruction), set()).add(machine.frame_tick - before)
+    assert len(seen) > 40
+    for kind, cycles in seen.items():
+        manual = UM0080[kind]
+        assert cycles == (set(manual) if isinstance(manual, tuple) else {manual}), kind
+
+
+@each_engine
+def test_each_half_pass_takes_59_cycles_by_the_listing(engine: Engine) -> None:
+    """Follow the listing from write to write, along the ways on which voices sound."""
+    source = assembly(piece(engine), engine).split("; ---- a drum:")[0]
+    total = 0
+    halves = 0
+    begun = False
+    for line in source.splitlines():
+        match = LINE.fullmatch(line)
+        assert match is not None
+        label, instruction, first, _second = match.groups()
+        if label and label.startswith("keep"):
+            total, begun = 0, False
+        if not instruction or first is None:
+            continue
+        word = instruction.split()[0]
+        if word in ("equ", "defb"):
+            continue
+        total += int(first)
+        if word == "out":
+            if begun:
+                assert total == 59, (halves, line)
+                halves += 1
+            total, begun = 0, True
+        elif word == "jp" and "," not in instruction and not instruction.endswith("fetch1"):
+            begun = False
+    assert halves >= 15
+
+
+@each_engine
+def test_the_sound_loop_is_small(engine: Engine) -> None:
+    symbols = binary(piece(engine), engine).symbols
+    size = symbols["looped"] - symbols["loop"]
+    # A counter's way round, "keep" and two instructions, lies elsewhere: three bytes more.
+    assert size + 3 * (engine.method == "counter") <= 32
+
+
+@each_engine
+def test_refusals(engine: Engine) -> None:
+    sheet = piece(engine)
+    with pytest.raises(SettingsError, match="can't lie at 0x6000; choose 0x8000 or higher"):
+        binary(sheet, engine, 0x6000)
+    with pytest.raises(SheetError, match=r"the song takes .* bytes, and .* are free"):
+        binary(sheet, engine, 0x10000 - engine.code_bytes - 100)
+    alternate = load_engine("pc-alternate")
+    with pytest.raises(SettingsError, match="no Z80 player for pc-alternate"):
+        binary(sheet_of(alternate, [60]), alternate)
+
+
+def test_assembler_refuses_what_it_does_not_know() -> None:
+    with pytest.raises(ValueError, match="line 2 is no instruction that is known here: 'ld q,a'"):
+        assemble("nop\nld q,a")
+    with pytest.raises(ValueError, match="line 1: there is no 'nowhere'"):
+        assemble("jp nowhere")
+    with pytest.raises(ValueError, match="too far away: 198 bytes"):
+        assemble("jr there\n" + "nop\n" * 198 + "there: nop\n")
