@@ -12,6 +12,7 @@ import sys
 import typer
 
 from arranger.cli.check import check
+from arranger.cli.compare import compare
 from arranger.cli.convert import convert
 from arranger.cli.engines import engines
 from arranger.cli.export import export
@@ -59,6 +60,7 @@ app.command()(export)
 app.command()(report)
 app.command()(render)
 app.command()(check)
+app.command()(compare)
 app.command()(tidy)
 app.command()(songbook)
 

@@ -63,7 +63,7 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     bpm = 60.0 * float(sheet.step_beats) / length.seconds
     score = stream.Score()
     score.insert(0, metadata.Metadata(title=one_line(sheet.title)))
-    staves = []
+    staves: list[stream.PartStaff] = []
     for name, row in (("voice 1", sheet.voice1), ("voice 2", sheet.voice2)):
         spans = list(tone_spans(row))
         pitches = [pitch for _, _, pitch in spans]

@@ -1,0 +1,305 @@
+"""Comparing two sheets: bars that differ, and what that means for the notes of the song.
+
+Bars are matched by what they hold and by their numbers (`arranger.sheet.align`). Whether a note of
+the song is heard is looked up in the rows themselves, so that one ledger is enough for both sheets
+and hand edits count: a note is heard when its pitch class sounds in a voice on some step of it, a
+drum when its sound starts on its step.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from arranger.pitch import pitch_name
+from arranger.sheet.align import Pair, match_bars, pair_bars
+from arranger.sheet.digest import bar_digests
+from arranger.sheet.io import read_sheet
+from arranger.sheet.merge import in_steps_of
+from arranger.sheet.model import BarDigest, tones
+from arranger.sheet.text import group_steps
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet, SheetBar
+
+
+class BarView(NamedTuple):
+    """A bar as it stands in one of the sheets."""
+
+    head: SheetBar
+    start: int
+    """Its first step."""
+    voice1: Sequence[int]
+    voice2: Sequence[int]
+    drums: Sequence[str | None]
+    loop: bool
+
+
+class SongNote(NamedTuple):
+    """A note of the song, as a ledger has it."""
+
+    name: str
+    """Such as "E4 of 'strings'"."""
+    pitch: int
+    drum: bool
+    bar: int
+    beat: Fraction
+    beats: Fraction
+    """How long it is, in quarter notes."""
+
+
+@dataclass(frozen=True, slots=True)
+class BarDifference:
+    """A bar that differs. On a side where it isn't, it is None."""
+
+    left: BarView | None
+    right: BarView | None
+    brought_back: tuple[SongNote, ...]
+    """Notes of the song that are heard on the right, but not on the left."""
+    lost: tuple[SongNote, ...]
+    group: int
+    """Steps a beat of the bar, 0 if it has no whole number of them."""
+
+    @property
+    def number(self) -> int:
+        """The bar's number, of the right side if it is there."""
+        view = self.right or self.left
+        return view.head.number if view else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two sheets side by side."""
+
+    header: tuple[tuple[str, str, str], ...]
+    """Lines of the header that differ: word, left, right."""
+    bars: tuple[BarDifference, ...]
+    looked_at: int
+    """Bars in all."""
+    with_song: bool
+    """Whether a ledger told which notes the song has."""
+
+
+class Side(NamedTuple):
+    """One of the sheets with what belongs to it."""
+
+    sheet: Sheet
+    engine: Engine
+    transpose: int
+
+
+def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Comparison:
+    """Return where two sheets differ.
+
+    Parameters
+    ----------
+    left, right
+        The sheets. The one with longer steps is compared in the steps of the other.
+    notes
+        The notes of the song, if a ledger tells them.
+
+    Raises
+    ------
+    SheetError
+        If the steps of one are no whole number of the other's.
+    """
+    header = tuple(
+        (word, a, b)
+        for word, a, b in zip(
+            ("title", "engine", "step", "length"),
+            _header(left.sheet),
+            _header(right.sheet),
+            strict=True,
+        )
+        if a != b
+    )
+    step = min(left.sheet.step_beats, right.sheet.step_beats)
+    left = left._replace(sheet=in_steps_of(left.sheet, step))
+    right = right._replace(sheet=in_steps_of(right.sheet, step))
+    by_bar: dict[int, list[SongNote]] = {}
+    for note in notes or ():
+        by_bar.setdefault(note.bar, []).append(note)
+    hearers = _Hearer(left), _Hearer(right)
+    pairs = _pairs(left.sheet, right.sheet)
+    views = bar_views(left.sheet), bar_views(right.sheet)
+    differences = []
+    for pair in pairs:
+        a = None if pair.base is None else views[0][pair.base]
+        b = None if pair.edited is None else views[1][pair.edited]
+        if a is not None and b is not None and _same(a, b):
+            continue
+        view = b or a
+        asked = by_bar.get(view.head.number, []) if view else []
+        heard = [(n, hearers[0].hears(n, a), hearers[1].hears(n, b)) for n in asked]
+        differences.append(
+            BarDifference(
+                a,
+                b,
+                tuple(note for note, before, after in heard if after and not before),
+                tuple(note for note, before, after in heard if before and not after),
+                group_steps(step, *view.head[2:]) if view else 0,
+            )
+        )
+    return Comparison(header, tuple(differences), len(pairs), notes is not None)
+
+
+def compare_files(left: str | Path, right: str | Path) -> Comparison:
+    """Compare two sheet files, with the ledgers that lie beside them.
+
+    Raises
+    ------
+    SheetError
+        If one can't be read, or their steps don't go together.
+    EngineError
+        If there is no engine that one of them names.
+    """
+    from arranger.engine import load_engine
+
+    sheets = [read_sheet(path) for path in (left, right)]
+    found = [_own_ledger(path, sheet) for path, sheet in zip((left, right), sheets, strict=True)]
+    ledgers = [own or other for own, other in zip(found, reversed(found), strict=True)]
+    sides = [
+        Side(sheet, load_engine(sheet.engine, beside=path), _transpose(ledger))
+        for path, sheet, ledger in zip((left, right), sheets, ledgers, strict=True)
+    ]
+    notes = None if ledgers[1] is None else song_notes(ledgers[1])
+    return compare(sides[0], sides[1], notes)
+
+
+def _own_ledger(path: str | Path, sheet: Sheet) -> dict[str, Any] | None:
+    """Return the ledger beside a sheet, if it is of the song that the sheet was made from."""
+    ledger = read_ledger(ledger_path(path))
+    if ledger is None or not sheet.source_sha256:
+        return None
+    source = ledger.get("source")
+    return (
+        ledger if isinstance(source, dict) and source.get("sha256") == sheet.source_sha256 else None
+    )
+
+
+def _transpose(ledger: dict[str, Any] | None) -> int:
+    value = ledger.get("transpose") if ledger else 0
+    return value if isinstance(value, int) else 0
+
+
+def ledger_path(sheet: str | Path) -> Path:
+    """Return where the ledger of a sheet file lies: NAME.ledger.json."""
+    return Path(sheet).with_suffix(".ledger.json")
+
+
+def read_ledger(path: Path) -> dict[str, Any] | None:
+    """Return what a ledger file holds; None if there is none that can be read as one."""
+    try:
+        found = json.loads(path.read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return None
+    known = isinstance(found, dict) and found.get("format") == "arranger-ledger"
+    return found if known else None
+
+
+def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
+    """Return the notes of the song that a ledger accounts for; None if it is damaged."""
+    try:
+        per_beat = ledger["source"]["ticks_per_beat"]
+        names = {
+            part["part"]: part["name"]
+            for track in ledger["source"]["tracks"]
+            for part in track["parts"]
+        }
+        return [
+            SongNote(
+                name=f"{_sound(note)} of '{names.get(note['part'], '?')}'",
+                pitch=int(note["pitch"]),
+                drum=bool(note["drum"]),
+                bar=int(note["bar"]),
+                beat=Fraction(note["beat"]).limit_denominator(960),
+                beats=Fraction(int(note["duration_tick"]), int(per_beat)),
+            )
+            for note in ledger["notes"]
+        ]
+    except (KeyError, TypeError, ValueError, ZeroDivisionError):
+        return None
+
+
+def bar_views(sheet: Sheet) -> list[BarView]:
+    """Return a sheet cut into bars."""
+    found: list[BarView] = []
+    start = 0
+    for head in sheet.bars:
+        end = start + head.steps
+        loop = sheet.loop_step is not None and start <= sheet.loop_step < end
+        rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
+        found.append(BarView(head, start, *rows, loop))
+        start = end
+    return found
+
+
+def _header(sheet: Sheet) -> tuple[str, str, str, str]:
+    return sheet.title, sheet.engine, f"{sheet.step_beats} beat", str(sheet.step_setting)
+
+
+def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
+    """Return the bars of both sheets: ``base`` is the left one's index, ``edited`` the right's."""
+    numbers = [bar.number for bar in right.bars]
+    base = [
+        BarDigest(bar.number, digest)
+        for bar, digest in zip(left.bars, bar_digests(left), strict=True)
+    ]
+    return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
+
+
+def _same(a: BarView, b: BarView) -> bool:
+    return (a.voice1, a.voice2, a.drums, a.loop, a.head[2:]) == (
+        b.voice1,
+        b.voice2,
+        b.drums,
+        b.loop,
+        b.head[2:],
+    )
+
+
+class _Hearer:
+    """Knows what sounds on each step of a sheet."""
+
+    def __init__(self, side: Side) -> None:
+        sheet = side.sheet
+        self._step = sheet.step_beats
+        self._engine = side.engine
+        self._transpose = side.transpose
+        self._drums = sheet.drums
+        self._tones = tones(sheet.voice1), tones(sheet.voice2)
+
+    def hears(self, note: SongNote, bar: BarView | None) -> bool:
+        """Return whether a note that starts in a bar is heard there or after."""
+        if bar is None:
+            return False
+        # beats of the metre * quarter notes/beat * steps/quarter note = steps
+        place = (note.beat - 1) * Fraction(4, bar.head.denominator) / self._step
+        first = bar.start + int(place + Fraction(1, 2))
+        if first >= len(self._drums):
+            return False
+        if note.drum:
+            sound = self._engine.drum_for(note.pitch)
+            return sound is not None and self._drums[first] == sound.name
+        last = first + max(1, int(note.beats / self._step + Fraction(1, 2)))
+        asked = note.pitch + self._transpose
+        return any(
+            pitch is not None and (pitch - asked) % 12 == 0
+            for step in range(first, min(last, len(self._drums)))
+            if not (self._engine.drum_takes_step and self._drums[step])
+            for pitch in (self._tones[0][step], self._tones[1][step])
+        )
+
+
+def _sound(note: dict[str, Any]) -> str:
+    if note["drum"]:
+        from arranger.song.general_midi import percussion_name
+
+        return percussion_name(int(note["pitch"]))
+    return pitch_name(int(note["pitch"]))

@@ -1,0 +1,126 @@
+"""A comparison as text: both sheets side by side, within 80 columns.
+
+A row is cut into pieces that fit half the width; pieces that are the same on both sides are left
+out. Carets under the right side show the steps that differ.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.errors import one_line
+from arranger.pitch import pitch_name
+from arranger.sheet.model import HOLD, REST
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from arranger.sheet.compare import BarDifference, BarView, Comparison, SongNote
+
+WIDTH = 80
+_LABEL = 12
+_SIDE = 33
+_CELL = 4
+_MOST_NOTES = 6
+
+
+def side_by_side(comparison: Comparison, left: str, right: str) -> str:
+    """Return the comparison as text.
+
+    Parameters
+    ----------
+    comparison
+        What differs.
+    left, right
+        What the sides are called.
+    """
+    lines = [f"{'':{_LABEL}}{_fitted(left)} | {_fitted(right)}".rstrip()]
+    for word, a, b in comparison.header:
+        lines.append(f"{word:<{_LABEL}}{_fitted(a)} | {_fitted(b)}".rstrip())
+    for bar in comparison.bars:
+        lines.append("")
+        lines.extend(_bar(bar))
+    count = len(comparison.bars)
+    lines += ["", f"{count} of {comparison.looked_at} bars differ" if count else "no bar differs"]
+    back = sum(len(bar.brought_back) for bar in comparison.bars)
+    lost = sum(len(bar.lost) for bar in comparison.bars)
+    if comparison.with_song:
+        lines[-1] += f"; {back} notes of the song are brought back, {lost} lost"
+    return "\n".join(lines) + "\n"
+
+
+def _bar(difference: BarDifference) -> Iterator[str]:
+    a, b = difference.left, difference.right
+    yield f"bar {difference.number:<{_LABEL - 4}}{_head(a)} | {_head(b)}".rstrip()
+    for label, left, right in zip(
+        ("voice 1", "voice 2", "drums"), _words(a), _words(b), strict=True
+    ):
+        yield from _row(label, left, right, difference.group)
+    yield from _listed("brings back", difference.brought_back)
+    yield from _listed("loses", difference.lost)
+
+
+def _head(bar: BarView | None) -> str:
+    if bar is None:
+        return _fitted("(not there)")
+    loop = "   loop" if bar.loop else ""
+    return _fitted(f"{bar.head.numerator}/{bar.head.denominator}   {bar.head.steps} steps{loop}")
+
+
+def _words(bar: BarView | None) -> tuple[list[str], list[str], list[str]]:
+    if bar is None:
+        return [], [], []
+    voices = [
+        ["-" if c == HOLD else "." if c == REST else pitch_name(c) for c in row]
+        for row in (bar.voice1, bar.voice2)
+    ]
+    return voices[0], voices[1], [drum or "." for drum in bar.drums]
+
+
+def _row(label: str, left: Sequence[str], right: Sequence[str], group: int) -> Iterator[str]:
+    """Yield the pieces of a row that differ; pieces are whole beats, ``group`` steps each."""
+    cell = max(_CELL, 1 + max(map(len, (*left, *right)), default=0))
+    size = max(1, (_SIDE + 1) // cell)
+    if size > group > 0:
+        size -= size % group
+    for start in range(0, max(len(left), len(right)), size):
+        a, b = left[start : start + size], right[start : start + size]
+        if a == b:
+            continue
+        head = f"{label:<8}{start + 1:>3} "
+        yield f"{head}{_cells(a, cell)} | {_cells(b, cell)}".rstrip()
+        longest = max(len(a), len(b))
+        marks = [
+            "^" * len(_at(b, n) or ".") if _at(a, n) != _at(b, n) else "" for n in range(longest)
+        ]
+        yield f"{'':{_LABEL}}{'':{_SIDE}}   {_cells(marks, cell)}".rstrip()
+
+
+def _at(words: Sequence[str], index: int) -> str | None:
+    return words[index] if index < len(words) else None
+
+
+def _cells(words: Sequence[str], cell: int) -> str:
+    return _fitted("".join(f"{word:<{cell}}" for word in words).rstrip())
+
+
+def _fitted(text: str) -> str:
+    text = one_line(text)
+    return text.ljust(_SIDE) if len(text) <= _SIDE else "…" + text[-_SIDE + 1 :]
+
+
+def _listed(what: str, notes: Sequence[SongNote]) -> Iterator[str]:
+    """Yield a list of notes, in lines that fit."""
+    if not notes:
+        return
+    words = [f"{one_line(note.name)} (beat {float(note.beat):g})" for note in notes[:_MOST_NOTES]]
+    if len(notes) > _MOST_NOTES:
+        words.append(f"and {len(notes) - _MOST_NOTES} more")
+    line = f"  {what}: "
+    for index, word in enumerate(words):
+        word += ", " if index + 1 < len(words) else ""
+        if len(line + word.rstrip()) > WIDTH and line.strip():
+            yield line.rstrip()
+            line = "    "
+        line += word
+    yield line[:WIDTH].rstrip()
