@@ -52,17 +52,29 @@ class Accountant:
         self._problem = problem
         self._ids = prepared.ids
         self._tone_of = prepared.tone_of
-        self._transpose = prepared.transpose
         self._broken = prepared.texture == "broken-chord"
         self._performance = performance
         self._drums = drums
         self._loose = max(START_SHARE, START_SECONDS / grid.step_length.seconds)
         self._note: list[int] = problem.tones.note.tolist()
         self._held = [source.tolist() for source in performance.sources]
+        drum_steps = np.flatnonzero(performance.drum_on).tolist()
+        self._silenced = frozenset(() if problem.drum_is_free else drum_steps)
+        notes = problem.tones.note
+        self._onset: list[int] = problem.tones.onset.tolist()
+        self._end: list[int] = problem.tones.end.tolist()
+        self._pitch: list[int] = problem.tones.pitch.tolist()
+        self._asked: list[int] = (self._placed.pitch[notes] + prepared.transpose).tolist()
+        self._off: list[bool] = (np.abs(self._placed.offset[notes]) > self._loose).tolist()
+        self._written_end: list[float] = self._placed.written_end[notes].tolist()
+        self._known = np.stack((self._weights.octave_of, self._weights.duplicate_of))[
+            :, notes
+        ].T.tolist()
         self._drum_at = dict(zip(drums.steps.tolist(), drums.notes.tolist(), strict=True))
-        self._stretches: dict[int, list[int]] = {}
-        for index, stretch in enumerate(performance.stretches):
-            self._stretches.setdefault(stretch.tone, []).append(index)
+        self._heard: dict[int, list[Stretch]] = {}
+        for stretch in performance.stretches:
+            if stretch.heard_start < stretch.heard_end:
+                self._heard.setdefault(stretch.tone, []).append(stretch)
 
     def entries(self) -> tuple[Entry, ...]:
         """Return one entry a note, in order."""
@@ -76,17 +88,12 @@ class Accountant:
 
     def _account_for_tones(self, found: dict[int, Entry]) -> None:
         silent: list[int] = []
-        stretches = self._performance.stretches
         for tone, note in enumerate(self._note):
-            heard = [
-                stretches[i]
-                for i in self._stretches.get(tone, ())
-                if stretches[i].heard_start < stretches[i].heard_end
-            ]
-            if heard:
-                found[note] = self._heard(tone, note, heard)
-            else:
+            heard = self._heard.get(tone)
+            if heard is None:
                 silent.append(tone)
+            else:
+                found[note] = self._sounding(tone, note, heard)
         if silent:
             self._account_for_silent(silent, found)
         for note, tone in zip(self._ids.tolist(), self._tone_of.tolist(), strict=True):
@@ -106,12 +113,13 @@ class Accountant:
                     )
                 )
 
-    def _heard(self, tone: int, note: int, heard: list[Stretch]) -> Entry:
-        placed, tones = self._placed, self._problem.tones
-        onset, pitch_out = int(tones.onset[tone]), int(tones.pitch[tone])
-        spans = tuple(Span(s.voice, s.heard_start, s.heard_end - s.heard_start) for s in heard)
-        first = min(heard, key=lambda s: s.heard_start)
-        last = max(heard, key=lambda s: s.heard_end)
+    def _sounding(self, tone: int, note: int, heard: list[Stretch]) -> Entry:
+        onset, pitch_out = self._onset[tone], self._pitch[tone]
+        spans = tuple([Span(s.voice, s.heard_start, s.heard_end - s.heard_start) for s in heard])
+        first = last = heard[0]
+        if len(heard) > 1:
+            first = min(heard, key=lambda s: s.heard_start)
+            last = max(heard, key=lambda s: s.heard_end)
         if first.tied_to >= 0:
             reason = "repeat-tied" if first.start == onset else "same-pitch-doubled"
             by = (self._note[first.tied_to],)
@@ -124,18 +132,18 @@ class Accountant:
         elif first.heard_start > onset:
             reasons.append("delayed-by-drum")
             by_notes.append(self._drum_at[onset])
-        elif abs(float(placed.offset[note])) > self._loose:
+        elif self._off[tone]:
             reasons.append("moved-to-step")
-        if pitch_out != int(placed.pitch[note]) + self._transpose:
+        if pitch_out != self._asked[tone]:
             reasons.append("octave-folded")
-        shift = last.heard_end - float(placed.written_end[note])
+        shift = last.heard_end - self._written_end[tone]
         if shift > END_SHARE:
             reasons.append("lengthened-to-step")
         elif shift < -END_SHARE:
             reason, cause = self._cut(tone, last)
             reasons.append(reason)
             by_notes.extend(cause)
-        elif _holes(spans):
+        elif len(spans) > 1 and _holes(spans):
             reasons.append("shortened-by-next-note")
             by_notes.extend(self._takers(first))
         if self._broken and last.voice == 2 and _TURNS.intersection(reasons):
@@ -159,7 +167,7 @@ class Accountant:
         if last.heard_end < last.end:
             drum = self._drum_at.get(last.heard_end)
             return "shortened-by-next-note", [] if drum is None else [drum]
-        if last.end < int(self._problem.tones.end[tone]):
+        if last.end < self._end[tone]:
             return "shortened-by-next-note", self._takers(last)
         return "moved-to-step", []
 
@@ -176,39 +184,39 @@ class Accountant:
         return [self._note[held[step]] for held in self._held if held[step] >= 0]
 
     def _account_for_silent(self, silent: list[int], found: dict[int, Entry]) -> None:
-        cover = _covers(self._problem, self._performance, np.array(silent))
-        tones = self._problem.tones
+        same_by, octave_by = _covers(self._problem, self._performance, np.array(silent))
         for tone in silent:
             note = self._note[tone]
-            same, octave = cover.same.get(tone), cover.octave.get(tone)
+            same, octave = same_by.get(tone), octave_by.get(tone)
             if same is not None:
                 found[note] = self._merged(note, tone, "same-pitch-doubled", same)
             elif octave is not None and self._doubles(tone, octave):
                 found[note] = self._merged(note, tone, "octave-doubled", octave)
             else:
-                found[note] = self._dropped(note, tone, int(tones.onset[tone]))
+                found[note] = self._dropped(note, tone)
 
     def _doubles(self, tone: int, other: int) -> bool:
         """Return whether a tone doubles another one, rather than meet its pitch class by chance."""
-        note, by = self._note[tone], self._note[other]
-        known = {int(self._weights.octave_of[note]), int(self._weights.duplicate_of[note])}
-        onset = self._problem.tones.onset
-        return by in known or int(onset[tone]) == int(onset[other])
+        return self._note[other] in self._known[tone] or self._onset[tone] == self._onset[other]
 
     def _merged(self, note: int, tone: int, reason: str, other: int) -> Entry:
-        tones = self._problem.tones
-        low, high = int(tones.onset[tone]), int(tones.end[tone])
+        low, high = self._onset[tone], self._end[tone]
         spans = tuple(
-            Span(s.voice, max(s.heard_start, low), min(s.heard_end, high) - max(s.heard_start, low))
-            for s in (self._performance.stretches[i] for i in self._stretches[other])
-            if max(s.heard_start, low) < min(s.heard_end, high)
+            [
+                Span(
+                    s.voice,
+                    max(s.heard_start, low),
+                    min(s.heard_end, high) - max(s.heard_start, low),
+                )
+                for s in self._heard[other]
+                if max(s.heard_start, low) < min(s.heard_end, high)
+            ]
         )
-        by = (self._note[other],)
-        return Entry(note, "merged", (reason,), spans, int(tones.pitch[other]), by)
+        return Entry(note, "merged", (reason,), spans, self._pitch[other], (self._note[other],))
 
-    def _dropped(self, note: int, tone: int, onset: int) -> Entry:
-        end = int(self._problem.tones.end[tone])
-        if not self._problem.drum_is_free and self._performance.drum_on[onset:end].all():
+    def _dropped(self, note: int, tone: int) -> Entry:
+        onset, end = self._onset[tone], self._end[tone]
+        if self._silenced and self._silenced.issuperset(range(onset, end)):
             drum = self._drum_at[onset]
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
         by: list[int] = []
@@ -216,17 +224,19 @@ class Accountant:
             by = self._holders(step)
             if by:
                 break
-        placed = self._placed
-        rivals = [
-            other
-            for other in by
-            if placed.part[other] == placed.part[note]
-            and placed.onset[other] == onset
-            and abs(float(placed.offset[other] - placed.offset[note])) > self._loose
-        ]
+        rivals = [other for other in by if self._same_step(note, other)]
         if rivals:
             return Entry(note, "dropped", ("same-step",), (), None, tuple(rivals))
         return Entry(note, "dropped", ("voices-full",), (), None, tuple(by))
+
+    def _same_step(self, note: int, other: int) -> bool:
+        """Return whether a note fell onto the step of another that it follows or leads."""
+        part, onset, offset = self._placed.part, self._placed.onset, self._placed.offset
+        return bool(
+            part[note] == part[other]
+            and onset[note] == onset[other]
+            and abs(offset[note] - offset[other]) > self._loose
+        )
 
     def _account_for_drums(self, found: dict[int, Entry]) -> None:
         placed, drums = self._placed, self._drums
@@ -261,15 +271,13 @@ class Accountant:
                 found[note] = Entry(note, "dropped", ("same-step",), (), None, (chosen,))
 
 
-class _Covers:
-    """For silent tones, the sounding tone that covers half of them or more, if any."""
+def _covers(
+    problem: Problem, performance: Performance, silent: Ints
+) -> tuple[dict[int, int], dict[int, int]]:
+    """Return for silent tones the tone of their pitch, and of their pitch class, that is heard.
 
-    def __init__(self, same: dict[int, int], octave: dict[int, int]) -> None:
-        self.same = same
-        self.octave = octave
-
-
-def _covers(problem: Problem, performance: Performance, silent: Ints) -> _Covers:
+    Only tones that are covered for `HEARD_SHARE` of their length or more are there.
+    """
     tones = problem.tones
     is_silent = np.zeros(len(tones), dtype=np.bool_)
     is_silent[silent] = True
@@ -294,7 +302,7 @@ def _covers(problem: Problem, performance: Performance, silent: Ints) -> _Covers
                 by.setdefault(one, other)
         enough = covered >= HEARD_SHARE * lengths
         found.append({one: other for one, other in by.items() if enough[one]})
-    return _Covers(found[0], found[1])
+    return found[0], found[1]
 
 
 def _holes(spans: tuple[Span, ...]) -> bool:

@@ -2,7 +2,8 @@
 
 Dynamic programming over segments (R. Bellman, 1957: the principle of optimality). The state is the
 pair of slots that the voices hold. Moves cost each voice by itself, so the step from one segment to
-the next is two small minimisations, one a voice: K**3 sums instead of K**4. Time is linear in the
+the next is two small minimisations, one a voice: K**3 sums instead of K**4. Whether a drum sounds
+bears on nothing later, so that choice is made inside the segment's costs. Time is linear in the
 number of segments.
 """
 
@@ -14,13 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from arranger.reduce.candidates import Bools, Floats, Ints, Problem
+    from arranger.reduce.candidates import Bools, Floats, Ints
     from arranger.reduce.terms import Priced
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Optimum:
-    """The best path. T segments."""
+    """A path and its cost. T segments."""
 
     slots1: Ints
     """Shape (T,): what voice 1 holds, as a slot."""
@@ -30,42 +31,51 @@ class Optimum:
     cost: float
 
 
-def solve(problem: Problem, priced: Priced) -> Optimum:
+def solve(priced: Priced) -> Optimum:
     """Return the cheapest path; among equals the one with the lower slots at the end."""
-    counts = problem.counts.tolist()
-    move1, move2 = priced.move1, priced.move2
-    reached, halves = _forward(priced, counts)
+    reached, halves = forward(priced)
     last = reached[-1]
-    end = int(last.argmin())
-    slots = np.empty((len(counts), 2), dtype=np.int64)
-    a, b = divmod(end, last.shape[1])
-    cost = float(last[a, b])
-    for t in range(len(counts) - 1, -1, -1):
-        slots[t] = a, b
-        if t == 0:
-            break
-        # halves[t][b before, a now] is the best cost over what voice 1 held before
-        b_before = int((halves[t][:, a] + move2[t, : counts[t - 1], b]).argmin())
-        a = int((reached[t - 1][:, b_before] + move1[t, : counts[t - 1], a]).argmin())
-        b = b_before
-    segments = np.arange(len(counts))
-    drum = priced.drum_sounds[segments, slots[:, 0], slots[:, 1]]
-    return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], drum=drum, cost=cost)
+    a, b = divmod(int(last.argmin()), last.shape[1])
+    path = [(a, b), *_back(priced, reached, halves, a, b)]
+    return as_optimum(priced, path[::-1], float(last[a, b]))
 
 
-def _forward(priced: Priced, counts: list[int]) -> tuple[list[Floats], list[Floats]]:
-    """Return for each segment the least cost of reaching each state, and halfway there."""
-    node, move1, move2 = priced.node, priced.move1, priced.move2
+def forward(priced: Priced) -> tuple[list[Floats], list[Floats]]:
+    """Return for each segment the least cost of reaching each state, and halfway there.
+
+    ``halves[t][b, a]`` is the least cost of voice 1 holding a in segment t while voice 2 still
+    holds b of the segment before.
+    """
     least = np.minimum.reduce
     state: Floats = np.zeros((1, 1))
     reached: list[Floats] = []
     halves: list[Floats] = []
-    before = 1
-    for t, now in enumerate(counts):
-        half = least(state[:, :, None] + move1[t, :before, None, :now], axis=0)
-        state = least(half[:, :, None] + move2[t, :before, None, :now], axis=0)
-        state += node[t, :now, :now]
+    for node, move1, move2 in zip(priced.node, priced.move1, priced.move2, strict=True):
+        half = least(state[:, :, None] + move1[:, None, :], axis=0)
+        state = least(half[:, :, None] + move2[:, None, :], axis=0)
+        state += node
         reached.append(state)
         halves.append(half)
-        before = now
     return reached, halves
+
+
+def _back(
+    priced: Priced, reached: list[Floats], halves: list[Floats], a: int, b: int
+) -> list[tuple[int, int]]:
+    """Return the states before the one that was reached, last first."""
+    path = []
+    for t in range(len(reached) - 1, 0, -1):
+        before = int((halves[t][:, a] + priced.move2[t][:, b]).argmin())
+        a = int((reached[t - 1][:, before] + priced.move1[t][:, a]).argmin())
+        b = before
+        path.append((a, b))
+    return path
+
+
+def as_optimum(priced: Priced, path: list[tuple[int, int]], cost: float) -> Optimum:
+    """Return a path with the better choice of drums."""
+    drum = np.zeros(len(path), dtype=np.bool_)
+    for t, sounds in priced.drum_sounds.items():
+        drum[t] = sounds[path[t]]
+    slots = np.array(path, dtype=np.int64)
+    return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], drum=drum, cost=cost)

@@ -69,6 +69,8 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
         engine=engine,
     )
     placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
+    if settings.drums == "none":
+        placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     tones, tone_of = gather_tones(
         ids,
@@ -112,6 +114,8 @@ def priced(prepared: Prepared, grid: Grid) -> Priced:
     found = price(problem, costs)
     if prepared.texture != "broken-chord":
         return found
-    found.node[:] += out_of_turn(problem, costs, *turns(grid))[:, None, :]
+    turn_costs = out_of_turn(problem, costs, *turns(grid))
+    for t, node in enumerate(found.node):
+        node += turn_costs[t, : node.shape[1]]
     found.move2[:] = free_moves(problem, found.move1)
     return found

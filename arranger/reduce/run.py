@@ -40,7 +40,7 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
     if settings.texture == "as-written":
         performance, cost = perform_as_written(song, prepared), 0.0
     else:
-        optimum = solve(prepared.problem, priced(prepared, grid))
+        optimum = solve(priced(prepared, grid))
         held = held_in(prepared.problem, optimum)
         performance = perform(prepared.problem, held, optimum.drum)
         cost = optimum.cost

@@ -1,20 +1,25 @@
-"""The costs of all choices of all segments, a few batched operations for the whole song.
+"""The costs of all choices of all segments, in a few batched operations.
 
 A path chooses for each segment what voice 1 holds (slot a), what voice 2 holds (slot b), and
 whether the drum sounds. Its cost is the sum over segments of ``node[a, b]`` plus, for each voice,
 ``move1`` or ``move2`` from the slot before to the slot now.
+
+Segments with about as many candidates are priced together, so that one dense passage doesn't make
+the whole song slow. `arranger.reduce.breakdown` says the same for one path, term by term.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 
 from arranger.reduce.cost import LEAP_LIMIT
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from arranger.reduce.candidates import Bools, Floats, Ints, Problem, Tones
@@ -22,55 +27,99 @@ if TYPE_CHECKING:
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 
+_WIDTHS = np.array((3, 5, 7, 10, 2**31))
+"""Slots, the rest included, up to which segments are priced together."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Priced:
-    """Costs of a problem. T segments, K slots."""
+    """Costs of a problem: lists with one array for each of T segments. K slots are in use."""
 
-    node: Floats
-    """Shape (T, K, K): of holding a in voice 1 and b in voice 2, with the better choice of drum."""
-    drum_sounds: Bools
-    """Shape (T, K, K): whether that better choice is that the drum sounds."""
-    move1: Floats
-    """Shape (T, K, K): of voice 1 moving from the slot before (axis 1) to the slot now (axis 2)."""
-    move2: Floats
+    node: list[Floats]
+    """Shape (K, K): of holding a in voice 1 and b in voice 2, with the better choice of drum."""
+    drum_sounds: dict[int, Bools]
+    """Shape (K, K), for segments with a drum: whether the better choice is that it sounds."""
+    move1: list[Floats]
+    """Shape (K before, K): of voice 1 moving from the slot before to the slot now."""
+    move2: list[Floats]
     """The same of voice 2."""
 
 
 def price(problem: Problem, costs: Costs) -> Priced:
     """Return the costs of every choice."""
-    node, sounds = _node_costs(problem, costs)
-    move = move_costs(problem, costs)
-    return Priced(node=node, drum_sounds=sounds, move1=move, move2=move)
+    counts = problem.counts
+    before = np.append(1, counts[:-1])
+    node: list[Floats] = [np.zeros((0, 0))] * len(counts)
+    move = list(node)
+    sounds: dict[int, Bools] = {}
+    silent = _everything(problem, costs)
+    now_counts, before_counts = counts.tolist(), before.tolist()
+    for rows in _batches(np.maximum(counts, before)):
+        width = int(max(counts[rows].max(), before[rows].max()))
+        seen = _see(problem, rows, width)
+        nodes, drums = _node_costs(problem, costs, seen, silent)
+        moves = _move_costs(problem, costs, seen)
+        for i, t in enumerate(rows.tolist()):
+            now = now_counts[t]
+            node[t] = nodes[i, :now, :now]
+            move[t] = moves[i, : before_counts[t], :now]
+        sounds.update(drums)
+    return Priced(node=node, drum_sounds=sounds, move1=move, move2=list(move))
 
 
-def move_costs(problem: Problem, costs: Costs) -> Floats:
-    """Return what it costs one voice to go from each slot to each slot of the next segment.
+def _batches(counts: Ints) -> Iterator[Ints]:
+    """Yield the segments, those with about as many slots together."""
+    size = np.searchsorted(_WIDTHS, counts)
+    for index in np.unique(size).tolist():
+        yield np.flatnonzero(size == index)
+
+
+class _Seen(NamedTuple):
+    """The slots of some segments (rows), all arrays of shape (rows, K)."""
+
+    rows: Ints
+    """Shape (rows,): the segments."""
+    start: Ints
+    """Shape (rows, 1): in steps."""
+    slots: Ints
+    used: Bools
+    fresh: Bools
+    """The tone starts here."""
+    pitch: Ints
+    worth: Floats
+
+
+def _see(problem: Problem, rows: Ints, width: int) -> _Seen:
+    tones = problem.tones
+    slots = problem.candidates[rows, :width]
+    used, start = slots >= 0, problem.starts[rows, None]
+    fresh = used & (_of(tones.onset, slots) == start)
+    return _Seen(rows, start, slots, used, fresh, _of(tones.pitch, slots), _of(tones.worth, slots))
+
+
+def _move_costs(problem: Problem, costs: Costs, seen: _Seen) -> Floats:
+    """Return what it costs one voice to go from each slot before to each slot; (rows, K, K).
 
     Before the first segment both voices rest, in slot 0.
     """
-    tones, now = problem.tones, problem.candidates
-    before = np.vstack((np.full((1, now.shape[1]), -1, dtype=np.int64), now[:-1]))
-    start = problem.starts[:, None]
-    rests, rested = now < 0, before < 0
+    tones, now, rests = problem.tones, seen.slots, ~seen.used
+    before = problem.candidates[seen.rows - 1, : now.shape[1]]
+    before[seen.rows == 0] = -1
+    rested = before < 0
 
-    length = tones.end - tones.onset
-    attack = costs.attack * tones.worth
-    left = np.clip(_of(tones.end, before) - start, 0, None)
-    breaking = costs.break_off * _of(attack, before) * left / np.maximum(_of(length, before) - 1, 1)
+    end, length = _of(tones.end, before), _of(tones.end - tones.onset, before)
+    left = np.maximum(end - seen.start, 0) / np.maximum(length - 1, 1)
+    breaking = costs.break_off * costs.attack * _of(tones.worth, before) * left
     breaking[rested] = 0.0
-    fresh = _of(tones.onset, now) == start
-    late = np.where(fresh | rests, 0.0, costs.late)
+    late = np.where(seen.fresh | rests, 0.0, costs.late)
 
-    old, new = before[:, :, None], now[:, None, :]
-    both = ~(rested[:, :, None] | rests[:, None, :])
-    distance = np.abs(_of(tones.pitch, before)[:, :, None] - _of(tones.pitch, now)[:, None, :])
+    distance = np.abs(_of(tones.pitch, before)[:, :, None] - seen.pitch[:, None, :])
     going: Floats = costs.leap * np.minimum(distance, LEAP_LIMIT)
     going += costs.line * (_of(tones.part, before)[:, :, None] != _of(tones.part, now)[:, None, :])
-    going[~both] = 0.0
-    going += costs.entry * (rested[:, :, None] & ~rests[:, None, :])
+    going[rested[:, :, None] | rests[:, None, :]] = 0.0
+    going += costs.entry * (rested[:, :, None] & seen.used[:, None, :])
     going += breaking[:, :, None] + late[:, None, :]
-    going[(old == new) & both] = 0.0
+    going[(before[:, :, None] == now[:, None, :]) & seen.used[:, None, :]] = 0.0
     return going
 
 
@@ -80,65 +129,72 @@ def repeat_costs(tones: Tones, costs: Costs) -> Floats:
     return np.where(tones.repeats == 2, costs.gap, np.where(tones.repeats == 1, tied, 0.0))
 
 
-def _node_costs(problem: Problem, costs: Costs) -> tuple[Floats, Bools]:
-    tones, slots = problem.tones, problem.candidates
-    used = slots >= 0
-    beat = 1.0 / problem.steps_per_beat
-    beats = problem.lengths * beat
-    starts = used & (_of(tones.onset, slots) == problem.starts[:, None])
+def _node_costs(
+    problem: Problem, costs: Costs, seen: _Seen, silent: tuple[Floats, Floats]
+) -> tuple[Floats, Iterator[tuple[int, Bools]]]:
+    tones, slots, fresh = problem.tones, seen.slots, seen.fresh
+    beats = problem.lengths[seen.rows] / problem.steps_per_beat
 
-    # heard[t, a, j]: what of candidate j's worth is heard when a voice holds candidate a
-    pitch = _of(tones.pitch, slots)
-    together = used[:, :, None] & used[:, None, :]
-    same_pitch = together & (pitch[:, :, None] == pitch[:, None, :])
-    same_class = together & ((pitch[:, :, None] - pitch[:, None, :]) % 12 == 0)
-    heard = np.where(same_pitch, _of(tones.worth, slots)[:, None, :], 0.0)
-    heard += np.where(
-        same_class & ~same_pitch, costs.octave * _of(tones.octave_worth, slots)[:, None, :], 0.0
-    )
-    struck = costs.attack * heard * (starts[:, :, None] & starts[:, None, :])
+    # heard[row, a, j]: what of candidate j's worth is heard when a voice holds candidate a
+    together = seen.used[:, :, None] & seen.used[:, None, :]
+    apart = seen.pitch[:, :, None] - seen.pitch[:, None, :]
+    same_class = together & (apart % 12 == 0)
+    octave = costs.octave * _of(tones.octave_worth, slots)[:, None, :]
+    heard = np.where(apart == 0, seen.worth[:, None, :], octave) * same_class
+    struck = heard * (costs.attack * (fresh[:, :, None] & fresh[:, None, :]))
     sound, attack = costs.sustain * heard.sum(axis=2), struck.sum(axis=2)
-    repeated = np.where(starts, _of(repeat_costs(tones, costs), slots), 0.0)
+    repeated = np.where(fresh, _of(repeat_costs(tones, costs), slots), 0.0)
 
     tune, bass = _of(tones.tune, slots), _of(tones.bass, slots)
-    wrong1 = np.where(used, costs.wrong_voice * bass * (1 - tune), 0.0)
-    wrong2 = np.where(used, costs.wrong_voice * tune * (1 - bass), 0.0)
+    wrong1 = np.where(seen.used, costs.wrong_voice * bass * (1 - tune), 0.0)
+    wrong2 = np.where(seen.used, costs.wrong_voice * tune * (1 - bass), 0.0)
 
     # what both voices together are worth less than each alone, per beat and per attack
     leans = tune - bass
-    below = together & (pitch[:, :, None] < pitch[:, None, :])
     unmeant = 1.0 - np.clip(leans[:, :, None] - leans[:, None, :], 0.0, 1.0)
-    pair = costs.crossing * below * unmeant + costs.doubling * same_class
+    pair = costs.crossing * ((apart < 0) & together) * unmeant + costs.doubling * same_class
     shared_attack = np.zeros_like(pair)
     t, a, b = np.nonzero(same_class)
     pair[t, a, b] += costs.sustain * np.minimum(heard[t, a], heard[t, b]).sum(axis=1)
-    shared = np.minimum(struck[t, a], struck[t, b]).sum(axis=1)
-    shared_attack[t, a, b] = shared
+    shared_attack[t, a, b] = np.minimum(struck[t, a], struck[t, b]).sum(axis=1)
 
-    everything = _everything(problem, costs)
-    silent = (everything[0] * beats + everything[1])[:, None, None]
-    node: Floats = silent + beats[:, None, None] * pair + shared_attack
+    lost = silent[0][seen.rows] * beats + silent[1][seen.rows]
+    node: Floats = lost[:, None, None] + beats[:, None, None] * pair + shared_attack
     node -= (beats[:, None] * (sound - wrong1) + attack - repeated)[:, :, None]
     node -= (beats[:, None] * (sound - wrong2) + attack - repeated)[:, None, :]
+    sounds = _choose_drums(problem, costs, seen, node, lost, attack, shared_attack)
     own = np.arange(1, slots.shape[1])
-
-    sounds = np.zeros(node.shape, dtype=np.bool_)
-    drums = np.flatnonzero(problem.drum_weights > 0)
-    if problem.drum_is_free:
-        sounds[drums] = True
-    elif len(drums):
-        answering = used[drums] & (_of(problem.answers, slots[drums]) == drums[:, None])
-        later = np.where(answering, 0.0, (1.0 - costs.delay) * attack[drums])
-        unheard = np.where(answering & ~starts[drums], (1.0 - costs.delay) * costs.attack, 0.0)
-        later -= unheard * _of(tones.worth, slots[drums])
-        twice = ~(answering[:, :, None] | answering[:, None, :])
-        struck_over = silent[drums] + (1.0 - costs.delay) * shared_attack[drums] * twice
-        struck_over = struck_over - later[:, :, None] - later[:, None, :]
-        quiet = node[drums] + problem.drum_weights[drums, None, None]
-        sounds[drums] = struck_over < quiet
-        node[drums] = np.minimum(struck_over, quiet)
     node[:, own, own] = np.inf
     return node, sounds
+
+
+def _choose_drums(
+    problem: Problem,
+    costs: Costs,
+    seen: _Seen,
+    node: Floats,
+    lost: Floats,
+    attack: Floats,
+    shared_attack: Floats,
+) -> Iterator[tuple[int, Bools]]:
+    """Lower ``node`` to the better choice where there is a drum; return where it sounds."""
+    weights = problem.drum_weights[seen.rows]
+    with_drum = np.flatnonzero(weights > 0)
+    segments = seen.rows[with_drum]
+    if problem.drum_is_free:
+        always = np.ones(node.shape[1:], dtype=np.bool_)
+        return iter([(t, always) for t in segments.tolist()])
+    answers = _of(problem.answers, seen.slots[with_drum])
+    answering = seen.used[with_drum] & (answers == segments[:, None])
+    later = np.where(answering, 0.0, (1.0 - costs.delay) * attack[with_drum])
+    unheard = np.where(answering & ~seen.fresh[with_drum], (1.0 - costs.delay) * costs.attack, 0.0)
+    later -= unheard * seen.worth[with_drum]
+    twice = ~(answering[:, :, None] | answering[:, None, :])
+    covered = lost[with_drum, None, None] + (1.0 - costs.delay) * shared_attack[with_drum] * twice
+    covered = covered - later[:, :, None] - later[:, None, :]
+    quiet = node[with_drum] + weights[with_drum, None, None]
+    node[with_drum] = np.minimum(covered, quiet)
+    return zip(segments.tolist(), covered < quiet, strict=True)
 
 
 def _of(values: NDArray[_Kind], slots: Ints) -> NDArray[_Kind]:

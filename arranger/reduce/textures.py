@@ -102,8 +102,11 @@ def out_of_turn(problem: Problem, costs: Costs, starts: Ints, ranks: Ints) -> Fl
     return cost * (problem.lengths / problem.steps_per_beat)[:, None]
 
 
-def free_moves(problem: Problem, move: Floats) -> Floats:
+def free_moves(problem: Problem, moves: list[Floats]) -> list[Floats]:
     """Return the moves of voice 2 when it breaks chords: only the tune is costly to break into."""
     tune = np.append(problem.tones.tune >= 0.5, False)[problem.candidates]
-    before = np.vstack((np.zeros((1, tune.shape[1]), dtype=np.bool_), tune[:-1]))
-    return np.where(before[:, :, None] | tune[:, None, :], move, 0.0)
+    found = []
+    for t, move in enumerate(moves):
+        before = tune[t - 1, : move.shape[0]] if t else np.zeros(1, dtype=np.bool_)
+        found.append(np.where(before[:, None] | tune[t, : move.shape[1]], move, 0.0))
+    return found

@@ -109,7 +109,7 @@ def test_the_optimum_is_the_best_of_all_paths(
     assume(ways <= 4000)
     costs = costs_from(overrides)
     problem = problem_of(song)
-    optimum = solve(problem, price(problem, costs))
+    optimum = solve(price(problem, costs))
     assert optimum.cost == pytest.approx(reference.least_by_trying_all(song, costs), abs=1e-9)
     assert reference.path_cost(song, as_path(problem, optimum), costs) == pytest.approx(
         optimum.cost, abs=1e-9
@@ -123,7 +123,7 @@ def test_changing_between_events_never_pays(
 ) -> None:
     costs = costs_from(overrides)
     problem = problem_of(song)
-    optimum = solve(problem, price(problem, costs))
+    optimum = solve(price(problem, costs))
     assert optimum.cost == pytest.approx(reference.least_step_by_step(song, costs), abs=1e-9)
     assert reference.path_cost(song, as_path(problem, optimum), costs) == pytest.approx(
         optimum.cost, abs=1e-9
@@ -140,6 +140,6 @@ def test_the_worthiest_tones_stay_when_there_are_too_many() -> None:
     problem = problem_of(reference.Song(tones, 2, 2.0, {}), most=4)
     assert problem.overfull == 1
     assert sorted(problem.candidates[0, 1:].tolist()) == [0, 7, 18, 19]
-    optimum = solve(problem, price(problem, Costs()))
+    optimum = solve(price(problem, Costs()))
     assert [s.voice1 for s in as_path(problem, optimum)] == [7, 7]
     assert [s.voice2 for s in as_path(problem, optimum)] == [0, 0]
