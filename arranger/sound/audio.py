@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.sound import alternate
-from arranger.sound.bandlimit import PHASES, step_kernels, train_kernels
+from arranger.sound.bandlimit import PHASES, Kernels, step_kernels, train_kernels
 from arranger.sound.schedule import total_cycles
 from arranger.sound.signal import Block, blocks, voice2_offset
 
@@ -190,16 +190,14 @@ class _Mixer:
             offset = voice2_offset(engine)
             kernels[VOICE1] = train_kernels(clock, sample_rate, period, offset)
             kernels[VOICE2] = train_kernels(clock, sample_rate, period, period - offset)
-        overshoot = np.cumsum(still.table, axis=1).max()
-        self._kernels = [
-            kernel._replace(table=kernel.table * (PEAK / overshoot)) for kernel in kernels
-        ]
+        gain = PEAK / np.cumsum(still.table, axis=1).max()
+        gains = [gain, gain, gain if engine.method == "alternate" else gain / channels]
+        self._kernels = [_both_signs(*pair) for pair in zip(kernels, gains, strict=True)]
         self.given = 0
         self._clock = clock
         self._rate = sample_rate
         self._before = max(kernel.before for kernel in kernels)
         self._sums = np.zeros((channels, 0))
-        self._drum_share = 1 / channels if engine.method != "alternate" else 1.0
         leak = exp(-2 * pi * HIGH_PASS_HZ / sample_rate)
         self._fading = leak ** np.arange(1, int(_SECONDS_A_ROW * sample_rate) + 1)
         self._heights = np.zeros(channels)
@@ -221,10 +219,8 @@ class _Mixer:
         kernel = self._kernels[changes.kind]
         width = kernel.table.shape[1]
         sample, fraction = np.divmod(changes.cycles * self._rate, self._clock)
-        weights = kernel.table[fraction * PHASES // self._clock]
-        weights *= changes.signs[:, np.newaxis] * (
-            self._drum_share if changes.kind == STILL else 1.0
-        )
+        rows = fraction * PHASES // self._clock + PHASES * (changes.signs < 0)
+        weights = kernel.table.take(rows, axis=0)
         first = sample - self.given - kernel.before
         early = max(-int(first.min()), 0)
         places = (first + early)[:, np.newaxis] + np.arange(width)
@@ -240,11 +236,26 @@ class _Mixer:
         if missing:
             taken = np.pad(taken, ((0, 0), (0, missing)))
         self._sums = self._sums[:, frames:]
+        size = len(self._fading)
+        whole = frames // size * size
         heard = np.empty((frames, len(taken)), dtype=np.float32)
-        for start in range(0, frames, len(self._fading)):
-            row = taken[:, start : start + len(self._fading)]
-            fading = self._fading[: row.shape[1]]
-            heights = fading * (np.cumsum(row / fading, axis=1) + self._heights[:, np.newaxis])
-            self._heights = heights[:, -1].copy()
-            heard[start : start + row.shape[1]] = heights.T
+        for part in (slice(0, whole), slice(whole, frames)):
+            if part.start < part.stop:
+                self._integrate(taken[:, part], heard[part])
         return np.clip(heard, -PEAK, PEAK, out=heard)
+
+    def _integrate(self, sums: NDArray[np.float64], heard: Samples) -> None:
+        """Write the leaky integral of sums, shape (channels, rows of one length), into samples."""
+        channels, frames = sums.shape
+        fading = self._fading[: min(frames, len(self._fading))]
+        heights = np.cumsum(sums.reshape(channels, -1, len(fading)) / fading, axis=2)
+        for row in range(heights.shape[1]):
+            heights[:, row] += self._heights[:, np.newaxis]
+            self._heights = heights[:, row, -1] * fading[-1]
+        heights *= fading
+        heard[:] = heights.reshape(channels, frames).T
+
+
+def _both_signs(kernels: Kernels, gain: float) -> Kernels:
+    """Return the kernels of changes up, then those of changes down, PHASES each."""
+    return kernels._replace(table=gain * np.concatenate((kernels.table, -kernels.table)))
