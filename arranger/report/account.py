@@ -11,26 +11,27 @@ passage by the song's own metre, and its ``bar_index`` is -1.
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from arranger.reduce.explain import explanations
+from arranger.reduce.ledger import Entry
+from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.song.model import Note
 from arranger.song.time import bars as song_bars
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from arranger.grid.model import Grid
     from arranger.pipeline import Conversion
-    from arranger.reduce.ledger import Entry
-    from arranger.song.model import Note, Song
+    from arranger.song.model import Song
 
 _ON_TIME = 1e-6
 """In steps: a position this near to a bar line stands on it (float arithmetic of ticks)."""
@@ -40,48 +41,83 @@ _ON_TIME = 1e-6
 class Account:
     """The notes of a song and what became of them, column by column."""
 
-    notes: Sequence[Note]
-    entries: Sequence[Entry]
+    note: Mapping[str, tuple[Any, ...]]
+    """What was asked for: a column for each field of `arranger.song.model.Note`."""
+    entry: Mapping[str, tuple[Any, ...]]
+    """What became of it: a column for each field of `arranger.reduce.ledger.Entry`."""
+    first_span: Sequence[tuple[int, int, int] | tuple[None, None, None]]
+    """Voice, step and steps of the first stretch in which it is heard."""
+    outcome: NDArray[np.int64]
+    """Indices into `OUTCOMES`."""
+    decided: NDArray[np.int64]
+    """Indices into `REASONS` of the first reason; -1 for a note kept as written."""
     onset_seconds: list[float]
     """By the song's own tempo map, rounded to microseconds."""
     bar: list[int]
     """As people count: the sheet's bar numbers."""
     beat: list[float]
     """In beats of the metre, from 1; rounded to 1/10000."""
-    bar_index: list[int]
+    bar_index: NDArray[np.int64]
     """Index into ``Grid.bars``, or -1 for a note outside the passage."""
     explanation: list[str]
     """One sentence a note."""
 
     def totals(self) -> Mapping[str, int]:
         """Return the number of notes and of each outcome."""
-        counted = Counter(entry.outcome for entry in self.entries)
-        outcomes = {name: counted[name] for name in ("kept", "changed", "merged", "dropped")}
-        return {"notes": len(self.notes), **outcomes}
+        counts = np.bincount(self.outcome, minlength=len(OUTCOMES)).tolist()
+        return {"notes": len(self.outcome), **dict(zip(OUTCOMES, counts, strict=True))}
 
     def reasons(self) -> Mapping[str, int]:
         """Return how many notes each reason decided, most frequent first."""
-        counted = Counter(entry.reasons[0] for entry in self.entries if entry.reasons)
-        return dict(counted.most_common())
+        return reason_counts(self.decided)
+
+
+def outcome_indices(outcomes: Iterable[str]) -> NDArray[np.int64]:
+    """Return outcomes as indices into `OUTCOMES`."""
+    return np.array([_OUTCOME_AT[outcome] for outcome in outcomes], dtype=np.int64)
+
+
+def reason_counts(decided: NDArray[np.int64]) -> Mapping[str, int]:
+    """Return how often each reason stands in a column of indices, most frequent first."""
+    counts = np.bincount(decided[decided >= 0], minlength=len(REASONS)).tolist()
+    found = [(count, name) for name, count in zip(REASONS, counts, strict=True) if count]
+    return {name: count for count, name in sorted(found, key=lambda each: -each[0])}
+
+
+_OUTCOME_AT = {name: index for index, name in enumerate(OUTCOMES)}
+_REASON_AT = {name: index for index, name in enumerate(REASONS)}
+_NOWHERE = (None, None, None)
 
 
 @lru_cache(maxsize=1)
 def account(conversion: Conversion) -> Account:
     """Return the account of a conversion. The last one is remembered: all outputs share it."""
     song, grid = conversion.song, conversion.grid
-    entries = conversion.reduction.ledger.entries
-    onsets = np.fromiter((note.onset for note in song.notes), np.int64, len(song.notes))
+    note = _columns(Note._fields, song.notes)
+    entry = _columns(Entry._fields, conversion.reduction.ledger.entries)
+    onsets = np.array(note["onset"], dtype=np.int64)
     bar_index, bar_numbers, beats = _places(song, grid, onsets)
     bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
+    firsts = {
+        reasons: _REASON_AT[reasons[0]] if reasons else -1 for reasons in set(entry["reasons"])
+    }
     return Account(
-        notes=song.notes,
-        entries=entries,
+        note=note,
+        entry=entry,
+        first_span=[spans[0] if spans else _NOWHERE for spans in entry["spans"]],
+        outcome=outcome_indices(entry["outcome"]),
+        decided=np.array([firsts[reasons] for reasons in entry["reasons"]], dtype=np.int64),
         onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
         bar=bar,
         beat=beat,
-        bar_index=bar_index.tolist(),
+        bar_index=bar_index,
         explanation=explanations(song, grid, conversion.reduction, bars=bar, beats=beat),
     )
+
+
+def _columns(names: tuple[str, ...], rows: Sequence[Any]) -> dict[str, tuple[Any, ...]]:
+    columns = zip(*rows, strict=True) if rows else ((),) * len(names)
+    return dict(zip(names, columns, strict=True))
 
 
 def _places(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -32,7 +33,9 @@ def book_page(records: Sequence[Record], twins: Mapping[str, str]) -> str:
     script = Script.of(SCRIPTS)
     return rendered(
         "book.html",
-        data=embedded([_song(record, twins) for record in done if record.notes]),
+        data=embedded(
+            json.dumps([_song(record, twins) for record in done if record.notes], allow_nan=False)
+        ),
         style=asset("style.css"),
         script=script.text,
         script_digest=script.digest,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -37,13 +36,12 @@ def asset(name: str) -> str:
     return files("arranger.report").joinpath("page", name).read_text(encoding="utf-8")
 
 
-def embedded(value: Any) -> str:
-    """Return JSON that may stand inside a script element, whatever text it carries.
+def embedded(text: str) -> str:
+    """Return JSON so that it may stand inside a script element, whatever it carries.
 
     Only ``<`` can end a script element or open a comment in one (HTML Standard, "Restrictions for
     contents of script elements"), so it is written as an escape of JSON.
     """
-    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c")
 
 

@@ -6,13 +6,15 @@ import shlex
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from arranger.engine.tuning import advice
 from arranger.errors import one_line
 from arranger.options import command_line
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.reasons import OUTCOMES
-from arranger.report.account import account
-from arranger.report.losses import DECIDED, Advice, worst_bars
+from arranger.report.account import account, reason_counts
+from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
 from arranger.sheet.model import tones
 from arranger.song.general_midi import percussion_name
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
 
 MOST_PARTS = 200
 MOST_REMARKS = 200
-BARS_IN_NEED = 8
 
 
 class OutcomeCount(NamedTuple):
@@ -113,7 +114,7 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
         outcomes=tuple(
             OutcomeCount(name, found.totals[name], means) for name, means in OUTCOMES.items()
         ),
-        hand=worst_bars(conversion, BARS_IN_NEED),
+        hand=worst_bars(conversion, MOST_ADVICE),
         parts=parts[:MOST_PARTS],
         parts_left_out=max(len(parts) - MOST_PARTS, 0),
         grid=_grid(conversion),
@@ -130,16 +131,16 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
 
 def _parts(conversion: Conversion) -> tuple[PartFacts, ...]:
     found = account(conversion)
-    counts = [Counter[str]() for _ in conversion.song.parts]
-    for note, entry in zip(found.notes, found.entries, strict=True):
-        counts[note.part][entry.outcome] += 1
+    parts = np.array(found.note["part"], dtype=np.int64)
+    size = len(conversion.song.parts), len(OUTCOMES)
+    counts = np.bincount(parts * size[1] + found.outcome, minlength=size[0] * size[1]).reshape(size)
     return tuple(
         PartFacts(
             part.index + 1,
             one_line(part.name),
             role.role,
             part.notes,
-            tuple(counts[part.index][outcome] for outcome in OUTCOMES),
+            tuple(counts[part.index].tolist()),
             "; ".join(f"{e.what} ({e.weight:+.2g})" for e in role.evidence),
         )
         for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
@@ -200,23 +201,23 @@ def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
 
 def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
     found = account(conversion)
-    hits: Counter[int] = Counter()
-    heard: Counter[int] = Counter()
-    rest: dict[int, Counter[str]] = {}
-    for note, entry in zip(found.notes, found.entries, strict=True):
-        if not note.drum:
-            continue
-        hits[note.pitch] += 1
-        heard[note.pitch] += entry.outcome != "dropped"
-        if entry.outcome == "dropped":
-            rest.setdefault(note.pitch, Counter())[entry.reasons[0]] += 1
-    return tuple(
-        DrumFacts(
-            percussion_name(key),
-            sound.name if (sound := conversion.engine.drum_for(key)) else "no sound",
-            hits[key],
-            heard[key],
-            ", ".join(f"{n} {DECIDED[why]}" for why, n in rest.get(key, Counter()).most_common()),
+    drum = np.array(found.note["drum"], dtype=np.bool_)
+    pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
+    facts = []
+    for key in np.unique(pitch[drum]).tolist():
+        hits = pitch == key
+        lost = hits & (found.outcome == DROPPED)
+        sound = conversion.engine.drum_for(key)
+        facts.append(
+            DrumFacts(
+                percussion_name(key),
+                sound.name if sound else "no sound",
+                int(hits.sum()),
+                int(hits.sum() - lost.sum()),
+                ", ".join(
+                    f"{count} {DECIDED[why]}"
+                    for why, count in reason_counts(found.decided[lost]).items()
+                ),
+            )
         )
-        for key in sorted(hits)
-    )
+    return tuple(facts)

@@ -7,16 +7,15 @@ shows it and does not compute it. The JSON ledger has it unchanged.
 
 from __future__ import annotations
 
-import csv
-import io
 from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
 from arranger.report.account import account
+from arranger.report.columns import text_columns
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Sequence
 
     from arranger.pipeline import Conversion
 
@@ -50,51 +49,45 @@ _NAMES = [pitch_name(pitch) for pitch in range(128)]
 
 def ledger_csv(conversion: Conversion) -> bytes:
     """Return the ledger as CSV; several reasons are separated by a space."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(COLUMNS)
-    writer.writerows(_rows(conversion))
-    return text.getvalue().encode()
+    columns = {**text_columns(conversion), **_own_columns(conversion)}
+    rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
+    return "\r\n".join([",".join(COLUMNS), *rows, ""]).encode()
 
 
-def _rows(conversion: Conversion) -> Iterator[tuple[object, ...]]:
+def _own_columns(conversion: Conversion) -> dict[str, list[str]]:
+    """Return the columns that are written otherwise than in JSON."""
     found = account(conversion)
-    names = [_as_text(one_line(part.name)) for part in conversion.song.parts]
-    for note, entry, seconds, bar, beat, told in zip(
-        found.notes,
-        found.entries,
-        found.onset_seconds,
-        found.bar,
-        found.beat,
-        found.explanation,
-        strict=True,
-    ):
-        voice, step, steps = entry.spans[0] if entry.spans else (None, None, None)
-        yield (
-            note.id,
-            note.track,
-            note.part + 1,
-            names[note.part],
-            note.channel,
-            bar,
-            beat,
-            note.onset,
-            note.duration,
-            seconds,
-            note.pitch,
-            "" if note.drum else _NAMES[note.pitch],
-            note.velocity,
-            "yes" if note.drum else "no",
-            entry.outcome,
-            " ".join(entry.reasons),
-            voice or "",
-            step,
-            steps,
-            entry.pitch_out,
-            entry.sound,
-            told,
-        )
+    note, entry = found.note, found.entry
+    voice, step, steps = zip(*found.first_span, strict=True)
+    names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
+    reasons = {each: " ".join(each) for each in set(entry["reasons"])}
+    return {
+        "part_name": [names[part] for part in note["part"]],
+        "pitch_name": [
+            "" if drum else _NAMES[pitch]
+            for pitch, drum in zip(note["pitch"], note["drum"], strict=True)
+        ],
+        "drum": ["yes" if drum else "no" for drum in note["drum"]],
+        "outcome": list(entry["outcome"]),
+        "reasons": [reasons[each] for each in entry["reasons"]],
+        "voice": _or_empty([each or None for each in voice]),
+        "step": _or_empty(step),
+        "steps": _or_empty(steps),
+        "pitch_out": _or_empty(entry["pitch_out"]),
+        "sound": [each or "" for each in entry["sound"]],
+        "explanation": [quoted(told) for told in found.explanation],
+    }
 
 
-def _as_text(name: str) -> str:
+def _or_empty(values: Sequence[int | None]) -> list[str]:
+    return ["" if value is None else str(value) for value in values]
+
+
+def quoted(text: str) -> str:
+    """Return a text as one field."""
+    return '"' + text.replace('"', '""') + '"'
+
+
+def as_text(name: str) -> str:
+    """Return a name that no spreadsheet takes for a formula."""
     return f"'{name}" if name[:1] in {"=", "+", "-", "@", "\t"} else name

@@ -9,18 +9,22 @@ are our own judgement, common practice, no source.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.pitch import pitch_name
-from arranger.report.account import account
+from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.report.account import account, outcome_indices, reason_counts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from numpy.typing import NDArray
+
     from arranger.pipeline import Conversion
+    from arranger.reduce.ledger import Ledger
 
 SEVERITY: Mapping[str, float] = {"kept": 0.0, "changed": 0.2, "merged": 0.15, "dropped": 1.0}
 ROLE_WEIGHT: Mapping[str, float] = {
@@ -30,8 +34,10 @@ ROLE_WEIGHT: Mapping[str, float] = {
     "drums": 0.7,
     "muted": 0.0,
 }
-LOOKED_AT = 8
-"""How many bars are looked at for each piece of advice, to find those that repeat."""
+BARS_LOOKED_AT = 32
+"""How many bars are looked at, to find those that repeat."""
+
+MOST_ADVICE = 8
 
 MOST_NAMED = 6
 
@@ -62,6 +68,13 @@ DECIDED: Mapping[str, str] = {
     "beyond-limit": "outside the passage",
     "by-hand": "changed by hand",
 }
+
+
+KEPT, DROPPED = (list(OUTCOMES).index(name) for name in ("kept", "dropped"))
+
+_SEVERITY = np.array([SEVERITY[name] for name in OUTCOMES])
+_AS_ASKED = np.array([reason in AS_ASKED for reason in REASONS] + [False])
+"""By index of the deciding reason; the last is for -1, no reason."""
 
 
 class BarLoss(NamedTuple):
@@ -101,94 +114,109 @@ class Advice(NamedTuple):
         return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
+@lru_cache(maxsize=1)
 def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
     found = account(conversion)
     bars = conversion.grid.bars
-    values = note_values(conversion)
-    loss, worth = [0.0] * len(bars), [0.0] * len(bars)
-    notes, dropped = [0] * len(bars), [0] * len(bars)
-    for entry, index, value in zip(found.entries, found.bar_index, values, strict=True):
-        if index < 0 or (entry.reasons and entry.reasons[0] in AS_ASKED):
-            continue
-        worth[index] += value
-        notes[index] += 1
-        loss[index] += SEVERITY[entry.outcome] * value
-        dropped[index] += entry.outcome == "dropped"
+    counted = (found.bar_index >= 0) & ~_AS_ASKED[found.decided]
+    index, outcome = found.bar_index[counted], found.outcome[counted]
+    value = note_values(conversion)[counted]
+
+    def total(weights: NDArray[np.float64] | NDArray[np.bool_]) -> list[float]:
+        totals: list[float] = np.bincount(index, weights, len(bars)).tolist()
+        return totals
+
+    columns = zip(
+        bars,
+        total(_SEVERITY[outcome] * value),
+        total(value),
+        total(np.ones(len(index))),
+        total(outcome == DROPPED),
+        strict=True,
+    )
     return tuple(
-        BarLoss(place, bar.number, loss[place], worth[place], notes[place], dropped[place])
-        for place, bar in enumerate(bars)
+        BarLoss(place, bar.number, loss, worth, int(notes), int(dropped))
+        for place, (bar, loss, worth, notes, dropped) in enumerate(columns)
     )
 
 
-def note_roles(conversion: Conversion) -> list[str]:
-    """Return the role of each note: tune or bass where it carries that line, else its part's."""
+@lru_cache(maxsize=1)
+def note_roles(conversion: Conversion) -> NDArray[np.int64]:
+    """Return the role of each note, as an index into `ROLE_WEIGHT`.
+
+    It is tune or bass where the note carries that line, else its part's.
+    """
     reduction = conversion.reduction
-    of_part = [role.role for role in reduction.roles]
-    roles = [of_part[note.part] for note in conversion.song.notes]
+    names = list(ROLE_WEIGHT)
+    of_part = np.array([names.index(role.role) for role in reduction.roles], dtype=np.int64)
+    roles: NDArray[np.int64] = of_part[np.array(account(conversion).note["part"], dtype=np.int64)]
     if reduction.weights is None:
         return roles
+    muted = roles == names.index("muted")
     for name, weights in (("bass", reduction.weights.bass), ("tune", reduction.weights.tune)):
-        for note in np.flatnonzero(np.asarray(weights) >= CARRIES_LINE).tolist():
-            if roles[note] != "muted":
-                roles[note] = name
+        roles[(weights >= CARRIES_LINE) & ~muted] = names.index(name)
     return roles
 
 
-def note_values(conversion: Conversion) -> list[float]:
+def note_values(conversion: Conversion) -> NDArray[np.float64]:
     """Return what would be lost with each note: its role's weight times 0.5 to 1 by loudness."""
-    return [
-        ROLE_WEIGHT[role] * (0.5 + note.loudness / 2)
-        for role, note in zip(note_roles(conversion), conversion.song.notes, strict=True)
-    ]
+    weights = np.array(list(ROLE_WEIGHT.values()))[note_roles(conversion)]
+    loudness = np.array(account(conversion).note["loudness"], dtype=np.float64)
+    values: NDArray[np.float64] = weights * (0.5 + loudness / 2)
+    return values
+
+
+def total_loss(ledger: Ledger, values: NDArray[np.float64]) -> float:
+    """Return the loss of a whole song, its notes being worth so much."""
+    outcome = outcome_indices(entry.outcome for entry in ledger.entries)
+    return float(np.sum(_SEVERITY[outcome] * values))
 
 
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
     """Return the bars with the greatest loss, greatest first; bars that lost nothing are left out.
 
-    Repeated bars that the same was done to share one piece of advice.
+    Repeated bars that the same was done to share one piece of advice. At most `MOST_ADVICE`.
     """
+    return _ranked(conversion)[:count]
+
+
+@lru_cache(maxsize=1)
+def _ranked(conversion: Conversion) -> tuple[Advice, ...]:
     losing = (bar for bar in bar_losses(conversion) if bar.loss > 0)
-    ranked = sorted(losing, key=lambda bar: (-round(bar.loss, 6), bar.place))[: count * LOOKED_AT]
-    members = _members(conversion, {bar.place for bar in ranked})
-    roles = note_roles(conversion)
+    ranked = sorted(losing, key=lambda bar: (-round(bar.loss, 6), bar.place))[:BARS_LOOKED_AT]
+    members = _members(conversion, [bar.place for bar in ranked])
     told: dict[str, list[BarLoss]] = {}
     for bar in ranked:
-        told.setdefault(_sentence(conversion, roles, bar, members[bar.place]), []).append(bar)
-    return tuple(Advice(tuple(bars), sentence) for sentence, bars in told.items())[:count]
+        told.setdefault(_sentence(conversion, bar, members[bar.place]), []).append(bar)
+    return tuple(Advice(tuple(bars), sentence) for sentence, bars in told.items())[:MOST_ADVICE]
 
 
-def _members(conversion: Conversion, wanted: set[int]) -> Mapping[int, list[int]]:
+def _members(conversion: Conversion, wanted: list[int]) -> Mapping[int, NDArray[np.int64]]:
     """Return the ids of the notes that lost something, by bar."""
     found = account(conversion)
-    members: dict[int, list[int]] = defaultdict(list)
-    for entry, index in zip(found.entries, found.bar_index, strict=True):
-        if index in wanted and entry.outcome != "kept" and entry.reasons[0] not in AS_ASKED:
-            members[index].append(entry.note)
-    return members
+    lost = np.flatnonzero((found.outcome != KEPT) & ~_AS_ASKED[found.decided])
+    index = found.bar_index[lost]
+    return {place: lost[index == place] for place in wanted}
 
 
-def _sentence(conversion: Conversion, roles: list[str], bar: BarLoss, members: list[int]) -> str:
-    """Return how many notes are not heard, the main causes, and what the tune lost."""
-    entries = conversion.reduction.ledger.entries
-    causes = Counter(entries[note].reasons[0] for note in members).most_common(2)
+def _sentence(conversion: Conversion, bar: BarLoss, members: NDArray[np.int64]) -> str:
+    """Return how many notes are not heard, the main causes, and what tune and bass lost."""
+    causes = list(reason_counts(account(conversion).decided[members]).items())[:2]
     told = " and ".join(f"{count} {DECIDED[reason]}" for reason, count in causes)
     lead = f"{bar.dropped} of {bar.notes} notes not heard" if bar.dropped else "every note is heard"
-    return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, roles, members)])
+    return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, members)])
 
 
-def _lines_hit(conversion: Conversion, roles: list[str], members: list[int]) -> Iterator[str]:
+def _lines_hit(conversion: Conversion, members: NDArray[np.int64]) -> Iterator[str]:
     """Yield what the tune and the bass lost, by name and beat."""
     found = account(conversion)
-    for role in ("tune", "bass"):
-        lost = [
-            note
-            for note in members
-            if found.entries[note].outcome == "dropped" and roles[note] == role
-        ]
+    dropped = members[found.outcome[members] == DROPPED]
+    roles = note_roles(conversion)[dropped]
+    for index, role in enumerate(ROLE_WEIGHT):
+        lost = dropped[roles == index].tolist() if role in {"tune", "bass"} else []
         if lost:
-            named = [
-                f"{pitch_name(found.notes[n].pitch)} on beat {found.beat[n]:.3g}" for n in lost
-            ]
+            pitches = found.note["pitch"]
+            named = [f"{pitch_name(pitches[n])} on beat {found.beat[n]:.3g}" for n in lost]
             more = f" and {len(named) - 3} more" if len(named) > 3 else ""
             yield f"the {role} loses {', '.join(named[:3])}{more}"

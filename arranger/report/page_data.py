@@ -2,11 +2,13 @@
 
 The shape of this value is shared with ``page/data.js`` and with nothing else: it is no format for
 other programs, who have the ledger. Notes are columns in the order of ``Song.notes``; positions and
-lengths are in steps, rounded to a hundredth, which is less than a pixel at any zoom.
+lengths are in hundredths of a step, which is less than a pixel at any zoom, beats in hundredths of a
+beat.
 """
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,24 +16,26 @@ import numpy as np
 from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
+from arranger.report.columns import array, text_columns, written
 from arranger.report.losses import DECIDED, bar_losses
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
 from arranger.sound.alternate import drum_divisors
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from arranger.pipeline import Conversion
 
-_OUTCOME_AT = {name: index for index, name in enumerate(OUTCOMES)}
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 
 
-def page_data(conversion: Conversion) -> dict[str, Any]:
-    """Return everything that the scripts of the song's page work on."""
+def page_data(conversion: Conversion) -> str:
+    """Return everything that the scripts of the song's page work on, as JSON."""
     song, grid = conversion.song, conversion.grid
-    return {
+    still = {
         "title": song.title,
         "stepSeconds": grid.step_length.seconds,
         "steps": grid.steps,
@@ -41,10 +45,15 @@ def page_data(conversion: Conversion) -> dict[str, Any]:
         "outcomes": list(OUTCOMES),
         "reasons": [[name, DECIDED[name]] for name in REASONS],
         "drumNames": _drum_names(conversion),
-        "notes": _notes(conversion),
         "sheet": _sheet(conversion),
         "engine": _engine(conversion),
     }
+    notes = ",".join(f'"{name}":{array(texts)}' for name, texts in _notes(conversion).items())
+    return f'{_json(still)[:-1]},"notes":{{{notes}}}}}'
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
 def _bars(conversion: Conversion) -> list[list[float]]:
@@ -73,34 +82,42 @@ def _parts(conversion: Conversion) -> list[list[Any]]:
 
 
 def _drum_names(conversion: Conversion) -> dict[int, str]:
-    keys = {note.pitch for note in conversion.song.notes if note.drum}
+    note = account(conversion).note
+    keys = {pitch for pitch, drum in zip(note["pitch"], note["drum"], strict=True) if drum}
     return {key: percussion_name(key) for key in sorted(keys)}
 
 
-def _notes(conversion: Conversion) -> dict[str, list[Any]]:
+def _notes(conversion: Conversion) -> dict[str, Sequence[str]]:
+    """Return the columns of the notes, each value as JSON text."""
     found = account(conversion)
-    notes, entries = found.notes, found.entries
-    sounds = {drum.name: index for index, drum in enumerate(conversion.engine.drums)}
-    groups: dict[tuple[str, ...], list[int]] = {}
-    for entry in entries:
-        if entry.reasons not in groups:
-            groups[entry.reasons] = [_REASON_AT[reason] for reason in entry.reasons]
-    return {
-        "part": [note.part for note in notes],
-        "pitch": [note.pitch for note in notes],
-        "loud": [round(note.loudness * 100) for note in notes],
-        "at": np.round(_positions(conversion), 2).tolist(),
-        "steps": np.round(_lengths(conversion), 2).tolist(),
-        "bar": found.bar,
-        "beat": found.beat,
-        "outcome": [_OUTCOME_AT[entry.outcome] for entry in entries],
-        "reasons": [groups[entry.reasons] for entry in entries],
-        "spans": [[part for span in entry.spans for part in span] for entry in entries],
-        "out": [-1 if entry.pitch_out is None else entry.pitch_out for entry in entries],
-        "sound": [-1 if entry.sound is None else sounds[entry.sound] for entry in entries],
-        "by": [entry.by for entry in entries],
-        "told": found.explanation,
+    note, entry = found.note, found.entry
+    texts = text_columns(conversion)
+    sounds = {None: -1} | {drum.name: i for i, drum in enumerate(conversion.engine.drums)}
+    groups = {
+        reasons: _json([_REASON_AT[reason] for reason in reasons])
+        for reasons in set(entry["reasons"])
     }
+    return {
+        "part": written(note["part"]),
+        "pitch": texts["pitch"],
+        "loud": _hundredths(np.array(note["loudness"], dtype=np.float64)),
+        "at": _hundredths(_positions(conversion)),
+        "steps": _hundredths(_lengths(conversion)),
+        "bar": texts["bar"],
+        "beat": _hundredths(np.array(found.beat)),
+        "outcome": written(found.outcome.tolist()),
+        "reasons": [groups[reasons] for reasons in entry["reasons"]],
+        "spans": texts["spans"],
+        "out": texts["pitch_out"],
+        "sound": written([sounds[sound] for sound in entry["sound"]]),
+        "by": texts["by"],
+        "told": texts["explanation"],
+    }
+
+
+def _hundredths(values: NDArray[np.float64]) -> Sequence[str]:
+    """Return values in hundredths: whole numbers are shorter, and quicker to read and write."""
+    return written(np.rint(values * 100).astype(np.int64).tolist())
 
 
 def _positions(conversion: Conversion) -> NDArray[np.float64]:
@@ -118,7 +135,7 @@ def _lengths(conversion: Conversion) -> NDArray[np.float64]:
     """
     song, grid, settings = conversion.song, conversion.grid, conversion.settings
     if grid.basis == "file" and settings.grid.clock == "beat":
-        ticks = np.fromiter((note.duration for note in song.notes), np.float64, len(song.notes))
+        ticks = np.array(account(conversion).note["duration"], dtype=np.float64)
         # ticks / (ticks/beat * beats/step) = steps
         lengths: NDArray[np.float64] = ticks / (song.ticks_per_beat * float(grid.step_beats))
     else:

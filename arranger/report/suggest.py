@@ -18,13 +18,15 @@ from arranger.engine import builtin_engines, load_engine
 from arranger.errors import ArrangerError
 from arranger.options import build_settings
 from arranger.pipeline import convert
-from arranger.report.losses import SEVERITY, note_values
+from arranger.report.losses import note_values, total_loss
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
+
+    import numpy as np
+    from numpy.typing import NDArray
 
     from arranger.pipeline import Conversion
-    from arranger.reduce.ledger import Ledger
 
 MOST = 5
 """How many suggestions are made."""
@@ -79,7 +81,9 @@ def _rank(suggestion: Suggestion) -> tuple[bool, float, float]:
     return (not better, -suggestion.heard_more if better else 0.0, suggestion.loss_change)
 
 
-def _tried(conversion: Conversion, values: Sequence[float], attempt: Attempt) -> Suggestion | None:
+def _tried(
+    conversion: Conversion, values: NDArray[np.float64], attempt: Attempt
+) -> Suggestion | None:
     """Return what an attempt gives, or None where the song doesn't allow it or nothing changes."""
     try:
         settings = build_settings(attempt.words, conversion.settings)
@@ -97,7 +101,7 @@ def _tried(conversion: Conversion, values: Sequence[float], attempt: Attempt) ->
         words["transpose"] = str(other.reduction.ledger.transpose)
     ledger, changed = conversion.reduction.ledger, other.reduction.ledger
     now, then = ledger.outcomes(), changed.outcomes()
-    loss = _loss(ledger, values)
+    loss = total_loss(ledger, values)
     options = shlex.join([word for name, value in words.items() for word in (f"--{name}", value)])
     longer = other.grid.steps - conversion.grid.steps
     size = f"; {abs(longer)} steps {'more' if longer > 0 else 'fewer'}" if longer else ""
@@ -106,13 +110,7 @@ def _tried(conversion: Conversion, values: Sequence[float], attempt: Attempt) ->
         attempt.what + size,
         now["dropped"] - then["dropped"],
         then["kept"] - now["kept"],
-        _loss(changed, values) / loss - 1 if loss else 0.0,
-    )
-
-
-def _loss(ledger: Ledger, values: Sequence[float]) -> float:
-    return sum(
-        SEVERITY[entry.outcome] * value for entry, value in zip(ledger.entries, values, strict=True)
+        total_loss(changed, values) / loss - 1 if loss else 0.0,
     )
 
 

@@ -12,10 +12,12 @@ from dataclasses import dataclass, fields
 from textwrap import fill
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from arranger.errors import one_line
 from arranger.machine import song_bytes
 from arranger.report.account import account
-from arranger.report.losses import worst_bars
+from arranger.report.losses import DROPPED, worst_bars
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -150,9 +152,10 @@ def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
 
 def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
     found = account(conversion)
-    heard = [0] * len(conversion.song.parts)
-    for note, entry in zip(found.notes, found.entries, strict=True):
-        heard[note.part] += entry.outcome != "dropped"
+    parts = np.array(found.note["part"], dtype=np.int64)
+    heard = np.bincount(
+        parts[found.outcome != DROPPED], minlength=len(conversion.song.parts)
+    ).tolist()
     return tuple(
         PartLine(
             part.index + 1,

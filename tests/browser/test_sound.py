@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import json
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -50,7 +49,7 @@ def played(page: Page, conversion: Conversion, kind: str, chunks: list[int]) -> 
     """Return samples from the start, asked for in chunks, of "SheetSound" or "SongSound"."""
     page.evaluate(
         "text => { document.getElementById('data').textContent = text; }",
-        json.dumps(page_data(conversion)),
+        page_data(conversion),
     )
     found = page.evaluate(
         f"""chunks => {{

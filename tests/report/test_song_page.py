@@ -62,7 +62,7 @@ def test_names_from_the_file_never_become_markup(hand: Conversion) -> None:
 
 @given(st.text() | st.sampled_from(["</script>", "<!--<script>", "]]>", "\u2028", "\x00"]))
 def test_embedded_text_stays_inside_its_element(text: str) -> None:
-    written = embedded([text])
+    written = embedded(json.dumps([text], ensure_ascii=False))
     assert "<" not in written
     assert json.loads(written) == [text]
 
@@ -95,12 +95,12 @@ def test_data_holds_every_note_once(parade: Conversion) -> None:
     assert {len(column) for column in notes.values()} == {len(parade.song.notes)}
 
 
-def test_positions_and_lengths_are_in_steps(hand: Conversion) -> None:
+def test_positions_and_lengths_are_in_hundredths_of_steps(hand: Conversion) -> None:
     notes = data_of(html_page(hand))["notes"]
     # 240 ticks a step
-    assert notes["at"] == [0, 0, 0, 2, 3, 4, 6, 8, 10.25]
-    assert notes["steps"][:3] == [2, 4, 4]
-    assert notes["spans"][1] == [2, 0, 2, 2, 3, 1]
+    assert notes["at"] == [0, 0, 0, 200, 300, 400, 600, 800, 1025]
+    assert notes["steps"][:3] == [200, 400, 400]
+    assert notes["spans"][1] == [[2, 0, 2], [2, 3, 1]]
 
 
 def test_command_can_be_pasted_into_a_shell(hand: Conversion) -> None:

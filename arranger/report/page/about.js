@@ -31,7 +31,7 @@ function placeTakers(account, id, focusNote) {
 function particulars(account, id) {
   const { notes, parts } = account;
   const part = parts[notes.part[id]];
-  const heard = spansOf(account, id).map(([voice, step, steps]) => spanText(account, id, voice, step, steps));
+  const heard = notes.spans[id].map(([voice, step, steps]) => spanText(account, id, voice, step, steps));
   const facts = [
     `part ${part.number}, ${part.role}`,
     `bar ${notes.bar[id]}, beat ${beatText(notes.beat[id])}`,

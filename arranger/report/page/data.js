@@ -11,6 +11,7 @@ function readAccount() {
   const parts = data.parts.map(([name, role, drum, program], index) => ({
     index, number: index + 1, name, role, drum: drum === 1, program,
   }));
+  for (const name of ["at", "steps", "beat"]) data.notes[name] = data.notes[name].map((value) => value / 100);
   const account = { ...data, bars, parts };
   account.drawn = drawnNotes(data.notes);
   account.latestEnd = latestEnds(data.notes, account.drawn);

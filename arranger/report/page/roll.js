@@ -202,7 +202,7 @@ class Roll {
       for (const other of account.notes.by[this.focus]) {
         if (account.notes.at[other] >= 0) outline(context, view.noteBox(other), 1, [4, 3]);
       }
-      for (const [voice, step, steps] of spansOf(account, this.focus)) {
+      for (const [voice, step, steps] of account.notes.spans[this.focus]) {
         const heard = voice === 0 ? account.notes.pitch[this.focus] : account.notes.out[this.focus];
         const place = voice === 0 ? view.hitBox(step, heard) : view.toneBox(step, steps, heard);
         joined(context, box, place);
@@ -245,13 +245,6 @@ function toneSourceAt(account, step, pitch) {
     if (tone !== undefined && tone.step <= step && tone.pitch === pitch) return tone.source;
   }
   return NO_NOTE;
-}
-
-function spansOf(account, id) {
-  const flat = account.notes.spans[id];
-  const spans = [];
-  for (let at = 0; at < flat.length; at += 3) spans.push(flat.slice(at, at + 3));
-  return spans;
 }
 
 function drawCells(context, palette, outcome, boxes) {

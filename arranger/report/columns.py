@@ -1,0 +1,76 @@
+"""The account's columns as JSON text, each value written once.
+
+Ledger, table and page all write the same values. Most columns have few different ones (pitches,
+bars, velocities), so a value is turned into text once and then looked up; a line is a join. Writing
+a ledger so takes a third of the time of formatting each line.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from json.encoder import encode_basestring
+from typing import TYPE_CHECKING, Any
+
+from arranger.report.account import account
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from arranger.pipeline import Conversion
+    from arranger.reduce.ledger import Span
+
+    Texts = Sequence[str]
+
+
+@lru_cache(maxsize=1)
+def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
+    """Return the columns of the ledger's notes as JSON text, in the ledger's order and names.
+
+    The last conversion's are remembered.
+    """
+    found = account(conversion)
+    note, entry = found.note, found.entry
+    voice, step, steps = zip(*found.first_span, strict=True) if found.first_span else ((), (), ())
+    return {
+        "id": written(note["id"]),
+        "track": written(note["track"]),
+        "part": written([part + 1 for part in note["part"]]),
+        "channel": written(note["channel"]),
+        "onset_tick": written(note["onset"]),
+        "duration_tick": written(note["duration"]),
+        "onset_seconds": written(found.onset_seconds),
+        "pitch": written(note["pitch"]),
+        "velocity": written(note["velocity"]),
+        "drum": written(note["drum"]),
+        "bar": written(found.bar),
+        "beat": written(found.beat),
+        "outcome": written(entry["outcome"]),
+        "reasons": written(entry["reasons"]),
+        "voice": written([each or None for each in voice]),
+        "step": written(step),
+        "steps": written(steps),
+        "pitch_out": written(entry["pitch_out"]),
+        "sound": written(entry["sound"]),
+        "spans": [_spans(each) for each in entry["spans"]],
+        "by": [str(list(each)) if each else "[]" for each in entry["by"]],
+        "explanation": [encode_basestring(told) for told in found.explanation],
+    }
+
+
+def written(values: Sequence[Any]) -> Texts:
+    """Return values of one kind as JSON text."""
+    table = {value: json.dumps(value, ensure_ascii=False) for value in set(values)}
+    return [table[value] for value in values]
+
+
+def array(texts: Iterable[str]) -> str:
+    """Return a JSON array of values that are text already."""
+    return f"[{','.join(texts)}]"
+
+
+def _spans(spans: Sequence[Span]) -> str:
+    if len(spans) == 1:
+        voice, step, steps = spans[0]
+        return f"[[{voice},{step},{steps}]]"
+    return array([f"[{voice},{step},{steps}]" for voice, step, steps in spans])
