@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, fields
+from functools import lru_cache
 from textwrap import fill
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -234,6 +235,7 @@ def shortened(name: str, limit: int = 28) -> str:
     return name if len(name) <= limit else f"{name[: limit - 3]}..."
 
 
+@lru_cache(maxsize=1)
 def memory_line(conversion: Conversion) -> str:
     """Return the sentence on the bytes that the piece takes and those that are left."""
     engine = conversion.engine
