@@ -90,6 +90,10 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
     _refuse(profile_faults(profile), text, file)
     pitches = pitch_table(profile)
     _refuse(table_faults(profile, pitches), text, file)
+    if profile.player:
+        from arranger.engine.player import player_faults
+
+        _refuse(player_faults(profile, pitches), text, file)
     return Engine(
         name=profile.name,
         title=profile.title,

@@ -11,12 +11,12 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.engine.player import chunking
 from arranger.pitch import pitch_name
 from arranger.sound.schedule import (
     DRUM_OVERHEAD_PASSES,
     NOISE_TAPS,
     Event,
-    chunking,
     drum_passes,
     events,
 )

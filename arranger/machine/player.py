@@ -10,10 +10,10 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.engine.player import chunking
 from arranger.errors import SettingsError, SheetError
 from arranger.machine.assembler import assemble
 from arranger.machine.packing import END_OF_PIECE, SPEAKER_BIT, PackedSong, pack
-from arranger.sound.schedule import chunking
 from arranger.sound.steps import step_length
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from arranger.engine.player import MOST_CHUNKS, chunking
 from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
@@ -175,14 +176,14 @@ def _engine(conversion: Conversion) -> dict[str, Any]:
 
 
 def _own_player(conversion: Conversion) -> dict[str, int]:
-    chunks, _ = schedule.chunking(conversion.grid.step_length.setting)
+    chunks, _ = chunking(conversion.grid.step_length.setting)
     return {
         "keepPasses": schedule.KEEP_PASSES,
         "restPass": schedule.REST_PASS,
         "drumKeepPasses": schedule.DRUM_KEEP_PASSES,
         "drumFirstFlipPasses": schedule.DRUM_FIRST_FLIP_PASSES,
         "endWriteCycles": schedule.END_WRITE_CYCLES,
-        "longestEvent": schedule.MOST_CHUNKS // chunks,
+        "longestEvent": MOST_CHUNKS // chunks,
     }
 
 

@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.engine.player import MOST_CHUNKS, chunking
 from arranger.sound.steps import played_steps, step_length
 
 if TYPE_CHECKING:
@@ -38,12 +39,6 @@ if TYPE_CHECKING:
 
 PAUSED = -1
 """Setting of a voice that doesn't count in this stretch."""
-
-MOST_CHUNKS = 255
-"""The player's event counter is a byte."""
-MOST_CHUNK_PASSES = 258
-"""255 rounds of its loop and 3 passes in which it counts chunks."""
-LEAST_CHUNK_PASSES = 16
 
 KEEP_PASSES = 3
 """Passes that an event of the player begins with, in which the tones before it still sound."""
@@ -116,21 +111,6 @@ def total_cycles(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> int:
     """Return how long the sheet takes."""
     again = 0 if sheet.loop_step is None else sheet.steps - sheet.loop_step
     return (sheet.steps + rounds * again) * step_length(sheet, engine).cycles
-
-
-def chunking(passes: int) -> tuple[int, int]:
-    """Return how the player counts a step: (chunks, passes a chunk), product ``passes``.
-
-    Raises
-    ------
-    ValueError
-        If it can't be counted so.
-    """
-    for chunks in range(-(-passes // MOST_CHUNK_PASSES), MOST_CHUNKS + 1):
-        if passes % chunks == 0 and passes // chunks >= LEAST_CHUNK_PASSES:
-            return chunks, passes // chunks
-    message = f"the player can't count steps of {passes} passes"
-    raise ValueError(message)
 
 
 def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:

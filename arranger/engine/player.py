@@ -1,0 +1,146 @@
+"""What this project's own Z80 player can play: ``player = "z80"`` in an engine's file.
+
+The player's source is ``arranger/machine/player.asm``; the figures here are its figures.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.engine.check import Fault
+from arranger.pitch import pitch_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from arranger.engine.model import Pitch
+    from arranger.engine.profile import Drum, Profile
+
+PASS_CYCLES = 118
+SECOND_WRITE_CYCLES = 59
+PHASE_BITS = 17
+"""16 in the accumulator, and the level that its overflow flips."""
+
+LARGEST_INCREMENT = 0xFFFF
+LARGEST_PERIOD = 0xFF
+LARGEST_HALF_PERIOD = 0xFF
+"""Of a drum, in passes."""
+
+MOST_CHUNKS = 255
+"""The event counter is a byte."""
+MOST_CHUNK_PASSES = 258
+"""255 rounds of the loop and 3 passes in which chunks are counted."""
+LEAST_CHUNK_PASSES = 16
+"""An event and a change of phrase must find room in one chunk."""
+
+
+def chunking(passes: int) -> tuple[int, int]:
+    """Return how the player counts a step: (chunks, passes a chunk), product ``passes``.
+
+    Raises
+    ------
+    ValueError
+        If it can't be counted so.
+
+    >>> chunking(1060), chunking(4096)
+    ((5, 212), (16, 256))
+    """
+    for chunks in range(-(-passes // MOST_CHUNK_PASSES), MOST_CHUNKS + 1):
+        if passes % chunks == 0 and passes // chunks >= LEAST_CHUNK_PASSES:
+            return chunks, passes // chunks
+    message = f"the player can't count steps of {passes} passes"
+    raise ValueError(message)
+
+
+def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
+    """Yield what the player can't do of a profile that asks for it."""
+    if profile.method not in ("phase", "counter"):
+        yield Fault(
+            ("method",),
+            "the Z80 player counts phases or periods",
+            'method = "phase" or "counter"',
+        )
+        return
+    loop, steps = profile.loop, profile.steps
+    if (loop.cycles, loop.voice1_write, loop.second_write) != (
+        PASS_CYCLES,
+        0,
+        SECOND_WRITE_CYCLES,
+    ):
+        yield Fault(
+            ("loop", "cycles"),
+            "this is not the loop of the Z80 player",
+            f"cycles = {PASS_CYCLES}, voice2_write = {SECOND_WRITE_CYCLES}; "
+            "or leave player out, for a routine of your own",
+        )
+        return
+    if steps.passes_per_count != 1 or steps.overhead_cycles:
+        yield Fault(
+            ("steps", "passes_per_count"),
+            "the Z80 player counts single passes, without overhead",
+            "passes_per_count = 1, overhead_cycles = 0",
+        )
+    if not profile.drum_takes_step:
+        yield Fault(
+            ("drum_takes_step",),
+            "a drum of the Z80 player takes the whole step",
+            "drum_takes_step = true",
+        )
+    yield from _step_faults(profile)
+    yield from _pitch_faults(profile, pitches)
+    for index, drum in enumerate(profile.drum):
+        yield from _drum_faults(drum, index)
+
+
+def _step_faults(profile: Profile) -> Iterator[Fault]:
+    for count in profile.steps.counts or range(profile.steps.first, profile.steps.last + 1):
+        try:
+            chunking(count)
+        except ValueError:
+            yield Fault(
+                ("steps", "counts" if profile.steps.counts else "first"),
+                f"the Z80 player can't count {count} passes",
+                f"a product of 1..{MOST_CHUNKS} and {LEAST_CHUNK_PASSES}..{MOST_CHUNK_PASSES}",
+            )
+            return
+
+
+def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
+    phase = profile.method == "phase"
+    if phase and profile.pitch.bits != PHASE_BITS:
+        yield Fault(
+            ("pitch", "bits"),
+            f"the Z80 player's phase has {PHASE_BITS} bits with the level",
+            f"bits = {PHASE_BITS}",
+        )
+        return
+    largest = LARGEST_INCREMENT if phase else LARGEST_PERIOD
+    for midi, entry in pitches.items():
+        if entry.setting > largest:
+            yield Fault(
+                ("pitch",),
+                f"{pitch_name(midi)} needs {entry.setting}, more than the Z80 player's {largest}",
+                "leave the pitch out",
+            )
+            return
+
+
+def _drum_faults(drum: Drum, index: int) -> Iterator[Fault]:
+    here = ("drum", index, "settings")
+    first, growth = (*drum.settings, 0)[:2]
+    if first % PASS_CYCLES or growth % PASS_CYCLES or growth < 0:
+        yield Fault(
+            here, "the Z80 player counts drums in passes", f"give multiples of {PASS_CYCLES}"
+        )
+        return
+    half = first // PASS_CYCLES
+    left = drum.cycles // PASS_CYCLES
+    while 0 < half <= LARGEST_HALF_PERIOD and left > 0 and growth:
+        left -= half
+        half += growth // PASS_CYCLES
+    if not 0 < half <= LARGEST_HALF_PERIOD or (growth and not drum.cycles):
+        yield Fault(
+            here,
+            f"a half period of {half} passes is more than the Z80 player's {LARGEST_HALF_PERIOD}",
+            "let it grow less, or sound shorter (cycles)",
+        )
