@@ -165,7 +165,7 @@ def compare_files(left: str | Path, right: str | Path) -> Comparison:
     found = [_own_ledger(path, sheet) for path, sheet in zip((left, right), sheets, strict=True)]
     ledgers = [own or other for own, other in zip(found, reversed(found), strict=True)]
     sides = [
-        Side(sheet, load_engine(sheet.engine, beside=path), _transpose(ledger))
+        Side(sheet, load_engine(sheet.engine, beside=path), _transpose(sheet, ledger))
         for path, sheet, ledger in zip((left, right), sheets, ledgers, strict=True)
     ]
     notes = None if ledgers[1] is None else song_notes(ledgers[1])
@@ -183,9 +183,18 @@ def _own_ledger(path: str | Path, sheet: Sheet) -> dict[str, Any] | None:
     )
 
 
-def _transpose(ledger: dict[str, Any] | None) -> int:
-    value = ledger.get("transpose") if ledger else 0
-    return value if isinstance(value, int) else 0
+def _transpose(sheet: Sheet, ledger: dict[str, Any] | None) -> int:
+    """Return how far the song was moved: as the sheet's settings say, where they say a number.
+
+    The ledger tells it for ``auto`` only: the one beside a sheet may be of a later conversion.
+    """
+    words = sheet.settings.split()
+    asked = words[words.index("--transpose") + 1 :][:1] if "--transpose" in words else ["0"]
+    try:
+        return int(asked[0]) if asked else 0
+    except ValueError:
+        value = ledger.get("transpose") if ledger else 0
+        return value if isinstance(value, int) else 0
 
 
 def ledger_path(sheet: str | Path) -> Path:

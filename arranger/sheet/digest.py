@@ -25,31 +25,30 @@ def bar_digests(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of each bar as it stands: 10 hexadecimal digits a bar."""
     found: list[str] = []
     start = 0
+    loop = sheet.loop_step
     for bar in sheet.bars:
         end = start + bar.steps
-        loop = sheet.loop_step
-        content = (
-            bar.numerator,
-            bar.denominator,
-            sheet.voice1[start:end],
-            sheet.voice2[start:end],
-            sheet.drums[start:end],
-            loop - start if loop is not None and start <= loop < end else None,
-        )
-        found.append(_digest(content, size=5))
+        rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
+        mark = loop - start if loop is not None and start <= loop < end else None
+        content = f"{bar.numerator}/{bar.denominator} {mark} {rows}"
+        found.append(blake2b(content.encode("utf-8", "replace"), digest_size=5).hexdigest())
         start = end
     return tuple(found)
 
 
 def sheet_digest(sheet: Sheet) -> str:
     """Return the digest of the sheet as it stands: 16 hexadecimal digits."""
+    return _sheet_digest(sheet, bar_digests(sheet))
+
+
+def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
     content = (
         sheet.title,
         sheet.engine,
         str(sheet.step_beats),
         sheet.step_setting,
         [bar.number for bar in sheet.bars],
-        bar_digests(sheet),
+        bars,
         sheet.comments,
     )
     return _digest(content, size=8)
@@ -62,20 +61,24 @@ def value_digest(value: str | int) -> str:
 
 def generated_parts(sheet: Sheet) -> Generated:
     """Return the digests of the sheet's parts as they stand."""
+    return _parts(sheet, bar_digests(sheet))
+
+
+def _parts(sheet: Sheet, bars: tuple[str, ...]) -> Generated:
     return Generated(
         title=value_digest(sheet.title),
         engine=value_digest(sheet.engine),
         length=value_digest(sheet.step_setting),
         bars=tuple(
-            BarDigest(bar.number, digest)
-            for bar, digest in zip(sheet.bars, bar_digests(sheet), strict=True)
+            BarDigest(bar.number, digest) for bar, digest in zip(sheet.bars, bars, strict=True)
         ),
     )
 
 
 def with_digest(sheet: Sheet) -> Sheet:
     """Return the sheet declared as generated just as it stands."""
-    return replace(sheet, digest=sheet_digest(sheet), generated=generated_parts(sheet))
+    bars = bar_digests(sheet)
+    return replace(sheet, digest=_sheet_digest(sheet, bars), generated=_parts(sheet, bars))
 
 
 def is_edited(sheet: Sheet) -> bool:

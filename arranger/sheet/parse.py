@@ -33,42 +33,37 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import SheetError
-from arranger.pitch import parse_pitch, pitch_name
-from arranger.sheet.model import HOLD, REST, BarDigest, Comment, Generated, Sheet, SheetBar
+from arranger.sheet.lexical import cell_spans, unquoted, value_span, without_comment, word_span
+from arranger.sheet.model import REST, BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
-from arranger.sheet.text import BELOW, FORMAT, HEADER, ROWS, VERSION, implied_steps, is_drum_name
+from arranger.sheet.text import BELOW, FORMAT, HEADER, ROWS, VERSION, implied_steps
+from arranger.sheet.values import (
+    BarLine,
+    Fault,
+    is_bar_number,
+    read_bar_line,
+    read_hits,
+    read_length,
+    read_step,
+    read_tempo,
+    read_tones,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from arranger.sheet.lexical import Span
 
 MAX_STEPS = 1_000_000
 """A sheet of more steps is not read; the longest that is made has 200,000."""
 
 MAX_BAR_STEPS = 10_000
 
-_Span = tuple[int, int]
-"""Column (from 1) and width, in characters."""
-
 _HEADER_WORDS = frozenset(HEADER[:-1])
 _HEADER_END = len(HEADER) - 1
-
-_WORD = re.compile(r"[^\s|]+")
-_COMMENT = re.compile(r"(?:^|(?<=\s))#")
-_QUOTED = re.compile(r'"((?:[^"\\]|\\.)*)"')
-_HEADER_QUOTED = re.compile(r'\s*\w+\s+"(?:[^"\\]|\\.)*"')
-_ESCAPE = re.compile(r"\\(?:u\{([0-9a-fA-F]{1,6})\}|(.))")
-_STEP = re.compile(r"(\d{1,6})(?:\s*/\s*(\d{1,6}))?(?:\s+beats?)?", re.ASCII)
-_TEMPO = re.compile(r"(\d{1,9}(?:\.\d{1,20})?(?:e[+-]?\d{1,3})?)(?:\s.*)?", re.ASCII)
-_NUMBER = re.compile(r"\d{1,9}", re.ASCII)
-_BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
-_METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
+_DRUMS = ROWS.index("drums")
 _DIGEST = re.compile(r"[0-9a-f]{10}")
-_RUN = re.compile(r"[-.]+")
-
-_CELLS = {"-": HOLD, ".": REST}
-for _pitch in range(12, 120):
-    _CELLS[pitch_name(_pitch)] = _pitch
 
 
 @dataclass(slots=True)
@@ -89,16 +84,12 @@ class Scan:
         number = self.row_lines[bar][row]
         if number == 0:
             return self.row_lines[bar][0], 1, 1
-        spots = _spots(_without_comment(self.lines[number - 1])[0], _skipped(row))
-        at, width = spots[step] if step < len(spots) else (0, 1)
-        return number, at + 1, width
+        spans = cell_spans(without_comment(self.lines[number - 1])[0], row)
+        return (number, *(spans[step] if step < len(spans) else (1, 1)))
 
     def header_place(self, line: int) -> tuple[int, int]:
         """Return column and width of the value on a line of the header."""
-        code = _without_comment(self.lines[line - 1])[0].rstrip()
-        first = _WORD.search(code)
-        value = code[first.end() :].lstrip() if first else ""
-        return (len(code) - len(value) + 1, len(value)) if value else (1, max(len(code), 1))
+        return value_span(without_comment(self.lines[line - 1])[0])
 
 
 def parse(text: str, file: str | Path | None = None) -> Sheet:
@@ -129,12 +120,7 @@ class _OpenBar:
     """The bar whose rows are being read."""
 
     line: int
-    number: int
-    numerator: int
-    denominator: int
-    steps: int | None = None
-    loop: int | None = None
-    """The step of the bar, from 1."""
+    head: BarLine
     rows: dict[int, list[int] | list[str | None]] = field(default_factory=dict)
     row_lines: dict[int, int] = field(default_factory=dict)
 
@@ -157,6 +143,7 @@ class _Reader:
         self.voice2: list[int] = []
         self.drums: list[str | None] = []
         self.loop: int | None = None
+        self.known_hits: dict[str, str | None] = {".": None}
         self.open: _OpenBar | None = None
         self.generated: list[tuple[int, list[str]]] = []
         self.comments: list[Comment] = []
@@ -169,7 +156,7 @@ class _Reader:
     def read(self) -> Scan:
         for number, line in enumerate(self.lines, 1):
             self.line = number
-            code, comment = _without_comment(line) if "#" in line else (line, None)
+            code, comment = without_comment(line) if "#" in line else (line, None)
             words = code.replace("|", " ").split()
             if number == 1:
                 self._first(words, code)
@@ -205,7 +192,7 @@ class _Reader:
                 "version",
                 f"is a sheet of version {' '.join(words[1:])[:20]!r}, not {VERSION}",
                 "use a newer version of arranger",
-                _at(code, 1),
+                word_span(code, 1),
             )
 
     def _line(self, words: list[str], code: str, comment: str | None) -> None:
@@ -213,7 +200,7 @@ class _Reader:
         if word == "voice" and words[1:2] in (["1"], ["2"]):
             place = self._row(int(words[1]), words, code)
         elif word == "drums":
-            place = self._row(3, words, code)
+            place = self._row(_DRUMS, words, code)
         elif word == "bar":
             place = self._bar(words, code)
         elif word in _HEADER_WORDS:
@@ -227,7 +214,7 @@ class _Reader:
                 "unknown-word",
                 f"a line begins with {words[0][:40]!r}",
                 "begin with bar, voice 1, voice 2, drums or #",
-                _at(code, 0),
+                word_span(code, 0),
             )
             place = (len(self.bars), 0)
         self._settle(*place, self.loose)
@@ -260,144 +247,62 @@ class _Reader:
             self._problem("twice", f"{word} stands twice", "take one away")
             return place
         self._settle(*place, self.header_loose)
-        start = _WORD.search(code)
-        at = 0 if start is None else start.end()
-        value = code[at:].strip()
-        column = (code.index(value, at) + 1, max(len(value), 1))
-        self.header_lines[word] = self.line
-        self.header[word] = self._value(word, value, column)
-        return place
-
-    def _value(self, word: str, value: str, place: _Span) -> str:
+        column, width = value_span(code)
+        value = code[column - 1 :].strip() if column > 1 else ""
         if value.startswith('"'):
-            match = _QUOTED.fullmatch(value)
-            if match is None:
-                self._problem("quotes", "the quotes don't match", 'write \\" for a quote', place)
-                return value
-            value = _ESCAPE.sub(_unescaped, match[1])
-        if word == "step":
-            match = _STEP.fullmatch(value)
-            if match is None or not int(match[1]) or not int(match[2] or 1):
-                self._problem(
-                    "step", f"{value[:40]!r} is no share of a beat", "write step 1/4 beat", place
-                )
-            else:
-                self.step = Fraction(int(match[1]), int(match[2] or 1))
-        elif word == "length":
-            if _NUMBER.fullmatch(value):
-                self.length = int(value)
-            else:
-                self._problem(
-                    "length",
-                    f"{value[:40]!r} is no whole number",
-                    "write one of the engine's step lengths; arranger engines NAME lists them",
-                    place,
-                )
-        elif word == "tempo":
-            match = _TEMPO.fullmatch(value)
-            if match is None:
-                self._problem(
-                    "tempo",
-                    f"{value[:40]!r} is no tempo",
-                    "write beats a minute, or nothing",
-                    place,
-                )
-            else:
-                self.tempo = float(match[1])
-        return value
+            plain = unquoted(value)
+            if plain is None:
+                remedy = 'write \\" for a quote'
+                self._problem("quotes", "the quotes don't match", remedy, (column, width))
+            value = plain or ""
+        self.header_lines[word] = self.line
+        self.header[word] = value
+        try:
+            if word == "step":
+                self.step = read_step(value)
+            elif word == "length":
+                self.length = read_length(value)
+            elif word == "tempo":
+                self.tempo = read_tempo(value)
+        except Fault as fault:
+            self._problem(fault.code, fault.what, fault.remedy, (column, width))
+        return place
 
     def _bar(self, words: list[str], code: str) -> tuple[int, int]:
         self._close_bar()
         self._settle(-1, _HEADER_END, self.header_loose)
-        before = self.bars[-1] if self.bars else SheetBar(0, 1, 4, 4)
-        bar = _OpenBar(self.line, before.number + 1, before.numerator, before.denominator)
-        rest = words[1:]
-        if rest and _BAR_NUMBER.fullmatch(rest[0]) and rest[1:2] not in (["steps"], ["step"]):
-            bar.number = int(rest.pop(0))
-        if rest and (match := _METRE.fullmatch(rest[0])):
-            rest.pop(0)
-            if int(match[1]) and int(match[2]):
-                bar.numerator, bar.denominator = int(match[1]), int(match[2])
-            else:
-                self._problem("metre", f"{match[0]} is no metre", "write one like 4/4 or 6/8")
-        if len(rest) > 1 and _NUMBER.fullmatch(rest[0]) and rest[1].lower() in ("step", "steps"):
-            bar.steps = int(rest[0])
-            del rest[:2]
-        if rest and rest[0].lower() == "loop":
-            rest.pop(0)
-            bar.loop = int(rest.pop(0)) if rest and _NUMBER.fullmatch(rest[0]) else 1
-        if rest:
-            self._problem(
-                "bar-line",
-                f"the bar line has {' '.join(rest)[:40]!r} after what belongs there",
-                "write like: bar 5   4/4   14 steps   loop",
-                _at(code, len(words) - len(rest)),
-            )
-        self.open = bar
+        before = self.bars[-1] if self.bars else None
+        try:
+            head = read_bar_line(words, before)
+        except Fault as fault:
+            self._fault(fault, code)
+            head = read_bar_line(words[: fault.word], before)
+        self.open = _OpenBar(self.line, head)
         return (len(self.bars), 0)
 
     def _row(self, row: int, words: list[str], code: str) -> tuple[int, int]:
-        if self.open is None:
-            self._problem(
-                "row-outside", f"{ROWS[row]} stands outside a bar", "write a bar line above it"
-            )
+        bar = self.open
+        if bar is None:
+            what = f"{ROWS[row]} stands outside a bar"
+            self._problem("row-outside", what, "write a bar line above it")
             return (len(self.bars), 0)
-        if row in self.open.rows:
-            number = self.open.number
-            self._problem(
-                "twice",
-                f"bar {number} has {ROWS[row]} twice",
-                "take one away, or write a bar line between",
-                _at(code, 0),
-            )
+        if row in bar.rows:
+            what = f"bar {bar.head.number} has {ROWS[row]} twice"
+            self._problem("twice", what, "take one away, or write a bar line between")
             return (len(self.bars), row)
-        self.open.rows[row] = (
-            self._hits(words[1:], code) if row == 3 else self._tones(words[2:], code)
+        faults: list[Fault] = []
+        bar.rows[row] = (
+            read_hits(words, self.known_hits, faults)
+            if row == _DRUMS
+            else read_tones(words, faults)
         )
-        self.open.row_lines[row] = self.line
+        bar.row_lines[row] = self.line
+        for fault in faults:
+            self._fault(fault, code)
         return (len(self.bars), row)
 
-    def _tones(self, words: list[str], code: str) -> list[int]:
-        try:
-            return [_CELLS[word] for word in words]
-        except KeyError:
-            pass
-        cells: list[int] = []
-        for index, word in enumerate(words, 2):
-            if _RUN.fullmatch(word):
-                cells.extend(_CELLS[sign] for sign in word)
-                continue
-            try:
-                cells.append(parse_pitch(word))
-            except ValueError:
-                cells.append(REST)
-                self._problem(
-                    "unknown-pitch",
-                    f"{word[:40]!r} is no pitch",
-                    "write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence",
-                    _at(code, index),
-                )
-        return cells
-
-    def _hits(self, words: list[str], code: str) -> list[str | None]:
-        cells: list[str | None] = []
-        for index, word in enumerate(words, 1):
-            if word == ".":
-                cells.append(None)
-            elif is_drum_name(word.lower()):
-                cells.append(word.lower())
-            elif _RUN.fullmatch(word) and "-" not in word:
-                cells.extend(None for _ in word)
-            else:
-                cells.append(None)
-                held = _RUN.fullmatch(word) is not None
-                self._problem(
-                    "drum-held" if held else "drum-name",
-                    "a drum can't be held" if held else f"{word[:40]!r} is no drum sound",
-                    "write . after the drum" if held else "write a name like kick, or .",
-                    _at(code, index),
-                )
-        return cells
+    def _fault(self, fault: Fault, code: str) -> None:
+        self._problem(fault.code, fault.what, fault.remedy, word_span(code, fault.word))
 
     def _close_bar(self) -> None:
         bar = self.open
@@ -408,73 +313,57 @@ class _Reader:
         for row, cells in bar.rows.items():
             if len(cells) != steps:
                 self._wrong_count(bar, row, len(cells), steps)
-        start = len(self.voice1)
+        if bar.head.loop is not None:
+            self._set_loop(bar.line, bar.head.loop, steps)
         silent: list[int] = []
         _extend(self.voice1, bar.rows.get(1, silent), steps, REST)
         _extend(self.voice2, bar.rows.get(2, silent), steps, REST)
-        _extend(self.drums, bar.rows.get(3, silent), steps, None)
-        if bar.loop is not None:
-            self._set_loop(bar, start, steps)
-        self.bars.append(SheetBar(bar.number, steps, bar.numerator, bar.denominator))
+        _extend(self.drums, bar.rows.get(_DRUMS, silent), steps, None)
+        self.bars.append(SheetBar(bar.head.number, steps, *bar.head[1:3]))
         lines = bar.row_lines
-        self.row_lines.append((bar.line, lines.get(1, 0), lines.get(2, 0), lines.get(3, 0)))
+        self.row_lines.append((bar.line, lines.get(1, 0), lines.get(2, 0), lines.get(_DRUMS, 0)))
 
     def _steps(self, bar: _OpenBar) -> int:
-        steps = bar.steps
-        metre = f"{bar.numerator}/{bar.denominator}"
+        """Return how many steps a bar has: as it says, as fill its metre, or as were typed."""
+        head = bar.head
+        steps = head.steps
+        metre = f"{head.numerator}/{head.denominator}"
         typed = max((len(cells) for cells in bar.rows.values()), default=0)
         if steps is None:
-            steps = implied_steps(self.step, bar.numerator, bar.denominator)
-            if steps is None:
-                self._problem(
-                    "bar-steps",
-                    f"steps of {self.step} beat don't fill a bar of {metre}",
-                    f"write how many it has, such as {metre}   {typed or 4} steps",
-                    line=bar.line,
-                )
-        if steps is not None and not 1 <= steps <= MAX_BAR_STEPS:
-            self._problem(
-                "bar-steps",
-                f"bar {bar.number} would have {steps} steps",
-                f"write from 1 to {MAX_BAR_STEPS}",
-                line=bar.line,
-            )
-            steps = None
-        return min(max(typed, 1), MAX_BAR_STEPS) if steps is None else steps
+            steps = implied_steps(self.step, head.numerator, head.denominator)
+        if steps is None:
+            what = f"steps of {self.step} beat don't fill a bar of {metre}"
+            remedy = f"write how many it has, such as {metre}   {typed or 4} steps"
+        elif 1 <= steps <= MAX_BAR_STEPS:
+            return steps
+        else:
+            what = f"bar {head.number} would have {steps} steps"
+            remedy = f"write from 1 to {MAX_BAR_STEPS}"
+        self._problem("bar-steps", what, remedy, line=bar.line)
+        return min(max(typed, 1), MAX_BAR_STEPS)
 
     def _wrong_count(self, bar: _OpenBar, row: int, count: int, steps: int) -> None:
         number = bar.row_lines[row]
-        code = _without_comment(self.lines[number - 1])[0]
+        code = without_comment(self.lines[number - 1])[0]
         more = count - steps
-        if more > 0:
-            at, width = _spots(code, _skipped(row))[steps]
-            remedy = f"take {more} away"
-        else:
-            at, width = len(code.rstrip()) + 1, 1
-            remedy = f"add {-more}"
         self._problem(
             "wrong-steps",
-            f"bar {bar.number} has {steps} steps, {ROWS[row]} has {count}",
-            f"{remedy}, or write {count} steps on the bar line",
-            (at + 1, width),
+            f"bar {bar.head.number} has {steps} steps, {ROWS[row]} has {count}",
+            (f"take {more} away" if more > 0 else f"add {-more}")
+            + f", or write {count} steps on the bar line",
+            cell_spans(code, row)[steps] if more > 0 else (len(code.rstrip()) + 2, 1),
             line=number,
         )
 
-    def _set_loop(self, bar: _OpenBar, start: int, steps: int) -> None:
-        assert bar.loop is not None  # noqa: S101 -- the caller looked
+    def _set_loop(self, line: int, step: int, steps: int) -> None:
         if self.loop is not None:
-            self._problem(
-                "twice", "loop stands on two bars", "keep the one to go back to", line=bar.line
-            )
-        elif not 1 <= bar.loop <= steps:
-            self._problem(
-                "loop",
-                f"bar {bar.number} has no step {bar.loop} to go back to",
-                f"write loop, or loop with a step from 1 to {steps}",
-                line=bar.line,
-            )
+            what, remedy = "loop stands on two bars", "keep the one to go back to"
+            self._problem("twice", what, remedy, line=line)
+        elif not 1 <= step <= steps:
+            what = f"there is no step {step} in the bar to go back to"
+            self._problem("loop", what, f"write loop with a step from 1 to {steps}", line=line)
         else:
-            self.loop = start + bar.loop - 1
+            self.loop = len(self.voice1) + step - 1
 
     def _complete(self) -> None:
         for word in ("engine", "step", "length"):
@@ -491,7 +380,7 @@ class _Reader:
             whole = all(_DIGEST.fullmatch(word) for word in words[1:])
             if whole and words[:1] == ["header"] and len(words) == 4:
                 header = words[1:]
-            elif whole and words and _BAR_NUMBER.fullmatch(words[0]):
+            elif whole and words and is_bar_number(words[0]):
                 found.extend(BarDigest(n, word) for n, word in enumerate(words[1:], int(words[0])))
             else:
                 self._problem(
@@ -529,56 +418,13 @@ class _Reader:
         code: str,
         what: str,
         remedy: str,
-        place: _Span = (1, 1),
+        place: Span = (1, 1),
         *,
         line: int | None = None,
         severity: str = ERROR,
     ) -> None:
         number = self.line if line is None else line
         self.problems.append(Problem(severity, code, number, *place, what, remedy))
-
-
-def _without_comment(line: str) -> tuple[str, str | None]:
-    """Return the line before its comment, and the comment's text or None."""
-    start = 0
-    if '"' in line and (quoted := _HEADER_QUOTED.match(line)):
-        start = quoted.end()
-    match = _COMMENT.search(line, start)
-    if match is None:
-        return line, None
-    return line[: match.start()], line[match.end() :].removeprefix(" ").rstrip()
-
-
-def _unescaped(match: re.Match[str]) -> str:
-    if match[1] is None:
-        return match[2]
-    return chr(min(int(match[1], 16), 0x10FFFF))
-
-
-def _at(code: str, index: int) -> _Span:
-    """Return column and width of a word of a line, counted from 0."""
-    for count, match in enumerate(_WORD.finditer(code)):
-        if count == index:
-            return match.start() + 1, match.end() - match.start()
-    return 1, 1
-
-
-def _skipped(row: int) -> int:
-    """Return how many words stand before the cells of a row."""
-    return len(ROWS[row].split())
-
-
-def _spots(code: str, skip: int) -> list[tuple[int, int]]:
-    """Return offset and width of each cell of a row; a run of signs is a cell each."""
-    found: list[tuple[int, int]] = []
-    for index, match in enumerate(_WORD.finditer(code)):
-        if index < skip:
-            continue
-        if _RUN.fullmatch(match[0]):
-            found.extend((at, 1) for at in range(match.start(), match.end()))
-        else:
-            found.append((match.start(), match.end() - match.start()))
-    return found
 
 
 def _extend(row: list[Any], cells: Sequence[Any], steps: int, silence: int | None) -> None:

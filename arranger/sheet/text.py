@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
@@ -94,12 +95,14 @@ def _run(bars: list[BarDigest]) -> str:
     return " ".join((f"generated {bars[0].number:<6}", *(bar.digest for bar in bars)))
 
 
+@lru_cache(maxsize=256)
 def implied_steps(step_beats: Fraction, numerator: int, denominator: int) -> int | None:
     """Return how many steps fill a bar of this metre; None when steps don't divide it."""
     steps = Fraction(4 * numerator, denominator) / step_beats
     return steps.numerator if steps.denominator == 1 else None
 
 
+@lru_cache(maxsize=256)
 def group_steps(step_beats: Fraction, numerator: int, denominator: int) -> int:
     """Return how many steps stand between two ``|``: a beat of the metre; 0 for none.
 
@@ -179,9 +182,7 @@ def rows_text(
         [_VOICE_WORDS[cell] for cell in voice2],
         [cell or "." for cell in drums],
     )
-    columns = CELL_COLUMNS
-    while any(_pushed(words, columns) for words in rows):
-        columns += 1
+    columns = max(_columns(tuple(words)) for words in rows)
     return (
         _row(rows[0], columns, group),
         _row(rows[1], columns, group),
@@ -189,19 +190,31 @@ def rows_text(
     )
 
 
-def _pushed(words: list[str], columns: int) -> bool:
+@lru_cache(maxsize=1024)
+def _columns(words: tuple[str, ...]) -> int:
+    """Return how many columns a cell needs for every word that matters to stand in its own."""
+    columns = CELL_COLUMNS
+    if len(max(words, key=len)) >= columns:
+        while _pushed(words, columns):
+            columns += 1
+    return columns
+
+
+def _pushed(words: tuple[str, ...], columns: int) -> bool:
     """Return whether a long word would push a word that matters out of its column."""
     end = 0
     for index, word in enumerate(words):
-        at = max(index * columns, end)
-        if at > index * columns and word not in ".-":
-            return True
+        at = index * columns
+        if end > at:
+            if word not in ".-":
+                return True
+            at = end
         end = at + len(word) + 1
     return False
 
 
 def _row(words: list[str], columns: int, group: int) -> str:
-    if max(map(len, words)) < columns:
+    if len(max(words, key=len)) < columns:
         padded = [word.ljust(columns) for word in words]
         if group:
             size = range(0, len(words), group)
