@@ -1,0 +1,189 @@
+"""Checking: every problem at once, each at its place."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.engine import load_engine
+from arranger.errors import EngineError
+from arranger.sheet.check import check_text
+from arranger.sheet.problem import shown
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.engine.model import Engine
+
+# An engine of our own for the test: the built-in one, with C3 to C5 and two drum sounds.
+BUILT_IN = load_engine("twin-phase")
+ENGINE = replace(
+    BUILT_IN,
+    name="small",
+    pitches={midi: p for midi, p in BUILT_IN.pitches.items() if 48 <= midi <= 72},
+    drums=tuple(drum for drum in BUILT_IN.drums if drum.name in ("kick", "snare")),
+)
+LENGTH = ENGINE.nearest_step_length(0.25).setting
+
+HEAD = f"""\
+arranger-sheet 1
+title     Test
+engine    small
+step      1/2 beat
+length    {LENGTH}
+"""
+
+
+def load(name: str) -> Engine:
+    if name != "small":
+        raise EngineError(f"there is no engine {name!r}", remedy="arranger engines lists them")
+    return ENGINE
+
+
+def found(text: str) -> list[tuple[str, str, int, int, int]]:
+    """Return severity, code, line, column and width of each problem."""
+    return [problem[:5] for problem in check_text(text, load).problems]
+
+
+GOOD = HEAD + (
+    "bar 1 2/4\n  voice 1   C4  -   .   E4\n  voice 2   .   .   C3  -\n  drums     .   kick .  .\n"
+)
+
+
+def test_a_good_sheet_has_no_problem() -> None:
+    checked = check_text(GOOD, load)
+    assert (checked.problems, checked.bars, checked.steps) == ([], 1, 4)
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [
+        # columns counted by hand in the line "  voice 1   C4  -   .   E4": cells at 13, 17, 21, 25
+        ("  voice 1   C4  -   .   H4\n", ("error", "unknown-pitch", 7, 25, 2)),
+        ("  voice 1   C4  -   .   C#5\n", ("error", "outside-pitch-table", 7, 25, 3)),
+        ("  voice 1   C4  -   .   B2\n", ("error", "outside-pitch-table", 7, 25, 2)),
+        ("  voice 1   C4  -   .   E4  F4\n", ("error", "wrong-steps", 7, 29, 2)),
+        ("  voice 1   C4  -   .\n", ("error", "wrong-steps", 7, 23, 1)),
+        ("  voice 1   C4  -   .   -\n", ("warning", "hold-nothing", 7, 25, 1)),
+        ("  voice 1   C4  .   E4  E4\n", ("warning", "no-attack", 7, 25, 2)),
+        ("  voice 1   C4  E4  .   .\n", ("warning", "tone-unheard", 7, 17, 2)),
+        ("  voice 3   C4  E4  .   .\n", ("error", "unknown-word", 7, 3, 5)),
+        ("  drums     .   .   .   .\n", ("error", "twice", 9, 1, 1)),
+    ],
+)
+def test_a_problem_in_a_row_has_its_place(
+    row: str, expected: tuple[str, str, int, int, int]
+) -> None:
+    lines = GOOD.splitlines(keepends=True)
+    lines[6] = row
+    assert expected in found("".join(lines))
+
+
+@pytest.mark.parametrize(
+    ("drums", "expected"),
+    [
+        ("  drums     .   kikc .  .\n", ("error", "unknown-drum", 9, 17, 4)),
+        ("  drums     .   kick -  .\n", ("error", "drum-held", 9, 22, 1)),
+        ("  drums     .   2x   .  .\n", ("error", "drum-name", 9, 17, 2)),
+    ],
+)
+def test_a_problem_of_a_drum_has_its_place(
+    drums: str, expected: tuple[str, str, int, int, int]
+) -> None:
+    lines = GOOD.splitlines(keepends=True)
+    lines[8] = drums
+    assert found("".join(lines)) == [expected]
+
+
+def test_a_tone_that_only_starts_under_a_drum_is_fine() -> None:
+    lines = GOOD.replace("C4  -   .   E4", ".   C4  -   -")
+    assert found(lines) == []
+
+
+def test_a_repeated_tone_is_heard_again_after_a_drum() -> None:
+    """The drum on step 2 silences both voices, so C4 on step 3 starts audibly."""
+    assert found(GOOD.replace("C4  -   .   E4", "C4  -   C4  -")) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ("engine    small", "engine    other", ("error", "engine", 3, 11, 5)),
+        (f"length    {LENGTH}", "length    1", ("error", "length", 5, 11, 1)),
+        (f"length    {LENGTH}", "length    fast", ("error", "length", 5, 11, 4)),
+        ("step      1/2 beat", "step      half a beat", ("error", "step", 4, 11, 11)),
+        ("title     Test", 'title     "Test', ("error", "quotes", 2, 11, 5)),
+        ("title     Test", "tempo     10 beats a minute", ("warning", "tempo", 2, 11, 17)),
+        ("arranger-sheet 1", "arranger-sheet 2", ("error", "version", 1, 16, 1)),
+        ("arranger-sheet 1", "a tune", ("error", "no-sheet", 1, 1, 1)),
+        ("bar 1 2/4", "bar 1 2/0", ("error", "metre", 6, 7, 3)),
+        ("bar 1 2/4", "bar 1 2/4 slowly", ("error", "bar-line", 6, 11, 6)),
+        ("bar 1 2/4", "bar 1 2/4 loop 5", ("error", "loop", 6, 1, 1)),
+        ("bar 1 2/4", "bar 1 5/16", ("error", "bar-steps", 6, 1, 1)),
+        ("engine    small\n", "", ("error", "no-engine", 1, 1, 1)),
+    ],
+)
+def test_a_problem_above_the_rows_has_its_place(
+    old: str, new: str, expected: tuple[str, str, int, int, int]
+) -> None:
+    assert old in GOOD
+    assert expected in found(GOOD.replace(old, new))
+
+
+def test_all_problems_come_at_once_and_in_order() -> None:
+    text = GOOD.replace("C4  -   .   E4", "H4  -   .   C7").replace("kick", "tock")
+    assert found(text + "bar 1\n") == [
+        ("error", "unknown-pitch", 7, 13, 2),
+        ("warning", "hold-nothing", 7, 17, 1),
+        ("error", "outside-pitch-table", 7, 25, 2),
+        ("error", "unknown-drum", 9, 17, 4),
+        ("warning", "bar-order", 10, 1, 3),
+    ]
+
+
+def test_a_caret_stands_under_the_place() -> None:
+    checked = check_text(GOOD.replace("C4  -   .   E4", "C4\t-   .   H4"), load)
+    (problem,) = checked.problems
+    assert shown(problem, "x.duet", checked.lines) == (
+        "x.duet:7:24: error: 'H4' is no pitch\n"
+        "      voice 1   C4\t-   .   H4\n"
+        "                  \t        ^^\n"
+        "    write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence"
+    )
+
+
+def test_a_long_line_is_cut_around_the_caret() -> None:
+    checked = check_text(GOOD.replace("C4  -   .   E4", "C4 " + " " * 5000 + "- . H4"), load)
+    head, line, caret, _remedy = shown(checked.problems[0], "x", checked.lines).split("\n")
+    assert "5020" in head
+    assert len(line) <= 104
+    assert line[caret.index("^") :].startswith("H4")
+
+
+def test_the_command_tells_scripts_by_its_exit_code(tmp_path: Path) -> None:
+    good, bad = tmp_path / "good.duet", tmp_path / "bad.duet"
+    good.write_text(GOOD.replace("small", "twin-phase"))
+    bad.write_text(GOOD.replace("small", "twin-phase").replace("E4", "H4"))
+    run = CliRunner().invoke
+    assert run(app, ["check", str(good)]).exit_code == 0
+    result = run(app, ["check", "--json", str(good), str(bad)])
+    assert result.exit_code == 1
+    sheets = json.loads(result.stdout)["sheets"]
+    assert [sheet["errors"] for sheet in sheets] == [0, 1]
+    assert sheets[1]["problems"][0]["code"] == "unknown-pitch"
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.text() | st.lists(st.sampled_from(GOOD.split(" "))).map(" ".join))
+def test_no_text_makes_the_checker_fail(text: str) -> None:
+    checked = check_text(text, load)
+    for problem in checked.problems:
+        assert shown(problem, "x", checked.lines).count("\n") == 3
+        assert problem.remedy

@@ -1,0 +1,112 @@
+"""Comparing: which bars differ, and which notes of the song come back or go."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import pytest
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.engine import load_engine
+from arranger.errors import SheetError
+from arranger.sheet import HOLD, REST, Sheet, SheetBar, write_sheet
+from arranger.sheet.compare import Side, SongNote, compare
+from arranger.sheet.side_by_side import side_by_side
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ENGINE = load_engine("twin-phase")
+LEFT = Sheet(
+    title="Low tide",
+    engine="twin-phase",
+    step_beats=Fraction(1),
+    step_setting=2000,
+    bars=(SheetBar(1, 4, 4, 4), SheetBar(2, 4, 4, 4)),
+    voice1=(60, HOLD, 62, HOLD, 64, HOLD, HOLD, HOLD),
+    voice2=(48, HOLD, HOLD, HOLD, 48, HOLD, HOLD, HOLD),
+    drums=("kick", None, None, None, None, None, None, None),
+)
+RIGHT = replace(LEFT, voice1=(*LEFT.voice1[:4], 65, HOLD, 64, HOLD), drums=(None,) * 8)
+
+
+def note(name: str, pitch: int, bar: int, beat: int, beats: int, *, drum: bool = False) -> SongNote:
+    return SongNote(name, pitch, drum, bar, Fraction(beat), Fraction(beats))
+
+
+def test_bars_that_differ_are_found_with_the_notes_they_mean() -> None:
+    """In bar 1 the kick goes, so C4 is heard at last; in bar 2 F4 comes and E4 comes late."""
+    notes = [
+        note("C4", 60, 1, 1, 1),
+        note("kick", 36, 1, 1, 1, drum=True),
+        note("D4", 62, 1, 3, 2),
+        note("E4", 64, 2, 1, 2),
+        note("F5", 77, 2, 1, 1),  # an octave higher in the song
+    ]
+    found = compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), notes)
+    assert [bar.number for bar in found.bars] == [1, 2]
+    assert [[n.name for n in bar.brought_back] for bar in found.bars] == [["C4"], ["F5"]]
+    assert [[n.name for n in bar.lost] for bar in found.bars] == [["kick"], ["E4"]]
+    assert found.looked_at == 2
+
+
+def test_a_transposed_sheet_is_heard_in_its_own_key() -> None:
+    up = replace(LEFT, voice1=tuple(c + 2 if c >= 0 else c for c in LEFT.voice1))
+    found = compare(Side(LEFT, ENGINE, 0), Side(up, ENGINE, 2), [note("D4", 62, 1, 3, 2)])
+    assert [bar.lost for bar in found.bars] == [(), ()]
+
+
+def test_a_bar_that_was_put_in_is_alone_on_its_side() -> None:
+    right = replace(
+        LEFT,
+        bars=(LEFT.bars[0], SheetBar(2, 4, 4, 4), SheetBar(3, 4, 4, 4)),
+        voice1=(*LEFT.voice1[:4], REST, REST, REST, REST, *LEFT.voice1[4:]),
+        voice2=(*LEFT.voice2[:4], REST, REST, REST, REST, *LEFT.voice2[4:]),
+        drums=(*LEFT.drums[:4], None, None, None, None, *LEFT.drums[4:]),
+    )
+    (bar,) = compare(Side(LEFT, ENGINE, 0), Side(right, ENGINE, 0), None).bars
+    assert bar.left is None
+    assert bar.right is not None
+    assert bar.right.head.number == 2
+
+
+def test_finer_steps_are_compared_in_time() -> None:
+    finer = replace(
+        LEFT,
+        step_beats=Fraction(1, 2),
+        bars=(SheetBar(1, 8, 4, 4), SheetBar(2, 8, 4, 4)),
+        voice1=(60, HOLD, HOLD, HOLD, 62, HOLD, HOLD, HOLD, 64, *[HOLD] * 7),
+        voice2=(48, *[HOLD] * 7) * 2,
+        drums=("kick", *[None] * 15),
+    )
+    found = compare(Side(LEFT, ENGINE, 0), Side(finer, ENGINE, 0), None)
+    assert found.bars == ()
+    assert found.header == (("step", "1 beat", "1/2 beat"),)
+    with pytest.raises(SheetError, match="steps of 1/2 beat"):
+        compare(
+            Side(finer, ENGINE, 0), Side(replace(LEFT, step_beats=Fraction(1, 3)), ENGINE, 0), None
+        )
+
+
+def test_the_text_stays_within_80_columns_and_shows_both_sides() -> None:
+    text = side_by_side(
+        compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), None), "a" * 100, "b.duet"
+    )
+    assert max(map(len, text.splitlines())) <= 80
+    assert "voice 1   1 E4  -   -   -                     | F4  -   E4  -" in text
+    assert text.endswith("2 of 2 bars differ\n")
+
+
+def test_the_command_reads_files_and_needs_no_ledger(tmp_path: Path) -> None:
+    for name, sheet in (("a", LEFT), ("b", RIGHT)):
+        write_sheet(sheet, tmp_path / f"{name}.duet")
+    result = CliRunner().invoke(
+        app, ["compare", str(tmp_path / "a.duet"), str(tmp_path / "b.duet")]
+    )
+    assert result.exit_code == 0
+    assert "2 of 2 bars differ" in result.output
+    same = CliRunner().invoke(app, ["compare", *[str(tmp_path / "a.duet")] * 2])
+    assert "no bar differs" in same.output

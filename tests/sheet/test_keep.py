@@ -1,0 +1,180 @@
+"""Writing where a sheet stands already: edits are not lost, files are old or new, never a part."""
+
+from __future__ import annotations
+
+import random
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.errors import OutputError, SheetError
+from arranger.sheet import (
+    Sheet,
+    format_sheet,
+    is_edited,
+    parse,
+    read_sheet,
+    with_digest,
+    write_sheet,
+)
+from arranger.sheet.keep import State, backup_path, look, write_generated
+
+from . import edits
+
+SONG = Path(__file__).parents[2] / "demo_songs" / "two_gulls.mid"
+
+
+def sheet(seed: int) -> Sheet:
+    return edits.generated(random.Random(seed))
+
+
+def test_a_generated_sheet_is_recognised_as_such_after_reading() -> None:
+    text = format_sheet(sheet(1))
+    assert not is_edited(parse(text))
+    assert is_edited(parse(text.replace("title     A tune", "title     My tune")))
+    assert is_edited(parse(text + "# a comment\n"))
+    assert is_edited(replace(parse(text), digest="", generated=None))
+
+
+def test_tidying_is_no_edit() -> None:
+    text = format_sheet(sheet(1))
+    assert not is_edited(parse(text.replace("  voice 1   ", "voice 1 ").replace("|", "")))
+
+
+def test_a_generated_sheet_is_replaced_and_kept_once(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    write_generated(path, sheet(1))
+    assert not backup_path(path).exists()
+    write_generated(path, sheet(2))
+    assert read_sheet(path) == sheet(2)
+    assert read_sheet(backup_path(path)) == sheet(1)
+    write_generated(path, sheet(2))  # the same again: what was before stays kept
+    assert read_sheet(backup_path(path)) == sheet(1)
+
+
+@pytest.mark.parametrize(
+    ("content", "state", "told"),
+    [
+        ("edited", State.EDITED, "edited by hand.*--keep-edits.*--force"),
+        ("half", State.UNREADABLE, "no sheet.*line 1.*--force"),
+        ("binary", State.UNREADABLE, "not UTF-8.*--force"),
+    ],
+)
+def test_nothing_of_the_hands_is_overwritten_unasked(
+    tmp_path: Path, content: str, state: State, told: str
+) -> None:
+    path = tmp_path / "x.duet"
+    edited = edits.edit(random.Random(5), sheet(1)).sheet
+    by_content = {
+        "edited": format_sheet(edited).encode(),
+        "half": b"my notes for tomorrow\n",
+        "binary": b"\xff\xfe\x00",
+    }
+    path.write_bytes(by_content[content])
+    assert look(path).state is state
+    with pytest.raises(OutputError, match=told):
+        write_generated(path, sheet(2))
+    assert path.read_bytes() == by_content[content]
+    write_generated(path, sheet(2), force=True)
+    assert read_sheet(path) == sheet(2)
+    assert backup_path(path).read_bytes() == by_content[content]
+
+
+def test_a_folder_in_the_place_is_an_error_of_one_line(tmp_path: Path) -> None:
+    with pytest.raises(OutputError):
+        write_generated(tmp_path, sheet(1), force=True)
+
+
+WRITER = """
+import random, sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+from tests.sheet import edits
+from arranger.sheet.keep import overwrite
+old, new = (edits.generated(random.Random(n), bars=1500) for n in (1, 2))
+path = Path(sys.argv[2])
+overwrite(path, old)
+print("ready", flush=True)
+while True:
+    overwrite(path, new)
+    overwrite(path, old)
+"""
+
+
+def test_a_killed_program_leaves_the_old_file_or_the_new(tmp_path: Path) -> None:
+    """Kill a real process that overwrites without end, at moments that differ."""
+    path = tmp_path / "x.duet"
+    whole = {format_sheet(edits.generated(random.Random(n), bars=1500)).encode() for n in (1, 2)}
+    root = str(Path(__file__).parents[2])
+    seen = set()
+    for delay in (0.0, 0.013, 0.031, 0.057):
+        process = subprocess.Popen(
+            [sys.executable, "-c", WRITER, root, str(path)], stdout=subprocess.PIPE, cwd=root
+        )
+        with process:
+            assert process.stdout is not None
+            assert process.stdout.readline() == b"ready\n"
+            time.sleep(delay)
+            process.send_signal(signal.SIGKILL)
+        for file in (path, backup_path(path)):
+            if file.exists():
+                assert file.read_bytes() in whole
+                seen.add(file.name)
+    assert "x.duet" in seen
+
+
+def convert(folder: Path, *more: str) -> str:
+    result = CliRunner().invoke(app, ["convert", str(SONG), "-o", str(folder), "--no-audio", *more])
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.output
+
+
+def test_converting_again_keeps_what_the_hand_did(tmp_path: Path) -> None:
+    path = tmp_path / "two_gulls.duet"
+    convert(tmp_path)
+    assert look(path).state is State.GENERATED
+    before = read_sheet(path)
+    changed = replace(before, voice1=(60, *before.voice1[1:]))
+    assert changed.voice1 != before.voice1
+    write_sheet(changed, path)
+
+    with pytest.raises(OutputError, match="edited by hand"):
+        convert(tmp_path, "--transpose", "2")
+    assert read_sheet(path) == changed
+
+    assert "1 bar is by hand" in convert(tmp_path, "--transpose", "2", "--keep-edits")
+    after = read_sheet(path)
+    first = after.bars[0].steps
+    assert after.voice1[:first] == changed.voice1[:first]
+    assert after.voice1[first:] != before.voice1[first:]
+    assert is_edited(after)
+
+    # another engine: the edit goes along
+    convert(tmp_path, "--engine", "twin-counter", "--transpose", "2", "--keep-edits")
+    moved = read_sheet(path)
+    assert moved.engine == "twin-counter"
+    assert moved.voice1[:first] == changed.voice1[:first]
+
+    convert(tmp_path, "--force")
+    assert read_sheet(path) == before
+
+
+def test_keeping_edits_of_an_unreadable_sheet_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "two_gulls.duet"
+    path.write_text("my notes")
+    with pytest.raises(SheetError, match="line 1"):
+        convert(tmp_path, "--keep-edits")
+    assert path.read_text() == "my notes"
+
+
+def test_a_sheet_declared_generated_keeps_its_digest_through_the_text() -> None:
+    declared = with_digest(edits.edit(random.Random(3), sheet(1)).sheet)
+    assert not is_edited(parse(format_sheet(declared)))

@@ -1,0 +1,131 @@
+"""Tidying: roughly typed sheets get their columns; nothing else changes."""
+
+from __future__ import annotations
+
+import random
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.errors import SheetError
+from arranger.sheet import Sheet, format_sheet, parse
+from arranger.sheet.tidy import tidy_file, tidy_text
+
+from .strategies import sheets
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ROUGH = """\
+arranger-sheet 1
+# typed on the ferry
+title Low tide   # working title
+engine   twin-phase
+step 1/4
+length 2000
+
+# here the tune begins
+BAR 1 4/4
+voice 1 g4 - a4 .|b4 ---|d5 - Cb5 -|Bb4--- # lovely
+# the bass waits
+  drums kick ... snare ...|........
+voice 2 ................
+# to be checked
+
+bar
+  voice 1 C#5 - - - | - - - . | . . . . | . . . .
+bar 9   3/4   loop 5
+bar 10 7 steps
+  voice 2 C3 D3 E3 F3 G3 A3 B3
+# the end
+"""
+
+TIDY = """\
+arranger-sheet 1
+# typed on the ferry
+title     Low tide   # working title
+engine    twin-phase
+step      1/4 beat
+length    2000
+
+# here the tune begins
+bar 1   4/4
+  voice 1   G4  -   A4  .   | B4  -   -   -   | D5  -   B4  -   | A#4 -   -   -   # lovely
+  voice 2   .   .   .   .   | .   .   .   .   | .   .   .   .   | .   .   .   .
+  # the bass waits
+  drums     kick .  .   .   | snare . .   .   | .   .   .   .   | .   .   .   .
+  # to be checked
+
+bar 2   4/4
+  voice 1   C#5 -   -   -   | -   -   -   .   | .   .   .   .   | .   .   .   .
+  voice 2   .   .   .   .   | .   .   .   .   | .   .   .   .   | .   .   .   .
+  drums     .   .   .   .   | .   .   .   .   | .   .   .   .   | .   .   .   .
+
+bar 9   3/4   loop 5
+  voice 1   .   .   .   .   | .   .   .   .   | .   .   .   .
+  voice 2   .   .   .   .   | .   .   .   .   | .   .   .   .
+  drums     .   .   .   .   | .   .   .   .   | .   .   .   .
+
+bar 10  3/4   7 steps
+  voice 1   .   .   .   .   | .   .   .
+  voice 2   C3  D3  E3  F3  | G3  A3  B3
+  drums     .   .   .   .   | .   .   .
+  # the end
+"""
+
+
+def test_a_roughly_typed_sheet_gets_its_columns() -> None:
+    """Expected text set by hand from the grammar."""
+    rough = ROUGH.replace("Bb4---", "Bb4 ---")
+    assert [line.rstrip() for line in tidy_text(rough).split("\n")] == [
+        line.rstrip() for line in TIDY.split("\n")
+    ]
+
+
+def test_tidying_twice_changes_nothing_more() -> None:
+    once = tidy_text(ROUGH.replace("Bb4---", "Bb4 ---"))
+    assert tidy_text(once) == once
+
+
+def roughen(rng: random.Random, text: str) -> str:
+    """Return the text as a hurried hand might have typed it."""
+    lines = []
+    for line in text.split("\n"):
+        typed = line
+        if line.lstrip().startswith(("voice", "drums")):
+            words = line.replace("|", rng.choice(["", "|", " | "])).split()
+            typed = "".join(word + " " * rng.randint(1, 5) for word in words)
+            typed = rng.choice(["", "\t", "    "]) + typed
+        elif not line.startswith(("#", "  #")):
+            typed = line + " " * rng.randint(0, 2)
+        lines.append(typed)
+    return rng.choice(["\n", "\r\n"]).join(lines)
+
+
+@settings(deadline=None)
+@given(sheets(commented=False), st.integers(0, 2**32).map(random.Random))
+def test_rough_typing_means_the_same_sheet(sheet: Sheet, rng: random.Random) -> None:
+    text = format_sheet(sheet)
+    assert parse(roughen(rng, text)) == sheet
+    assert tidy_text(roughen(rng, text)) == text
+
+
+def test_a_sheet_with_an_error_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    path.write_text(ROUGH)
+    with pytest.raises(SheetError, match=r"x\.duet: line 10, column 37: 'Bb4---' is no pitch"):
+        tidy_file(path)
+    assert path.read_text() == ROUGH
+
+
+def test_the_file_is_tidied_in_its_place(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    rough = ROUGH.replace("Bb4---", "Bb4 ---")
+    path.write_text(rough)
+    assert tidy_file(path, write=False)
+    assert path.read_text() == rough
+    assert tidy_file(path)
+    assert not tidy_file(path)
+    assert path.with_name("x.duet~").read_text() == rough
