@@ -234,6 +234,38 @@ def command_line(settings: Settings) -> str:
     return shlex.join(spell(settings))
 
 
+def read_command_line(line: str) -> Settings:
+    """Return the settings that `command_line` wrote.
+
+    Raises
+    ------
+    SettingsError
+        If the line names no setting, or a value is missing or doesn't fit.
+
+    >>> command_line(read_command_line("--step 1/4 --mute 'a b' --mute 3 --no-sustain"))
+    "--no-sustain --step 1/4 --mute 'a b' --mute 3"
+    """
+    words: dict[str, object] = {}
+    try:
+        tokens = iter(shlex.split(line))
+    except ValueError as error:
+        raise SettingsError(f"settings that can't be read: {error}") from None
+    for token in tokens:
+        name = token.removeprefix("--")
+        option = _BY_NAME.get(name)
+        if option is not None and option.kind == "flag":
+            words[name] = True
+            continue
+        value = next(tokens, None)
+        if value is None:
+            raise SettingsError(f"the setting {token!r} has no value")
+        if option is not None and option.kind == "many":
+            words[name] = [*words.get(name, []), value]  # type: ignore[misc]
+        else:
+            words[name] = value
+    return build_settings(words)
+
+
 def _value(settings: Settings, option: Option) -> object:
     stage = getattr(settings, option.stage) if option.stage else settings
     return getattr(stage, option.field)

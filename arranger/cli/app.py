@@ -15,6 +15,7 @@ from arranger.cli.check import check
 from arranger.cli.compare import compare
 from arranger.cli.convert import convert
 from arranger.cli.engines import engines
+from arranger.cli.explain import explain
 from arranger.cli.export import export
 from arranger.cli.render import render
 from arranger.cli.report import report
@@ -57,6 +58,7 @@ app.command()(convert)
 app.command()(survey)
 app.command()(engines)
 app.command()(export)
+app.command()(explain)
 app.command()(report)
 app.command()(render)
 app.command()(check)

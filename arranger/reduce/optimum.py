@@ -36,7 +36,7 @@ def solve(priced: Priced) -> Optimum:
     reached, halves = forward(priced)
     last = reached[-1]
     a, b = divmod(int(last.argmin()), last.shape[1])
-    path = [(a, b), *_back(priced, reached, halves, a, b)]
+    path = [(a, b), *back(priced, reached, halves, a, b)]
     return as_optimum(priced, path[::-1], float(last[a, b]))
 
 
@@ -59,7 +59,7 @@ def forward(priced: Priced) -> tuple[list[Floats], list[Floats]]:
     return reached, halves
 
 
-def _back(
+def back(
     priced: Priced, reached: list[Floats], halves: list[Floats], a: int, b: int
 ) -> list[tuple[int, int]]:
     """Return the states before the one that was reached, last first."""

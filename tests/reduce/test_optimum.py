@@ -9,8 +9,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from arranger.reduce.breakdown import Breakdown, State
 from arranger.reduce.candidates import Problem, Tones, find_repeats, lay_out
-from arranger.reduce.cost import Costs, costs_from
+from arranger.reduce.cost import TERMS, Costs, costs_from
 from arranger.reduce.optimum import Optimum, solve
 from arranger.reduce.terms import price
 from tests.reduce import reference
@@ -91,6 +92,13 @@ def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
     return tuple(path)
 
 
+def as_states(problem: Problem, optimum: Optimum) -> list[State]:
+    """Return the optimum a segment a state, as the breakdown takes it."""
+    every = np.arange(len(problem.starts))
+    held = (problem.candidates[every, s].tolist() for s in (optimum.slots1, optimum.slots2))
+    return [State(*row) for row in zip(*held, optimum.drum.tolist(), strict=True)]
+
+
 COSTS: tuple[Mapping[str, float], ...] = (
     {},
     {"leap": 0.0, "entry": 0.02},
@@ -114,6 +122,19 @@ def test_the_optimum_is_the_best_of_all_paths(
     assert reference.path_cost(song, as_path(problem, optimum), costs) == pytest.approx(
         optimum.cost, abs=1e-9
     )
+
+
+@settings(max_examples=100, deadline=None)
+@given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS))
+def test_the_terms_of_a_path_add_up_to_its_cost(
+    song: reference.Song, overrides: Mapping[str, float]
+) -> None:
+    costs = costs_from(overrides)
+    problem = problem_of(song)
+    optimum = solve(price(problem, costs))
+    terms = Breakdown(problem, costs).of_path(as_states(problem, optimum))
+    assert terms.keys() <= TERMS.keys()
+    assert sum(terms.values()) == pytest.approx(optimum.cost, abs=1e-9)
 
 
 @settings(max_examples=100, deadline=None)

@@ -1,0 +1,102 @@
+"""What was weighed in a bar: the runner-up is the second best way to sound, and terms add up."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+from typer.testing import CliRunner
+
+from arranger.cli.app import app
+from arranger.engine import load_engine
+from arranger.errors import SettingsError
+from arranger.reduce.prepare import prepare
+from arranger.reduce.weighing import weigh_bar
+from arranger.settings import ReduceSettings
+from tests.reduce import reference
+from tests.reduce.little_songs import Line, grid_of, song_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ENGINE = load_engine("twin-phase")
+PLAIN = ReduceSettings()
+LITTLE = song_of(
+    Line([(0, 1, 76), (1, 1, 74)], "melody"),
+    Line([(0, 2, 64)], "strings"),
+    Line([(0, 2, 48)], "bass"),
+    Line([(1, 1, 36)], "drums", drum=True),
+)
+
+
+def test_the_runner_up_is_the_second_best_way_to_sound() -> None:
+    grid = grid_of(LITTLE, 1)
+    found = weigh_bar(LITTLE, ENGINE, grid, PLAIN, 1)
+    prepared = prepare(LITTLE, ENGINE, grid, PLAIN)
+    drums = prepared.drums
+    song = reference.Song(
+        reference.plain(prepared.problem.tones),
+        grid.steps,
+        1.0,
+        dict(zip(drums.steps.tolist(), drums.weights.tolist(), strict=True)),
+    )
+
+    def sound(path: tuple[reference.State, ...]) -> tuple[object, ...]:
+        return tuple((frozenset((s.voice1, s.voice2)), s.drum) for s in path)
+
+    ways: dict[tuple[object, ...], float] = {}
+    for path in reference.all_paths(song):
+        cost = reference.path_cost(song, path, prepared.costs)
+        ways[sound(path)] = min(cost, ways.get(sound(path), cost))
+    ranked = sorted(ways.values())
+    for place, other in enumerate(found.others, start=1):
+        assert other.cost == pytest.approx(ranked[place] - ranked[0], abs=1e-9)
+        assert other.differs
+    assert len(found.others) == 3
+
+
+def test_terms_add_up_and_words_say_what_sounds() -> None:
+    found = weigh_bar(LITTLE, ENGINE, grid_of(LITTLE), PLAIN, 1)
+    assert found.held[0] == "voice 1: beat 1 E5 of 'melody', beat 2 D5 of 'melody'"
+    assert found.held[1] == "voice 2: beat 1 C3 of 'bass'"
+    assert found.held[2] == "drums: beat 2 sounds"
+    for other in found.others:
+        assert other.cost >= 0
+        assert sum(other.terms.values()) == pytest.approx(other.cost, abs=0.01)
+
+
+@pytest.mark.parametrize("texture", ["broken-chord", "two-highest", "bass-and-chord"])
+def test_every_texture_that_weighs_can_be_asked(texture: str) -> None:
+    found = weigh_bar(LITTLE, ENGINE, grid_of(LITTLE), replace(PLAIN, texture=texture), 1)
+    assert found.others
+    assert all(other.cost >= -1e-9 for other in found.others)
+
+
+def test_what_cannot_be_asked() -> None:
+    with pytest.raises(SettingsError, match="no bar 9; the sheet has bars 1 to 1"):
+        weigh_bar(LITTLE, ENGINE, grid_of(LITTLE), PLAIN, 9)
+    with pytest.raises(SettingsError, match="weighs nothing"):
+        weigh_bar(LITTLE, ENGINE, grid_of(LITTLE), replace(PLAIN, texture="as-written"), 1)
+
+
+def test_the_command_converts_again_and_tells(tmp_path: Path, demo_song: Path) -> None:
+    runner = CliRunner()
+    song = tmp_path / demo_song.name
+    song.write_bytes(demo_song.read_bytes())
+    made = runner.invoke(
+        app, ["convert", str(song), "-o", str(tmp_path), "--no-audio", "--drums", "light"]
+    )
+    assert made.exit_code == 0, made.output
+    sheet = song.with_suffix(".duet")
+    told = runner.invoke(app, ["explain", str(sheet), "3"])
+    assert told.exit_code == 0, told.output
+    assert told.output.startswith("bar 3\n  voice 1: ")
+    assert "runner-up: " in told.output
+    asked = runner.invoke(app, ["explain", str(sheet), "3", "--json", "--most", "2"])
+    assert len(json.loads(asked.output)["others"]) == 2
+    song.unlink()
+    lost = runner.invoke(app, ["explain", str(sheet), "3"])
+    assert lost.exit_code == 1
+    assert "is not beside the sheet" in str(lost.exception)
