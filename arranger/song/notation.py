@@ -213,26 +213,28 @@ def _add_tempos(tune: Any, start: int, found: Gathered) -> None:
     """Add the tempo marks of the score."""
     found.tempos[start] = TempoChange(start, _DEFAULT_TEMPO)
     for since, _until, mark in tune.flatten().metronomeMarkBoundaries():
-        per_beat = round(mark.secondsPerQuarter() * 1_000_000) if mark.number else 0
-        if per_beat > 0:
+        rate = mark.getQuarterBPM()
+        if rate:
             tick = start + _ticks(since)
-            found.tempos[tick] = TempoChange(tick, per_beat)
+            found.tempos[tick] = TempoChange(tick, max(round(60e6 / rate), 1))
 
 
 def _add_bars(part: Any, start: int, found: Gathered) -> None:
     """Add a metre change wherever the score's bars are not what the metre before says."""
-    from music21 import stream
+    from music21 import meter, stream
 
     metre: tuple[int, int] = (4, 4)
     expected = Fraction(0)
     found.metres[start] = MetreChange(start, *metre)
-    for measure in part.getElementsByClass(stream.Measure):
-        sign = measure.timeSignature
-        offset = Fraction(measure.offset)
+    measures = list(part.getElementsByClass(stream.Measure))
+    # Short ABC tunes have no measures, only metre signs.
+    for place in measures or part.flatten().getElementsByClass(meter.TimeSignature):
+        sign = place.timeSignature if measures else place
+        offset = Fraction(place.offset)
         changed = sign is not None and (sign.numerator, sign.denominator) != metre
         if sign is not None:
             metre = (sign.numerator, sign.denominator)
-        if changed or offset != expected:
+        if changed or (measures and offset != expected):
             tick = start + _ticks(offset)
             found.metres[tick] = MetreChange(tick, *metre)
         expected = offset + Fraction(4 * metre[0], metre[1])

@@ -7,7 +7,11 @@ memory.
 
 from __future__ import annotations
 
+import pytest
+
+from arranger.settings import ReadSettings
 from arranger.song import MetreChange, TempoChange, read_song_bytes
+from arranger.song.syntax import encode_quantity, quantity
 
 FORMAT_0 = bytes.fromhex(
     "4D546864 00000006 0000 0001 0060"  # header: format 0, one track, 96 ticks a beat
@@ -61,4 +65,32 @@ def test_the_format_1_example_holds_the_same_music() -> None:
     assert {(n.channel, n.onset, n.duration, n.pitch, n.velocity) for n in song.notes} == NOTES
     assert [track.notes for track in song.tracks] == [0, 1, 1, 2]
     assert {part.channel: part.program for part in song.parts} == {0: 5, 1: 46, 2: 70}
+    assert song.repairs == ()
+
+
+# The specification's examples of variable-length quantities: number and bytes.
+QUANTITIES = [
+    (0x00000000, "00"),
+    (0x00000040, "40"),
+    (0x0000007F, "7F"),
+    (0x00000080, "81 00"),
+    (0x00002000, "C0 00"),
+    (0x00003FFF, "FF 7F"),
+    (0x00004000, "81 80 00"),
+    (0x00100000, "C0 80 00"),
+    (0x001FFFFF, "FF FF 7F"),
+    (0x00200000, "81 80 80 00"),
+    (0x08000000, "C0 80 80 00"),
+    (0x0FFFFFFF, "FF FF FF 7F"),
+]
+
+
+@pytest.mark.parametrize(("number", "encoded"), QUANTITIES)
+def test_the_table_of_variable_length_quantities(number: int, encoded: str) -> None:
+    assert quantity(bytes.fromhex(encoded)) == number
+    assert encode_quantity(number) == bytes.fromhex(encoded)
+    track = bytes.fromhex(encoded + "90 3C 40 01 80 3C 40 00 FF 2F 00")
+    data = FORMAT_0[:14] + b"MTrk" + len(track).to_bytes(4) + track
+    song = read_song_bytes(data, "example.mid", ReadSettings(max_beats=number + 1))
+    assert [(note.onset, note.duration) for note in song.notes] == [(number, 1)]
     assert song.repairs == ()
