@@ -58,6 +58,7 @@ NOISE_SEED = 0xFFFF
 NOISE_TAPS = 0x2D
 """Galois form, shifting left, of x^16 + x^5 + x^3 + x^2 + 1: all 65,535 states occur (tested)."""
 NOISE_BIT = 0x10
+NOISE_PERIOD = 65_535
 
 
 class Stretch(NamedTuple):
@@ -270,15 +271,17 @@ def drum_passes(drum: DrumSound, engine: Engine, room: int) -> int:
 
 def noise_bits(count: int) -> NDArray[np.int8]:
     """Return the first bits of the noise, 0 or 1."""
-    return np.resize(_noise_period(), count)
+    return np.resize(_noise(min(1 << count.bit_length(), NOISE_PERIOD)), count)
 
 
 @cache
-def _noise_period() -> NDArray[np.int8]:
+def _noise(count: int) -> NDArray[np.int8]:
+    """Return so many bits of the noise; the few lengths that are asked for are kept."""
     state = NOISE_SEED
-    found = np.empty(65_535, dtype=np.int8)
-    for index in range(len(found)):
+    found = np.empty(count, dtype=np.int8)
+    for index in range(count):
         state = (state << 1) ^ (NOISE_TAPS if state & 0x8000 else 0)
         state &= 0xFFFF
         found[index] = bool(state & NOISE_BIT)
+    found.flags.writeable = False
     return found
