@@ -11,10 +11,11 @@ bar-order        bar numbers that don't rise
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.errors import ArrangerError, EngineError
+from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.sheet.io import read_text
 from arranger.sheet.model import HOLD, REST
@@ -99,6 +100,8 @@ def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
             problems.append(_at_header(found, "engine", "engine", error.what, _remedy(error)))
         else:
             problems += check_playable(found, engine)
+            if all(problem.severity != ERROR for problem in problems):
+                problems += _memory(found, engine)
     problems.sort(key=lambda problem: (problem.line, problem.column))
     return Checked(problems, len(sheet.bars), sheet.steps, found.lines)
 
@@ -246,6 +249,31 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
     if other.setting == sheet.step_setting:
         remedy = f"write tempo {played:.2f}; the engine has none nearer to {asked:g}"
     return [_at_header(found, "tempo", "tempo", what, remedy, WARNING)]
+
+
+def _memory(found: Scan, engine: Engine) -> list[Problem]:
+    """Return where the piece gets too long for the engine's memory, if it does."""
+    # Imported here: most that is checked has errors to mend first, and fits.
+    from arranger.machine import song_bytes
+    from arranger.sheet.passage import first_bars
+
+    room = engine.memory_bytes - engine.code_bytes
+
+    def fits(bars: int) -> bool:
+        try:
+            return song_bytes(first_bars(found.sheet, bars), engine) <= room
+        except SheetError:
+            return False  # it says so of data that is too much to be numbered
+
+    count = len(found.sheet.bars)
+    if fits(count):
+        return []
+    beyond = bisect_left(range(1, count), True, key=lambda bars: not fits(bars))
+    line = found.row_lines[beyond][0]
+    what = (
+        f"from here on the piece takes more than the {room:,} bytes that {engine.name} has for it"
+    )
+    return [Problem(ERROR, "memory", line, 1, 3, what, "shorten it, or let bars be alike")]
 
 
 def _bar_order(found: Scan) -> Iterator[Problem]:

@@ -69,6 +69,21 @@ def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:
     )
 
 
+def first_bars(sheet: Sheet, count: int) -> Sheet:
+    """Return the first so many bars. A loop that goes back to a later one is left out."""
+    steps = sum(bar.steps for bar in sheet.bars[:count])
+    loop = sheet.loop_step
+    return replace(
+        sheet,
+        bars=sheet.bars[:count],
+        voice1=sheet.voice1[:steps],
+        voice2=sheet.voice2[:steps],
+        drums=sheet.drums[:steps],
+        loop_step=None if loop is None or loop >= steps else loop,
+        comments=(),
+    )
+
+
 def go_round(sheet: Sheet, times: int) -> Sheet:
     """Return the sheet as it sounds when its loop is played so many times in all.
 

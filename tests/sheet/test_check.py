@@ -14,6 +14,8 @@ from typer.testing import CliRunner
 from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.errors import EngineError
+from arranger.machine import song_bytes
+from arranger.sheet import parse
 from arranger.sheet.check import check_text
 from arranger.sheet.problem import shown
 
@@ -146,6 +148,19 @@ def test_all_problems_come_at_once_and_in_order() -> None:
         ("error", "unknown-drum", 9, 17, 4),
         ("warning", "bar-order", 10, 1, 3),
     ]
+
+
+def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:
+    """A player of so many bytes leaves room for the song data of the first bar, not of two."""
+    bars = [GOOD, "bar 2\n  voice 1   D4 F4 D4 F4\n", "bar 3\n  voice 1   G4 D4 G4 D4\n"]
+    sheets = [parse("".join(bars[:count])) for count in (1, 2, 3)]
+    first, second, third = (song_bytes(sheet, ENGINE) for sheet in sheets)
+    assert first < second < third
+    small = replace(ENGINE, memory_bytes=ENGINE.code_bytes + second - 1)
+    checked = check_text("".join(bars), lambda _name: small)
+    assert [problem[:4] for problem in checked.problems] == [("error", "memory", 10, 1)]
+    enough = replace(ENGINE, memory_bytes=ENGINE.code_bytes + third)
+    assert check_text("".join(bars), lambda _name: enough).problems == []
 
 
 def test_a_caret_stands_under_the_place() -> None:
