@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 import unicorn
@@ -15,18 +15,19 @@ from unicorn import x86_const as x86
 from arranger.engine import Engine, load_engine
 from arranger.errors import SheetError
 from arranger.machine.alternate_player import PLAYER, SOURCE, assembly, binary
+from arranger.pipeline import convert
+from arranger.settings import Settings
 from arranger.sheet.model import HOLD, REST, Sheet
+from arranger.sheet.passage import cut_bars
+from arranger.song import read_song
 from arranger.sound.alternate import divisor_runs
 from tests.sound.sheets import sheet_of, sheets
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
 ENGINE = load_engine("pc-alternate")
 TICK = ENGINE.profile.loop.cycles
-CLOCKS_AN_ACCESS = 11
-"""Timer clocks that the emulated machine takes for a port access: a slow one (9 microseconds)."""
-LATEST_CLOCKS = 20 * CLOCKS_AN_ACCESS
+DEMO_SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
+ACCESSES_A_WRITE = 20
+"""From the moment a tick is due to the last port access that it causes, noticing it included."""
 RETURN_AT = 0x500
 REGISTERS = [
     getattr(x86, f"UC_X86_REG_{name}")
@@ -43,6 +44,8 @@ class Machine:
     port_b: int = 0xAC
     stop_after_clocks: int | None = None
     """When a key is pressed."""
+    access_clocks: int = 11
+    """Timer clocks that a port access takes: 11 are 9 microseconds, a slow machine's."""
     clocks: int = 0
     started: int = 0
     latch: list[int] = field(default_factory=list)
@@ -70,7 +73,7 @@ class Machine:
         self.after = [cpu.reg_read(register) for register in REGISTERS]
 
     def _in(self, cpu: unicorn.Uc, port: int, _size: int, _data: object) -> int:
-        self.clocks += CLOCKS_AN_ACCESS
+        self.clocks += self.access_clocks
         if self.stop_after_clocks is not None and self.clocks > self.stop_after_clocks:
             cpu.mem_write(0x41C, bytes((0x20, 0)))
         if port == 0x40:
@@ -79,7 +82,7 @@ class Machine:
         return self.port_b
 
     def _out(self, _cpu: unicorn.Uc, port: int, _size: int, value: int, _data: object) -> None:
-        self.clocks += CLOCKS_AN_ACCESS
+        self.clocks += self.access_clocks
         if port == 0x43:
             if value == 0:  # latch channel 0
                 count = (self.started - self.clocks) & 0xFFFF
@@ -107,7 +110,7 @@ class Machine:
             self.events.append((what, -1, value))
             return
         tick, late = divmod(self.clocks - self.started, TICK)
-        assert late < LATEST_CLOCKS
+        assert late < ACCESSES_A_WRITE * self.access_clocks
         self.events.append((what, tick, value))
 
 
@@ -141,6 +144,16 @@ def test_the_emulated_port_writes_are_the_schedule(sheet: Sheet) -> None:
     assert machine.control == [0xB6, 0x34, 0x36]
     assert machine.port_b == 0xAC
     assert machine.after == machine.before
+
+
+@pytest.mark.parametrize("song", DEMO_SONGS, ids=lambda path: path.stem)
+def test_the_demo_songs_are_played_as_computed(song: Path) -> None:
+    sheet = convert(read_song(song), ENGINE, Settings(engine=ENGINE.name)).sheet
+    sheet = cut_bars(sheet, 1, 4)
+    machine = Machine(binary(sheet, ENGINE), access_clocks=50)
+    machine.run()
+    assert machine.events == schedule(sheet, ENGINE)
+    assert len(machine.events) > 20
 
 
 @pytest.mark.parametrize("drum", [drum.name for drum in ENGINE.drums])
