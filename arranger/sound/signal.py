@@ -211,7 +211,8 @@ class _CounterVoice:
                 self._left += number * setting - length
             numbers.append(number)
         index = _ranges(np.array(numbers, dtype=np.int64))
-        passed = np.repeat(firsts, numbers) + index * np.repeat(settings, numbers)
+        passed = np.repeat(np.array(firsts, dtype=np.int64), numbers)
+        passed += index * np.repeat(settings, numbers)
         self.level = (self.level + len(passed)) % 2
         result: Cycles = np.repeat(starts, numbers) + (passed - 1) * self._period
         return result
