@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -179,18 +180,23 @@ def _drums_by_name(
 ) -> list[Note]:
     """Take a part for drums that is called so, has no program, and keeps to the drum keys."""
     names = {track.index: track.name for track in tracks}
-    for index, draft in enumerate(drafts):
-        called = _DRUM_WORDS.search(names[draft.track].lower())
-        if draft.drum or draft.named or not called:
-            continue
-        if all(note.pitch in _DRUM_KEYS for note in notes if note.part == index):
-            draft.drum = True
-            notes = [n._replace(drum=True) if n.part == index else n for n in notes]
-            remarks.append(
-                f"{names[draft.track].strip()!r} is taken for drums by its name; "
-                "name the drum channels with --drum-channel if it isn't"
-            )
-    return notes
+    called = {
+        index
+        for index, draft in enumerate(drafts)
+        if not (draft.drum or draft.named) and _DRUM_WORDS.search(names[draft.track].lower())
+    }
+    if called:
+        called -= {note.part for note in notes if note.pitch not in _DRUM_KEYS}
+    if not called:
+        return notes
+    for index in called:
+        drafts[index].drum = True
+    listed = ", ".join(repr(names[drafts[index].track].strip()) for index in sorted(called)[:5])
+    remarks.append(
+        f"taken for drums by its name: {listed}; "
+        "name the drum channels with --drum-channel if that is wrong"
+    )
+    return [note._replace(drum=True) if note.part in called else note for note in notes]
 
 
 _NO_TITLES = re.compile(
@@ -218,11 +224,11 @@ def _parts(
 ) -> Iterable[Part]:
     """Name the parts."""
     names = {track.index: " ".join(track.name.split()) for track in tracks}
-    parts_of = [draft.track for draft in drafts]
+    parts_of = Counter(draft.track for draft in drafts)
     for index, draft in enumerate(drafts):
         sound = "Drums" if draft.drum else PROGRAM_NAMES[draft.program]
         written = "" if midi_format == 0 else names[draft.track]
-        if written and parts_of.count(draft.track) > 1:
+        if written and parts_of[draft.track] > 1:
             written = f"{written} ({sound})"
         yield Part(
             index=index,
@@ -250,17 +256,16 @@ def _metres(
     changes = [change for track in tracks for change in track.metres]
     starts = {track.start for track in tracks}
     merged = [MetreChange(*entry) for entry in _merged(changes, (0, 4, 4), starts)]
-    for before, after in pairwise(merged):
-        # Exact: a bar is 4 * numerator / denominator beats.
-        if (
-            (after.tick - before.tick)
-            * before.denominator
-            % (4 * before.numerator * ticks_per_beat)
-        ):
-            remarks.append(
-                f"the metre changes inside a bar, to {after.numerator}/{after.denominator} "
-                f"at tick {after.tick}: that bar is cut short"
-            )
+    # Exact: a bar is 4 * numerator / denominator beats.
+    inside = [
+        after
+        for before, after in pairwise(merged)
+        if (after.tick - before.tick) * before.denominator % (4 * before.numerator * ticks_per_beat)
+    ]
+    if inside:
+        first = f"to {inside[0].numerator}/{inside[0].denominator} at tick {inside[0].tick}"
+        more = f", and {len(inside) - 1} more times" if len(inside) > 1 else ""
+        remarks.append(f"the metre changes inside a bar, {first}{more}: that bar is cut short")
     return tuple(merged)
 
 

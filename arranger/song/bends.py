@@ -42,16 +42,26 @@ class _Stay(NamedTuple):
 class Wheel(NamedTuple):
     """The bends that one track plays with on one channel."""
 
+    ticks: list[int]
+    """When the bend changes."""
+    nearest: list[int]
+    """The semitone that it comes near to from then on; 0: none but the note's own."""
     stays: dict[int, _Stay]
     moves: list[int]
     """The ticks at which the wheel is moved away from its middle."""
 
     def semitones(self, onset: int, end: int) -> int:
-        """Return by how many semitones the bend moves a note."""
-        for semitone, stay in self.stays.items():
-            if 2 * (stay.until(end) - stay.until(onset)) > end - onset:
-                return semitone
-        return 0
+        """Return by how many semitones the bend moves a note.
+
+        A bend that stays for more than half of the note is there in the middle of it.
+        """
+        place = bisect_right(self.ticks, (onset + end) // 2) - 1
+        semitone = self.nearest[place] if place >= 0 else 0
+        if not semitone:
+            return 0
+        stay = self.stays[semitone]
+        bent = stay.until(end) - stay.until(onset)
+        return semitone if 2 * bent > end - onset else 0
 
     def touches(self, onset: int, end: int) -> bool:
         """Return whether the wheel is moved away from its middle while a note sounds."""
@@ -84,30 +94,30 @@ def wheels(
         if key in by_strip:
             if key not in made:
                 moves = [e[0] for e in by_strip[key] if e[5] == BEND and e[6]]
-                made[key] = Wheel(_stays(by_strip[key], end_tick), moves)
+                made[key] = _wheel(by_strip[key], moves, end_tick)
             found[track, channel] = made[key]
     return found
 
 
-def _stays(events: Sequence[ChannelEvent], end_tick: int) -> dict[int, _Stay]:
-    """Return the stays at each semitone but 0."""
-    found: dict[int, _Stay] = {}
+def _wheel(events: Sequence[ChannelEvent], moves: list[int], end_tick: int) -> Wheel:
+    """Follow the bends of one wheel."""
+    wheel = Wheel([], [], {}, moves)
     cents = _DEFAULT_RANGE_CENTS
-    bend = 0
-    since = 0
-    moments = [(e[0], e[5], e[6]) for e in events]
-    for tick, code, value in [*moments, (end_tick, BEND, 0)]:
-        bent = bend * cents / (100 * _FULL_BEND)
-        semitone = round(bent)
-        if semitone and abs(bent - semitone) <= _NEAR and tick > since:
-            stay = found.setdefault(semitone, _Stay([], [], []))
+    bend = since = semitone = 0
+    for tick, code, value in [*((e[0], e[5], e[6]) for e in events), (end_tick, BEND, 0)]:
+        if semitone and tick > since:
+            stay = wheel.stays.setdefault(semitone, _Stay([], [], []))
             so_far = stay.before[-1] + stay.stops[-1] - stay.starts[-1] if stay.starts else 0
             stay.starts.append(since)
             stay.stops.append(tick)
             stay.before.append(so_far)
-        since = tick
         if code == BEND:
             bend = value
         else:
             cents = value
-    return found
+        bent = bend * cents / (100 * _FULL_BEND)
+        semitone = round(bent) if abs(bent - round(bent)) <= _NEAR else 0
+        since = tick
+        wheel.ticks.append(tick)
+        wheel.nearest.append(semitone)
+    return wheel

@@ -11,6 +11,8 @@ from typing import NamedTuple
 from arranger.song.syntax import is_division
 
 _HEADER, _TRACK = b"MThd", b"MTrk"
+_MOST_CHUNKS = 100
+"""After so many chunks of other types in a row, the next track is searched for."""
 ASSUMED_DIVISION = 480
 """Ticks a beat where the header names none that makes sense."""
 
@@ -95,6 +97,8 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
         following = place + 8 + int.from_bytes(data[place + 4 : place + 8])
         # A chunk of another type is believed when something sensible stands behind it.
         if not _is_name(name) or following > end or not _at_chunk(data, following, end):
+            break
+        if len(repairs) >= _MOST_CHUNKS:
             break
         repairs.append((place, f"a chunk {name.decode('latin-1')!r} was passed over"))
         place = following

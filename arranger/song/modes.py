@@ -9,6 +9,7 @@ effect with the next program change.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING
 
 from arranger.song.events import BEND_RANGE, COARSE, DRUM, PROGRAM
@@ -42,8 +43,9 @@ def mode_events(
     """
     messages = list(exclusives)
     derived = [event for message in messages for event in _from_exclusive(message)]
-    standards = [(message[:3], _standard(message[-1])) for message in messages]
-    standards = [entry for entry in standards if entry[1]]
+    declared = [(message[:3], _standard(message[-1])) for message in messages]
+    declared = [entry for entry in declared if entry[1]]
+    moments = [moment for moment, _name in declared]
     banks: dict[tuple[int, int], int] = {}
     parameters: dict[tuple[int, int], tuple[int, int]] = {}
     ranges: dict[tuple[int, int], int] = {}
@@ -53,7 +55,8 @@ def mode_events(
         if code == _BANK:
             banks[key] = value
         elif code == PROGRAM:
-            standard = _at(standards, (tick, place, order))
+            last = bisect_right(moments, (tick, place, order)) - 1
+            standard = declared[last][1] if last >= 0 else ""
             drum = _bank_drum(banks.get(key), standard, channel)
             made = None if drum is None else (DRUM, drum)
         elif code in {_NRPN_LOW, _NRPN_HIGH}:
@@ -71,11 +74,6 @@ def mode_events(
         if made is not None:
             derived.append((tick, place, order, track, channel, *made))
     return derived
-
-
-def _at(entries: list[tuple[tuple[int, int, int], str]], moment: tuple[int, int, int]) -> str:
-    """Return the last entry not after a moment, or an empty string."""
-    return next((name for when, name in reversed(entries) if when <= moment), "")
 
 
 def _standard(data: tuple[int, ...]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from arranger.errors import LimitError, SongError
-from arranger.song import KeyChange, MetreChange, TempoChange, mend, midi
+from arranger.song import KeyChange, MetreChange, TempoChange, midi, walk
 from arranger.song.time import bars, seconds_at
 from tests.song.midi_bytes import (
     QUARTER_C4,
@@ -129,7 +129,7 @@ def test_drums_by_name_only_without_a_program_and_within_the_drum_keys() -> None
     named = track("00", meta(3, b"Drum Kit"), quarter(0, 38), quarter(0, 36))
     song = read(header() + named)
     assert [note.drum for note in song.notes] == [True, True]
-    assert "taken for drums by its name" in song.remarks[0]
+    assert "taken for drums by its name: 'Drum Kit'" in song.remarks[0]
     assert drums(header() + named, drum_channels=(10,)) == [False, False]
     assert drums(header() + track("00", meta(3, b"Drums"), "00 C0 2F", quarter(0, 38))) == [False]
     assert drums(header() + track("00", meta(3, b"Drums"), quarter(0, 96))) == [False]
@@ -293,6 +293,6 @@ def test_a_large_file_is_read_in_pieces_like_a_small_one(monkeypatch: pytest.Mon
     data = one_track("00 90 3C 40", "60 3C 00 00 3C 40" * many, "60 3C 00")
     whole = read(data)
     monkeypatch.setattr(midi, "_AT_ONCE", 1000)
-    monkeypatch.setattr(mend, "_PIECE", 70)
+    monkeypatch.setattr(walk, "_PIECE", 70)
     assert read(data) == whole
     assert [note.onset for note in whole.notes] == [96 * n for n in range(many + 1)]

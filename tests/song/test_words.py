@@ -1,0 +1,35 @@
+"""Lyrics and karaoke texts, bar by bar."""
+
+from __future__ import annotations
+
+from arranger.song.words import words_by_bar
+from tests.song.midi_bytes import header, meta, one_track, read, track
+
+BAR = "83 00"  # 384 ticks
+
+
+def test_lyrics_bring_their_own_spaces() -> None:
+    song = read(
+        one_track("00", meta(5, b"Haul "), "60", meta(5, b"a-"), "60", meta(5, b"way\r"), BAR,
+                  meta(5, b"now"), "00 90 3C 40 60 80 3C 40")
+    )  # fmt: skip
+    assert words_by_bar(song) == {1: "Haul a-way", 2: "now"}
+
+
+def test_bare_syllables_get_spaces() -> None:
+    song = read(one_track("00", meta(5, b"Haul"), "60", meta(5, b"now"), "00 90 3C 40 60 80 3C 40"))
+    assert words_by_bar(song) == {1: "Haul now"}
+
+
+def test_karaoke_texts_without_their_headings() -> None:
+    song = read(
+        header(1, 2)
+        + track("00", meta(1, b"@KMIDI KARAOKE FILE"), "00", meta(1, b"@TLamp Song"))
+        + track("00", meta(1, b"\\Low "), BAR, meta(1, b"lamp"), "60", meta(1, b"/light"),
+                "00 90 3C 40 60 80 3C 40")
+    )  # fmt: skip
+    assert words_by_bar(song) == {1: "Low", 2: "lamp light"}
+
+
+def test_other_texts_are_not_sung() -> None:
+    assert words_by_bar(read(one_track("00", meta(1, b"made by hand"), "00 90 3C 40"))) == {}
