@@ -185,6 +185,7 @@ def pin_blocks(
     everything = list(played)
     timer = _Timer(next((run.divisor for run in everything if run.divisor), 2))
     now = 0
+    end = clocks_a_tick * sum(run.ticks for run in everything)
     pins = [0] * len(listeners)
     for first in range(0, len(everything), _RUNS_A_BLOCK):
         block = everything[first : first + _RUNS_A_BLOCK]
@@ -199,7 +200,8 @@ def pin_blocks(
         sides = []
         for index, owners in enumerate(listeners):
             heard = np.array([bool(run.divisor) and run.owner in owners for run in block])
-            inside = heard[within]
+            # At the very end the pin falls in any case.
+            inside = heard[within] & (flips < end)
             side = _changes(
                 np.concatenate((flips[inside], starts)),
                 np.concatenate((after_flips[inside], at_starts * heard)).astype(np.int8),

@@ -102,7 +102,7 @@ def test_samples_are_the_reference_s_in_the_audible_band(name: str, rate: int) -
     expected = reference(sheet, engine, rate)
     found = heard(sheet, engine, rate)
     assert found.shape == expected.shape
-    # Asked for are 70 dB; measured are 95 to 103.
+    # Asked for are 70 dB; measured are 90 and more.
     assert worst_error_db(found, expected, rate) < -85
 
 
@@ -116,7 +116,8 @@ def test_single_tones_have_no_aliases(name: str, share: float) -> None:
     sheet = sheet_of(engine, [pitch, HOLD, HOLD])
     expected = reference(sheet, engine, 44_100)
     found = heard(sheet, engine, 44_100)
-    assert worst_error_db(found, expected, 44_100) < -85
+    # Asked for are 70 dB; measured are 79 (C7) to 103: kernels are placed to 1/2048 of a sample.
+    assert worst_error_db(found, expected, 44_100) < -75
 
 
 def test_the_largest_jump_peaks_at_twelve_decibels_below_full_scale() -> None:
