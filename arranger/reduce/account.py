@@ -63,6 +63,7 @@ class Accountant:
         notes = problem.tones.note
         self._onset: list[int] = problem.tones.onset.tolist()
         self._end: list[int] = problem.tones.end.tolist()
+        self._note_end: list[int] = self._placed.end[notes].tolist()
         self._pitch: list[int] = problem.tones.pitch.tolist()
         self._asked: list[int] = (self._placed.pitch[notes] + prepared.transpose).tolist()
         self._off: list[bool] = (np.abs(self._placed.offset[notes]) > self._loose).tolist()
@@ -167,7 +168,7 @@ class Accountant:
         if last.heard_end < last.end:
             drum = self._drum_at.get(last.heard_end)
             return "shortened-by-next-note", [] if drum is None else [drum]
-        if last.end < self._end[tone]:
+        if last.end < self._note_end[tone]:
             return "shortened-by-next-note", self._takers(last)
         return "moved-to-step", []
 

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 MOST_CANDIDATES = 12
 """Tones weighed in one segment, the worthiest first. The optimum is exact over these."""
 
+IN_LINE = 0.5
+"""Tune or bass weight from which a note belongs to the line."""
+
 DUPLICATE_SHARE = 0.3
 """Of its salience, for a note that doubles another one at the same pitch."""
 
@@ -148,6 +151,32 @@ def gather_tones(
         repeats=find_repeats(pitch[lead], onset[lead], end[lead]),
     )
     return tones, tone_of
+
+
+def line_ends(part: Ints, onset: Ints, end: Ints, *weights: Floats) -> Ints:
+    """Return where notes end as part of their line: at the latest where its next note starts.
+
+    Notes under a held pedal ring on, and players join notes; but a line has moved on by then.
+
+    Parameters
+    ----------
+    part, onset, end
+        Shape (n,): of notes in any order, in steps.
+    weights
+        Each of shape (n,): how surely each note belongs to a line (tune, bass). Notes of the same
+        part that belong to it by `IN_LINE` or more follow each other.
+    """
+    ends = end.copy()
+    span = int(onset.max(initial=0)) + 1
+    for weight in weights:
+        line = np.flatnonzero(weight >= IN_LINE)
+        keys = part[line] * span + onset[line]
+        order = np.unique(keys)
+        place = np.searchsorted(order, keys, side="right")
+        after = np.append(order, np.iinfo(np.int64).max)[place]
+        followed = after // span == part[line]
+        ends[line[followed]] = np.minimum(ends[line], after % span)[followed]
+    return ends
 
 
 def find_repeats(pitch: Ints, onset: Ints, end: Ints) -> Ints:

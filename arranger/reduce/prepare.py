@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.candidates import gather_tones, lay_out
+from arranger.reduce.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.cost import costs_from
 from arranger.reduce.drums import drum_candidates
 from arranger.reduce.fold import fold
 from arranger.reduce.placed import place, refuse, unplayable
+from arranger.reduce.ring import end_of_ring, without_ring
 from arranger.reduce.salience import weigh
 from arranger.reduce.terms import price
 from arranger.reduce.textures import free_moves, out_of_turn, turns, weights_for
@@ -56,7 +57,8 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
         If a setting names a part that the song doesn't have, or a cost that doesn't exist.
     """
     costs = costs_from(settings.costs)
-    weights = weigh(song, engine, grid, settings)
+    lines = without_ring(song)
+    weights = weigh(lines, engine, grid, settings)
     transpose = choose_transposition(song, engine, grid, weights, settings)
     steps_per_beat = float(1 / grid.step_beats)
     placed = place(song, grid, weights.roles)
@@ -72,15 +74,20 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
     if settings.drums == "none":
         placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
+    as_written = settings.texture == "as-written"
+    used = weights_for(lines, weights, settings.texture)
+    part, onset, end = placed.part[ids], placed.onset[ids], placed.end[ids]
+    if lines is not song:
+        end = end_of_ring(song, lines, placed.onset, placed.end)[ids]
     tones, tone_of = gather_tones(
         ids,
         pitch_out[ids],
-        placed.onset[ids],
-        placed.end[ids],
-        placed.part[ids],
-        weights=weights_for(song, weights, settings.texture),
+        onset,
+        end if as_written else line_ends(part, onset, end, used.tune[ids], used.bass[ids]),
+        part,
+        weights=used,
         costs=costs,
-        separate_parts=settings.texture == "as-written",
+        separate_parts=as_written,
     )
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
     drums = drum_candidates(

@@ -269,3 +269,12 @@ def test_as_written_plays_two_parts_as_they_are() -> None:
     assert entry(reduction, 6).reasons == ("same-step",)
     with pytest.raises(SettingsError, match="no part is named 'voice 1' or 'voice 2'"):
         reduced(BAND, replace(PLAIN, texture="as-written"))
+
+
+def test_a_tune_under_a_held_pedal_moves_on() -> None:
+    ringing = [(0, 3, 79), (1, 3, 77), (2, 3, 76), (3, 3, 74), (4, 4, 72)]
+    reduction = reduced(song_of(Line(ringing, "melody"), Line([(0, 8, 48)], "bass")))
+    assert tones(reduction.voice1)[::4] == [79, 77, 76, 74, 72, 72, 72, 72]
+    assert tones(reduction.voice2) == [48] * 32
+    assert entry(reduction, 0).reasons == ("shortened-by-next-note",)
+    assert entry(reduction, 0).by == (2,)
