@@ -20,7 +20,6 @@ from arranger.song import read_song
 from tests.benchmarks.corpus import four_part_scores, midi_of
 
 if TYPE_CHECKING:
-
     from arranger.pipeline import Conversion
 
 CHORALES = 40
