@@ -158,7 +158,7 @@ def _header(sheet: Sheet, notes: _Places) -> Iterator[str]:
 
 def _bar(sheet: Sheet, index: int, bar: SheetBar, start: int, notes: _Places) -> Iterator[str]:
     end = start + bar.steps
-    head = f"bar {bar.number:<4}{bar.numerator}/{bar.denominator}"
+    head = f"bar {bar.number:<3} {bar.numerator}/{bar.denominator}"
     if implied_steps(sheet.step_beats, bar.numerator, bar.denominator) != bar.steps:
         head += f"   {bar.steps} step{'s' if bar.steps > 1 else ''}"
     if sheet.loop_step is not None and start <= sheet.loop_step < end:
