@@ -34,7 +34,7 @@ REASONS: dict[str, str] = {
     "track-muted": "its track is muted",
     "silent": "it is too soft to be heard in the song",
     "beyond-limit": "it lies outside the passage that was converted",
-    "by-hand": "the bar was changed by hand",
+    "by-hand": "by the hand that changed the bar",
 }
 
 CHANGED: dict[str, str] = {

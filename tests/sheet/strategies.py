@@ -34,7 +34,12 @@ generated = st.builds(
 @st.composite
 def bars(draw: st.DrawFn) -> SheetBar:
     numerator, denominator = draw(st.sampled_from([(4, 4), (3, 4), (6, 8), (7, 8), (2, 2)]))
-    return SheetBar(draw(st.integers(0, 400) | st.integers(-(10**8), 10**8)), draw(st.integers(1, 17)), numerator, denominator)
+    return SheetBar(
+        draw(st.integers(0, 400) | st.integers(-(10**8), 10**8)),
+        draw(st.integers(1, 17)),
+        numerator,
+        denominator,
+    )
 
 
 @st.composite
