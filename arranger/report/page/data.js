@@ -80,6 +80,13 @@ function eachNoteBetween(account, left, right, visit) {
   }
 }
 
+// At most how many notes touch the steps from left to right.
+function notesBetween(account, left, right) {
+  const { drawn, latestEnd, notes } = account;
+  const first = firstWhere(drawn.length, (index) => latestEnd[index] > left);
+  return firstWhere(drawn.length, (index) => notes.at[drawn[index]] >= right) - first;
+}
+
 function barOfStep(account, step) {
   const { bars } = account;
   const after = firstWhere(bars.length, (index) => bars[index].first > step);

@@ -5,7 +5,7 @@
 
 const TOO_MANY = 9000;
 const CELL_WIDTH = 4;
-const FARED_WORST = ["kept", "changed", "merged", "dropped"];
+const FARED_WORST = OUTCOMES;
 
 class Roll {
   constructor(canvas, view) {
@@ -101,28 +101,47 @@ class Roll {
     }
   }
 
+  // Draws the notes of the song, only the drums or only the others.
   drawSong(context, drums) {
+    const { view, account } = this;
+    const visible = notesBetween(account, view.leftStep - 1, view.rightStep);
+    this.aggregated = visible > TOO_MANY;
+    if (this.aggregated) this.drawCells(context, drums);
+    else this.drawSingly(context, drums);
+  }
+
+  drawSingly(context, drums) {
     const { view, account, palette } = this;
-    const groups = new Map();
-    let count = 0;
+    const shown = FARED_WORST.map(() => []);
+    const faded = FARED_WORST.map(() => []);
     eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
       if (isDrum(account, id) !== drums) return;
-      count += 1;
-      const shown = this.matches === null || this.matches.has(id);
-      const key = `${shown ? "shown" : "faded"} ${outcomeOf(account, id)}`;
-      if (!groups.has(key)) groups.set(key, []);
-      groups.get(key).push(view.noteBox(id));
+      const group = this.passes(id) ? shown : faded;
+      group[account.notes.outcome[id]].push(view.noteBox(id));
     });
-    if (!drums) this.aggregated = count > TOO_MANY;
-    for (const fading of ["faded", "shown"]) {
-      context.globalAlpha = fading === "faded" ? 0.18 : 1;
-      for (const outcome of FARED_WORST) {
-        const boxes = groups.get(`${fading} ${outcome}`) ?? [];
-        if (count > TOO_MANY) drawCells(context, palette, outcome, boxes);
-        else drawNotes(context, palette, outcome, boxes);
-      }
-    }
+    context.globalAlpha = 0.18;
+    faded.forEach((boxes, index) => drawNotes(context, palette, FARED_WORST[index], boxes));
     context.globalAlpha = 1;
+    shown.forEach((boxes, index) => drawNotes(context, palette, FARED_WORST[index], boxes));
+  }
+
+  drawCells(context, drums) {
+    const { view, account } = this;
+    const keys = account.drumKeys;
+    const rows = drums ? keys.length : view.highest - view.lowest + 1;
+    const cells = new CellGrid(Math.ceil(view.width / CELL_WIDTH), rows);
+    eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
+      if (isDrum(account, id) !== drums || !this.passes(id)) return;
+      const [x, , width] = view.noteBox(id);
+      const pitch = account.notes.pitch[id];
+      cells.mark(drums ? keys.indexOf(pitch) : view.highest - pitch, x / CELL_WIDTH, (x + width) / CELL_WIDTH, account.notes.outcome[id]);
+    });
+    const top = (row) => (drums ? view.drumY(keys[row]) + 1 : view.y(view.highest - row));
+    cells.draw(context, this.palette, top, drums ? LANE_ROW - 3 : view.rowPx);
+  }
+
+  passes(id) {
+    return this.matches === null || this.matches.has(id);
   }
 
   drawSheet(context) {
@@ -247,19 +266,41 @@ function toneSourceAt(account, step, pitch) {
   return NO_NOTE;
 }
 
-function drawCells(context, palette, outcome, boxes) {
-  const seen = new Set();
-  const path = new Path2D();
-  for (const [x, y, width, height] of boxes) {
-    for (let column = Math.floor(x / CELL_WIDTH); column * CELL_WIDTH < x + width; column += 1) {
-      const key = column * 65536 + Math.round(y);
-      if (seen.has(key)) continue;
-      seen.add(key);
-      path.rect(column * CELL_WIDTH, y, CELL_WIDTH, height);
+// A raster of cells, each with the worst outcome of the notes in it.
+class CellGrid {
+  constructor(columns, rows) {
+    this.columns = columns;
+    this.rows = rows;
+    this.worst = new Uint8Array(columns * rows);
+  }
+
+  // Marks the cells of a row from left to right, in columns; 0 stays for no note.
+  mark(row, left, right, outcome) {
+    const from = row * this.columns + Math.max(Math.floor(left), 0);
+    const to = row * this.columns + Math.min(Math.ceil(right), this.columns);
+    for (let cell = from; cell < to; cell += 1) {
+      if (this.worst[cell] <= outcome) this.worst[cell] = outcome + 1;
     }
   }
-  context.fillStyle = outcome === "dropped" ? palette.outcome.dropped : patternFor(context, palette, outcome);
-  context.fill(path);
+
+  // Draws neighbours of the same look as one box.
+  draw(context, palette, top, height) {
+    const paths = FARED_WORST.map(() => new Path2D());
+    for (let row = 0; row < this.rows; row += 1) {
+      const start = row * this.columns;
+      let from = start;
+      for (let cell = start; cell <= start + this.columns; cell += 1) {
+        if (cell < start + this.columns && this.worst[cell] === this.worst[from]) continue;
+        const outcome = this.worst[from] - 1;
+        if (outcome >= 0) paths[outcome].rect((from - start) * CELL_WIDTH, top(row), (cell - from) * CELL_WIDTH, height);
+        from = cell;
+      }
+    }
+    paths.forEach((path, index) => {
+      context.fillStyle = FARED_WORST[index] === "dropped" ? palette.outcome.dropped : patternFor(context, palette, FARED_WORST[index]);
+      context.fill(path);
+    });
+  }
 }
 
 function clipped(context, x, y, width, height, draw) {

@@ -7,6 +7,9 @@
 // voice 1  a dark bar with a pointed head; voice 2 a bar with a light core and a round head
 // drum     a dark lozenge
 
+// Narrower than this, in pixels, a shape can't be told: a plain block is drawn, and drawn faster.
+const LEAST_SHAPE = 4;
+
 const patternTiles = new Map();
 
 function patternFor(context, palette, outcome) {
@@ -72,6 +75,10 @@ function drawNotes(context, palette, outcome, boxes) {
   const path = new Path2D();
   const crosses = new Path2D();
   for (const [x, y, width, height] of boxes) {
+    if (width < LEAST_SHAPE) {
+      path.rect(x, y, width, height);
+      continue;
+    }
     NOTE_PATHS[outcome](path, x, y, width, height);
     if (outcome === "dropped") crossPath(crosses, x, y, width, height);
   }
@@ -99,6 +106,7 @@ function drawTones(context, palette, voice, boxes) {
     const thick = Math.max(height * 0.42, 2);
     const head = Math.min(height * 0.5, width * 0.35);
     bars.rect(x, middle - thick / 2, width, thick);
+    if (width < LEAST_SHAPE) continue;
     if (voice === 1) {
       heads.moveTo(x, y);
       heads.lineTo(x + head * 1.5, middle);

@@ -126,15 +126,11 @@ class Travel {
     act();
   }
 
-  passes(id) {
-    return this.roll.matches === null || this.roll.matches.has(id);
-  }
-
   // Goes to the first note from a place in the order of time on, in a direction, that the filter lets through.
   toDrawn(start, direction) {
     const { drawn } = this.account;
     for (let index = start; index >= 0 && index < drawn.length; index += direction) {
-      if (this.passes(drawn[index])) {
+      if (this.roll.passes(drawn[index])) {
         this.focusNote(drawn[index], { pinned: true, reveal: true });
         return;
       }
@@ -162,7 +158,7 @@ class Travel {
     let best = NO_NOTE;
     eachNoteBetween(account, at - 0.01, at + 0.51, (id) => {
       const away = (height(id) - here) * direction;
-      if (away <= 0 || !this.passes(id)) return;
+      if (away <= 0 || !this.roll.passes(id)) return;
       if (best === NO_NOTE || away < (height(best) - here) * direction) best = id;
     });
     if (best !== NO_NOTE) this.focusNote(best, { pinned: true, reveal: true });

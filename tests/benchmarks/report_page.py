@@ -1,0 +1,105 @@
+"""Page build time, size, opening and scrolling in Chromium for 500, 5,000 and 50,000 notes.
+
+    python tests/benchmarks/report_page.py
+
+Times depend on the machine; the ratio to mido's own parsing of the same file doesn't, much.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import mido
+from playwright.sync_api import sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from arranger.report import account, html_page, ledger_csv, ledger_json
+from arranger.report.columns import text_columns
+from tests.browser.conftest import converted, dense_song
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from playwright.sync_api import Page
+
+FRAMES = """
+async () => {
+  const scroller = document.getElementById("scroller");
+  const room = scroller.scrollWidth - scroller.clientWidth;
+  const times = [];
+  let last = performance.now();
+  for (let frame = 0; frame < 90; frame += 1) {
+    scroller.scrollLeft = Math.min((frame * 40), room);
+    await new Promise(requestAnimationFrame);
+    const now = performance.now();
+    times.push(now - last);
+    last = now;
+  }
+  return times.slice(5).sort((a, b) => a - b);
+}
+"""
+
+
+def best_ms(act: Callable[[], object]) -> float:
+    """Return the best of five runs, in milliseconds of processor time."""
+    found = []
+    for _ in range(5):
+        account.cache_clear()
+        text_columns.cache_clear()
+        started = time.process_time()
+        act()
+        found.append(1000 * (time.process_time() - started))
+    return min(found)
+
+
+def quantiles(times: list[float]) -> str:
+    return f"median {times[len(times) // 2]:.1f} ms, 95 % {times[int(len(times) * 0.95)]:.1f} ms"
+
+
+def opened(page: Page, path: Path) -> float:
+    """Return the milliseconds from the request to the first drawn frame."""
+    started = time.perf_counter()
+    page.goto(path.as_uri())
+    page.evaluate("new Promise(requestAnimationFrame)")
+    return 1000 * (time.perf_counter() - started)
+
+
+def measure(notes: int, page: Page, folder: Path) -> None:
+    song = folder / f"{notes}.mid"
+    dense_song(notes).save(song)
+    parse = best_ms(lambda: mido.MidiFile(song))
+    conversion = converted(song)
+
+    def write_all() -> Any:
+        return ledger_json(conversion), ledger_csv(conversion), html_page(conversion)
+
+    written = best_ms(write_all)
+    path = folder / f"{notes}.html"
+    path.write_text(html_page(conversion), encoding="utf-8")
+    print(f"{notes} notes: ledger, table and page {written:.0f} ms, {written / parse:.2f} of mido's")
+    print(f"  page {path.stat().st_size / 1e6:.2f} MB, opens in {opened(page, path):.0f} ms")
+    print(f"  scrolling, as opened: {quantiles(page.evaluate(FRAMES))}")
+    page.get_by_role("button", name="Whole song").click()
+    for _ in range(2):
+        page.get_by_role("button", name="Zoom in in time").click()
+    print(f"  scrolling, nearly whole song: {quantiles(page.evaluate(FRAMES))}")
+
+
+def main() -> None:
+    with sync_playwright() as playwright, tempfile.TemporaryDirectory() as folder:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
+        )
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        for notes in (500, 5000, 50_000):
+            measure(notes, page, Path(folder))
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
