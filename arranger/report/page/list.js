@@ -116,18 +116,27 @@ class NoteList {
     this.show();
   }
 
-  // Shows one page of the list, of so many rows.
-  show(rows = PAGE) {
-    const pages = Math.max(Math.ceil(this.shown.length / rows), 1);
+  // Shows one page of the list.
+  show() {
+    const pages = Math.max(Math.ceil(this.shown.length / PAGE), 1);
     this.page = Math.min(Math.max(this.page, 0), pages - 1);
-    const first = this.page * rows;
-    const ids = this.shown.slice(first, first + rows);
+    const first = this.page * PAGE;
+    const ids = this.shown.slice(first, first + PAGE);
     this.body.replaceChildren(...ids.map((id) => this.row(id)));
-    document.getElementById("found").textContent =
-      this.shown.length === this.all.length
-        ? `${this.all.length} notes`
-        : `${this.shown.length} of ${this.all.length} notes`;
+    setText("found", this.counted());
     showPages(this.page, pages);
+  }
+
+  counted() {
+    const [shown, all] = [this.shown.length, this.all.length];
+    return shown === all ? `${all} notes` : `${shown} of ${all} notes`;
+  }
+
+  // Shows the first rows of what the filter lets through, and says how many are left out.
+  showForPrint(rows) {
+    this.body.replaceChildren(...this.shown.slice(0, rows).map((id) => this.row(id)));
+    const left = this.shown.length - rows;
+    if (left > 0) setText("found", `${this.counted()}; ${left} are left out of this print and stand in the ledger`);
   }
 
   row(id) {

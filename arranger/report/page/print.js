@@ -3,12 +3,12 @@
 const PRINT_WIDTH = 1040;
 const PRINT_LINES = 60;
 const PRINT_STEPS_A_LINE = 128;
-const PRINT_ROWS = 400;
+const PRINT_ROWS = 200;
 
 function preparePrint(account, list) {
   addEventListener("beforeprint", () => {
     document.getElementById("printed").replaceChildren(...printedLines(account));
-    list.show(PRINT_ROWS);
+    list.showForPrint(PRINT_ROWS);
   });
   addEventListener("afterprint", () => {
     document.getElementById("printed").replaceChildren();
@@ -18,7 +18,7 @@ function preparePrint(account, list) {
 
 function printedLines(account) {
   const lines = linesOfBars(account.bars);
-  const palette = lightPalette();
+  const palette = paperPalette();
   const images = lines.slice(0, PRINT_LINES).map((bars) => printedLine(account, palette, bars));
   if (lines.length <= PRINT_LINES) return images;
   const last = lines[PRINT_LINES - 1].at(-1);
@@ -60,10 +60,10 @@ function printedLine(account, palette, bars) {
 }
 
 // Paper is light, whatever the screen is.
-function lightPalette() {
+function paperPalette() {
   const root = document.documentElement;
   const { theme } = root.dataset;
-  root.dataset.theme = "light";
+  root.dataset.theme = "paper";
   const palette = readPalette();
   root.dataset.theme = theme;
   return palette;
