@@ -189,7 +189,9 @@ def _ranked(conversion: Conversion) -> tuple[Advice, ...]:
     told: dict[str, list[BarLoss]] = {}
     for bar in ranked:
         told.setdefault(_sentence(conversion, bar, members[bar.place]), []).append(bar)
-    return tuple(Advice(tuple(bars), sentence) for sentence, bars in told.items())[:MOST_ADVICE]
+    return tuple(Advice(tuple(sorted(bars)), told_so) for told_so, bars in told.items())[
+        :MOST_ADVICE
+    ]
 
 
 def _members(conversion: Conversion, wanted: list[int]) -> Mapping[int, NDArray[np.int64]]:

@@ -81,7 +81,9 @@ def measure(notes: int, page: Page, folder: Path) -> None:
     written = best_ms(write_all)
     path = folder / f"{notes}.html"
     path.write_text(html_page(conversion), encoding="utf-8")
-    print(f"{notes} notes: ledger, table and page {written:.0f} ms, {written / parse:.2f} of mido's")
+    print(
+        f"{notes} notes: ledger, table and page {written:.0f} ms, {written / parse:.2f} of mido's"
+    )
     print(f"  page {path.stat().st_size / 1e6:.2f} MB, opens in {opened(page, path):.0f} ms")
     print(f"  scrolling, as opened: {quantiles(page.evaluate(FRAMES))}")
     page.get_by_role("button", name="Whole song").click()
