@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from arranger.reduce.cost import Costs
     from arranger.song.model import Note
 
-AMOUNTS = {"none": 0.0, "light": 0.5, "full": 1.0}
+AMOUNTS = {"none": 0.0, "light": 0.75, "full": 1.0}
 """Share of its cost that leaving a drum out has, by the setting."""
 
-ACCENTS = (1.0, 0.7, 0.4)
+ACCENTS = (1.0, 0.85, 0.4)
 """Share of its weight that a drum has on the first beat of a bar, on another beat of the metre, and
 between beats: it is the beats that carry the metre."""
 
