@@ -225,8 +225,12 @@ def _parts(
     """Name the parts."""
     names = {track.index: " ".join(track.name.split()) for track in tracks}
     parts_of = Counter(draft.track for draft in drafts)
+    sounds = Counter((draft.track, draft.channel, draft.program, draft.drum) for draft in drafts)
     for index, draft in enumerate(drafts):
         sound = "Drums" if draft.drum else PROGRAM_NAMES[draft.program]
+        if sounds[draft.track, draft.channel, draft.program, draft.drum] > 1:
+            # Only the bank tells these apart.
+            sound = f"{sound}, bank {draft.bank >> 7}/{draft.bank & 127}"
         written = "" if midi_format == 0 else names[draft.track]
         if written and parts_of[draft.track] > 1:
             written = f"{written} ({sound})"

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import TYPE_CHECKING
 
-from arranger.song.events import COARSE, DRUM, PROGRAM
+from arranger.song.events import BANK, COARSE, DRUM, PROGRAM
 from arranger.song.general_midi import PERCUSSION_CHANNEL
 from arranger.song.model import Note
 
@@ -27,11 +27,11 @@ if TYPE_CHECKING:
     from arranger.song.events import ChannelEvent, RawNote
 
 _VOLUME, _PAN, _EXPRESSION = 7, 10, 11
-CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM, COARSE, DRUM))
+CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM, COARSE, DRUM, BANK))
 """The channel events that this module looks at."""
 
 _MOST_STEPS = 256
-_DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0, COARSE: 0}
+_DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0, COARSE: 0, BANK: 0}
 
 
 @dataclass(slots=True)
@@ -41,6 +41,7 @@ class PartDraft:
     track: int
     channel: int
     program: int
+    bank: int
     drum: bool
     pan: int
     named: bool
@@ -185,7 +186,7 @@ class _Parts:
 
     drum_channels: tuple[int, ...] | None
     drafts: list[PartDraft] = field(default_factory=list)
-    indices: dict[tuple[int, int, int, bool], int] = field(default_factory=dict)
+    indices: dict[tuple[int, int, int, int, bool], int] = field(default_factory=dict)
 
     def find(self, track: int, channel: int, strip: _Strip) -> int:
         """Return the index of the part that a strip plays now."""
@@ -195,7 +196,8 @@ class _Parts:
             drum = bool(strip.value(DRUM, number == PERCUSSION_CHANNEL))
         else:
             drum = number + 1 in self.drum_channels
-        key = (track, channel, program, drum)
+        bank = strip.value(BANK)
+        key = (track, channel, program, bank, drum)
         if key not in self.indices:
             self.indices[key] = len(self.drafts)
             self.drafts.append(
@@ -203,6 +205,7 @@ class _Parts:
                     track=track,
                     channel=number,
                     program=program,
+                    bank=bank,
                     drum=drum,
                     pan=strip.value(_PAN),
                     named=PROGRAM in strip.channel.values,

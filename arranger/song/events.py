@@ -28,11 +28,11 @@ ONSET, TRACK, ORDER, CHANNEL, PITCH, VELOCITY, END = range(7)
 
 RawNote = list[int]
 
-PROGRAM, BEND, BEND_RANGE, COARSE, DRUM = range(128, 133)
+PROGRAM, BEND, BEND_RANGE, COARSE, DRUM, BANK = range(128, 134)
 """Codes of channel events beside the controllers 0..127.
 
-Values: a program; -8192..8191; cents; semitones; whether the channel plays drums. The last three
-are worked out in `arranger.song.modes`.
+Values: a program; -8192..8191; cents; semitones; whether the channel plays drums; a bank of 14 bits
+that took effect. All but the first two are worked out in `arranger.song.modes`.
 """
 
 ChannelEvent = tuple[int, int, int, int, int, int, int]
@@ -45,7 +45,7 @@ reach the notes that start on their tick, wherever they stand in the file.
 Exclusive = tuple[int, int, int, int, tuple[int, ...]]
 """Tick, track, order in the track, first channel of its port, data between F0 and F7."""
 
-_KEPT = frozenset((0, 6, 7, 10, 11, 38, 64, 66, *range(98, 102), 120, 121, *range(123, 128)))
+_KEPT = frozenset((0, 6, 7, 10, 11, 32, 38, 64, 66, *range(98, 102), 120, 121, *range(123, 128)))
 """The controllers that decide how a note sounds."""
 
 _AT_ONCE = frozenset((7, 10, 11))

@@ -12,17 +12,22 @@ from __future__ import annotations
 from bisect import bisect_right
 from typing import TYPE_CHECKING
 
-from arranger.song.events import BEND_RANGE, COARSE, DRUM, PROGRAM
+from arranger.song.events import BANK, BEND_RANGE, COARSE, DRUM, PROGRAM
 from arranger.song.general_midi import PERCUSSION_CHANNEL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from arranger.song.events import ChannelEvent, Exclusive
 
-_BANK, _DATA, _NRPN_LOW, _NRPN_HIGH, _RPN_LOW, _RPN_HIGH = 0, 6, 98, 99, 100, 101
-_DATA_LOW = 38
-CODES = frozenset((_BANK, _DATA, _DATA_LOW, _NRPN_LOW, _NRPN_HIGH, _RPN_LOW, _RPN_HIGH, PROGRAM))
+_BANK_HIGH, _BANK_LOW = 0, 32
+_BANK_CODES = frozenset((_BANK_HIGH, _BANK_LOW, PROGRAM))
+_DATA, _DATA_LOW = 6, 38
+_OTHER_LOW, _OTHER_HIGH, _PARAMETER_LOW, _PARAMETER_HIGH = 98, 99, 100, 101
+_PARAMETER_CODES = frozenset(
+    (_DATA, _DATA_LOW, _OTHER_LOW, _OTHER_HIGH, _PARAMETER_LOW, _PARAMETER_HIGH)
+)
+CODES = _BANK_CODES | _PARAMETER_CODES
 """The channel events that this module looks at."""
 
 _NO_PARAMETER = (127, 127)
@@ -30,9 +35,9 @@ _GM2_RHYTHM, _GM2_MELODY, _XG_EFFECTS, _XG_DRUMS = 120, 121, 126, 127
 
 
 def mode_events(
-    events: Sequence[ChannelEvent], exclusives: Iterable[Exclusive]
+    events: Sequence[ChannelEvent], exclusives: Sequence[Exclusive]
 ) -> list[ChannelEvent]:
-    """Return the events of the codes `DRUM`, `COARSE` and `BEND_RANGE` that messages amount to.
+    """Return the events of the codes `DRUM`, `BANK`, `COARSE` and `BEND_RANGE` that follow.
 
     Parameters
     ----------
@@ -41,39 +46,63 @@ def mode_events(
     exclusives
         System-exclusive messages, in playing order.
     """
-    messages = list(exclusives)
-    derived = [event for message in messages for event in _from_exclusive(message)]
-    declared = [(message[:3], _standard(message[-1])) for message in messages]
+    return [
+        *(event for message in exclusives for event in _from_exclusive(message)),
+        *_from_banks(events, exclusives),
+        *_from_parameters(events),
+    ]
+
+
+def _from_banks(
+    events: Iterable[ChannelEvent], exclusives: Iterable[Exclusive]
+) -> Iterator[ChannelEvent]:
+    """Yield what the bank does that a program change brings into force."""
+    declared = [(message[:3], _standard(message[-1])) for message in exclusives]
     declared = [entry for entry in declared if entry[1]]
     moments = [moment for moment, _name in declared]
-    banks: dict[tuple[int, int], int] = {}
-    parameters: dict[tuple[int, int], tuple[int, int]] = {}
+    banks: dict[tuple[int, int], tuple[int, int]] = {}
+    drums: set[tuple[int, int]] = set()
+    for tick, place, order, track, channel, code, value in events:
+        key = (track, channel)
+        if code == _BANK_HIGH:
+            banks[key] = (value, banks[key][1] if key in banks else 0)
+        elif code == _BANK_LOW:
+            banks[key] = (banks[key][0] if key in banks else 0, value)
+        elif code == PROGRAM and key in banks:
+            high, low = banks[key]
+            where = (tick, place, order, track, channel)
+            yield (*where, BANK, high << 7 | low)
+            last = bisect_right(moments, where[:3]) - 1
+            plays = _is_drum_bank(high, declared[last][1] if last >= 0 else "")
+            if plays:
+                drums.add(key)
+                yield (*where, DRUM, 1)
+            elif key in drums or (high == _GM2_MELODY and channel & 15 == PERCUSSION_CHANNEL):
+                drums.discard(key)
+                yield (*where, DRUM, 0)
+
+
+def _from_parameters(events: Iterable[ChannelEvent]) -> Iterator[ChannelEvent]:
+    """Yield what data entry does to the registered parameter that is selected."""
+    selected: dict[tuple[int, int], tuple[int, int]] = {}
     ranges: dict[tuple[int, int], int] = {}
     for tick, place, order, track, channel, code, value in events:
         key = (track, channel)
-        made: tuple[int, int] | None = None
-        if code == _BANK:
-            banks[key] = value
-        elif code == PROGRAM:
-            last = bisect_right(moments, (tick, place, order)) - 1
-            standard = declared[last][1] if last >= 0 else ""
-            drum = _bank_drum(banks.get(key), standard, channel)
-            made = None if drum is None else (DRUM, drum)
-        elif code in {_NRPN_LOW, _NRPN_HIGH}:
-            parameters[key] = _NO_PARAMETER
-        elif code in {_RPN_LOW, _RPN_HIGH}:
-            high, low = parameters.get(key, _NO_PARAMETER)
-            parameters[key] = (high, value) if code == _RPN_LOW else (value, low)
-        elif code == _DATA and parameters.get(key) == (0, 2):
-            made = (COARSE, value - 64)
-        elif code == _DATA and parameters.get(key) == (0, 0):
+        where = (tick, place, order, track, channel)
+        high, low = selected.get(key, _NO_PARAMETER)
+        if code in {_OTHER_LOW, _OTHER_HIGH}:
+            selected[key] = _NO_PARAMETER
+        elif code == _PARAMETER_HIGH:
+            selected[key] = (value, low)
+        elif code == _PARAMETER_LOW:
+            selected[key] = (high, value)
+        elif code == _DATA and (high, low) == (0, 2):
+            yield (*where, COARSE, value - 64)
+        elif code == _DATA and (high, low) == (0, 0):
             ranges[key] = 100 * value
-            made = (BEND_RANGE, ranges[key])
-        elif code == _DATA_LOW and parameters.get(key) == (0, 0):
-            made = (BEND_RANGE, ranges.get(key, 200) // 100 * 100 + value)
-        if made is not None:
-            derived.append((tick, place, order, track, channel, *made))
-    return derived
+            yield (*where, BEND_RANGE, ranges[key])
+        elif code == _DATA_LOW and (high, low) == (0, 0):
+            yield (*where, BEND_RANGE, ranges.get(key, 200) + value)
 
 
 def _standard(data: tuple[int, ...]) -> str:
@@ -87,15 +116,11 @@ def _standard(data: tuple[int, ...]) -> str:
     return ""
 
 
-def _bank_drum(bank: int | None, standard: str, channel: int) -> int | None:
-    """Return 1 or 0 when a bank makes a channel play drums or not, None when it leaves it."""
-    if bank is None or standard == "GS":
-        return None
-    if bank in {_GM2_RHYTHM, _XG_DRUMS} or (bank == _XG_EFFECTS and standard == "XG"):
-        return 1
-    if channel & 15 == PERCUSSION_CHANNEL:
-        return 0 if bank == _GM2_MELODY else None
-    return 0
+def _is_drum_bank(bank: int, standard: str) -> bool:
+    """Return whether a bank holds drums, by the standard that the file has turned on."""
+    if standard == "GS":
+        return False
+    return bank in {_GM2_RHYTHM, _XG_DRUMS} or (bank == _XG_EFFECTS and standard == "XG")
 
 
 def _from_exclusive(message: Exclusive) -> Iterable[ChannelEvent]:

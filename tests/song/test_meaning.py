@@ -67,6 +67,15 @@ def test_a_track_that_changes_its_program_names_both_parts() -> None:
     assert [p.name for p in song.parts] == ["solo (Violin)", "solo (Flute)"]
 
 
+def test_another_bank_of_the_same_program_is_another_part() -> None:
+    song = read(one_track("00 C0 28", quarter(0), "00 B0 00 08 00 B0 20 01", quarter(0), "00 C0 28",
+                          quarter(0)))  # fmt: skip
+    # The bank counts from the program change on.
+    assert [(p.program, p.name, p.notes) for p in song.parts] == [
+        (40, "Violin, bank 0/0", 2), (40, "Violin, bank 8/1", 1),
+    ]  # fmt: skip
+
+
 def test_volume_and_expression_multiply_and_reach_the_notes_of_their_tick() -> None:
     song = read(one_track("00 90 3C 7F 00 B0 07 64 00 B0 0B 40 60 80 3C 00"))
     assert song.notes[0].loudness == pytest.approx(100 / 127 * 64 / 127)
@@ -116,6 +125,9 @@ def test_channel_10_is_drums_unless_the_user_says_otherwise() -> None:
         pytest.param("00 B1 00 78 00 C1 00", [True, True], id="GM2 bank 120"),
         pytest.param("00 B1 00 7F", [False, True], id="a bank without program change"),
         pytest.param(GS_ON + " 00 B1 00 7F 00 C1 00", [False, True], id="bank 127 means no drums in GS"),
+        pytest.param("00 B1 00 7F 00 C1 00 00 B1 00 00 00 C1 00", [False, True], id="and back"),
+        pytest.param("00 F0 0A 41 10 42 12 40 12 15 01 18 F7 00 B1 00 00 00 C1 08", [True, True],
+                     id="a kit of a GS drum part"),
         pytest.param(XG_ON + " 00 B1 00 7E 00 C1 00", [True, True], id="XG effect kit"),
         pytest.param(GM_ON + " 00 B9 00 79 00 C9 00", [False, False], id="GM2 melody bank"),
     ],
