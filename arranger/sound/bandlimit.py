@@ -70,11 +70,13 @@ class Kernels(NamedTuple):
     """The first column belongs to sample n - before."""
 
 
+@lru_cache(maxsize=4)
 def step_kernels(clock_hz: int, sample_rate: int) -> Kernels:
     """Return the kernels of a step."""
     return _kernels(_step_response(clock_hz, sample_rate), clock_hz, sample_rate, 1.0)
 
 
+@lru_cache(maxsize=4)
 def train_kernels(clock_hz: int, sample_rate: int, period: int, on: int) -> Kernels:
     """Return the kernels of a train of pulses.
 
@@ -129,7 +131,10 @@ def _kernels(
     before = ceil(zero / grid_hz * sample_rate)
     after = ceil((len(response) - zero) / grid_hz * sample_rate) + 1
     samples = np.arange(-before - 1, after + 1) - (np.arange(PHASES) / PHASES)[:, np.newaxis]
-    places = samples * (grid_hz / sample_rate) + zero
-    heights = np.interp(places, np.arange(len(response)), response, left=0.0, right=final)
+    # Straight lines between the points of the fine grid; beyond its ends the response stays.
+    places = np.clip(samples * (grid_hz / sample_rate) + zero, 0, len(response) - 1)
+    points = np.minimum(places.astype(np.intp), len(response) - 2)
+    rises = np.diff(response)
+    heights = response.take(points) + (places - points) * rises.take(points)
     heights[:, -1] = final
     return Kernels(np.diff(heights, axis=1), before)

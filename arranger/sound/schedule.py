@@ -164,6 +164,7 @@ def _own(sheet: Sheet, engine: Engine, rounds: int) -> Iterator[Stretch | Burst]
     cycles = engine.profile.loop.cycles
     step = step_length(sheet, engine).setting
     bars = events(sheet, engine)
+    drums: dict[DrumSound, tuple[NDArray[np.int64], NDArray[np.int8]]] = {}
     first, second = 0, 0
     start = 0
     for event in _in_order(sheet, bars, rounds):
@@ -172,7 +173,9 @@ def _own(sheet: Sheet, engine: Engine, rounds: int) -> Iterator[Stretch | Burst]
             yield Stretch(start, DRUM_KEEP_PASSES, first, second)
             burst = start + DRUM_FIRST_FLIP_PASSES * cycles
             room = (passes - DRUM_OVERHEAD_PASSES) * cycles
-            flips, levels = drum_flips(event.drum, engine, room)
+            if event.drum not in drums:
+                drums[event.drum] = drum_flips(event.drum, engine, room)
+            flips, levels = drums[event.drum]
             yield Burst(burst + flips, levels)
             yield Stretch(start + (passes - 1) * cycles, 1, first, second)
         else:
