@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.reduce.reasons import CHANGED, REASONS
+from arranger.reduce.reasons import CHANGED, FOR_BYTES, REASONS
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
@@ -73,6 +73,8 @@ class _Writer:
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
+        if entry.reasons[0] == "beyond-limit" and self._onset[entry.note] >= 0:
+            return FOR_BYTES
         if not entry.spans:
             key = (entry.reasons, entry.by)
             if key not in self._said:

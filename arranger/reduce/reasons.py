@@ -41,3 +41,6 @@ CHANGED: dict[str, str] = {
     "voices-full": "it starts {moved}, when {by} gave way",
 }
 """Other words for a reason when the note is heard all the same."""
+
+FOR_BYTES = "left out so that the song takes fewer bytes"
+"""Instead of ``beyond-limit`` for a note inside the passage."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ from arranger.reduce.account import Accountant
 from arranger.reduce.as_written import perform_as_written
 from arranger.reduce.attacks import held_in, perform
 from arranger.reduce.candidates import MOST_CANDIDATES
+from arranger.reduce.fit import blame_limit, byte_limit, fit, must_be_measured, song_size
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.optimum import solve
@@ -33,6 +35,8 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
     ------
     SettingsError
         If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+    LimitError
+        If the song doesn't fit into ``settings.max_bytes`` however it is simplified.
     LawError
         If something sounds that no note asked for, which is a defect of this program.
     """
@@ -45,8 +49,33 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
         performance = perform(prepared.problem, held, optimum.drum)
         cost = optimum.cost
     reduction = _reduction(grid, prepared, performance, cost)
+    limit = byte_limit(engine, settings.max_bytes)
+    if settings.texture != "as-written" and must_be_measured(grid, limit):
+        size = song_size(engine, grid, prepared, performance)
+        if size > limit:
+            reduction = _fitted(engine, grid, prepared, reduction, size, limit)
     check_rows(reduction, engine, len(song.notes))
     return reduction
+
+
+def _fitted(
+    engine: Engine, grid: Grid, prepared: Prepared, free: Reduction, size: int, limit: int
+) -> Reduction:
+    """Return the reduction simplified to a limit; ``free`` is the one without it."""
+    found = fit(engine, grid, prepared, limit)
+    reduction = _reduction(grid, prepared, found.performance, found.cost)
+    entries = blame_limit(reduction.ledger.entries, free.ledger.entries)
+    lost = sum(entry.reasons == ("beyond-limit",) for entry in entries)
+    lost -= sum(entry.reasons == ("beyond-limit",) for entry in free.ledger.entries)
+    remark = (
+        f"simplified from {size:,} to {found.bytes:,} bytes, since it may take {limit:,}: "
+        f"{lost} notes more are left out"
+    )
+    return replace(
+        reduction,
+        ledger=replace(reduction.ledger, entries=entries),
+        remarks=(*reduction.remarks, remark),
+    )
 
 
 def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: float) -> Reduction:

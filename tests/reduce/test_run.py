@@ -11,13 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
-from arranger.errors import SettingsError
+from arranger.errors import LimitError, SettingsError
+from arranger.grid import plan_grid
 from arranger.reduce import check_conservation, reduce
-from arranger.settings import ReduceSettings
+from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.model import HOLD, REST, tones
+from arranger.song import read_song
 from tests.reduce.little_songs import Line, grid_of, song_of
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from arranger.reduce import Entry, Reduction
     from arranger.song.model import Song
 
@@ -278,3 +282,24 @@ def test_a_tune_under_a_held_pedal_moves_on() -> None:
     assert tones(reduction.voice2) == [48] * 32
     assert entry(reduction, 0).reasons == ("shortened-by-next-note",)
     assert entry(reduction, 0).by == (2,)
+
+
+def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
+    song = read_song(demo_song)
+    grid = plan_grid(song, ENGINE, GridSettings())
+    free = reduce(song, ENGINE, grid, PLAIN)
+    tight = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=250))
+    check_conservation(tight.ledger, len(song.notes))
+    assert "may take 250" in tight.remarks[-1]
+    blamed = [e for e in tight.ledger.entries if e.reasons == ("beyond-limit",)]
+    assert blamed
+    assert all(free.ledger.entries[e.note].outcome != "dropped" for e in blamed)
+    tune = [n.id for n in song.notes if song.parts[n.part].name == "trumpet"]
+    bass = [n.id for n in song.notes if song.parts[n.part].name == "bass"]
+
+    def heard(reduction: Reduction, notes: list[int]) -> float:
+        return sum(entry(reduction, n).outcome != "dropped" for n in notes) / len(notes)
+
+    assert heard(tight, tune) > heard(tight, bass), "the tune is what goes last"
+    with pytest.raises(LimitError, match="even when it is simplified, more than 1"):
+        reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=1))

@@ -1,0 +1,136 @@
+"""Simplifying a song until it fits into so many bytes.
+
+What takes bytes is change: a tone that starts or ends, a drum. So every change is given a price in
+the same optimisation, and the least price is sought at which the song fits. The optimum then leaves
+out what matters least for the changes it needs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.errors import LimitError
+from arranger.machine import song_bytes
+from arranger.reduce.attacks import held_in, perform
+from arranger.reduce.optimum import solve
+from arranger.reduce.prepare import priced
+from arranger.sheet.model import Sheet, SheetBar
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce.attacks import Performance
+    from arranger.reduce.ledger import Entry
+    from arranger.reduce.prepare import Prepared
+
+FIRST_PRICE = 0.02
+"""In beats of the tune, of one change."""
+
+MOST_DOUBLINGS = 11
+"""Of the price: 40 beats of the tune a change leave next to nothing."""
+
+REFINEMENTS = 5
+"""Halvings of the interval in which the price is sought."""
+
+BYTES_PER_STEP = 8
+"""More than any step takes: a song that is shorter than the limit by this need not be packed."""
+
+
+class Fitted(NamedTuple):
+    """A performance that fits."""
+
+    performance: Performance
+    cost: float
+    bytes: int
+
+
+def byte_limit(engine: Engine, max_bytes: int | None) -> int:
+    """Return how many bytes a song may take: as asked, but at most what the engine has."""
+    room = engine.memory_bytes - engine.code_bytes
+    return room if max_bytes is None else min(max_bytes, room)
+
+
+def must_be_measured(grid: Grid, limit: int) -> bool:
+    """Return whether a song could be larger than a limit."""
+    return grid.steps * BYTES_PER_STEP > limit
+
+
+def song_size(engine: Engine, grid: Grid, prepared: Prepared, performance: Performance) -> int:
+    """Return the bytes that a performance takes."""
+    names: list[str | None] = [None] * grid.steps
+    for step, sound in zip(prepared.drums.steps.tolist(), prepared.drums.sounds, strict=True):
+        if performance.drum_on[step]:
+            names[step] = sound.name
+    sheet = Sheet(
+        title="",
+        engine=engine.name,
+        step_beats=grid.step_beats,
+        step_setting=grid.step_length.setting,
+        bars=tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars),
+        voice1=performance.rows[0],
+        voice2=performance.rows[1],
+        drums=tuple(names),
+        loop_step=grid.loop_step,
+    )
+    return song_bytes(sheet, engine)
+
+
+def fit(engine: Engine, grid: Grid, prepared: Prepared, limit: int) -> Fitted:
+    """Return the performance with the least price on changes that takes at most ``limit`` bytes.
+
+    Raises
+    ------
+    LimitError
+        If even the simplest takes more.
+    """
+    low, price = 0.0, FIRST_PRICE
+    found = _performed(engine, grid, prepared, price)
+    for _ in range(MOST_DOUBLINGS):
+        if found.bytes <= limit:
+            break
+        low, price = price, 2 * price
+        found = _performed(engine, grid, prepared, price)
+    if found.bytes > limit:
+        raise LimitError(
+            f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
+            remedy="allow more with --max-bytes, or convert fewer bars or with a longer step",
+        )
+    for _ in range(REFINEMENTS):
+        middle = (low + price) / 2
+        tried = _performed(engine, grid, prepared, middle)
+        if tried.bytes <= limit:
+            found, price = tried, middle
+        else:
+            low = middle
+    return found
+
+
+def _performed(engine: Engine, grid: Grid, prepared: Prepared, price: float) -> Fitted:
+    """Return the optimum when every change costs so much more."""
+    problem = prepared.problem
+    weights = np.maximum(problem.drum_weights - price, 0.0)
+    dearer = replace(prepared, problem=replace(problem, drum_weights=weights))
+    costs = priced(dearer, grid)
+    slots = problem.candidates
+    for t, count in enumerate(problem.counts.tolist()):
+        before = slots[t - 1, : costs.move1[t].shape[0]] if t else np.array([-1])
+        change = price * (before[:, None] != slots[t, :count])
+        costs.move1[t] = costs.move1[t] + change
+        costs.move2[t] = costs.move2[t] + change
+    optimum = solve(costs)
+    performance = perform(problem, held_in(problem, optimum), optimum.drum)
+    size = song_size(engine, grid, prepared, performance)
+    return Fitted(performance, optimum.cost, size)
+
+
+def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    """Return the entries, with the limit as the reason of notes that were heard without it."""
+    return tuple(
+        entry._replace(reasons=("beyond-limit",), by=())
+        if entry.outcome == "dropped" and without.outcome != "dropped"
+        else entry
+        for entry, without in zip(entries, free, strict=True)
+    )
