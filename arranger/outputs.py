@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from arranger.errors import SettingsError
+from arranger.errors import SettingsError, SheetError
 from arranger.files import write_bytes, write_text
 from arranger.report import html_page, ledger_csv, ledger_json, suggestions
 from arranger.sheet.keep import write_generated
@@ -82,5 +82,8 @@ def write_outputs(
     tried = suggestions(conversion) if choice.suggestions else ()
     write_text(page, html_page(conversion, tried))
     for audio in files[4:]:
-        render(conversion.sheet, conversion.engine, audio, progress=progress)
+        try:
+            render(conversion.sheet, conversion.engine, audio, progress=progress)
+        except SheetError as error:  # a kept edit that this engine can't play
+            raise error.in_file(sheet) from None
     return files

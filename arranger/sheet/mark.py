@@ -33,7 +33,7 @@ _STEP = re.compile(r"(\d{1,6})/(\d{1,6})", re.ASCII)
 _RUN = re.compile(r"(-?\d{1,9})(?:\*(\d{1,6}))?:(\d{1,4})/(\d{1,4}):(\d{1,6})", re.ASCII)
 _DRUM = re.compile(r"([a-z][a-z0-9-]*):(\d{1,3})", re.ASCII)
 _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
-_MAX_BARS = 1_000_000
+_MAX_BARS = 250_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,9 +105,15 @@ def find_mark(song: Song) -> SheetMark | None:
         not _NUMBER.fullmatch(loop) or int(loop) >= sum(bar.steps for bar in bars)
     ):
         return None
+    try:
+        title, engine = (
+            unquote(values.get(key, ""), errors="surrogatepass") for key in ("title", "engine")
+        )
+    except UnicodeDecodeError:
+        return None
     return SheetMark(
-        title=unquote(values.get("title", ""), errors="surrogatepass"),
-        engine=unquote(values.get("engine", ""), errors="surrogatepass"),
+        title=title,
+        engine=engine,
         step_beats=Fraction(int(step[1]), int(step[2])),
         step_setting=int(length),
         loop_step=None if loop is None else int(loop),

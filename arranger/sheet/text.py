@@ -272,6 +272,8 @@ def _check(sheet: Sheet) -> None:
         text = comment.text
         if "\n" in text or "\r" in text or text != text.rstrip():
             raise SheetError(f"the comment {text!r} is not one line without blanks at its end")
+        if any("\ud800" <= c <= "\udfff" for c in text):
+            raise SheetError(f"the comment {text!r} can't be written as UTF-8")
 
 
 def is_drum_name(name: str) -> bool:

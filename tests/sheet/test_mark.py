@@ -1,0 +1,74 @@
+"""The mark in a MIDI file: read back as written, and harmless when damaged."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine
+from arranger.sheet.mark import MARK, find_mark, mark_lines
+from arranger.sheet.midi import to_midi
+from arranger.song import read_song_bytes
+from arranger.song.model import Mark, Song
+
+from .strategies import sheets
+from .test_midi import SMALL
+
+if TYPE_CHECKING:
+    from arranger.sheet import Sheet
+
+
+@cache
+def song() -> Song:
+    return read_song_bytes(to_midi(SMALL, load_engine("twin-phase")), "x.mid")
+
+
+def marked(*lines: str) -> Song:
+    return replace(song(), marks=tuple(Mark(0, "text", line) for line in lines))
+
+
+@given(sheets(commented=False))
+def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
+    names = sorted({name for name in sheet.drums if name})
+    keys = {name: key for key, name in enumerate(names, 35)}
+    lines = mark_lines(sheet, keys)
+    found = find_mark(marked(*lines))
+    assert found is not None
+    assert (found.title, found.engine) == (sheet.title, sheet.engine)
+    assert (found.step_beats, found.step_setting) == (sheet.step_beats, sheet.step_setting)
+    assert (found.loop_step, found.bars) == (sheet.loop_step, sheet.bars)
+    assert found.drums == {key: name for name, key in keys.items()}
+    assert all(line.isascii() and "\n" not in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "step=0/4 length=12 bars=1:4/4:16",
+        "step=1/4 bars=1:4/4:16",
+        "step=1/4 length=12",
+        "step=1/4 length=12 bars=1:4/4",
+        "step=1/4 length=12 bars=1:4/4:0",
+        "step=1/4 length=12 bars=1*999999:4/4:16",
+        "step=1/4 length=12 bars=1:4/4:16 loop=16",
+        "step=1/4 length=12 bars=1:4/4:16 drums=kick",
+        "step=1/4 length=12 bars=1:4/4:16 title=%ff",
+    ],
+)
+def test_a_damaged_mark_is_none(line: str) -> None:
+    good = "step=1/4 length=12 bars=1:4/4:16 loop=15 drums=kick:36"
+    assert find_mark(marked(MARK + good)) is not None
+    assert find_mark(marked(MARK + line)) is None
+
+
+words = st.from_regex(r"(step|length|bars|drums|loop|title|x)=[0-9:/*,a-z%-]{0,12}", fullmatch=True)
+
+
+@given(st.lists(st.lists(words | st.text(max_size=5)).map(lambda found: MARK + " ".join(found))))
+def test_no_mark_makes_the_reader_fail(lines: list[str]) -> None:
+    find_mark(marked(*lines))
