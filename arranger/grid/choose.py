@@ -11,9 +11,11 @@ term                 counts
                      (30 ms and 80 ms if the beat was tracked)
 `COLLIDED`           each note on the same step as one of its part that it should follow
 `LOST_ATTACK`        each repeated pitch for which no silent step is left before it
+`GAP`                each repeated pitch that the note before runs into: the silent step that it
+                     needs, from nothing up to `ARTICULATION_SECONDS` to a note at `HOLE_SECONDS`
 `SHORTENED`          each pitched note shorter than half a step, which becomes longer
 `DRUM_HOLE`          each moment with a drum, where a drum silences both voices for a whole step:
-                     as much of a note as the step is of `HOLE_SECONDS`
+                     likewise
 `BAR_LINE`           each bar line between two steps, as a share of all bar lines
 `UNUSED_THIRDS`      a step that divides the beat by three where every note starts on an eighth of
                      it: rows that nobody would count that way
@@ -53,6 +55,7 @@ if TYPE_CHECKING:
 MOVED = 1.0
 COLLIDED = 1.0
 LOST_ATTACK = 0.5
+GAP = 0.25
 SHORTENED = 0.05
 DRUM_HOLE = 0.5
 BAR_LINE = 0.5
@@ -63,6 +66,8 @@ OFF_TEMPO = 1.0
 UNHEARD_SECONDS, PLAIN_SECONDS = 0.010, 0.050
 PLAYED_UNHEARD_SECONDS, PLAYED_PLAIN_SECONDS = 0.030, 0.080
 """For songs whose beat was tracked: what is moved there is mostly the player's own unevenness."""
+ARTICULATION_SECONDS = 0.130
+"""A silence up to this long is heard as articulation."""
 HOLE_SECONDS = 0.250
 """A silence this long breaks a tune: about a crotchet at a quick tempo."""
 ON_STEP_BEATS = 0.01
@@ -81,6 +86,8 @@ class _Onsets:
     """Shape (onsets - 1,): whether onset i + 1 is of the same part as onset i."""
     repeats: NDArray[np.float64]
     """Shape (repeats, 2): beats of an attack and of the next attack of the same part and pitch."""
+    rests: NDArray[np.float64]
+    """Shape (repeats,): beats of silence between the two."""
     length_beats: NDArray[np.float64]
     """Shape (pitched notes,)."""
     drum_moments: int
@@ -151,6 +158,7 @@ def _onsets(
         notes=counted,
         follows=part[1:] == part[:-1],
         repeats=np.stack((beats[before[again]], beats[after[again]]), axis=1),
+        rests=beats[after[again]] - timeline.end_beats[before[again]],
         length_beats=length[pitched],
         drum_moments=len(np.unique(attacks.of_note[notes.drum & inside])) if len(pitched) else 0,
     )
@@ -184,13 +192,15 @@ def _weigh(
     eighths = (onsets.beats - origin) * 8.0
     straight = bool(np.all(np.abs(eighths - half_up(eighths)) < ON_STEP_BEATS * 8.0))
     total = max(int(onsets.notes.sum()), 1)
-    hole = min(float(step) * 60.0 / bpm / HOLE_SECONDS, 1.0) * engine.drum_takes_step
+    gaps = int(np.count_nonzero(onsets.rests * per_beat < 0.5)) - lost
+    hole = _hole(float(step) * 60.0 / bpm)
     faults = (
         MOVED * float((heard * onsets.notes).sum())
         + COLLIDED * collided
         + LOST_ATTACK * lost
+        + GAP * hole * gaps
         + SHORTENED * shortened
-        + DRUM_HOLE * hole * onsets.drum_moments
+        + DRUM_HOLE * hole * onsets.drum_moments * engine.drum_takes_step
     )
     cost = (
         100.0 * faults / total
@@ -207,6 +217,12 @@ def _weigh(
         collided=collided,
         shortened=shortened,
     )
+
+
+def _hole(seconds: float) -> float:
+    """Return how much of a hole a silence of this length is, 0..1."""
+    span = HOLE_SECONDS - ARTICULATION_SECONDS
+    return min(max((seconds - ARTICULATION_SECONDS) / span, 0.0), 1.0)
 
 
 def off_tempo_percent(engine: Engine, bpm: float, step: Fraction) -> float:
