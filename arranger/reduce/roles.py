@@ -13,7 +13,7 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.reduce.columns import note_on_top, totals
-from arranger.reduce.copies import PANNED_APART
+from arranger.reduce.copies import PANNED_APART, TOGETHER_SECONDS
 from arranger.reduce.model import Evidence, PartRole
 from arranger.reduce.name_words import name_vote
 
@@ -69,6 +69,8 @@ class PartFacts:
     bottom: NDArray[np.float64]
     solo: NDArray[np.float64]
     """Share of its notes that start when its earlier notes are over: 1 for a single line."""
+    single: NDArray[np.float64]
+    """Share of its notes that start by themselves: 1 for a line whose notes a pedal lengthens."""
     active: NDArray[np.float64]
     """Share of the song's sounding time in which it sounds."""
     register: NDArray[np.float64]
@@ -116,6 +118,7 @@ def part_facts(table: Columns, likely: NDArray[np.float64], parts: int) -> PartF
         bottom=_seconds_by_part(table, lowest, parts) / np.maximum(sounding, 1e-9),
         tune=_seconds_by_part(table, likeliest, parts) / np.maximum(sounding, 1e-9),
         solo=alone / notes,
+        single=_starts_alone(table, order, parts) / notes,
         active=sounding / max(total, 1e-9),
         register=mean(table.pitch[order].astype(np.float64), duration),
         smooth=np.bincount(part[smooth], minlength=parts) / notes,
@@ -141,6 +144,15 @@ def _line_shares(
         totals(part, fresh, parts),
         np.bincount(part[alone], minlength=parts).astype(np.float64),
     )
+
+
+def _starts_alone(table: Columns, order: NDArray[np.int64], parts: int) -> NDArray[np.float64]:
+    """Return how many notes of each part start apart from all others of it."""
+    part, onset = table.part[order], table.onset[order]
+    apart = (np.diff(onset) > TOGETHER_SECONDS) | (np.diff(part) != 0)
+    first = np.append(True, apart)[: len(order)]
+    last = np.append(apart, True)[: len(order)]
+    return np.bincount(part[first & last], minlength=parts).astype(np.float64)
 
 
 def _seconds_by_part(table: Columns, top: NDArray[np.int64], parts: int) -> NDArray[np.float64]:

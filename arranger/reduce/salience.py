@@ -96,14 +96,16 @@ def _tune(table: Columns, likely: Floats, facts: PartFacts, roles: tuple[PartRol
 
     Within a part that plays single notes every note is the tune when the part carries it. Where it
     plays chords, the likelihood of the note counts, but the likeliest at each moment never counts
-    less than half: the listener takes something for the tune.
+    less than half: the listener takes something for the tune. Notes that overlap only because a
+    pedal holds them are a single line as well, where it is a part by itself.
     """
     scores = np.array(
         [-np.inf if r.role in NO_TUNE else r.tune_score - max(r.bass_score, 0.0) / 4 for r in roles]
     )
     own = within_parts(table)
     stands_out = np.clip(heard_share(own, note_on_top(own, likely)), 0.0, 1.0)
-    least = (0.5 + 0.45 * facts.solo)[table.part] * stands_out
+    lines = (facts.single > 0.95) & (len(roles) > 1)
+    least = np.where(lines[table.part], 0.95, (0.5 + 0.45 * facts.solo)[table.part] * stands_out)
     return carrying(table, likely, scores) * np.where(table.tonal, np.maximum(likely, least), 0.0)
 
 

@@ -101,7 +101,7 @@ def _window_sums(onset: NDArray[np.float64], half: float, columns: Floats) -> ND
 
 
 def _in_song(notes: Voicing) -> dict[str, Floats]:
-    """Pitch, loudness and length against the song's and those of shorter stretches."""
+    """Compare pitch, loudness and length with the song's and those of shorter stretches."""
     pitch, loudness = notes.pitch, notes.loudness
     log_length = np.log(notes.length)
     weight = np.sqrt(np.minimum(notes.length, 2.0))
@@ -115,6 +115,12 @@ def _in_song(notes: Voicing) -> dict[str, Floats]:
         "loud_song_z": (loudness - loudness.mean()) / max(float(loudness.std()), 0.02),
     }
     one = np.ones_like(pitch)
+    lasts = float(notes.onset[-1] - notes.onset[0]) + 1.0
+    found |= {
+        "song_sounding": one * np.float32(notes.length.sum() / lasts),
+        "song_density": one * np.float32(len(pitch) / lasts),
+        "song_loud_spread": one * loudness.std(),
+    }
     centred = pitch - mean
     columns = np.stack((weight, weight * centred, weight * centred**2, one, loudness, log_length))
     for half in NEAR_WINDOWS:
@@ -166,8 +172,6 @@ def _in_chord(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
     two_seconds = np.abs(start) < 2.0
     around = np.maximum(two_seconds.sum(axis=0), 1).astype(np.float32)
     return {
-        "above": (sounding & higher).sum(axis=0).astype(np.float32),
-        "below": (sounding & lower).sum(axis=0).astype(np.float32),
         "gap_above": np.where(sounding & higher, interval, 30.0).min(axis=0),
         "gap_below": np.where(sounding & lower, -interval, 30.0).min(axis=0),
         "gap_top": np.where(sounding, interval, 0.0).max(axis=0),
@@ -178,8 +182,6 @@ def _in_chord(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
         "shared_above": above.sum(axis=0),
         "shared_above_most": above.max(axis=0),
         "shared_below": np.where(lower, shared, 0.0).sum(axis=0),
-        "lower_2s": (two_seconds & lower).sum(axis=0) / around,
-        "softer_2s": (two_seconds & (beside.louder < 0)).sum(axis=0) / around,
         "same_band_2s": (two_seconds & (np.abs(interval) <= 5)).sum(axis=0) / around,
     }
 
@@ -209,7 +211,6 @@ def _in_line(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
         found[f"{name}_effort"] = np.minimum(least, 20.0)
         found[f"{name}_interval"] = np.where(none, 0.0, beside.interval[best, every])
         found[f"{name}_gap"] = np.where(none, 3.0, gap[best, every])
-        found[f"{name}_louder"] = np.where(none, 0.0, beside.louder[best, every])
         found[f"{name}_longer"] = np.where(
             none, 0.0, np.log(beside.length[best, every] / notes.length)
         )
@@ -217,7 +218,7 @@ def _in_line(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
 
 
 def _against_likely_tune(notes: Voicing, likely: Floats) -> dict[str, Floats]:
-    """Pitch, loudness and length against those of the likely tune around, the note itself left out."""
+    """Compare pitch, loudness and length with those of the likely tune around, the note itself left out."""
     centred = notes.pitch - notes.pitch.mean()
     log_length = np.log(notes.length)
     root = np.sqrt(notes.length)

@@ -55,3 +55,11 @@ def test_one_note_and_no_length(engine):
     weights = weighed(engine, song_of(Line([(0, 0, 60)])))
     assert weights.tune.shape == (1,)
     assert np.isfinite(weights.salience).all()
+
+
+def test_a_tune_whose_notes_a_pedal_holds_is_still_a_line(engine):
+    held = [(onset, 6, pitch) for onset, _, pitch in TUNE]
+    song = song_of(Line(held, "Melody"), Line(BASS, "Bass"))
+    weights = weighed(engine, song)
+    tune = np.array([note.part == 0 for note in song.notes])
+    assert weights.tune[tune].min() > 0.8

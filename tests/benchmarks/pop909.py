@@ -1,0 +1,109 @@
+"""Songs 001-150 of POP909 as the measurements need them: with tracks, without names, in one part.
+
+Source: Wang et al., "POP909: A Pop-song Dataset for Music Arrangement Generation", ISMIR 2020; MIT
+licence. The files are given as a folder on the command line; nothing of them is part of the project.
+Each has the tracks MELODY, BRIDGE and PIANO. The tune is what MELODY plays, for as long as its keys
+are held.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.reduce.columns import cover
+from arranger.settings import ReadSettings
+from arranger.song import read_song
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from arranger.song.model import Note, Song
+
+KINDS = ("as-it-is", "no-names", "flat", "flat-pedal", "flat-even")
+"""Tracks as they are; parts of equal name and program; one part; one part whose notes the sustain
+pedal lengthens; one part with all notes equally loud."""
+
+
+class Truth(NamedTuple):
+    """The tune in semiquaver steps of the file's own ticks."""
+
+    pitch: NDArray[np.int64]
+    """Shape (steps,): MIDI number, or -1 where the tune is silent; the highest if several."""
+    ticks: int
+    """Ticks a step."""
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.stem for path in folder.glob("*.mid"))
+
+
+def held_out(every: list[str]) -> tuple[list[str], list[str]]:
+    """Return the songs to train on (two thirds) and the others, by their number."""
+    train = [name for name in every if int(name) % 3]
+    return train, [name for name in every if not int(name) % 3]
+
+
+def song(folder: Path, name: str, kind: str) -> Song:
+    pedal = kind in {"as-it-is", "no-names", "flat-pedal"}
+    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
+    if kind == "as-it-is":
+        return found
+    if kind == "no-names":
+        parts = tuple(part._replace(name="part", program=0) for part in found.parts)
+        return replace(found, parts=parts)
+    return flattened(found, even=kind == "flat-even")
+
+
+def flattened(found: Song, *, even: bool = False) -> Song:
+    """Return the song with all its notes in one part."""
+    notes = _by_pitch(found)
+    level = 80 / 127
+    one = tuple(
+        note._replace(
+            id=number, part=0, track=0, channel=0, loudness=level if even else note.loudness
+        )
+        for number, note in enumerate(notes)
+    )
+    part = found.parts[0]._replace(name="Piano", program=0, notes=len(one))
+    return replace(found, notes=one, parts=(part,), tracks=found.tracks[:1])
+
+
+def is_tune(folder: Path, name: str, kind: str) -> NDArray[np.bool_]:
+    """Return for each note of `song` whether MELODY plays it, whatever part it is in now."""
+    pedal = kind in {"as-it-is", "no-names", "flat-pedal"}
+    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
+    melody = _melody(found)
+    notes = found.notes if kind in {"as-it-is", "no-names"} else _by_pitch(found)
+    return np.array([note.part == melody for note in notes])
+
+
+def truth(folder: Path, name: str) -> Truth:
+    plain = read_song(folder / f"{name}.mid", ReadSettings(sustain=False))
+    melody = _melody(plain)
+    step = plain.ticks_per_beat // 4
+    size = max(steps(plain, step)[1])
+    tune = [note for note in plain.notes if note.part == melody]
+    start, stop = steps(replace(plain, notes=tuple(tune)), step)
+    pitch = np.array([note.pitch for note in tune], dtype=np.int64)
+    return Truth(cover(start, stop, pitch, int(size)), step)
+
+
+def steps(found: Song, step: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return first step and step after the last of each note, rounded; at least one step."""
+    onset = np.array([note.onset for note in found.notes], dtype=np.int64)
+    end = onset + np.array([note.duration for note in found.notes], dtype=np.int64)
+    start = (2 * onset + step) // (2 * step)
+    return start, np.maximum((2 * end + step) // (2 * step), start + 1)
+
+
+def _by_pitch(found: Song) -> list[Note]:
+    return sorted(found.notes, key=lambda note: (note.onset, note.pitch))
+
+
+def _melody(found: Song) -> int:
+    return next(part.index for part in found.parts if part.name == "MELODY")
