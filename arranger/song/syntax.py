@@ -49,6 +49,13 @@ The only group that matched holds the status byte.
 RUNNING_EVENTS = {1: _pattern(rb"(?:QD)*"), 2: _pattern(rb"(?:QDD)*")}
 """Events without status byte, by the number of data bytes of the status that rules."""
 
+UNCLIPPED_EVENT = _pattern(rb"Q(?:T[\x00-\xff]{2}|S[\x00-\xff])")
+"""A channel event with its status byte whose data bytes may be anything."""
+
+_ALL_UNCLIPPED_EVENTS = _pattern(
+    rb"(?:QT[\x00-\xff]{2}(?:QD[\x00-\xff])*+|QS[\x00-\xff](?:QD)*+)*+".replace(b"Q", b"(?>Q)")
+)
+
 OTHER_EVENT = _pattern(rb"(Q)(?:\xff(D)|([\xf0\xf7]))(Q)")
 """Delta, meta type or system-exclusive status, and length; the content follows."""
 
@@ -198,3 +205,21 @@ def strict_end(data: bytes, start: int, limit: int) -> int:
             return -1
         elif kind[0] == END_OF_TRACK:
             return place
+
+
+def ends_when_clipped(data: bytes, start: int, limit: int) -> bool:
+    """Return whether a track's events end exactly at its limit if data bytes may be anything.
+
+    Then damage is in the data bytes only, and each of them is where it should be.
+    """
+    place = start
+    while True:
+        found = _ALL_UNCLIPPED_EVENTS.match(data, place, limit)
+        if found is not None:
+            place = found.end()
+        other = OTHER_EVENT.match(data, place, limit)
+        if other is None:
+            return False
+        place = other.end() + quantity(other[4])
+        if other[2] == b"\x2f" or place > limit:
+            return place == limit

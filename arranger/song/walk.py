@@ -22,6 +22,7 @@ from arranger.song.syntax import (
     END_OF_TRACK,
     OTHER_EVENT,
     RUNNING_EVENTS,
+    UNCLIPPED_EVENT,
     data_bytes,
     encode_quantity,
     meta_flaw,
@@ -66,6 +67,12 @@ class Walk:
     out_status: int = 0
     """The status that rules in ``out``."""
     ended: bool = False
+    start: int = field(init=False)
+    only_clipped: bool | None = None
+    """Whether all damage of the track is in data bytes; None: not needed so far."""
+
+    def __post_init__(self) -> None:
+        self.start = self.place
 
     def run(self) -> None:
         """Walk to the end of the track."""
@@ -189,11 +196,15 @@ class Walk:
             return
         bad = next(place for place in range(first, end) if self.data[place] > 0x7F)
         without = self.data[first:bad] + self.data[bad + 1 : end + 1]
+        if self.only_clipped is None:
+            end_told = min(self.declared, self.limit)
+            self.only_clipped = syntax.ends_when_clipped(self.data, self.start, end_told)
         stray = self._reach(end + 1, status) if len(without) == count and without.isascii() else -1
-        clipped, cut = self._reach(end, status), self._reach(bad, status)
-        best = max(stray, clipped, cut)
+        clipped = self._reach(end, status, unclipped=True)
+        cut = self._reach(bad, status)
+        best = clipped if self.only_clipped else max(stray, clipped, cut)
         value = self.data[bad]
-        if stray == best and (value >= 0xF8 or clipped < best):
+        if stray == best and not self.only_clipped and (value >= 0xF8 or clipped < best):
             self._note(bad, f"byte 0x{value:02X} inside a message: passed over", "stray byte")
             self.place = end + 1
             self._emit(delta, bytes((status, *without)))
@@ -305,8 +316,12 @@ class Walk:
 
     # Getting back in step
 
-    def _reach(self, start: int, status: int) -> int:
-        """Return how many bytes from here make sense, `_WINDOW` when all of them do."""
+    def _reach(self, start: int, status: int, *, unclipped: bool = False) -> int:
+        """Return how many bytes from here make sense, `_WINDOW` when all of them do.
+
+        With ``unclipped``, the data bytes of events with a status byte may be anything: where one
+        is too large, often all are.
+        """
         stop = min(self.limit, start + _WINDOW)
         place = start
         while place < stop:
@@ -315,6 +330,9 @@ class Walk:
                 running = RUNNING_EVENTS[data_bytes(status)].match(self.data, place, stop)
                 place = running.end() if running is not None else place
             while found := CHANNEL_EVENTS.match(self.data, place, stop):
+                place = found.end()
+                status = 0
+            if unclipped and (found := UNCLIPPED_EVENT.match(self.data, place, stop)):
                 place = found.end()
                 status = 0
             other = OTHER_EVENT.match(self.data, place, stop)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from arranger.song import Repair
 from tests.song.midi_bytes import (
     END,
     QUARTER_C4,
@@ -218,3 +219,33 @@ def test_what_can_be_read_is_read(
         assert any(repair in line for line in listed), listed
     if not repairs:
         assert listed == []
+
+
+def test_where_every_velocity_is_too_large_none_is_taken_for_something_else() -> None:
+    # With status bytes, under running status, and where the end of the track is lost as well.
+    for events, end in (("00 90 3C C0 60 80 3C 40", END), ("00 90 3C C0 60 3C 80", END),
+                        ("00 90 3C C0 60 80 3C 40", "")):  # fmt: skip
+        song = read(header() + track(*[events] * 40, end=end))
+        if events.endswith("80"):
+            assert len(song.notes) == 80  # a velocity of 0x80 is a start, by its own fault
+        else:
+            assert notes(song) == [(96 * n, 96, 60) for n in range(40)]
+        assert {note.velocity for note in song.notes} == {127}
+
+
+def test_repairs_of_one_kind_are_counted_after_the_first_few() -> None:
+    song = read(one_track(*["00 90 3C C0 60 80 3C 40"] * 9))
+    clipped = [repair for repair in song.repairs if "clipped" in repair.what]
+    assert [repair.place for repair in clipped[:2]] == [
+        "track 1, byte 0x0019",
+        "track 1, byte 0x0021",
+    ]
+    assert clipped[5:] == [Repair("track 1", "4 more: data byte clipped")]
+
+
+def test_a_track_of_nothing_but_damage_is_given_up_in_the_end() -> None:
+    # Each real-time byte is a repair of its own; the limit keeps time in proportion.
+    song = read(one_track(QUARTER_C4, "00 F8" * 21_000, QUARTER_E4))
+    assert notes(song) == [C4]
+    assert "too much damage: the rest of the track was left out" in [r.what for r in song.repairs]
+    assert len(song.repairs) < 20

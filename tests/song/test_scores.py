@@ -220,3 +220,50 @@ def test_limits_hold_for_scores() -> None:
         read(COLLECTION, max_beats=3)
     with pytest.raises(LimitError, match="--max-tracks"):
         read(COLLECTION, max_tracks=1)
+
+
+def test_dynamics_lyrics_marks_and_programs() -> None:
+    def direction(inside: str) -> str:
+        return f"<direction><direction-type>{inside}</direction-type></direction>"
+
+    head = (
+        '<score-instrument id="P1-I1"><instrument-name>Flute</instrument-name></score-instrument>'
+        '<midi-instrument id="P1-I1"><midi-program>74</midi-program></midi-instrument>'
+    )
+    song = read(
+        musicxml(
+            bar(
+                1,
+                direction("<rehearsal>B</rehearsal>"),
+                direction("<dynamics><ff/></dynamics>"),
+                tone("C", 4, 2, "<lyric><text>Haul</text></lyric>"),
+                direction("<dynamics><pp/></dynamics>"),
+                tone("D", 4, 4),
+            ),
+            head,
+        )
+    )
+    # music21's scale of dynamics: ff 0.85, pp 0.25 of 127.
+    assert [n.velocity for n in song.notes] == [108, 32]
+    assert [n.loudness for n in song.notes] == pytest.approx([108 / 127, 32 / 127])
+    assert [(m.kind, m.text) for m in song.marks] == [("lyrics", "Haul"), ("marker", "B")]
+    # midi-program counts from 1 (MusicXML 4.0).
+    assert song.parts[0].program == 73
+
+
+def test_repeats_without_sense_are_played_once_through() -> None:
+    forward = '<barline location="left"><repeat direction="forward"/></barline>'
+    song = read(
+        musicxml(
+            bar(1, forward, tone("C", 4, 6))
+            + bar(2, forward, tone("D", 4, 6))
+            + bar(3, tone("E", 4, 6))
+        )
+    )
+    assert [n.pitch for n in song.notes] == [60, 62, 64]
+    assert "the repeat signs make no sense: played once through" in song.remarks
+
+
+def test_a_note_outside_the_midi_range_is_left_out() -> None:
+    song = read(musicxml(bar(1, tone("C", 12, 2), tone("C", 4, 4))))
+    assert in_beats(song) == [(1, 2, 60)]

@@ -93,3 +93,29 @@ def test_a_song_without_notes_is_shown_as_such(tmp_path: Path) -> None:
     shown = CliRunner().invoke(app, ["survey", str(file)])
     assert shown.exit_code == 0
     assert "no notes" in shown.output
+
+
+def test_clock_time_and_tempo_changes_are_worded() -> None:
+    clock = "\n".join(
+        lines(
+            survey(
+                read(one_track("00 90 3C 40 60 80 3C 40", division=0xE728)),
+                load_engine("twin-phase"),
+            )
+        )
+    )
+    assert "tempo none (ticks are clock time)" in clock
+    changing = one_track(
+        "00 FF 51 03 07 A1 20 00 90 3C 40 60 FF 51 03 0F 42 40 00 80 3C 40 00 89 24 00 00 FF 58 04 03 02 18 08"
+    )
+    text = "\n".join(lines(survey(read(changing), load_engine("twin-phase"))))
+    assert "tempo 60 to 120 beats a minute, 1 changes" in text
+    assert "metre 4/4, 3/4" in text
+    damaged = header() + track(
+        "00", meta(3, "Flöte".encode()), "00 90 3C C0 60 80 3C 40 00 99 24 40 60 89 24 40"
+    )
+    text = "\n".join(lines(survey(read(damaged), load_engine("twin-phase"))))
+    assert "repairs (1):" in text
+    assert "  track 1, byte 0x0023: data byte 0xC0 is above 0x7F: clipped" in text
+    assert "note: names and texts were read as UTF-8" in text
+    assert "Bass Drum 1" in text
