@@ -134,7 +134,7 @@ def schedule(sheet: Sheet, engine: Engine) -> list[tuple[str, int, int]]:
     return events
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(sheets(ENGINE, max_steps=8))
 def test_the_emulated_port_writes_are_the_schedule(sheet: Sheet) -> None:
     once = sheet_of(ENGINE, list(sheet.voice1), list(sheet.voice2), list(sheet.drums))
@@ -149,11 +149,11 @@ def test_the_emulated_port_writes_are_the_schedule(sheet: Sheet) -> None:
 @pytest.mark.parametrize("song", DEMO_SONGS, ids=lambda path: path.stem)
 def test_the_demo_songs_are_played_as_computed(song: Path) -> None:
     sheet = convert(read_song(song), ENGINE, Settings(engine=ENGINE.name)).sheet
-    sheet = cut_bars(sheet, 1, 4)
+    sheet = cut_bars(sheet, 1, 2)
     machine = Machine(binary(sheet, ENGINE), access_clocks=50)
     machine.run()
     assert machine.events == schedule(sheet, ENGINE)
-    assert len(machine.events) > 20
+    assert len(machine.events) > 10
 
 
 @pytest.mark.parametrize("drum", [drum.name for drum in ENGINE.drums])

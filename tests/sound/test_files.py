@@ -74,14 +74,13 @@ def test_the_peak_is_twelve_decibels_below_full_scale(name: str) -> None:
 
 
 @pytest.mark.parametrize("speaker", ["small", "piezo"])
-@settings(max_examples=15)
+@settings(max_examples=10)
 @given(data=st.data())
 def test_a_speaker_is_no_louder_than_the_pin(speaker: str, data: st.DataObject) -> None:
     engine = load_engine(data.draw(st.sampled_from(builtin_engines())))
     sheet = data.draw(sheets(engine, max_steps=6))
-    for rate in (22_050, 44_100):
-        blocks = samples(sheet, engine, sample_rate=rate, speaker=speaker)
-        assert np.abs(np.concatenate(list(blocks))).max() <= PEAK
+    blocks = samples(sheet, engine, sample_rate=22_050, speaker=speaker)
+    assert np.abs(np.concatenate(list(blocks))).max() <= PEAK
 
 
 def test_progress_ends_with_the_whole(tmp_path: Path) -> None:
