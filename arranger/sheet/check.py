@@ -13,13 +13,14 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from difflib import get_close_matches
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.sheet.io import read_text
 from arranger.sheet.model import HOLD, REST
-from arranger.sheet.parse import scan
+from arranger.sheet.parse import MOST_PROBLEMS, scan
 from arranger.sheet.problem import ERROR, WARNING, Problem
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
+    from arranger.sheet.lexical import Span
     from arranger.sheet.parse import Scan
 
 _TEMPO_SHARE = 0.005
@@ -92,7 +94,7 @@ def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
     found = scan(text)
     sheet = found.sheet
     problems = list(found.problems)
-    problems += _bar_order(found)
+    problems += islice(_bar_order(found), MOST_PROBLEMS)
     if sheet.engine:
         try:
             engine = load_engine(sheet.engine)
@@ -112,15 +114,19 @@ def check_playable(found: Scan, engine: Engine) -> list[Problem]:
     silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
     finder = _Finder(found)
     problems = _step_length(found, engine)
-    problems += _drums(finder, engine)
-    for row, cells in ((1, sheet.voice1), (2, sheet.voice2)):
-        problems += _pitches(finder, row, cells, engine)
-        problems += _tones(finder, row, cells, silenced)
+    for kind in (
+        _drums(finder, engine),
+        _pitches(finder, 1, sheet.voice1, engine),
+        _pitches(finder, 2, sheet.voice2, engine),
+        _tones(finder, 1, sheet.voice1, silenced),
+        _tones(finder, 2, sheet.voice2, silenced),
+    ):
+        problems += islice(kind, MOST_PROBLEMS)
     return problems
 
 
 class _Finder:
-    """Turns steps of the sheet into places in its text. Steps must be asked for in any order."""
+    """Turns steps of the sheet into places in its text; remembers the row that it looked at."""
 
     def __init__(self, found: Scan) -> None:
         self._found = found
@@ -132,19 +138,20 @@ class _Finder:
         for bar in self.sheet.bars:
             starts.append(starts[-1] + bar.steps)
         self._starts = starts
+        self._row = (-1, -1)
+        self._place: tuple[int, list[Span]] = (1, [])
 
     def problem(
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
     ) -> Problem:
         """Return a problem at a cell."""
         bar = self._bar_of[step]
-        place = self._found.cell_place(bar, row, step - self._starts[bar])
-        return Problem(severity, code, *place, what, remedy)
-
-    def where(self, step: int) -> str:
-        """Return a place in words: "bar 3, step 2"."""
-        bar = self._bar_of[step]
-        return f"bar {self.sheet.bars[bar].number}, step {step - self._starts[bar] + 1}"
+        if self._row != (bar, row):
+            self._row, self._place = (bar, row), self._found.row_place(bar, row)
+        line, spans = self._place
+        at = step - self._starts[bar]
+        column, width = spans[at] if at < len(spans) else (1, 1)
+        return Problem(severity, code, line, column, width, what, remedy)
 
 
 def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) -> Iterator[Problem]:

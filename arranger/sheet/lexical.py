@@ -52,12 +52,9 @@ def value_span(code: str) -> Span:
     return (len(code) - len(value) + 1, len(value)) if value else (1, max(len(code), 1))
 
 
-def word_span(code: str, index: int) -> Span:
-    """Return where a word of a line stands; words are counted from 0."""
-    for count, match in enumerate(_WORD.finditer(code)):
-        if count == index:
-            return match.start() + 1, match.end() - match.start()
-    return 1, 1
+def word_spans(code: str) -> list[Span]:
+    """Return where each word of a line stands."""
+    return [(m.start() + 1, m.end() - m.start()) for m in _WORD.finditer(code)] or [(1, 1)]
 
 
 def cell_spans(code: str, row: int) -> list[Span]:

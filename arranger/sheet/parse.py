@@ -33,7 +33,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import SheetError
-from arranger.sheet.lexical import cell_spans, unquoted, value_span, without_comment, word_span
+from arranger.sheet.lexical import cell_spans, unquoted, value_span, without_comment, word_spans
 from arranger.sheet.model import REST, BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
 from arranger.sheet.text import BELOW, FORMAT, HEADER, ROWS, VERSION, implied_steps
@@ -60,6 +60,9 @@ MAX_STEPS = 1_000_000
 
 MAX_BAR_STEPS = 10_000
 
+MOST_PROBLEMS = 10_000
+"""More aren't listed."""
+
 _HEADER_WORDS = frozenset(HEADER[:-1])
 _HEADER_END = len(HEADER) - 1
 _DRUMS = ROWS.index("drums")
@@ -79,13 +82,15 @@ class Scan:
     """The line number of each word of the header that is there."""
     lines: list[str]
 
-    def cell_place(self, bar: int, row: int, step: int) -> tuple[int, int, int]:
-        """Return line, column and width of a cell (row 1..3, step of the bar from 0)."""
+    def row_place(self, bar: int, row: int) -> tuple[int, list[Span]]:
+        """Return the line of a row (1..3) and where its cells stand.
+
+        For a row that was left out: the bar line, and no cells.
+        """
         number = self.row_lines[bar][row]
         if number == 0:
-            return self.row_lines[bar][0], 1, 1
-        spans = cell_spans(without_comment(self.lines[number - 1])[0], row)
-        return (number, *(spans[step] if step < len(spans) else (1, 1)))
+            return self.row_lines[bar][0], []
+        return number, cell_spans(without_comment(self.lines[number - 1])[0], row)
 
     def header_place(self, line: int) -> tuple[int, int]:
         """Return column and width of the value on a line of the header."""
@@ -192,7 +197,7 @@ class _Reader:
                 "version",
                 f"is a sheet of version {' '.join(words[1:])[:20]!r}, not {VERSION}",
                 "use a newer version of arranger",
-                word_span(code, 1),
+                word_spans(code)[-1],
             )
 
     def _line(self, words: list[str], code: str, comment: str | None) -> None:
@@ -214,7 +219,7 @@ class _Reader:
                 "unknown-word",
                 f"a line begins with {words[0][:40]!r}",
                 "begin with bar, voice 1, voice 2, drums or #",
-                word_span(code, 0),
+                word_spans(code)[0],
             )
             place = (len(self.bars), 0)
         self._settle(*place, self.loose)
@@ -275,7 +280,7 @@ class _Reader:
         try:
             head = read_bar_line(words, before)
         except Fault as fault:
-            self._fault(fault, code)
+            self._faults([fault], code)
             head = read_bar_line(words[: fault.word], before)
         self.open = _OpenBar(self.line, head)
         return (len(self.bars), 0)
@@ -297,12 +302,13 @@ class _Reader:
             else read_tones(words, faults)
         )
         bar.row_lines[row] = self.line
-        for fault in faults:
-            self._fault(fault, code)
+        self._faults(faults, code)
         return (len(self.bars), row)
 
-    def _fault(self, fault: Fault, code: str) -> None:
-        self._problem(fault.code, fault.what, fault.remedy, word_span(code, fault.word))
+    def _faults(self, faults: list[Fault], code: str) -> None:
+        spans = word_spans(code) if faults else []
+        for fault in faults:
+            self._problem(fault.code, fault.what, fault.remedy, spans[fault.word])
 
     def _close_bar(self) -> None:
         bar = self.open
@@ -423,8 +429,9 @@ class _Reader:
         line: int | None = None,
         severity: str = ERROR,
     ) -> None:
-        number = self.line if line is None else line
-        self.problems.append(Problem(severity, code, number, *place, what, remedy))
+        if len(self.problems) < MOST_PROBLEMS:
+            number = self.line if line is None else line
+            self.problems.append(Problem(severity, code, number, *place, what, remedy))
 
 
 def _extend(row: list[Any], cells: Sequence[Any], steps: int, silence: int | None) -> None:

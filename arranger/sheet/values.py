@@ -17,6 +17,9 @@ _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 _BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
 _METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
 
+MOST_FAULTS = 1000
+"""More in one line aren't listed."""
+
 _TONES = {"-": HOLD, ".": REST} | {pitch_name(pitch): pitch for pitch in range(12, 120)}
 
 
@@ -140,7 +143,7 @@ def read_tones(words: list[str], faults: list[Fault]) -> list[int]:
         except ValueError:
             cells.append(REST)
             remedy = "write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence"
-            faults.append(Fault("unknown-pitch", f"{word[:40]!r} is no pitch", remedy, word=index))
+            _list(Fault("unknown-pitch", f"{word[:40]!r} is no pitch", remedy, word=index), faults)
     return cells
 
 
@@ -172,9 +175,14 @@ def read_hits(
         elif RUN.fullmatch(word):
             cells.extend(None for _ in word)
             what, remedy = "a drum can't be held", "write . after the drum"
-            faults.append(Fault("drum-held", what, remedy, word=index))
+            _list(Fault("drum-held", what, remedy, word=index), faults)
         else:
             cells.append(None)
             what, remedy = f"{word[:40]!r} is no drum sound", "write a name like kick, or ."
-            faults.append(Fault("drum-name", what, remedy, word=index))
+            _list(Fault("drum-name", what, remedy, word=index), faults)
     return cells
+
+
+def _list(fault: Fault, faults: list[Fault]) -> None:
+    if len(faults) < MOST_FAULTS:
+        faults.append(fault)

@@ -124,6 +124,7 @@ def test_a_repeated_tone_is_heard_again_after_a_drum() -> None:
         ("title     Test", 'title     "Test', ("error", "quotes", 2, 11, 5)),
         ("title     Test", "tempo     10 beats a minute", ("warning", "tempo", 2, 11, 17)),
         ("arranger-sheet 1", "arranger-sheet 2", ("error", "version", 1, 16, 1)),
+        ("arranger-sheet 1", "arranger-sheet", ("error", "version", 1, 1, 14)),
         ("arranger-sheet 1", "a tune", ("error", "no-sheet", 1, 1, 1)),
         ("bar 1 2/4", "bar 1 2/0", ("error", "metre", 6, 7, 3)),
         ("bar 1 2/4", "bar 1 2/4 slowly", ("error", "bar-line", 6, 11, 6)),
@@ -193,6 +194,13 @@ def test_the_command_tells_scripts_by_its_exit_code(tmp_path: Path) -> None:
     sheets = json.loads(result.stdout)["sheets"]
     assert [sheet["errors"] for sheet in sheets] == [0, 1]
     assert sheets[1]["problems"][0]["code"] == "unknown-pitch"
+
+
+def test_a_row_of_nothing_but_mistakes_is_read_in_one_go() -> None:
+    """100,000 mistakes: what is listed is bounded, the time doesn't grow by the square."""
+    checked = check_text(GOOD.replace("C4  -   .   E4", "x " * 100_000), load)
+    assert 1000 <= checked.errors <= 1010
+    assert checked.problems[0][:5] == ("error", "unknown-pitch", 7, 13, 1)
 
 
 @settings(max_examples=100, deadline=None)

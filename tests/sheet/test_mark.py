@@ -7,7 +7,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
@@ -32,6 +32,7 @@ def marked(*lines: str) -> Song:
     return replace(song(), marks=tuple(Mark(0, "text", line) for line in lines))
 
 
+@settings(max_examples=40)
 @given(sheets(commented=False))
 def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
     names = sorted({name for name in sheet.drums if name})
@@ -69,6 +70,7 @@ def test_a_damaged_mark_is_none(line: str) -> None:
 words = st.from_regex(r"(step|length|bars|drums|loop|title|x)=[0-9:/*,a-z%-]{0,12}", fullmatch=True)
 
 
+@settings(max_examples=40)
 @given(st.lists(st.lists(words | st.text(max_size=5)).map(lambda found: MARK + " ".join(found))))
 def test_no_mark_makes_the_reader_fail(lines: list[str]) -> None:
     find_mark(marked(*lines))
