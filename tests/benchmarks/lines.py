@@ -13,7 +13,8 @@ lowest sounding note of each step, computed in the same run on the same grid.
   the notes that are heard. A voice that fills the rests of its line with another part breaks links
   by this count, so ``line`` leaves out the notes of other parts than the highest and the lowest.
 - ``classes``: sounding pitch-class weight (loudness times time) that one of the voices has; beside
-  it the highest and lowest note, and the best two pitch classes of every step.
+  it the highest and lowest note; the best two pitch classes of every step that have those of tune
+  and bass where these sound (``(held)``); and the best two of all.
 """
 
 from __future__ import annotations
@@ -45,6 +46,7 @@ class Figures(NamedTuple):
     line: float
     classes: float
     plain_classes: float
+    held_classes: float
     best_classes: float
 
 
@@ -104,21 +106,34 @@ def link_score(conversion: Conversion, parts: set[int]) -> float:
 
 def class_shares(
     conversion: Conversion, heard: list[set[int]], ids: list[list[int]]
-) -> tuple[float, float, float]:
-    """Return the pitch-class weight kept by us, by highest and lowest, and by the best two."""
+) -> tuple[float, ...]:
+    """Return the pitch-class weight of the four choices that the module names."""
     notes, transpose = conversion.song.notes, conversion.reduction.ledger.transpose
-    total = ours = plain = best = 0.0
+    weights = conversion.reduction.weights
+    assert weights is not None
+    pitch = [note.pitch + transpose for note in notes]
+    total = 0.0
+    kept = np.zeros(4)
     for step, present in enumerate(ids):
+        if not present:
+            continue
         weight = np.zeros(12)
         for i in present:
-            weight[(notes[i].pitch + transpose) % 12] += notes[i].loudness
-        pitches = [notes[i].pitch + transpose for i in present]
+            weight[pitch[i] % 12] += notes[i].loudness
+        tune = [pitch[i] for i in present if weights.tune[i] >= 0.5]
+        bass = [pitch[i] for i in present if weights.bass[i] >= 0.5]
+        lines = {max(tune) % 12} if tune else set()
+        lines |= {min(bass) % 12} if bass else set()
+        others = sorted((weight[c] for c in range(12) if c not in lines), reverse=True)
+        outer = [pitch[i] for i in present]
         total += weight.sum()
-        ours += sum(weight[c] for c in {p % 12 for p in heard[step]})
-        if pitches:
-            plain += sum(weight[c] for c in {max(pitches) % 12, min(pitches) % 12})
-        best += np.sort(weight)[-2:].sum()
-    return ours / total, plain / total, best / total
+        kept += (
+            sum(weight[c] for c in {p % 12 for p in heard[step]}),
+            sum(weight[c] for c in {max(outer) % 12, min(outer) % 12}),
+            sum(weight[c] for c in lines) + sum(others[: 2 - bool(tune) - bool(bass)]),
+            np.sort(weight)[-2:].sum(),
+        )
+    return tuple(kept / total)
 
 
 def measure(conversion: Conversion) -> Figures:
