@@ -93,6 +93,10 @@ class Accountant:
             heard = self._heard.get(tone)
             if heard is None:
                 silent.append(tone)
+            elif len(heard) == 1 and self._is_kept(tone, heard[0]):
+                only = heard[0]
+                span = Span(only.voice, only.start, only.heard_end - only.start)
+                found[note] = Entry(note, "kept", (), (span,), self._pitch[tone], ())
             else:
                 found[note] = self._sounding(tone, note, heard)
         if silent:
@@ -113,6 +117,16 @@ class Accountant:
                         (lead,),
                     )
                 )
+
+    def _is_kept(self, tone: int, only: Stretch) -> bool:
+        """Return whether a tone that is heard in one stretch is heard as written."""
+        return (
+            only.tied_to < 0
+            and only.heard_start == self._onset[tone]
+            and -END_SHARE <= only.heard_end - self._written_end[tone] <= END_SHARE
+            and not self._off[tone]
+            and self._pitch[tone] == self._asked[tone]
+        )
 
     def _sounding(self, tone: int, note: int, heard: list[Stretch]) -> Entry:
         onset, pitch_out = self._onset[tone], self._pitch[tone]

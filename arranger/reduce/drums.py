@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -88,10 +89,16 @@ def accents(grid: Grid) -> Floats:
     """
     found = np.full(grid.steps, ACCENTS[2])
     for bar in grid.bars:
-        compound = bar.denominator >= 8 and bar.numerator % 3 == 0 and bar.numerator > 3
-        beat = Fraction(12 if compound else 4, bar.denominator) / grid.step_beats
-        for count in range(math.ceil(bar.steps / beat)):
-            if (count * beat).denominator == 1:
-                found[bar.first_step + int(count * beat)] = ACCENTS[1]
+        beats = _beats(bar.numerator, bar.denominator, bar.steps, grid.step_beats)
+        found[beats + bar.first_step] = ACCENTS[1]
         found[bar.first_step] = ACCENTS[0]
     return found
+
+
+@lru_cache(maxsize=256)
+def _beats(numerator: int, denominator: int, steps: int, step_beats: Fraction) -> Ints:
+    """Return the steps of a bar on which a beat of its metre falls exactly."""
+    compound = denominator >= 8 and numerator % 3 == 0 and numerator > 3
+    beat = Fraction(12 if compound else 4, denominator) / step_beats
+    places = (count * beat for count in range(math.ceil(steps / beat)))
+    return np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64)
