@@ -36,7 +36,8 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
     name_or_path
         Whatever ends in ``.toml`` or contains a path separator is a path.
     beside
-        A file (a sheet) in whose folder a relative path is looked for too.
+        A file (a sheet): a relative path is also looked for in its folder and those above, so that
+        a sheet can be played from anywhere.
 
     Raises
     ------
@@ -48,7 +49,8 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
         return _builtin_engine(text)
     path = Path(text)
     if beside is not None and not path.exists():
-        path = Path(beside).parent / path
+        candidates = (folder / path for folder in Path(beside).absolute().parents)
+        path = next((found for found in candidates if found.is_file()), path)
     try:
         with path.open("rb") as source:
             content = source.read(MAX_BYTES + 1)

@@ -155,9 +155,12 @@ def test_a_file_too_large_is_not_read(tmp_path: Path) -> None:
         load_engine(tmp_path / "mine.toml")
 
 
-def test_a_path_is_looked_for_beside_the_sheet(tmp_path: Path) -> None:
+def test_a_path_is_looked_for_beside_and_above_the_sheet(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text(GOOD, encoding="utf-8")
     assert load_engine("mine.toml", beside=tmp_path / "song.duet").name == "mine"
+    assert load_engine("mine.toml", beside=tmp_path / "out" / "song.duet").name == "mine"
+    with pytest.raises(EngineError, match=r"^other\.toml: can't be read: No such file"):
+        load_engine("other.toml", beside=tmp_path / "song.duet")
 
 
 def test_a_new_file_is_valid_as_it_stands(tmp_path: Path) -> None:
