@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.sound import alternate
-from arranger.sound.bandlimit import PHASES, Kernels, step_kernels, train_kernels
+from arranger.sound.bandlimit import PHASES, step_kernels, train_kernels
 from arranger.sound.schedule import total_cycles
 from arranger.sound.signal import Block, blocks, voice2_offset
 
@@ -175,9 +175,9 @@ def _train(
     stopped = left[(level + np.searchsorted(flips, left)) % 2 == 1] + offset
     started = resumed[(level + np.searchsorted(flips, resumed)) % 2 == 1] + offset
     cycles = np.concatenate((flips, stopped, started))
-    signs = np.concatenate((signs, -np.ones(len(stopped)), np.ones(len(started)))).astype(np.int8)
+    signs = np.concatenate((signs, -np.ones(len(stopped)), np.ones(len(started))))
     order = np.argsort(cycles, kind="stable")
-    return Changes(kind, cycles[order], signs[order])
+    return Changes(kind, cycles[order], signs[order].astype(np.int8))
 
 
 class _Mixer:
@@ -194,11 +194,12 @@ class _Mixer:
             kernels[VOICE2] = train_kernels(clock, sample_rate, period, period - offset)
         gain = PEAK / np.cumsum(still.table, axis=1).max()
         gains = [gain, gain, gain if engine.method == "alternate" else gain / channels]
-        self._kernels = [_both_signs(*pair) for pair in zip(kernels, gains, strict=True)]
+        self._kernels = list(zip(kernels, gains, strict=True))
         self.given = 0
         self._clock = clock
         self._rate = sample_rate
         self._before = max(kernel.before for kernel in kernels)
+        self._width = max(kernel.table.shape[1] for kernel in kernels)
         self._sums = np.zeros((channels, 0))
         leak = exp(-2 * pi * HIGH_PASS_HZ / sample_rate)
         self._fading = leak ** np.arange(1, int(_SECONDS_A_ROW * sample_rate) + 1)
@@ -207,6 +208,8 @@ class _Mixer:
 
     def add(self, part: Part) -> Samples:
         """Add the changes of a part; return the samples that are complete by now."""
+        told = [changes for heard in part.channels for changes in heard if len(changes.cycles)]
+        self._reserve(max((int(changes.cycles[-1]) for changes in told), default=0))
         for channel, heard in enumerate(part.channels):
             for changes in heard:
                 if len(changes.cycles):
@@ -218,21 +221,27 @@ class _Mixer:
         """Return samples up to the end."""
         return self._take(frames)
 
+    def _reserve(self, cycle: int) -> None:
+        """Make room for the kernels of changes up to a cycle."""
+        reach = cycle * self._rate // self._clock - self.given + self._width
+        missing = reach - self._sums.shape[1]
+        if missing > 0:
+            self._sums = np.pad(self._sums, ((0, 0), (0, missing)))
+
     def _add(self, channel: int, changes: Changes) -> None:
-        kernel = self._kernels[changes.kind]
+        kernel, gain = self._kernels[changes.kind]
         sample, fraction = np.divmod(changes.cycles * self._rate, self._clock)
-        rows = fraction * PHASES // self._clock + PHASES * (changes.signs < 0)
+        rows = fraction * PHASES // self._clock
+        gains = gain * changes.signs[:, np.newaxis]
         firsts = sample - self.given - kernel.before
         columns = np.arange(kernel.table.shape[1])
-        reach = int(firsts.max()) + len(columns)
-        if reach > self._sums.shape[1]:
-            self._sums = np.pad(self._sums, ((0, 0), (0, reach - self._sums.shape[1])))
         sums = self._sums[channel]
         for start in range(0, len(rows), _ROWS_A_BATCH):
             part = slice(start, start + _ROWS_A_BATCH)
             least = int(firsts[part].min())
             places = (firsts[part] - least)[:, np.newaxis] + columns
             heights = kernel.table.take(rows[part], axis=0)
+            heights *= gains[part]
             added = np.bincount(places.ravel(), heights.ravel())
             # What lies before the first sample is cut off.
             sums[max(least, 0) : least + len(added)] += added[max(-least, 0) :]
@@ -244,27 +253,14 @@ class _Mixer:
         if missing:
             taken = np.pad(taken, ((0, 0), (0, missing)))
         self._sums = self._sums[:, frames:]
-        size = len(self._fading)
-        whole = frames // size * size
         heard = np.empty((frames, len(taken)), dtype=np.float32)
-        for part in (slice(0, whole), slice(whole, frames)):
-            if part.start < part.stop:
-                self._integrate(taken[:, part], heard[part])
+        # Row by row: all that a row needs stays in the processor's cache.
+        for start in range(0, frames, len(self._fading)):
+            row = taken[:, start : start + len(self._fading)]
+            heights = row * self._growing[: row.shape[1]]
+            np.cumsum(heights, axis=1, out=heights)
+            heights += self._heights[:, np.newaxis]
+            heights *= self._fading[: row.shape[1]]
+            self._heights = heights[:, -1]
+            heard[start : start + row.shape[1]] = heights.T
         return np.clip(heard, -PEAK, PEAK, out=heard)
-
-    def _integrate(self, sums: NDArray[np.float64], heard: Samples) -> None:
-        """Write the leaky integral of sums, shape (channels, rows of one length), into samples."""
-        channels, frames = sums.shape
-        fading = self._fading[: min(frames, len(self._fading))]
-        growing = self._growing[: len(fading)]
-        heights = np.cumsum(sums.reshape(channels, -1, len(fading)) * growing, axis=2)
-        for row in range(heights.shape[1]):
-            heights[:, row] += self._heights[:, np.newaxis]
-            self._heights = heights[:, row, -1] * fading[-1]
-        heights *= fading
-        heard[:] = heights.reshape(channels, frames).T
-
-
-def _both_signs(kernels: Kernels, gain: float) -> Kernels:
-    """Return the kernels of changes up, then those of changes down, PHASES each."""
-    return kernels._replace(table=gain * np.concatenate((kernels.table, -kernels.table)))

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 PHASES = 2048
 """A change is placed to 1 / 4096 of a sample: at 44.1 kHz, a fiftieth of a cycle at 3.5 MHz."""
 
-STOPBAND_DB = 86.0
+STOPBAND_DB = 80.0
 _AUDIBLE_HZ = 20_000.0
 _STOP_HZ = 28_000.0
 """At high rates the low-pass need not reach far beyond the audible band."""
