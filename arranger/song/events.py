@@ -50,6 +50,9 @@ _KEPT = frozenset((0, 6, 7, 10, 11, 32, 38, 64, 66, *range(98, 102), 120, 121, *
 
 _AT_ONCE = frozenset((7, 10, 11))
 
+_MOST_PAUSES = 20
+"""Pauses left out that are listed for each track."""
+
 _MAJOR = ["Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#"]
 _MINOR = [
     "Abm",
@@ -119,7 +122,11 @@ class TrackEvents:
 
 
 def track_events(
-    index: int, messages: Iterable[Any], start: int, limits: Limits, device: int = 0
+    index: int,
+    messages: Iterable[tuple[int, Any]],
+    start: int,
+    limits: Limits,
+    device: int = 0,
 ) -> TrackEvents:
     """Gather one track.
 
@@ -128,7 +135,7 @@ def track_events(
     index
         Of the track in the file, from 0.
     messages
-        mido's messages with delta times in ticks.
+        Delta times in ticks, and mido's messages.
     start
         Tick at which the track starts.
     limits
@@ -148,13 +155,12 @@ def track_events(
     tick = start
     port = first_port = device << 11
     room, longest_pause = limits
-    for order, message in enumerate(messages):
+    for order, (delta, message) in enumerate(messages):
         kind = message.type
-        delta = message.time
+        tick += delta
         if delta > longest_pause:
-            found.repairs.append(_pause(index, tick, delta))
-        else:
-            tick += delta
+            tick -= delta
+            _note_pause(found, tick, delta)
         if kind == "note_on" or kind == "note_off":
             channel = port | message.channel
             pitch = message.note
@@ -199,8 +205,10 @@ def track_events(
     return found
 
 
-def _pause(index: int, tick: int, delta: int) -> Repair:
-    return Repair(f"track {index + 1}, tick {tick}", f"a pause of {delta:,} ticks: left out")
+def _note_pause(found: TrackEvents, tick: int, delta: int) -> None:
+    if len(found.repairs) < _MOST_PAUSES:
+        place = f"track {found.index + 1}, tick {tick}"
+        found.repairs.append(Repair(place, f"a pause of {delta:,} ticks: left out"))
 
 
 def _too_much(what: str) -> LimitError:

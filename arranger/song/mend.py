@@ -23,8 +23,8 @@ class Mended:
 
     midi_format: int
     division: int
-    tracks: list[list[bytes]]
-    """The events of each track, in pieces that each start with a status byte."""
+    tracks: list[bytes]
+    """The events of each track."""
 
 
 def mend(data: bytes, start: int, end: int, most_tracks: int, repairs: Repairs) -> Mended:
@@ -34,7 +34,7 @@ def mend(data: bytes, start: int, end: int, most_tracks: int, repairs: Repairs) 
     """
     notes: list[tuple[int, str]] = []
     header = chunks.read_header(data, start, notes)
-    tracks: list[list[bytes]] = []
+    tracks: list[bytes] = []
     place = header.end
     while len(tracks) <= most_tracks:
         place = chunks.next_track(data, place, end, notes)
@@ -51,7 +51,7 @@ def mend(data: bytes, start: int, end: int, most_tracks: int, repairs: Repairs) 
             told = declared - place - 8
             what = f"the chunk says {told:,} bytes, its events take {walk.place - place - 8:,}"
             repairs.add(len(tracks) + 1, place + 4, what)
-        tracks.append(walk.pieces)
+        tracks.append(bytes(walk.out))
         place = limit if trusted and limit > walk.place else walk.place
     midi_format = _format(header, len(tracks), start, repairs)
     return Mended(midi_format, header.division, tracks)

@@ -1,25 +1,15 @@
-"""Standard MIDI Files: healthy ones go to mido as they are, others by way of `mend`.
-
-mido does the parsing in either case. Departures from handing it the path:
-
-1. It gets the bytes from memory, which it reads faster than a file.
-2. A file over `_AT_ONCE` bytes is handed over in pieces, since each of mido's messages takes some
-   hundred bytes of memory.
-3. The header's division is decoded here; mido reads an SMPTE division as a negative resolution.
-"""
+"""Standard MIDI Files: healthy ones are read as they are, others by way of `mend`."""
 
 from __future__ import annotations
 
-from io import BytesIO
 from typing import TYPE_CHECKING, Any
-
-import mido
 
 from arranger.errors import LimitError, SongError
 from arranger.song.assemble import DEFAULT_TEMPO, assemble, unit_of
 from arranger.song.chunks import midi_start, unwrapped_end
 from arranger.song.events import Limits, TrackEvents, track_events
 from arranger.song.mend import mend
+from arranger.song.messages import read_messages
 from arranger.song.model import Repair
 from arranger.song.repairs import Repairs
 from arranger.song.syntax import is_healthy
@@ -30,7 +20,8 @@ if TYPE_CHECKING:
     from arranger.settings import ReadSettings
     from arranger.song.model import Song
 
-_AT_ONCE = 1 << 20
+    Messages = Iterable[tuple[int, Any]]
+    """Delta times in ticks, and mido's messages."""
 
 
 def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
@@ -44,11 +35,11 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
         If the file holds more than the settings allow.
     """
     repairs: list[Repair] = []
-    tracks: Iterable[Iterable[Any]]
-    if len(data) <= _AT_ONCE and is_healthy(data):
+    tracks: Iterable[Messages]
+    if is_healthy(data):
         _check_tracks(int.from_bytes(data[10:12]), settings)
         midi_format, division = int.from_bytes(data[8:10]), int.from_bytes(data[12:14])
-        tracks = mido.MidiFile(file=BytesIO(data)).tracks
+        tracks = _healthy_tracks(data)
     else:
         made = Repairs()
         start = midi_start(data)
@@ -58,7 +49,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
         if not mended.tracks:
             raise SongError("a MIDI header without any track")
         midi_format, division = mended.midi_format, mended.division
-        tracks = (_messages(pieces) for pieces in mended.tracks)
+        tracks = (read_messages(track) for track in mended.tracks)
         if start > 0:
             what = "the MIDI data was taken out of what surrounds it"
             repairs.append(Repair(f"file, byte 0x{start:04x}", what))
@@ -69,7 +60,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
 
 
 def _gather(
-    tracks: Iterable[Iterable[Any]], midi_format: int, settings: ReadSettings, longest: int
+    tracks: Iterable[Messages], midi_format: int, settings: ReadSettings, longest: int
 ) -> list[TrackEvents]:
     """Gather the events of each track; the patterns of format 2 follow each other."""
     found: list[TrackEvents] = []
@@ -103,12 +94,13 @@ def _check_pattern(pattern: int, count: int) -> None:
         )
 
 
-def _messages(pieces: Iterable[bytes]) -> Iterator[Any]:
-    """Let mido parse the events of one track piece by piece."""
-    for piece in pieces:
-        size = len(piece).to_bytes(4)
-        file = BytesIO(b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x00\x60MTrk" + size + piece)
-        yield from mido.MidiFile(file=file).tracks[0]
+def _healthy_tracks(data: bytes) -> Iterator[Messages]:
+    """Yield the messages of each track of a healthy file."""
+    place = 14
+    while place < len(data):
+        start = place + 8
+        place = start + int.from_bytes(data[place + 4 : start])
+        yield read_messages(data, start, place)
 
 
 def _check_tracks(count: int, settings: ReadSettings) -> None:

@@ -60,19 +60,13 @@ OTHER_EVENT = _pattern(rb"(Q)(?:\xff(D)|([\xf0\xf7]))(Q)")
 """Delta, meta type or system-exclusive status, and length; the content follows."""
 
 END_OF_TRACK = 0x2F
-TEMPO, METRE, KEY = 0x51, 0x58, 0x59
-_PORT, _PREFIX, _SMPTE, _SEQUENCE = 0x21, 0x20, 0x54, 0x00
-TEXT_TYPES = frozenset(range(0x01, 0x10))
-
-KNOWN_TYPES = frozenset(
-    (_SEQUENCE, *range(1, 8), 9, _PREFIX, _PORT, END_OF_TRACK, TEMPO, _SMPTE, METRE, KEY, 0x7F)
-)
-"""Meta types that mido names. It loses the delta time of any other."""
+PORT, TEMPO, METRE, KEY = 0x21, 0x51, 0x58, 0x59
+_PREFIX, _SMPTE, _SEQUENCE = 0x20, 0x54, 0x00
 
 _LENGTHS = {
     _SEQUENCE: (0, 2),
     _PREFIX: (1,),
-    _PORT: (0, 1),
+    PORT: (0, 1),
     END_OF_TRACK: (0,),
     TEMPO: (3,),
     _SMPTE: (5,),
@@ -83,7 +77,7 @@ _LENGTHS = {
 META_NAMES = {
     _SEQUENCE: "sequence number",
     _PREFIX: "channel prefix",
-    _PORT: "port",
+    PORT: "port",
     END_OF_TRACK: "end of track",
     TEMPO: "tempo",
     _SMPTE: "SMPTE offset",
@@ -156,7 +150,7 @@ def is_division(word: int) -> bool:
 
 
 def is_healthy(data: bytes) -> bool:
-    """Return whether a file keeps to the standard in every byte and mido reads all of it right."""
+    """Return whether a file keeps to the standard in every byte."""
     if len(data) < 14 or data[:8] != b"MThd\x00\x00\x00\x06":
         return False
     midi_format = data[8] << 8 | data[9]
@@ -179,7 +173,7 @@ def is_healthy(data: bytes) -> bool:
 def strict_end(data: bytes, start: int, limit: int) -> int:
     """Return where the track that starts here ends after its end-of-track event.
 
-    Returns -1 when anything is not by the standard, or is nothing that mido reads right.
+    Returns -1 when anything is not by the standard.
     """
     place = start
     while True:
@@ -189,17 +183,14 @@ def strict_end(data: bytes, start: int, limit: int) -> int:
         other = OTHER_EVENT.match(data, place, limit)
         if other is None:
             return -1
-        delta, kind, _exclusive, length = other.groups()
+        _delta, kind, exclusive, length = other.groups()
         place = other.end()
         content = data[place : place + quantity(length)]
         place += quantity(length)
         if place > limit:
             return -1
         if kind is None:
-            if not content.removesuffix(b"\xf7").isascii():
-                return -1
-        elif kind[0] not in KNOWN_TYPES:
-            if delta != b"\x00":
+            if exclusive == b"\xf0" and not content.removesuffix(b"\xf7").isascii():
                 return -1
         elif meta_flaw(kind[0], content) is not None:
             return -1

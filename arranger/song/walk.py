@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from arranger.song import syntax
+from arranger.song.messages import KEPT_METAS, LONGEST_EXCLUSIVE
 from arranger.song.syntax import (
     CHANNEL_EVENTS,
     END_OF_TRACK,
@@ -36,12 +37,10 @@ _WINDOW = 96
 _SURE = 24
 """After skipping bytes, so many that make sense are a sign of being back in step."""
 _MOST_REPAIRS = 20_000
-_PIECE = 1 << 16
-"""Bytes of events that are handed over at a time, so that memory stays bounded."""
+_STRETCH = 1 << 16
+"""Bytes that are copied or searched at a time: patterns need memory in proportion."""
 _LONGEST_TEXT = 4096
-_LONGEST_EXCLUSIVE = 64
 _LONGEST_DELTA = 0x0FFFFFFF
-_KEPT_METAS = frozenset((*range(0x01, 0x08), 0x09, 0x21, syntax.TEMPO, syntax.METRE, syntax.KEY))
 _EMPTY_META = b"\xff\x7f\x00"
 _SYSTEM_LENGTHS = {0xF1: 1, 0xF2: 2, 0xF3: 1}
 
@@ -56,7 +55,6 @@ class Walk:
     declared: int
     track: int
     repairs: Repairs
-    pieces: list[bytes] = field(default_factory=list)
     status: int = 0
     """The channel status that rules; 0: none yet."""
     cancelled: bool = False
@@ -64,6 +62,7 @@ class Walk:
     pending: int = 0
     """Ticks of events that were left out, to be added to the next delta time."""
     out: bytearray = field(default_factory=bytearray)
+    """The clean events, with an end-of-track event last once `run` is through."""
     out_status: int = 0
     """The status that rules in ``out``."""
     ended: bool = False
@@ -90,7 +89,6 @@ class Walk:
                 break
             self._event()
         self._emit(0, b"\xff\x2f\x00")
-        self.pieces.append(bytes(self.out))
 
     # Writing
 
@@ -110,11 +108,7 @@ class Walk:
     def _copy(self) -> None:
         """Copy channel events as they stand, as far as they are by the standard."""
         while True:
-            if len(self.out) >= _PIECE:
-                self.pieces.append(bytes(self.out))
-                self.out.clear()
-                self.out_status = 0
-            stop = min(self.limit, self.place + _PIECE)
+            stop = min(self.limit, self.place + _STRETCH)
             start = self.place
             if self.status and self.out_status == self.status and not self.pending:
                 pattern = RUNNING_EVENTS[data_bytes(self.status)]
@@ -245,7 +239,7 @@ class Walk:
         if kind == END_OF_TRACK:
             self.pending += delta
             self._end(end)
-        elif kind in _KEPT_METAS:
+        elif kind in KEPT_METAS:
             content = content[:_LONGEST_TEXT]
             self._emit(delta, bytes((0xFF, kind)) + encode_quantity(len(content)) + content)
         else:
@@ -291,12 +285,12 @@ class Walk:
         start = head + 1 + len(length)
         end = start + quantity(length)
         self.cancelled = True
-        content = self.data[start : min(end, start + _LONGEST_EXCLUSIVE + 1)]
+        content = self.data[start : min(end, start + LONGEST_EXCLUSIVE + 1)]
         doubtful = not length or end > self.limit
         if not doubtful and self.data[head] == 0xF0 and self.data[end - 1] != 0xF7:
             doubtful = self._reach(end, 0) < _SURE
         if doubtful:
-            close = self.data.find(b"\xf7", head + 1, min(self.limit, head + _PIECE)) + 1
+            close = self.data.find(b"\xf7", head + 1, min(self.limit, head + _STRETCH)) + 1
             if close and self._reach(close, 0) >= _SURE:
                 self._note(head, "a system-exclusive event of wrong length: left out")
                 self.pending += delta
@@ -309,7 +303,7 @@ class Walk:
         message = content.removesuffix(b"\xf7")
         if not message.isascii() and self.data[head] == 0xF0 and len(content) == end - start:
             self._note(head, "a system-exclusive event with bytes above 0x7F: left out")
-        if message.isascii() and len(message) < _LONGEST_EXCLUSIVE and self.data[head] == 0xF0:
+        if message.isascii() and len(message) < LONGEST_EXCLUSIVE and self.data[head] == 0xF0:
             self._emit(delta, b"\xf0" + encode_quantity(len(message) + 1) + message + b"\xf7")
         else:
             self.pending += delta

@@ -141,9 +141,7 @@ def test_generated_files_hold_the_notes_that_were_written(
     data = written.getvalue()
     mended = mend.mend(data, 0, len(data), 99, repairs)
     assert repairs.listed() == []
-    again = b"".join(
-        b"MTrk" + sum(map(len, pieces)).to_bytes(4) + b"".join(pieces) for pieces in mended.tracks
-    )
+    again = b"".join(b"MTrk" + len(track).to_bytes(4) + track for track in mended.tracks)
     assert read_song_bytes(data[:14] + again, "made.mid").notes == song.notes
 
 

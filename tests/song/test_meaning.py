@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from arranger.errors import LimitError, SongError
-from arranger.song import KeyChange, MetreChange, TempoChange, midi, walk
+from arranger.song import KeyChange, MetreChange, TempoChange, messages, walk
 from arranger.song.time import bars, seconds_at
 from tests.song.midi_bytes import (
     QUARTER_C4,
@@ -300,11 +300,19 @@ def test_a_header_that_counts_32767_tracks_costs_nothing() -> None:
     assert notes(song) == [(0, 96, 60)]
 
 
-def test_a_large_file_is_read_in_pieces_like_a_small_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    many = 2000
-    data = one_track("00 90 3C 40", "60 3C 00 00 3C 40" * many, "60 3C 00")
+def test_a_file_of_many_different_messages_forgets_and_goes_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    data = one_track(*(quarter(channel, pitch) for channel in range(9) for pitch in range(20)))
     whole = read(data)
-    monkeypatch.setattr(midi, "_AT_ONCE", 1000)
-    monkeypatch.setattr(walk, "_PIECE", 70)
+    monkeypatch.setattr(messages, "_MOST_KNOWN", 7)
     assert read(data) == whole
-    assert [note.onset for note in whole.notes] == [96 * n for n in range(many + 1)]
+    assert [note.onset for note in whole.notes] == [96 * n for n in range(180)]
+
+
+def test_long_damaged_tracks_are_copied_in_stretches(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = one_track("00 F8", "00 90 3C 40", "60 3C 00 00 3C 40" * 200, "60 3C 00")
+    whole = read(data)
+    monkeypatch.setattr(walk, "_STRETCH", 70)
+    assert read(data) == whole
+    assert [note.onset for note in whole.notes] == [96 * n for n in range(201)]
