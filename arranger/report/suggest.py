@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 MOST = 5
 """How many suggestions are made."""
 
-NOTES_A_SONG = 60_000
+NOTES_IN_ALL = 20_000
 """Notes that may be converted anew in all: large songs try less, so that the wait stays bounded."""
 
 LEAST_GAIN = 0.005
@@ -64,7 +64,7 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
     Each is a whole conversion: this takes as long as converting the song several times.
     """
     values = note_values(conversion)
-    tries = max(NOTES_A_SONG // max(len(conversion.song.notes), 1), 2)
+    tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
     found = [
         suggestion
         for attempt in list(_attempts(conversion))[:tries]
@@ -117,13 +117,13 @@ def _tried(
 def _attempts(conversion: Conversion) -> Iterator[Attempt]:
     """Yield what is worth trying on this song, the most promising first."""
     grid, settings = conversion.grid, conversion.settings
+    if settings.reduce.texture != "broken-chord":
+        yield Attempt({"texture": "broken-chord"}, "voice 2 steps through the chords")
     others = [choice for choice in grid.alternatives if choice.step_beats != grid.step_beats]
     for choice in others[:2]:
         finer = "finer" if choice.step_beats < grid.step_beats else "coarser"
         yield Attempt({"step": str(choice.step_beats)}, f"a {finer} step")
     yield from _drum_attempts(conversion)
-    if settings.reduce.texture != "broken-chord":
-        yield Attempt({"texture": "broken-chord"}, "voice 2 steps through the chords")
     if settings.reduce.transpose == 0:
         yield Attempt({"transpose": "auto"}, "the key that the pitch table plays best")
     yield from _line_attempts(conversion)

@@ -8,10 +8,12 @@ import json
 import re
 from typing import TYPE_CHECKING, Any
 
+import mido
 import pytest
 from playwright.sync_api import expect
 
 from arranger.report import account, html_page
+from tests.browser.conftest import converted
 from tests.report import handmade
 
 if TYPE_CHECKING:
@@ -47,6 +49,22 @@ def test_hostile_names_do_nothing(
     assert "onerror" in page.get_by_role("heading", level=1).inner_text()
     page.locator("#list tbody tr").first.click()
     expect(page.locator("#about .sentence")).to_contain_text("low strings")
+
+
+def test_draws_the_lowest_and_the_highest_pitch_there_is(
+    opened: Callable[..., Opened], written: Callable[[str, str], Path], tmp_path: Path
+) -> None:
+    song = mido.MidiFile()
+    track = mido.MidiTrack()
+    song.tracks.append(track)
+    for pitch in (0, 127):
+        track.append(mido.Message("note_on", note=pitch, velocity=90, time=0))
+        track.append(mido.Message("note_off", note=pitch, velocity=0, time=480))
+    song.save(tmp_path / "extremes.mid")
+    page = opened(written("extremes", html_page(converted(tmp_path / "extremes.mid")))).page
+    page.locator("#roll").focus()
+    page.keyboard.press("End")
+    expect(page.locator("#about .sentence")).to_contain_text("G9")
 
 
 def test_notes_are_reached_by_keyboard(
@@ -137,6 +155,7 @@ def test_filter_list_and_roll_keep_in_step(
     page.locator("#roll").focus()
     page.keyboard.press("Home")
     assert page.locator("#about .sentence").inner_text() == wanted[0]
+    expect(page.locator("#list tbody tr").first).to_have_class("marked")
     page.get_by_role("button", name="All", exact=True).click()
     expect(page.locator("#found")).to_have_text(f"{len(lost)} notes")
 

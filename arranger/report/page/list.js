@@ -1,6 +1,6 @@
 // The list of notes that are not kept: filter, sort, pages, copy. The roll follows the filter.
 
-const PAGE = 200;
+const PAGE = 100;
 
 class NoteList {
   constructor(account, focusNote, filtered) {
@@ -9,6 +9,7 @@ class NoteList {
     this.filtered = filtered;
     this.sort = { key: "at", down: false };
     this.page = 0;
+    this.marked = NO_NOTE;
     this.all = [...account.notes.outcome.keys()].filter((id) => outcomeOf(account, id) !== "kept");
     this.form = document.getElementById("filters");
     this.body = document.querySelector("#list tbody");
@@ -123,8 +124,15 @@ class NoteList {
     const first = this.page * PAGE;
     const ids = this.shown.slice(first, first + PAGE);
     this.body.replaceChildren(...ids.map((id) => this.row(id)));
+    this.mark(this.marked);
     setText("found", this.counted());
     showPages(this.page, pages);
+  }
+
+  // Marks the row of the note that has the focus, if it is on this page.
+  mark(id) {
+    this.marked = id;
+    for (const row of this.body.rows) row.classList.toggle("marked", Number(row.dataset.note) === id);
   }
 
   counted() {

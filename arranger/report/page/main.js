@@ -22,6 +22,7 @@ class Page {
   focusNote(id, { reveal }) {
     if (id === this.roll.focus && !reveal) return;
     this.roll.focus = id;
+    this.list.mark(id);
     tellAbout(this.account, id, (other, how) => this.focusNote(other, how));
     if (reveal && id !== NO_NOTE) this.travel.reveal(id);
     this.roll.request(false);

@@ -118,5 +118,5 @@ function pitchSpan(account) {
     lowest = Math.min(lowest, tone.pitch);
     highest = Math.max(highest, tone.pitch);
   }
-  return lowest > highest ? [57, 69] : [lowest - 1, highest + 1];
+  return lowest > highest ? [57, 69] : [Math.max(lowest - 1, 0), Math.min(highest + 1, 127)];
 }
