@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 
+import mido
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.pipeline import Conversion, convert
-from arranger.reduce import check_conservation
+from arranger.reduce import Span, check_conservation
 from arranger.settings import GridSettings, ReduceSettings, Settings
-from arranger.sheet import tones
+from arranger.sheet import HOLD, tones
 from arranger.sheet.by_hand import revise
 from arranger.sheet.merge import merge
-from arranger.song import read_song
+from arranger.song import read_song, read_song_bytes
 
 from . import edits
 
@@ -62,6 +65,67 @@ def check_account(found: Conversion) -> None:
             if note >= 0:
                 assert heard[voice][step] == reduction.ledger.entries[note].pitch_out
     assert sum(bar.steps for bar in found.grid.bars) == found.grid.steps == sheet.steps
+
+
+def three_parts() -> bytes:
+    """Return a MIDI file of three parts in quarter notes, two bars of 4/4."""
+    file = mido.MidiFile(ticks_per_beat=480)
+    parts = {
+        "tune": (72, 74, 76, 77, 79, 77, 76, 74),
+        "middle": (64, 65, 67, 69, 71, 69, 67, 65),
+        "bass": (48, 43, 48, 41, 43, 43, 48, 43),
+    }
+    for channel, (name, pitches) in enumerate(parts.items()):
+        track = mido.MidiTrack([mido.MetaMessage("track_name", name=name)])
+        for pitch in pitches:
+            track.append(mido.Message("note_on", channel=channel, note=pitch, velocity=90))
+            track.append(mido.Message("note_off", channel=channel, note=pitch, time=480))
+        file.tracks.append(track)
+    content = BytesIO()
+    file.save(file=content)
+    return content.getvalue()
+
+
+def test_what_the_hand_dropped_and_brought_back_is_told_apart() -> None:
+    """In bar 1 a hand writes the middle part's first note for the tune's, and lets D5 sound longer.
+
+    Worked out by hand: C5 (the tune's first) goes, E4 (the middle's) comes, D5 takes the place of
+    E5, F5 stays; bar 2 isn't touched.
+    """
+    engine = load_engine("twin-phase")
+    settings = Settings(
+        grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(tune="tune", bass="bass")
+    )
+    now = convert(read_song_bytes(three_parts(), "x.mid"), engine, settings)
+    assert now.sheet.voice1 == (72, 74, 76, 77, 79, 77, 76, 74)
+    edited = replace(now.sheet, voice1=(64, 74, HOLD, *now.sheet.voice1[3:]))
+    revised = revise(now, merge(edited, now.sheet))
+    check_account(revised)
+    entries = {
+        (revised.song.parts[n.part].name, n.onset // 480): revised.reduction.ledger.entries[n.id]
+        for n in revised.song.notes
+    }
+    first = entries["tune", 0]
+    assert (first.outcome, first.reasons[0], first.spans) == ("dropped", "by-hand", ())
+    back = entries["middle", 0]
+    assert (back.outcome, back.reasons, back.spans) == ("changed", ("by-hand",), (Span(1, 0, 1),))
+    longer = entries["tune", 1]
+    assert (longer.outcome, longer.reasons[0]) == ("changed", "by-hand")
+    assert longer.spans == (Span(1, 1, 2),)
+    assert entries["tune", 2].outcome == "dropped"
+    assert entries["tune", 3].outcome == "kept"
+    untouched = [n.id for n in now.song.notes if n.onset >= 4 * 480]
+    for note in untouched:
+        assert revised.reduction.ledger.entries[note] == now.reduction.ledger.entries[note]
+    assert "1 bar is by hand" in revised.reduction.remarks
+    assert not any("doesn't have" in remark for remark in revised.reduction.remarks)
+
+
+def test_without_edits_the_account_is_the_machines() -> None:
+    now = converted(0, 0)
+    revised = revise(now, merge(now.sheet, now.sheet))
+    assert revised.reduction.ledger == now.reduction.ledger
+    assert revised.reduction.sources1 == now.reduction.sources1
 
 
 @given(
