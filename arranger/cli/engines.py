@@ -19,6 +19,10 @@ def engines(
     file: Annotated[
         Path | None, typer.Argument(help="After new: the file to write.", metavar="FILE")
     ] = None,
+    like: Annotated[
+        str | None,
+        typer.Option("--like", metavar="ENGINE", help="After new: begin with this engine's file."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, for scripts.")] = False,
 ) -> None:
     """List the engines; show one engine's pitches, step lengths and drums; or begin a new one.
@@ -33,6 +37,7 @@ def engines(
       arranger engines
       arranger engines twin-counter
       arranger engines new my-routine.toml
+      arranger engines new other-drums.toml --like twin-phase
       arranger engines my-routine.toml --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     if name == "new":
@@ -40,10 +45,10 @@ def engines(
             raise typer.BadParameter("name the file to write: arranger engines new FILE.toml")
         from arranger.engine.create import new_engine
 
-        new_engine(file)
+        new_engine(file, like=like)
         typer.echo(f"{file}: edit it, then look at it with: arranger engines {file}")
-    elif file is not None:
-        raise typer.BadParameter("a file is only for: arranger engines new FILE.toml")
+    elif file is not None or like is not None:
+        raise typer.BadParameter("a file and --like are only for: arranger engines new FILE.toml")
     elif name is None:
         _list(as_json)
     else:

@@ -46,7 +46,7 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
     """
     text = str(name_or_path)
     if not (isinstance(name_or_path, Path) or text.endswith(".toml") or Path(text).name != text):
-        return _builtin_engine(text)
+        return parse_engine(builtin_text(text), file=_BUILTIN / f"{text}.toml")
     path = Path(text)
     if beside is not None and not path.exists():
         candidates = (folder / path for folder in Path(beside).absolute().parents)
@@ -65,7 +65,14 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
     return parse_engine(text, file=path)
 
 
-def _builtin_engine(name: str) -> Engine:
+def builtin_text(name: str) -> str:
+    """Return the TOML text of an engine that comes with the program.
+
+    Raises
+    ------
+    EngineError
+        If there is none of that name.
+    """
     names = builtin_engines()
     if name not in names:
         close = get_close_matches(name, names, 1)
@@ -73,8 +80,7 @@ def _builtin_engine(name: str) -> Engine:
         raise EngineError(
             f"there is no engine named {name!r}", remedy=f"{hint} (or give a path ending in .toml)"
         )
-    path = _BUILTIN / f"{name}.toml"
-    return parse_engine(path.read_text(encoding="utf-8"), file=path)
+    return (_BUILTIN / f"{name}.toml").read_text(encoding="utf-8")
 
 
 def parse_engine(text: str, *, file: Path | None = None) -> Engine:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.engine import load_engine, parse_engine
+from arranger.engine import builtin_engines, load_engine, parse_engine
 from arranger.engine.create import new_engine
 from arranger.errors import EngineError, OutputError
 
@@ -201,3 +201,16 @@ def test_any_damage_ends_in_an_engine_or_an_error(data: st.DataObject) -> None:
     else:
         assert engine.pitches
         assert engine.step_lengths
+
+
+@pytest.mark.parametrize("name", builtin_engines())
+def test_a_new_file_may_begin_with_a_built_in_engine(name: str, tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    new_engine(path, like=name)
+    own, model = load_engine(path), load_engine(name)
+    assert own.name == "own"
+    assert (own.pitches, own.step_lengths, own.drums) == (
+        model.pitches,
+        model.step_lengths,
+        model.drums,
+    )
