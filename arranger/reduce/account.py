@@ -8,7 +8,8 @@ where it is written, and ends within half a step of where it is written to end. 
 
 A note that no voice holds is **merged** when its pitch sounds all the same for at least half of its
 length, or when its pitch class does in another octave from a note that starts with it or that it is
-known to double. Else it is **dropped**.
+known to double, or when it is an echo or another copy of a note that is heard. Else it is
+**dropped**.
 """
 
 from __future__ import annotations
@@ -72,6 +73,9 @@ class Accountant:
             :, notes
         ].T.tolist()
         self._drum_at = dict(zip(drums.steps.tolist(), drums.notes.tolist(), strict=True))
+        tone_of_note = np.full(len(self._placed.onset), -1, dtype=np.int64)
+        tone_of_note[prepared.ids] = prepared.tone_of
+        self._tone_of_note: list[int] = tone_of_note.tolist()
         self._heard: dict[int, list[Stretch]] = {}
         for stretch in performance.stretches:
             if stretch.heard_start < stretch.heard_end:
@@ -208,7 +212,7 @@ class Accountant:
             elif octave is not None and self._doubles(tone, octave):
                 found[note] = self._merged(note, tone, "octave-doubled", octave)
             else:
-                found[note] = self._dropped(note, tone)
+                found[note] = self._copied(note, tone) or self._dropped(note, tone)
 
     def _doubles(self, tone: int, other: int) -> bool:
         """Return whether a tone doubles another one, rather than meet its pitch class by chance."""
@@ -228,6 +232,20 @@ class Accountant:
             ]
         )
         return Entry(note, "merged", (reason,), spans, self._pitch[other], (self._note[other],))
+
+    def _copied(self, note: int, tone: int) -> Entry | None:
+        """Return the entry of a note that copies one which is heard at another time: an echo."""
+        for reason, other in zip(
+            ("octave-doubled", "same-pitch-doubled"), self._known[tone], strict=True
+        ):
+            original = self._tone_of_note[other] if other >= 0 else -1
+            if original in self._heard:
+                spans = tuple(
+                    Span(s.voice, s.heard_start, s.heard_end - s.heard_start)
+                    for s in self._heard[original]
+                )
+                return Entry(note, "merged", (reason,), spans, self._pitch[original], (other,))
+        return None
 
     def _dropped(self, note: int, tone: int) -> Entry:
         onset, end = self._onset[tone], self._end[tone]

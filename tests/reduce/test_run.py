@@ -56,12 +56,17 @@ def any_songs(draw: st.DrawFn) -> Song:
 
 
 @settings(max_examples=150, deadline=None)
-@given(any_songs(), st.sampled_from((2, 4)), st.sampled_from(("none", "light", "full")))
+@given(
+    any_songs(),
+    st.sampled_from((2, 4)),
+    st.sampled_from(("none", "light", "full")),
+    st.sampled_from(("tune-and-bass", "two-highest", "bass-and-chord", "broken-chord")),
+)
 def test_every_note_is_accounted_for_and_nothing_sounds_unasked(
-    song: Song, parts_of_beat: int, drums: str
+    song: Song, parts_of_beat: int, drums: str, texture: str
 ) -> None:
     grid = grid_of(song, parts_of_beat)
-    reduction = reduce(song, ENGINE, grid, ReduceSettings(drums=drums))
+    reduction = reduce(song, ENGINE, grid, ReduceSettings(drums=drums, texture=texture))
     check_conservation(reduction.ledger, len(song.notes))
     assert sum(reduction.ledger.outcomes().values()) == len(song.notes)
     for row, sources in (
@@ -303,3 +308,16 @@ def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
     assert heard(tight, tune) > heard(tight, bass), "the tune is what goes last"
     with pytest.raises(LimitError, match="even when it is simplified, more than 1"):
         reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=1))
+
+
+def test_an_echo_is_merged_with_what_it_repeats() -> None:
+    pitches = (76, 79, 74, 72, 77, 76, 74, 71, 72, 76, 79, 81)
+    melody = [(i, 1, pitch) for i, pitch in enumerate(pitches)]
+    echo = [(i + 0.5, 1, pitch) for i, pitch in enumerate(pitches)]
+    bass = [(i * 2, 2, 48 - i) for i in range(6)]
+    song = song_of(
+        Line(melody, "melody"), Line(echo, "echo", velocity=50), Line(bass, "bass", program=32)
+    )
+    reduction = reduced(song)
+    outcomes = {e.outcome for e in reduction.ledger.entries if song.notes[e.note].part == 1}
+    assert outcomes == {"merged"}
