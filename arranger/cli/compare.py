@@ -11,6 +11,9 @@ import typer
 def compare(
     before: Annotated[Path, typer.Argument(help="A sheet.", metavar="A")],
     after: Annotated[Path, typer.Argument(help="Another one.", metavar="B")],
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the differences as JSON, for scripts.")
+    ] = False,
 ) -> None:
     """Show the bars in which two sheets differ, side by side.
 
@@ -20,9 +23,15 @@ def compare(
     \b
     Examples:
       arranger compare song.duet~ song.duet
-      arranger compare first/song.duet second/song.duet
+      arranger compare first/song.duet second/song.duet --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.sheet.compare import compare_files
-    from arranger.sheet.side_by_side import side_by_side
+    from json import dumps
 
-    typer.echo(side_by_side(compare_files(before, after), str(before), str(after)), nl=False)
+    from arranger.sheet.compare import compare_files
+    from arranger.sheet.side_by_side import as_json, side_by_side
+
+    found = compare_files(before, after)
+    if json:
+        typer.echo(dumps(as_json(found), indent=1))
+    else:
+        typer.echo(side_by_side(found, str(before), str(after)), nl=False)

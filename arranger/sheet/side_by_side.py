@@ -6,7 +6,7 @@ out. Carets under the right side show the steps that differ.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
@@ -47,6 +47,32 @@ def side_by_side(comparison: Comparison, left: str, right: str) -> str:
     if comparison.with_song:
         lines[-1] += f"; {back} notes of the song are brought back, {lost} lost"
     return "\n".join(lines) + "\n"
+
+
+def as_json(comparison: Comparison) -> dict[str, Any]:
+    """Return the comparison as JSON can hold it; rows are words, as in the sheet."""
+    return {
+        "format": "arranger-comparison",
+        "version": 1,
+        "looked_at": comparison.looked_at,
+        "header": [{"line": w, "left": a, "right": b} for w, a, b in comparison.header],
+        "bars": [
+            {
+                "number": bar.number,
+                "left": _rows(bar.left),
+                "right": _rows(bar.right),
+                "brings_back": [note.name for note in bar.brought_back],
+                "loses": [note.name for note in bar.lost],
+            }
+            for bar in comparison.bars
+        ],
+    }
+
+
+def _rows(bar: BarView | None) -> dict[str, list[str]] | None:
+    if bar is None:
+        return None
+    return dict(zip(("voice1", "voice2", "drums"), _words(bar), strict=True))
 
 
 def _bar(difference: BarDifference) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -108,5 +109,11 @@ def test_the_command_reads_files_and_needs_no_ledger(tmp_path: Path) -> None:
     )
     assert result.exit_code == 0
     assert "2 of 2 bars differ" in result.output
+    told = CliRunner().invoke(
+        app, ["compare", "--json", str(tmp_path / "a.duet"), str(tmp_path / "b.duet")]
+    )
+    (first, second) = json.loads(told.output)["bars"]
+    assert first["left"]["drums"] == ["kick", ".", ".", "."]
+    assert second["right"]["voice1"] == ["F4", "-", "E4", "-"]
     same = CliRunner().invoke(app, ["compare", *[str(tmp_path / "a.duet")] * 2])
     assert "no bar differs" in same.output
