@@ -31,6 +31,7 @@ def test_ranks_sorts_and_finds(opened: Callable[..., Opened], book_file: Path) -
     names = page.locator("#songs tbody th a")
     # 4 of 4 kept before 6 of 10
     expect(names.last).to_have_text("One")
+    expect(page.locator("#pages")).to_be_hidden()
     page.get_by_role("button", name="Notes", exact=True).click()
     expect(names.first).to_have_text("One")
     page.get_by_label("Find").fill("harbour")
