@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     """Delta times in ticks, and mido's messages."""
 
 
+_PAUSES = 5
+"""A pause longer than this part of the longest song (by default 10,000 beats) is damage."""
+
+
 def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read the bytes of a Standard MIDI File, damaged or not.
 
@@ -55,19 +59,20 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
             repairs.append(Repair(f"file, byte 0x{start:04x}", what))
         repairs += made.listed()
     unit = unit_of(division)
-    gathered = _gather(tracks, midi_format, settings, unit.ticks_per_beat * settings.max_beats)
+    longest_pause = unit.ticks_per_beat * settings.max_beats // _PAUSES
+    gathered = _gather(tracks, midi_format, settings, longest_pause)
     return assemble(gathered, midi_format, unit, file, sha256, settings, repairs)
 
 
 def _gather(
-    tracks: Iterable[Messages], midi_format: int, settings: ReadSettings, longest: int
+    tracks: Iterable[Messages], midi_format: int, settings: ReadSettings, longest_pause: int
 ) -> list[TrackEvents]:
     """Gather the events of each track; the patterns of format 2 follow each other."""
     found: list[TrackEvents] = []
     room = settings.max_notes
     start = 0
     for index, messages in enumerate(tracks):
-        limits = Limits(room, longest)
+        limits = Limits(room, longest_pause)
         if midi_format != 2:
             found.append(track_events(index, messages, 0, limits))
         elif settings.pattern in {None, index + 1}:
