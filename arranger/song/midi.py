@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     """Delta times in ticks, and mido's messages."""
 
 
-_PAUSES = 5
-"""A pause longer than this part of the longest song (by default 10,000 beats) is damage."""
+_LONGEST_PAUSE = 10_000
+"""Beats; a longer pause is damage. Raising the limit for songs raises it to a fifth of that."""
 
 
 def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
@@ -59,7 +59,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
             repairs.append(Repair(f"file, byte 0x{start:04x}", what))
         repairs += made.listed()
     unit = unit_of(division)
-    longest_pause = unit.ticks_per_beat * settings.max_beats // _PAUSES
+    longest_pause = unit.ticks_per_beat * max(settings.max_beats // 5, _LONGEST_PAUSE)
     gathered = _gather(tracks, midi_format, settings, longest_pause)
     return assemble(gathered, midi_format, unit, file, sha256, settings, repairs)
 
