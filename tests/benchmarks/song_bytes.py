@@ -1,0 +1,48 @@
+"""Bytes a minute of music before and after packing.
+
+    python -m tests.benchmarks.song_bytes [SONG.mid ...]
+
+Before: a full event of six bytes for every step. After: all that the song takes, the order of its
+phrases and its drum sounds included.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from arranger.engine import load_engine
+from arranger.machine import pack
+from arranger.pipeline import convert
+from arranger.settings import Settings
+from arranger.song import read_song
+from arranger.sound.schedule import total_cycles
+
+DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
+
+
+def main() -> None:
+    songs = [Path(name) for name in sys.argv[1:]] or sorted(DEMO_SONGS.glob("*.mid"))
+    for name in ("twin-phase", "twin-counter"):
+        engine = load_engine(name)
+        before = after = minutes = 0.0
+        for path in songs:
+            sheet = convert(read_song(path), engine, Settings(engine=name)).sheet
+            song = pack(sheet, engine)
+            lasts = total_cycles(sheet, engine) / engine.clock_hz / 60
+            print(
+                f"{name:13} {path.stem:20} {lasts:5.2f} min  "
+                f"{song.unpacked_bytes / lasts:6.0f} -> {song.bytes / lasts:5.0f} bytes a minute"
+            )
+            before, after, minutes = (
+                before + song.unpacked_bytes,
+                after + song.bytes,
+                minutes + lasts,
+            )
+        print(
+            f"{name:13} together {before / minutes:6.0f} -> {after / minutes:5.0f} bytes a minute"
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,154 @@
+"""Packed song data read back word by word, and what packing saves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine
+from arranger.machine import binary, pack, song_bytes
+from arranger.sheet.model import HOLD, REST, Sheet, SheetBar, tones
+from tests.sound.sheets import sheet_of, sheets
+
+if TYPE_CHECKING:
+    from arranger.machine.packing import PackedSong
+
+ENGINE = load_engine("twin-phase")
+COUNTER = load_engine("twin-counter")
+CHUNKS = 5
+"""The shortest step of twin-phase is 1,060 passes, 5 chunks of 212."""
+
+Step = tuple[int, int, str | None]
+
+
+def bars_of(*steps: int) -> tuple[SheetBar, ...]:
+    return tuple(SheetBar(number, length, length, 4) for number, length in enumerate(steps, 1))
+
+
+def unpacked(song: PackedSong, rounds: int = 0) -> list[Step]:
+    """Return what sounds on each step, as a player would read it from the words."""
+    order = list(song.order)
+    if song.loop is not None:
+        order += order[song.loop :] * rounds
+    drums = {label: line.comment.split()[-1] for label, line in song.drums}
+    found: list[Step] = []
+    voices = [0, 0]
+    for index in order:
+        ended = False
+        for line in song.phrases[index]:
+            assert not ended
+            head, *words = line.words
+            assert isinstance(head, int)
+            flags, count = head & 0xFF, head >> 8
+            if flags == 0x81:
+                assert count in (0, 1)
+                ended = count == 1
+                found.append((0, 0, drums[str(words[0])]))
+            elif flags == 0x80:
+                ended = True
+            else:
+                assert flags & ~0x45 == 0
+                for voice, flag in enumerate((0x01, 0x40)):
+                    if flags & flag:
+                        word = words.pop(0)
+                        assert isinstance(word, int)
+                        voices[voice] = word
+                assert not words
+                steps, rest = divmod(count, CHUNKS)
+                assert rest == 0
+                found += [(voices[0], voices[1], None)] * steps
+        assert ended
+    return found
+
+
+def wanted(sheet: Sheet, rounds: int = 0) -> list[Step]:
+    rows = [tones(sheet.voice1), tones(sheet.voice2)]
+    found: list[Step] = []
+    for step, drum in enumerate(sheet.drums):
+        first, second = (
+            0 if row[step] is None else ENGINE.pitches[row[step] or 0].setting for row in rows
+        )
+        found.append((0, 0, drum) if drum is not None else (first, second, None))
+    if sheet.loop_step is not None:
+        found += found[sheet.loop_step :] * rounds
+    return found
+
+
+@settings(max_examples=80)
+@given(st.data())
+def test_words_say_what_the_sheet_says(data: st.DataObject) -> None:
+    length = data.draw(st.integers(1, 5))
+    piece = data.draw(sheets(ENGINE, max_steps=length))
+    # Bars are repeated in some order, so that there is something to pack.
+    repeats = data.draw(st.lists(st.booleans(), min_size=1, max_size=6))
+    other = data.draw(sheets(ENGINE, max_steps=length))
+    voice1, voice2, drums, bars = (), (), (), ()
+    for again in repeats:
+        part = piece if again else other
+        voice1, voice2, drums = voice1 + part.voice1, voice2 + part.voice2, drums + part.drums
+        bars += (part.steps,)
+    sheet = replace(
+        piece, voice1=voice1, voice2=voice2, drums=drums, bars=bars_of(*bars),
+        loop_step=data.draw(st.none() | st.integers(0, sum(bars) - 1)),
+    )  # fmt: skip
+    song = pack(sheet, ENGINE)
+    assert unpacked(song, 2) == wanted(sheet, 2)
+    assert song.bytes == song_bytes(sheet, ENGINE) == binary(sheet, ENGINE).song_bytes
+
+
+A = ([60, HOLD, 62, 64], [48, HOLD, HOLD, HOLD], [None] * 4)
+B = ([67, 65, 64, 62], [43, HOLD, 45, HOLD], [None] * 4)
+
+
+def piece_of(*bars: tuple[list[int], list[int], list[None]], loop_step: int | None = None) -> Sheet:
+    rows: list[list[object]] = [[cell for bar in bars for cell in bar[row]] for row in range(3)]
+    sheet = sheet_of(ENGINE, rows[0], rows[1], rows[2], loop_step=loop_step)  # type: ignore[arg-type]
+    return replace(sheet, bars=bars_of(*[4] * len(bars)))
+
+
+def test_bars_that_sound_alike_are_stored_once() -> None:
+    song = pack(piece_of(A, B, A, A, B), ENGINE)
+    assert song.order == (0, 1, 0, 0, 1)
+    assert len(song.phrases) == 2
+    # By hand. A: three words for C4 C3 (2 steps), two each for D4, E4, and the end: 16 bytes.
+    # B: three words, then F4 (two), E4 with A2 (three), D4 (two), the end: 22 bytes.
+    # An entry of 4 bytes a phrase and one for the ending, which is 2 bytes.
+    assert song.bytes == 16 + 22 + 4 * 6 + 2
+    assert song.unpacked_bytes == 20 * 6
+
+
+def test_bars_that_always_follow_each_other_are_one_phrase() -> None:
+    song = pack(piece_of(A, B, A, B, A, B), ENGINE)
+    assert song.order == (0, 0, 0)
+    # The second bar ends a phrase no more, nor does it begin one: 16 + 22 without one ending.
+    assert song.bytes == 16 + 22 - 2 + 4 * 4 + 2
+
+
+def test_a_piece_goes_round_to_its_loop_step() -> None:
+    song = pack(piece_of(A, B, A, B, loop_step=4), ENGINE)
+    assert song.loop is not None
+    assert unpacked(song, 1)[16:] == unpacked(song)[4:]
+    # A loop that begins within a bar cuts it.
+    song = pack(piece_of(A, B, loop_step=5), ENGINE)
+    assert unpacked(song, 1)[8:] == unpacked(song)[5:]
+
+
+def test_held_steps_are_one_event_up_to_the_event_counter() -> None:
+    # 255 chunks are 51 steps of 5.
+    steps = 120
+    sheet = sheet_of(ENGINE, [60, *[HOLD] * (steps - 1)])
+    lines = pack(sheet, ENGINE).phrases[0]
+    assert [line.words[0] for line in lines] == [
+        51 * 5 << 8 | 0x41, 51 * 5 << 8, 18 * 5 << 8 | 0x04, 0x80
+    ]  # fmt: skip
+
+
+def test_a_counter_is_given_its_period_and_what_flips_the_pin() -> None:
+    sheet = sheet_of(COUNTER, [69, REST])
+    words = [line.words[1:] for line in pack(sheet, COUNTER).phrases[0]]
+    # A4: 3.5 MHz / 118 / 2 / 440 Hz = 33.7 passes. Silence counts 1 and flips nothing.
+    assert words[0] == (0x1000 | 34, 1)
+    assert words[1] == (1,)
