@@ -25,6 +25,9 @@ MOST_CENTS = 50.0
 """A pitch further off is nearer to another one: the table, the clock or the loop must be wrong."""
 
 MOST_STEP_LENGTHS = 4096
+MOST_STEP_SECONDS = 10
+FASTEST_DRUM_HZ = 200_000
+"""Nobody hears faster changes; every one of them takes memory."""
 
 Path = tuple[str | int, ...]
 
@@ -119,6 +122,14 @@ def _step_faults(profile: Profile) -> Iterator[Fault]:
             f"{steps.last - steps.first + 1} step lengths are too many",
             f"at most {MOST_STEP_LENGTHS}: raise passes_per_count, or list the counts you want",
         )
+    longest = max(steps.counts) if steps.counts else steps.last
+    cycles = longest * steps.passes_per_count * profile.loop.cycles + steps.overhead_cycles
+    if cycles > MOST_STEP_SECONDS * profile.clock_hz:
+        yield Fault(
+            ("steps", "counts" if steps.counts else "last"),
+            f"a step of {cycles / profile.clock_hz:,.0f} s is too long",
+            f"at most {MOST_STEP_SECONDS} s; check clock_hz and loop.cycles too",
+        )
 
 
 def _drum_faults(profile: Profile) -> Iterator[Fault]:
@@ -152,6 +163,12 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
                 f"{', '.join(meaning)}",
                 f"in clock cycles, the first at least {least}"
                 + (", their sum at most 65535" if alternates else ""),
+            )
+        elif not alternates and drum.settings[0] * FASTEST_DRUM_HZ < profile.clock_hz:
+            yield Fault(
+                (*here, "settings"),
+                f"{drum.settings[0]} cycles between two changes are beyond hearing",
+                f"at least {-(-profile.clock_hz // FASTEST_DRUM_HZ)}",
             )
 
 

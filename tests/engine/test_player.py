@@ -50,6 +50,15 @@ def test_refused(text: str, old: str, new: str, said: str | None) -> None:
         parse_engine(changed)
 
 
+def test_what_would_take_all_memory_is_refused() -> None:
+    """Engine files may come from anybody: steps of hours, drums that change with every cycle."""
+    mine = PHASE.replace('player = "z80"\n', "")
+    with pytest.raises(EngineError, match=r"a step of 34 s is too long; at most 10 s"):
+        parse_engine(mine.replace("counts = [", "counts = [\n 1_000_000,"))
+    with pytest.raises(EngineError, match=r"17 cycles .* beyond hearing; at least 18"):
+        parse_engine(mine.replace("settings = [118]", "settings = [17]", 1))
+
+
 def test_steps_of_the_built_in_engines_can_be_counted() -> None:
     for name in ("twin-phase", "twin-counter"):
         lengths = load_engine(name).step_lengths
