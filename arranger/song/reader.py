@@ -35,19 +35,19 @@ def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
     """
     path = Path(path)
     try:
-        size = path.stat().st_size
         if path.is_dir():
-            raise SongError("a folder, not a song file", remedy="name one file")
-        if size > settings.max_bytes:
-            raise LimitError(
-                f"{size:,} bytes, over the limit of {settings.max_bytes:,}",
-                remedy="raise it with --max-file-bytes",
-            )
-        data = path.read_bytes()
-    except ArrangerError as error:
-        raise error.in_file(path) from None
+            raise SongError("a folder, not a song file", file=path, remedy="name one file")
+        with path.open("rb") as file:
+            # No more than allowed, whatever the size that the system tells: pipes tell none.
+            data = file.read(settings.max_bytes + 1)
     except OSError as error:
         raise SongError(f"can't be read: {error.strerror or error}", file=path) from error
+    if len(data) > settings.max_bytes:
+        raise LimitError(
+            f"larger than the limit of {settings.max_bytes:,} bytes",
+            file=path,
+            remedy="raise it with --max-file-bytes",
+        )
     try:
         return read_song_bytes(data, path.name, settings)
     except ArrangerError as error:

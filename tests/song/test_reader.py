@@ -80,6 +80,11 @@ def test_a_file_over_the_size_limit_is_not_read(tmp_path: Path) -> None:
         read_song(file, ReadSettings(max_bytes=len(GOOD) - 1))
 
 
+def test_a_device_without_end_is_cut_off_by_the_limit() -> None:
+    with pytest.raises(LimitError, match=r"/dev/zero: larger than the limit of 1,000 bytes"):
+        read_song("/dev/zero", ReadSettings(max_bytes=1000))
+
+
 def test_the_song_knows_its_file_and_digest(tmp_path: Path) -> None:
     # sha256sum of the 34 bytes, by coreutils.
     file = tmp_path / "harbour.mid"
