@@ -36,7 +36,7 @@ from arranger.errors import SheetError
 from arranger.sheet.lexical import cell_spans, unquoted, value_span, without_comment, word_spans
 from arranger.sheet.model import REST, BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
-from arranger.sheet.text import BELOW, FORMAT, HEADER, ROWS, VERSION, implied_steps
+from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, ROWS, VERSION, implied_steps
 from arranger.sheet.values import (
     BarLine,
     Fault,
@@ -223,7 +223,7 @@ class _Reader:
             )
             place = (len(self.bars), 0)
         self._settle(*place, self.loose)
-        if comment is not None:
+        if comment is not None and not (word == "generated" and comment == GENERATED_NOTE):
             self.comments.append(Comment(*place[:1], comment, place[1], True))
 
     def _blank(self) -> None:

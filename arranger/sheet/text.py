@@ -41,6 +41,9 @@ HEADER = (
 ROWS = ("bar", "voice 1", "voice 2", "drums", "below")
 """The lines of a bar in order; "below" is the place after them (``Comment.row``)."""
 
+GENERATED_NOTE = "these lines tell arranger which bars were edited"
+"""Stands beside the first line of digests, and is none of the musician's comments."""
+
 BELOW = ROWS.index("below")
 
 CELL_COLUMNS = 4
@@ -80,7 +83,8 @@ def format_sheet(sheet: Sheet) -> str:
 
 def _generated(parts: Generated) -> Iterator[str]:
     """Yield the lines of digests: the header's, then runs of bars that count on."""
-    yield f"generated header {parts.title} {parts.engine} {parts.length}"
+    values = f"generated header {parts.title} {parts.engine} {parts.length}"
+    yield f"{values}   {_comment(GENERATED_NOTE)}"
     run: list[BarDigest] = []
     for bar in parts.bars:
         if run and (len(run) == _DIGESTS_A_LINE or bar.number != run[-1].number + 1):

@@ -185,3 +185,13 @@ def test_a_sheet_written_by_hand_altogether_is_kept_altogether() -> None:
     merged = merge(hand, THEN)
     assert merged.sheet.voice1 == hand.voice1
     assert merged.kept == 1  # the others are as generated
+
+
+@given(st.integers(0, 2**32).map(random.Random))
+@settings(max_examples=100, deadline=None)
+def test_converting_again_in_the_same_way_leaves_the_file_as_it_was(rng: random.Random) -> None:
+    then = edits.generated(rng)
+    edited = edits.edit(rng, then).sheet
+    merged = merge(edited, then)
+    assert format_sheet(merged.sheet) == format_sheet(edited)
+    assert not merged.conflicts

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import mido
+import music21
 import pytest
 from hypothesis import assume, given, settings
 
@@ -61,6 +62,20 @@ def test_mido_reads_the_notes_that_stand_in_the_sheet() -> None:
     assert kick[2] in (35, 36)
     assert snare[2] in (38, 40)
     assert {m.channel for m in file.tracks[3] if m.type == "note_on"} == {9}
+
+
+def test_music21_reads_the_same_notes() -> None:
+    """A second reader with a parser of its own: music21. In quarter notes, by hand from `SMALL`."""
+    written = to_midi(SMALL, load_engine("twin-phase"))
+    score = music21.converter.parseData(written, format="midi")
+    found = {
+        part.partName: [(n.offset, n.quarterLength, n.pitch.midi) for n in part.flatten().notes]
+        for part in list(score.parts)[:2]
+    }
+    assert found == {
+        "voice 1": [(0.0, 1.0, 60), (1.5, 0.5, 62), (2.0, 1.5, 62)],
+        "voice 2": [(1.0, 2.0, 43)],
+    }
 
 
 def test_the_tempo_is_what_the_engine_plays() -> None:
