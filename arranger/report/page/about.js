@@ -3,7 +3,10 @@
 function tellAbout(account, id, focusNote) {
   const place = document.getElementById("about");
   if (id === NO_NOTE) {
-    const hint = element("p", "Point at a note, tap it, or go to it with the arrow keys: what became of it is told here.");
+    const hint = element(
+      "p",
+      "Point at a note, tap it, or go to it with the arrow keys: what became of it is told here.",
+    );
     hint.className = "hint";
     place.replaceChildren(hint);
     return;
@@ -19,7 +22,10 @@ function placeTakers(account, id, focusNote) {
   const line = element("p", "See ");
   others.slice(0, 6).forEach((other) => {
     const { name, role } = account.parts[account.notes.part[other]];
-    const button = element("button", `${noteName(account, other)} of ${name || "a part"} (${role})`);
+    const button = element(
+      "button",
+      `${noteName(account, other)} of ${name || "a part"} (${role})`,
+    );
     button.type = "button";
     button.className = "go";
     button.addEventListener("click", () => focusNote(other, { pinned: true, reveal: true }));
@@ -31,7 +37,9 @@ function placeTakers(account, id, focusNote) {
 function particulars(account, id) {
   const { notes, parts } = account;
   const part = parts[notes.part[id]];
-  const heard = notes.spans[id].map(([voice, step, steps]) => spanText(account, id, voice, step, steps));
+  const heard = notes.spans[id].map(([voice, step, steps]) =>
+    spanText(account, id, voice, step, steps),
+  );
   const facts = [
     `part ${part.number}, ${part.role}`,
     `bar ${notes.bar[id]}, beat ${beatText(notes.beat[id])}`,

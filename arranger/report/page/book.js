@@ -24,7 +24,9 @@ class Book {
 
   restart() {
     const wanted = document.getElementById("search").value.toLowerCase();
-    this.shown = this.songs.filter((song) => `${song.title} ${song.file}`.toLowerCase().includes(wanted));
+    this.shown = this.songs.filter((song) =>
+      `${song.title} ${song.file}`.toLowerCase().includes(wanted),
+    );
     this.page = 0;
     this.order();
     this.show();
@@ -49,7 +51,8 @@ class Book {
       tempo: (song) => song.tempo,
     };
     const value = values[key];
-    const compared = (a, b) => (key === "title" ? value(a).localeCompare(value(b)) : value(a) - value(b));
+    const compared = (a, b) =>
+      key === "title" ? value(a).localeCompare(value(b)) : value(a) - value(b);
     this.shown.sort((a, b) => (down ? -1 : 1) * compared(a, b) || a.file.localeCompare(b.file));
     showSort(key, down);
   }
@@ -58,8 +61,15 @@ class Book {
     const pages = Math.max(Math.ceil(this.shown.length / rows), 1);
     this.page = Math.min(Math.max(this.page, 0), pages - 1);
     const first = this.page === 0 ? 0 : this.page * rows;
-    this.body.replaceChildren(...this.shown.slice(first, first + rows).map((song) => songRow(song)));
-    setText("found", this.shown.length === this.songs.length ? `${this.songs.length} songs` : `${this.shown.length} of ${this.songs.length} songs`);
+    this.body.replaceChildren(
+      ...this.shown.slice(first, first + rows).map((song) => songRow(song)),
+    );
+    setText(
+      "found",
+      this.shown.length === this.songs.length
+        ? `${this.songs.length} songs`
+        : `${this.shown.length} of ${this.songs.length} songs`,
+    );
     showPages(this.page, pages);
   }
 }
@@ -110,7 +120,10 @@ function shareBar(song) {
   const bar = element("span");
   bar.className = "shares";
   bar.setAttribute("role", "img");
-  bar.setAttribute("aria-label", OUTCOME_NAMES.map((name, index) => `${song.counts[index]} ${name}`).join(", "));
+  bar.setAttribute(
+    "aria-label",
+    OUTCOME_NAMES.map((name, index) => `${song.counts[index]} ${name}`).join(", "),
+  );
   bar.title = bar.getAttribute("aria-label");
   song.counts.forEach((count, index) => {
     if (count === 0) return;
@@ -134,7 +147,14 @@ function stripOf(song) {
   const worst = Math.max(...song.strip, 0);
   picture.setAttribute("aria-label", `at worst ${percent(worst)} of the notes not heard`);
   const path = document.createElementNS(space, "path");
-  path.setAttribute("d", song.strip.map((share, at) => `M${at} 10v${-Math.max(share * 10, 0.4)}h.9v${Math.max(share * 10, 0.4)}z`).join(""));
+  path.setAttribute(
+    "d",
+    song.strip
+      .map(
+        (share, at) => `M${at} 10v${-Math.max(share * 10, 0.4)}h.9v${Math.max(share * 10, 0.4)}z`,
+      )
+      .join(""),
+  );
   picture.append(path);
   return picture;
 }

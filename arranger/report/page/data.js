@@ -5,13 +5,29 @@ const SHARP_NAMES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#",
 
 function readAccount() {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const bars = data.bars.map(([number, first, steps, beats, unit, share, notes, dropped], index) => ({
-    index, number, first, steps, beats, unit, share, notes, dropped,
-  }));
+  const bars = data.bars.map(
+    ([number, first, steps, beats, unit, share, notes, dropped], index) => ({
+      index,
+      number,
+      first,
+      steps,
+      beats,
+      unit,
+      share,
+      notes,
+      dropped,
+    }),
+  );
   const parts = data.parts.map(([name, role, drum, program], index) => ({
-    index, number: index + 1, name, role, drum: drum === 1, program,
+    index,
+    number: index + 1,
+    name,
+    role,
+    drum: drum === 1,
+    program,
   }));
-  for (const name of ["at", "steps", "beat"]) data.notes[name] = data.notes[name].map((value) => value / 100);
+  for (const name of ["at", "steps", "beat"])
+    data.notes[name] = data.notes[name].map((value) => value / 100);
   const account = { ...data, bars, parts };
   account.drawn = drawnNotes(data.notes);
   account.latestEnd = latestEnds(data.notes, account.drawn);

@@ -28,7 +28,8 @@ function showPages(page, pages) {
 function showSort(key, down) {
   for (const button of document.querySelectorAll("[data-sort]")) {
     const heading = button.closest("th");
-    if (button.dataset.sort === key) heading.setAttribute("aria-sort", down ? "descending" : "ascending");
+    if (button.dataset.sort === key)
+      heading.setAttribute("aria-sort", down ? "descending" : "ascending");
     else heading.removeAttribute("aria-sort");
   }
 }

@@ -34,7 +34,8 @@ class NoteList {
       if (reasons.has(name)) add("by-reason", name, `${label} (${reasons.get(name)})`);
     }
     for (const part of account.parts) {
-      if (parts.has(part.index)) add("by-part", part.index, `${part.number} ${part.name} (${parts.get(part.index)})`);
+      if (parts.has(part.index))
+        add("by-part", part.index, `${part.number} ${part.name} (${parts.get(part.index)})`);
     }
   }
 
@@ -132,7 +133,8 @@ class NoteList {
   // Marks the row of the note that has the focus, if it is on this page.
   mark(id) {
     this.marked = id;
-    for (const row of this.body.rows) row.classList.toggle("marked", Number(row.dataset.note) === id);
+    for (const row of this.body.rows)
+      row.classList.toggle("marked", Number(row.dataset.note) === id);
   }
 
   counted() {
@@ -144,7 +146,11 @@ class NoteList {
   showForPrint(rows) {
     this.body.replaceChildren(...this.shown.slice(0, rows).map((id) => this.row(id)));
     const left = this.shown.length - rows;
-    if (left > 0) setText("found", `${this.counted()}; ${left} are left out of this print and stand in the ledger`);
+    if (left > 0)
+      setText(
+        "found",
+        `${this.counted()}; ${left} are left out of this print and stand in the ledger`,
+      );
   }
 
   row(id) {
@@ -184,17 +190,36 @@ class NoteList {
       return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
     };
     const rows = this.shown.map((id) => [
-      id, notes.bar[id], notes.beat[id], noteName(account, id), notes.part[id] + 1,
-      account.parts[notes.part[id]].name, outcomeOf(account, id), reasonsOf(account, id).join(" "), notes.told[id],
+      id,
+      notes.bar[id],
+      notes.beat[id],
+      noteName(account, id),
+      notes.part[id] + 1,
+      account.parts[notes.part[id]].name,
+      outcomeOf(account, id),
+      reasonsOf(account, id).join(" "),
+      notes.told[id],
     ]);
-    const head = ["id", "bar", "beat", "note", "part", "part_name", "outcome", "reasons", "explanation"];
+    const head = [
+      "id",
+      "bar",
+      "beat",
+      "note",
+      "part",
+      "part_name",
+      "outcome",
+      "reasons",
+      "explanation",
+    ];
     return [head, ...rows].map((row) => row.map(quote).join(",")).join("\r\n");
   }
 
   async copy() {
     const said = document.getElementById("copied");
     const done = await copyText(this.csv());
-    said.textContent = done ? `${this.shown.length} rows copied` : "The browser didn't allow copying";
+    said.textContent = done
+      ? `${this.shown.length} rows copied`
+      : "The browser didn't allow copying";
   }
 }
 

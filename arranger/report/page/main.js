@@ -8,7 +8,9 @@ class Page {
     this.roll.palette = readPalette();
     const focusNote = (id, how) => this.focusNote(id, how);
     this.travel = new Travel(this.roll, focusNote);
-    this.overview = new Overview(document.getElementById("overview"), account, view, (bar) => this.goToBar(bar));
+    this.overview = new Overview(document.getElementById("overview"), account, view, (bar) =>
+      this.goToBar(bar),
+    );
     this.travel.moved = () => this.overview.request();
     this.list = new NoteList(account, focusNote, (matches) => this.filter(matches));
     this.player = new Player(account, () => this.showPlace());
@@ -47,7 +49,10 @@ class Page {
     for (const button of document.querySelectorAll(".hand .go")) {
       button.addEventListener("click", () => this.overview.go(Number(button.dataset.bar)));
     }
-    for (const [id, name] of [["show-song", "showSong"], ["show-sheet", "showSheet"]]) {
+    for (const [id, name] of [
+      ["show-song", "showSong"],
+      ["show-sheet", "showSheet"],
+    ]) {
       document.getElementById(id).addEventListener("change", (event) => {
         this.roll[name] = event.target.checked;
         this.roll.request(true);
@@ -62,16 +67,23 @@ class Page {
     on("play", "click", toggle);
     on("rewind", "click", () => player.goTo(0));
     on("volume", "input", (event) => player.loudness(event.target.value / 100));
-    on("loop", "change", (event) => player.loopOver(event.target.checked ? barOfStep(account, player.step) : null));
+    on("loop", "change", (event) =>
+      player.loopOver(event.target.checked ? barOfStep(account, player.step) : null),
+    );
     for (const choice of document.querySelectorAll("input[name=hear]")) {
       choice.addEventListener("change", () => player.hear(choice.value));
     }
-    roll.canvas.addEventListener("dblclick", (event) => this.playBarOf(Math.max(roll.view.stepAt(event.offsetX), 0)));
+    roll.canvas.addEventListener("dblclick", (event) =>
+      this.playBarOf(Math.max(roll.view.stepAt(event.offsetX), 0)),
+    );
     roll.canvas.addEventListener("keydown", (event) => {
       if (event.key !== "Enter" && event.key !== " ") return;
       event.preventDefault();
       if (event.key === " ") toggle();
-      else this.playBarOf(roll.focus === NO_NOTE ? player.step : Math.max(account.notes.at[roll.focus], 0));
+      else
+        this.playBarOf(
+          roll.focus === NO_NOTE ? player.step : Math.max(account.notes.at[roll.focus], 0),
+        );
     });
   }
 

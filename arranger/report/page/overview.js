@@ -65,7 +65,11 @@ class Overview {
       open = [left, right, share];
       columns.push(open);
     }
-    return columns.map(([left, right, share]) => [left, Math.max(right - (right - left > 4 ? 1 : 0), left + 1), share]);
+    return columns.map(([left, right, share]) => [
+      left,
+      Math.max(right - (right - left > 4 ? 1 : 0), left + 1),
+      share,
+    ]);
   }
 
   drawWindow(context, perStep, height) {

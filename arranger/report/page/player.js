@@ -45,7 +45,8 @@ class Player {
     this.open();
     this.stopSounds();
     this.context.resume();
-    const inLoop = this.loop === null || (step >= this.loop.first && step < this.loop.first + this.loop.steps);
+    const inLoop =
+      this.loop === null || (step >= this.loop.first && step < this.loop.first + this.loop.steps);
     this.step = inLoop ? step : this.loop.first;
     if (this.step >= this.account.steps) this.step = 0;
     this.next = { at: this.context.currentTime + 0.05, sample: this.sampleOf(this.step) };
@@ -89,8 +90,13 @@ class Player {
   pump() {
     const { context } = this;
     while (this.next.at < context.currentTime + AHEAD_SECONDS) {
-      const end = this.sampleOf(this.loop === null ? this.account.steps : this.loop.first + this.loop.steps);
-      const count = Math.min(Math.round(CHUNK_SECONDS * context.sampleRate), end - this.next.sample);
+      const end = this.sampleOf(
+        this.loop === null ? this.account.steps : this.loop.first + this.loop.steps,
+      );
+      const count = Math.min(
+        Math.round(CHUNK_SECONDS * context.sampleRate),
+        end - this.next.sample,
+      );
       if (count <= 0) {
         if (this.loop === null) return;
         this.next.sample = this.sampleOf(this.loop.first);
@@ -98,13 +104,17 @@ class Player {
       }
       this.plan(count);
     }
-    this.planned = this.planned.filter(({ at, count }) => at + count / context.sampleRate > context.currentTime - 0.5);
+    this.planned = this.planned.filter(
+      ({ at, count }) => at + count / context.sampleRate > context.currentTime - 0.5,
+    );
   }
 
   plan(count) {
     const { context, next } = this;
     const buffer = context.createBuffer(2, count, context.sampleRate);
-    this.makers.forEach((maker, channel) => buffer.copyToChannel(maker.render(next.sample, count), channel));
+    this.makers.forEach((maker, channel) =>
+      buffer.copyToChannel(maker.render(next.sample, count), channel),
+    );
     const node = context.createBufferSource();
     node.buffer = buffer;
     node.connect(this.splitter);
@@ -147,7 +157,8 @@ class Player {
   loudness(share) {
     // Hearing is nearer to logarithmic: the square makes the slider's middle sound like the middle.
     this.volume = share * share;
-    if (this.context !== null) this.master.gain.setTargetAtTime(this.volume, this.context.currentTime, 0.02);
+    if (this.context !== null)
+      this.master.gain.setTargetAtTime(this.volume, this.context.currentTime, 0.02);
   }
 
   loopOver(bar) {

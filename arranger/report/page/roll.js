@@ -5,6 +5,7 @@
 
 const TOO_MANY = 9000;
 const CELL_WIDTH = 4;
+const LEAST_TEXT = 10;
 const FARED_WORST = OUTCOMES;
 
 class Roll {
@@ -134,10 +135,15 @@ class Roll {
       if (isDrum(account, id) !== drums || !this.passes(id)) return;
       const [x, , width] = view.noteBox(id);
       const pitch = account.notes.pitch[id];
-      cells.mark(drums ? keys.indexOf(pitch) : view.highest - pitch, x / CELL_WIDTH, (x + width) / CELL_WIDTH, account.notes.outcome[id]);
+      cells.mark(
+        drums ? keys.indexOf(pitch) : view.highest - pitch,
+        x / CELL_WIDTH,
+        (x + width) / CELL_WIDTH,
+        account.notes.outcome[id],
+      );
     });
     const top = (row) => (drums ? view.drumY(keys[row]) + 1 : view.y(view.highest - row));
-    cells.draw(context, this.palette, top, drums ? LANE_ROW - 3 : view.rowPx);
+    cells.draw(context, this.palette, top, drums ? view.laneRow * 0.8 : view.rowPx);
   }
 
   passes(id) {
@@ -161,10 +167,8 @@ class Roll {
     const boxes = [];
     const last = Math.min(Math.ceil(view.rightStep), account.steps);
     for (let step = Math.max(Math.floor(view.leftStep), 0); step < last; step += 1) {
-      const source = account.sheet.sources[2][step];
-      if (account.sheet.drums[step] >= 0 && source >= 0) {
-        boxes.push(view.hitBox(step, account.notes.pitch[source]));
-      }
+      const sound = account.sheet.drums[step];
+      if (sound >= 0) boxes.push(view.hitBox(step, drumRow(account, step, sound)));
     }
     drawHits(context, this.palette, boxes);
   }
@@ -180,12 +184,17 @@ class Roll {
     clipped(context, 0, RULER, view.gutter, view.floor - RULER, () => {
       for (let pitch = view.lowest; pitch <= view.highest; pitch += 1) {
         const named = pitch % 12 === 0 || (view.rowPx >= 13 && !pitchName(pitch).includes("#"));
-        if (named) context.fillText(pitchName(pitch), view.gutter - 6, view.y(pitch) + view.rowPx / 2);
+        if (named)
+          context.fillText(pitchName(pitch), view.gutter - 6, view.y(pitch) + view.rowPx / 2);
       }
     });
-    for (const key of account.drumKeys) {
-      const middle = view.drumY(key) + LANE_ROW / 2;
-      context.fillText(fitted(context, account.drumNames[key], view.gutter - 10), view.gutter - 6, middle);
+    for (const key of view.laneRow < LEAST_TEXT ? [] : account.drumKeys) {
+      const middle = view.drumY(key) + view.laneRow / 2;
+      context.fillText(
+        fitted(context, account.drumNames[key], view.gutter - 10),
+        view.gutter - 6,
+        middle,
+      );
     }
     context.fillStyle = palette.line;
     context.fillRect(view.gutter - 1, 0, 1, view.height);
@@ -200,7 +209,11 @@ class Roll {
     context.fillStyle = palette.ink;
     context.textAlign = "left";
     let free = view.gutter;
-    for (let index = barOfStep(account, view.leftStep).index; index < account.bars.length; index += 1) {
+    for (
+      let index = barOfStep(account, view.leftStep).index;
+      index < account.bars.length;
+      index += 1
+    ) {
       const x = view.x(account.bars[index].first);
       if (x > view.width) break;
       if (x < free) continue;
@@ -258,6 +271,13 @@ class Roll {
   }
 }
 
+// The row of a drum of the sheet: that of its note, or of others with its sound if the hand put it in.
+function drumRow(account, step, sound) {
+  const source = account.sheet.sources[2][step];
+  const note = source >= 0 ? source : account.notes.sound.indexOf(sound);
+  return note >= 0 ? account.notes.pitch[note] : account.drumKeys[0];
+}
+
 function toneSourceAt(account, step, pitch) {
   for (const tones of account.tones) {
     const tone = tones[firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > step)];
@@ -292,12 +312,21 @@ class CellGrid {
       for (let cell = start; cell <= start + this.columns; cell += 1) {
         if (cell < start + this.columns && this.worst[cell] === this.worst[from]) continue;
         const outcome = this.worst[from] - 1;
-        if (outcome >= 0) paths[outcome].rect((from - start) * CELL_WIDTH, top(row), (cell - from) * CELL_WIDTH, height);
+        if (outcome >= 0)
+          paths[outcome].rect(
+            (from - start) * CELL_WIDTH,
+            top(row),
+            (cell - from) * CELL_WIDTH,
+            height,
+          );
         from = cell;
       }
     }
     paths.forEach((path, index) => {
-      context.fillStyle = FARED_WORST[index] === "dropped" ? palette.outcome.dropped : patternFor(context, palette, FARED_WORST[index]);
+      context.fillStyle =
+        FARED_WORST[index] === "dropped"
+          ? palette.outcome.dropped
+          : patternFor(context, palette, FARED_WORST[index]);
       context.fill(path);
     });
   }

@@ -17,7 +17,9 @@ function playedSteps(account) {
   const rows = sheet.voices.map((row) => pitchesOf(row));
   return sheet.drums.map((drum, step) => {
     const silenced = drum >= 0 && engine.drumTakesStep;
-    const settings = rows.map((row) => (row[step] < 0 || silenced ? 0 : engine.settings[row[step]]));
+    const settings = rows.map((row) =>
+      row[step] < 0 || silenced ? 0 : engine.settings[row[step]],
+    );
     return { settings, drum };
   });
 }
@@ -46,17 +48,19 @@ class LoopRoutine {
 
   // Runs the loop for some passes from a cycle on, each voice with one setting.
   stretch(slicer, start, passes, settings) {
-    const { passCycles, offset } = this.engine;
-    const counts = this.engine.method === "counter" ? countDown : (voice, setting) => addPhase(voice, setting, this.half);
-    for (let pass = 0; pass < passes; pass += 1) {
-      const cycle = start + pass * passCycles;
-      this.voices.forEach((voice, index) => {
-        counts(voice, settings[index]);
-        slicer.hold(this.pin, cycle + index * offset);
-        this.pin = voice.level;
-      });
+    const { passCycles, offset, method } = this.engine;
+    const count = method === "counter" ? countDown : addPhase;
+    const [one, two] = this.voices;
+    const end = start + passes * passCycles;
+    for (let cycle = start; cycle < end; cycle += passCycles) {
+      count(one, settings[0], this.half);
+      slicer.hold(this.pin, cycle);
+      this.pin = one.level;
+      count(two, settings[1], this.half);
+      slicer.hold(this.pin, cycle + offset);
+      this.pin = two.level;
     }
-    slicer.hold(this.pin, start + passes * passCycles);
+    slicer.hold(this.pin, end);
   }
 
   // Lets a drum write the pin from a cycle on.
@@ -100,7 +104,10 @@ class OwnRoutine extends LoopRoutine {
   // Starts at the event that holds a step; returns the step at which that event begins.
   start(step) {
     this.rest();
-    this.at = Math.max(firstWhere(this.events.length, (index) => this.events[index].step > step) - 1, 0);
+    this.at = Math.max(
+      firstWhere(this.events.length, (index) => this.events[index].step > step) - 1,
+      0,
+    );
     this.settings = [0, 0];
     this.step = this.events[this.at]?.step ?? 0;
     return this.step;
@@ -158,8 +165,10 @@ function eventsOf(account) {
   playedSteps(account).forEach(({ settings, drum }, step) => {
     if (drum < 0) before = settings;
     const last = events.at(-1);
-    const alike = last !== undefined && drum < 0 && last.drum < 0 && String(last.settings) === String(settings);
-    if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent) last.steps += 1;
+    const alike =
+      last !== undefined && drum < 0 && last.drum < 0 && String(last.settings) === String(settings);
+    if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent)
+      last.steps += 1;
     else events.push({ step, steps: 1, settings: before, drum });
   });
   return events;
@@ -189,7 +198,9 @@ class ForeignRoutine extends LoopRoutine {
       begun = passes;
     } else if (drum >= 0) {
       this.burst(slicer, start, drum);
-      begun = engine.drumTakesStep ? passes : Math.ceil(engine.bursts[drum].length / engine.passCycles);
+      begun = engine.drumTakesStep
+        ? passes
+        : Math.ceil(engine.bursts[drum].length / engine.passCycles);
     }
     if (begun < passes) {
       slicer.hold(this.pin, start + begun * engine.passCycles);

@@ -91,7 +91,8 @@ function drawNotes(context, palette, outcome, boxes) {
     context.stroke(crosses);
     return;
   }
-  context.fillStyle = outcome === "kept" ? palette.fill.kept : patternFor(context, palette, outcome);
+  context.fillStyle =
+    outcome === "kept" ? palette.fill.kept : patternFor(context, palette, outcome);
   context.fill(path);
   context.stroke(path);
 }
@@ -116,7 +117,12 @@ function drawTones(context, palette, voice, boxes) {
       heads.moveTo(x + head * 2, middle);
       heads.arc(x + head, middle, head, 0, 2 * Math.PI);
       const inset = Math.min(1.2, thick / 3);
-      cores.rect(x + head * 1.6, middle - thick / 2 + inset, Math.max(width - head * 1.6 - inset, 0), thick - 2 * inset);
+      cores.rect(
+        x + head * 1.6,
+        middle - thick / 2 + inset,
+        Math.max(width - head * 1.6 - inset, 0),
+        thick - 2 * inset,
+      );
     }
   }
   context.fillStyle = palette.ink;

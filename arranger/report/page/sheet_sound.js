@@ -97,7 +97,8 @@ class Slicer {
     const { values } = this;
     const start = slice - this.first;
     let sum = 0;
-    for (let tap = Math.max(-start, 0); tap < weights.length; tap += 1) sum += weights[tap] * values[start + tap];
+    for (let tap = Math.max(-start, 0); tap < weights.length; tap += 1)
+      sum += weights[tap] * values[start + tap];
     return sum;
   }
 

@@ -5,7 +5,7 @@
 // particular instrument: it is there to compare with, not to please.
 
 const TABLE_SIZE = 2048;
-const SONG_LEVEL = 0.13;
+const SONG_LEVEL = 0.17;
 const RELEASE_SECONDS = 0.06;
 const LONGEST_RING_SECONDS = 1.1;
 const PLUCKED = [0.55, 0.3, 0.18, 0.1, 0.06, 0.04];
@@ -25,7 +25,9 @@ class SongSound {
     const perStep = account.stepSeconds * rate;
     // Drums and releases ring on after the end of their note.
     const tail = (LONGEST_RING_SECONDS * rate) / perStep;
-    eachNoteBetween(account, first / perStep - tail, (first + count) / perStep, (id) => this.add(out, first, id));
+    eachNoteBetween(account, first / perStep - tail, (first + count) / perStep, (id) =>
+      this.add(out, first, id),
+    );
     for (let at = 0; at < count; at += 1) out[at] = Math.tanh(out[at]);
     return out;
   }
@@ -36,7 +38,16 @@ class SongSound {
     const gain = (notes.loud[id] / 100) * SONG_LEVEL;
     const part = parts[notes.part[id]];
     if (part.drum) this.addDrum(out, first, start, notes.pitch[id], gain * 2, id);
-    else this.addTone(out, first, start, notes.steps[id] * stepSeconds, notes.pitch[id], gain, part.program);
+    else
+      this.addTone(
+        out,
+        first,
+        start,
+        notes.steps[id] * stepSeconds,
+        notes.pitch[id],
+        gain,
+        part.program,
+      );
   }
 
   addTone(out, first, start, seconds, pitch, gain, program) {
@@ -95,7 +106,12 @@ class SongSound {
 
 // Whether a General MIDI program dies away by itself: pianos, mallets, guitars, basses, plucked strings.
 function dies(program) {
-  return program < 16 || (program >= 24 && program < 40) || (program >= 45 && program < 48) || program >= 104;
+  return (
+    program < 16 ||
+    (program >= 24 && program < 40) ||
+    (program >= 45 && program < 48) ||
+    program >= 104
+  );
 }
 
 // Time constant in seconds, share of noise, and the tone's first and last frequency in Hz.

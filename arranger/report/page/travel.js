@@ -141,7 +141,10 @@ class Travel {
     const { drawn } = this.account;
     const { focus } = this.roll;
     if (focus === NO_NOTE) {
-      const index = firstWhere(drawn.length, (i) => this.account.notes.at[drawn[i]] >= this.view.leftStep);
+      const index = firstWhere(
+        drawn.length,
+        (i) => this.account.notes.at[drawn[i]] >= this.view.leftStep,
+      );
       this.toDrawn(Math.min(index, drawn.length - 1), 1);
     } else {
       this.toDrawn(drawn.indexOf(focus) + direction, direction);
@@ -152,7 +155,10 @@ class Travel {
   across(direction) {
     const { account, roll } = this;
     if (roll.focus === NO_NOTE) return this.step(1);
-    const height = (id) => (isDrum(account, id) ? -1 - account.drumKeys.indexOf(account.notes.pitch[id]) : account.notes.pitch[id]);
+    const height = (id) =>
+      isDrum(account, id)
+        ? -1 - account.drumKeys.indexOf(account.notes.pitch[id])
+        : account.notes.pitch[id];
     const here = height(roll.focus);
     const at = account.notes.at[roll.focus];
     let best = NO_NOTE;
@@ -170,7 +176,10 @@ class Travel {
     const step = roll.focus === NO_NOTE ? view.leftStep : account.notes.at[roll.focus];
     const bar = account.bars[barOfStep(account, step).index + direction];
     if (bar === undefined) return;
-    const index = firstWhere(account.drawn.length, (i) => account.notes.at[account.drawn[i]] >= bar.first);
+    const index = firstWhere(
+      account.drawn.length,
+      (i) => account.notes.at[account.drawn[i]] >= bar.first,
+    );
     this.toDrawn(Math.min(index, account.drawn.length - 1), 1);
   }
 

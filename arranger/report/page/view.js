@@ -3,6 +3,7 @@
 const RULER = 22;
 const LANE_GAP = 8;
 const LANE_ROW = 14;
+const LANE_MOST = 250;
 const NARROWEST_STEP = 0.004;
 const WIDEST_STEP = 72;
 
@@ -31,7 +32,12 @@ class View {
 
   get laneHeight() {
     const rows = this.account.drumKeys.length;
-    return rows === 0 ? 0 : rows * LANE_ROW + 2 * LANE_GAP;
+    return rows === 0 ? 0 : rows * this.laneRow + 2 * LANE_GAP;
+  }
+
+  // How high a row of drums is; many drums share the room that there is.
+  get laneRow() {
+    return Math.min(LANE_ROW, LANE_MOST / this.account.drumKeys.length);
   }
 
   get rowsHeight() {
@@ -68,7 +74,7 @@ class View {
   }
 
   drumY(key) {
-    return this.floor + LANE_GAP + this.account.drumKeys.indexOf(key) * LANE_ROW;
+    return this.floor + LANE_GAP + this.account.drumKeys.indexOf(key) * this.laneRow;
   }
 
   stepAt(x) {
@@ -80,7 +86,7 @@ class View {
   }
 
   drumAt(y) {
-    return this.account.drumKeys[Math.floor((y - this.floor - LANE_GAP) / LANE_ROW)];
+    return this.account.drumKeys[Math.floor((y - this.floor - LANE_GAP) / this.laneRow)];
   }
 
   // The box of a note as the song has it.
@@ -88,7 +94,12 @@ class View {
     const { notes } = this.account;
     const x = this.x(notes.at[id]);
     if (isDrum(this.account, id)) {
-      return [x, this.drumY(notes.pitch[id]) + 1, Math.max(Math.min(this.stepPx * 0.8, 16), 2), LANE_ROW - 3];
+      return [
+        x,
+        this.drumY(notes.pitch[id]) + 1,
+        Math.max(Math.min(this.stepPx * 0.8, 16), 2),
+        this.laneRow * 0.8,
+      ];
     }
     const width = Math.max(notes.steps[id] * this.stepPx - 1, 2);
     return [x, this.y(notes.pitch[id]) + 0.5, width, this.rowPx - 1];
@@ -96,12 +107,17 @@ class View {
 
   // The box of a stretch of the sheet.
   toneBox(step, steps, pitch) {
-    return [this.x(step), this.y(pitch) + 0.5, Math.max(steps * this.stepPx - 1, 2), this.rowPx - 1];
+    return [
+      this.x(step),
+      this.y(pitch) + 0.5,
+      Math.max(steps * this.stepPx - 1, 2),
+      this.rowPx - 1,
+    ];
   }
 
   hitBox(step, key) {
     const width = Math.max(Math.min(this.stepPx * 0.8, 12), 2);
-    return [this.x(step), this.drumY(key) + 2, width, LANE_ROW - 5];
+    return [this.x(step), this.drumY(key) + this.laneRow * 0.12, width, this.laneRow * 0.66];
   }
 }
 
