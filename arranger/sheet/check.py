@@ -34,6 +34,9 @@ if TYPE_CHECKING:
 _TEMPO_SHARE = 0.005
 """A tempo in the header may be off by this before it is called wrong."""
 
+_USUAL_BPM = 120.0
+"""What a sheet is taken to mean that has neither length nor tempo."""
+
 _VOICE_ROWS = {1: "voice 1", 2: "voice 2"}
 _DRUM_ROW = 3
 
@@ -101,6 +104,7 @@ def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
         except ArrangerError as error:
             problems.append(_at_header(found, "engine", "engine", error.what, _remedy(error)))
         else:
+            problems = [_with_length(problem, found, engine) for problem in problems]
             problems += check_playable(found, engine)
             if all(problem.severity != ERROR for problem in problems):
                 problems += _memory(found, engine)
@@ -281,6 +285,15 @@ def _memory(found: Scan, engine: Engine) -> list[Problem]:
         f"from here on the piece takes more than the {room:,} bytes that {engine.name} has for it"
     )
     return [Problem(ERROR, "memory", line, 1, 3, what, "shorten it, or let bars be alike")]
+
+
+def _with_length(problem: Problem, found: Scan, engine: Engine) -> Problem:
+    """Return a problem as it is, but for a missing length with the one that fits the tempo."""
+    if problem.code != "no-length":
+        return problem
+    bpm = found.sheet.tempo or _USUAL_BPM
+    entry = engine.nearest_step_length(60.0 * float(found.sheet.step_beats) / bpm)
+    return problem._replace(remedy=f"write length {entry.setting} for {bpm:g} beats a minute")
 
 
 def _bar_order(found: Scan) -> Iterator[Problem]:

@@ -49,7 +49,7 @@ BELOW = ROWS.index("below")
 CELL_COLUMNS = 4
 """Columns of a cell: three for the longest common pitch name, one between."""
 
-_DIGESTS_A_LINE = 8
+_DIGESTS_A_LINE = 7
 _DRUM_NAME = re.compile(r"[a-z][a-z0-9-]{0,31}")
 
 _VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in range(128)}}

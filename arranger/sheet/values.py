@@ -17,6 +17,8 @@ _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 _BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
 _METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
 
+_SLOWEST_BPM, _FASTEST_BPM = 0.001, 100_000.0
+
 MOST_FAULTS = 1000
 """More in one line aren't listed."""
 
@@ -69,7 +71,7 @@ def read_length(text: str) -> int:
 def read_tempo(text: str) -> float:
     """Return beats a minute, of "120.5 beats a minute"."""
     match = _TEMPO.fullmatch(text)
-    if match is None:
+    if match is None or not _SLOWEST_BPM <= float(match[1]) <= _FASTEST_BPM:
         raise Fault("tempo", f"{text[:40]!r} is no tempo", "write beats a minute, or nothing")
     return float(match[1])
 

@@ -122,6 +122,8 @@ def test_a_repeated_tone_is_heard_again_after_a_drum() -> None:
         (f"length    {LENGTH}", "length    fast", ("error", "length", 5, 11, 4)),
         ("step      1/2 beat", "step      half a beat", ("error", "step", 4, 11, 11)),
         ("title     Test", 'title     "Test', ("error", "quotes", 2, 11, 5)),
+        ("title     Test", "tempo     1e999", ("error", "tempo", 2, 11, 5)),
+        ("title     Test", "tempo     0", ("error", "tempo", 2, 11, 1)),
         ("title     Test", "tempo     10 beats a minute", ("warning", "tempo", 2, 11, 17)),
         ("arranger-sheet 1", "arranger-sheet 2", ("error", "version", 1, 16, 1)),
         ("arranger-sheet 1", "arranger-sheet", ("error", "version", 1, 1, 14)),
@@ -138,6 +140,15 @@ def test_a_problem_above_the_rows_has_its_place(
 ) -> None:
     assert old in GOOD
     assert expected in found(GOOD.replace(old, new))
+
+
+def test_a_missing_length_is_worked_out_from_the_tempo() -> None:
+    """Half a beat at 150 beats a minute lasts 0.2 s."""
+    text = GOOD.replace(f"length    {LENGTH}", "tempo     150")
+    (problem,) = check_text(text, load).problems
+    wanted = ENGINE.nearest_step_length(0.2).setting
+    assert problem.remedy == f"write length {wanted} for 150 beats a minute"
+    assert found(GOOD.replace(f"length    {LENGTH}", f"length    {wanted}\ntempo     150")) == []
 
 
 def test_all_problems_come_at_once_and_in_order() -> None:
