@@ -124,7 +124,7 @@ def prevailing_bpm(song: Song, first_tick: int, last_tick: int) -> float:
 
 
 def _tempo_remarks(song: Song, bpm: float, last_tick: int, settings: GridSettings) -> list[str]:
-    tempos = [60e6 / c.microseconds_per_beat for c in song.tempos if c.tick < last_tick]
+    tempos = [60e6 / c.microseconds_per_beat for c in song.tempos if c.tick < max(last_tick, 1)]
     slowest, fastest = min(tempos), max(tempos)
     if fastest / slowest < 1.005:
         return []

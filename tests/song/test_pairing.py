@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from arranger.engine import load_engine
+from arranger.pipeline import convert
+from arranger.settings import Settings
 from arranger.song import Repair
 from tests.song.midi_bytes import QUARTER_C4, header, notes, one_track, read, track
 
@@ -128,3 +131,9 @@ def test_a_missing_end_is_a_repair_with_its_place() -> None:
             "2 notes had no end: ended at the next note of that pitch or the end of the track",
         ),
     )
+
+
+def test_a_song_of_one_note_without_length_goes_the_whole_way() -> None:
+    song = read(one_track("00", C4_ON, "00", C4_OFF))
+    assert song.end_tick == 0
+    assert convert(song, load_engine("twin-phase"), Settings()).sheet.voice1[0] == 60
