@@ -370,6 +370,11 @@ stop:   xor     a               ; 4
 
 start:  call    enter           ; 17
         call    begin           ; 17
+release: xor    a               ; 4   the key that gave the command must be up first
+        in      a,(port)        ; 11
+        or      224             ; 7
+        inc     a               ; 4
+        jr      nz,release      ; 7   or 12
         ld      hl,event        ; 10
         ld      (ends+1),hl     ; 16
         ld      hl,key          ; 10

@@ -29,8 +29,8 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 893
-"""From a call of ``start`` to the first pass of the first event (tested by counting)."""
+FIRST_WRITE_CYCLES = 926
+"""From a call of ``start`` to the first pass of the first event, if no key is down (tested)."""
 
 _MEMORY_END = 0x10000
 

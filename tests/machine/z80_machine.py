@@ -40,16 +40,24 @@ class Computer:
 
     def __init__(self, origin: int, content: bytes, port: int = 254) -> None:
         self.machine = Z80Machine()
-        self.keys = 0xFF
+        self.key_down = (0, 0)
+        """From which cycle of a call to which a key is down."""
         self._port = port
         self._ticks_left = bytearray()
         self._values = bytearray()
         self._ticks_to_stop = self.machine.get_state_view()[16:20]
         self.machine.set_memory_block(origin, content)
         self.machine.set_output_callback(self._written)
-        self.machine.set_input_callback(lambda _address: self.keys)
+        self.machine.set_input_callback(self._read)
         self.machine.set_breakpoint(RETURN_TO)
         self.other_ports: set[int] = set()
+        self._most_cycles = 0
+
+    def _read(self, address: int) -> int:
+        """Answer as a keyboard does: low bits for keys in the rows whose address lines are low."""
+        assert address == self._port, "all rows of keys are asked for"
+        now = self._most_cycles - self.machine.ticks_to_stop
+        return 0xFF & ~0b100 if self.key_down[0] <= now < self.key_down[1] else 0xFF
 
     def _written(self, address: int, value: int) -> None:
         # Called some 60,000 times for a second of music: it only notes.
@@ -66,7 +74,7 @@ class Computer:
         machine.pc = address
         self._ticks_left.clear()
         self._values.clear()
-        machine.ticks_to_stop = most_cycles
+        machine.ticks_to_stop = self._most_cycles = most_cycles
         while machine.pc != RETURN_TO and machine.ticks_to_stop:
             machine.run()
         return Call(
