@@ -106,7 +106,7 @@ def _in_song(notes: Voicing) -> dict[str, Floats]:
     log_length = np.log(notes.length)
     weight = np.sqrt(np.minimum(notes.length, 2.0))
     mean = np.dot(pitch, weight) / weight.sum()
-    spread = np.sqrt(max(np.dot((pitch - mean) ** 2, weight) / weight.sum(), 1.0))
+    spread = float(np.sqrt(max(np.dot((pitch - mean) ** 2, weight) / weight.sum(), 1.0)))
     found: dict[str, Floats] = {
         "log_length": log_length,
         "pitch_song": pitch - mean,
@@ -119,7 +119,7 @@ def _in_song(notes: Voicing) -> dict[str, Floats]:
     found |= {
         "song_sounding": one * np.float32(notes.length.sum() / lasts),
         "song_density": one * np.float32(len(pitch) / lasts),
-        "song_loud_spread": one * loudness.std(),
+        "song_loud_spread": one * np.float32(loudness.std()),
     }
     centred = pitch - mean
     columns = np.stack((weight, weight * centred, weight * centred**2, one, loudness, log_length))

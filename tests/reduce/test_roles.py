@@ -1,13 +1,14 @@
 """Roles of parts: arrangements whose roles a musician would not argue about."""
 
+import numpy as np
 import pytest
 
 from arranger.errors import SettingsError
 from arranger.reduce.columns import columns
 from arranger.reduce.roles import asked_part, find_roles, part_facts
-from arranger.reduce.salience import likelihood
+from arranger.reduce.salience import likelihood, weigh
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import Line, song_of
+from tests.reduce.little_songs import BEAT, Line, grid_of, song_of
 
 TUNE = [(i, 1, p) for i, p in enumerate([67, 69, 71, 72, 74, 72, 71, 69] * 4)]
 CHORDS = [(2 * i, 2, p) for i in range(16) for p in (55, 59, 62)]
@@ -79,3 +80,26 @@ def test_what_cannot_be_meant_is_said(settings, message):
 def test_a_whole_name_beats_a_piece_of_another():
     song = song_of(Line(TUNE, "Horn"), Line(BASS, "Horn 2"))
     assert asked_part(song, "horn", "--tune") == 0
+
+
+def test_a_solo_that_passes_from_one_part_to_another_is_followed():
+    def solo(start):
+        return [(start + i, 1, p) for i, p in enumerate([72, 74, 76, 77, 79, 77, 76, 74] * 4)]
+
+    def backing(start):
+        return [(start + 2 * i, 2, p) for i in range(16) for p in (60, 64)]
+
+    song = song_of(
+        Line(solo(0) + backing(32), "one", program=73),
+        Line(backing(0) + solo(32), "two", program=25),
+        Line([(4 * i, 4, 40) for i in range(16)], "three"),
+    )
+    weights = weigh(song, None, grid_of(song), ReduceSettings())
+    part = np.array([note.part for note in song.notes])
+    beat = np.array([note.onset for note in song.notes]) / BEAT
+    high = np.array([note.pitch for note in song.notes]) >= 72
+    # not where it changes hands: a stretch of two seconds is four beats
+    for leader, first, last in ((0, 0, 28), (1, 36, 64)):
+        there = (first <= beat) & (beat < last)
+        assert weights.tune[there & high].min() > 0.7
+        assert weights.tune[there & (part != leader)].max() < 0.3
