@@ -58,7 +58,7 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
-    weights = weigh(lines, engine, grid, settings)
+    weights = weigh(lines, settings)
     transpose = choose_transposition(song, engine, grid, weights, settings)
     steps_per_beat = float(1 / grid.step_beats)
     placed = place(song, grid, weights.roles)

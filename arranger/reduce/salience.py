@@ -28,8 +28,6 @@ from arranger.reduce.weights import Weights
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from arranger.engine.model import Engine
-    from arranger.grid.model import Grid
     from arranger.reduce.columns import Columns
     from arranger.reduce.model import PartRole
     from arranger.reduce.roles import PartFacts
@@ -46,7 +44,7 @@ BASS_SEMITONES = 5.0
 """A lowest note so far above the bass around it counts 1/e as bass."""
 
 
-def weigh(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> Weights:  # noqa: ARG001
+def weigh(song: Song, settings: ReduceSettings) -> Weights:
     """Return the weights of all notes of a song that has at least one.
 
     Raises

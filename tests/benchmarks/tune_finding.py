@@ -39,7 +39,6 @@ from arranger.reduce.salience import weigh
 from arranger.settings import ReduceSettings, Settings
 from arranger.sheet.model import tones
 from tests.benchmarks import pop909, scores
-from tests.reduce.little_songs import grid_of
 
 if TYPE_CHECKING:
     from arranger.song.model import Song
@@ -98,7 +97,7 @@ def measure(folder: Path, name: str, kind: str, sheet: bool) -> dict[str, float]
     tune, step = pop909.truth(folder, name)
     size = len(tune)
     pitch = np.array([note.pitch for note in song.notes], dtype=np.float64)
-    weights = weigh(song, load_engine("twin-phase"), grid_of(song), ReduceSettings())
+    weights = weigh(song, ReduceSettings())
     highest = chosen(song, step, size, pitch - 1000)
     lowest = chosen(song, step, size, -pitch)
     found = {
@@ -128,7 +127,7 @@ def measure_score(song: Song) -> dict[str, float]:
     ]  # fmt: skip
     flat = pop909.flattened(song)
     pitch = np.array([note.pitch for note in flat.notes], dtype=np.float64)
-    weights = weigh(flat, load_engine("twin-phase"), grid_of(flat), ReduceSettings())
+    weights = weigh(flat, ReduceSettings())
     scored = {
         "highest": (lines[0], pitch - 1000),
         "weights": (lines[0], weights.tune + 1e-6 * pitch),

@@ -44,7 +44,7 @@ def test_outer_lines_of_chorales(chorales, line, part, sign):
         true = on_top(
             song, np.array([0.0 if n.part == own else -np.inf for n in song.notes]), steps
         )
-        weights = getattr(weigh(flat, None, grid_of(flat), ReduceSettings()), line)
+        weights = getattr(weigh(flat, ReduceSettings()), line)
         height = np.array([sign * note.pitch for note in flat.notes])
         ours = on_top(flat, weights + 1e-6 * height, steps)
         plain = on_top(flat, height.astype(float), steps)

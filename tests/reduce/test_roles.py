@@ -8,7 +8,7 @@ from arranger.reduce.columns import columns
 from arranger.reduce.roles import asked_part, find_roles, part_facts
 from arranger.reduce.salience import likelihood, weigh
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import BEAT, Line, grid_of, song_of
+from tests.reduce.little_songs import BEAT, Line, song_of
 
 TUNE = [(i, 1, p) for i, p in enumerate([67, 69, 71, 72, 74, 72, 71, 69] * 4)]
 CHORDS = [(2 * i, 2, p) for i in range(16) for p in (55, 59, 62)]
@@ -94,7 +94,7 @@ def test_a_solo_that_passes_from_one_part_to_another_is_followed():
         Line(backing(0) + solo(32), "two", program=25),
         Line([(4 * i, 4, 40) for i in range(16)], "three"),
     )
-    weights = weigh(song, None, grid_of(song), ReduceSettings())
+    weights = weigh(song, ReduceSettings())
     part = np.array([note.part for note in song.notes])
     beat = np.array([note.onset for note in song.notes]) / BEAT
     high = np.array([note.pitch for note in song.notes]) >= 72

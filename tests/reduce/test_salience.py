@@ -1,27 +1,20 @@
 """Weights of notes: shapes, ranges, and what the ear would say of small songs."""
 
 import numpy as np
-import pytest
 
-from arranger.engine import load_engine
 from arranger.reduce.salience import weigh
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, CHORDS, DRUMS, TUNE
 
 
-@pytest.fixture(scope="module")
-def engine():
-    return load_engine("twin-phase")
+def weighed(song, **settings):
+    return weigh(song, ReduceSettings(**settings))
 
 
-def weighed(engine, song, **settings):
-    return weigh(song, engine, grid_of(song), ReduceSettings(**settings))
-
-
-def test_the_tune_part_is_the_tune_and_drums_are_neither(engine):
+def test_the_tune_part_is_the_tune_and_drums_are_neither():
     song = song_of(Line(CHORDS), Line(TUNE), Line(BASS), Line(DRUMS, drum=True))
-    weights = weighed(engine, song)
+    weights = weighed(song)
     part = np.array([note.part for note in song.notes])
     assert weights.tune[part == 1].min() > 0.8
     assert weights.bass[part == 2].min() > 0.8
@@ -31,19 +24,19 @@ def test_the_tune_part_is_the_tune_and_drums_are_neither(engine):
     assert (weights.salience > 0).all()
 
 
-def test_a_muted_part_is_worth_nothing(engine):
+def test_a_muted_part_is_worth_nothing():
     song = song_of(Line(TUNE, "a"), Line(CHORDS, "b"), Line(BASS, "c"))
-    weights = weighed(engine, song, mute=("a",))
+    weights = weighed(song, mute=("a",))
     muted = np.array([note.part == 0 for note in song.notes])
     assert not weights.tune[muted].any()
     assert not weights.bass[muted].any()
     assert (weights.duplicate_of[~muted] == -1).all()
 
 
-def test_doubles_point_to_the_note_that_stays(engine):
+def test_doubles_point_to_the_note_that_stays():
     octave_up = [(t, d, p + 12) for t, d, p in TUNE]
     song = song_of(Line(TUNE, "Melody"), Line(TUNE, "Strings"), Line(octave_up, "Pad"), Line(BASS))
-    weights = weighed(engine, song)
+    weights = weighed(song)
     part = np.array([note.part for note in song.notes])
     assert (weights.duplicate_of[part == 1] == np.flatnonzero(part == 0)).all()
     assert (weights.duplicate_of[part != 1] == -1).all()
@@ -51,15 +44,15 @@ def test_doubles_point_to_the_note_that_stays(engine):
     assert (weights.octave_of[part == 0] == -1).all()
 
 
-def test_one_note_and_no_length(engine):
-    weights = weighed(engine, song_of(Line([(0, 0, 60)])))
+def test_one_note_and_no_length():
+    weights = weighed(song_of(Line([(0, 0, 60)])))
     assert weights.tune.shape == (1,)
     assert np.isfinite(weights.salience).all()
 
 
-def test_a_tune_whose_notes_a_pedal_holds_is_still_a_line(engine):
+def test_a_tune_whose_notes_a_pedal_holds_is_still_a_line():
     held = [(onset, 6, pitch) for onset, _, pitch in TUNE]
     song = song_of(Line(held, "Melody"), Line(BASS, "Bass"))
-    weights = weighed(engine, song)
+    weights = weighed(song)
     tune = np.array([note.part == 0 for note in song.notes])
     assert weights.tune[tune].min() > 0.8

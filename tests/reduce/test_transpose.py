@@ -17,7 +17,7 @@ def chosen(pitches, entries, transpose="auto"):
     engine = replace(load_engine("twin-phase"), pitches=entries)
     song = song_of(Line([(i, 1, p) for i, p in enumerate(pitches)]))
     settings = ReduceSettings(transpose=transpose)
-    weights = weigh(song, engine, grid_of(song), settings)
+    weights = weigh(song, settings)
     return choose_transposition(song, engine, grid_of(song), weights, settings)
 
 
@@ -49,7 +49,7 @@ def test_the_table_is_weighed_by_how_long_a_pitch_sounds():
     engine = replace(load_engine("twin-phase"), pitches=table(cents))
     song = song_of(Line([(0, 8, 61), (8, 1, 60)]))
     settings = ReduceSettings(transpose="auto")
-    weights = weigh(song, engine, grid_of(song), settings)
+    weights = weigh(song, settings)
     shift = choose_transposition(song, engine, grid_of(song), weights, settings)
     assert abs(shift) in {1, 2}
     assert 61 + shift != 61
@@ -61,5 +61,5 @@ def test_built_in_engines_take_any_song(name):
     engine = load_engine(name)
     song = song_of(Line([(i, 1, p) for i, p in enumerate(range(0, 128, 7))]))
     settings = ReduceSettings(transpose="auto")
-    weights = weigh(song, engine, grid_of(song), settings)
+    weights = weigh(song, settings)
     assert -12 <= choose_transposition(song, engine, grid_of(song), weights, settings) <= 12

@@ -104,15 +104,3 @@ def test_a_tune_over_broken_chords_in_one_part():
     table = columns(song_of(Line(tune + broken)))
     likely = likelihood(table)
     assert likely[table.pitch >= 70].min() > likely[table.pitch < 60].max()
-
-
-def test_a_loud_tune_in_the_middle_is_found_under_a_soft_high_figure():
-    tune = [(2 * i, 2, p) for i, p in enumerate([60, 62, 64, 65, 67, 65, 64, 62] * 4)]
-    high = [(i / 2, 0.5, (84, 88, 91, 88)[i % 4]) for i in range(128)]
-    low = [(4 * i, 4, 41) for i in range(16)]
-    table = columns(
-        song_of(Line(tune, velocity=110), Line(high, velocity=45), Line(low, velocity=60))
-    )
-    likely = likelihood(table)
-    middle = (table.pitch >= 60) & (table.pitch < 70)
-    assert np.median(likely[middle]) > np.median(likely[table.pitch > 80])
