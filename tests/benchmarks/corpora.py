@@ -126,7 +126,10 @@ def _score(path: str) -> Score | None:
 
 
 def played_case(score: Score, seed: int, *, jitter_seconds: float, drift: float) -> Case:
-    """Return a score as the model plays it, at a random usual tempo of its beat."""
+    """Return a score as the model plays it, at a random usual tempo of its beat.
+
+    One in four that has no pickup is played with drums.
+    """
     rng = np.random.default_rng(seed)
     bpm = float(np.clip(np.exp(rng.normal(np.log(84.0), 0.28)), 48.0, 150.0))
     played = play(
@@ -136,6 +139,7 @@ def played_case(score: Score, seed: int, *, jitter_seconds: float, drift: float)
         jitter_seconds=jitter_seconds,
         drift=drift,
         metre=score.metre,
+        drum_beat=score.beat if seed % 4 == 3 and not score.pickup else None,
     )
     quarters = np.arange(len(played.quarter_seconds))
     first = score.pickup % score.beat

@@ -46,13 +46,20 @@ def play(
     drift: float = 0.03,
     metre: tuple[int, int] = (4, 4),
     file_bpm: float = 120.0,
+    drum_beat: float | None = None,
 ) -> Performance:
     """Return a performance of a score; ``parts`` hold (onset, length) in quarters, and a pitch.
+
+    With ``drum_beat``, a length in quarters, a drummer plays along: bass drum and snare in turn on
+    such beats, a hi-hat on their halves.
 
     The ticks of the song count time at a constant ``file_bpm``, which the performance ignores.
     """
     rng = np.random.default_rng(seed)
     end = max(onset + length for part in parts for onset, length, _ in part)
+    if drum_beat is not None:
+        parts = [*parts, _drum_part(end, drum_beat)]
+    drums = len(parts) - 1 if drum_beat is not None else -1
     fine = np.arange(0.0, end + 4.0, 1 / 16)
     tempo = 1.0 + drift * _smooth_noise(rng, len(fine), DRIFT_BEATS * 16)
     slow = np.clip((fine - (end - RITARDANDO_BEATS)) / RITARDANDO_BEATS, 0.0, 1.0)
@@ -86,7 +93,7 @@ def play(
             pitch,
             loudness,
             loudness / 127,
-            False,
+            part == drums,
         )
         for number, (start, stop, part, pitch, loudness, _) in enumerate(rows)
     )
@@ -100,7 +107,8 @@ def play(
         own_beat=True,
         notes=notes,
         parts=tuple(
-            Part(i, i, i, 0, f"part {i + 1}", False, 64, len(part)) for i, part in enumerate(parts)
+            Part(i, i, i, 0, f"part {i + 1}", i == drums, 64, len(part))
+            for i, part in enumerate(parts)
         ),
         tracks=tuple(Track(i, f"part {i + 1}", len(part)) for i, part in enumerate(parts)),
         tempos=(TempoChange(0, round(60e6 / file_bpm)),),
@@ -108,6 +116,12 @@ def play(
     )
     quarters = np.arange(0.0, np.floor(end) + 1.0)
     return Performance(song, np.array([row[5] for row in rows]), np.interp(quarters, fine, times))
+
+
+def _drum_part(end: float, beat: float) -> list[tuple[float, float, int]]:
+    beats = range(int(end / beat))
+    strokes = [(number * beat, beat / 4, (36, 38)[number % 2]) for number in beats]
+    return strokes + [(number * beat / 2, beat / 4, 42) for number in range(2 * len(beats))]
 
 
 def _smooth_noise(rng: np.random.Generator, count: int, width: float) -> NDArray[np.float64]:

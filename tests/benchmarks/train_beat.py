@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 SHARPNESS = 0.05
-PENALTY = 0.003
+PENALTY = 0.01
 SCORES = 120
 SEED = 1
 PLAYED = ((0.01, 0.03), (0.02, 0.03), (0.04, 0.10), (0.02, 0.06))
@@ -55,7 +55,7 @@ def training_cases(folder: Path) -> Iterable[Case]:
         if index % 2 == 0:
             yield case
     for index, score in enumerate(scores(SCORES, SEED)):
-        jitter, drift = PLAYED[index % len(PLAYED)]
+        jitter, drift = PLAYED[index // 4 % len(PLAYED)]
         yield played_case(score, index, jitter_seconds=jitter, drift=drift)
 
 

@@ -30,7 +30,7 @@ from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import FEATURES, Pulse, Reading, read_places, read_pulse
 from arranger.grid.track.smooth import smooth_beats, whole_beats
-from arranger.grid.track.tempo import likely_periods
+from arranger.grid.track.tempo import constant_beats, likely_periods
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -42,8 +42,9 @@ if TYPE_CHECKING:
 
 FEWEST_ATTACKS = 8
 SHORTEST_SONG_SECONDS = 2.0
-RIGID, FIRM, LOOSE = (1000.0, 0.04), (300.0, 0.12), (100.0, 0.25)
-"""Price of missing an attack, and share of the error that goes into the period."""
+MANNERS = ((1000.0, 0.04, 30.0, 0.5), (200.0, 0.15, 2.0, 0.0), (40.0, 0.5, 1.0, 0.0))
+"""Ways to follow a pulse, rigid to loose: price of missing an attack, share of the error that goes into
+the period, stiffness of the smoothing, and how steady it counts."""
 FILE_BEAT = 4.0
 FILE_TEMPO = 1.0
 NEAR_TEMPO = 0.12
@@ -126,17 +127,15 @@ def all_readings(
 def _pulses(evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings) -> list[Pulse]:
     seconds, strength = evidence.seconds, evidence.strength
     if settings.tempo is None:
-        periods = likely_periods(seconds, strength, 1)
+        period = likely_periods(seconds, strength, 1)[0]
     else:
-        periods = [60.0 / settings.tempo]
-    starts = tuple(
-        Start(period, price, adapt) for period in periods for price, adapt in (RIGID, FIRM, LOOSE)
-    )
-    pulses = []
-    for start, followed in zip(starts, follow_beats(seconds, strength, starts), strict=True):
+        period = 60.0 / settings.tempo
+    pulses = [Pulse(constant_beats(seconds, strength, period), 1.0)]
+    starts = tuple(Start(period, price, adapt) for price, adapt, _, _ in MANNERS)
+    found = follow_beats(seconds, strength, starts)
+    for followed, (_, _, stiffness, steady) in zip(found, MANNERS, strict=True):
         times = whole_beats(followed.attacks, followed.beats, seconds)
-        times = smooth_beats(times, seconds, strength)
-        pulses.append(Pulse(times, float(start.miss_price == RIGID[0])))
+        pulses.append(Pulse(smooth_beats(times, seconds, strength, stiffness), steady))
     if file_beat is not None and file_beat.kept:
         pulses.append(Pulse(file_beat.seconds, 1.0, from_file=True))
     return pulses

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 BANDS = 9
 """Period bands kept for each attack, evenly over `RANGE`."""
-RANGE = 0.30
-"""How far the period may leave the asked one either way, as a logarithm."""
+RANGE = 0.50
+"""How far the period may leave the asked one either way, as a logarithm: a ritardando may halve it."""
 FEWEST_BACK, MOST_BACK = 6, 48
 """How many attacks back the beat before may be."""
 BACK_PERIODS = 2.2
@@ -29,8 +29,6 @@ EMPTY_BEAT = 0.9
 """Price of a beat without an attack."""
 BEAT = 0.6
 """Price of any beat: what its attack must be worth at least."""
-ADAPT = 0.35
-"""Share of an error that goes into the period, at the middle `miss_price`."""
 
 
 class Start(NamedTuple):
@@ -70,7 +68,6 @@ def follow_beats(
     price = np.array([start.miss_price for start in starts])[:, None]
     adapt = np.array([start.adapt for start in starts])[:, None]
     middle = np.log(periods)[:, None]
-    # One column more than there are bands takes what falls outside of all bands.
     score = np.full((many, count, BANDS), -np.inf)
     period = np.repeat(periods, count * BANDS).reshape(many, count, BANDS)
     came = np.full((many, count, BANDS), -1, dtype=np.int64)
@@ -95,6 +92,7 @@ def follow_beats(
             np.clip(band, -1, BANDS, out=band)
             gain[(band < 0) | (band == BANDS)] = -np.inf
             order = np.argsort(gain, axis=1)
+            # The first and the last column take what falls outside of all bands.
             best = np.zeros((many, BANDS + 2), dtype=np.int64)
             # Of several values for one band the last is kept, which is the best.
             best[rows, band[rows, order].astype(np.int64) + 1] = order

@@ -15,8 +15,9 @@ to an even spread: 1 when the beat means nothing.
   standard deviation of log S(c, 0) between them
 - ``period``, ``period_squared``: log2 of the period against `USUAL_SECONDS`
 - ``attacks``: log2 of the attacks per beat; ``occupied``: share of beats on which something starts
-- ``steady``: 1 for a pulse that was followed rigidly; ``kept``: how well attacks keep to divisions of
-  the pulse, the length of their mean vector
+- ``steady``: 1 for a pulse of constant tempo, 0 for one that bends; ``kept``: how well attacks keep to divisions of
+  the pulse, the length of their mean vector; ``bend``: log2 of how much its period changes from beat
+  to beat, root mean square of the logarithm
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ CYCLE = 12
 """Beats after which bars of two, three and four beats all begin anew."""
 SPREAD_SECONDS = 0.030
 FLOOR = 0.05
+LEAST_BEND = 0.003
+"""A change of period that is as good as none, as a share."""
 COUNTED = ("notes", "low", "long", "novel", "bass")
 
 FEATURES = (
@@ -60,6 +63,7 @@ FEATURES = (
     "occupied",
     "steady",
     "kept",
+    "bend",
 )
 
 
@@ -69,7 +73,7 @@ class Pulse(NamedTuple):
     times: NDArray[np.float64]
     """Seconds of every beat of it, shape (beats,)."""
     steady: float
-    """1 when it was followed rigidly (or is the file's own), 0 when it may bend."""
+    """1 when its tempo is constant (or the file's own), 1/2 when it hardly bends, 0 when it may."""
     from_file: bool = False
     """Whether it is the beat of the file's own tempo map."""
 
@@ -98,12 +102,12 @@ def read_pulse(pulse: Pulse, evidence: Evidence) -> list[Reading]:
     count = len(pulse.times)
     at = np.interp(evidence.seconds, pulse.times, np.arange(count))
     period = float(np.median(np.diff(pulse.times)))
-    kept = kept_division(at, evidence.columns[0])[1]
+    general = _general(pulse, at, evidence)
     found = []
     for level in LEVELS:
         seconds = period * level
         if SHORTEST_SECONDS <= seconds <= LONGEST_SECONDS:
-            found += _read_level(pulse, kept, evidence, at, level, seconds)
+            found += _read_level(pulse, general, evidence, at, level, seconds)
     return found
 
 
@@ -111,12 +115,22 @@ def read_places(pulse: Pulse, evidence: Evidence) -> list[Reading]:
     """Return the readings of a pulse at its own level, from every quarter and third of it."""
     at = np.interp(evidence.seconds, pulse.times, np.arange(len(pulse.times)))
     period = float(np.median(np.diff(pulse.times)))
-    return _read_level(pulse, 0.0, evidence, at, 1.0, period, PLACES_OF_FILE)
+    return _read_level(pulse, (1.0, 0.0, 0.0), evidence, at, 1.0, period, PLACES_OF_FILE)
+
+
+def _general(
+    pulse: Pulse, at: NDArray[np.float64], evidence: Evidence
+) -> tuple[float, float, float]:
+    """Return the features that all readings of a pulse share: steady, kept and bend."""
+    inner = pulse.times[(pulse.times > evidence.seconds[0]) & (pulse.times < evidence.seconds[-1])]
+    change = np.diff(np.log(np.diff(inner))) if len(inner) > 3 else np.zeros(1)
+    kept = kept_division(at, evidence.columns[0])[1]
+    return pulse.steady, kept, float(np.log2(np.sqrt(np.mean(change**2)) + LEAST_BEND))
 
 
 def _read_level(
     pulse: Pulse,
-    kept: float,
+    general: tuple[float, float, float],
     evidence: Evidence,
     at: NDArray[np.float64],
     level: float,
@@ -128,7 +142,7 @@ def _read_level(
     found = []
     for place in _best_places(density) if places is None else places:
         features = _features(density, place, at / level, seconds)
-        features[-2:] = pulse.steady, kept
+        features[-3:] = general
         offset = _refined(at, evidence, (place / BINS) * level, level, seconds)
         found.append(
             Reading(
@@ -192,6 +206,7 @@ def _features(
                 period**2,
                 np.log2(max(len(position) / total, 0.05)),
                 occupied,
+                0.0,
                 0.0,
                 0.0,
             ],

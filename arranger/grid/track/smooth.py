@@ -3,7 +3,7 @@
 Each attack near a division of a beat is one observation of the two beats around it. The beat times
 b minimise
 
-    sum w (t - (1 - f) b[k] - f b[k + 1])^2  +  STIFFNESS * sum (b[k + 1] - 2 b[k] + b[k - 1])^2
+    sum w (t - (1 - f) b[k] - f b[k + 1])^2  +  stiffness * sum (b[k + 1] - 2 b[k] + b[k - 1])^2
 
 where an attack at time t stands at beat k and a fraction f that is a whole number of divisions. The
 weights w fall with the distance to that division, so an attack that belongs to none has no say. The
@@ -19,7 +19,6 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-STIFFNESS = 30.0
 ROUNDS = 4
 NEAR = 0.25
 """Distance to a division, in divisions, at which an attack's weight has fallen to 0.6."""
@@ -60,7 +59,7 @@ def smooth_beats(
     times: NDArray[np.float64],
     seconds: NDArray[np.float64],
     strength: NDArray[np.float64],
-    stiffness: float = STIFFNESS,
+    stiffness: float,
 ) -> NDArray[np.float64]:
     """Return smoothed beat times, shape as ``times``, from attacks and their strength."""
     count = len(times)

@@ -22,6 +22,10 @@ USUAL_SECONDS = 0.6
 """Where a period is looked for first; a factor of two away it needs to be plainer by `PLAINER`."""
 PLAINER = 0.10
 APART = 0.08
+CONSTANT_RANGE = 0.015
+"""How far a constant tempo is looked for around a period, as a share."""
+CONSTANT_TURNS = 0.2
+"""How far two neighbouring tempos may drift apart over the song, in divisions of a beat."""
 
 
 def likely_periods(
@@ -51,3 +55,27 @@ def likely_periods(
             if len(found) == most:
                 break
     return found
+
+
+def constant_beats(
+    seconds: NDArray[np.float64], strength: NDArray[np.float64], period: float
+) -> NDArray[np.float64]:
+    """Return the times of even beats, near to a period, that the attacks keep best throughout.
+
+    The frequency is searched for at the beat, then finer at its half and quarter, each time between
+    the neighbours of the best before.
+    """
+    span = float(seconds[-1] - seconds[0])
+    frequency = 1.0 / period
+    reach = CONSTANT_RANGE * frequency
+    turn = 0j
+    for division in (1, 2, 4):
+        points = int(np.ceil(2 * reach * span * division / CONSTANT_TURNS)) | 1
+        asked = frequency + np.linspace(-reach, reach, max(points, 3))
+        turns = np.exp(2j * np.pi * division * np.outer(asked, seconds - seconds[0])) @ strength
+        best = int(np.abs(turns).argmax())
+        frequency, turn = float(asked[best]), complex(turns[best])
+        reach = 2 * reach / (len(asked) - 1)
+    period = 1.0 / frequency
+    phase = float(np.angle(turn)) / (2 * np.pi * 4) * period
+    return seconds[0] + phase + period * np.arange(-1, int(span / period) + 3)
