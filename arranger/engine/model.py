@@ -6,6 +6,7 @@ out. Frequencies are what the routine really plays, in Hz, from exact clock arit
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -90,7 +91,9 @@ class Engine:
 
     def nearest_step_length(self, seconds: float) -> StepLength:
         """Return the step length nearest in ratio to one asked for in seconds (> 0)."""
+        # Of a rising list only the two on either side can be nearest; there may be hundreds.
+        after = bisect_left(self.step_lengths, seconds, key=lambda entry: entry.seconds)
         return min(
-            self.step_lengths,
+            self.step_lengths[max(after - 1, 0) : after + 1],
             key=lambda entry: max(entry.seconds / seconds, seconds / entry.seconds),
         )

@@ -12,7 +12,8 @@ mean of exp(2 pi i d p) over the phases p, measured in beats. Two questions are 
    has probability |angle| / pi. This is asked of one division only, the coarsest that is kept
    nearly as well as the best, chosen without a look at the angle.
 
-A file follows its beat when 1 has probability below `KEEPS_ALARM` and |z| at least `LEAST_KEPT`, and 2
+A file that was written rather than played needs no test: most of its onsets stand exactly on whole
+divisions (``exact``). Any other follows its beat when 1 has probability below `KEEPS_ALARM` and |z| at least `LEAST_KEPT`, and 2
 has probability below `PHASE_ALARM`, which is the false-alarm rate for recordings at an arbitrary
 phase. Those that pass by accident are a whole number of divisions off, so they keep the division but
 not the beat; `arranger.grid.track.beat.file_shift` looks for these by musical evidence.
@@ -27,6 +28,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from arranger.song.model import Song
 
 DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
@@ -39,8 +42,10 @@ BLOCK_ONSETS = 4
 FEWEST_ONSETS = 32
 """With fewer onsets there is nothing to be found out, and the file is believed."""
 EXACT_TICKS = 0.51
-"""Onsets this near to a division, for nearly all notes, were written and not played."""
-EXACT_SHARE = 0.9
+EXACT_SHARE, EXACT_BEATS_SHARE = 0.9, 0.3
+"""So many onsets within `EXACT_TICKS` of a 24th of a beat, or of a whole beat, were written and not
+played. By chance one in 20 or more is near a 24th, one in 96 or more near a beat; swung songs keep
+their beats and nothing else."""
 
 
 class BeatVerdict(NamedTuple):
@@ -96,14 +101,23 @@ def follows_own_beat(song: Song) -> BeatVerdict:
     keeps = count < FEWEST_ONSETS or (strength >= LEAST_KEPT and chance < KEEPS_ALARM)
     probability = abs(angle) / np.pi if keeps else 1.0
     near = count < FEWEST_ONSETS or probability < PHASE_ALARM
-    off = np.abs(beats * 24 - np.rint(beats * 24)) * song.ticks_per_beat / 24
+    exact = song.ticks_per_beat >= 96 and (
+        _share_on(ticks, song.ticks_per_beat / 24) >= EXACT_SHARE
+        or _share_on(ticks, song.ticks_per_beat) >= EXACT_BEATS_SHARE
+    )
     return BeatVerdict(
-        follows=song.own_beat and keeps and near,
+        follows=song.own_beat and (exact or (keeps and near)),
         statistic=strength * float(np.cos(angle)),
         probability=min(probability, 1.0),
         division=division,
         onsets=count,
-        keeps_tempo=song.own_beat and keeps,
+        keeps_tempo=song.own_beat and (exact or keeps),
         shift_beats=angle / (2 * np.pi * division),
-        exact=bool(np.mean(off <= EXACT_TICKS) >= EXACT_SHARE and song.ticks_per_beat >= 96),
+        exact=exact,
     )
+
+
+def _share_on(ticks: NDArray[np.int64], spacing: float) -> float:
+    """Return the share of ticks that are on a multiple of a spacing, to `EXACT_TICKS`."""
+    multiples = ticks / spacing
+    return float(np.mean(np.abs(multiples - np.rint(multiples)) * spacing <= EXACT_TICKS))

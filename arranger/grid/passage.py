@@ -84,7 +84,7 @@ def choose_passage(
                 )
         last = int(np.searchsorted(lines, end, side="left")) - 1
         first, last = _in_order(first, last, len(lines) - 2)
-        remarks += _trimmed(timeline, first, last)
+        remarks += _trimmed(first)
     end_step = min(end_step, int(lines[last + 1]))
     first_step = int(lines[first])
     if end_step - first_step > settings.max_steps:
@@ -122,7 +122,13 @@ def _in_order(first: int, last: int, most: int) -> tuple[int, int]:
 
 
 def _asked_bars(timeline: Timeline, asked: tuple[int, int]) -> tuple[int, int]:
-    numbers = [label.number for label in timeline.labels]
+    # The timeline may reach a little beyond the last note; those are no bars of the song.
+    end = max(timeline.end_beats.max(), timeline.onset_beats.max() + NEAR_LINE_BEATS)
+    numbers = [
+        label.number
+        for label, begin in zip(timeline.labels, timeline.bar_beats, strict=False)
+        if begin < end
+    ]
     first, last = asked
     if first > last:
         raise SettingsError(
@@ -136,10 +142,8 @@ def _asked_bars(timeline: Timeline, asked: tuple[int, int]) -> tuple[int, int]:
     return numbers.index(first), numbers.index(last)
 
 
-def _trimmed(timeline: Timeline, first: int, last: int) -> list[str]:
-    dropped = [(first, "before the first note"), (len(timeline.labels) - 1 - last, "at the end")]
-    return [
-        f"{count} silent {'bar' if count == 1 else 'bars'} {where} left out"
-        for count, where in dropped
-        if count > 0
-    ]
+def _trimmed(first: int) -> list[str]:
+    """Say how many bars before the first note are left out; nothing is known of any after the last."""
+    if first == 0:
+        return []
+    return [f"{first} silent {'bar' if first == 1 else 'bars'} before the first note left out"]

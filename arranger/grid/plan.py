@@ -19,7 +19,7 @@ from arranger.grid.model import Grid
 from arranger.grid.notes import note_columns
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.passage import choose_passage, rough_bars
-from arranger.grid.place import half_up, place_ends, place_onsets
+from arranger.grid.place import half_up, place_ends, place_onsets, place_played
 from arranger.grid.sections import find_sections
 from arranger.grid.swing import PLAYED, STRAIGHT, carry, find_swing
 from arranger.grid.timeline import file_timeline
@@ -71,7 +71,12 @@ def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
     origin = timeline.bar_beats[0]
     positions = (timeline.onset_beats - origin) * per_beat
     end_positions = (timeline.end_beats - origin) * per_beat
-    onset_steps = place_onsets(positions, attacks)
+    if timeline.basis == "tracked" and step.numerator == 1:
+        onset_steps = place_played(positions, attacks, step.denominator)
+    else:
+        onset_steps = place_onsets(positions, attacks)
+    # The first attack of a played song may come a little before its beat.
+    onset_steps = np.maximum(onset_steps, 0)
     end_steps = place_ends(onset_steps, positions, end_positions, notes.part)
     marks = loop_marks(song) if settings.loop == "auto" else None
     end_mark = None if marks is None or marks.end is None else _beat_at(timeline, marks.end)

@@ -64,7 +64,10 @@ def file_timeline(song: Song, notes: NoteColumns, settings: GridSettings) -> Tim
     """
     last_tick = int(notes.end_ticks.max())
     check_length(song, last_tick, settings.max_steps)
-    found = bars(song, last_tick)
+    # The last onset may be carried over the last bar line by half a step.
+    step_beats = max(float(settings.step or 1), 1.0)
+    reach = int(notes.onset_ticks[-1]) + int(step_beats * song.ticks_per_beat) + 1
+    found = bars(song, max(last_tick, reach))
     bar_ticks = np.array([bar.start for bar in found] + [found[-1].end], dtype=np.int64)
     labels = tuple(BarLabel(bar.number, bar.numerator, bar.denominator) for bar in found)
     bpm = prevailing_bpm(song, int(notes.onset_ticks[0]), last_tick)

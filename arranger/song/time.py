@@ -54,12 +54,13 @@ def bars(song: Song, end_tick: int | None = None) -> tuple[Bar, ...]:
     for index, metre in enumerate(song.metres):
         last = index + 1 == len(song.metres)
         limit = end if last else min(song.metres[index + 1].tick, end)
-        length = Fraction(4 * metre.numerator * song.ticks_per_beat, metre.denominator)
+        # Whole numbers throughout, rounded to the nearest tick: fractions take ten times as long.
+        ticks, parts = 4 * metre.numerator * song.ticks_per_beat, metre.denominator
         start = metre.tick
         count = 0
         while start < limit:
             count += 1
-            stop = metre.tick + max(round(count * length), count)
+            stop = metre.tick + max((2 * count * ticks + parts) // (2 * parts), count)
             if not last:
                 stop = min(stop, song.metres[index + 1].tick)
             found.append(Bar(len(found) + 1, start, stop, metre.numerator, metre.denominator))

@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
 FEWEST_ATTACKS = 8
 SHORTEST_SONG_SECONDS = 2.0
+BEAT_SECONDS = (0.29, 1.35)
+"""Shortest and longest period that is taken for a beat unasked: 207 to 44 a minute."""
 MANNERS = ((1000.0, 0.04, 30.0, 0.5), (200.0, 0.15, 2.0, 0.0), (40.0, 0.5, 1.0, 0.0))
 """Ways to follow a pulse, rigid to loose: price of missing an attack, share of the error that goes into
 the period, stiffness of the smoothing, and how steady it counts."""
@@ -49,6 +51,8 @@ FILE_BEAT = 4.0
 FILE_TEMPO = 1.0
 NEAR_TEMPO = 0.12
 """Largest logarithm of the ratio of two tempos that are taken as the same level."""
+EARLY_BEATS = 0.12
+"""A first onset this much before a beat belongs to it, in beats."""
 NEAR_BEAT = 0.2
 """How far from the first beat that a user gives a beat may be, in beats."""
 
@@ -116,11 +120,15 @@ def track_beat(
 def all_readings(
     evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings
 ) -> list[Reading]:
-    """Return every reading that is weighed."""
+    """Return every reading that is weighed; a tempo given by the user leaves only those near it."""
+    shortest, longest = BEAT_SECONDS
+    if settings.tempo is not None:
+        period = 60.0 / settings.tempo
+        shortest, longest = period * np.exp(-NEAR_TEMPO), period * np.exp(NEAR_TEMPO)
     return [
         reading
         for pulse in _pulses(evidence, file_beat, settings)
-        for reading in read_pulse(pulse, evidence)
+        for reading in read_pulse(pulse, evidence, shortest, longest)
     ]
 
 
@@ -159,11 +167,7 @@ def file_phase(notes: NoteColumns, attacks: Attacks, file_beat: FileBeat) -> tup
 
 
 def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
-    """Return the readings that suit what the user says, or all if none does."""
-    if settings.tempo is not None:
-        period = 60.0 / settings.tempo
-        suiting = [r for r in readings if _level_gap(r.period_seconds, period) < NEAR_TEMPO]
-        readings = suiting or readings
+    """Return the readings that suit the first beat that the user gives, or all if none does."""
     if settings.first_beat is not None:
         first = settings.first_beat
         suiting = [
@@ -192,7 +196,6 @@ def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[
     """Return beats from the last one at or before ``first`` to the first at or after ``last``."""
     head = float(np.median(np.diff(beats[:9])))
     tail = float(np.median(np.diff(beats[-9:])))
-    # An onset a little early still belongs to its beat.
     before = max(int(np.ceil((beats[0] - first) / head - 0.25)), 0)
     after = max(int(np.ceil((last - beats[-1]) / tail)), 0) + 1
     beats = np.concatenate(
@@ -202,7 +205,7 @@ def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[
             beats[-1] + tail * np.arange(1, after + 1),
         )
     )
-    begin = int(np.searchsorted(beats - 0.25 * head, first, side="right")) - 1
+    begin = int(np.searchsorted(beats - EARLY_BEATS * head, first, side="right")) - 1
     end = int(np.searchsorted(beats, last, side="left"))
     return beats[max(begin, 0) : end + 2]
 

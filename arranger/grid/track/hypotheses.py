@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from arranger.grid.track.evidence import Evidence
 
 LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0)
-SHORTEST_SECONDS, LONGEST_SECONDS = 0.29, 1.35
 USUAL_SECONDS = 0.7
 BINS = 24
 """Places in a beat that are told apart."""
@@ -97,8 +96,8 @@ class Reading:
         return result
 
 
-def read_pulse(pulse: Pulse, evidence: Evidence) -> list[Reading]:
-    """Return all readings of a pulse whose period may be a beat."""
+def read_pulse(pulse: Pulse, evidence: Evidence, shortest: float, longest: float) -> list[Reading]:
+    """Return all readings of a pulse with a period between two, in seconds."""
     count = len(pulse.times)
     at = np.interp(evidence.seconds, pulse.times, np.arange(count))
     period = float(np.median(np.diff(pulse.times)))
@@ -106,7 +105,7 @@ def read_pulse(pulse: Pulse, evidence: Evidence) -> list[Reading]:
     found = []
     for level in LEVELS:
         seconds = period * level
-        if SHORTEST_SECONDS <= seconds <= LONGEST_SECONDS:
+        if shortest <= seconds <= longest:
             found += _read_level(pulse, general, evidence, at, level, seconds)
     return found
 

@@ -78,4 +78,6 @@ def constant_beats(
         reach = 2 * reach / (len(asked) - 1)
     period = 1.0 / frequency
     phase = float(np.angle(turn)) / (2 * np.pi * 4) * period
-    return seconds[0] + phase + period * np.arange(-1, int(span / period) + 3)
+    numbers = np.arange(-1, int(span / period) + 3, dtype=np.float64)
+    beats: NDArray[np.float64] = numbers * period + (seconds[0] + phase)
+    return beats

@@ -1,0 +1,82 @@
+"""What holds for every song and every setting."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine
+from arranger.grid import plan_grid
+from arranger.settings import STEP_CHOICES, GridSettings
+from tests.grid.songs import song_of
+
+ENGINE = load_engine("twin-phase")
+
+note = st.tuples(
+    st.integers(0, 40 * 12).map(lambda n: Fraction(n, 12)),
+    st.integers(0, 60).map(lambda n: Fraction(n, 12)),
+    st.integers(30, 90),
+)
+loose_note = st.tuples(st.floats(0, 40), st.floats(0, 4), st.integers(30, 90))
+part = st.lists(st.one_of(note, loose_note), min_size=1, max_size=24)
+metres = st.lists(
+    st.tuples(st.integers(1, 30), st.integers(1, 9), st.sampled_from([2, 4, 8])), max_size=3
+).map(lambda changes: ((0, 4, 4), *sorted({c[0]: c for c in changes}.values())))
+choices = st.builds(
+    GridSettings,
+    step=st.sampled_from([None, *STEP_CHOICES, Fraction(1, 5)]),
+    beat=st.sampled_from(["auto", "file", "track"]),
+    clock=st.sampled_from(["beat", "clock"]),
+    swing=st.sampled_from(["auto", "play", "straighten"]),
+)
+
+
+@settings(max_examples=120, deadline=None)
+@given(parts=st.lists(part, min_size=1, max_size=3), metres=metres, chosen=choices)
+def test_grids_are_whole(parts, metres, chosen):
+    song = song_of(*parts, metres=metres)
+    grid = plan_grid(song, ENGINE, chosen)
+    # Every note has a place, within the sheet, of at least one step.
+    assert grid.onset_steps.shape == grid.end_steps.shape == (len(song.notes),)
+    assert grid.onset_steps.min() >= 0
+    assert grid.onset_steps.max() < grid.steps
+    assert (grid.end_steps > grid.onset_steps).all()
+    assert grid.end_steps.max() <= grid.steps
+    # Bars cover the sheet exactly.
+    edges = [bar.first_step for bar in grid.bars] + [grid.steps]
+    assert edges[0] == 0
+    assert [bar.steps for bar in grid.bars] == np.diff(edges).tolist()
+    assert min(np.diff(edges)) > 0
+    # Later notes never land earlier, and equal onsets land together.
+    onsets = np.array([each.onset for each in song.notes])
+    assert (np.diff(grid.onset_steps[np.argsort(onsets, kind="stable")]) >= 0).all()
+    # The choice is the asked one, or the cheapest, and is listed first.
+    assert grid.alternatives[0].step_beats == grid.step_beats
+    if chosen.step is None:
+        assert grid.alternatives[0].cost == min(each.cost for each in grid.alternatives)
+    else:
+        assert grid.step_beats == chosen.step
+
+
+@settings(max_examples=40, deadline=None)
+@given(parts=st.lists(st.lists(note, min_size=1, max_size=24), min_size=1, max_size=3))
+def test_on_the_finest_step_nothing_written_moves(parts):
+    song = song_of(*parts)
+    grid = plan_grid(song, ENGINE, GridSettings(step=Fraction(1, 12), beat="file"))
+    origin = Fraction(grid.first_tick, song.ticks_per_beat)
+    asked = [(Fraction(each.onset, song.ticks_per_beat) - origin) * 12 for each in song.notes]
+    assert grid.onset_steps.tolist() == [int(each) for each in asked]
+
+
+@settings(max_examples=40, deadline=None)
+@given(parts=st.lists(st.lists(note, min_size=1, max_size=24), min_size=1, max_size=2))
+def test_a_bar_of_silence_before_changes_nothing_else(parts):
+    later = [[(onset + 4, length, pitch) for onset, length, pitch in part] for part in parts]
+    first, second = (plan_grid(song_of(*each), ENGINE) for each in (parts, later))
+    assert first.step_beats == second.step_beats
+    assert first.onset_steps.tolist() == second.onset_steps.tolist()
+    assert first.end_steps.tolist() == second.end_steps.tolist()
+    assert second.bars[0].number == first.bars[0].number + 1

@@ -1,0 +1,83 @@
+"""The test whether a file follows its own beat, with its false-alarm rate."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from arranger.grid import follows_own_beat
+from arranger.grid.onbeat import FEWEST_ONSETS, PHASE_ALARM
+from tests.grid.songs import song_of
+
+
+def quavers(count: int = 200):
+    return [(i / 2, 0.5, 60 + i % 7) for i in range(count)]
+
+
+def test_a_written_song_follows():
+    verdict = follows_own_beat(song_of(quavers()))
+    assert verdict.follows
+    assert verdict.exact
+    assert verdict.statistic == pytest.approx(1.0)
+    assert verdict.probability == pytest.approx(0.0, abs=1e-9)
+
+
+def test_triplets_follow_at_thirds():
+    verdict = follows_own_beat(song_of([(i / 3, 1 / 3, 60 + i % 7) for i in range(200)]))
+    assert verdict.follows
+    assert verdict.division == 3
+
+
+def test_a_song_played_to_the_click_follows():
+    # 10 ms of normal jitter at 120 beats a minute is 0.02 beats.
+    rng = np.random.default_rng(5)
+    line = [(1 + i / 2 + rng.normal(0, 0.02), 0.4, 60 + i % 7) for i in range(200)]
+    verdict = follows_own_beat(song_of(line))
+    assert verdict.follows
+    assert not verdict.exact
+
+
+def test_another_tempo_does_not_follow():
+    line = [(i * 0.5437, 0.5, 60 + i % 7) for i in range(200)]
+    verdict = follows_own_beat(song_of(line))
+    assert not verdict.follows
+    assert not verdict.keeps_tempo
+
+
+def test_a_shifted_recording_keeps_the_tempo_but_not_the_beat():
+    line = [(i / 2 + 0.11, 0.5, 60 + i % 7) for i in range(200)]
+    verdict = follows_own_beat(song_of(line))
+    assert not verdict.follows
+    assert verdict.keeps_tempo
+    assert verdict.shift_beats == pytest.approx(0.11, abs=0.002)
+    assert "keep the file's tempo" in verdict.sentence
+
+
+def test_a_few_onsets_are_believed():
+    line = [(i * 0.5437, 0.5, 60) for i in range(FEWEST_ONSETS - 1)]
+    verdict = follows_own_beat(song_of(line))
+    assert verdict.follows
+    assert "too few" in verdict.sentence
+
+
+def test_clock_time_has_no_beat_to_follow():
+    assert not follows_own_beat(song_of(quavers(), own_beat=False)).follows
+
+
+def test_false_alarms_are_as_rare_as_stated():
+    # Recordings at an arbitrary phase: PHASE_ALARM of them pass by accident. With 300 trials the
+    # share is within 3 standard errors, sqrt(0.1 * 0.9 / 300) = 0.017 each, of the rate.
+    rng = np.random.default_rng(11)
+    passed = []
+    for _ in range(300):
+        shift, onsets = rng.random(), np.cumsum(rng.choice([0.25, 0.5, 1.0], 150))
+        line = [(1 + shift + onset, 0.25, 60) for onset in onsets + rng.normal(0, 0.01, 150)]
+        passed.append(follows_own_beat(song_of(line)).follows)
+    assert np.mean(passed) == pytest.approx(PHASE_ALARM, abs=0.052)
+
+
+def test_onsets_without_any_beat_hardly_ever_keep_the_tempo():
+    rng = np.random.default_rng(12)
+    for _ in range(100):
+        onsets = np.cumsum(rng.exponential(0.4, 150))
+        assert not follows_own_beat(song_of([(o, 0.25, 60) for o in onsets])).keeps_tempo
