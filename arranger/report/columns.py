@@ -33,7 +33,7 @@ def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
     note, entry = found.note, found.entry
     voice, step, steps = zip(*found.first_span, strict=True) if found.first_span else ((), (), ())
     return {
-        "id": written(note["id"]),
+        "id": [str(number) for number in note["id"]],
         "track": written(note["track"]),
         "part": written([part + 1 for part in note["part"]]),
         "channel": written(note["channel"]),
@@ -60,8 +60,15 @@ def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
 
 def written(values: Sequence[Any]) -> Texts:
     """Return values of one kind as JSON text."""
-    table = {value: json.dumps(value, ensure_ascii=False) for value in set(values)}
+    table = {value: _text(value) for value in set(values)}
     return [table[value] for value in values]
+
+
+def _text(value: Any) -> str:
+    """Return a value as JSON text; `json.dumps` sets up an encoder each time, which takes longer."""
+    if isinstance(value, bool) or value is None or isinstance(value, tuple):
+        return json.dumps(value)
+    return encode_basestring(value) if isinstance(value, str) else repr(value)
 
 
 def array(texts: Iterable[str]) -> str:
