@@ -182,7 +182,9 @@ def _in_chord(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
         "shared_above": above.sum(axis=0),
         "shared_above_most": above.max(axis=0),
         "shared_below": np.where(lower, shared, 0.0).sum(axis=0),
-        "same_band_2s": (two_seconds & (np.abs(interval) <= 5)).sum(axis=0) / around,
+        "same_band_2s": ((two_seconds & (np.abs(interval) <= 5)).sum(axis=0) / around).astype(
+            np.float32
+        ),
     }
 
 
