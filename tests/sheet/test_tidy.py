@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -129,3 +130,33 @@ def test_the_file_is_tidied_in_its_place(tmp_path: Path) -> None:
     assert tidy_file(path)
     assert not tidy_file(path)
     assert path.with_name("x.duet~").read_text() == rough
+
+
+@settings(deadline=None)
+@given(st.integers(0, 2**32).map(random.Random))
+def test_comments_are_kept_wherever_they_are_typed(rng: random.Random) -> None:
+    """Comments and blank lines are put in and taken out at random lines of a good sheet."""
+    lines = [line.partition("   # ")[0] for line in TIDY.split("\n")]
+    lines = [line for line in lines if not line.lstrip().startswith("#")]
+    music = parse("\n".join(lines))
+    typed: list[str] = []
+    for number in range(rng.randint(1, 10)):
+        at = rng.randrange(1, len(lines) + 1)
+        kind = rng.choice(("own line", "beside", "blank", "no blank"))
+        comment = f"comment {number}"
+        if kind == "own line":
+            lines.insert(at, rng.choice(("", "  ", "\t")) + f"# {comment}")
+            typed.append(comment)
+        elif kind == "blank":
+            lines.insert(at, "")
+        elif at < len(lines) and kind == "no blank" and not lines[at]:
+            del lines[at]
+        elif at < len(lines) and kind == "beside" and lines[at] and "comment" not in lines[at]:
+            lines[at] += f"  # {comment}"
+            typed.append(comment)
+    found = parse("\n".join(lines))
+    tidied = tidy_text("\n".join(lines))
+    assert sorted(comment.text for comment in found.comments) == sorted(typed)
+    assert sorted(comment.text for comment in parse(tidied).comments) == sorted(typed)
+    assert tidy_text(tidied) == tidied
+    assert replace(found, comments=()) == music
