@@ -23,7 +23,7 @@ clocks of the timer, are not modelled; by rule 2 they matter only to half cycles
 
 from __future__ import annotations
 
-from itertools import groupby
+from itertools import chain, groupby, islice
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -182,13 +182,17 @@ def pin_blocks(
     played: Iterable[Run], clocks_a_tick: int, listeners: Sequence[frozenset[int]]
 ) -> Iterator[tuple[int, list[Side]]]:
     """Yield the pin's changes for runs of any origin; see `blocks`."""
-    everything = list(played)
-    timer = _Timer(next((run.divisor for run in everything if run.divisor), 2))
+    waiting = iter(played)
+    silent = []
+    for run in waiting:
+        silent.append(run)
+        if run.divisor:
+            break
+    timer = _Timer(silent[-1].divisor or 2 if silent else 2)
+    everything = chain(silent, waiting)
     now = 0
-    end = clocks_a_tick * sum(run.ticks for run in everything)
     pins = [0] * len(listeners)
-    for first in range(0, len(everything), _RUNS_A_BLOCK):
-        block = everything[first : first + _RUNS_A_BLOCK]
+    while block := list(islice(everything, _RUNS_A_BLOCK)):
         ends = now + clocks_a_tick * np.cumsum([run.ticks for run in block])
         starts = np.concatenate(([now], ends[:-1]))
         before = timer.level
@@ -200,8 +204,8 @@ def pin_blocks(
         sides = []
         for index, owners in enumerate(listeners):
             heard = np.array([bool(run.divisor) and run.owner in owners for run in block])
-            # At the very end the pin falls in any case.
-            inside = heard[within] & (flips < end)
+            # What the pin shows at the end of a block is for the next one to say.
+            inside = heard[within] & (flips < ends[-1])
             side = _changes(
                 np.concatenate((flips[inside], starts)),
                 np.concatenate((after_flips[inside], at_starts * heard)).astype(np.int8),

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -11,9 +11,6 @@ from arranger.engine import Engine, load_engine
 from arranger.sheet.model import HOLD, REST
 from arranger.sound.alternate import Run, Side, divisor_runs, drum_divisors, edges, pin_blocks, runs
 from tests.sound.sheets import sheet_of, sheets
-
-if TYPE_CHECKING:
-    import pytest
 
 ENGINE = load_engine("pc-alternate")
 
@@ -76,16 +73,25 @@ def test_edges_are_those_of_a_timer_counted_clock_by_clock(
     chosen = frozenset(owners)
     expected = by_the_clock(played, clocks_a_tick, chosen)
     found = sides_of(played, clocks_a_tick, chosen)
+    times = np.concatenate([side.times for side in found])
+    assert (np.diff(times) > 0).all()
     assert levels_of(found, len(expected)) == expected
     changes = [value for _times, values in found for value in values.tolist()]
     assert all(a != b for a, b in pairwise([0, *changes]))
 
 
-def test_blocks_join_without_a_seam(monkeypatch: pytest.MonkeyPatch) -> None:
-    played = [Run(1 + n % 3, (0, 7, 12, 5)[n % 4], n % 3) for n in range(50)]
-    whole = by_the_clock(played, 9, frozenset((0, 1)))
-    monkeypatch.setattr("arranger.sound.alternate._RUNS_A_BLOCK", 3)
-    assert levels_of(sides_of(played, 9, frozenset((0, 1))), len(whole)) == whole
+@given(RUNS, st.integers(1, 20), st.integers(1, 4))
+def test_blocks_join_without_a_seam(played: list[Run], clocks_a_tick: int, size: int) -> None:
+    listener = frozenset((0, 1))
+    in_one_go = sides_of(played, clocks_a_tick, listener)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("arranger.sound.alternate._RUNS_A_BLOCK", size)
+        in_parts = sides_of(played, clocks_a_tick, listener)
+    for row in (0, 1):
+        assert (
+            np.concatenate([side[row] for side in in_parts]).tolist()
+            == np.concatenate([side[row] for side in in_one_go]).tolist()
+        )
 
 
 def test_voices_have_the_channel_in_turn() -> None:
