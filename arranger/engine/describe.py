@@ -65,6 +65,7 @@ def lines(engine: Engine) -> Iterator[str]:
         f"method {engine.method}, clock {engine.clock_hz:,} Hz, "
         f"{engine.profile.loop.cycles} cycles a {_pass(engine)}"
     )
+    yield f"player: {_player(engine)}"
     yield ""
     yield from _pitch_lines(engine)
     yield ""
@@ -83,6 +84,14 @@ def _pass(engine: Engine) -> str:
     if engine.method == "alternate":
         return f"tick, {engine.profile.loop.turn} ticks a turn of a voice"
     return "pass of the sound loop"
+
+
+def _player(engine: Engine) -> str:
+    if engine.profile.player:
+        return "this project's own, for the Z80 (export as binary or assembly)"
+    if engine.method == "alternate":
+        return "this project's own, for x86 in real mode (export as binary or assembly)"
+    return "a routine of your own (export as data, c or json)"
 
 
 def _pitch_lines(engine: Engine) -> Iterator[str]:

@@ -47,7 +47,9 @@ def test_json_says_the_same() -> None:
 def test_a_new_engine_can_be_written_and_shown(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     assert run("new", path).exit_code == 0
-    assert run(path).stdout.startswith("mine: My own routine")
+    said = run(path).stdout
+    assert said.startswith("mine: My own routine")
+    assert "player: a routine of your own" in said
 
 
 @pytest.mark.parametrize("words", [("new",), ("twin-phase", "file.toml")])
