@@ -35,7 +35,7 @@ class _Tone(NamedTuple):
     tune: float
     bass: float
     worth: float
-    octave_worth: float
+    plain_worth: float
     repeats: int
     repeat_cost: float
     answers: int
@@ -62,7 +62,7 @@ class Breakdown:
         tones = problem.tones
         columns = (
             tones.pitch, tones.onset, tones.end, tones.part, tones.tune, tones.bass, tones.worth,
-            tones.octave_worth, tones.repeats, repeat_costs(tones, costs), problem.answers,
+            tones.plain_worth, tones.repeats, repeat_costs(tones, costs), problem.answers,
         )  # fmt: skip
         self._problem = problem
         self._costs = costs
@@ -174,19 +174,21 @@ class Breakdown:
     def _heard(self, held: int, tone: int) -> float:
         """Return how much of a tone's worth is heard while a voice holds some tone."""
         apart = self._tones[held].pitch - self._tones[tone].pitch
-        if apart == 0:
+        if held == tone:
             return self._tones[tone].worth
-        return self._costs.octave * self._tones[tone].octave_worth if apart % 12 == 0 else 0.0
+        if apart == 0:
+            return self._tones[tone].plain_worth
+        return self._costs.octave * self._tones[tone].plain_worth if apart % 12 == 0 else 0.0
 
     def _shared_out(self, tone: _Tone, cost: float, share: float) -> Iterator[tuple[str, float]]:
         """Yield a loss by what makes the tone worth something; ``share`` of it is heard."""
         tune, bass = self._costs.tune * tone.tune, self._costs.bass * tone.bass
-        # what an octave stands in for is the plain part, never tune and bass
+        # what another tone stands in for is the plain part, never tune and bass
         whole = share >= 1.0
         parts = (
             ("tune", tune, whole),
             ("bass", bass, whole),
-            ("salience", tone.octave_worth - (0.0 if whole else share * tone.worth), whole),
+            ("salience", tone.plain_worth - (0.0 if whole else share * tone.worth), whole),
         )
         for term, part, gone in parts:
             if part > 0 and not gone:

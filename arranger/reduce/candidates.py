@@ -50,8 +50,9 @@ class Tones:
     bass: Floats
     worth: Floats
     """In beats of the tune, per beat."""
-    octave_worth: Floats
-    """The part of the worth that its octave can stand in for: not that of tune and bass."""
+    plain_worth: Floats
+    """The part of the worth that the same pitch or an octave of another tone can stand in for: not
+    that of tune and bass, or a line would be chopped by what doubles it."""
     repeats: Ints
     """Whether the same pitch ends where the tone starts: 0 no, 1 a tone of one step, 2 a longer."""
 
@@ -147,7 +148,7 @@ def gather_tones(
         tune=best[0],
         bass=best[1],
         worth=plain + costs.tune * best[0] + costs.bass * best[1],
-        octave_worth=plain,
+        plain_worth=plain,
         repeats=find_repeats(pitch[lead], onset[lead], end[lead]),
     )
     return tones, tone_of

@@ -5,7 +5,9 @@ The unit is **one beat of the tune**: leaving out a tune note that lasts one bea
 
 A note's worth is ``salience * its salience + tune * its tune weight + bass * its bass weight``, and
 at least `LEAST_WORTH`, so that a free voice always takes a note rather than stay silent. Leaving it
-out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that it sounds.
+out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that it sounds. While its
+pitch is heard from another note only what it has of tune and bass is lost, and while another octave
+of it is heard a share of the rest (``octave``) is not.
 
 Why voices need to change only where a note starts or ends, or beside a drum: between two such
 places every step costs the same, so the cost of a path that changes in between is linear in the

@@ -139,8 +139,10 @@ def _node_costs(
     together = seen.used[:, :, None] & seen.used[:, None, :]
     apart = seen.pitch[:, :, None] - seen.pitch[:, None, :]
     same_class = together & (apart % 12 == 0)
-    octave = costs.octave * _of(tones.octave_worth, slots)[:, None, :]
-    heard = np.where(apart == 0, seen.worth[:, None, :], octave) * same_class
+    plain = _of(tones.plain_worth, slots)[:, None, :]
+    heard = np.where(apart == 0, plain, costs.octave * plain) * same_class
+    itself = np.arange(slots.shape[1])
+    heard[:, itself, itself] = np.where(seen.used, seen.worth, 0.0)
     struck = heard * (costs.attack * (fresh[:, :, None] & fresh[:, None, :]))
     sound, attack = costs.sustain * heard.sum(axis=2), struck.sum(axis=2)
     repeated = np.where(fresh, _of(repeat_costs(tones, costs), slots), 0.0)
@@ -163,8 +165,7 @@ def _node_costs(
     node -= (beats[:, None] * (sound - wrong1) + attack - repeated)[:, :, None]
     node -= (beats[:, None] * (sound - wrong2) + attack - repeated)[:, None, :]
     sounds = _choose_drums(problem, costs, seen, node, lost, attack, shared_attack)
-    own = np.arange(1, slots.shape[1])
-    node[:, own, own] = np.inf
+    node[:, itself[1:], itself[1:]] = np.inf
     return node, sounds
 
 

@@ -24,7 +24,7 @@ class PlainTone(NamedTuple):
     tune: float
     bass: float
     worth: float
-    octave_worth: float
+    plain_worth: float
 
 
 class State(NamedTuple):
@@ -52,7 +52,7 @@ def plain(tones: Tones) -> list[PlainTone]:
         tones.tune,
         tones.bass,
         tones.worth,
-        tones.octave_worth,
+        tones.plain_worth,
     )
     return [PlainTone(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
 
@@ -69,10 +69,12 @@ def heard(song: Song, held: int | None, other: int, costs: Costs) -> float:
     """Return how much of a tone's worth is heard while a voice holds some tone."""
     if held is None:
         return 0.0
+    if held == other:
+        return song.tones[other].worth
     up = song.tones[held].pitch - song.tones[other].pitch
     if up == 0:
-        return song.tones[other].worth
-    return costs.octave * song.tones[other].octave_worth if up % 12 == 0 else 0.0
+        return song.tones[other].plain_worth
+    return costs.octave * song.tones[other].plain_worth if up % 12 == 0 else 0.0
 
 
 def node_cost(song: Song, step: int, state: State, costs: Costs) -> float:

@@ -35,7 +35,7 @@ def tone_rows(draw: st.DrawFn, steps: int) -> reference.PlainTone:
         tune=tune,
         bass=bass,
         worth=plain + tune + 0.7 * bass,
-        octave_worth=plain,
+        plain_worth=plain,
     )
 
 
@@ -55,7 +55,7 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
 
 
 def problem_of(song: reference.Song, most: int = 12) -> Problem:
-    names = ("pitch", "onset", "end", "part", "tune", "bass", "worth", "octave_worth")
+    names = ("pitch", "onset", "end", "part", "tune", "bass", "worth", "plain_worth")
     columns = [np.array([getattr(t, name) for t in song.tones]) for name in names]
     ints = [column.astype(np.int64) for column in columns[:4]]
     tones = Tones(
@@ -67,7 +67,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         tune=columns[4].astype(np.float64),
         bass=columns[5].astype(np.float64),
         worth=columns[6].astype(np.float64),
-        octave_worth=columns[7].astype(np.float64),
+        plain_worth=columns[7].astype(np.float64),
         repeats=find_repeats(ints[0], ints[1], ints[2]),
     )
     steps = sorted(song.drums)
