@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from arranger.report.summary import Summary
 
 WIDEST = 80
+BARS_WIDTH = 14
+"""Of the column with the bars that need a hand: long lists are folded."""
 
 _PLAIN = {0x201C: '"', 0x201D: '"', 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x2212: "-"}
 """Typographic quotes, dash and minus for terminals that only have ASCII."""
@@ -87,14 +89,17 @@ def _blocks(found: Summary, *, plain_boxes: bool) -> Iterator[RenderableType]:
     yield Text.assemble((found.title, "bold"), "\n", played(found), "\n")
     if found.step_lines:
         yield _steps(found, plain_boxes)
+        yield Text("")
     yield _parts(found, plain_boxes)
     if len(found.part_lines) > MOST_PARTS:
         yield Text(f"and {len(found.part_lines) - MOST_PARTS} more parts")
     yield Text.assemble("\n", (counts(found), "bold"), "\n")
     if found.reasons:
         yield _reasons(found, plain_boxes)
+        yield Text("")
     if found.hand:
         yield _hand(found, plain_boxes)
+        yield Text("")
     for remark in found.remarks[:MOST_REMARKS]:
         yield Text(f"note: {remark}")
     if len(found.remarks) > MOST_REMARKS:
@@ -125,6 +130,7 @@ def _table(title: str, columns: str, *, plain: bool) -> Table:
             justify="right" if right else "left",
             no_wrap=right,
             overflow="fold",
+            max_width=BARS_WIDTH if name == "bars" else None,
         )
     return table
 
