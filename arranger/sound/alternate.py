@@ -6,7 +6,7 @@ step; a voice that sounds alone keeps the channel. A drum gives the channel a di
 one that grows steadily, a noise burst pseudo-random ones. With ``drum_takes_step`` silence follows
 the drum, else the voices go on.
 
-The timer is channel 2 of an 8253 or 8254 in mode 3, square wave (Intel 8254 data sheet, order number
+The timer is channel 2 of an 8253 or 8254 in mode 3, square wave (data sheet of the 8254, order number
 231164, "Mode 3: square wave mode", from memory):
 
 1. With a count N the output is high for (N + 1) // 2 clocks and low for N // 2.

@@ -11,9 +11,8 @@ piezo    a piezoelectric disc: high-pass 900 Hz (Q 0.7), resonance at 3.2 kHz
 =======  ===========================================================================
 
 The figures are common practice, no source; they are for an impression, not a measurement. The
-sections become digital by the bilinear transform with the corner frequency kept in place (R.
-Bristow-Johnson, "Cookbook formulae for audio EQ biquad filter coefficients", as republished in the
-W3C Audio EQ Cookbook, from memory). Their joint impulse response, which has died away to less than
+sections become digital by the bilinear transform with the corner frequency kept in place (W3C Audio
+EQ Cookbook, from memory). Their joint impulse response, which has died away to less than
 the last bit of 16 within the length used, is applied by overlap-add FFT convolution: exact, and
 fast without a compiled recursion.
 

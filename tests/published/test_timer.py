@@ -1,6 +1,6 @@
 """The timer of ``pc-alternate`` against its data sheet and its crystal.
 
-Sources: Intel 8254 programmable interval timer, data sheet 231164, mode 3 (from memory: its text on
+Sources: data sheet 231164 of the 8254 programmable interval timer, mode 3 (from memory: its text on
 odd and even counts and on new counts, and the waveforms drawn for counts of 4 and 5). The board's
 crystal has four times the NTSC colour subcarrier of 315 / 88 MHz (SMPTE 170M); the timer gets a
 twelfth of it.

@@ -2,7 +2,7 @@
 
 Measured by FFT (numpy's, of the audio alone): a Hann window over most of the longest step, padded to
 eight times its length, and the peak of the parabola through the three highest logarithms of
-magnitude near the expected place (J. O. Smith, "Spectral Audio Signal Processing", quadratic
+magnitude near the expected place ("Spectral Audio Signal Processing", quadratic
 interpolation of spectral peaks, from memory). With a window of 0.9 s bins are 1.1 Hz apart before
 padding; the method is good to some thousandths of that, 0.2 cents at 33 Hz.
 """

@@ -18,7 +18,7 @@ ENGINE = load_engine("pc-alternate")
 def by_the_clock(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> list[int]:
     """Return the pin's level in each clock, by counting mode 3 out clock by clock.
 
-    From the Intel 8254 data sheet (231164, from memory): high for (N + 1) / 2 counts and low for
+    From the data sheet of the 8254 (231164, from memory): high for (N + 1) / 2 counts and low for
     (N - 1) / 2 if N is odd, N / 2 each if it is even; a new count is loaded at the end of the
     current half cycle.
     """
