@@ -1,4 +1,17 @@
-"""The sheet: two voices and drums as an editable text file."""
+"""The sheet: two voices and drums as an editable text file.
+
+============================================  ====================================================
+model                                         the value, and what holds and rests mean
+text · parse, lexical, values · io            written · read, with the grammar · as files
+digest, keep · align, merge, by_hand          edits: recognised, never overwritten · joined with a
+                                              new conversion, and accounted for
+check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
+passage, watch                                listening while editing
+midi, mark, marked · musicxml                 other programs: there and back · there
+============================================  ====================================================
+
+The rest of the package sees what is listed below; the commands import the modules that they need.
+"""
 
 from arranger.sheet.digest import is_edited, with_digest
 from arranger.sheet.io import read_sheet, write_sheet
