@@ -45,8 +45,8 @@ class Voicing(NamedTuple):
     loudness: Floats
 
 
-class _Neighbours(NamedTuple):
-    """Of each neighbour (rows: 2 * REACH places, columns: notes), relative to the note itself."""
+class Neighbours(NamedTuple):
+    """Each neighbour (rows: 2 * REACH places, columns: notes), relative to the note itself."""
 
     start: Floats
     """Onset minus the note's onset, in seconds; far away where there is no neighbour."""
@@ -72,18 +72,16 @@ def voicing(
     )
 
 
-def near_features(notes: Voicing) -> dict[str, Floats]:
+def near_features(notes: Voicing, beside: Neighbours) -> dict[str, Floats]:
     """Return the features of the first stage: the note among its neighbours and in its song."""
     found = _in_song(notes)
-    beside = _neighbours(notes)
     found |= _in_chord(notes, beside)
     found |= _in_line(notes, beside)
     return found
 
 
-def wide_features(notes: Voicing, likely: Floats) -> dict[str, Floats]:
+def wide_features(notes: Voicing, beside: Neighbours, likely: Floats) -> dict[str, Floats]:
     """Return the features of the second stage, from how likely the first holds each note."""
-    beside = _neighbours(notes)
     likely_beside = _beside(likely, 0.0)
     found = {"likely": likely}
     found |= _against_likely_tune(notes, likely)
@@ -95,9 +93,9 @@ def _window_sums(onset: NDArray[np.float64], half: float, columns: Floats) -> ND
     """Return the sums of each row of ``columns`` over the notes within ``half`` seconds."""
     low = np.searchsorted(onset, onset - half, side="left")
     high = np.searchsorted(onset, onset + half, side="right")
-    running = np.zeros((len(columns), len(onset) + 1))
-    np.cumsum(columns, axis=1, dtype=np.float64, out=running[:, 1:])
-    return running[:, high] - running[:, low]
+    running = np.zeros((len(onset) + 1, len(columns)))
+    np.cumsum(columns.T, axis=0, dtype=np.float64, out=running[1:])
+    return np.ascontiguousarray((running.take(high, axis=0) - running.take(low, axis=0)).T)
 
 
 def _in_song(notes: Voicing) -> dict[str, Floats]:
@@ -142,7 +140,8 @@ def _beside(values: Floats, fill: float) -> Floats:
     return np.concatenate((shifted[:REACH], shifted[REACH + 1 :]))
 
 
-def _neighbours(notes: Voicing) -> _Neighbours:
+def neighbours(notes: Voicing) -> Neighbours:
+    """Return the neighbours of each note; see the module's conventions."""
     far = 1e4
     onset = (notes.onset - notes.onset[0]).astype(np.float32)
     start = _beside(onset, 0.0) - onset
@@ -151,7 +150,7 @@ def _neighbours(notes: Voicing) -> _Neighbours:
         start[REACH - place, :place] = -far
         start[REACH + place - 1, max(count - place, 0) :] = far
     length = _beside(notes.length, SHORTEST)
-    return _Neighbours(
+    return Neighbours(
         start=start,
         stop=start + length,
         length=length,
@@ -160,7 +159,7 @@ def _neighbours(notes: Voicing) -> _Neighbours:
     )
 
 
-def _in_chord(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
+def _in_chord(notes: Voicing, beside: Neighbours) -> dict[str, Floats]:
     """Measure what sounds above and below: when the note starts, and while it lasts."""
     start, stop, interval = beside.start, beside.stop, beside.interval
     sounding = (start <= TOGETHER) & (stop > TOGETHER)
@@ -188,7 +187,7 @@ def _in_chord(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
     }
 
 
-def _in_line(notes: Voicing, beside: _Neighbours) -> dict[str, Floats]:
+def _in_line(notes: Voicing, beside: Neighbours) -> dict[str, Floats]:
     """How well the note goes on from an earlier one and into a later one, as a single line."""
     start, stop, size = beside.start, beside.stop, np.abs(beside.interval)
     found: dict[str, Floats] = {
@@ -251,7 +250,7 @@ def _against_likely_tune(notes: Voicing, likely: Floats) -> dict[str, Floats]:
     return found
 
 
-def _rivals(notes: Voicing, beside: _Neighbours, likely: Floats) -> dict[str, Floats]:
+def _rivals(notes: Voicing, beside: Neighbours, likely: Floats) -> dict[str, Floats]:
     """Find the likeliest other note while this one sounds, and the ones before and after."""
     start, stop, interval = beside.start, beside.stop, beside.interval
     shared = np.minimum(stop, notes.length) - np.maximum(start, 0.0)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arranger.reduce.tune_features import near_features, wide_features
+from arranger.reduce.tune_features import near_features, neighbours, wide_features
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,9 +63,10 @@ class Forest:
 def tune_likelihood(notes: Voicing) -> Floats:
     """Return how likely each note belongs to the tune, 0..1; shape (notes,)."""
     first, second = _stages()
-    found = near_features(notes)
+    beside = neighbours(notes)
+    found = near_features(notes, beside)
     likely = _share(first.log_odds(found))
-    found |= wide_features(notes, likely)
+    found |= wide_features(notes, beside, likely)
     return _share(second.log_odds(found))
 
 

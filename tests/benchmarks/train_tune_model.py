@@ -29,7 +29,7 @@ from catboost import CatBoostClassifier, Pool
 from numpy.typing import NDArray
 
 from arranger.reduce.columns import columns
-from arranger.reduce.tune_features import Voicing, near_features, voicing, wide_features
+from arranger.reduce.tune_features import Voicing, near_features, neighbours, voicing, wide_features
 from tests.benchmarks import pop909, scores
 
 Floats = NDArray[np.float64]
@@ -234,13 +234,15 @@ def main() -> None:
     extra = from_scores()
     samples += extra
     songs += range(len(extra))
-    near = [near_features(s.notes) for s in samples]
+    near = [near_features(s.notes, neighbours(s.notes)) for s in samples]
     names = list(near[0])
     rows = [matrix(found) for found in near]
     _say(f"{len(samples)} samples of {sum(map(len, rows))} notes, {len(names)} features")
     first = fit(rows, samples, names, given)
     likely = unseen(rows, samples, songs, names, given)
-    wide = [wide_features(s.notes, p) for s, p in zip(samples, likely, strict=True)]
+    wide = [
+        wide_features(s.notes, neighbours(s.notes), p) for s, p in zip(samples, likely, strict=True)
+    ]
     both = names + list(wide[0])
     rows = [np.concatenate((row, matrix(f)), axis=1) for row, f in zip(rows, wide, strict=True)]
     second = fit(rows, samples, both, given)

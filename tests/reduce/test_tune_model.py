@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from arranger.reduce.columns import columns
 from arranger.reduce.salience import likelihood
-from arranger.reduce.tune_features import near_features, voicing, wide_features
+from arranger.reduce.tune_features import near_features, neighbours, voicing, wide_features
 from arranger.reduce.tune_model import read_forest, tune_likelihood
 from tests.reduce.little_songs import Line, song_of
 
@@ -69,8 +69,10 @@ def test_the_file_is_small_and_asks_only_for_known_features():
     resource = files("arranger.reduce").joinpath("tune_model.json")
     text = resource.read_text("utf-8")
     notes = voiced([(0, 4, 60, 90), (4, 4, 64, 90)])
-    near = near_features(notes)
-    known = set(near) | set(wide_features(notes, np.full(2, 0.5, dtype=np.float32)))
+    near = near_features(notes, neighbours(notes))
+    known = set(near) | set(
+        wide_features(notes, neighbours(notes), np.full(2, 0.5, dtype=np.float32))
+    )
     first, second = json.loads(text)["stages"]
     assert set(first["features"]) <= set(near)
     assert set(second["features"]) <= known
@@ -84,7 +86,9 @@ def test_likelihoods_are_shares_and_features_finite(rows):
     likely = tune_likelihood(notes)
     assert likely.shape == (len(rows),)
     assert ((likely >= 0) & (likely <= 1)).all()
-    for name, values in (near_features(notes) | wide_features(notes, likely)).items():
+    beside = neighbours(notes)
+    found = near_features(notes, beside) | wide_features(notes, beside, likely)
+    for name, values in found.items():
         assert np.isfinite(values).all(), name
         assert values.dtype == np.float32, name
 
@@ -93,7 +97,8 @@ def test_likelihoods_are_shares_and_features_finite(rows):
 @given(NOTES, st.integers(-12, 12), st.integers(0, 3))
 def test_key_and_start_of_the_song_make_no_difference(rows, semitones, seconds):
     # exact in binary: eighths of a second, whole seconds and semitones
-    here, there = near_features(voiced(rows)), near_features(voiced(rows, semitones, seconds))
+    here, there = voiced(rows), voiced(rows, semitones, seconds)
+    here, there = (near_features(notes, neighbours(notes)) for notes in (here, there))
     for name, values in here.items():
         assert values == pytest.approx(there[name], abs=2e-3), name
 
