@@ -203,11 +203,22 @@ def _members(conversion: Conversion, wanted: list[int]) -> Mapping[int, NDArray[
 
 
 def _sentence(conversion: Conversion, bar: BarLoss, members: NDArray[np.int64]) -> str:
-    """Return how many notes are not heard, the main causes, and what tune and bass lost."""
-    causes = list(reason_counts(account(conversion).decided[members]).items())[:2]
-    told = " and ".join(f"{count} {DECIDED[reason]}" for reason, count in causes)
-    lead = f"{bar.dropped} of {bar.notes} notes not heard" if bar.dropped else "every note is heard"
-    return "; ".join([f"{lead}: {told}", *_lines_hit(conversion, members)])
+    """Return how many notes are not heard and why, what else was done, what tune and bass lost."""
+    outcome = account(conversion).outcome[members]
+    dropped = _causes(conversion, members[outcome == DROPPED])
+    others = _causes(conversion, members[outcome != DROPPED])
+    if not dropped:
+        return f"every note is heard, but {others}"
+    told = [f"{bar.dropped} of {bar.notes} notes not heard: {dropped}"]
+    if others:
+        told.append(f"of those heard, {others}")
+    return "; ".join([*told, *_lines_hit(conversion, members)])
+
+
+def _causes(conversion: Conversion, notes: NDArray[np.int64]) -> str:
+    """Return the two main reasons of some notes, with their number; empty for no notes."""
+    counts = reason_counts(account(conversion).decided[notes])
+    return " and ".join(f"{count} {DECIDED[why]}" for why, count in list(counts.items())[:2])
 
 
 def _lines_hit(conversion: Conversion, members: NDArray[np.int64]) -> Iterator[str]:
