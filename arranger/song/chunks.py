@@ -11,6 +11,8 @@ from typing import NamedTuple
 from arranger.song.syntax import is_division
 
 _HEADER, _TRACK = b"MThd", b"MTrk"
+_SHORT_NAMES = frozenset((b"Trk", b"Mrk", b"MTk"))
+"""A track's name that lost a letter: its body starts seven bytes after it, not eight."""
 _MOST_CHUNKS = 100
 """After so many chunks of other types in a row, the next track is searched for."""
 ASSUMED_DIVISION = 480
@@ -62,8 +64,13 @@ def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> Head
         repairs.append((start, f"a header of {length} bytes: the first 6 were read"))
         if length < 6 or not (end == len(data) or data[end : end + 4].isalpha()):
             end = body + 6
+    cut = data.find(_TRACK, body, body + 6 + len(_TRACK) - 1)
+    if cut >= 0:
+        repairs.append((start, "a header cut short by the first track"))
+        end = cut
+    words = data[body : min(end, body + 6)].ljust(6, b"\0")
     midi_format, tracks, division = (
-        int.from_bytes(data[place : place + 2]) for place in (body, body + 2, body + 4)
+        int.from_bytes(words[place : place + 2]) for place in (0, 2, 4)
     )
     if midi_format > 2:
         repairs.append((body, f"format {midi_format} read as format 1"))
@@ -91,6 +98,9 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
         name = data[place : place + 4]
         if name == _TRACK:
             return place
+        if name[:3] in _SHORT_NAMES:
+            repairs.append((place, f"a chunk {name[:3].decode()!r} was read as a track"))
+            return place - 1
         if _is_like_track(name):
             repairs.append((place, f"a chunk {name.decode('latin-1')!r} was read as a track"))
             return place
@@ -105,6 +115,10 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
     found = data.find(_TRACK, place, end)
     if found + 8 > end:
         found = -1
+    lost = _short_name(data, place, end if found < 0 else found)
+    if lost >= 0:
+        repairs.append((lost, f"a chunk {data[lost : lost + 3].decode()!r} was read as a track"))
+        return lost - 1
     skipped = (end if found < 0 else found) - place
     if skipped > 0:
         plural = "s" if skipped > 1 else ""
@@ -128,6 +142,12 @@ def track_limit(data: bytes, start: int, end: int) -> tuple[int, bool]:
 
 def _is_name(name: bytes) -> bool:
     return len(name) == 4 and all(0x20 <= byte < 0x7F for byte in name)
+
+
+def _short_name(data: bytes, start: int, end: int) -> int:
+    """Return where a track's name that lost a letter stands close by, or -1."""
+    near = range(start, min(start + 8, end - 8))
+    return next((place for place in near if data[place : place + 3] in _SHORT_NAMES), -1)
 
 
 def _is_like_track(name: bytes) -> bool:

@@ -63,12 +63,12 @@ def find_score(data: bytes, max_bytes: int) -> Score | None:
         raise SongError("the file is empty" if not data else "the file holds nothing but blanks")
     if data.startswith(b"PK\x03\x04"):
         return _score(_unzipped(data, max_bytes))
+    if midi_start(data) >= 0:
+        return None
     for start, name in _OTHER_FILES:
         if data.startswith(start):
             remedy = _UNPACK if "archive" in name else _WANTED
             raise SongError(f"{name}, not a song", remedy=remedy)
-    if midi_start(data) >= 0:
-        return None
     if data.startswith(b"RIFF"):
         what = {b"WAVE": "WAVE audio", b"AVI ": "an AVI film"}.get(data[8:12], "a RIFF file")
         raise SongError(f"{what} without MIDI data in it", remedy=_WANTED)

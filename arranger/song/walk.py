@@ -361,7 +361,7 @@ class Walk:
     def _in_step(self, place: int) -> bool:
         """Return whether so many bytes make sense from here that it can't be chance."""
         reached = self._reach(place, 0)
-        return reached >= _SURE or (reached > 3 and place + reached >= self.limit)
+        return reached >= _SURE or (reached > 3 and place + reached >= self.limit - 3)
 
     def _cut_off(self, what: str) -> None:
         """Leave out what the end of the data cuts through."""

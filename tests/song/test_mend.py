@@ -142,6 +142,11 @@ CASES = [
          [C4], "4 bytes that are no chunk", "counts 2 tracks, there are 1"),
     case("a damaged track name", header(1, 2) + track(QUARTER_C4).replace(b"MTrk", b"MTrj") +
          track(QUARTER_E4), [C4, (0, 96, 64)], "a chunk 'MTrj' was read as a track"),
+    case("a track name that lost a letter", header(1, 2) + track(QUARTER_C4)[1:] +
+         track(QUARTER_E4).replace(b"MTrk", b"MTk"), [C4, (0, 96, 64)],
+         "a chunk 'Trk' was read as a track", "a chunk 'MTk' was read as a track"),
+    case("a header that lost a byte", header()[:-1] + track(QUARTER_C4), [C4],
+         "a header cut short by the first track"),
     case("a damaged header name", GOOD.replace(b"MThd", b"MUhd"), [C4, E4],
          "a chunk b'MUhd' was read as the header"),
     case("a pause of half a million beats", one_track("FF FF FF 7F F8", QUARTER_C4, QUARTER_E4),
