@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 
 def check(
-    sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET...")],
+    sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET")],
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the problems as JSON, for scripts.")
     ] = False,
@@ -27,14 +27,21 @@ def check(
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     import json
 
+    from arranger.errors import ArrangerError
     from arranger.sheet.check import check_file
     from arranger.sheet.problem import as_json as problem_json
     from arranger.sheet.problem import shown
 
     errors = 0
-    reports = []
+    reports: list[dict[str, Any]] = []
     for sheet in sheets:
-        found = check_file(sheet)
+        try:
+            found = check_file(sheet)
+        except ArrangerError as error:
+            typer.echo(f"arranger: {error}", err=True)
+            reports.append({"file": str(sheet), "errors": 1, "unreadable": str(error)})
+            errors += 1
+            continue
         errors += found.errors
         if as_json:
             reports.append(

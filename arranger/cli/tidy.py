@@ -9,7 +9,7 @@ import typer
 
 
 def tidy(
-    sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET...")],
+    sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET")],
     only_look: Annotated[
         bool,
         typer.Option("--check", help="Write nothing; exit code 1 if a sheet isn't tidy."),

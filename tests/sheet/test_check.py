@@ -200,10 +200,11 @@ def test_the_command_tells_scripts_by_its_exit_code(tmp_path: Path) -> None:
     bad.write_text(GOOD.replace("small", "twin-phase").replace("E4", "H4"))
     run = CliRunner().invoke
     assert run(app, ["check", str(good)]).exit_code == 0
-    result = run(app, ["check", "--json", str(good), str(bad)])
+    result = run(app, ["check", "--json", str(good), str(bad), str(tmp_path / "none.duet")])
     assert result.exit_code == 1
     sheets = json.loads(result.stdout)["sheets"]
-    assert [sheet["errors"] for sheet in sheets] == [0, 1]
+    assert [sheet["errors"] for sheet in sheets] == [0, 1, 1]
+    assert "can't be read" in sheets[2]["unreadable"]
     assert sheets[1]["problems"][0]["code"] == "unknown-pitch"
 
 
