@@ -46,7 +46,8 @@ def with_edits(conversion: Conversion, path: str | Path) -> tuple[Conversion, Me
     """Return a conversion with the edits of the sheet that stands at a path.
 
     The second value says what was merged; None when there is no edited sheet, and the conversion is
-    returned as it is.
+    returned as it is. Where nobody asked for a step and the one that was chosen now doesn't divide
+    the edited sheet's, the song is converted once more in the edited sheet's.
 
     Raises
     ------
@@ -58,6 +59,7 @@ def with_edits(conversion: Conversion, path: str | Path) -> tuple[Conversion, Me
         raise found.error
     if found.state is not State.EDITED or found.sheet is None:
         return conversion, None
+    conversion = _in_step_with(conversion, found.sheet)
     merged = merge(found.sheet, conversion.sheet)
     return revise(conversion, merged), merged
 
@@ -85,6 +87,17 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     check_conservation(ledger, len(conversion.song.notes))
     reduction = _reduction(conversion, merged, places, ledger, revision)
     return replace(conversion, grid=grid, reduction=reduction, sheet=merged.sheet)
+
+
+def _in_step_with(conversion: Conversion, edited: Sheet) -> Conversion:
+    from arranger.pipeline import convert
+
+    settings = conversion.settings
+    divides = (edited.step_beats / conversion.sheet.step_beats).denominator == 1
+    if divides or settings.grid.step is not None:
+        return conversion
+    grid = replace(settings.grid, step=edited.step_beats)
+    return convert(conversion.song, conversion.engine, replace(settings, grid=grid))
 
 
 class _Places(NamedTuple):

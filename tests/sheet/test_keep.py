@@ -167,6 +167,18 @@ def test_converting_again_keeps_what_the_hand_did(tmp_path: Path) -> None:
     assert read_sheet(path) == before
 
 
+def test_edits_in_finer_steps_keep_their_step_unless_another_is_asked_for(tmp_path: Path) -> None:
+    path = tmp_path / "two_gulls.duet"
+    convert(tmp_path)
+    usual = read_sheet(path).step_beats
+    convert(tmp_path, "--step", str(usual / 2))
+    write_sheet(replace(read_sheet(path), title="My gulls"), path)
+    convert(tmp_path, "--transpose", "1", "--keep-edits")
+    assert (read_sheet(path).step_beats, read_sheet(path).title) == (usual / 2, "My gulls")
+    with pytest.raises(SheetError, match=f"--step {usual / 2}"):
+        convert(tmp_path, "--keep-edits", "--step", str(usual))
+
+
 def test_keeping_edits_of_an_unreadable_sheet_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "two_gulls.duet"
     path.write_text("my notes")
