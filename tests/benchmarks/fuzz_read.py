@@ -1,6 +1,7 @@
 """Fuzz the reader: seeded mutations, or coverage-guided with atheris.
 
     python tests/benchmarks/fuzz_read.py --count 100000 --seed 1
+    python tests/benchmarks/fuzz_read.py --count 5000 --folder demo_songs
     python tests/benchmarks/fuzz_read.py --atheris -- -runs=200000
 
 The first needs nothing more; the second needs atheris (PyPI), which is in no extra of this project.
@@ -44,13 +45,15 @@ def read_one(data: bytes) -> str:
     return "mended" if song.repairs else "read"
 
 
-def run_mutations(count: int, seed: int) -> None:
+def run_mutations(count: int, seed: int, folder: Path | None) -> None:
     from tests.song.mutations import mutations
+
+    whole = seeds() if folder is None else [p.read_bytes() for p in sorted(folder.glob("*.mid"))]
 
     outcomes: Counter[str] = Counter()
     slowest = 0.0
     total = 0
-    for data in mutations(seeds(), Random(seed), count):
+    for data in mutations(whole, Random(seed), count):
         start = time.process_time()
         outcomes[read_one(data)] += 1
         slowest = max(slowest, time.process_time() - start)
@@ -77,13 +80,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--folder", type=Path, help="damage the .mid files of a folder instead")
     parser.add_argument("--atheris", action="store_true")
     parser.add_argument("rest", nargs="*", help="options of libFuzzer, after --")
     asked = parser.parse_args()
     if asked.atheris:
         run_atheris(asked.rest)
     else:
-        run_mutations(asked.count, asked.seed)
+        run_mutations(asked.count, asked.seed, asked.folder)
 
 
 if __name__ == "__main__":
