@@ -205,9 +205,13 @@ _NO_TITLES = re.compile(
 
 
 def _title(tracks: Sequence[TrackEvents], file: str) -> str:
-    """Return the first track's name, which is the sequence's name, or the file's name."""
+    """Return the first track's name, which is the sequence's name, or the file's name.
+
+    Where the first track plays along with others, its name is taken for that of its part.
+    """
     written = " ".join(tracks[0].name.split())
-    if _NO_TITLES.fullmatch(written.lower()):
+    is_part = bool(tracks[0].notes) and sum(bool(track.notes) for track in tracks) > 1
+    if is_part or _NO_TITLES.fullmatch(written.lower()):
         written = next((t for track in tracks for t in _karaoke_titles(track.marks)), "")
     return written or file.rpartition(".")[0] or file
 
@@ -223,7 +227,7 @@ def _parts(
     drafts: Sequence[PartDraft], tracks: Sequence[TrackEvents], midi_format: int
 ) -> Iterable[Part]:
     """Name the parts."""
-    names = {track.index: " ".join(track.name.split()) for track in tracks}
+    names = {track.index: " ".join((track.name or track.instrument).split()) for track in tracks}
     parts_of = Counter(draft.track for draft in drafts)
     sounds = Counter((draft.track, draft.channel, draft.program, draft.drum) for draft in drafts)
     for index, draft in enumerate(drafts):

@@ -118,7 +118,15 @@ class TrackEvents:
     @property
     def name(self) -> str:
         """The first track name that isn't empty."""
-        return next((m.text for m in self.marks if m.kind == "track_name" and m.text.strip()), "")
+        return self._first("track_name")
+
+    @property
+    def instrument(self) -> str:
+        """The first instrument name that isn't empty."""
+        return self._first("instrument_name")
+
+    def _first(self, kind: str) -> str:
+        return next((m.text for m in self.marks if m.kind == kind and m.text.strip()), "")
 
 
 def track_events(

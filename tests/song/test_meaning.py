@@ -279,6 +279,17 @@ def test_without_a_name_the_title_is_the_karaoke_title_or_the_file() -> None:
     assert read(karaoke).title == "Lamp Song"
 
 
+def test_the_name_of_a_first_track_that_plays_along_is_no_title() -> None:
+    first = track("00", meta(3, b"Right hand"), QUARTER_C4)
+    assert read(header(1, 1) + first).title == "Right hand"
+    assert read(header(1, 2) + first + track(QUARTER_E4)).title == "test"
+
+
+def test_a_track_without_name_is_called_after_its_instrument() -> None:
+    song = read(header() + track("00", meta(4, b"tin whistle"), QUARTER_C4))
+    assert [part.name for part in song.parts] == ["tin whistle"]
+
+
 # Limits
 
 
