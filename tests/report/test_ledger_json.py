@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from copy import deepcopy
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
@@ -138,3 +139,12 @@ def test_totals_add_up(parade: Conversion) -> None:
 def test_each_note_has_a_line_of_its_own(hand: Conversion) -> None:
     lines = ledger_json(hand).decode().splitlines()
     assert sum(line.startswith('{"id":') for line in lines) == 9
+
+
+def test_a_tracked_beat_is_told_with_its_times(hand: Conversion) -> None:
+    grid = replace(hand.grid, basis="tracked", beats_seconds=(0.0, 0.5000001, 1.0))
+    ledger = json.loads(ledger_json(replace(hand, grid=grid)))
+    VALIDATOR.validate(ledger)
+    assert ledger["grid"]["beats_seconds"] == [0.0, 0.5, 1.0]
+    del ledger["grid"]["beats_seconds"]
+    assert not VALIDATOR.is_valid(ledger)
