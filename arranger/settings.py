@@ -77,7 +77,7 @@ class ReduceSettings:
     costs: Mapping[str, float] = field(default_factory=dict)
     """Overrides of the cost table, by term."""
     max_bytes: int | None = None
-    """Bytes that the song may take; None: what the engine has."""
+    """Bytes that the song may take, and is simplified to fit; None: as many as it needs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

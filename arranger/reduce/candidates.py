@@ -7,7 +7,8 @@ In each segment a voice holds one of a short list of candidates, or rests (slot 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,12 @@ if TYPE_CHECKING:
 
 MOST_CANDIDATES = 12
 """Tones weighed in one segment, the worthiest first. The optimum is exact over these."""
+
+MOST_CELLS = 8_000_000
+"""Segments times pairs of candidates: a longer song gets fewer candidates, to bound memory."""
+
+MOST_SOUNDING = 4_000_000
+"""Pairs of a tone and a segment: if there are more, the longest tones are taken to end earlier."""
 
 IN_LINE = 0.5
 """Tune or bass weight from which a note belongs to the line."""
@@ -87,8 +94,12 @@ class Problem:
     """Each pair of a tone and a segment in which it sounds: the tone, in order..."""
     incidence_segment: Ints
     """...and the segment."""
+    most: int
+    """Tones weighed in one segment at most."""
     overfull: int
     """Segments in which more tones sounded than were weighed."""
+    overlong: int
+    """Tones that were taken to end early, since too many sound for too long."""
 
 
 def gather_tones(
@@ -228,8 +239,11 @@ def lay_out(
     starts, lengths = bounds[:-1], np.diff(bounds)
     weights = np.zeros(len(starts))
     weights[np.searchsorted(starts, drum_steps)] = drum_weights
+    most = int(np.clip(math.isqrt(MOST_CELLS // len(starts)) - 1, 2, most))
     first = np.searchsorted(starts, tones.onset)
-    spans = np.searchsorted(starts, tones.end) - first
+    asked = np.searchsorted(starts, tones.end) - first
+    spans = np.minimum(asked, _longest(asked))
+    tones = replace(tones, end=bounds[first + spans])
     tone = np.repeat(np.arange(len(tones)), spans)
     segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)
     order = np.lexsort((-tones.worth[tone], segment))
@@ -253,8 +267,22 @@ def lay_out(
         answers=_lightest(weights, lengths, first, spans),
         incidence_tone=tone,
         incidence_segment=segment,
+        most=most,
         overfull=int(np.count_nonzero(sounding > most)),
+        overlong=int(np.count_nonzero(spans < asked)),
     )
+
+
+def _longest(spans: Ints) -> int:
+    """Return the most segments that a tone may span so that all together stay in bounds."""
+    low, high = 1, int(spans.max(initial=1))
+    while low < high:
+        middle = (low + high + 1) // 2
+        if int(np.minimum(spans, middle).sum()) <= MOST_SOUNDING:
+            low = middle
+        else:
+            high = middle - 1
+    return low
 
 
 def _lightest(weights: Floats, lengths: Ints, first: Ints, spans: Ints) -> Ints:

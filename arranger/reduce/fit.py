@@ -35,9 +35,6 @@ MOST_DOUBLINGS = 11
 REFINEMENTS = 5
 """Halvings of the interval in which the price is sought."""
 
-BYTES_PER_STEP = 8
-"""More than any step takes: a song that is shorter than the limit by this need not be packed."""
-
 
 class Fitted(NamedTuple):
     """A performance that fits."""
@@ -45,17 +42,6 @@ class Fitted(NamedTuple):
     performance: Performance
     cost: float
     bytes: int
-
-
-def byte_limit(engine: Engine, max_bytes: int | None) -> int:
-    """Return how many bytes a song may take: as asked, but at most what the engine has."""
-    room = engine.memory_bytes - engine.code_bytes
-    return room if max_bytes is None else min(max_bytes, room)
-
-
-def must_be_measured(grid: Grid, limit: int) -> bool:
-    """Return whether a song could be larger than a limit."""
-    return grid.steps * BYTES_PER_STEP > limit
 
 
 def song_size(engine: Engine, grid: Grid, prepared: Prepared, performance: Performance) -> int:

@@ -11,8 +11,7 @@ from arranger.errors import LawError
 from arranger.reduce.account import Accountant
 from arranger.reduce.as_written import perform_as_written
 from arranger.reduce.attacks import held_in, perform
-from arranger.reduce.candidates import MOST_CANDIDATES
-from arranger.reduce.fit import blame_limit, byte_limit, fit, must_be_measured, song_size
+from arranger.reduce.fit import blame_limit, fit, song_size
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.optimum import solve
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
     from arranger.reduce.attacks import Performance
+    from arranger.reduce.candidates import Problem
     from arranger.reduce.prepare import Prepared
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
@@ -49,8 +49,8 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
         performance = perform(prepared.problem, held, optimum.drum)
         cost = optimum.cost
     reduction = _reduction(grid, prepared, performance, cost)
-    limit = byte_limit(engine, settings.max_bytes)
-    if settings.texture != "as-written" and must_be_measured(grid, limit):
+    limit = settings.max_bytes
+    if limit is not None and settings.texture != "as-written":
         size = song_size(engine, grid, prepared, performance)
         if size > limit:
             reduction = _fitted(engine, grid, prepared, reduction, size, limit)
@@ -101,7 +101,7 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: f
         ),
         roles=prepared.weights.roles,
         cost=cost,
-        remarks=_remarks(prepared.problem.overfull),
+        remarks=_remarks(prepared.problem),
         weights=prepared.weights,
     )
 
@@ -128,10 +128,16 @@ def check_rows(reduction: Reduction, engine: Engine, notes: int) -> None:
         raise LawError("a drum sounds without naming its note")
 
 
-def _remarks(overfull: int) -> tuple[str, ...]:
-    if not overfull:
-        return ()
-    return (
-        f"in {overfull} places more than {MOST_CANDIDATES} tones sound at once; the "
-        f"{MOST_CANDIDATES} that matter most were weighed there",
-    )
+def _remarks(problem: Problem) -> tuple[str, ...]:
+    found = []
+    if problem.overfull:
+        found.append(
+            f"in {problem.overfull} places more than {problem.most} tones sound at once; the "
+            f"{problem.most} that matter most were weighed there"
+        )
+    if problem.overlong:
+        found.append(
+            f"{problem.overlong} notes ring on among so many others that they were taken to end "
+            "earlier"
+        )
+    return tuple(found)

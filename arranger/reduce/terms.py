@@ -30,6 +30,9 @@ _Kind = TypeVar("_Kind", bound=np.generic)
 _WIDTHS = np.array((3, 5, 7, 10, 2**31))
 """Slots, the rest included, up to which segments are priced together."""
 
+_MOST_ROWS = 8192
+"""Segments priced at once, to bound memory."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Priced:
@@ -71,7 +74,9 @@ def _batches(counts: Ints) -> Iterator[Ints]:
     """Yield the segments, those with about as many slots together."""
     size = np.searchsorted(_WIDTHS, counts)
     for index in np.unique(size).tolist():
-        yield np.flatnonzero(size == index)
+        rows = np.flatnonzero(size == index)
+        for start in range(0, len(rows), _MOST_ROWS):
+            yield rows[start : start + _MOST_ROWS]
 
 
 class _Seen(NamedTuple):

@@ -321,3 +321,14 @@ def test_an_echo_is_merged_with_what_it_repeats() -> None:
     reduction = reduced(song)
     outcomes = {e.outcome for e in reduction.ledger.entries if song.notes[e.note].part == 1}
     assert outcomes == {"merged"}
+
+
+def test_memory_stays_bounded_when_everything_rings(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("arranger.reduce.candidates.MOST_SOUNDING", 120)
+    monkeypatch.setattr("arranger.reduce.candidates.MOST_CELLS", 400)
+    chords = [(beat, 16 - beat, 40 + 3 * beat + k) for beat in range(16) for k in (0, 7)]
+    song = song_of(Line(chords, "organ"))
+    reduction = reduced(song)
+    check_conservation(reduction.ledger, len(song.notes))
+    assert "the 4 that matter most" in reduction.remarks[0]
+    assert "taken to end earlier" in reduction.remarks[1]
