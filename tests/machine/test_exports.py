@@ -86,7 +86,7 @@ def test_data_is_laid_out_as_documented() -> None:
 
 def test_data_of_a_timer_is_divisors_by_tick() -> None:
     content = exported(sheet_of(ALTERNATE, [69, REST]), "data", ALTERNATE)
-    # One step of count 6 is 24 ticks. By hand: 1,193,182 / 440 = 2711.8.
+    # The shortest step is 24 ticks. By hand: 1,193,182 / 440 = 2711.8.
     assert content == struct.pack("<HHHHH", 24, 2712, 24, 0, 0)
 
 

@@ -97,7 +97,7 @@ def test_blocks_join_without_a_seam(played: list[Run], clocks_a_tick: int, size:
 def test_voices_have_the_channel_in_turn() -> None:
     sheet = sheet_of(ENGINE, [69, HOLD], [45, HOLD])
     upper, lower = ENGINE.pitches[69].setting, ENGINE.pitches[45].setting
-    # A step of count 6 is 24 ticks: three turns of eight; every step begins with voice 1.
+    # The shortest step is 24 ticks: three turns of eight; every step begins with voice 1.
     assert list(runs(sheet, ENGINE)) == [Run(8, upper, 1), Run(8, lower, 2), Run(8, upper, 1)] * 2
     assert divisor_runs(sheet, ENGINE) == [
         (8, upper), (8, lower), (16, upper), (8, lower), (8, upper)
