@@ -37,6 +37,9 @@ NOTES_IN_ALL = 20_000
 LEAST_GAIN = 0.005
 """Share of the loss below which a change is no improvement."""
 
+MOST_RISE = 0.05
+"""Share by which the loss may rise where more notes are heard; beyond it that is no advice."""
+
 
 class Suggestion(NamedTuple):
     """One command to try and what it gives."""
@@ -70,10 +73,16 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
         for attempt in list(_attempts(conversion))[:tries]
         if (suggestion := _tried(conversion, values, attempt)) is not None
     ]
-    gaining = [each for each in found if each.heard_more > 0 or each.loss_change < -LEAST_GAIN]
+    gaining = [each for each in found if _gains(each)]
     # Of alternatives with the same effect the first is enough.
     distinct = {(each.heard_more, each.kept_more, each.loss_change): each for each in gaining[::-1]}
     return tuple(sorted(distinct.values(), key=_rank)[:most])
+
+
+def _gains(suggestion: Suggestion) -> bool:
+    if suggestion.heard_more > 0:
+        return suggestion.loss_change <= MOST_RISE
+    return suggestion.loss_change < -LEAST_GAIN
 
 
 def _rank(suggestion: Suggestion) -> tuple[bool, float, float]:

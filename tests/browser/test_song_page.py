@@ -251,8 +251,10 @@ def test_prints_every_bar_of_the_roll(opened: Callable[..., Opened], parade_file
     assert names[0].startswith("Bars 1 to ")
     assert names[-1].endswith(" to 32")
     assert page.locator("#scroller").is_hidden()
+    assert page.get_by_text("Off, cents").is_visible()
     page.evaluate("dispatchEvent(new Event('afterprint'))")
     expect(images).to_have_count(0)
+    assert not page.get_by_text("Off, cents").is_visible()
 
 
 def test_large_songs_scroll_and_zoom(opened: Callable[..., Opened], large_file: Path) -> None:

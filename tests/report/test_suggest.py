@@ -43,6 +43,7 @@ def test_the_command_gives_what_was_promised(name: str, request: pytest.FixtureR
 def test_only_gains_are_suggested_best_first(name: str, request: pytest.FixtureRequest) -> None:
     found = suggestions(request.getfixturevalue(name))
     assert all(each.heard_more > 0 or each.loss_change < 0 for each in found)
+    assert all(each.loss_change <= 0.05 for each in found)
     free = [each.heard_more > 0 and each.loss_change <= 0 for each in found]
     assert free == sorted(free, reverse=True)
 

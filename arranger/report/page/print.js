@@ -6,11 +6,15 @@ const PRINT_STEPS_A_LINE = 128;
 const PRINT_ROWS = 200;
 
 function preparePrint(account, list) {
+  let opened = [];
   addEventListener("beforeprint", () => {
+    opened = [...document.querySelectorAll("details:not([open])")];
+    for (const details of opened) details.open = true;
     document.getElementById("printed").replaceChildren(...printedLines(account));
     list.showForPrint(PRINT_ROWS);
   });
   addEventListener("afterprint", () => {
+    for (const details of opened) details.open = false;
     document.getElementById("printed").replaceChildren();
     list.show();
   });
