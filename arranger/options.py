@@ -118,6 +118,15 @@ def _cost(text: str) -> tuple[str, float]:
     return name, weight
 
 
+def _section_texture(text: str) -> tuple[str, str]:
+    where, _, name = text.partition("=")
+    choices = [texture for texture in TEXTURES if texture != "as-written"]
+    if not where or name not in choices:
+        message = f"is not of the form WHERE=NAME, with a NAME of {', '.join(choices)}"
+        raise ValueError(message)
+    return where, name
+
+
 _COUNT = _number(int, 1, 2**40)
 
 OPTIONS: tuple[Option, ...] = (
@@ -166,6 +175,10 @@ OPTIONS: tuple[Option, ...] = (
     Option(
         "texture", "reduce", "texture", _one_of(*TEXTURES), "one", "NAME",
         f"What the two voices play: {', '.join(TEXTURES)}.",
+    ),
+    Option(
+        "section-texture", "reduce", "section_textures", _section_texture, "many", "WHERE=NAME",
+        "Texture of a section (A=broken-chord) or of bars (9-16=two-highest); may be given again.",
     ),
     Option(
         "drums", "reduce", "drums", _one_of(*DRUM_AMOUNTS), "one", "AMOUNT", "none, light or full."
@@ -285,7 +298,7 @@ def _parsed(option: Option, value: object) -> object:
             raise SettingsError(
                 f"{option.name}: {str(item)!r} {error}", remedy=option.help.rstrip(".")
             ) from None
-    if option.field == "costs":
+    if option.field in {"costs", "section_textures"}:
         return dict(parsed)  # type: ignore[arg-type]
     return tuple(parsed) if option.kind == "many" else parsed[0]
 
@@ -295,8 +308,9 @@ def _spelled(option: Option, value: object) -> Iterator[str]:
     if option.kind == "flag":
         yield flag
     elif isinstance(value, dict):
-        for term, weight in sorted(value.items()):
-            yield from (flag, f"{term}={weight:g}")
+        for key, chosen in value.items():
+            spelled = chosen if isinstance(chosen, str) else f"{chosen:g}"
+            yield from (flag, f"{key}={spelled}")
     elif option.field == "bars":
         yield from (flag, "-".join(str(bar) for bar in value))  # type: ignore[attr-defined]
     elif option.kind == "many":

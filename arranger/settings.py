@@ -73,6 +73,8 @@ class ReduceSettings:
     transpose: int | str = 0
     """Semitones, or "auto"."""
     texture: str = "tune-and-bass"
+    section_textures: Mapping[str, str] = field(default_factory=dict)
+    """Other textures by section ("A") or bars of the sheet ("9-16"); later ones win."""
     drums: str = "full"
     costs: Mapping[str, float] = field(default_factory=dict)
     """Overrides of the cost table, by term."""

@@ -53,7 +53,7 @@ class Accountant:
         self._problem = problem
         self._ids = prepared.ids
         self._tone_of = prepared.tone_of
-        self._broken = prepared.texture == "broken-chord"
+        self._broken = prepared.broken
         self._performance = performance
         self._drums = drums
         self._loose = max(START_SHARE, START_SECONDS / grid.step_length.seconds)
@@ -165,7 +165,7 @@ class Accountant:
         elif len(spans) > 1 and _holes(spans):
             reasons.append("shortened-by-next-note")
             by_notes.extend(self._takers(first))
-        if self._broken and last.voice == 2 and _TURNS.intersection(reasons):
+        if self._broken[first.start] and last.voice == 2 and _TURNS.intersection(reasons):
             reasons = ["broken-chord", *(r for r in reasons if r not in _TURNS)]
             by_notes = []
         if not reasons:

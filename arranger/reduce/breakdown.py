@@ -15,7 +15,7 @@ from arranger.reduce.terms import repeat_costs
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.reduce.candidates import Floats, Problem
+    from arranger.reduce.candidates import Bools, Floats, Problem
     from arranger.reduce.cost import Costs
 
 
@@ -54,11 +54,20 @@ class Breakdown:
     costs
         The cost table.
     turn_costs
-        Shape (T, K): of holding a slot out of turn in voice 2, under the texture ``broken-chord``
-        (whose voice 2 moves freely except into and out of the tune); None under others.
+        Shape (T, K): of holding a slot out of turn in voice 2 where chords are broken; None when
+        they are nowhere.
+    free_moves
+        Shape (T,): where voice 2 moves freely except into and out of the tune, since it breaks
+        chords; None for nowhere.
     """
 
-    def __init__(self, problem: Problem, costs: Costs, turn_costs: Floats | None = None) -> None:
+    def __init__(
+        self,
+        problem: Problem,
+        costs: Costs,
+        turn_costs: Floats | None = None,
+        free_moves: Bools | None = None,
+    ) -> None:
         tones = problem.tones
         columns = (
             tones.pitch, tones.onset, tones.end, tones.part, tones.tune, tones.bass, tones.worth,
@@ -67,6 +76,7 @@ class Breakdown:
         self._problem = problem
         self._costs = costs
         self._turn_costs = turn_costs
+        self._free_moves = free_moves
         self._tones = [_Tone(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
         self._sounding: list[list[int]] = [[] for _ in problem.starts]
         for tone, segment in zip(
@@ -94,7 +104,8 @@ class Breakdown:
         for voice, (old, new) in enumerate(
             ((before.voice1, now.voice1), (before.voice2, now.voice2))
         ):
-            if voice == 1 and self._turn_costs is not None and not self._tune_in(old, new):
+            free = voice == 1 and self._free_moves is not None and self._free_moves[t]
+            if free and not self._tune_in(old, new):
                 continue
             for term, cost in self._move(t, old, new):
                 found[term] += cost  # type: ignore[assignment]

@@ -15,13 +15,19 @@ from arranger.reduce.placed import place, refuse, unplayable
 from arranger.reduce.ring import end_of_ring, without_ring
 from arranger.reduce.salience import weigh
 from arranger.reduce.terms import price
-from arranger.reduce.textures import free_moves, out_of_turn, turns, weights_for
+from arranger.reduce.textures import (
+    free_moves,
+    out_of_turn,
+    textures_of_steps,
+    turns,
+    weights_by_texture,
+)
 from arranger.reduce.transpose import choose_transposition
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.candidates import Ints, Problem
+    from arranger.reduce.candidates import Bools, Ints, Problem
     from arranger.reduce.cost import Costs
     from arranger.reduce.drums import DrumCandidates
     from arranger.reduce.placed import Placed
@@ -35,7 +41,8 @@ if TYPE_CHECKING:
 class Prepared:
     """All that is known before anything is decided."""
 
-    texture: str
+    broken: Bools
+    """Shape (steps,): where the texture is ``broken-chord``."""
     costs: Costs
     weights: Weights
     transpose: int
@@ -75,7 +82,9 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
         placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     as_written = settings.texture == "as-written"
-    used = weights_for(lines, weights, settings.texture)
+    textures = textures_of_steps(grid, settings)
+    broken = textures == "broken-chord"
+    used = weights_by_texture(lines, weights, textures, placed.onset)
     part, onset, end = placed.part[ids], placed.onset[ids], placed.end[ids]
     if lines is not song:
         end = end_of_ring(song, lines, placed.onset, placed.end)[ids]
@@ -100,10 +109,10 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
         drum_steps=drums.steps,
         drum_weights=drums.weights,
         drum_is_free=not engine.drum_takes_step,
-        more_bounds=turns(grid)[0] if settings.texture == "broken-chord" else None,
+        more_bounds=_more_bounds(grid, broken),
     )
     return Prepared(
-        texture=settings.texture,
+        broken=broken,
         costs=costs,
         weights=weights,
         transpose=transpose,
@@ -115,14 +124,20 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
     )
 
 
+def _more_bounds(grid: Grid, broken: Bools) -> Ints:
+    """Return the steps on which broken chords take turns, begin and stop."""
+    edges = np.flatnonzero(np.diff(broken)) + 1
+    return np.concatenate((turns(grid, broken)[0], edges))
+
+
 def priced(prepared: Prepared, grid: Grid) -> Priced:
     """Return the costs of every choice under the texture."""
     problem, costs = prepared.problem, prepared.costs
     found = price(problem, costs)
-    if prepared.texture != "broken-chord":
+    if not prepared.broken.any():
         return found
-    turn_costs = out_of_turn(problem, costs, *turns(grid))
+    turn_costs = out_of_turn(problem, costs, grid, prepared.broken)
     for t, node in enumerate(found.node):
         node += turn_costs[t, : node.shape[1]]
-    found.move2[:] = free_moves(problem, found.move1)
+    found.move2[:] = free_moves(problem, found.move1, prepared.broken)
     return found

@@ -12,7 +12,7 @@ from arranger.pitch import pitch_name
 from arranger.reduce.breakdown import Breakdown, State
 from arranger.reduce.optimum import as_optimum, back, forward, solve
 from arranger.reduce.prepare import prepare, priced
-from arranger.reduce.textures import out_of_turn, turns
+from arranger.reduce.textures import out_of_turn
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -92,9 +92,12 @@ class _Weighing:
         self._prepared = prepared
         self._problem = prepared.problem
         self._priced: Priced = priced(prepared, grid)
-        broken = prepared.texture == "broken-chord"
-        turn_costs = out_of_turn(self._problem, prepared.costs, *turns(grid)) if broken else None
-        self._breakdown = Breakdown(self._problem, prepared.costs, turn_costs)
+        broken = prepared.broken
+        turn_costs = (
+            out_of_turn(self._problem, prepared.costs, grid, broken) if broken.any() else None
+        )
+        free = broken[self._problem.starts]
+        self._breakdown = Breakdown(self._problem, prepared.costs, turn_costs, free)
         low, high = bar.first_step, bar.first_step + bar.steps
         starts = self._problem.starts
         self._first = int(np.searchsorted(starts, low, side="right")) - 1

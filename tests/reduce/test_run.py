@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.errors import LimitError, SettingsError
 from arranger.grid import plan_grid
+from arranger.grid.model import GridBar, Section
 from arranger.reduce import check_conservation, reduce
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.model import HOLD, REST, tones
@@ -332,3 +333,19 @@ def test_memory_stays_bounded_when_everything_rings(monkeypatch: pytest.MonkeyPa
     check_conservation(reduction.ledger, len(song.notes))
     assert "the 4 that matter most" in reduction.remarks[0]
     assert "taken to end earlier" in reduction.remarks[1]
+
+
+def test_each_section_has_the_texture_asked_for() -> None:
+    grid = grid_of(BAND)
+    bars = (GridBar(1, 0, 16, 4, 4), GridBar(2, 16, 16, 4, 4))
+    grid = replace(grid, bars=bars, sections=(Section("B", 1, 1),))
+    whole = reduce(BAND, ENGINE, grid, replace(PLAIN, texture="broken-chord"))
+    plain = reduce(BAND, ENGINE, grid, PLAIN)
+    for where in ("B", "2", "2-2"):
+        mixed = replace(PLAIN, section_textures={where: "broken-chord"})
+        found = reduce(BAND, ENGINE, grid, mixed)
+        assert tones(found.voice2)[:16] == tones(plain.voice2)[:16]
+        assert tones(found.voice2)[16:] == tones(whole.voice2)[16:]
+        assert found.voice1 == plain.voice1
+    with pytest.raises(SettingsError, match="no section and no bar 'C'; sections: B; bars: 1-2"):
+        reduce(BAND, ENGINE, grid, replace(PLAIN, section_textures={"C": "two-highest"}))
