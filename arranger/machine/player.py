@@ -146,7 +146,7 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
     room = min(engine.memory_bytes, _MEMORY_END - origin) - code_bytes(engine)
     if song.bytes > room:
         raise SheetError(
-            f"the song takes {song.bytes:,} bytes, and {room:,} are free",
+            f"the song takes {song.bytes:,} bytes, and {max(room, 0):,} are free",
             remedy="choose a lower address, split the piece, or choose a longer step",
         )
     head = _HEAD.format(
