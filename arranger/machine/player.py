@@ -33,6 +33,7 @@ FIRST_WRITE_CYCLES = 926
 """From a call of ``start`` to the first pass of the first event, if no key is down (tested)."""
 
 _MEMORY_END = 0x10000
+_LONGEST_COMMENT = 100
 
 _COUNT = {
     "phase": (
@@ -265,6 +266,6 @@ def code_bytes(engine: Engine) -> int:
 
 
 def _comment(text: str) -> str:
-    """Return text from inside a file so that it stays a comment of one line in ASCII."""
+    """Return text from inside a file so that it stays a comment of one short line in ASCII."""
     plain = text.encode("ascii", "backslashreplace").decode()
-    return "".join(c if c.isprintable() else " " for c in plain)
+    return "".join(c if c.isprintable() else " " for c in plain)[:_LONGEST_COMMENT]

@@ -210,6 +210,16 @@ def test_each_half_pass_takes_59_cycles_by_the_listing(engine: Engine) -> None:
 
 
 @each_engine
+def test_the_head_says_what_a_programmer_must_know(engine: Engine) -> None:
+    sheet = sheet_of(engine, [60], title="Very long " * 1000 + "\n ld a,0")
+    head = assembly(sheet, engine, 0x9000).split("        org")[0]
+    assert all(line.startswith(";") for line in head.splitlines() if line)
+    assert max(len(line) for line in head.splitlines()) <= 110
+    for fact in ("36864", "36867", "36870", "36873", "Loudness", "local rules", "border"):
+        assert fact in head
+
+
+@each_engine
 def test_the_sound_loop_is_small(engine: Engine) -> None:
     symbols = binary(piece(engine), engine).symbols
     size = symbols["looped"] - symbols["loop"]
