@@ -9,31 +9,32 @@ from __future__ import annotations
 from bisect import bisect_right
 from typing import TYPE_CHECKING
 
-from arranger.song.time import bars
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.song.model import Mark, Song
 
 
-def words_by_bar(song: Song) -> dict[int, str]:
-    """Return the words of each bar that has any, by bar number as in `arranger.song.time.bars`.
+def words_by_bar(song: Song, bar_ticks: Sequence[int]) -> dict[int, str]:
+    """Return the words of each bar that has any, by the bar's index.
 
     Each is one line: white space and line marks become single spaces.
+
+    Parameters
+    ----------
+    song
+        The song.
+    bar_ticks
+        Where the bars start, in order; words before the first belong to it.
     """
     sung = _sung(song.marks)
-    if not sung:
-        return {}
-    found = bars(song, max(song.end_tick, sung[-1].tick + 1))
-    starts = [bar.start for bar in found]
     by_bar: dict[int, list[str]] = {}
     for mark in sung:
-        number = found[bisect_right(starts, mark.tick) - 1].number
-        by_bar.setdefault(number, []).append(mark.text)
+        index = max(bisect_right(bar_ticks, mark.tick) - 1, 0)
+        by_bar.setdefault(index, []).append(mark.text)
     spaced = _are_spaced([mark.text for mark in sung])
-    lines = {number: _line(texts, spaced) for number, texts in by_bar.items()}
-    return {number: line for number, line in lines.items() if line}
+    lines = {index: _line(texts, spaced) for index, texts in by_bar.items()}
+    return {index: line for index, line in lines.items() if line}
 
 
 def _sung(marks: Sequence[Mark]) -> list[Mark]:
