@@ -34,6 +34,10 @@ MOST_CELLS = 8_000_000
 MOST_SOUNDING = 4_000_000
 """Pairs of a tone and a segment: if there are more, the longest tones are taken to end earlier."""
 
+OFF_STEP = 0.5
+"""What a note loses of its weights for every step that it stands off its step: of two that meet on
+one, the note that belongs there comes first."""
+
 IN_LINE = 0.5
 """Tune or bass weight from which a note belongs to the line."""
 
@@ -109,6 +113,7 @@ def gather_tones(
     end: Ints,
     part: Ints,
     *,
+    offset: Floats,
     weights: Weights,
     costs: Costs,
     separate_parts: bool = False,
@@ -121,6 +126,8 @@ def gather_tones(
         Shape (n,): the ids of the notes that can sound.
     pitch, onset, end, part
         Shape (n,): pitch as it will be played, first step, step after the last, index of the part.
+    offset
+        Shape (n,): where each note is written minus its step, in steps.
     weights
         Of all notes of the song.
     costs
@@ -135,8 +142,10 @@ def gather_tones(
     tone_of
         Shape (n,): the tone of each note.
     """
-    tune, bass = weights.tune[ids], weights.bass[ids]
-    salience = weights.salience[ids] * np.where(weights.duplicate_of[ids] >= 0, DUPLICATE_SHARE, 1)
+    share = 1.0 - OFF_STEP * np.minimum(np.abs(offset), 1.0)
+    tune, bass = share * weights.tune[ids], share * weights.bass[ids]
+    share = np.where(weights.duplicate_of[ids] >= 0, DUPLICATE_SHARE * share, share)
+    salience = share * weights.salience[ids]
     rank = costs.salience * salience + costs.tune * tune + costs.bass * bass
     span = int(end.max(initial=0)) + 1
     key = (onset * span + end) * 128 + pitch

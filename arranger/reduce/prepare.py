@@ -81,19 +81,17 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
     if settings.drums == "none":
         placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
-    as_written = settings.texture == "as-written"
     textures = textures_of_steps(grid, settings)
     broken = textures == "broken-chord"
     used = weights_by_texture(lines, weights, textures, placed.onset)
-    part, onset, end = placed.part[ids], placed.onset[ids], placed.end[ids]
-    if lines is not song:
-        end = end_of_ring(song, lines, placed.onset, placed.end)[ids]
+    as_written = settings.texture == "as-written"
     tones, tone_of = gather_tones(
         ids,
         pitch_out[ids],
-        onset,
-        end if as_written else line_ends(part, onset, end, used.tune[ids], used.bass[ids]),
-        part,
+        placed.onset[ids],
+        placed.end[ids] if as_written else _ends(song, lines, placed, used, ids),
+        placed.part[ids],
+        offset=placed.offset[ids],
         weights=used,
         costs=costs,
         separate_parts=as_written,
@@ -122,6 +120,15 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
         drums=drums,
         problem=problem,
     )
+
+
+def _ends(song: Song, lines: Song, placed: Placed, weights: Weights, ids: Ints) -> Ints:
+    """Return the steps before which the notes end, as parts of their lines; shape (n,)."""
+    end = placed.end
+    if lines is not song:
+        end = end_of_ring(song, lines, placed.onset, end)
+    part, onset = placed.part[ids], placed.onset[ids]
+    return line_ends(part, onset, end[ids], weights.tune[ids], weights.bass[ids])
 
 
 def _more_bounds(grid: Grid, broken: Bools) -> Ints:

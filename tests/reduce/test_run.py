@@ -349,3 +349,11 @@ def test_each_section_has_the_texture_asked_for() -> None:
         assert found.voice1 == plain.voice1
     with pytest.raises(SettingsError, match="no section and no bar 'C'; sections: B; bars: 1-2"):
         reduce(BAND, ENGINE, grid, replace(PLAIN, section_textures={"C": "two-highest"}))
+
+
+def test_a_note_between_steps_gives_way_to_the_note_on_the_step() -> None:
+    ornament = [(0, 0.9, 72), (0.9, 0.1, 74), (1, 1, 76)]
+    reduction = reduced(song_of(Line(ornament, "melody"), Line([(0, 2, 48)], "bass")), PLAIN, 2)
+    assert [e.outcome for e in reduction.ledger.entries] == ["kept", "kept", "dropped", "kept"]
+    assert entry(reduction, 2).reasons == ("same-step",)
+    assert entry(reduction, 2).by == (3,)
