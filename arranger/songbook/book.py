@@ -55,15 +55,20 @@ class BookResult(NamedTuple):
 
     records: tuple[Record, ...]
     """One a song, by relative path."""
-    skipped: int
-    """How many were unchanged since the last run."""
+    converted: int
+    """How many were converted in this run."""
     files: tuple[Path, ...]
     """The songbook's own files."""
 
     @property
     def failed(self) -> tuple[Record, ...]:
-        """The songs that could not be converted."""
+        """The songs that could not be converted, in this run or an earlier one."""
         return tuple(record for record in self.records if record.state == "failed")
+
+    @property
+    def unchanged(self) -> int:
+        """How many were converted in an earlier run and haven't changed since."""
+        return len(self.records) - self.converted - len(self.failed)
 
 
 def convert_book(
@@ -93,18 +98,19 @@ def convert_book(
         index.forget(known.keys() - settings.keys())
         records: dict[str, Record] = {}
         changed = _Changed(choice, found, settings, known, records)
-        done = 0
+        done = converted = 0
         for job, record in run_jobs(changed, choice.workers, choice.cluster):
             records[job.relative] = record
             _remember(index, changed.keys.pop(job.relative), job, record)
             done += 1
+            converted += record.state != "failed"
             if done % SAVE_EVERY == 0:
                 index.save()
             progress(len(records), len(found))
         index.save()
         ordered = tuple(records[song.relative] for song in found)
         files = write_overview(ordered, choice.out)
-    return BookResult(ordered, len(found) - done, files)
+    return BookResult(ordered, converted, files)
 
 
 class _Changed:

@@ -29,8 +29,8 @@ def as_json(result: BookResult) -> str:
     return json.dumps(
         {
             "songs": len(result.records),
-            "converted": _converted(result),
-            "unchanged": result.skipped,
+            "converted": result.converted,
+            "unchanged": result.unchanged,
             "failed": [
                 {"song": record.relative, "reason": record.reason, "message": record.message}
                 for record in result.failed
@@ -42,10 +42,6 @@ def as_json(result: BookResult) -> str:
     )
 
 
-def _converted(result: BookResult) -> int:
-    return len(result.records) - result.skipped - len(result.failed)
-
-
 def _notes(result: BookResult) -> dict[str, int]:
     outcomes = ("kept", "changed", "merged", "dropped")
     return {
@@ -55,7 +51,7 @@ def _notes(result: BookResult) -> dict[str, int]:
 
 def _lines(result: BookResult) -> Iterator[str]:
     yield (
-        f"{len(result.records)} songs: {_converted(result)} converted, {result.skipped} unchanged, "
+        f"{len(result.records)} songs: {result.converted} converted, {result.unchanged} unchanged, "
         f"{len(result.failed)} failed"
     )
     counted = _notes(result)

@@ -67,7 +67,7 @@ def test_one_or_two_workers_write_the_same_bytes_and_nothing_twice(tmp_path: Pat
     assert [record.relative for record in first.failed] == ["broken.mid"]
     assert first.failed[0].reason == "unreadable"
     again = convert_book(choice(tmp_path, out=tmp_path / "two"))
-    assert again.skipped == 8
+    assert (again.converted, again.unchanged, len(again.failed)) == (0, 7, 1)
     assert again.records == second.records
 
 
@@ -78,10 +78,10 @@ def test_only_what_changed_is_done_again(tmp_path: Path) -> None:
     (tmp_path / "out" / "shelf1" / "song001.ledger.csv").unlink()
     (tmp_path / "songs" / "shelf2" / "song002.mid").unlink()
     result = convert_book(choice(tmp_path))
-    assert result.skipped == 1
+    assert (result.converted, result.unchanged) == (2, 1)
     assert (tmp_path / "out" / "shelf1" / "song001.ledger.csv").exists()
     assert "shelf2/song002.mid" not in by_song(result)
-    assert convert_book(choice(tmp_path, settings=build_settings({"step": "1/4"}))).skipped == 0
+    assert convert_book(choice(tmp_path, settings=build_settings({"step": "1/4"}))).converted == 3
 
 
 def test_settings_of_the_book_reach_its_songs(tmp_path: Path) -> None:
