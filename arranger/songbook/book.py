@@ -98,11 +98,11 @@ def convert_book(
         index.forget(known.keys() - settings.keys())
         records: dict[str, Record] = {}
         changed = _Changed(choice, found, settings, known, records)
-        done = converted = 0
-        for job, record in run_jobs(changed, choice.workers, choice.cluster):
+        converted = 0
+        results = run_jobs(changed, choice.workers, choice.cluster)
+        for done, (job, record) in enumerate(results, 1):
             records[job.relative] = record
             _remember(index, changed.keys.pop(job.relative), job, record)
-            done += 1
             converted += record.state != "failed"
             if done % SAVE_EVERY == 0:
                 index.save()
