@@ -18,6 +18,7 @@ from arranger.engine import builtin_engines, load_engine
 from arranger.errors import ArrangerError
 from arranger.options import build_settings
 from arranger.pipeline import convert
+from arranger.reduce import reduce
 from arranger.report.losses import note_values, total_loss
 
 if TYPE_CHECKING:
@@ -26,7 +27,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from arranger.grid.model import Grid
     from arranger.pipeline import Conversion
+    from arranger.reduce import Reduction
+    from arranger.settings import Settings
 
 MOST = 5
 """How many suggestions are made."""
@@ -64,9 +68,14 @@ class Attempt(NamedTuple):
 def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, ...]:
     """Return the alternatives that gain something, best first.
 
-    Each is a whole conversion: this takes as long as converting the song several times.
+    Each is a reduction anew: this takes about as long as converting the song several times. A sheet
+    with edits by hand gets none, since joining the edits again would change what was measured.
     """
+    ledger = conversion.reduction.ledger
     values = note_values(conversion)
+    by_hand = any("by-hand" in entry.reasons for entry in ledger.entries)
+    if by_hand or total_loss(ledger, values) == 0:
+        return ()
     tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
     found = [
         suggestion
@@ -95,24 +104,20 @@ def _tried(
 ) -> Suggestion | None:
     """Return what an attempt gives, or None where the song doesn't allow it or nothing changes."""
     try:
-        settings = build_settings(attempt.words, conversion.settings)
-        engine = conversion.engine
-        if settings.engine != conversion.settings.engine:
-            engine = load_engine(settings.engine)
-        other = convert(conversion.song, engine, settings)
+        grid, reduction = _converted(conversion, build_settings(attempt.words, conversion.settings))
     except ArrangerError:
         return None
+    ledger, changed = conversion.reduction.ledger, reduction.ledger
     words = dict(attempt.words)
     if words.get("transpose") == "auto":
         # What was found is said in semitones, so that it stays what was measured.
-        if other.reduction.ledger.transpose == conversion.reduction.ledger.transpose:
+        if changed.transpose == ledger.transpose:
             return None
-        words["transpose"] = str(other.reduction.ledger.transpose)
-    ledger, changed = conversion.reduction.ledger, other.reduction.ledger
+        words["transpose"] = str(changed.transpose)
     now, then = ledger.outcomes(), changed.outcomes()
     loss = total_loss(ledger, values)
     options = shlex.join([word for name, value in words.items() for word in (f"--{name}", value)])
-    longer = other.grid.steps - conversion.grid.steps
+    longer = grid.steps - conversion.grid.steps
     size = f"; {abs(longer)} steps {'more' if longer > 0 else 'fewer'}" if longer else ""
     return Suggestion(
         options,
@@ -121,6 +126,17 @@ def _tried(
         then["kept"] - now["kept"],
         total_loss(changed, values) / loss - 1 if loss else 0.0,
     )
+
+
+def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduction]:
+    """Return the song converted with other settings, on the grid as it is where that is the same."""
+    now = conversion.settings
+    if settings.engine == now.engine and settings.grid == now.grid:
+        grid = conversion.grid
+        return grid, reduce(conversion.song, conversion.engine, grid, settings.reduce)
+    engine = conversion.engine if settings.engine == now.engine else load_engine(settings.engine)
+    other = convert(conversion.song, engine, settings)
+    return other.grid, other.reduction
 
 
 def _attempts(conversion: Conversion) -> Iterator[Attempt]:
