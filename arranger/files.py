@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
+_PREFIX = ".writing-"
+
+
 @contextlib.contextmanager
 def replacing(path: Path) -> Iterator[Path]:
     """Yield a temporary path beside ``path``; on success it takes the name, else it is removed.
@@ -27,7 +30,7 @@ def replacing(path: Path) -> Iterator[Path]:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=".writing-", suffix=path.suffix, dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=_PREFIX, suffix=path.suffix, dir=path.parent)
         os.close(handle)
     except OSError as error:
         raise _refused(path, error) from error
@@ -54,6 +57,13 @@ def write_bytes(path: Path, content: bytes) -> None:
 def write_text(path: Path, content: str) -> None:
     """Write UTF-8 text with line feeds atomically; see `replacing`."""
     write_bytes(path, content.encode("utf-8"))
+
+
+def sweep(folder: Path) -> None:
+    """Remove what killed processes left half written below a folder; none may be running."""
+    for path in folder.rglob(f"{_PREFIX}*"):
+        with contextlib.suppress(OSError):
+            path.unlink()
 
 
 def _refused(path: Path, error: OSError) -> OutputError:

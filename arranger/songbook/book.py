@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, SongError
+from arranger.files import sweep
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
@@ -94,6 +95,8 @@ def convert_book(
     book = _book_settings(choice)
     settings = {song.relative: book.for_song(song.relative) for song in found}
     with opened(choice.out) as index:
+        if index.interrupted:
+            sweep(choice.out)
         known = index.known()
         index.forget(known.keys() - settings.keys())
         records: dict[str, Record] = {}

@@ -69,8 +69,10 @@ def output_sizes(folder: Path, names: Iterable[str]) -> str:
 class Index:
     """The opened index; get one from `opened`."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: sqlite3.Connection, *, interrupted: bool) -> None:
         self._connection = connection
+        self.interrupted = interrupted
+        """Whether the run before was killed: it may have left files half written."""
 
     def known(self) -> dict[str, Known]:
         """Return everything known, by the song's relative path."""
@@ -122,11 +124,14 @@ def opened(out: Path) -> Iterator[Index]:
             connection.execute("PRAGMA journal_mode=WAL")
             connection.execute("BEGIN IMMEDIATE")
             connection.execute(_TABLE)
-            index = Index(connection)
+            (running,) = connection.execute("PRAGMA user_version").fetchone()
+            connection.execute("PRAGMA user_version = 1")
+            index = Index(connection, interrupted=bool(running))
             index.save()
         except sqlite3.Error as error:
             raise _refused(path, error) from error
         yield index
+        connection.execute("PRAGMA user_version = 0")
         connection.execute("COMMIT")
     finally:
         connection.close()
