@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
@@ -14,6 +14,9 @@ from arranger.settings import STEP_CHOICES, GridSettings
 from tests.grid.songs import song_of
 
 ENGINE = load_engine("twin-phase")
+
+# Shrinking a whole song takes minutes, so failing examples are reported as they are found.
+FOUND = [Phase.reuse, Phase.generate]
 
 note = st.tuples(
     st.integers(0, 40 * 12).map(lambda n: Fraction(n, 12)),
@@ -34,7 +37,7 @@ choices = st.builds(
 )
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120, deadline=None, phases=FOUND)
 @given(parts=st.lists(part, min_size=1, max_size=3), metres=metres, chosen=choices)
 def test_grids_are_whole(parts, metres, chosen):
     song = song_of(*parts, metres=metres)
@@ -61,7 +64,7 @@ def test_grids_are_whole(parts, metres, chosen):
         assert grid.step_beats == chosen.step
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40, deadline=None, phases=FOUND)
 @given(parts=st.lists(st.lists(note, min_size=1, max_size=24), min_size=1, max_size=3))
 def test_on_the_finest_step_nothing_written_moves(parts):
     song = song_of(*parts)
@@ -71,11 +74,12 @@ def test_on_the_finest_step_nothing_written_moves(parts):
     assert grid.onset_steps.tolist() == [int(each) for each in asked]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40, deadline=None, phases=FOUND)
 @given(parts=st.lists(st.lists(note, min_size=1, max_size=24), min_size=1, max_size=2))
 def test_a_bar_of_silence_before_changes_nothing_else(parts):
     later = [[(onset + 4, length, pitch) for onset, length, pitch in part] for part in parts]
-    first, second = (plan_grid(song_of(*each), ENGINE) for each in (parts, later))
+    by_file = GridSettings(beat="file")
+    first, second = (plan_grid(song_of(*each), ENGINE, by_file) for each in (parts, later))
     assert first.step_beats == second.step_beats
     assert first.onset_steps.tolist() == second.onset_steps.tolist()
     assert first.end_steps.tolist() == second.end_steps.tolist()

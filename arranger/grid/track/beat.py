@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from arranger.settings import GridSettings
 
 FEWEST_ATTACKS = 8
+FEWEST_BEATS = 3
 SHORTEST_SONG_SECONDS = 2.0
 BEAT_SECONDS = (0.29, 1.35)
 """Shortest and longest period that is taken for a beat unasked: 207 to 44 a minute."""
@@ -129,6 +130,7 @@ def all_readings(
         reading
         for pulse in _pulses(evidence, file_beat, settings)
         for reading in read_pulse(pulse, evidence, shortest, longest)
+        if len(pulse.times) >= FEWEST_BEATS * reading.level + 1
     ]
 
 
@@ -142,6 +144,8 @@ def _pulses(evidence: Evidence, file_beat: FileBeat | None, settings: GridSettin
     starts = tuple(Start(period, price, adapt) for price, adapt, _, _ in MANNERS)
     found = follow_beats(seconds, strength, starts)
     for followed, (_, _, stiffness, steady) in zip(found, MANNERS, strict=True):
+        if followed.beats[-1] < FEWEST_BEATS:
+            continue
         times = whole_beats(followed.attacks, followed.beats, seconds)
         pulses.append(Pulse(smooth_beats(times, seconds, strength, stiffness), steady))
     if file_beat is not None and file_beat.kept:
