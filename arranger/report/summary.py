@@ -27,6 +27,12 @@ if TYPE_CHECKING:
     from arranger.pipeline import Conversion
 
 
+MOST_PARTS = 12
+MOST_REMARKS = 6
+MOST_STEPS = 4
+"""So many lines of each are shown in a terminal; the page shows all."""
+
+
 class StepLine(NamedTuple):
     """One step that was tried."""
 
@@ -157,7 +163,7 @@ def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
     heard = np.bincount(
         parts[found.outcome != DROPPED], minlength=len(conversion.song.parts)
     ).tolist()
-    return tuple(
+    lines = [
         PartLine(
             part.index + 1,
             one_line(part.name),
@@ -167,7 +173,10 @@ def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
             "; ".join(evidence.what for evidence in role.evidence[:2]),
         )
         for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
-    )
+    ]
+    # Tune and bass first: they must not fall victim to the limit of lines.
+    order = {"tune": 0, "bass": 1}
+    return tuple(sorted(lines, key=lambda line: (order.get(line.role, 2), line.number)))
 
 
 def _remarks(conversion: Conversion) -> tuple[str, ...]:
@@ -178,8 +187,10 @@ def _remarks(conversion: Conversion) -> tuple[str, ...]:
 
 
 def _lines(found: Summary, width: int) -> Iterator[str]:
-    yield _filled(f"{found.title}: {played(found)}", width)
-    for step in found.step_lines[:4]:
+    yield _filled(f"{shortened(found.title, 60)}: {played(found)}", width)
+    for place, step in enumerate(found.step_lines):
+        if place >= MOST_STEPS and not step.chosen:
+            continue
         mark = "chosen" if step.chosen else "      "
         yield (
             f"  step {step.step:>4} {mark}  cost {step.cost:.3g}, {step.steps} steps, "
@@ -208,10 +219,6 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         yield _filled(found.memory, width)
     for file in found.files:
         yield f"wrote {file}"
-
-
-MOST_PARTS = 12
-MOST_REMARKS = 6
 
 
 def played(found: Summary) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import json
 import re
+from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
@@ -96,3 +98,24 @@ def test_json_says_the_same(hand: Conversion) -> None:
     assert found["step_lines"][0]["chosen"] is True
     assert found["part_lines"][1]["role"] == "bass"
     assert found["hand"][0]["bars"] == [1]
+
+
+def test_tune_and_bass_come_first_of_many_parts(hand: Conversion) -> None:
+    roles = hand.reduction.roles
+    turned = replace(hand.reduction, roles=(roles[2], roles[2], roles[0], roles[1]))
+    lines = summary(replace(hand, reduction=turned)).part_lines
+    assert [(line.number, line.role) for line in lines] == [
+        (3, "tune"),
+        (4, "bass"),
+        (1, "harmony"),
+        (2, "harmony"),
+    ]
+
+
+def test_the_chosen_step_is_shown_even_when_it_was_no_good_one(hand: Conversion) -> None:
+    poor = hand.grid.alternatives[0]
+    others = [poor._replace(step_beats=Fraction(1, parts)) for parts in (3, 4, 6, 8, 12)]
+    grid = replace(hand.grid, alternatives=(*others, poor))
+    text = summary(replace(hand, grid=grid)).text()
+    assert "step  1/2 chosen" in text
+    assert text.count("  step ") == 5
