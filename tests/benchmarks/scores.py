@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from arranger.song.model import Song
 
-KINDS = {"chorale": 6, "quartet": 1, "madrigal": 2, "cantus": 3, "trio": 2}
+KINDS = {"chorale": 6, "quartet": 1, "madrigal": 2, "cantus": 3}
 """Kinds of scores, and of how many each is taken."""
 
 
@@ -31,7 +31,6 @@ def paths(kind: str) -> list[Path]:
         "quartet": ("haydn", "mozart"),
         "madrigal": ("monteverdi",),
         "cantus": ("trecento",),
-        "trio": ("corelli",),
     }[kind]
     found = [path for name in composers for path in corpus.getComposer(name)]
     suffixes = {".mxl", ".xml", ".krn"}

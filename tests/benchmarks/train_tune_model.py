@@ -38,8 +38,8 @@ SEED = 1
 ABOUT = {
     "what": "log odds that a note belongs to the tune; see arranger/reduce/tune_model.py",
     "made by": "tests/benchmarks/train_tune_model.py",
-    "trained on": "POP909 (Wang et al., ISMIR 2020, MIT licence), songs 001-150 but every third; "
-    "half of 150 scores of the corpus that music21 ships",
+    "trained on": "POP909 (Wang et al., ISMIR 2020, MIT licence), songs 001-150 but every third, "
+    "and half of the scores of tests/benchmarks/scores.py",
     "if": "tests of a tree: feature, threshold; true when greater",
     "then": "its values; bit k of the index is the result of test k",
 }
