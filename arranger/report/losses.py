@@ -1,9 +1,8 @@
 """Where a hand is needed most: what each bar lost, ranked, with a sentence.
 
 The loss of a note is ``SEVERITY[outcome] * role weight * (0.5 + loudness / 2)``: a dropped tune
-note is what a listener misses first, a merged harmony note what nobody misses. A note's role is its
-part's, or tune or bass where the reduction found that the note itself carries the line. What
-the user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures
+note is what a listener misses first, a merged harmony note what nobody misses. A note's role is
+what the reduction found it to carry (`note_roles`). What the user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures
 are our own judgement, common practice, no source.
 """
 
@@ -145,7 +144,9 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
 def note_roles(conversion: Conversion) -> NDArray[np.int64]:
     """Return the role of each note, as an index into `ROLE_WEIGHT`.
 
-    It is tune or bass where the note carries that line, else its part's.
+    Where the reduction weighed each note, a note is tune or bass if it carries that line itself (a
+    piano part may have the bass and the chords), else harmony; without weights it is what its part
+    is.
     """
     reduction = conversion.reduction
     names = list(ROLE_WEIGHT)
@@ -153,9 +154,10 @@ def note_roles(conversion: Conversion) -> NDArray[np.int64]:
     roles: NDArray[np.int64] = of_part[np.array(account(conversion).note["part"], dtype=np.int64)]
     if reduction.weights is None:
         return roles
-    muted = roles == names.index("muted")
+    pitched = (roles != names.index("muted")) & (roles != names.index("drums"))
+    roles[pitched] = names.index("harmony")
     for name, weights in (("bass", reduction.weights.bass), ("tune", reduction.weights.tune)):
-        roles[(weights >= CARRIES_LINE) & ~muted] = names.index(name)
+        roles[(weights >= CARRIES_LINE) & pitched] = names.index(name)
     return roles
 
 

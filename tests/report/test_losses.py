@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from arranger.reduce.reasons import REASONS
+from arranger.reduce.weights import Weights
 from arranger.report.losses import DECIDED, ROLE_WEIGHT, bar_losses, note_roles, worst_bars
 
 if TYPE_CHECKING:
@@ -32,6 +35,23 @@ def test_loss_of_each_bar(hand: Conversion) -> None:
 def test_roles_of_notes_follow_their_part_without_weights(hand: Conversion) -> None:
     names = [list(ROLE_WEIGHT)[index] for index in note_roles(hand)]
     assert names[:5] == ["tune", "bass", "harmony", "drums", "drums"]
+
+
+def test_only_notes_that_carry_the_bass_count_as_bass(hand: Conversion) -> None:
+    weights = Weights(
+        tune=np.array([1.0, 0, 0, 0, 0, 1, 1, 0, 0.4]),
+        bass=np.array([0.0, 1, 0, 0, 0, 0, 0, 0.2, 0]),
+        salience=np.ones(9),
+        duplicate_of=np.full(9, -1),
+        octave_of=np.full(9, -1),
+        roles=hand.reduction.roles,
+    )
+    weighed = replace(hand, reduction=replace(hand.reduction, weights=weights))
+    names = [list(ROLE_WEIGHT)[index] for index in note_roles(weighed)]
+    assert names == [
+        *("tune", "bass", "harmony", "drums", "drums"),
+        *("tune", "tune", "harmony", "harmony"),
+    ]
 
 
 def test_worst_bar_comes_first_with_its_causes(hand: Conversion) -> None:
