@@ -226,7 +226,7 @@ def played(found: Summary) -> str:
     basis = "the file's beat" if found.basis == "file" else "a beat found by ear"
     moved = f", transposed {found.transpose:+d}" if found.transpose else ""
     return (
-        f"{found.bars} bars, {found.steps} steps of {found.step} beat on {basis}; "
+        f"{found.bars} {'bar' if found.bars == 1 else 'bars'}, {found.steps} steps of {found.step} beat on {basis}; "
         f"tempo asked {found.asked_bpm:.4g}, played {found.played_bpm:.4g} by {found.engine}{moved}"
     )
 
