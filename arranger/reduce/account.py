@@ -59,6 +59,11 @@ class Accountant:
         self._loose = max(START_SHARE, START_SECONDS / grid.step_length.seconds)
         self._note: list[int] = problem.tones.note.tolist()
         self._held = [source.tolist() for source in performance.sources]
+        # a voice that is silent for a gap is busy all the same
+        self._busy = [list(held) for held in self._held]
+        for stretch in performance.stretches:
+            if stretch.gap:
+                self._busy[stretch.voice - 1][stretch.end] = stretch.tone
         drum_steps = np.flatnonzero(performance.drum_on).tolist()
         self._silenced = frozenset(() if problem.drum_is_free else drum_steps)
         notes = problem.tones.note
@@ -199,8 +204,8 @@ class Accountant:
         return [] if tone < 0 else [self._note[tone]]
 
     def _holders(self, step: int) -> list[int]:
-        """Return the notes that the voices hold on a step."""
-        return [self._note[held[step]] for held in self._held if held[step] >= 0]
+        """Return the notes that the voices are busy with on a step."""
+        return [self._note[busy[step]] for busy in self._busy if busy[step] >= 0]
 
     def _account_for_silent(self, silent: list[int], found: dict[int, Entry]) -> None:
         same_by, octave_by = _covers(self._problem, self._performance, np.array(silent))
@@ -254,8 +259,8 @@ class Accountant:
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
         by: list[int] = []
         for step in range(onset, end):
-            by = self._holders(step)
-            if by:
+            by.extend(holder for holder in self._holders(step) if holder not in by)
+            if len(by) >= 2:
                 break
         rivals = [other for other in by if self._same_step(note, other)]
         if rivals:

@@ -111,7 +111,7 @@ def test_the_ledger_says_what_the_rows_play(song: Song) -> None:
             sources = (reduction.sources1, reduction.sources2)[found.spans[0].voice - 1]
             assert sources[found.spans[0].step] == note.id
         if found.reasons[:1] == ("voices-full",) and found.outcome == "dropped":
-            assert found.by, "a free voice must take the note"
+            assert len(found.by) >= 2, "a free voice must take the note"
 
 
 def test_two_parts_within_range_lose_nothing() -> None:
