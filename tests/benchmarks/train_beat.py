@@ -2,7 +2,8 @@
 
 FOLDER is a folder of played-in songs with beat files (see `corpora`). Every second song of it, and
 scores played by the model of a person, are trained on; the other half is for `track_beats`, which
-measures. Songs are blinded first, so nothing that a file says of its tempo is learnt.
+measures. Songs are blinded first, so nothing that a file says of its tempo is learnt. Readings stand
+at the places that the phase weights in force propose, so train twice after a change of features.
 
 The model is a conditional logit: the readings of a song compete, and each is wanted in proportion to
 exp(F / `SHARPNESS`), F being its F-measure against the true beats. Fitted by Newton's method with an
@@ -24,7 +25,7 @@ from arranger.grid.notes import note_columns
 from arranger.grid.track.bar import downbeat_features
 from arranger.grid.track.beat import all_readings
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.hypotheses import FEATURES
+from arranger.grid.track.hypotheses import FEATURES, PHASE_FEATURES, phase_features
 from arranger.settings import GridSettings
 from tests.benchmarks.corpora import Case, folder_cases, played_case, scores
 
@@ -59,8 +60,8 @@ def training_cases(folder: Path) -> Iterable[Case]:
         yield played_case(score, index, jitter_seconds=jitter, drift=drift)
 
 
-def choices(case: Case) -> tuple[Choice | None, Choice | None]:
-    """Return the choice of a beat and the choice of a bar that a case teaches."""
+def choices(case: Case) -> tuple[Choice | None, Choice, Choice | None]:
+    """Return the choices of a beat, of its phase and of a bar that a case teaches."""
     notes = note_columns(case.song)
     evidence = find_evidence(notes, find_attacks(notes))
     readings = all_readings(evidence, None, GridSettings())
@@ -69,14 +70,20 @@ def choices(case: Case) -> tuple[Choice | None, Choice | None]:
         quality = np.array([f_measure(case.beats, reading.beats()) for reading in readings])
         wanted = np.exp((quality - quality.max()) / SHARPNESS)
         beat = np.array([reading.features for reading in readings]), wanted / wanted.sum()
+    phases = phase_features(case.beats, evidence)
+    phase = phases, np.eye(len(phases))[0]
     at = np.flatnonzero(case.downbeats)
     if len(at) < 4:
-        return beat, None
+        return beat, phase, None
     beats_a_bar = int(np.median(np.diff(at)))
     if not 2 <= beats_a_bar <= 6:
-        return beat, None
+        return beat, phase, None
     counted = np.bincount(at % beats_a_bar, minlength=beats_a_bar)
-    return beat, (downbeat_features(evidence, case.beats, beats_a_bar), counted / counted.sum())
+    return (
+        beat,
+        phase,
+        (downbeat_features(evidence, case.beats, beats_a_bar), counted / counted.sum()),
+    )
 
 
 def fit(data: list[Choice]) -> NDArray[np.float64]:
@@ -99,13 +106,15 @@ def fit(data: list[Choice]) -> NDArray[np.float64]:
 
 
 def main(folder: str) -> None:
-    beat_choices, bar_choices = [], []
+    beat_choices, phase_choices, bar_choices = [], [], []
     for case in training_cases(Path(folder)):
-        beat, bar = choices(case)
+        beat, phase, bar = choices(case)
+        phase_choices.append(phase)
         beat_choices += [beat] if beat else []
         bar_choices += [bar] if bar else []
     named = {
         "beat": dict(zip(FEATURES, fit(beat_choices).round(4).tolist(), strict=True)),
+        "phase": dict(zip(PHASE_FEATURES, fit(phase_choices).round(4).tolist(), strict=True)),
         "bar": dict(zip(COLUMNS, fit(bar_choices).round(4).tolist(), strict=True)),
     }
     target = Path(__file__).parents[2] / "arranger" / "grid" / "track" / "weights.json"

@@ -28,7 +28,16 @@ import numpy as np
 
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
-from arranger.grid.track.hypotheses import FEATURES, Pulse, Reading, read_places, read_pulse
+from arranger.grid.track.hypotheses import (
+    BINS,
+    FEATURES,
+    PHASE_FEATURES,
+    PLACES,
+    Pulse,
+    Reading,
+    phase_features,
+    read_pulse,
+)
 from arranger.grid.track.smooth import smooth_beats, whole_beats
 from arranger.grid.track.tempo import constant_beats, likely_periods
 
@@ -129,7 +138,7 @@ def all_readings(
     return [
         reading
         for pulse in _pulses(evidence, file_beat, settings)
-        for reading in read_pulse(pulse, evidence, shortest, longest)
+        for reading in read_pulse(pulse, evidence, shortest, longest, phase_weights())
         if len(pulse.times) >= FEWEST_BEATS * reading.level + 1
     ]
 
@@ -161,13 +170,10 @@ def file_phase(notes: NoteColumns, attacks: Attacks, file_beat: FileBeat) -> tup
     phase, margin
         In beats, -0.5 .. 0.5; and how much better the score is there than on the file's beat.
     """
-    evidence = find_evidence(notes, attacks)
-    readings = read_places(Pulse(file_beat.seconds, 1.0, from_file=True), evidence)
-    scores = np.array([beat_weights() @ reading.features for reading in readings])
-    phases = np.array([reading.offset for reading in readings])
-    phases -= np.rint(phases)
+    scores = phase_features(file_beat.seconds, find_evidence(notes, attacks)) @ phase_weights()
     best = int(scores.argmax())
-    return float(phases[best]), float(scores[best] - scores[np.abs(phases).argmin()])
+    phase = PLACES[best] / BINS
+    return phase - np.rint(phase), float(scores[best] - scores[0])
 
 
 def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
@@ -182,7 +188,7 @@ def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
 
 
 def _score(reading: Reading, file_beat: FileBeat | None) -> float:
-    score = float(beat_weights() @ reading.features)
+    score = float(beat_weights() @ reading.features) + reading.phase_score
     if file_beat is not None:
         gap = _level_gap(reading.period_seconds, float(np.median(np.diff(file_beat.seconds))))
         if file_beat.kept:
@@ -218,6 +224,12 @@ def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[
 def beat_weights() -> NDArray[np.float64]:
     """Return the weights of a reading's features, in the order of `FEATURES`."""
     return np.array([_weights()["beat"][name] for name in FEATURES])
+
+
+@cache
+def phase_weights() -> NDArray[np.float64]:
+    """Return the weights of `phase_features`."""
+    return np.array([_weights()["phase"][name] for name in PHASE_FEATURES])
 
 
 @cache

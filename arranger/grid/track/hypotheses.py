@@ -2,7 +2,7 @@
 
 A pulse that was followed right is hardly ever off in time; it may be half the beat, or two thirds of
 it, or stand on the off-beats. So each pulse is read at each level (`LEVELS`), and at each level from
-the two places where most evidence falls, and every reading is described by the same features.
+its two likeliest places, and every reading is described by the same features.
 
 Features
 --------
@@ -39,7 +39,8 @@ LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0)
 USUAL_SECONDS = 0.7
 BINS = 24
 """Places in a beat that are told apart."""
-PLACES_OF_FILE = (0, 6, 8, 12, 16, 18)
+PLACES = (0, 6, 8, 12, 16, 18)
+"""Quarters and thirds of a beat, in bins."""
 CYCLE = 12
 """Beats after which bars of two, three and four beats all begin anew."""
 SPREAD_SECONDS = 0.030
@@ -65,6 +66,8 @@ FEATURES = (
     "bend",
 )
 
+PHASE_FEATURES = tuple(f"{where}_{name}" for where in ("on", "half") for name in COLUMNS)
+
 
 class Pulse(NamedTuple):
     """A followed pulse."""
@@ -87,6 +90,8 @@ class Reading:
     period_seconds: float
     features: NDArray[np.float64]
     """Shape (len(FEATURES),)."""
+    phase_score: float
+    """How much worse its place is than the best at this level; at most 0."""
 
     def beats(self) -> NDArray[np.float64]:
         """Return the times of its beats, in seconds."""
@@ -96,8 +101,17 @@ class Reading:
         return result
 
 
-def read_pulse(pulse: Pulse, evidence: Evidence, shortest: float, longest: float) -> list[Reading]:
-    """Return all readings of a pulse with a period between two, in seconds."""
+def read_pulse(
+    pulse: Pulse,
+    evidence: Evidence,
+    shortest: float,
+    longest: float,
+    phase_weights: NDArray[np.float64],
+) -> list[Reading]:
+    """Return all readings of a pulse with a period between two, in seconds.
+
+    ``phase_weights`` has the shape of `PHASE_FEATURES`; by it places are compared.
+    """
     count = len(pulse.times)
     at = np.interp(evidence.seconds, pulse.times, np.arange(count))
     period = float(np.median(np.diff(pulse.times)))
@@ -106,15 +120,20 @@ def read_pulse(pulse: Pulse, evidence: Evidence, shortest: float, longest: float
     for level in LEVELS:
         seconds = period * level
         if shortest <= seconds <= longest:
-            found += _read_level(pulse, general, evidence, at, level, seconds)
+            found += _read_level(pulse, general, evidence, at, level, seconds, phase_weights)
     return found
 
 
-def read_places(pulse: Pulse, evidence: Evidence) -> list[Reading]:
-    """Return the readings of a pulse at its own level, from every quarter and third of it."""
-    at = np.interp(evidence.seconds, pulse.times, np.arange(len(pulse.times)))
-    period = float(np.median(np.diff(pulse.times)))
-    return _read_level(pulse, (1.0, 0.0, 0.0), evidence, at, 1.0, period, PLACES_OF_FILE)
+def phase_features(times: NDArray[np.float64], evidence: Evidence) -> NDArray[np.float64]:
+    """Return what speaks for the beat at each of `PLACES` of a pulse, if its level is right.
+
+    Shape (len(PLACES), 2 * len(COLUMNS)): log S(c, 0) and log S(c, 1/2) for a beat at that place.
+    """
+    at = np.interp(evidence.seconds, times, np.arange(len(times)))
+    density = _density(evidence, at, float(np.median(np.diff(times))))
+    folded = np.log(density.mean(axis=1) + FLOOR)
+    places = np.array(PLACES)
+    return np.concatenate((folded[:, places], folded[:, (places + BINS // 2) % BINS])).T
 
 
 def _general(
@@ -134,27 +153,33 @@ def _read_level(
     at: NDArray[np.float64],
     level: float,
     seconds: float,
-    places: tuple[int, ...] | None = None,
+    phase_weights: NDArray[np.float64],
 ) -> list[Reading]:
-    """Return the readings of one level, from given places or from those with most evidence."""
     density = _density(evidence, at / level, seconds)
+    folded = np.log(density.mean(axis=1) + FLOOR)
+    half = np.roll(folded, -BINS // 2, axis=1)
+    phase_scores = phase_weights @ np.concatenate((folded, half))
     found = []
-    for place in _best_places(density) if places is None else places:
+    for place in _best_places(phase_scores):
         features = _features(density, place, at / level, seconds)
         features[-3:] = general
         offset = _refined(at, evidence, (place / BINS) * level, level, seconds)
         found.append(
             Reading(
-                pulse=pulse, level=level, offset=offset, period_seconds=seconds, features=features
+                pulse=pulse,
+                level=level,
+                offset=offset,
+                period_seconds=seconds,
+                features=features,
+                phase_score=float(phase_scores[place] - phase_scores.max()),
             )
         )
     return found
 
 
-def _best_places(density: NDArray[np.float64]) -> list[int]:
-    """Return the places of a beat where all columns together have most, well apart."""
-    general = np.log(density.mean(axis=1) + FLOOR).mean(axis=0)
-    order = np.argsort(-general)
+def _best_places(scores: NDArray[np.float64]) -> list[int]:
+    """Return the two best places of a beat that are well apart."""
+    order = np.argsort(-scores)
     first = int(order[0])
     apart = np.abs((order - first + BINS // 2) % BINS - BINS // 2) > BINS // 8
     return [first, int(order[apart][0])]
