@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+MOST_NOTES = 50_000
+"""So many notes are looked at together, which bounds the memory that long songs take."""
 BLOCK_CHORDS = (0.75, 0.8)
 """Shares of notes in chords of three or more from which the top counts more, and counts in full.
 Between the piano songs of POP909 (mostly 0.4 to 0.7) and chorales (from 0.8)."""
@@ -86,11 +88,10 @@ def likelihood(table: Columns) -> Floats:
     tonal = np.flatnonzero(table.tonal)
     order = tonal[np.lexsort((table.pitch[tonal], table.onset[tonal]))]
     likely = np.zeros(len(table.pitch))
-    if len(order):
-        notes = voicing(
-            table.onset[order], table.end[order], table.pitch[order], table.loudness[order]
-        )
-        likely[order] = tune_likelihood(notes)
+    for first in range(0, len(order), MOST_NOTES):
+        ids = order[first : first + MOST_NOTES]
+        notes = voicing(table.onset[ids], table.end[ids], table.pitch[ids], table.loudness[ids])
+        likely[ids] = tune_likelihood(notes)
     return _top_of_chords(table, likely)
 
 

@@ -2,7 +2,9 @@
 
 import numpy as np
 
-from arranger.reduce.salience import weigh
+from arranger.reduce import salience
+from arranger.reduce.columns import columns
+from arranger.reduce.salience import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, CHORDS, DRUMS, TUNE
@@ -56,3 +58,14 @@ def test_a_tune_whose_notes_a_pedal_holds_is_still_a_line():
     weights = weighed(song)
     tune = np.array([note.part == 0 for note in song.notes])
     assert weights.tune[tune].min() > 0.8
+
+
+def test_long_songs_are_looked_at_in_pieces(monkeypatch):
+    table = columns(song_of(Line(TUNE), Line(CHORDS), Line(BASS)))
+    whole = likelihood(table)
+    monkeypatch.setattr(salience, "MOST_NOTES", 50)
+    pieces = likelihood(table)
+    assert (pieces > 0).all()
+    tune, chords = table.part == 0, table.part == 1
+    for likely in (whole, pieces):
+        assert np.median(likely[tune]) > np.median(likely[chords])
