@@ -16,7 +16,7 @@ A file that was written rather than played needs no test: most of its onsets sta
 divisions (``exact``). Any other follows its beat when 1 has probability below `KEEPS_ALARM` and |z| at least `LEAST_KEPT`, and 2
 has probability below `PHASE_ALARM`, which is the false-alarm rate for recordings at an arbitrary
 phase. Those that pass by accident are a whole number of divisions off, so they keep the division but
-not the beat; `arranger.grid.track.beat.file_shift` looks for these by musical evidence.
+not the beat; `arranger.grid.tracked.beats_elsewhere` looks for these by musical evidence.
 
 Source of the test: Mardia and Jupp, Directional Statistics (2000), chapter 6 (from memory).
 """
