@@ -43,8 +43,8 @@ FEWEST_ONSETS = 32
 """With fewer onsets there is nothing to be found out, and the file is believed."""
 EXACT_TICKS = 0.51
 EXACT_SHARE, EXACT_BEATS_SHARE = 0.9, 0.3
-"""So many onsets within `EXACT_TICKS` of a 24th of a beat, or of a whole beat, were written and not
-played. By chance one in 20 or more is near a 24th, one in 96 or more near a beat; swung songs keep
+"""So many onsets within `EXACT_TICKS` of a 24th of a beat (and a phase near 0), or of a whole beat, were
+written and not played. By chance one in 20 or more is near a 24th, one in 96 or more near a beat; swung songs keep
 their beats and nothing else."""
 
 
@@ -102,7 +102,7 @@ def follows_own_beat(song: Song) -> BeatVerdict:
     probability = abs(angle) / np.pi if keeps else 1.0
     near = count < FEWEST_ONSETS or probability < PHASE_ALARM
     exact = song.ticks_per_beat >= 96 and (
-        _share_on(ticks, song.ticks_per_beat / 24) >= EXACT_SHARE
+        (near and _share_on(ticks, song.ticks_per_beat / 24) >= EXACT_SHARE)
         or _share_on(ticks, song.ticks_per_beat) >= EXACT_BEATS_SHARE
     )
     return BeatVerdict(
