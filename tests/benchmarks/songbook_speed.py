@@ -30,6 +30,8 @@ def corpus_pieces(folder: Path, count: int) -> None:
     """Write pieces of music21's corpus as MIDI files; every corpus format takes its turn."""
     from music21 import converter, corpus
 
+    from tests.benchmarks.corpus import midi_of
+
     paths = sorted(str(path) for path in corpus.getCorePaths())
     random.Random(1).shuffle(paths)
     written = 0
@@ -39,8 +41,7 @@ def corpus_pieces(folder: Path, count: int) -> None:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
-                score = converter.parse(path)
-                score.write("midi", folder / f"piece{written:04}.mid")
+                midi_of(converter.parse(path)).save(folder / f"piece{written:04}.mid")
         except Exception as error:  # noqa: BLE001 - what music21 can't write is no song of ours
             print(f"not written: {Path(path).name}: {type(error).__name__}")
             continue
