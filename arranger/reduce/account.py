@@ -78,6 +78,9 @@ class Accountant:
             :, notes
         ].T.tolist()
         self._drum_at = dict(zip(drums.steps.tolist(), drums.notes.tolist(), strict=True))
+        self._note_part: list[int] = self._placed.part.tolist()
+        self._note_onset: list[int] = self._placed.onset.tolist()
+        self._note_offset: list[float] = self._placed.offset.tolist()
         tone_of_note = np.full(len(self._placed.onset), -1, dtype=np.int64)
         tone_of_note[prepared.ids] = prepared.tone_of
         self._tone_of_note: list[int] = tone_of_note.tolist()
@@ -254,7 +257,7 @@ class Accountant:
 
     def _dropped(self, note: int, tone: int) -> Entry:
         onset, end = self._onset[tone], self._end[tone]
-        if self._silenced and self._silenced.issuperset(range(onset, end)):
+        if onset in self._silenced and self._silenced.issuperset(range(onset, end)):
             drum = self._drum_at[onset]
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
         by: list[int] = []
@@ -269,8 +272,8 @@ class Accountant:
 
     def _same_step(self, note: int, other: int) -> bool:
         """Return whether a note fell onto the step of another that it follows or leads."""
-        part, onset, offset = self._placed.part, self._placed.onset, self._placed.offset
-        return bool(
+        part, onset, offset = self._note_part, self._note_onset, self._note_offset
+        return (
             part[note] == part[other]
             and onset[note] == onset[other]
             and abs(offset[note] - offset[other]) > self._loose
@@ -281,21 +284,23 @@ class Accountant:
         sound_at = {
             step: sound.name for step, sound in zip(drums.steps.tolist(), drums.sounds, strict=True)
         }
+        drum_on: list[bool] = self._performance.drum_on.tolist()
+        key: list[int] = placed.pitch.tolist()
         for note in np.flatnonzero(placed.drum & placed.usable).tolist():
-            step = int(placed.onset[note])
+            step = self._note_onset[note]
             chosen = self._drum_at.get(step)
             if note in drums.unplayable:
                 found[note] = Entry(note, "dropped", ("no-drum-sound",), (), None, ())
-            elif chosen is None or not self._performance.drum_on[step]:
+            elif chosen is None or not drum_on[step]:
                 by = tuple(self._holders(step))
                 found[note] = Entry(note, "dropped", ("drum-thinned",), (), None, by)
             elif note == chosen:
-                moved = abs(float(placed.offset[note])) > self._loose
+                moved = abs(self._note_offset[note]) > self._loose
                 outcome, reasons = ("changed", ("moved-to-step",)) if moved else ("kept", ())
                 found[note] = Entry(
                     note, outcome, reasons, (Span(0, step, 1),), None, (), sound_at[step]
                 )
-            elif placed.pitch[note] == placed.pitch[chosen]:
+            elif key[note] == key[chosen]:
                 found[note] = Entry(
                     note,
                     "merged",

@@ -86,12 +86,11 @@ class _Writer:
         template = REASONS[reason]
         if entry.outcome == "changed":
             template = CHANGED.get(reason, template)
-        steps = sum(span.steps for span in entry.spans)
         return template.format(
-            by=self._by(entry, reason),
+            by=self._by(entry, reason) if "{by}" in template else "",
             pitch_out="" if entry.pitch_out is None else self._pitches[entry.pitch_out],
             moved=self._moved(entry, reason) if "{moved}" in template else "",
-            steps="1 step" if steps == 1 else f"{steps} steps",
+            steps=_steps(entry) if "{steps}" in template else "",
             voice=entry.spans[0].voice if entry.spans else "",
         )
 
@@ -101,7 +100,7 @@ class _Writer:
             # several causes share the list: drums cover and delay, tones do the rest
             drums = reason in {"delayed-by-drum", "under-drum"}
             by = tuple(note for note in by if self._drum[note] == drums) or by
-        return " and ".join(self._label[note] for note in by) or "other notes"
+        return " and ".join([self._label[note] for note in by]) or "other notes"
 
     def _moved(self, entry: Entry, reason: str) -> str:
         if reason == "voices-full":
@@ -109,6 +108,11 @@ class _Writer:
             return "1 step late" if late == 1 else f"{late} steps late"
         milliseconds = -self._offset[entry.note] * self._step_ms
         return f"{abs(milliseconds):.0f} ms {'late' if milliseconds > 0 else 'early'}"
+
+
+def _steps(entry: Entry) -> str:
+    steps = sum([span.steps for span in entry.spans])
+    return "1 step" if steps == 1 else f"{steps} steps"
 
 
 def _marks(song: Song, reduction: Reduction) -> list[str]:

@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 
-_WIDTHS = np.array((3, 5, 7, 10, 2**31))
+_WIDTHS = np.array((3, 5, 6, 7, 8, 10, 2**31))
 """Slots, the rest included, up to which segments are priced together."""
 
-_MOST_ROWS = 8192
-"""Segments priced at once, to bound memory."""
+_MOST_CELLS = 32_768
+"""Segments times pairs of slots that are priced at once: their arrays stay in the cache."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,8 +75,9 @@ def _batches(counts: Ints) -> Iterator[Ints]:
     size = np.searchsorted(_WIDTHS, counts)
     for index in np.unique(size).tolist():
         rows = np.flatnonzero(size == index)
-        for start in range(0, len(rows), _MOST_ROWS):
-            yield rows[start : start + _MOST_ROWS]
+        size_rows = max(_MOST_CELLS // int(counts[rows].max()) ** 2, 1)
+        for start in range(0, len(rows), size_rows):
+            yield rows[start : start + size_rows]
 
 
 class _Seen(NamedTuple):

@@ -53,7 +53,7 @@ def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
         "pitch_out": written(entry["pitch_out"]),
         "sound": written(entry["sound"]),
         "spans": [_spans(each) for each in entry["spans"]],
-        "by": [str(list(each)) if each else "[]" for each in entry["by"]],
+        "by": written(entry["by"]),
         "explanation": [encode_basestring(told) for told in found.explanation],
     }
 
@@ -66,9 +66,11 @@ def written(values: Sequence[Any]) -> Texts:
 
 def _text(value: Any) -> str:
     """Return a value as JSON text; `json.dumps` sets up an encoder each time, which takes longer."""
-    if isinstance(value, bool) or value is None or isinstance(value, tuple):
-        return json.dumps(value)
-    return encode_basestring(value) if isinstance(value, str) else repr(value)
+    if type(value) is int or type(value) is float:
+        return repr(value)
+    if isinstance(value, tuple):
+        return f"[{', '.join([_text(each) for each in value])}]"
+    return encode_basestring(value) if isinstance(value, str) else json.dumps(value)
 
 
 def array(texts: Iterable[str]) -> str:
@@ -78,6 +80,5 @@ def array(texts: Iterable[str]) -> str:
 
 def _spans(spans: Sequence[Span]) -> str:
     if len(spans) == 1:
-        voice, step, steps = spans[0]
-        return f"[[{voice},{step},{steps}]]"
-    return array([f"[{voice},{step},{steps}]" for voice, step, steps in spans])
+        return "[[{},{},{}]]".format(*spans[0])
+    return array(["[{},{},{}]".format(*span) for span in spans])

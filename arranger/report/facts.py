@@ -164,12 +164,11 @@ def _grid(conversion: Conversion) -> str:
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
-    sounding = Counter(
-        pitch
-        for row in (sheet.voice1, sheet.voice2)
-        for pitch, drum in zip(tones(row), sheet.drums, strict=True)
-        if pitch is not None and not (drum is not None and engine.drum_takes_step)
-    )
+    sounding: Counter[int] = Counter()
+    for row in (sheet.voice1, sheet.voice2):
+        for (pitch, drum), steps in Counter(zip(tones(row), sheet.drums, strict=True)).items():
+            if pitch is not None and not (drum is not None and engine.drum_takes_step):
+                sounding[pitch] += steps
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps

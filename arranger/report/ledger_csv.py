@@ -58,7 +58,7 @@ def _own_columns(conversion: Conversion) -> dict[str, list[str]]:
     """Return the columns that are written otherwise than in JSON."""
     found = account(conversion)
     note, entry = found.note, found.entry
-    voice, step, steps = zip(*found.first_span, strict=True)
+    texts = text_columns(conversion)
     names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
     reasons = {each: " ".join(each) for each in set(entry["reasons"])}
     return {
@@ -70,17 +70,18 @@ def _own_columns(conversion: Conversion) -> dict[str, list[str]]:
         "drum": ["yes" if drum else "no" for drum in note["drum"]],
         "outcome": list(entry["outcome"]),
         "reasons": [reasons[each] for each in entry["reasons"]],
-        "voice": _or_empty([each or None for each in voice]),
-        "step": _or_empty(step),
-        "steps": _or_empty(steps),
-        "pitch_out": _or_empty(entry["pitch_out"]),
+        "voice": _or_empty(texts["voice"]),
+        "step": _or_empty(texts["step"]),
+        "steps": _or_empty(texts["steps"]),
+        "pitch_out": _or_empty(texts["pitch_out"]),
         "sound": [each or "" for each in entry["sound"]],
         "explanation": [quoted(told) for told in found.explanation],
     }
 
 
-def _or_empty(values: Sequence[int | None]) -> list[str]:
-    return ["" if value is None else str(value) for value in values]
+def _or_empty(texts: Sequence[str]) -> list[str]:
+    """Return numbers as text with nothing where JSON has null."""
+    return ["" if text == "null" else text for text in texts]
 
 
 def quoted(text: str) -> str:

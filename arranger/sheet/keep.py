@@ -91,9 +91,11 @@ def write_generated(path: str | Path, sheet: Sheet, *, force: bool = False) -> N
     OutputError
         If what stands there was edited by hand or can't be read, or the file can't be written.
     """
-    if not force:
+    path = Path(path)
+    content = format_sheet(sheet).encode("utf-8")
+    if not force and not _holds(path, content):
         check_overwritable(path)
-    overwrite(path, sheet)
+    _overwrite(path, content)
 
 
 def overwrite(path: str | Path, sheet: Sheet) -> None:
@@ -106,8 +108,10 @@ def overwrite(path: str | Path, sheet: Sheet) -> None:
     OutputError
         If a file can't be written.
     """
-    path = Path(path)
-    content = format_sheet(sheet).encode("utf-8")
+    _overwrite(Path(path), format_sheet(sheet).encode("utf-8"))
+
+
+def _overwrite(path: Path, content: bytes) -> None:
     before = _content(path)
     if before == content:
         return
@@ -120,6 +124,14 @@ def backup_path(path: str | Path) -> Path:
     """Return where the version before is kept."""
     path = Path(path)
     return path.with_name(path.name + "~")
+
+
+def _holds(path: Path, content: bytes) -> bool:
+    """Return whether a file holds just this, so that it needn't be read as a sheet."""
+    try:
+        return path.stat().st_size == len(content) and path.read_bytes() == content
+    except OSError:
+        return False
 
 
 def _content(path: Path) -> bytes | None:

@@ -108,10 +108,8 @@ def tones(row: Row) -> list[int | None]:
     held: int | None = None
     result: list[int | None] = []
     for cell in row:
-        if cell == REST:
-            held = None
-        elif cell != HOLD:
-            held = cell
+        if cell != HOLD:
+            held = None if cell == REST else cell
         result.append(held)
     return result
 

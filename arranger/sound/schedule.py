@@ -29,7 +29,7 @@ from arranger.engine.player import MOST_CHUNKS, chunking
 from arranger.sound.steps import played_steps, step_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -132,34 +132,40 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     longest = MOST_CHUNKS // chunks
     ends = set(accumulate(bar.steps for bar in sheet.bars)) | {0, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
-    return [
-        tuple(_events(steps[start:end], longest)) for start, end in pairwise(borders) if start < end
-    ]
+    bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
+    found = {bar: tuple(_events(bar, longest)) for bar in set(bars)}  # many bars sound alike
+    return [found[bar] for bar in bars]
 
 
 def _lasting(sheet: Sheet, engine: Engine) -> list[Event]:
     """Return one event a step; under a drum the voices have what they will have after it."""
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
+    steps = played_steps(sheet, engine)
+    tones = {
+        step: Event(1, settings[step.voice1], settings[step.voice2], None)
+        for step in set(steps)
+        if step.drum is None
+    }
     found: list[Event] = []
     last = Event(1, 0, 0, None)
-    for step in played_steps(sheet, engine):
+    for step in steps:
         if step.drum is None:
-            last = Event(1, settings[step.voice1], settings[step.voice2], None)
+            last = tones[step]
             found.append(last)
         else:
             found.append(Event(1, last.setting1, last.setting2, step.drum))
     return found
 
 
-def _events(steps: list[Event], longest: int) -> Iterator[Event]:
+def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
     for event, group in groupby(steps):
-        left = sum(1 for _ in group)
+        left = len(list(group))
         if event.drum is not None:
             yield from [event] * left
             continue
         while left:
             run = min(left, longest)
-            yield event._replace(steps=run)
+            yield Event(run, event.setting1, event.setting2, None)
             left -= run
 
 

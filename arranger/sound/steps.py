@@ -37,29 +37,35 @@ def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
     """
     if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
         raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
-    sounds = {drum.name: drum for drum in engine.drums}
-    steps = []
-    for step, (voice1, voice2, name) in enumerate(
-        zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True)
-    ):
-        for pitch in (voice1, voice2):
-            if pitch is not None and pitch not in engine.pitches:
-                raise SheetError(
-                    f"{pitch_name(pitch)} is outside the pitch table of {engine.name}",
-                    place=place_of(sheet, step),
-                    remedy=f"play {pitch_name(engine.lowest)} to {pitch_name(engine.highest)}",
-                )
-        if name is not None and name not in sounds:
+    written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+    played: dict[tuple[int | None, int | None, str | None], PlayedStep] = {}
+    for different in dict.fromkeys(written):
+        try:
+            played[different] = _played(*different, engine)
+        except SheetError as error:
+            error.place = place_of(sheet, written.index(different))
+            raise
+    return tuple([played[each] for each in written])
+
+
+def _played(voice1: int | None, voice2: int | None, name: str | None, engine: Engine) -> PlayedStep:
+    for pitch in (voice1, voice2):
+        if pitch is not None and pitch not in engine.pitches:
             raise SheetError(
-                f"{engine.name} has no drum sound {name!r}",
-                place=place_of(sheet, step),
-                remedy=f"choose one of {', '.join(sounds) or '(it has no drums)'}",
+                f"{pitch_name(pitch)} is outside the pitch table of {engine.name}",
+                remedy=f"play {pitch_name(engine.lowest)} to {pitch_name(engine.highest)}",
             )
-        drum = None if name is None else sounds[name]
-        if drum is not None and engine.drum_takes_step:
-            voice1 = voice2 = None
-        steps.append(PlayedStep(voice1, voice2, drum))
-    return tuple(steps)
+    if name is None:
+        return PlayedStep(voice1, voice2, None)
+    sounds = {drum.name: drum for drum in engine.drums}
+    if name not in sounds:
+        raise SheetError(
+            f"{engine.name} has no drum sound {name!r}",
+            remedy=f"choose one of {', '.join(sounds) or '(it has no drums)'}",
+        )
+    if engine.drum_takes_step:
+        return PlayedStep(None, None, sounds[name])
+    return PlayedStep(voice1, voice2, sounds[name])
 
 
 def step_length(sheet: Sheet, engine: Engine) -> StepLength:
