@@ -35,7 +35,7 @@ def songbook(
         float, typer.Option("--seconds", metavar="N", min=0.1, help="Time limit of a song.")
     ] = 60.0,
     megabytes: Annotated[
-        int, typer.Option("--megabytes", metavar="N", min=50, help="Memory limit of a song.")
+        int, typer.Option("--megabytes", metavar="N", min=200, help="Memory limit of a song.")
     ] = 2000,
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite sheets that were edited by hand.")

@@ -8,6 +8,7 @@ space, raised above what the worker had when it started on the song.
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import threading
@@ -75,9 +76,9 @@ def do_job(job: Job) -> Record:
         return failed(job, _code(error), _message(error, job))
     except _TimeIsUpError:
         return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
-    except MemoryError:
-        return failed(job, "memory", f"it took more than {job.megabytes} megabytes")
     except Exception as error:  # noqa: BLE001 - one song's defect must not end the songbook
+        if _out_of_memory(error):
+            return failed(job, "memory", f"it took more than {job.megabytes} megabytes")
         return failed(job, "defect", f"{type(error).__name__}: {error}")
 
 
@@ -117,6 +118,17 @@ def _code(error: ArrangerError) -> str:
         (LawError, "defect"),
     )
     return next((code for kind, code in kinds if isinstance(error, kind)), "unreadable")
+
+
+def _out_of_memory(error: BaseException | None) -> bool:
+    """Return whether memory was short, also where a library took it for another failure."""
+    while error is not None:
+        short = isinstance(error, OSError) and error.errno == errno.ENOMEM
+        unloaded = isinstance(error, ImportError) and "failed to map" in str(error)
+        if isinstance(error, MemoryError) or short or unloaded:
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _message(error: ArrangerError, job: Job) -> str:
