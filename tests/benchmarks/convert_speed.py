@@ -1,6 +1,6 @@
 """How long a conversion takes beside bare parsing by the reference libraries.
 
-    python tests/benchmarks/convert_speed.py
+    python -m tests.benchmarks.convert_speed
 
 One song of about 4,000 notes (the full band of the demo, four times over) in one run:
 
