@@ -16,7 +16,8 @@ from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce
 from arranger.sheet import with_digest
 from arranger.sheet.marked import read_marked
-from arranger.sheet.model import Sheet, SheetBar
+from arranger.sheet.model import Comment, Sheet, SheetBar
+from arranger.song.words import words_by_bar
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -84,5 +85,20 @@ def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction, tit
         source_sha256=song.sha256,
         settings=command_line(settings),
         tempo=round(grid.played_bpm, 2),
+        comments=_words(song, grid),
     )
     return with_digest(sheet)
+
+
+def _words(song: Song, grid: Grid) -> tuple[Comment, ...]:
+    """Return the words of a song that has any, as comments on its bars."""
+    if grid.basis != "file":
+        return ()  # the bars of a tracked beat are not the file's
+    step_ticks = song.ticks_per_beat * grid.step_beats
+    steps = [*(bar.first_step for bar in grid.bars), grid.steps]
+    lines = [0, *(grid.first_tick + int(step * step_ticks) for step in steps)]
+    return tuple(
+        Comment(bar, f"words: {words}")
+        for bar, words in ((index - 1, text) for index, text in words_by_bar(song, lines).items())
+        if 0 <= bar < len(grid.bars)  # what is sung outside the passage is left out
+    )

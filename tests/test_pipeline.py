@@ -1,0 +1,46 @@
+"""The stages in a row: what reaches the sheet besides notes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import mido
+
+from arranger.engine import load_engine
+from arranger.options import build_settings
+from arranger.pipeline import convert
+from arranger.sheet import format_sheet, parse
+from arranger.song import read_song
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def sung(path: Path) -> Path:
+    """Write four bars, a word a crotchet."""
+    track = mido.MidiTrack()
+    for beat, word in enumerate("one two three four".split() * 4):  # noqa: SIM905 - reads better
+        track.append(mido.MetaMessage("lyrics", text=f"{word}{beat // 4 + 1} "))
+        track.append(mido.Message("note_on", note=60 + beat % 5, velocity=80))
+        track.append(mido.Message("note_off", note=60 + beat % 5, time=480))
+    midi = mido.MidiFile(ticks_per_beat=480)
+    midi.tracks.append(track)
+    midi.save(path)
+    return path
+
+
+def words(path: Path, **settings: object) -> dict[int, str]:
+    chosen = build_settings(settings)
+    sheet = convert(read_song(path), load_engine("twin-phase"), chosen).sheet
+    assert parse(format_sheet(sheet)) == sheet
+    return {sheet.bars[comment.bar].number: comment.text for comment in sheet.comments}
+
+
+def test_words_stand_above_their_bars(tmp_path: Path) -> None:
+    found = words(sung(tmp_path / "sung.mid"))
+    assert found == {bar: f"words: one{bar} two{bar} three{bar} four{bar}" for bar in (1, 2, 3, 4)}
+
+
+def test_a_passage_has_only_its_own_words(tmp_path: Path) -> None:
+    found = words(sung(tmp_path / "sung.mid"), bars="2-3")
+    assert found == {bar: f"words: one{bar} two{bar} three{bar} four{bar}" for bar in (2, 3)}
