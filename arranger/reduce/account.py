@@ -92,12 +92,15 @@ class Accountant:
     def entries(self) -> tuple[Entry, ...]:
         """Return one entry a note, in order."""
         found: dict[int, Entry] = {
-            note: Entry(note, "dropped", (reason,), (), None, ())
+            note: Entry(note, "dropped", (reason,), (), None, self._in_place_of(note, reason))
             for note, reason in self._placed.refused.items()
         }
         self._account_for_tones(found)
         self._account_for_drums(found)
         return tuple(found[note] for note in range(len(self._placed.onset)))
+
+    def _in_place_of(self, note: int, reason: str) -> tuple[int, ...]:
+        return (self._placed.led_to[note],) if reason == "same-step" else ()
 
     def _account_for_tones(self, found: dict[int, Entry]) -> None:
         silent: list[int] = []

@@ -43,6 +43,8 @@ class Placed:
     """Notes that can't sound whatever is chosen, and the reason."""
     usable: Bools
     """Not refused."""
+    led_to: Mapping[int, int]
+    """For each grace note the note that it leads to."""
 
 
 def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
@@ -53,7 +55,11 @@ def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
     muted = np.array([role.role == "muted" for role in roles], dtype=np.bool_)[parts]
     beyond = grid.onset_steps < 0
     soft = loud < LEAST_LOUDNESS
-    refused = dict.fromkeys(np.flatnonzero(soft).tolist(), "silent")
+    led_to = graces(song)
+    grace = np.zeros(len(song.notes), dtype=np.bool_)
+    grace[list(led_to)] = True
+    refused = dict.fromkeys(led_to, "same-step")
+    refused.update(dict.fromkeys(np.flatnonzero(soft).tolist(), "silent"))
     refused.update(dict.fromkeys(np.flatnonzero(muted).tolist(), "track-muted"))
     refused.update(dict.fromkeys(np.flatnonzero(beyond).tolist(), "beyond-limit"))
     onset_ticks = np.array(column["onset"], dtype=np.float64)
@@ -68,8 +74,29 @@ def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
         offset=np.where(beyond, 0.0, grid.positions - grid.onset_steps),
         written_end=_positions(song, grid, onset_ticks, end_ticks),
         refused=refused,
-        usable=~(beyond | soft | muted),
+        usable=~(beyond | soft | muted | grace),
+        led_to=led_to,
     )
+
+
+def graces(song: Song) -> dict[int, int]:
+    """Return the grace notes of a song, each with the longest note that starts with it.
+
+    A grace note has no length and starts together with a note of its part that has one, as scores
+    are read. On the same step it would only be a second voice out of tune with the first.
+    """
+    without = [note for note in song.notes if note.duration == 0 and not note.drum]
+    places = {(note.part, note.onset) for note in without}
+    longest: dict[tuple[int, int], Note] = {}
+    for note in song.notes if places else ():
+        place = (note.part, note.onset)
+        if place in places and note.duration > 0:
+            longest[place] = max(longest.get(place, note), note, key=lambda one: one.duration)
+    return {
+        note.id: longest[note.part, note.onset].id
+        for note in without
+        if (note.part, note.onset) in longest
+    }
 
 
 def refuse(placed: Placed, ids: Ints, reason: str) -> Placed:
@@ -88,6 +115,7 @@ def refuse(placed: Placed, ids: Ints, reason: str) -> Placed:
         written_end=placed.written_end,
         refused=refused,
         usable=usable,
+        led_to=placed.led_to,
     )
 
 

@@ -357,3 +357,14 @@ def test_a_note_between_steps_gives_way_to_the_note_on_the_step() -> None:
     assert [e.outcome for e in reduction.ledger.entries] == ["kept", "kept", "dropped", "kept"]
     assert entry(reduction, 2).reasons == ("same-step",)
     assert entry(reduction, 2).by == (3,)
+
+
+def test_a_grace_note_gives_way_to_the_note_it_leads_to() -> None:
+    tune = [(0, 1, 72), (1, 0, 75), (1, 1, 76), (2, 0, 79)]
+    reduction = reduced(song_of(Line(tune, "melody")))
+    outcomes = [e.outcome for e in reduction.ledger.entries]
+    # the last one leads to nothing: a note of no length gets one step
+    assert outcomes == ["kept", "dropped", "kept", "changed"]
+    assert entry(reduction, 1).reasons == ("same-step",)
+    assert entry(reduction, 1).by == (2,)
+    assert 75 not in {*reduction.voice1, *reduction.voice2}
