@@ -69,10 +69,12 @@ def check_conservation(ledger: Ledger, notes: int) -> None:
     """
     if [entry.note for entry in ledger.entries] != list(range(notes)):
         raise LawError(f"the ledger does not list each of {notes} notes exactly once")
-    for entry in ledger.entries:
-        if entry.outcome not in OUTCOMES or any(r not in REASONS for r in entry.reasons):
-            raise LawError(f"note {entry.note} has an unknown outcome or reason")
-        if (entry.outcome == "kept") != (not entry.reasons):
-            raise LawError(f"note {entry.note} is {entry.outcome} without fitting reasons")
-        if (entry.outcome in {"kept", "changed", "merged"}) != bool(entry.spans):
-            raise LawError(f"note {entry.note} is {entry.outcome} but its place says otherwise")
+    # few combinations differ: each is looked at once, with the first note that has it
+    first = {(e.outcome, e.reasons, bool(e.spans)): e.note for e in reversed(ledger.entries)}
+    for (outcome, reasons, heard), note in first.items():
+        if outcome not in OUTCOMES or any(reason not in REASONS for reason in reasons):
+            raise LawError(f"note {note} has an unknown outcome or reason")
+        if (outcome == "kept") != (not reasons):
+            raise LawError(f"note {note} is {outcome} without fitting reasons")
+        if (outcome in {"kept", "changed", "merged"}) != heard:
+            raise LawError(f"note {note} is {outcome} but its place says otherwise")

@@ -144,10 +144,12 @@ def _node_costs(
     # heard[row, a, j]: what of candidate j's worth is heard when a voice holds candidate a
     together = seen.used[:, :, None] & seen.used[:, None, :]
     apart = seen.pitch[:, :, None] - seen.pitch[:, None, :]
-    same_class = together & (apart % 12 == 0)
+    pitch_class = seen.pitch % 12
+    same_class = together & (pitch_class[:, :, None] == pitch_class[:, None, :])
+    itself = np.arange(slots.shape[1])
+    same_class[:, itself, itself] = False  # no two voices hold one tone
     plain = _of(tones.plain_worth, slots)[:, None, :]
     heard = np.where(apart == 0, plain, costs.octave * plain) * same_class
-    itself = np.arange(slots.shape[1])
     heard[:, itself, itself] = np.where(seen.used, seen.worth, 0.0)
     struck = heard * (costs.attack * (fresh[:, :, None] & fresh[:, None, :]))
     sound, attack = costs.sustain * heard.sum(axis=2), struck.sum(axis=2)
@@ -159,12 +161,15 @@ def _node_costs(
 
     # what both voices together are worth less than each alone, per beat and per attack
     leans = tune - bass
-    unmeant = 1.0 - np.clip(leans[:, :, None] - leans[:, None, :], 0.0, 1.0)
+    unmeant = 1.0 - np.minimum(np.maximum(leans[:, :, None] - leans[:, None, :], 0.0), 1.0)
     pair = costs.crossing * ((apart < 0) & together) * unmeant + costs.doubling * same_class
     shared_attack = np.zeros_like(pair)
-    t, a, b = np.nonzero(same_class)
-    pair[t, a, b] += costs.sustain * np.minimum(heard[t, a], heard[t, b]).sum(axis=1)
-    shared_attack[t, a, b] = np.minimum(struck[t, a], struck[t, b]).sum(axis=1)
+    t, a, b = np.nonzero(same_class & (itself[:, None] < itself))
+    shared = costs.sustain * np.minimum(heard[t, a], heard[t, b]).sum(axis=1)
+    pair[t, a, b] += shared
+    pair[t, b, a] += shared
+    shared = np.minimum(struck[t, a], struck[t, b]).sum(axis=1)
+    shared_attack[t, a, b] = shared_attack[t, b, a] = shared
 
     lost = silent[0][seen.rows] * beats + silent[1][seen.rows]
     node: Floats = lost[:, None, None] + beats[:, None, None] * pair + shared_attack
