@@ -265,7 +265,7 @@ class Accountant:
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
         by: list[int] = []
         for step in range(onset, end):
-            by.extend(holder for holder in self._holders(step) if holder not in by)
+            by.extend([holder for holder in self._holders(step) if holder not in by])
             if len(by) >= 2:
                 break
         rivals = [other for other in by if self._same_step(note, other)]

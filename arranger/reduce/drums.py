@@ -59,7 +59,8 @@ def drum_candidates(
         The cost table.
     """
     sounds = {key: engine.drum_for(key) for key in {note.pitch for note in notes}}
-    accent = accents(grid)
+    accent: list[float] = accents(grid).tolist()
+    onset_steps: list[int] = grid.onset_steps.tolist()
     heaviest: dict[int, tuple[float, Note, DrumSound]] = {}
     unplayable = set()
     for note in notes:
@@ -67,7 +68,7 @@ def drum_candidates(
         if sound is None:
             unplayable.add(note.id)
             continue
-        step = int(grid.onset_steps[note.id])
+        step = onset_steps[note.id]
         weight = sound.weight * (0.5 + 0.5 * note.loudness) * accent[step]
         if step not in heaviest or weight > heaviest[step][0]:
             heaviest[step] = (weight, note, sound)
