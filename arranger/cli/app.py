@@ -20,6 +20,7 @@ from arranger.cli.export import export
 from arranger.cli.render import render
 from arranger.cli.report import report
 from arranger.cli.songbook import songbook
+from arranger.cli.spread import spread
 from arranger.cli.survey import survey
 from arranger.cli.tidy import tidy
 from arranger.errors import ArrangerError
@@ -64,6 +65,7 @@ app.command()(render)
 app.command()(check)
 app.command()(compare)
 app.command()(tidy)
+app.command()(spread)
 app.command()(songbook)
 
 

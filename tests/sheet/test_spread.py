@@ -1,0 +1,102 @@
+"""Spreading an edit to the bars that were generated alike."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.errors import SheetError
+from arranger.sheet import REST, Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet.spread import spread_edits
+from tests.sheet.edits import contents, generated, random_content
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def sheet_of(*pitches: int) -> Sheet:
+    """Return a generated sheet with a bar of four equal tones for each pitch."""
+    cells = tuple(pitch for pitch in pitches for _ in range(4))
+    return with_digest(
+        Sheet(
+            title="refrain",
+            engine="twin-phase",
+            step_beats=Fraction(1),
+            step_setting=14790,
+            bars=tuple(SheetBar(number + 1, 4, 4, 4) for number in range(len(pitches))),
+            voice1=cells,
+            voice2=(REST,) * len(cells),
+            drums=(None,) * len(cells),
+        )
+    )
+
+
+def with_cell(sheet: Sheet, step: int, pitch: int) -> Sheet:
+    return replace(sheet, voice1=(*sheet.voice1[:step], pitch, *sheet.voice1[step + 1 :]))
+
+
+def test_an_edit_reaches_the_bars_that_were_alike_and_no_others() -> None:
+    edited = with_cell(sheet_of(60, 62, 60, 64, 60), 9, 67)
+    found = spread_edits(edited)
+    assert found.copied == ((2, (0, 4)),)
+    rows = [bar[0] for bar in contents(found.sheet)]
+    assert rows == [(60, 67, 60, 60), (62,) * 4, (60, 67, 60, 60), (64,) * 4, (60, 67, 60, 60)]
+    assert spread_edits(found.sheet).copied == ()
+
+
+def test_different_edits_of_alike_bars_are_left_and_named() -> None:
+    edited = with_cell(with_cell(sheet_of(60, 60, 60), 1, 67), 5, 65)
+    found = spread_edits(edited)
+    assert found.sheet == edited
+    assert found.differing == ((0, 1),)
+
+
+def test_a_sheet_by_hand_is_refused() -> None:
+    with pytest.raises(SheetError, match="no record of what was generated"):
+        spread_edits(replace(sheet_of(60), generated=None, digest=""))
+
+
+@given(st.integers(0, 2**32), st.integers(0, 7))
+def test_no_edited_bar_is_changed_and_the_text_keeps_it_all(seed: int, bar: int) -> None:
+    rng = random.Random(seed)
+    sheet = with_digest(replace(generated(rng, bars=8), loop_step=None))
+    steps = sheet.bars[bar].steps
+    start = sum(other.steps for other in sheet.bars[:bar])
+    voice1, voice2, drums = random_content(rng, steps)
+    edited = replace(
+        sheet,
+        voice1=(*sheet.voice1[:start], *voice1, *sheet.voice1[start + steps :]),
+        voice2=(*sheet.voice2[:start], *voice2, *sheet.voice2[start + steps :]),
+        drums=(*sheet.drums[:start], *drums, *sheet.drums[start + steps :]),
+    )
+    found = spread_edits(edited)
+    before, after, now = contents(sheet), contents(edited), contents(found.sheet)
+    assert now[bar] == after[bar]
+    for place, content in enumerate(now):
+        alike = before[place] == before[bar]
+        assert content == (after[bar] if alike and place != bar else after[place])
+    assert parse(format_sheet(found.sheet)) == found.sheet
+
+
+def test_the_file_is_rewritten_and_the_version_before_kept(tmp_path: Path) -> None:
+    from typer.testing import CliRunner
+
+    from arranger.cli.app import app
+    from arranger.sheet import read_sheet, write_sheet
+
+    path = tmp_path / "refrain.duet"
+    edited = with_cell(sheet_of(60, 62, 60), 1, 67)
+    write_sheet(edited, path)
+    looked = CliRunner().invoke(app, ["spread", "--check", str(path)])
+    assert looked.output == "bar 1: would go to 3\n"
+    assert read_sheet(path) == edited
+    done = CliRunner().invoke(app, ["spread", str(path)])
+    assert done.output == "bar 1: went to 3\n"
+    assert read_sheet(path).voice1[8:] == (60, 67, 60, 60)
+    assert read_sheet(path.with_name("refrain.duet~")) == edited
