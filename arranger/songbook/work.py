@@ -9,6 +9,7 @@ space, raised above what the worker had when it started on the song.
 from __future__ import annotations
 
 import errno
+import functools
 import os
 import signal
 import threading
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from arranger.engine.model import Engine
     from arranger.settings import Settings
 
 GRACE_SECONDS = 2.0
@@ -91,7 +93,7 @@ def failed(job: Job, reason: str, message: str) -> Record:
 
 def _converted(job: Job) -> Record:
     song = read_song(job.source, job.settings.read)
-    conversion = convert(song, load_engine(job.settings.engine), job.settings)
+    conversion = convert(song, _engine(job.settings.engine), job.settings)
     folder = job.out.joinpath(*job.place.split("/")[:-1])
     name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
@@ -108,6 +110,12 @@ def _converted(job: Job) -> Record:
     written = write_outputs(conversion, name, choice)
     outputs = tuple(path.name for path in written)
     return done_record(job.relative, job.place, conversion, outputs, "done")
+
+
+@functools.lru_cache(maxsize=16)
+def _engine(name: str) -> Engine:
+    """Load an engine once a worker: reading its description costs as much as a small song."""
+    return load_engine(name)
 
 
 def _code(error: ArrangerError) -> str:
