@@ -5,7 +5,7 @@ exported, which common Z80 assemblers read too; tests compare the bytes.
 
 A line holds a label (``name:``), an instruction or a directive (``org``, ``equ``, ``defb``,
 ``defw``), and a comment after ``;``. An expression is a sum or difference of decimal numbers and
-names. Opcodes: Zilog Z80 CPU User Manual, UM0080.
+names. Opcodes: Z80 CPU User Manual, UM0080.
 """
 
 from __future__ import annotations

@@ -66,7 +66,7 @@ _HEAD = """\
 ; {stop} for silence. Set the byte at {border} to what the other bits of the port shall be, so that the
 ; border stays as it is. Place it where the processor has the memory for itself.
 ;
-; Cycles stand beside each instruction (Zilog Z80 CPU User Manual, UM0080), without the waiting states
+; Cycles stand beside each instruction (Z80 CPU User Manual, UM0080), without the waiting states
 ; that a machine may add at the port. A jump to the next line is a pause.
 ;
 """

@@ -66,7 +66,7 @@ def test_common_assemblers_give_the_same_bytes(
     assert image.code_bytes + image.song_bytes == len(image.content)
 
 
-# Instruction timings in clock cycles (T states) of the Zilog Z80 CPU User Manual, UM0080, "Z80
+# Instruction timings in clock cycles (T states) of the Z80 CPU User Manual, UM0080, "Z80
 # Instruction Set"; written down from memory. Two numbers: the condition not met, and met.
 UM0080 = {
     "add a,r": 4, "add hl,rr": 11, "and r": 4, "and n": 7, "call nn": 17, "call cc,nn": (10, 17),
