@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -180,7 +179,6 @@ def test_a_key_ends_a_piece_that_goes_round() -> None:
     assert machine.port_b == 0xAC
 
 
-@pytest.mark.skipif(shutil.which("nasm") is None, reason="needs an assembler: apt install nasm")
 def test_the_source_assembles_to_the_bytes(tmp_path: Path) -> None:
     sheet = sheet_of(ENGINE, [60, 64, HOLD], [36, REST, REST], ["kick", None, "snare"])
     (tmp_path / "piece.asm").write_text(assembly(sheet, ENGINE))
