@@ -83,16 +83,19 @@ class _Writer:
         return "; ".join([self._one(entry, reason) for reason in entry.reasons])
 
     def _one(self, entry: Entry, reason: str) -> str:
-        template = REASONS[reason]
+        said = REASONS[reason]
         if entry.outcome == "changed":
-            template = CHANGED.get(reason, template)
-        return template.format(
-            by=self._by(entry, reason) if "{by}" in template else "",
-            pitch_out="" if entry.pitch_out is None else self._pitches[entry.pitch_out],
-            moved=self._moved(entry, reason) if "{moved}" in template else "",
-            steps=_steps(entry) if "{steps}" in template else "",
-            voice=entry.spans[0].voice if entry.spans else "",
-        )
+            said = CHANGED.get(reason, said)
+        if "{pitch_out}" in said:
+            out = entry.pitch_out
+            said = said.replace("{pitch_out}", "" if out is None else self._pitches[out])
+        if "{moved}" in said:
+            said = said.replace("{moved}", self._moved(entry, reason))
+        if "{steps}" in said:
+            said = said.replace("{steps}", _steps(entry))
+        if "{by}" in said:
+            said = said.replace("{by}", self._by(entry, reason))
+        return said
 
     def _by(self, entry: Entry, reason: str) -> str:
         by = entry.by

@@ -1,8 +1,8 @@
 """Outcomes and reasons: the words of the ledger and one sentence template for each.
 
 A template is filled with ``by`` (the notes that took the place, as "C5 (tune) and A2 (bass)"),
-``pitch_out`` (the name of the pitch heard), ``moved`` ("12 ms late"), ``steps`` ("2 steps") and
-``voice``; each uses only what it needs.
+``pitch_out`` (the name of the pitch heard), ``moved`` ("12 ms late") and ``steps`` ("2 steps"); each
+uses only what it needs.
 """
 
 from __future__ import annotations
