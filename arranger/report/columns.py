@@ -54,14 +54,14 @@ def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
         "sound": written(entry["sound"]),
         "spans": [_spans(each) for each in entry["spans"]],
         "by": written(entry["by"]),
-        "explanation": [encode_basestring(told) for told in found.explanation],
+        "explanation": list(map(encode_basestring, found.explanation)),
     }
 
 
 def written(values: Sequence[Any]) -> Texts:
     """Return values of one kind as JSON text."""
     table = {value: _text(value) for value in set(values)}
-    return [table[value] for value in values]
+    return list(map(table.__getitem__, values))
 
 
 def _text(value: Any) -> str:
