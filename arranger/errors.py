@@ -91,6 +91,8 @@ class LawError(ArrangerError, AssertionError):
 
 def one_line(text: str) -> str:
     """Return the text on one line: control characters from inside files become visible escapes."""
+    if text.isprintable():
+        return text
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 

@@ -15,7 +15,7 @@ from arranger.files import sweep
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
-from arranger.songbook.index import Known, opened, output_sizes, song_key
+from arranger.songbook.index import Known, opened, output_sizes, settings_key, song_key
 from arranger.songbook.overview import write_overview
 from arranger.songbook.pool import run_jobs
 from arranger.songbook.work import Job, failed
@@ -132,6 +132,7 @@ class _Changed:
         self.keys: dict[str, str] = {}
 
     def __iter__(self) -> Iterator[Job]:
+        words: dict[int, str] = {}  # most songs share one value, which `_settings` keeps alive
         for song in self._found:
             job = _job(self._choice, song, self._settings[song.relative])
             try:
@@ -140,7 +141,9 @@ class _Changed:
                 self._records[song.relative] = failed(job, "unreadable", error.what)
                 continue
             outputs = f"{job.audio} {job.keep_edits}"
-            key = song_key(content, job.settings, song.place, outputs)
+            spelled = words.get(id(job.settings)) or settings_key(job.settings)
+            words[id(job.settings)] = spelled
+            key = song_key(content, spelled, song.place, outputs)
             before = self._known.get(song.relative)
             if before is not None and before.key == key and _still_there(before, job):
                 self._records[song.relative] = before.record

@@ -45,9 +45,14 @@ class Known(NamedTuple):
     record: Record
 
 
-def song_key(content: bytes, settings: Settings, place: str, outputs: str) -> str:
-    """Return a digest of all that the outputs depend on."""
-    parts = (VERSION, command_line(settings), _engine_digest(settings.engine), place, outputs)
+def settings_key(settings: Settings) -> str:
+    """Return what the outputs depend on besides the song and its place, as text."""
+    return "\0".join((VERSION, command_line(settings), _engine_digest(settings.engine)))
+
+
+def song_key(content: bytes, settings: str, place: str, outputs: str) -> str:
+    """Return a digest of all that the outputs depend on; ``settings`` is a `settings_key`."""
+    parts = (settings, place, outputs)
     digest = hashlib.sha256("\0".join(parts).encode("utf-8", "surrogateescape"))
     digest.update(hashlib.sha256(content).digest())
     return digest.hexdigest()

@@ -5,8 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.files import write_bytes, write_text
@@ -63,7 +62,7 @@ def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
     for record in records:
-        row: dict[str, Any] = asdict(record)
+        row = record.values()
         row["song"] = record.relative
         row["same_notes_as"] = twins.get(record.relative, "")
         row["sheet"] = f"{record.place}.duet" if record.outputs else ""
@@ -80,6 +79,10 @@ def _cell(value: object) -> object:
 
 
 def _json(records: Sequence[Record], twins: dict[str, str]) -> bytes:
-    songs = [{**asdict(record), "same_notes_as": twins.get(record.relative)} for record in records]
-    whole = {"format": FORMAT, "version": VERSION, "songs": songs}
-    return (json.dumps(whole, indent=1) + "\n").encode()
+    songs = [
+        json.dumps({**record.values(), "same_notes_as": twins.get(record.relative)})
+        for record in records
+    ]
+    head = json.dumps({"format": FORMAT, "version": VERSION})
+    whole = f'{head[:-1]}, "songs": [\n' + ",\n".join(songs) + "\n]}\n"
+    return whole.encode()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -47,9 +47,14 @@ class Record:
     outputs: tuple[str, ...] = ()
     """Names of the files written, without folder."""
 
+    def values(self) -> dict[str, Any]:
+        """Return the fields by name."""
+        # dataclasses.asdict copies deeply, which takes longer than all else in a large songbook.
+        return {entry.name: getattr(self, entry.name) for entry in fields(self)}
+
     def to_json(self) -> str:
         """Return the record as one line of JSON."""
-        return json.dumps(asdict(self), sort_keys=True)
+        return json.dumps(self.values(), sort_keys=True)
 
     @classmethod
     def from_json(cls, text: str) -> Record:
