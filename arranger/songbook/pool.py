@@ -11,13 +11,16 @@ from contextlib import nullcontext
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from arranger.songbook.work import TIME_CODE, Job, do_job, failed
+from arranger.songbook.work import TIME_CODE, Job, do_jobs, failed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from contextlib import AbstractContextManager
 
     from arranger.songbook.record import Record
+
+LONE_BATCH = 8
+"""Jobs that a single worker gets at a time, so that it seldom waits for the next."""
 
 BLOCK_JOBS = 256
 """Jobs handed over at a time: enough that workers seldom wait, few enough to bound memory."""
@@ -73,16 +76,18 @@ def stop_workers() -> None:
 def _parallel(jobs: list[Job], workers: int, cluster: str | None) -> Iterator[Record]:
     from joblib import Parallel, delayed
 
-    # joblib would run a single worker inside this process, where a crash takes all. Two processes
-    # of which only one has work at a time are one worker.
-    options: dict[str, Any] = {"n_jobs": max(workers, 2)}
+    options: dict[str, Any] = {"n_jobs": workers if cluster is None else -1}
+    together = 1  # joblib itself finds how many songs to send at a time
     if cluster is None and workers == 1:
-        options |= {"pre_dispatch": 1, "batch_size": 1}
-    if cluster is not None:
-        options = {"n_jobs": -1}
+        # joblib would run a single worker inside this process, where a crash takes all. Two
+        # processes of which only one has work at a time are one worker.
+        options = {"n_jobs": 2, "pre_dispatch": 1, "batch_size": 1}
+        together = LONE_BATCH
     parallel = Parallel(return_as="generator_unordered", **options)
-    records: Iterator[Record] = parallel(delayed(do_job)(job) for job in jobs)
-    return records
+    batches = [jobs[start : start + together] for start in range(0, len(jobs), together)]
+    results: Iterator[list[Record]] = parallel(delayed(do_jobs)(batch) for batch in batches)
+    for records in results:
+        yield from records
 
 
 def _alone(job: Job, cluster: str | None) -> Record:

@@ -84,6 +84,11 @@ def do_job(job: Job) -> Record:
         return failed(job, "defect", f"{type(error).__name__}: {error}")
 
 
+def do_jobs(jobs: list[Job]) -> list[Record]:
+    """Convert some songs, one after the other."""
+    return [do_job(job) for job in jobs]
+
+
 def failed(job: Job, reason: str, message: str) -> Record:
     """Return the record of a song that wasn't converted."""
     return Record(
