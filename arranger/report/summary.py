@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from arranger.grid.model import Grid
     from arranger.pipeline import Conversion
 
 
@@ -182,8 +183,20 @@ def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
 def _remarks(conversion: Conversion) -> tuple[str, ...]:
     song = conversion.song
     repairs = tuple(f"{repair.place}: {repair.what}" for repair in song.repairs)
-    said = (*song.remarks, *repairs, *conversion.grid.remarks, *conversion.reduction.remarks)
+    grid = conversion.grid
+    said = (*song.remarks, *repairs, *grid.remarks, *_sections(grid), *conversion.reduction.remarks)
     return tuple(one_line(remark) for remark in said)
+
+
+def _sections(grid: Grid) -> Iterator[str]:
+    """Yield one sentence for each repeated section: its name and where it stands."""
+    places: dict[str, list[str]] = {}
+    for section in grid.sections:
+        first = grid.bars[section.first_bar].number
+        last = grid.bars[section.first_bar + section.bars - 1].number
+        places.setdefault(section.name, []).append(f"{first}-{last}")
+    for name, bars in places.items():
+        yield f"section {name} is bars {bars[0]}, and again {', '.join(bars[1:])}"
 
 
 def _lines(found: Summary, width: int) -> Iterator[str]:

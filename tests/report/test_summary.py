@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.cells import cell_len
 
+from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
 
 if TYPE_CHECKING:
@@ -119,3 +120,9 @@ def test_the_chosen_step_is_shown_even_when_it_was_no_good_one(hand: Conversion)
     text = summary(replace(hand, grid=grid)).text()
     assert "step  1/2 chosen" in text
     assert text.count("  step ") == 5
+
+
+def test_repeated_sections_are_named_with_their_bars(hand: Conversion) -> None:
+    sections = (Section("A", 0, 1), Section("A", 1, 1))
+    text = summary(replace(hand, grid=replace(hand.grid, sections=sections))).text(200)
+    assert "section A is bars 1-1, and again 2-2" in text
