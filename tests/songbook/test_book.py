@@ -266,3 +266,20 @@ def test_the_summary_names_what_failed_on_one_line_each(tmp_path: Path) -> None:
     assert told[0] == "2 songs: 1 converted, 0 unchanged, 1 failed"
     assert "      1 unreadable: the file can't be read as a song" in told
     assert any(line.startswith("  bad\\nname.mid: ") for line in told)
+
+
+def test_ctrl_c_stops_cleanly(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 30, notes=150)
+    out = tmp_path / "out"
+    with subprocess.Popen(
+        command(tmp_path / "songs", out, "--workers", "2"), env=environment(), text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
+    ) as process:  # fmt: skip
+        while len(list(out.rglob("*.report.html"))) < 8:  # by then both workers are at work
+            assert process.poll() is None
+            time.sleep(0.01)
+        os.killpg(process.pid, signal.SIGINT)
+        said = process.communicate(timeout=60)[1]
+    assert process.returncode == 130
+    assert "Traceback" not in said
+    assert said.splitlines()[-1] == "arranger: stopped; the next run goes on from here"
