@@ -8,12 +8,12 @@ One direction, immutable values between the stages; nothing here touches a file 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from arranger.grid import plan_grid
 from arranger.options import command_line
-from arranger.reduce import check_conservation, reduce
+from arranger.reduce import check_conservation, reduce, remarks_on_laws
 from arranger.sheet import with_digest
 from arranger.sheet.marked import read_marked
 from arranger.sheet.model import Comment, Sheet, SheetBar
@@ -53,7 +53,8 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     LimitError
         If the song would take more steps than the settings allow.
     LawError
-        If a note went missing on the way, which is a defect of this program.
+        If a note went missing on the way, which is a defect of this program. An entry that
+        contradicts the rows is only told, among the remarks.
     """
     marked = read_marked(song, engine, settings)
     if marked is not None:
@@ -63,6 +64,9 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
         grid = plan_grid(song, engine, settings.grid)
         reduction = reduce(song, engine, grid, settings.reduce)
     check_conservation(reduction.ledger, len(song.notes))
+    faults = remarks_on_laws(song, engine, reduction)
+    if faults:
+        reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
     sheet = _sheet(song, settings, grid, reduction, title)
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet

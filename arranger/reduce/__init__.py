@@ -14,10 +14,13 @@ The way of the data, a module a step:
               optimum     the cheapest path
               fit         the same under a limit of bytes
     tell      attacks     rows, gaps before repetitions, tones under drums
+              heard       what finished rows let be heard
               account     what became of every note
+              laws        whether the account says what the rows play
               explain     ...in a sentence; weighing and breakdown tell what a bar was weighed by
 """
 
+from arranger.reduce.laws import remarks_on_laws
 from arranger.reduce.ledger import Entry, Ledger, Span, check_conservation
 from arranger.reduce.model import Evidence, PartRole, Reduction
 from arranger.reduce.reasons import OUTCOMES, REASONS
@@ -34,4 +37,5 @@ __all__ = [
     "Span",
     "check_conservation",
     "reduce",
+    "remarks_on_laws",
 ]

@@ -1,4 +1,7 @@
-"""What became of every note: from the performance to the ledger's entries.
+"""What became of every note: from finished rows, drums and sources to the ledger's entries.
+
+One function, `account`, reads what is heard (`arranger.reduce.heard`) beside what was asked, so that
+an entry can't say what the rows don't play; it serves a reduction and a sheet read back alike.
 
 Thresholds
 ----------
@@ -6,26 +9,27 @@ A note is **kept** when it sounds in its own octave, starts within a tenth of a 
 where it is written, and ends within half a step of where it is written to end. Else it is
 **changed** and the reasons say how.
 
-A note that no voice holds is **merged** when its pitch sounds all the same for at least half of its
-length, or when its pitch class does in another octave from a note that starts with it or that it is
-known to double, or when it is an echo or another copy of a note that is heard. Else it is
-**dropped**.
+A note that no voice holds is **merged** when its pitch is heard all the same for at least half of its
+length, or its pitch class in another octave, from a note that starts with it or that it is known to
+double. A known copy (an echo, a part that doubles another a little later) is merged when the note it
+copies is heard during it at all. Else it is **dropped**.
+
+A note that is first heard a beat or more late counts as dropped too, unless chords are broken there:
+its start is lost, and what is heard of it later only fills a voice that had become free.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from arranger.reduce.ledger import Entry, Span
 
 if TYPE_CHECKING:
-    from arranger.grid.model import Grid
-    from arranger.reduce.attacks import Performance, Stretch
-    from arranger.reduce.candidates import Floats, Ints, Problem
-    from arranger.reduce.prepare import Prepared
+    from collections.abc import Mapping, Sequence
+
+    from arranger.reduce.heard import Heard, Run
 
 START_SHARE = 0.1
 """Of a step, by which a kept note may start elsewhere than written."""
@@ -38,230 +42,193 @@ END_SHARE = 0.5
 HEARD_SHARE = 0.5
 """Of its length, for which the pitch of a merged note must sound."""
 
-
 _TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"})
 """What happens to the notes of a broken chord because they take turns."""
 
+_LOST = {"delayed-by-drum": "under-drum", "voices-full": "voices-full"}
+"""What makes a note late, and what it is called when that lasts for a beat."""
 
-class Accountant:
-    """Writes the entries of one reduction."""
 
-    def __init__(self, prepared: Prepared, grid: Grid, performance: Performance) -> None:
-        drums, problem = prepared.drums, prepared.problem
-        self._placed = prepared.placed
-        self._weights = prepared.weights
-        self._problem = problem
-        self._ids = prepared.ids
-        self._tone_of = prepared.tone_of
-        self._broken = prepared.broken
-        self._performance = performance
-        self._drums = drums
-        self._loose = max(START_SHARE, START_SECONDS / grid.step_length.seconds)
-        self._note: list[int] = problem.tones.note.tolist()
-        self._held = [source.tolist() for source in performance.sources]
-        # a voice that is silent for a gap is busy all the same
-        self._busy = [list(held) for held in self._held]
-        for stretch in performance.stretches:
-            if stretch.gap:
-                self._busy[stretch.voice - 1][stretch.end] = stretch.tone
-        drum_steps = np.flatnonzero(performance.drum_on).tolist()
-        self._silenced = frozenset(() if problem.drum_is_free else drum_steps)
-        notes = problem.tones.note
-        self._onset: list[int] = problem.tones.onset.tolist()
-        self._end: list[int] = problem.tones.end.tolist()
-        self._note_end: list[int] = self._placed.end[notes].tolist()
-        self._pitch: list[int] = problem.tones.pitch.tolist()
-        self._asked: list[int] = (self._placed.pitch[notes] + prepared.transpose).tolist()
-        self._off: list[bool] = (np.abs(self._placed.offset[notes]) > self._loose).tolist()
-        self._written_end: list[float] = self._placed.written_end[notes].tolist()
-        self._known = np.stack((self._weights.octave_of, self._weights.duplicate_of))[
-            :, notes
-        ].T.tolist()
-        self._drum_at = dict(zip(drums.steps.tolist(), drums.notes.tolist(), strict=True))
-        self._note_part: list[int] = self._placed.part.tolist()
-        self._note_onset: list[int] = self._placed.onset.tolist()
-        self._note_offset: list[float] = self._placed.offset.tolist()
-        tone_of_note = np.full(len(self._placed.onset), -1, dtype=np.int64)
-        tone_of_note[prepared.ids] = prepared.tone_of
-        self._tone_of_note: list[int] = tone_of_note.tolist()
-        self._heard: dict[int, list[Stretch]] = {}
-        for stretch in performance.stretches:
-            if stretch.heard_start < stretch.heard_end:
-                self._heard.setdefault(stretch.tone, []).append(stretch)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """What the song asks for: in each sequence one entry a note of ``Song.notes``."""
+
+    onset: Sequence[int]
+    """In steps."""
+    end: Sequence[int]
+    """In steps, exclusive: where the note ends as part of its line."""
+    note_end: Sequence[int]
+    """In steps, exclusive: where it ends on the grid."""
+    written_end: Sequence[float]
+    """In steps: where it is written to end."""
+    offset: Sequence[float]
+    """Where it is written minus its step, in steps."""
+    pitch: Sequence[int]
+    """Transposed with the song; of drums the percussion key."""
+    out: Sequence[int]
+    """The same in the octave that the pitch table has."""
+    part: Sequence[int]
+    drum: Sequence[bool]
+    lead: Sequence[int]
+    """The note that asks for the same pitch over the same steps and stands for it; often itself."""
+    copies: Sequence[tuple[int, int]]
+    """The notes that it doubles at the octave and at the same pitch, or -1."""
+    refused: Mapping[int, tuple[str, tuple[int, ...]]]
+    """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
+    broken: Sequence[bool]
+    """For each step whether chords are broken there, so that their notes take turns."""
+    step_seconds: float
+    steps_per_beat: float
+
+
+def account(asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> tuple[Entry, ...]:
+    """Return one entry a note, in order.
+
+    Parameters
+    ----------
+    asked
+        What the song asks for.
+    heard
+        What is heard.
+    sounds
+        Shape (steps,): the names of the drum sounds.
+    """
+    return _Accountant(asked, heard, sounds).entries()
+
+
+class _Accountant:
+    def __init__(self, asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> None:
+        self._asked = asked
+        self._heard = heard
+        self._sounds = sounds
+        self._loose = max(START_SHARE, START_SECONDS / asked.step_seconds)
 
     def entries(self) -> tuple[Entry, ...]:
-        """Return one entry a note, in order."""
-        found: dict[int, Entry] = {
-            note: Entry(note, "dropped", (reason,), (), None, self._in_place_of(note, reason))
-            for note, reason in self._placed.refused.items()
-        }
-        self._account_for_tones(found)
-        self._account_for_drums(found)
-        return tuple(found[note] for note in range(len(self._placed.onset)))
-
-    def _in_place_of(self, note: int, reason: str) -> tuple[int, ...]:
-        return (self._placed.led_to[note],) if reason == "same-step" else ()
-
-    def _account_for_tones(self, found: dict[int, Entry]) -> None:
-        silent: list[int] = []
-        for tone, note in enumerate(self._note):
-            heard = self._heard.get(tone)
-            if heard is None:
-                silent.append(tone)
-            elif len(heard) == 1 and self._is_kept(tone, heard[0]):
-                only = heard[0]
-                span = Span(only.voice, only.start, only.heard_end - only.start)
-                found[note] = Entry(note, "kept", (), (span,), self._pitch[tone], ())
+        asked = self._asked
+        found: list[Entry] = []
+        for note, drum in enumerate(asked.drum):
+            refused = asked.refused.get(note)
+            if refused is not None:
+                found.append(Entry(note, "dropped", (refused[0],), (), None, refused[1]))
+            elif drum:
+                found.append(self._drum(note))
             else:
-                found[note] = self._sounding(tone, note, heard)
-        if silent:
-            self._account_for_silent(silent, found)
-        for note, tone in zip(self._ids.tolist(), self._tone_of.tolist(), strict=True):
-            lead = self._note[tone]
-            if note != lead:
-                entry = found[lead]
-                found[note] = (
-                    entry._replace(note=note)
-                    if entry.outcome == "dropped"
-                    else Entry(
-                        note,
-                        "merged",
-                        ("same-pitch-doubled",),
-                        entry.spans,
-                        entry.pitch_out,
-                        (lead,),
-                    )
-                )
+                runs = self._heard.runs.get(note)
+                found.append(self._silent(note) if runs is None else self._sounding(note, runs))
+        return tuple(found)
 
-    def _is_kept(self, tone: int, only: Stretch) -> bool:
-        """Return whether a tone that is heard in one stretch is heard as written."""
-        return (
-            only.tied_to < 0
-            and only.heard_start == self._onset[tone]
-            and -END_SHARE <= only.heard_end - self._written_end[tone] <= END_SHARE
-            and not self._off[tone]
-            and self._pitch[tone] == self._asked[tone]
-        )
-
-    def _sounding(self, tone: int, note: int, heard: list[Stretch]) -> Entry:
-        onset, pitch_out = self._onset[tone], self._pitch[tone]
-        spans = tuple([Span(s.voice, s.heard_start, s.heard_end - s.heard_start) for s in heard])
-        first = last = heard[0]
-        if len(heard) > 1:
-            first = min(heard, key=lambda s: s.heard_start)
-            last = max(heard, key=lambda s: s.heard_end)
-        if first.tied_to >= 0:
-            reason = "repeat-tied" if first.start == onset else "same-pitch-doubled"
-            by = (self._note[first.tied_to],)
-            return Entry(note, "merged", (reason,), spans, pitch_out, by)
-        reasons: list[str] = []
-        by_notes: list[int] = []
-        if first.start > onset:
-            reasons.append("voices-full")
-            by_notes.extend(self._holders(onset))
-        elif first.heard_start > onset:
-            reasons.append("delayed-by-drum")
-            by_notes.append(self._drum_at[onset])
-        elif self._off[tone]:
-            reasons.append("moved-to-step")
-        if pitch_out != self._asked[tone]:
-            reasons.append("octave-folded")
-        shift = last.heard_end - self._written_end[tone]
+    def _sounding(self, note: int, runs: list[Run]) -> Entry:
+        """Return the entry of a note that a voice holds and that is heard."""
+        asked, onset = self._asked, self._asked.onset[note]
+        first, last = runs[0], max(runs, key=lambda run: run.last)
+        spans = tuple([Span(run.voice, run.first, run.last - run.first) for run in runs])
+        tied_to = self._heard.tied_to(first)
+        if tied_to is not None:
+            reason = "repeat-tied" if first.first == onset else "same-pitch-doubled"
+            return Entry(note, "merged", (reason,), spans, first.pitch, (tied_to,))
+        causes: list[tuple[str, Sequence[int]]] = []
+        late = first.first - onset
+        if late > 0:
+            causes.append(self._late(onset, first.first))
+            if late >= asked.steps_per_beat and not asked.broken[first.start]:
+                reason = _LOST[causes[0][0]]
+                return Entry(note, "dropped", (reason,), (), None, tuple(causes[0][1]))
+        elif abs(asked.offset[note]) > self._loose:
+            causes.append(("moved-to-step", ()))
+        if first.pitch != asked.pitch[note]:
+            causes.append(("octave-folded", ()))
+        shift = last.last - asked.written_end[note]
         if shift > END_SHARE:
-            reasons.append("lengthened-to-step")
+            causes.append(("lengthened-to-step", ()))
         elif shift < -END_SHARE:
-            reason, cause = self._cut(tone, last)
-            reasons.append(reason)
-            by_notes.extend(cause)
-        elif len(spans) > 1 and _holes(spans):
-            reasons.append("shortened-by-next-note")
-            by_notes.extend(self._takers(first))
-        if self._broken[first.start] and last.voice == 2 and _TURNS.intersection(reasons):
-            reasons = ["broken-chord", *(r for r in reasons if r not in _TURNS)]
-            by_notes = []
-        if not reasons:
-            return Entry(note, "kept", (), spans, pitch_out, ())
-        return Entry(
-            note,
-            "changed",
-            tuple(dict.fromkeys(reasons)),
-            spans,
-            pitch_out,
-            tuple(dict.fromkeys(b for b in by_notes if b != note)),
-        )
+            causes.append(self._cut(note, last))
+        elif any(a.last < b.first for a, b in pairwise(runs)):
+            causes.append(("shortened-by-next-note", self._taker(first)))
+        if asked.broken[first.start] and last.voice == 2 and _TURNS.intersection(dict(causes)):
+            causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]
+        reasons = tuple(dict.fromkeys(reason for reason, _ in causes))
+        by = tuple(dict.fromkeys(other for _, by in causes for other in by if other != note))
+        return Entry(note, "changed" if reasons else "kept", reasons, spans, first.pitch, by)
 
-    def _cut(self, tone: int, last: Stretch) -> tuple[str, list[int]]:
-        """Return why a tone ends early, and the notes that are the cause."""
-        if last.gap:
-            return "shortened-for-gap", self._takers(last)
-        if last.heard_end < last.end:
-            drum = self._drum_at.get(last.heard_end)
-            return "shortened-by-next-note", [] if drum is None else [drum]
-        if last.end < self._note_end[tone]:
-            return "shortened-by-next-note", self._takers(last)
-        return "moved-to-step", []
+    def _late(self, onset: int, first: int) -> tuple[str, Sequence[int]]:
+        """Return why a note is first heard after its step, and the notes that are the cause."""
+        if self._heard.free_steps(onset, first) == 0:
+            return "delayed-by-drum", (self._heard.drum_at[onset],)
+        return "voices-full", self._holders(onset)
 
-    def _takers(self, stretch: Stretch) -> list[int]:
-        """Return the note that its voice holds next, straight after."""
-        after = stretch.end + stretch.gap
-        if after >= self._problem.steps:
-            return []
-        tone = self._held[stretch.voice - 1][after]
-        return [] if tone < 0 else [self._note[tone]]
+    def _cut(self, note: int, last: Run) -> tuple[str, Sequence[int]]:
+        """Return why a note ends early, and the notes that are the cause."""
+        heard = self._heard
+        if last.end < self._asked.end[note]:
+            repetition = heard.gap_before(last)
+            if repetition is not None:
+                return "shortened-for-gap", (repetition,)
+        if last.last < last.end:
+            return "shortened-by-next-note", (heard.drum_at[last.last],)
+        if last.end < self._asked.note_end[note]:
+            return "shortened-by-next-note", self._taker(last)
+        return "moved-to-step", ()
+
+    def _taker(self, run: Run) -> Sequence[int]:
+        """Return the note that its voice holds straight after a run, if any."""
+        row = self._heard.sources[run.voice - 1]
+        return (row[run.end],) if run.end < len(row) and row[run.end] >= 0 else ()
 
     def _holders(self, step: int) -> list[int]:
-        """Return the notes that the voices are busy with on a step."""
-        return [self._note[busy[step]] for busy in self._busy if busy[step] >= 0]
+        """Return the notes that the voices are busy with on a step; a gap keeps one busy too."""
+        found = []
+        for row in self._heard.sources:
+            before = row[step - 1] if step else -1
+            if row[step] >= 0:
+                found.append(row[step])
+            elif before >= 0 and self._is_gap(before, step):
+                found.append(before)
+        return found
 
-    def _account_for_silent(self, silent: list[int], found: dict[int, Entry]) -> None:
-        same_by, octave_by = _covers(self._problem, self._performance, np.array(silent))
-        for tone in silent:
-            note = self._note[tone]
-            same, octave = same_by.get(tone), octave_by.get(tone)
-            if same is not None:
-                found[note] = self._merged(note, tone, "same-pitch-doubled", same)
-            elif octave is not None and self._doubles(tone, octave):
-                found[note] = self._merged(note, tone, "octave-doubled", octave)
-            else:
-                found[note] = self._copied(note, tone) or self._dropped(note, tone)
+    def _is_gap(self, before: int, step: int) -> bool:
+        runs = self._heard.runs.get(before, ())
+        return any(
+            run.end == step < self._asked.end[before] and self._heard.gap_before(run) is not None
+            for run in runs
+        )
 
-    def _doubles(self, tone: int, other: int) -> bool:
-        """Return whether a tone doubles another one, rather than meet its pitch class by chance."""
-        return self._note[other] in self._known[tone] or self._onset[tone] == self._onset[other]
+    def _silent(self, note: int) -> Entry:
+        """Return the entry of a note that no voice holds where it is heard."""
+        asked, heard = self._asked, self._heard
+        onset, end, pitch = asked.onset[note], asked.end[note], asked.out[note]
+        needed = HEARD_SHARE * (end - onset)
+        alike = heard.within(pitch % 12, onset, end)
+        same = [run for run in alike if run.pitch == pitch]
+        if same and heard.heard_steps(same, onset, end) >= needed:
+            return self._merged(note, same)
+        known = {asked.lead[other] for other in (note, *asked.copies[note]) if other >= 0}
+        copied = [run for run in alike if run.note in known]
+        if copied:
+            return self._merged(note, copied)
+        with_it = [run for run in alike if asked.onset[run.note] == onset]
+        if with_it and heard.heard_steps(with_it, onset, end) >= needed:
+            return self._merged(note, with_it)
+        return self._dropped(note)
 
-    def _merged(self, note: int, tone: int, reason: str, other: int) -> Entry:
-        low, high = self._onset[tone], self._end[tone]
+    def _merged(self, note: int, runs: list[Run]) -> Entry:
+        """Return the entry of a note that is heard in other notes, as the first of them has it."""
+        onset, end, pitch = self._asked.onset[note], self._asked.end[note], runs[0].pitch
+        runs = [run for run in runs if run.pitch == pitch]
         spans = tuple(
             [
-                Span(
-                    s.voice,
-                    max(s.heard_start, low),
-                    min(s.heard_end, high) - max(s.heard_start, low),
-                )
-                for s in self._heard[other]
-                if max(s.heard_start, low) < min(s.heard_end, high)
+                Span(run.voice, first, last - first)
+                for run in runs
+                for first, last in [self._heard.heard_between(run, onset, end)]
             ]
         )
-        return Entry(note, "merged", (reason,), spans, self._pitch[other], (self._note[other],))
+        reason = "same-pitch-doubled" if pitch == self._asked.out[note] else "octave-doubled"
+        by = tuple(dict.fromkeys([run.note for run in runs]))
+        return Entry(note, "merged", (reason,), spans, pitch, by)
 
-    def _copied(self, note: int, tone: int) -> Entry | None:
-        """Return the entry of a note that copies one which is heard at another time: an echo."""
-        for reason, other in zip(
-            ("octave-doubled", "same-pitch-doubled"), self._known[tone], strict=True
-        ):
-            original = self._tone_of_note[other] if other >= 0 else -1
-            if original in self._heard:
-                spans = tuple(
-                    Span(s.voice, s.heard_start, s.heard_end - s.heard_start)
-                    for s in self._heard[original]
-                )
-                return Entry(note, "merged", (reason,), spans, self._pitch[original], (other,))
-        return None
-
-    def _dropped(self, note: int, tone: int) -> Entry:
-        onset, end = self._onset[tone], self._end[tone]
-        if onset in self._silenced and self._silenced.issuperset(range(onset, end)):
-            drum = self._drum_at[onset]
+    def _dropped(self, note: int) -> Entry:
+        onset, end = self._asked.onset[note], self._asked.end[note]
+        if self._heard.free_steps(onset, end) == 0:
+            drum = self._heard.drum_at[onset]
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
         by: list[int] = []
         for step in range(onset, end):
@@ -275,82 +242,26 @@ class Accountant:
 
     def _same_step(self, note: int, other: int) -> bool:
         """Return whether a note fell onto the step of another that it follows or leads."""
-        part, onset, offset = self._note_part, self._note_onset, self._note_offset
+        asked = self._asked
         return (
-            part[note] == part[other]
-            and onset[note] == onset[other]
-            and abs(offset[note] - offset[other]) > self._loose
+            asked.part[note] == asked.part[other]
+            and asked.onset[note] == asked.onset[other]
+            and abs(asked.offset[note] - asked.offset[other]) > self._loose
         )
 
-    def _account_for_drums(self, found: dict[int, Entry]) -> None:
-        placed, drums = self._placed, self._drums
-        sound_at = {
-            step: sound.name for step, sound in zip(drums.steps.tolist(), drums.sounds, strict=True)
-        }
-        drum_on: list[bool] = self._performance.drum_on.tolist()
-        key: list[int] = placed.pitch.tolist()
-        for note in np.flatnonzero(placed.drum & placed.usable).tolist():
-            step = self._note_onset[note]
-            chosen = self._drum_at.get(step)
-            if note in drums.unplayable:
-                found[note] = Entry(note, "dropped", ("no-drum-sound",), (), None, ())
-            elif chosen is None or not drum_on[step]:
-                by = tuple(self._holders(step))
-                found[note] = Entry(note, "dropped", ("drum-thinned",), (), None, by)
-            elif note == chosen:
-                moved = abs(self._note_offset[note]) > self._loose
-                outcome, reasons = ("changed", ("moved-to-step",)) if moved else ("kept", ())
-                found[note] = Entry(
-                    note, outcome, reasons, (Span(0, step, 1),), None, (), sound_at[step]
-                )
-            elif key[note] == key[chosen]:
-                found[note] = Entry(
-                    note,
-                    "merged",
-                    ("same-pitch-doubled",),
-                    (Span(0, step, 1),),
-                    None,
-                    (chosen,),
-                    sound_at[step],
-                )
-            else:
-                found[note] = Entry(note, "dropped", ("same-step",), (), None, (chosen,))
-
-
-def _covers(
-    problem: Problem, performance: Performance, silent: Ints
-) -> tuple[dict[int, int], dict[int, int]]:
-    """Return for silent tones the tone of their pitch, and of their pitch class, that is heard.
-
-    Only tones that are covered for `HEARD_SHARE` of their length or more are there.
-    """
-    tones = problem.tones
-    is_silent = np.zeros(len(tones), dtype=np.bool_)
-    is_silent[silent] = True
-    chosen = is_silent[problem.incidence_tone]
-    tone, segment = problem.incidence_tone[chosen], problem.incidence_segment[chosen]
-    heard_steps = problem.lengths.astype(np.float64)
-    if not problem.drum_is_free:
-        heard_steps = heard_steps * ~performance.drum_on[problem.starts]
-    found: list[dict[int, int]] = []
-    voices = [source[problem.starts[segment]] for source in performance.sources]
-    lengths = tones.end - tones.onset
-    for modulus in (128, 12):
-        covered: Floats = np.zeros(len(tones))
-        by: dict[int, int] = {}
-        hit = np.zeros(len(tone), dtype=np.bool_)
-        for held in voices:
-            same = (held >= 0) & ((tones.pitch[held] - tones.pitch[tone]) % modulus == 0)
-            fresh = same & ~hit
-            np.add.at(covered, tone[fresh], heard_steps[segment[fresh]])
-            hit |= same
-            for one, other in zip(tone[same].tolist(), held[same].tolist(), strict=True):
-                by.setdefault(one, other)
-        enough = covered >= HEARD_SHARE * lengths
-        found.append({one: other for one, other in by.items() if enough[one]})
-    return found[0], found[1]
-
-
-def _holes(spans: tuple[Span, ...]) -> bool:
-    ordered = sorted(spans, key=lambda span: span.step)
-    return any(a.step + a.steps < b.step for a, b in pairwise(ordered))
+    def _drum(self, note: int) -> Entry:
+        """Return the entry of a drum note that the engine has a sound for."""
+        asked, step = self._asked, self._asked.onset[note]
+        chosen, span = self._heard.drum_at[step], (Span(0, step, 1),)
+        if chosen == note:
+            moved = abs(asked.offset[note]) > self._loose
+            reasons = ("moved-to-step",) if moved else ()
+            outcome = "changed" if moved else "kept"
+            return Entry(note, outcome, reasons, span, None, (), self._sounds[step])
+        if chosen < 0:
+            by = tuple(self._holders(step))
+            return Entry(note, "dropped", ("drum-thinned",), (), None, by)
+        if asked.pitch[note] == asked.pitch[chosen]:
+            reasons = ("same-pitch-doubled",)
+            return Entry(note, "merged", reasons, span, None, (chosen,), self._sounds[step])
+        return Entry(note, "dropped", ("same-step",), (), None, (chosen,))

@@ -44,8 +44,6 @@ class Performance:
     rows: tuple[Row, Row]
     sources: tuple[Ints, Ints]
     """For each voice, shape (steps,): the tone that it holds, or -1."""
-    stretches: tuple[Stretch, ...]
-    """In order of voice, then step; also those that drums cover wholly."""
     drum_on: Bools
     """Shape (steps,): whether a drum sounds."""
 
@@ -97,7 +95,6 @@ def perform(
     return Performance(
         rows=(rows[0][0], rows[1][0]),
         sources=(rows[0][1], rows[1][1]),
-        stretches=tuple(stretches),
         drum_on=drum_on,
     )
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.reduce.reasons import CHANGED, FOR_BYTES, REASONS
+from arranger.reduce.reasons import CHANGED, FOR_BYTES, LATER, REASONS
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
@@ -70,13 +70,15 @@ class _Writer:
             f"{name}{mark}" for name, mark in zip(self.names, _marks(song, reduction), strict=True)
         ]
         self._said: dict[tuple[object, ...], str] = {}
+        rows = (reduction.sources1, reduction.sources2)
+        self._filling = {note for row in rows for note in set(row)}
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
         if entry.reasons[0] == "beyond-limit" and self._onset[entry.note] >= 0:
             return FOR_BYTES
         if not entry.spans:
-            key = (entry.reasons, entry.by)
+            key = (entry.reasons, entry.by, entry.note in self._filling)
             if key not in self._said:
                 self._said[key] = self._one(entry, entry.reasons[0])
             return self._said[key]
@@ -86,6 +88,8 @@ class _Writer:
         said = REASONS[reason]
         if entry.outcome == "changed":
             said = CHANGED.get(reason, said)
+        elif not entry.spans and entry.note in self._filling:
+            said = LATER.get(reason, said)
         if "{pitch_out}" in said:
             out = entry.pitch_out
             said = said.replace("{pitch_out}", "" if out is None else self._pitches[out])

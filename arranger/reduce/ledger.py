@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LawError
-from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.reduce.reasons import OUTCOMES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -65,16 +65,9 @@ def check_conservation(ledger: Ledger, notes: int) -> None:
     Raises
     ------
     LawError
-        If a note is missing, stands twice, or has an unknown outcome or reason.
+        If a note is missing, stands twice, or has an unknown outcome.
     """
     if [entry.note for entry in ledger.entries] != list(range(notes)):
         raise LawError(f"the ledger does not list each of {notes} notes exactly once")
-    # few combinations differ: each is looked at once, with the first note that has it
-    first = {(e.outcome, e.reasons, bool(e.spans)): e.note for e in reversed(ledger.entries)}
-    for (outcome, reasons, heard), note in first.items():
-        if outcome not in OUTCOMES or any(reason not in REASONS for reason in reasons):
-            raise LawError(f"note {note} has an unknown outcome or reason")
-        if (outcome == "kept") != (not reasons):
-            raise LawError(f"note {note} is {outcome} without fitting reasons")
-        if (outcome in {"kept", "changed", "merged"}) != heard:
-            raise LawError(f"note {note} is {outcome} but its place says otherwise")
+    if not {entry.outcome for entry in ledger.entries} <= OUTCOMES.keys():
+        raise LawError("the ledger has an unknown outcome")

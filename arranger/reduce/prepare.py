@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.reduce.account import Asked
 from arranger.reduce.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.cost import costs_from
 from arranger.reduce.drums import drum_candidates
@@ -148,3 +149,36 @@ def priced(prepared: Prepared, grid: Grid) -> Priced:
         node += turn_costs[t, : node.shape[1]]
     found.move2[:] = free_moves(problem, found.move1, prepared.broken)
     return found
+
+
+def asked_of(prepared: Prepared, grid: Grid) -> Asked:
+    """Return what the account compares with what is heard."""
+    placed, tones, ids = prepared.placed, prepared.problem.tones, prepared.ids
+    mine = prepared.tone_of
+    end, lead = placed.end.copy(), np.arange(len(placed.end))
+    pitch = placed.pitch + np.where(placed.drum, 0, prepared.transpose)
+    out = pitch.copy()
+    end[ids], lead[ids], out[ids] = tones.end[mine], tones.note[mine], tones.pitch[mine]
+    refused = {
+        note: (reason, (placed.led_to[note],) if reason == "same-step" else ())
+        for note, reason in placed.refused.items()
+    }
+    silent = dict.fromkeys(prepared.drums.unplayable, ("no-drum-sound", ()))
+    weights = prepared.weights
+    return Asked(
+        onset=placed.onset.tolist(),
+        end=end.tolist(),
+        note_end=placed.end.tolist(),
+        written_end=placed.written_end.tolist(),
+        offset=placed.offset.tolist(),
+        pitch=pitch.tolist(),
+        out=out.tolist(),
+        part=placed.part.tolist(),
+        drum=placed.drum.tolist(),
+        lead=lead.tolist(),
+        copies=list(zip(weights.octave_of.tolist(), weights.duplicate_of.tolist(), strict=True)),
+        refused={**silent, **refused},
+        broken=prepared.broken.tolist(),
+        step_seconds=grid.step_length.seconds,
+        steps_per_beat=float(1 / grid.step_beats),
+    )

@@ -42,5 +42,11 @@ CHANGED: dict[str, str] = {
 }
 """Other words for a reason when the note is heard all the same."""
 
+LATER: dict[str, str] = {
+    "voices-full": "both voices were busy with {by} for a beat or more; later it fills in",
+    "under-drum": "drums silence both voices for a beat or more, {by} first; later it fills in",
+}
+"""Other words for a reason when the start of the note is lost and it is heard much later."""
+
 FOR_BYTES = "left out so that the song takes fewer bytes"
 """Instead of ``beyond-limit`` for a note inside the passage."""

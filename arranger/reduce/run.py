@@ -7,16 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.errors import LawError
-from arranger.reduce.account import Accountant
+from arranger.reduce.account import account
 from arranger.reduce.as_written import perform_as_written
 from arranger.reduce.attacks import held_in, perform
 from arranger.reduce.fit import blame_limit, fit, song_size
+from arranger.reduce.heard import Heard
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.optimum import solve
-from arranger.reduce.prepare import prepare, priced
-from arranger.sheet.model import REST
+from arranger.reduce.prepare import asked_of, prepare, priced
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -37,8 +36,6 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
         If a setting names a part that the song doesn't have, or a cost that doesn't exist.
     LimitError
         If the song doesn't fit into ``settings.max_bytes`` however it is simplified.
-    LawError
-        If something sounds that no note asked for, which is a defect of this program.
     """
     prepared = prepare(song, engine, grid, settings)
     if settings.texture == "as-written":
@@ -54,7 +51,6 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
         size = song_size(engine, grid, prepared, performance)
         if size > limit:
             reduction = _fitted(engine, grid, prepared, reduction, size, limit)
-    check_rows(reduction, engine, len(song.notes))
     return reduction
 
 
@@ -88,15 +84,18 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: f
         if performance.drum_on[step]:
             names[step], drum_sources[step] = sound.name, note
     notes = np.append(prepared.problem.tones.note, -1)
+    sources = [tuple(notes[source].tolist()) for source in performance.sources]
+    silence = not prepared.problem.drum_is_free
+    heard = Heard(performance.rows, sources, drum_sources, drums_silence=silence)
     return Reduction(
         voice1=performance.rows[0],
         voice2=performance.rows[1],
         drums=tuple(names),
-        sources1=tuple(notes[performance.sources[0]].tolist()),
-        sources2=tuple(notes[performance.sources[1]].tolist()),
+        sources1=sources[0],
+        sources2=sources[1],
         drum_sources=tuple(drum_sources),
         ledger=Ledger(
-            entries=Accountant(prepared, grid, performance).entries(),
+            entries=account(asked_of(prepared, grid), heard, names),
             transpose=prepared.transpose,
         ),
         roles=prepared.weights.roles,
@@ -104,28 +103,6 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: f
         remarks=_remarks(prepared.problem),
         weights=prepared.weights,
     )
-
-
-def check_rows(reduction: Reduction, engine: Engine, notes: int) -> None:
-    """Enforce the law: what sounds names its note, and is in the pitch table.
-
-    Raises
-    ------
-    LawError
-        If a step sounds without a note, or a pitch is not in the table.
-    """
-    for row, sources in (
-        (reduction.voice1, reduction.sources1),
-        (reduction.voice2, reduction.sources2),
-    ):
-        cells, origins = np.array(row), np.array(sources)
-        if np.any((cells == REST) != (origins < 0)) or np.any(origins >= notes):
-            raise LawError("a step sounds without naming its note")
-        if not set(np.unique(cells[cells >= 0]).tolist()) <= engine.pitches.keys():
-            raise LawError("a tone is not in the pitch table")
-    named = [name is not None for name in reduction.drums]
-    if named != [note >= 0 for note in reduction.drum_sources]:
-        raise LawError("a drum sounds without naming its note")
 
 
 def _remarks(problem: Problem) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.grid.model import GridBar
+from arranger.reduce.laws import remarks_on_laws
 from arranger.reduce.ledger import Entry, Ledger, Span, check_conservation
 from arranger.sheet.keep import State, look
 from arranger.sheet.merge import Merge, merge
@@ -86,6 +87,8 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     ledger = Ledger(entries=entries, transpose=conversion.reduction.ledger.transpose)
     check_conservation(ledger, len(conversion.song.notes))
     reduction = _reduction(conversion, merged, places, ledger, revision)
+    faults = remarks_on_laws(conversion.song, conversion.engine, reduction, by_hand=True)
+    reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
     return replace(conversion, grid=grid, reduction=reduction, sheet=merged.sheet)
 
 
@@ -192,6 +195,7 @@ class _Revision:
         self.ends: list[int] = grid.end_steps.tolist()
         self.ledger = conversion.reduction.ledger
         self.now_rows = ((), conversion.sheet.voice1, conversion.sheet.voice2)
+        self.now_pitches = ((), tones(conversion.sheet.voice1), tones(conversion.sheet.voice2))
         self.rows = ((), sheet.voice1, sheet.voice2)
         self.silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
         self.tones: dict[_Cell, _Tone] = {}
@@ -201,8 +205,21 @@ class _Revision:
                 self.tones.update(((voice, step), tone) for step in range(start, end))
         reduction = conversion.reduction
         self.sources = ((), reduction.sources1, reduction.sources2)
-        self.owner: dict[_Cell, int] = {}
+        self.owner: dict[_Cell, int] = {
+            (tone.voice, step): note
+            for (_, step), tone in self.tones.items()
+            for note in [self._filling(tone, step)]
+            if note >= 0
+        }
         """The note that a cell of a voice (or of the drums, voice 0) is named for."""
+
+    def _filling(self, tone: _Tone, step: int) -> int:
+        """Return the note that fills in on a step, though it counts as dropped (too late), or -1."""
+        now = self.places.to_now[step]
+        note = self.sources[tone.voice][now] if now >= 0 else -1
+        if note < 0 or self.ledger.entries[note].spans:
+            return -1
+        return note if self.now_pitches[tone.voice][now] == tone.pitch else -1
 
     def entries(self) -> tuple[Entry, ...]:
         """Return the entries, one a note."""

@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.grid.model import Grid, GridBar, StepChoice
-from arranger.reduce.ledger import Entry, Ledger, Span
+from arranger.reduce.account import Asked, account
+from arranger.reduce.heard import Heard
+from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Evidence, PartRole, Reduction
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.mark import find_mark
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine, StepLength
     from arranger.settings import Settings
     from arranger.sheet.mark import SheetMark
-    from arranger.song.model import Note, Song
+    from arranger.song.model import Song
 
 _VOICES = {"voice 1": 1, "voice 2": 2}
 _ROLES = {0: "drums", 1: "tune", 2: "bass"}
@@ -53,7 +55,7 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     if placed is None:
         return None
     grid = _grid(song, engine, settings, mark, placed)
-    return Marked(mark.title, grid, _reduction(song, engine, mark, placed))
+    return Marked(mark.title, grid, _reduction(song, engine, grid, placed))
 
 
 def _asks_otherwise(settings: Settings) -> bool:
@@ -136,8 +138,8 @@ def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark
     return engine.nearest_step_length(seconds)
 
 
-def _reduction(song: Song, engine: Engine, mark: SheetMark, placed: Sequence[_Placed]) -> Reduction:
-    steps = mark.steps
+def _reduction(song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed]) -> Reduction:
+    steps = grid.steps
     voices = ([REST] * steps, [REST] * steps)
     sources = ([-1] * steps, [-1] * steps)
     drums: list[str | None] = [None] * steps
@@ -150,11 +152,8 @@ def _reduction(song: Song, engine: Engine, mark: SheetMark, placed: Sequence[_Pl
             cells = [note.pitch] + [HOLD] * (place.steps - 1)
             voices[place.voice - 1][first:end] = cells
             sources[place.voice - 1][first:end] = [note.id] * place.steps
-    silenced = drum_sources if engine.drum_takes_step else [-1] * steps
-    entries = tuple(
-        _entry(song, note, place, silenced, sources)
-        for note, place in zip(song.notes, placed, strict=True)
-    )
+    heard = Heard(voices, sources, drum_sources, drums_silence=engine.drum_takes_step)
+    entries = account(_asked(song, grid, placed), heard, drums)
     return Reduction(
         voice1=tuple(voices[0]),
         voice2=tuple(voices[1]),
@@ -168,35 +167,28 @@ def _reduction(song: Song, engine: Engine, mark: SheetMark, placed: Sequence[_Pl
     )
 
 
-def _entry(
-    song: Song,
-    note: Note,
-    place: _Placed,
-    silenced: Sequence[int],
-    sources: tuple[list[int], list[int]],
-) -> Entry:
-    """Return what became of a note that stands in its voice as written."""
-    if place.voice == 0:
-        return Entry(note.id, "kept", (), (Span(0, place.step, 1),), None, (), place.sound)
-    first, end = place.step, place.step + place.steps
-    heard = [step for step in range(first, end) if silenced[step] < 0]
-    if not heard:
-        return Entry(note.id, "dropped", ("under-drum",), (), None, (silenced[first],))
-    span = Span(place.voice, heard[0], heard[-1] + 1 - heard[0])
-    before = sources[place.voice - 1][first - 1] if first else -1
-    unbroken = before >= 0 and silenced[first] < 0 and silenced[first - 1] < 0
-    if unbroken and song.notes[before].pitch == note.pitch:
-        return Entry(note.id, "merged", ("repeat-tied",), (span,), note.pitch, (before,))
-    reasons: list[str] = []
-    by: list[int] = []
-    if heard[0] > first:
-        reasons.append("delayed-by-drum")
-        by.append(silenced[first])
-    if heard[-1] + 1 < end:
-        reasons.append("shortened-by-next-note")
-        by.append(silenced[heard[-1] + 1])
-    outcome = "changed" if reasons else "kept"
-    return Entry(note.id, outcome, tuple(reasons), (span,), note.pitch, tuple(dict.fromkeys(by)))
+def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
+    """Return what notes ask for that stand on their steps as written."""
+    ids, drum = range(len(song.notes)), [note.drum for note in song.notes]
+    onset, end = [place.step for place in placed], [place.step + place.steps for place in placed]
+    pitch = [note.pitch for note in song.notes]
+    return Asked(
+        onset=onset,
+        end=end,
+        note_end=end,
+        written_end=end,
+        offset=[0.0] * len(placed),
+        pitch=pitch,
+        out=pitch,
+        part=[note.part for note in song.notes],
+        drum=drum,
+        lead=ids,
+        copies=[(-1, -1)] * len(placed),
+        refused={},
+        broken=[False] * grid.steps,
+        step_seconds=grid.step_length.seconds,
+        steps_per_beat=float(1 / grid.step_beats),
+    )
 
 
 def _role(song: Song, part: int, placed: Sequence[_Placed]) -> PartRole:
