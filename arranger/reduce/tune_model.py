@@ -30,6 +30,10 @@ if TYPE_CHECKING:
     from arranger.reduce.tune_features import Floats, Voicing
 
 
+_BLOCK = 2048
+"""Notes that are looked at together: so few that their tests stay in the cache."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Forest:
     """Trees that are summed. ``depth`` tests a tree; leaf index bit k is the result of test k."""
@@ -52,12 +56,16 @@ class Forest:
             The features by name, each of shape (notes,).
         """
         rows = np.stack([found[name] for name in self.features])
+        blocks = [self._sums(rows[:, at : at + _BLOCK]) for at in range(0, rows.shape[1], _BLOCK)]
+        return np.concatenate(blocks) + np.float32(self.bias)
+
+    def _sums(self, rows: Floats) -> Floats:
         leaf = np.zeros((len(self.leaves), rows.shape[1]), dtype=np.uint8)
         for bit, (tested, thresholds) in enumerate(zip(self.tested, self.thresholds, strict=True)):
             leaf |= (rows[tested] > thresholds[:, None]).view(np.uint8) << bit
         table = np.arange(len(self.leaves))[:, None] << len(self.tested)
         summed: Floats = self.leaves.ravel().take(leaf + table).sum(axis=0, dtype=np.float32)
-        return summed + np.float32(self.bias)
+        return summed
 
 
 def tune_likelihood(notes: Voicing) -> Floats:
