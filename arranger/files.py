@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import OutputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
 
 _PREFIX = ".writing-"
@@ -50,8 +50,13 @@ def replacing(path: Path) -> Iterator[Path]:
 
 def write_bytes(path: Path, content: bytes) -> None:
     """Write bytes atomically; see `replacing`."""
-    with replacing(path) as temporary:
-        temporary.write_bytes(content)
+    write_pieces(path, (content,))
+
+
+def write_pieces(path: Path, pieces: Iterable[bytes]) -> None:
+    """Write bytes atomically that come piece by piece; see `replacing`."""
+    with replacing(path) as temporary, temporary.open("wb") as file:
+        file.writelines(pieces)
 
 
 def write_text(path: Path, content: str) -> None:

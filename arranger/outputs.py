@@ -6,8 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError, SheetError
-from arranger.files import write_bytes, write_text
-from arranger.report import html_page, ledger_csv, ledger_json, suggestions
+from arranger.files import write_pieces
+from arranger.report import (
+    html_page_pieces,
+    ledger_csv_pieces,
+    ledger_json_pieces,
+    suggestions,
+)
 from arranger.sheet.keep import write_generated
 from arranger.sound import render
 
@@ -77,10 +82,10 @@ def write_outputs(
     files = output_paths(choice, name)
     sheet, as_json, as_csv, page = files[:4]
     write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
-    write_bytes(as_json, ledger_json(conversion))
-    write_bytes(as_csv, ledger_csv(conversion))
+    write_pieces(as_json, ledger_json_pieces(conversion))
+    write_pieces(as_csv, ledger_csv_pieces(conversion))
     tried = suggestions(conversion) if choice.suggestions else ()
-    write_text(page, html_page(conversion, tried))
+    write_pieces(page, (piece.encode() for piece in html_page_pieces(conversion, tried)))
     for audio in files[4:]:
         try:
             render(conversion.sheet, conversion.engine, audio, progress=progress)

@@ -71,8 +71,10 @@ class Asked:
     drum: Sequence[bool]
     lead: Sequence[int]
     """The note that asks for the same pitch over the same steps and stands for it; often itself."""
-    copies: Sequence[tuple[int, int]]
-    """The notes that it doubles at the octave and at the same pitch, or -1."""
+    octave_of: Sequence[int]
+    """The note that it doubles at the octave, or -1."""
+    duplicate_of: Sequence[int]
+    """The note that it doubles at the same pitch, or -1."""
     refused: Mapping[int, tuple[str, tuple[int, ...]]]
     """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
     broken: Sequence[bool]
@@ -127,10 +129,10 @@ class _Accountant:
             reason = "repeat-tied" if first.first == onset else "same-pitch-doubled"
             return Entry(note, "merged", (reason,), spans, first.pitch, (tied_to,))
         causes: list[tuple[str, Sequence[int]]] = []
-        late = first.first - onset
+        late, in_turn = first.first - onset, asked.broken[first.start] and last.voice == 2
         if late > 0:
             causes.append(self._late(onset, first.first))
-            if late >= asked.steps_per_beat and not asked.broken[first.start]:
+            if late >= asked.steps_per_beat and not in_turn:
                 reason = _LOST[causes[0][0]]
                 return Entry(note, "dropped", (reason,), (), None, tuple(causes[0][1]))
         elif abs(asked.offset[note]) > self._loose:
@@ -144,7 +146,7 @@ class _Accountant:
             causes.append(self._cut(note, last))
         elif any(a.last < b.first for a, b in pairwise(runs)):
             causes.append(("shortened-by-next-note", self._taker(first)))
-        if asked.broken[first.start] and last.voice == 2 and _TURNS.intersection(dict(causes)):
+        if in_turn and _TURNS.intersection(dict(causes)):
             causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]
         reasons = tuple(dict.fromkeys(reason for reason, _ in causes))
         by = tuple(dict.fromkeys(other for _, by in causes for other in by if other != note))
@@ -201,7 +203,8 @@ class _Accountant:
         same = [run for run in alike if run.pitch == pitch]
         if same and heard.heard_steps(same, onset, end) >= needed:
             return self._merged(note, same)
-        known = {asked.lead[other] for other in (note, *asked.copies[note]) if other >= 0}
+        copied_from = (note, asked.octave_of[note], asked.duplicate_of[note])
+        known = {asked.lead[other] for other in copied_from if other >= 0}
         copied = [run for run in alike if run.note in known]
         if copied:
             return self._merged(note, copied)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from arranger.columns import view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
 from arranger.reduce.reasons import CHANGED, FOR_BYTES, LATER, REASONS
@@ -15,14 +18,20 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.ledger import Entry
     from arranger.reduce.model import Reduction
-    from arranger.song.model import Song
+    from arranger.song.model import Note, Song
 
 _MARKED = 0.5
 """Tune or bass weight from which a note is called so."""
 
 
 def explanations(
-    song: Song, grid: Grid, reduction: Reduction, *, bars: Sequence[int], beats: Sequence[float]
+    song: Song,
+    grid: Grid,
+    reduction: Reduction,
+    *,
+    bars: Sequence[int],
+    beats: Sequence[float],
+    notes: range | None = None,
 ) -> list[str]:
     """Return one sentence a note, in order.
 
@@ -32,6 +41,8 @@ def explanations(
         The conversion.
     bars, beats
         Where each note is written, as people count: bar number, and beat of the metre from 1.
+    notes
+        The notes to speak of; None: all.
 
     Returns
     -------
@@ -39,39 +50,52 @@ def explanations(
         Such as "bar 12 beat 3, E4 of 'strings': dropped, both voices were busy with C5 (tune) and
         A2 (bass)". One line each: names from the file are made printable.
     """
+    notes = range(len(song.notes)) if notes is None else notes
+    these = slice(notes.start, notes.stop)
     writer = _Writer(song, grid, reduction)
     of_part = [f" of '{one_line(part.name)}': " for part in song.parts]
-    beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats)}
-    names = writer.names
+    beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats[these])}
+    name = writer.name
     return [
-        f"bar {bar}{beat_text[beat]}{name}{of_part[note.part]}{entry.outcome}"
+        f"bar {bar}{beat_text[beat]}{name(note)}{of_part[note.part]}{entry.outcome}"
         if not entry.reasons
-        else f"bar {bar}{beat_text[beat]}{name}{of_part[note.part]}{entry.outcome}, "
+        else f"bar {bar}{beat_text[beat]}{name(note)}{of_part[note.part]}{entry.outcome}, "
         f"{writer.told(entry)}"
-        for bar, beat, name, note, entry in zip(
-            bars, beats, names, song.notes, reduction.ledger.entries, strict=True
+        for bar, beat, note, entry in zip(
+            bars[these],
+            beats[these],
+            song.notes[these],
+            reduction.ledger.entries[these],
+            strict=True,
         )
     ]
+
+
+_PITCHES = [pitch_name(pitch) for pitch in range(128)]
+_DRUMS = [percussion_name(key) for key in range(128)]
 
 
 class _Writer:
     """Fills the templates; remembers what was said."""
 
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
-        pitches = [pitch_name(pitch) for pitch in range(128)]
-        drums = [percussion_name(key) for key in range(128)]
-        self.names = [(drums if note.drum else pitches)[note.pitch] for note in song.notes]
-        self._drum = [note.drum for note in song.notes]
-        self._pitches = pitches
-        self._onset: list[int] = grid.onset_steps.tolist()
-        self._offset: list[float] = (grid.positions - grid.onset_steps).tolist()
+        self._notes = song.notes
+        self._onset = view(grid.onset_steps)
+        self._offset = view(grid.positions - grid.onset_steps)
         self._step_ms = grid.step_length.seconds * 1000
-        self._label = [
-            f"{name}{mark}" for name, mark in zip(self.names, _marks(song, reduction), strict=True)
-        ]
+        self._mark = _marks(song, reduction)
         self._said: dict[tuple[object, ...], str] = {}
-        rows = (reduction.sources1, reduction.sources2)
-        self._filling = {note for row in rows for note in set(row)}
+        filling = np.zeros(len(song.notes) + 1, dtype=np.bool_)
+        for row in (reduction.sources1, reduction.sources2):
+            filling[np.array(row, dtype=np.int64)] = True  # a rest, -1, marks the one too many
+        self._filling = view(filling)
+
+    def name(self, note: Note) -> str:
+        """Return what a note is called: pitch, or General MIDI drum."""
+        return (_DRUMS if note.drum else _PITCHES)[note.pitch]
+
+    def _label(self, number: int) -> str:
+        return f"{self.name(self._notes[number])}{MARKS[self._mark[number]]}"
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
@@ -92,7 +116,7 @@ class _Writer:
             said = LATER.get(reason, said)
         if "{pitch_out}" in said:
             out = entry.pitch_out
-            said = said.replace("{pitch_out}", "" if out is None else self._pitches[out])
+            said = said.replace("{pitch_out}", "" if out is None else _PITCHES[out])
         if "{moved}" in said:
             said = said.replace("{moved}", self._moved(entry, reason))
         if "{steps}" in said:
@@ -106,8 +130,8 @@ class _Writer:
         if len(entry.reasons) > 1:
             # several causes share the list: drums cover and delay, tones do the rest
             drums = reason in {"delayed-by-drum", "under-drum"}
-            by = tuple(note for note in by if self._drum[note] == drums) or by
-        return " and ".join([self._label[note] for note in by]) or "other notes"
+            by = tuple(note for note in by if self._notes[note].drum == drums) or by
+        return " and ".join([self._label(note) for note in by]) or "other notes"
 
     def _moved(self, entry: Entry, reason: str) -> str:
         if reason == "voices-full":
@@ -122,12 +146,14 @@ def _steps(entry: Entry) -> str:
     return "1 step" if steps == 1 else f"{steps} steps"
 
 
-def _marks(song: Song, reduction: Reduction) -> list[str]:
-    """Return " (tune)", " (bass)" or nothing for each note."""
+MARKS = ("", " (tune)", " (bass)")
+
+
+def _marks(song: Song, reduction: Reduction) -> Sequence[int]:
+    """Return for each note the index into `MARKS`."""
     if reduction.weights is None:
-        named = {"tune": " (tune)", "bass": " (bass)"}
-        by_part = [named.get(role.role, "") for role in reduction.roles]
+        named = {"tune": 1, "bass": 2}
+        by_part = [named.get(role.role, 0) for role in reduction.roles]
         return [by_part[note.part] for note in song.notes]
-    tune = (reduction.weights.tune >= _MARKED).tolist()
-    bass = (reduction.weights.bass >= _MARKED).tolist()
-    return [" (tune)" if t else " (bass)" if b else "" for t, b in zip(tune, bass, strict=True)]
+    tune, bass = reduction.weights.tune >= _MARKED, reduction.weights.bass >= _MARKED
+    return view(np.where(tune, 1, np.where(bass, 2, 0)))

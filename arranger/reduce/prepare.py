@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import view
 from arranger.reduce.account import Asked
 from arranger.reduce.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.cost import costs_from
@@ -166,19 +167,20 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
     silent = dict.fromkeys(prepared.drums.unplayable, ("no-drum-sound", ()))
     weights = prepared.weights
     return Asked(
-        onset=placed.onset.tolist(),
-        end=end.tolist(),
-        note_end=placed.end.tolist(),
-        written_end=placed.written_end.tolist(),
-        offset=placed.offset.tolist(),
-        pitch=pitch.tolist(),
-        out=out.tolist(),
-        part=placed.part.tolist(),
-        drum=placed.drum.tolist(),
-        lead=lead.tolist(),
-        copies=list(zip(weights.octave_of.tolist(), weights.duplicate_of.tolist(), strict=True)),
+        onset=view(placed.onset),
+        end=view(end),
+        note_end=view(placed.end),
+        written_end=view(placed.written_end),
+        offset=view(placed.offset),
+        pitch=view(pitch),
+        out=view(out),
+        part=view(placed.part),
+        drum=view(placed.drum),
+        lead=view(lead),
+        octave_of=view(weights.octave_of),
+        duplicate_of=view(weights.duplicate_of),
         refused={**silent, **refused},
-        broken=prepared.broken.tolist(),
+        broken=view(prepared.broken),
         step_seconds=grid.step_length.seconds,
         steps_per_beat=float(1 / grid.step_beats),
     )

@@ -59,8 +59,6 @@ class Account:
     """In beats of the metre, from 1; rounded to 1/10000."""
     bar_index: NDArray[np.int64]
     """Index into ``Grid.bars``, or -1 for a note outside the passage."""
-    explanation: list[str]
-    """One sentence a note."""
 
     def totals(self) -> Mapping[str, int]:
         """Return the number of notes and of each outcome."""
@@ -111,7 +109,20 @@ def account(conversion: Conversion) -> Account:
         bar=bar,
         beat=beat,
         bar_index=bar_index,
-        explanation=explanations(song, grid, conversion.reduction, bars=bar, beats=beat),
+    )
+
+
+@lru_cache(maxsize=1)
+def told(conversion: Conversion, notes: range | None = None) -> list[str]:
+    """Return one sentence for each of some notes; None: for all."""
+    found = account(conversion)
+    return explanations(
+        conversion.song,
+        conversion.grid,
+        conversion.reduction,
+        bars=found.bar,
+        beats=found.beat,
+        notes=notes,
     )
 
 

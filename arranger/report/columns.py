@@ -12,10 +12,10 @@ from functools import lru_cache
 from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
-from arranger.report.account import account
+from arranger.report.account import account, told
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from arranger.pipeline import Conversion
     from arranger.reduce.ledger import Span
@@ -23,15 +23,28 @@ if TYPE_CHECKING:
     Texts = Sequence[str]
 
 
-@lru_cache(maxsize=1)
-def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
-    """Return the columns of the ledger's notes as JSON text, in the ledger's order and names.
+MOST_TOGETHER = 50_000
+"""Notes whose texts are in memory at once."""
 
-    The last conversion's are remembered.
+
+def stretches(conversion: Conversion) -> Iterator[tuple[range, Mapping[str, Texts]]]:
+    """Yield notes, so many at a time, with the columns of the ledger for them as JSON text.
+
+    Columns are in the ledger's order and names. Most songs are one stretch, which is remembered.
     """
+    count = len(conversion.song.notes)
+    for first in range(0, count, MOST_TOGETHER):
+        notes = range(first, min(first + MOST_TOGETHER, count))
+        yield notes, _texts(conversion, notes)
+
+
+@lru_cache(maxsize=1)
+def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
     found = account(conversion)
-    note, entry = found.note, found.entry
-    voice, step, steps = zip(*found.first_span, strict=True) if found.first_span else ((), (), ())
+    these = slice(notes.start, notes.stop)
+    note = {name: column[these] for name, column in found.note.items()}
+    entry = {name: column[these] for name, column in found.entry.items()}
+    voice, step, steps = zip(*found.first_span[these], strict=True)
     return {
         "id": [str(number) for number in note["id"]],
         "track": written(note["track"]),
@@ -39,12 +52,12 @@ def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
         "channel": written(note["channel"]),
         "onset_tick": written(note["onset"]),
         "duration_tick": written(note["duration"]),
-        "onset_seconds": written(found.onset_seconds),
+        "onset_seconds": written(found.onset_seconds[these]),
         "pitch": written(note["pitch"]),
         "velocity": written(note["velocity"]),
         "drum": written(note["drum"]),
-        "bar": written(found.bar),
-        "beat": written(found.beat),
+        "bar": written(found.bar[these]),
+        "beat": written(found.beat[these]),
         "outcome": written(entry["outcome"]),
         "reasons": written(entry["reasons"]),
         "voice": written([each or None for each in voice]),
@@ -54,7 +67,7 @@ def text_columns(conversion: Conversion) -> Mapping[str, Texts]:
         "sound": written(entry["sound"]),
         "spans": [_spans(each) for each in entry["spans"]],
         "by": written(entry["by"]),
-        "explanation": list(map(encode_basestring, found.explanation)),
+        "explanation": list(map(encode_basestring, told(conversion, notes))),
     }
 
 

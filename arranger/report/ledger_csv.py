@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.report.account import account
-from arranger.report.columns import text_columns
+from arranger.report.account import told
+from arranger.report.columns import stretches
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.pipeline import Conversion
 
@@ -49,33 +49,39 @@ _NAMES = [pitch_name(pitch) for pitch in range(128)]
 
 def ledger_csv(conversion: Conversion) -> bytes:
     """Return the ledger as CSV; several reasons are separated by a space."""
-    columns = {**text_columns(conversion), **_own_columns(conversion)}
-    rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
-    return "\r\n".join([",".join(COLUMNS), *rows, ""]).encode()
+    return b"".join(ledger_csv_pieces(conversion))
 
 
-def _own_columns(conversion: Conversion) -> dict[str, list[str]]:
+def ledger_csv_pieces(conversion: Conversion) -> Iterator[bytes]:
+    """Yield the ledger as CSV piece by piece, so that a long song's isn't in memory as a whole."""
+    yield f"{','.join(COLUMNS)}\r\n".encode()
+    for notes, texts in stretches(conversion):
+        columns = {**texts, **_own_columns(conversion, notes, texts)}
+        rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
+        yield "\r\n".join([*rows, ""]).encode()
+
+
+def _own_columns(
+    conversion: Conversion, notes: range, texts: Mapping[str, Sequence[str]]
+) -> dict[str, list[str]]:
     """Return the columns that are written otherwise than in JSON."""
-    found = account(conversion)
-    note, entry = found.note, found.entry
-    texts = text_columns(conversion)
+    these = slice(notes.start, notes.stop)
+    asked = conversion.song.notes[these]
+    entries = conversion.reduction.ledger.entries[these]
     names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
-    reasons = {each: " ".join(each) for each in set(entry["reasons"])}
+    reasons = {each: " ".join(each) for each in {entry.reasons for entry in entries}}
     return {
-        "part_name": [names[part] for part in note["part"]],
-        "pitch_name": [
-            "" if drum else _NAMES[pitch]
-            for pitch, drum in zip(note["pitch"], note["drum"], strict=True)
-        ],
-        "drum": ["yes" if drum else "no" for drum in note["drum"]],
-        "outcome": list(entry["outcome"]),
-        "reasons": [reasons[each] for each in entry["reasons"]],
+        "part_name": [names[note.part] for note in asked],
+        "pitch_name": ["" if note.drum else _NAMES[note.pitch] for note in asked],
+        "drum": ["yes" if note.drum else "no" for note in asked],
+        "outcome": [entry.outcome for entry in entries],
+        "reasons": [reasons[entry.reasons] for entry in entries],
         "voice": _or_empty(texts["voice"]),
         "step": _or_empty(texts["step"]),
         "steps": _or_empty(texts["steps"]),
         "pitch_out": _or_empty(texts["pitch_out"]),
-        "sound": [each or "" for each in entry["sound"]],
-        "explanation": [quoted(told) for told in found.explanation],
+        "sound": [entry.sound or "" for entry in entries],
+        "explanation": [quoted(each) for each in told(conversion, notes)],
     }
 
 

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.options import command_line
 from arranger.report.account import account
-from arranger.report.columns import text_columns
+from arranger.report.columns import stretches
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from arranger.pipeline import Conversion
 
@@ -26,11 +26,20 @@ VERSION = 1
 
 def ledger_json(conversion: Conversion) -> bytes:
     """Return the ledger as UTF-8 JSON, one line a note."""
+    return b"".join(ledger_json_pieces(conversion))
+
+
+def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
+    """Yield the ledger piece by piece, so that a long song's isn't in memory as a whole."""
     found = account(conversion)
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
-    notes = ",\n".join(_lines(conversion))
+    yield f'{head[:-2]},\n "notes": ['.encode()
+    between = "\n"
+    for _, columns in stretches(conversion):
+        yield (between + ",\n".join(_lines(columns))).encode()
+        between = ",\n"
     tail = json.dumps({**found.totals(), "reasons": found.reasons()})
-    return f'{head[:-2]},\n "notes": [\n{notes}\n],\n "totals": {tail}\n}}\n'.encode()
+    yield f'\n],\n "totals": {tail}\n}}\n'.encode()
 
 
 def schema() -> dict[str, Any]:
@@ -93,9 +102,8 @@ def _source(conversion: Conversion) -> dict[str, Any]:
     }
 
 
-def _lines(conversion: Conversion) -> Iterator[str]:
+def _lines(columns: Mapping[str, Sequence[str]]) -> Iterator[str]:
     """Return each note as JSON."""
-    columns = text_columns(conversion)
     pieces: list[Iterable[str]] = []
     for name, texts in columns.items():
         pieces += [repeat(f'{"," if pieces else "{"}"{name}":'), texts]

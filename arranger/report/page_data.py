@@ -17,14 +17,14 @@ from arranger.engine.player import MOST_CHUNKS, chunking
 from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
-from arranger.report.columns import array, text_columns, written
+from arranger.report.columns import stretches, written
 from arranger.report.losses import DECIDED, bar_losses
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
 from arranger.sound.alternate import drum_divisors
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 
 
-def page_data(conversion: Conversion) -> str:
-    """Return everything that the scripts of the song's page work on, as JSON."""
+def page_data(conversion: Conversion) -> Iterator[str]:
+    """Yield everything that the scripts of the song's page work on, as JSON in pieces."""
     song, grid = conversion.song, conversion.grid
     still = {
         "title": song.title,
@@ -49,8 +49,19 @@ def page_data(conversion: Conversion) -> str:
         "sheet": _sheet(conversion),
         "engine": _engine(conversion),
     }
-    notes = ",".join(f'"{name}":{array(texts)}' for name, texts in _notes(conversion).items())
-    return f'{_json(still)[:-1]},"notes":{{{notes}}}}}'
+    yield f'{_json(still)[:-1]},"notes":{{'
+    pieces: dict[str, list[str]] = {}
+    for notes, texts in stretches(conversion):
+        for name, column in _notes(conversion, notes, texts).items():
+            pieces.setdefault(name, []).append(",".join(column))
+    between = ""
+    for name, columns in pieces.items():
+        yield f'{between}"{name}":['
+        between = ","
+        for number, column in enumerate(columns):
+            yield f",{column}" if number else column
+        yield "]"
+    yield "}}"
 
 
 def _json(value: Any) -> str:
@@ -88,29 +99,30 @@ def _drum_names(conversion: Conversion) -> dict[int, str]:
     return {key: percussion_name(key) for key in sorted(keys)}
 
 
-def _notes(conversion: Conversion) -> dict[str, Sequence[str]]:
-    """Return the columns of the notes, each value as JSON text."""
-    found = account(conversion)
-    note, entry = found.note, found.entry
-    texts = text_columns(conversion)
+def _notes(
+    conversion: Conversion, notes: range, texts: Mapping[str, Sequence[str]]
+) -> dict[str, Sequence[str]]:
+    """Return the columns of some notes, each value as JSON text."""
+    found, these = account(conversion), slice(notes.start, notes.stop)
+    asked, entries = conversion.song.notes[these], conversion.reduction.ledger.entries[these]
     sounds = {None: -1} | {drum.name: i for i, drum in enumerate(conversion.engine.drums)}
     groups = {
         reasons: _json([_REASON_AT[reason] for reason in reasons])
-        for reasons in set(entry["reasons"])
+        for reasons in {entry.reasons for entry in entries}
     }
     return {
-        "part": written(note["part"]),
+        "part": written([note.part for note in asked]),
         "pitch": texts["pitch"],
-        "loud": _hundredths(np.array(note["loudness"], dtype=np.float64)),
-        "at": _hundredths(_positions(conversion)),
-        "steps": _hundredths(_lengths(conversion)),
+        "loud": _hundredths(np.array([note.loudness for note in asked])),
+        "at": _hundredths(_positions(conversion, these)),
+        "steps": _hundredths(_lengths(conversion, these)),
         "bar": texts["bar"],
-        "beat": _hundredths(np.array(found.beat)),
-        "outcome": written(found.outcome.tolist()),
-        "reasons": [groups[reasons] for reasons in entry["reasons"]],
+        "beat": _hundredths(np.array(found.beat[these])),
+        "outcome": written(found.outcome[these].tolist()),
+        "reasons": [groups[entry.reasons] for entry in entries],
         "spans": texts["spans"],
         "out": texts["pitch_out"],
-        "sound": written([sounds[sound] for sound in entry["sound"]]),
+        "sound": written([sounds[entry.sound] for entry in entries]),
         "by": texts["by"],
         "told": texts["explanation"],
     }
@@ -121,14 +133,14 @@ def _hundredths(values: NDArray[np.float64]) -> Sequence[str]:
     return written(np.rint(values * 100).astype(np.int64).tolist())
 
 
-def _positions(conversion: Conversion) -> NDArray[np.float64]:
+def _positions(conversion: Conversion, these: slice) -> NDArray[np.float64]:
     """Return where each onset really stands, in steps; -1 for a note outside the passage."""
     grid = conversion.grid
-    inside = np.asarray(grid.onset_steps) >= 0
-    return np.where(inside, np.maximum(grid.positions, 0.0), -1.0)
+    inside = grid.onset_steps[these] >= 0
+    return np.where(inside, np.maximum(grid.positions[these], 0.0), -1.0)
 
 
-def _lengths(conversion: Conversion) -> NDArray[np.float64]:
+def _lengths(conversion: Conversion, these: slice) -> NDArray[np.float64]:
     """Return how long each note is, in steps.
 
     By the file's ticks where steps are equal in ticks; where the beat was found by ear or tempo
@@ -136,11 +148,11 @@ def _lengths(conversion: Conversion) -> NDArray[np.float64]:
     """
     song, grid, settings = conversion.song, conversion.grid, conversion.settings
     if grid.basis == "file" and settings.grid.clock == "beat":
-        ticks = np.array(account(conversion).note["duration"], dtype=np.float64)
+        ticks = np.array([note.duration for note in song.notes[these]], dtype=np.float64)
         # ticks / (ticks/beat * beats/step) = steps
         lengths: NDArray[np.float64] = ticks / (song.ticks_per_beat * float(grid.step_beats))
     else:
-        lengths = (grid.end_steps - grid.onset_steps).astype(np.float64)
+        lengths = (grid.end_steps[these] - grid.onset_steps[these]).astype(np.float64)
     return np.maximum(lengths, 0.01)
 
 

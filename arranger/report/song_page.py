@@ -15,7 +15,7 @@ from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from arranger.pipeline import Conversion
     from arranger.report.suggest import Suggestion
@@ -40,9 +40,19 @@ SCRIPTS = (
 )
 """In the order in which they build on each other."""
 
+_HERE = "<the data>"
+"""Stands for the data in the frame: what a file says can't look so, since it is escaped."""
+
 
 def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> str:
-    """Return the page of a conversion as one HTML document.
+    """Return the page of a conversion as one HTML document; see `html_page_pieces`."""
+    return "".join(html_page_pieces(conversion, suggestions))
+
+
+def html_page_pieces(
+    conversion: Conversion, suggestions: Sequence[Suggestion] = ()
+) -> Iterator[str]:
+    """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
     Parameters
     ----------
@@ -52,11 +62,15 @@ def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) ->
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
     """
     script = Script.of(SCRIPTS)
-    return rendered(
+    frame = rendered(
         "song.html",
         facts=gather_facts(conversion, suggestions),
-        data=embedded(page_data(conversion)),
+        data=_HERE,
         style=asset("style.css"),
         script=script.text,
         script_digest=script.digest,
     )
+    head, _, tail = frame.rpartition(_HERE)
+    yield head
+    yield from map(embedded, page_data(conversion))
+    yield tail

@@ -12,7 +12,7 @@ import mido
 import pytest
 from playwright.sync_api import expect
 
-from arranger.report import account, html_page
+from arranger.report import account, html_page, told
 from tests.browser.conftest import converted
 from tests.report import handmade
 
@@ -71,11 +71,11 @@ def test_notes_are_reached_by_keyboard(
     opened: Callable[..., Opened], parade_file: Path, parade: Conversion
 ) -> None:
     page = opened(parade_file).page
-    told = account(parade).explanation
+    sentences = told(parade)
     page.locator("#roll").focus()
     page.keyboard.press("Home")
     first = page.locator("#about .sentence").inner_text()
-    assert first in told
+    assert first in sentences
     page.keyboard.press("ArrowRight")
     second = page.locator("#about .sentence").inner_text()
     assert second in told
@@ -137,7 +137,7 @@ def test_filter_list_and_roll_keep_in_step(
     opened: Callable[..., Opened], parade_file: Path, parade: Conversion
 ) -> None:
     page = opened(parade_file).page
-    found = account(parade)
+    found, sentences = account(parade), told(parade)
     entries = parade.reduction.ledger.entries
     lost = [entry for entry in entries if entry.outcome != "kept"]
     expect(page.locator("#found")).to_have_text(f"{len(lost)} notes")
@@ -145,7 +145,7 @@ def test_filter_list_and_roll_keep_in_step(
     page.locator("#from-bar").fill("3")
     page.locator("#to-bar").fill("8")
     wanted = [
-        found.explanation[entry.note]
+        sentences[entry.note]
         for entry in lost
         if entry.outcome == "merged" and 3 <= found.bar[entry.note] <= 8
     ]
@@ -183,9 +183,9 @@ def test_copies_the_filtered_list_as_csv(
     expect(page.locator("#copied")).to_contain_text("rows copied")
     copied = page.evaluate("navigator.clipboard.readText()")
     rows = list(csv.DictReader(io.StringIO(copied, newline="")))
-    told = account(parade)
+    sentences = told(parade)
     entries = parade.reduction.ledger.entries
-    wanted = [told.explanation[entry.note] for entry in entries if entry.outcome == "changed"]
+    wanted = [sentences[entry.note] for entry in entries if entry.outcome == "changed"]
     assert [row["explanation"] for row in rows] == wanted
 
 

@@ -1,0 +1,20 @@
+"""Columns of numbers that are read one by one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+
+def view(column: NDArray[Any]) -> Sequence[Any]:
+    """Return a column as a sequence of Python's own numbers, without a copy.
+
+    Nearly as quick to index as a list, at an eighth to a third of its memory.
+    """
+    return memoryview(np.ascontiguousarray(column))  # type: ignore[arg-type]  # Python 3.12's Buffer
