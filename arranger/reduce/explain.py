@@ -102,7 +102,7 @@ class _Writer:
         if entry.reasons[0] == "beyond-limit" and self._onset[entry.note] >= 0:
             return FOR_BYTES
         if not entry.spans:
-            key = (entry.reasons, entry.by, entry.note in self._filling)
+            key = (entry.reasons, entry.by, self._filling[entry.note])
             if key not in self._said:
                 self._said[key] = self._one(entry, entry.reasons[0])
             return self._said[key]
@@ -112,7 +112,7 @@ class _Writer:
         said = REASONS[reason]
         if entry.outcome == "changed":
             said = CHANGED.get(reason, said)
-        elif not entry.spans and entry.note in self._filling:
+        elif not entry.spans and self._filling[entry.note]:
             said = LATER.get(reason, said)
         if "{pitch_out}" in said:
             out = entry.pitch_out
