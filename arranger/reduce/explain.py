@@ -44,12 +44,11 @@ def explanations(
     beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats)}
     names = writer.names
     return [
-        f"bar {bar}{beat_text[beat]}{name}{of_part[note.part]}{entry.outcome}"
+        f"bar {bar}{beat_text[beat]}{name}{of_part[part]}{entry.outcome}"
         if not entry.reasons
-        else f"bar {bar}{beat_text[beat]}{name}{of_part[note.part]}{entry.outcome}, "
-        f"{writer.told(entry)}"
-        for bar, beat, name, note, entry in zip(
-            bars, beats, names, song.notes, reduction.ledger.entries, strict=True
+        else f"bar {bar}{beat_text[beat]}{name}{of_part[part]}{entry.outcome}, {writer.told(entry)}"
+        for bar, beat, name, part, entry in zip(
+            bars, beats, names, song.columns.part.tolist(), reduction.ledger.entries, strict=True
         )
     ]
 
@@ -60,8 +59,9 @@ class _Writer:
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
         pitches = [pitch_name(pitch) for pitch in range(128)]
         drums = [percussion_name(key) for key in range(128)]
-        self.names = [(drums if note.drum else pitches)[note.pitch] for note in song.notes]
-        self._drum = [note.drum for note in song.notes]
+        self._drum: list[bool] = song.columns.drum.tolist()
+        keys = zip(song.columns.pitch.tolist(), self._drum, strict=True)
+        self.names = [(drums if drum else pitches)[pitch] for pitch, drum in keys]
         self._pitches = pitches
         self._onset: list[int] = grid.onset_steps.tolist()
         self._offset: list[float] = (grid.positions - grid.onset_steps).tolist()
@@ -123,7 +123,7 @@ def _marks(song: Song, reduction: Reduction) -> list[str]:
     if reduction.weights is None:
         named = {"tune": " (tune)", "bass": " (bass)"}
         by_part = [named.get(role.role, "") for role in reduction.roles]
-        return [by_part[note.part] for note in song.notes]
+        return [by_part[part] for part in song.columns.part.tolist()]
     tune = (reduction.weights.tune >= _MARKED).tolist()
     bass = (reduction.weights.bass >= _MARKED).tolist()
     return [" (tune)" if t else " (bass)" if b else "" for t, b in zip(tune, bass, strict=True)]

@@ -90,9 +90,10 @@ _NOWHERE = (None, None, None)
 def account(conversion: Conversion) -> Account:
     """Return the account of a conversion. The last one is remembered: all outputs share it."""
     song, grid = conversion.song, conversion.grid
-    note = _columns(Note._fields, song.notes)
+    written = (tuple(column.tolist()) for column in song.columns.all())
+    note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
     entry = _columns(Entry._fields, conversion.reduction.ledger.entries)
-    onsets = np.array(note["onset"], dtype=np.int64)
+    onsets = song.columns.onset
     bar_index, bar_numbers, beats = _places(song, grid, onsets)
     bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
     firsts = {
