@@ -200,7 +200,6 @@ def track_events(
     tick = start
     port = first_port = device << 11
     room, room_for_others, longest_pause = limits
-    order = -1
     for order, (delta, message) in enumerate(messages):
         kind = message.type
         tick += delta
@@ -239,7 +238,7 @@ def track_events(
     found.end = tick
     if found.others > room_for_others:
         raise _too_much("events")
-    _end_track(found, sounding, order + 1)
+    _end_track(found, sounding)
     return found
 
 
@@ -298,7 +297,7 @@ def _end_channel(
             notes.end_order[place] = order
 
 
-def _end_track(found: TrackEvents, sounding: dict[int, deque[int]], order: int) -> None:
+def _end_track(found: TrackEvents, sounding: dict[int, deque[int]]) -> None:
     """Give an end to the notes that have none; see rule 3 of the module."""
     open_keys = {key: len(waiting) for key, waiting in sounding.items() if waiting}
     if not open_keys:
@@ -308,7 +307,7 @@ def _end_track(found: TrackEvents, sounding: dict[int, deque[int]], order: int) 
         if key in by_key:
             by_key[key].append(place)
     for key, places in by_key.items():
-        _end_unfinished(found.notes, places, open_keys[key], found.end, order)
+        _end_unfinished(found.notes, places, open_keys[key], found.end)
     lost = sum(open_keys.values())
     place_name = f"track {found.index + 1}, tick {found.end}"
     what = f"{lost} notes had no end" if lost > 1 else "1 note had no end"
@@ -317,9 +316,7 @@ def _end_track(found: TrackEvents, sounding: dict[int, deque[int]], order: int) 
     )
 
 
-def _end_unfinished(
-    notes: TrackNotes, places: list[int], lost: int, track_end: int, order: int
-) -> None:
+def _end_unfinished(notes: TrackNotes, places: list[int], lost: int, track_end: int) -> None:
     """End the notes of one pitch, of which the last ``lost`` have no end yet."""
     first = len(places) - lost
     while first > 0 and notes.end[places[first - 1]] > notes.onset[places[first]]:
@@ -330,7 +327,8 @@ def _end_unfinished(
         onset = notes.onset[place]
         while own and own[0][0] <= onset:
             own.popleft()
-        end = own[0] if own else (track_end, order)
+        # A pedal pressed where the track ends holds none of the notes that it left open.
+        end = own[0] if own else (track_end, -1)
         if index + 1 < len(places):
             after = places[index + 1]
             end = min(end, (max(notes.onset[after], onset), notes.order[after]))

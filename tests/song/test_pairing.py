@@ -89,6 +89,12 @@ def test_what_happens_on_one_tick_happens_in_the_order_of_the_file() -> None:
     assert notes(read(one_track("00", press, on, "60", C4_OFF, "60", lift))) == [(0, 96, 60)]
 
 
+def test_a_pedal_pressed_as_the_track_ends_holds_no_note_without_end() -> None:
+    for pedal in ("B0 40 7F", "B0 42 7F"):
+        other = track("83 00 91 3C 40 00 81 3C 40")
+        assert notes(read(header(1, 2) + track("00", C4_ON, "60", pedal) + other))[0] == (0, 96, 60)
+
+
 def test_a_pedal_changed_on_the_tick_of_an_end_holds_what_ends_after_it() -> None:
     on, change = "00 B0 40 7F 00 90 3C 40", "B0 40 00 00 B0 40 7F"
     held = one_track(on, "60", change, "00", C4_OFF, "60 B0 40 00")
