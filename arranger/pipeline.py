@@ -96,11 +96,7 @@ def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction, tit
 
 def _words(song: Song, grid: Grid) -> tuple[Comment, ...]:
     """Return the words of a song that has any, as comments on its bars."""
-    if grid.basis != "file":
-        return ()  # the bars of a tracked beat are not the file's
-    step_ticks = song.ticks_per_beat * grid.step_beats
-    steps = [*(bar.first_step for bar in grid.bars), grid.steps]
-    lines = [0, *(grid.first_tick + int(step * step_ticks) for step in steps)]
+    lines = [0, *grid.bar_ticks]
     return tuple(
         Comment(bar, f"words: {words}")
         for bar, words in ((index - 1, text) for index, text in words_by_bar(song, lines).items())

@@ -44,3 +44,14 @@ def test_words_stand_above_their_bars(tmp_path: Path) -> None:
 def test_a_passage_has_only_its_own_words(tmp_path: Path) -> None:
     found = words(sung(tmp_path / "sung.mid"), bars="2-3")
     assert found == {bar: f"words: one{bar} two{bar} three{bar} four{bar}" for bar in (2, 3)}
+
+
+def test_words_stand_above_their_bars_when_the_clock_is_followed(tmp_path: Path) -> None:
+    path = sung(tmp_path / "sung.mid")
+    midi = mido.MidiFile(path)
+    # Twice as slow from the second bar on.
+    midi.tracks.append(mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=1_000_000, time=1920)]))
+    midi.type = 1
+    midi.save(path)
+    found = words(path, clock="clock")
+    assert found == {bar: f"words: one{bar} two{bar} three{bar} four{bar}" for bar in (1, 2, 3, 4)}

@@ -70,6 +70,8 @@ ARTICULATION_SECONDS = 0.130
 """A silence up to this long is heard as articulation."""
 HOLE_SECONDS = 0.250
 """A silence this long breaks a tune: about a crotchet at a quick tempo."""
+HALF_STEP = 0.5 - 1e-9
+"""Half a step but for rounding errors, so that equal lengths count alike wherever they stand."""
 ON_STEP_BEATS = 0.01
 """A note this near to a step counts as on it."""
 
@@ -186,13 +188,13 @@ def _weigh(
     collided = int(onsets.notes[1:][collides].sum())
     repeat_steps = half_up((onsets.repeats - origin) * per_beat)
     lost = int(np.count_nonzero(np.diff(repeat_steps, axis=1) == 1))
-    shortened = int(np.count_nonzero(onsets.length_beats * per_beat < 0.5))
+    shortened = int(np.count_nonzero(onsets.length_beats * per_beat < HALF_STEP))
     lines = (bar_lines - origin) * per_beat
     lines_off = np.mean(np.abs(lines - half_up(lines)) > ON_STEP_BEATS * per_beat)
     eighths = (onsets.beats - origin) * 8.0
     straight = bool(np.all(np.abs(eighths - half_up(eighths)) < ON_STEP_BEATS * 8.0))
     total = max(int(onsets.notes.sum()), 1)
-    gaps = int(np.count_nonzero(onsets.rests * per_beat < 0.5)) - lost
+    gaps = int(np.count_nonzero(onsets.rests * per_beat < HALF_STEP)) - lost
     hole = _hole(float(step) * 60.0 / bpm)
     faults = (
         MOVED * float((heard * onsets.notes).sum())

@@ -74,13 +74,15 @@ class Grid:
     step_length: StepLength
     """What the engine will really play."""
     asked_bpm: float
-    """Beats per minute that the song asks for (the tempo that most of its time has)."""
+    """Beats per minute that the song asks for (the median over its beats)."""
     onset_steps: NDArray[np.int64]
     """Shape (notes,): the step on which each note starts, or -1."""
     end_steps: NDArray[np.int64]
     """Shape (notes,): the step before which each note ends; at least onset + 1."""
     positions: NDArray[np.float64]
     """Shape (notes,): where each onset really stands, in steps."""
+    bar_ticks: tuple[int, ...] = ()
+    """The tick at which each bar starts, and that at which the last ends; empty if not known."""
     beats_seconds: tuple[float, ...] = ()
     """When tracked: the time of each beat in the song, in seconds."""
     alternatives: tuple[StepChoice, ...] = ()

@@ -9,14 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from arranger.song.model import Note
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
+    import numpy as np
     from numpy.typing import NDArray
 
     from arranger.song.model import Song
@@ -41,19 +37,14 @@ class NoteColumns:
 
 def note_columns(song: Song) -> NoteColumns:
     """Return the notes of a song as columns."""
-    rows: Iterable[Sequence[float]] = (
-        zip(*song.notes, strict=True) if song.notes else [()] * len(Note._fields)
-    )
-    column = dict(zip(Note._fields, rows, strict=False))
-    onset_ticks = np.array(column["onset"], dtype=np.int64)
-    end_ticks = onset_ticks + np.array(column["duration"], dtype=np.int64)
+    columns = song.columns
     return NoteColumns(
-        part=np.array(column["part"], dtype=np.int64),
-        onset_ticks=onset_ticks,
-        end_ticks=end_ticks,
-        onset_seconds=seconds_at(song, onset_ticks),
-        end_seconds=seconds_at(song, end_ticks),
-        pitch=np.array(column["pitch"], dtype=np.int64),
-        loudness=np.array(column["loudness"], dtype=np.float64),
-        drum=np.array(column["drum"], dtype=np.bool_),
+        part=columns.part,
+        onset_ticks=columns.onset,
+        end_ticks=columns.end,
+        onset_seconds=seconds_at(song, columns.onset),
+        end_seconds=seconds_at(song, columns.end),
+        pitch=columns.pitch,
+        loudness=columns.loudness,
+        drum=columns.drum,
     )

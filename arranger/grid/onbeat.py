@@ -88,7 +88,7 @@ def follows_own_beat(song: Song) -> BeatVerdict:
 
     A song without a beat of its own (SMPTE time division) doesn't, whatever its onsets.
     """
-    ticks = np.unique(np.array([note.onset for note in song.notes], dtype=np.int64))
+    ticks = np.unique(song.columns.onset)
     count = len(ticks)
     if count == 0:
         return BeatVerdict(song.own_beat, 0.0, 1.0, 1, 0, song.own_beat, 0.0, False)

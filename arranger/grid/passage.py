@@ -28,6 +28,8 @@ class Passage(NamedTuple):
     first_step: int
     end_step: int
     bars: tuple[GridBar, ...]
+    bar_ticks: tuple[int, ...]
+    """The tick at which each bar starts, and that at which the last ends."""
     remarks: tuple[str, ...]
 
 
@@ -90,15 +92,16 @@ def choose_passage(
     if end_step - first_step > settings.max_steps:
         raise too_long(end_step - first_step, settings.max_steps)
     edges = np.append(lines[first : last + 1], end_step) - first_step
+    # A bar shorter than half a step has no step of its own.
+    kept = [index for index in range(last - first + 1) if edges[index + 1] > edges[index]]
+    steps = np.diff(edges).tolist()
     bars = tuple(
-        GridBar(label.number, begin, end - begin, label.numerator, label.denominator)
-        for label, begin, end in zip(
-            timeline.labels[first : last + 1], edges[:-1].tolist(), edges[1:].tolist(), strict=True
-        )
-        # A bar shorter than half a step has no step of its own.
-        if end > begin
+        GridBar(label.number, int(edges[index]), steps[index], label.numerator, label.denominator)
+        for index in kept
+        for label in (timeline.labels[first + index],)
     )
-    return Passage(first, first_step, end_step, bars, tuple(remarks))
+    ticks = (*timeline.bar_ticks[first + np.array(kept)], timeline.bar_ticks[last + 1])
+    return Passage(first, first_step, end_step, bars, tuple(map(int, ticks)), tuple(remarks))
 
 
 def too_long(steps: int, most: int) -> LimitError:

@@ -92,6 +92,7 @@ def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
         first_tick=int(timeline.bar_ticks[passage.first]),
         steps=passage.end_step - passage.first_step,
         bars=passage.bars,
+        bar_ticks=passage.bar_ticks,
         step_length=engine.nearest_step_length(float(step) * 60.0 / timeline.bpm),
         asked_bpm=timeline.bpm,
         onset_steps=onset_steps,
@@ -121,7 +122,7 @@ def _timeline(song: Song, notes: NoteColumns, attacks: Attacks, settings: GridSe
             tracked = tracked_timeline(song, notes, attacks, verdict, settings)
             if tracked is not None:
                 return tracked
-    return file_timeline(song, notes, settings)
+    return file_timeline(song, notes, attacks, settings)
 
 
 def _swung(timeline: Timeline, attacks: Attacks, settings: GridSettings) -> Timeline:

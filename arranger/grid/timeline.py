@@ -4,25 +4,32 @@ Conventions
 -----------
 A beat is a quarter note. ``bar_beats`` has one entry more than there are bars: bar ``i`` goes from
 ``bar_beats[i]`` to ``bar_beats[i + 1]``. When the clock is followed, a "beat" is a fixed time, the
-beat of the song's prevailing tempo, so that steps are uniform in seconds.
+beat of the song's median tempo, so that steps are uniform in seconds.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.errors import LimitError
+from arranger.grid.track.bar import find_downbeat
+from arranger.grid.track.beat import bar_weights
+from arranger.grid.track.evidence import find_evidence
+from arranger.song.model import MetreChange
 from arranger.song.time import bars, seconds_at
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from arranger.grid.attacks import Attacks
     from arranger.grid.notes import NoteColumns
     from arranger.settings import GridSettings
     from arranger.song.model import Song
+
+USUAL_BEATS_A_BAR = 4
 
 
 class BarLabel(NamedTuple):
@@ -53,7 +60,9 @@ class Timeline:
     remarks: tuple[str, ...] = ()
 
 
-def file_timeline(song: Song, notes: NoteColumns, settings: GridSettings) -> Timeline:
+def file_timeline(
+    song: Song, notes: NoteColumns, attacks: Attacks, settings: GridSettings
+) -> Timeline:
     """Return the timeline of a song by its own beats, or by its clock if the settings say so.
 
     Raises
@@ -64,12 +73,13 @@ def file_timeline(song: Song, notes: NoteColumns, settings: GridSettings) -> Tim
     """
     last_tick = int(notes.end_ticks.max())
     check_length(song, last_tick, settings.max_steps)
+    song, pickup = _with_bars(song, notes, attacks, last_tick)
     # The last onset may be carried over the last bar line by half a step.
     step_beats = max(float(settings.step or 1), 1.0)
     reach = int(notes.onset_ticks[-1]) + int(step_beats * song.ticks_per_beat) + 1
     found = bars(song, max(last_tick, reach))
     bar_ticks = np.array([bar.start for bar in found] + [found[-1].end], dtype=np.int64)
-    labels = tuple(BarLabel(bar.number, bar.numerator, bar.denominator) for bar in found)
+    labels = tuple(BarLabel(bar.number - bool(pickup), *bar[3:]) for bar in found)
     bpm = prevailing_bpm(song, int(notes.onset_ticks[0]), last_tick)
     if settings.clock == "clock":
         scale = bpm / 60.0
@@ -88,8 +98,32 @@ def file_timeline(song: Song, notes: NoteColumns, settings: GridSettings) -> Tim
         bar_ticks=bar_ticks,
         labels=labels,
         bpm=bpm if settings.tempo is None else settings.tempo,
-        remarks=tuple(_tempo_remarks(song, bpm, last_tick, settings)),
+        remarks=(*_bar_remarks(pickup), *_tempo_remarks(song, bpm, last_tick, settings)),
     )
+
+
+def _with_bars(
+    song: Song, notes: NoteColumns, attacks: Attacks, last_tick: int
+) -> tuple[Song, int | None]:
+    """Return a song that has bars, and the beats before the first if they were found by ear.
+
+    Files that were made by programs that know beats but no bars have a metre of one beat throughout.
+    That is no metre: bars of the usual size begin where the notes say.
+    """
+    if any(4 * metre.numerator > metre.denominator for metre in song.metres):
+        return song, None
+    ticks = song.ticks_per_beat
+    beats = seconds_at(song, np.arange(last_tick // ticks + 2, dtype=np.int64) * ticks)
+    evidence = find_evidence(notes, attacks)
+    pickup = find_downbeat(evidence, beats, USUAL_BEATS_A_BAR, bar_weights())
+    metres = {tick: MetreChange(tick, USUAL_BEATS_A_BAR, 4) for tick in (0, pickup * ticks)}
+    return replace(song, metres=tuple(metres.values())), pickup
+
+
+def _bar_remarks(pickup: int | None) -> list[str]:
+    if pickup is None:
+        return []
+    return ["the file's bars have one beat each; bars of four were found by ear"]
 
 
 def check_length(song: Song, last_tick: int, max_steps: int) -> None:
@@ -116,14 +150,17 @@ def check_length(song: Song, last_tick: int, max_steps: int) -> None:
 
 
 def prevailing_bpm(song: Song, first_tick: int, last_tick: int) -> float:
-    """Return the tempo in which most beats between two ticks are played."""
+    """Return the median of the tempo over the beats between two ticks."""
     span: dict[int, int] = {}
+    last_tick = max(last_tick, first_tick + 1)
     starts = [change.tick for change in song.tempos] + [max(last_tick, song.tempos[-1].tick)]
     for change, begin, end in zip(song.tempos, starts[:-1], starts[1:], strict=True):
         inside = max(min(end, last_tick) - max(begin, first_tick), 0)
         tempo = change.microseconds_per_beat
         span[tempo] = span.get(tempo, 0) + inside
-    return 60e6 / max(span, key=lambda tempo: span[tempo])
+    tempos = np.array(sorted(span))
+    passed = np.cumsum([span[tempo] for tempo in sorted(span)])
+    return 60e6 / int(tempos[np.searchsorted(passed, passed[-1] / 2)])
 
 
 def _tempo_remarks(song: Song, bpm: float, last_tick: int, settings: GridSettings) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import LimitError
-from arranger.grid.timeline import BarLabel, Timeline, check_length
+from arranger.grid.timeline import USUAL_BEATS_A_BAR, BarLabel, Timeline, check_length
 from arranger.grid.track.bar import find_downbeat
 from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, bar_weights, file_phase, track_beat
 from arranger.grid.track.evidence import find_evidence
@@ -29,7 +29,6 @@ ELSEWHERE_MARGIN, EXACT_MARGIN = 2.0, 5.0
 """How much likelier, as a logarithm, another phase must be before a file's beat is left: a played file
 and one that was exactly written."""
 LIGHT_SHARE = 0.8
-USUAL_BEATS_A_BAR = 4
 BEATS_A_BAR = range(2, 8)
 
 

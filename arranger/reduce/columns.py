@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.song.model import Note
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
@@ -63,20 +62,19 @@ def columns(song: Song, muted: Collection[int] = ()) -> Columns:
     muted
         Indices of the parts that are not to be heard.
     """
-    field = dict(zip(Note._fields, zip(*song.notes, strict=True), strict=True))
-    onset_ticks = np.array(field["onset"], dtype=np.int64)
-    end_ticks = onset_ticks + np.array(field["duration"], dtype=np.int64)
+    notes = song.columns
+    onset_ticks, end_ticks = notes.onset, notes.end
     moments = np.unique(np.concatenate((onset_ticks, end_ticks)))
     start = np.searchsorted(moments, onset_ticks)
     stop = np.maximum(np.searchsorted(moments, end_ticks), start + 1)
     seconds = seconds_at(song, moments)
-    tonal = ~np.array(field["drum"], dtype=np.bool_)
+    tonal = ~notes.drum
     if muted:
-        tonal &= ~np.isin(field["part"], list(muted))
+        tonal &= ~np.isin(notes.part, list(muted))
     return Columns(
-        part=np.array(field["part"], dtype=np.int64),
-        pitch=np.array(field["pitch"], dtype=np.int64),
-        loudness=np.array(field["loudness"], dtype=np.float64),
+        part=notes.part,
+        pitch=notes.pitch,
+        loudness=notes.loudness,
         tonal=tonal,
         onset=seconds[start],
         end=seconds[np.searchsorted(moments, end_ticks)],

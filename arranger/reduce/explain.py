@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.ledger import Entry
     from arranger.reduce.model import Reduction
-    from arranger.song.model import Note, Song
+    from arranger.song.model import Song
 
 _MARKED = 0.5
 """Tune or bass weight from which a note is called so."""
@@ -55,16 +55,15 @@ def explanations(
     writer = _Writer(song, grid, reduction)
     of_part = [f" of '{one_line(part.name)}': " for part in song.parts]
     beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats[these])}
-    name = writer.name
     return [
-        f"bar {bar}{beat_text[beat]}{name(note)}{of_part[note.part]}{entry.outcome}"
+        f"bar {bar}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}"
         if not entry.reasons
-        else f"bar {bar}{beat_text[beat]}{name(note)}{of_part[note.part]}{entry.outcome}, "
+        else f"bar {bar}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}, "
         f"{writer.told(entry)}"
-        for bar, beat, note, entry in zip(
+        for bar, beat, part, entry in zip(
             bars[these],
             beats[these],
-            song.notes[these],
+            song.columns.part[these].tolist(),
             reduction.ledger.entries[these],
             strict=True,
         )
@@ -79,7 +78,8 @@ class _Writer:
     """Fills the templates; remembers what was said."""
 
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
-        self._notes = song.notes
+        self._pitch = view(song.columns.pitch)
+        self._drum = view(song.columns.drum)
         self._onset = view(grid.onset_steps)
         self._offset = view(grid.positions - grid.onset_steps)
         self._step_ms = grid.step_length.seconds * 1000
@@ -90,12 +90,12 @@ class _Writer:
             filling[np.array(row, dtype=np.int64)] = True  # a rest, -1, marks the one too many
         self._filling = view(filling)
 
-    def name(self, note: Note) -> str:
+    def name(self, note: int) -> str:
         """Return what a note is called: pitch, or General MIDI drum."""
-        return (_DRUMS if note.drum else _PITCHES)[note.pitch]
+        return (_DRUMS if self._drum[note] else _PITCHES)[self._pitch[note]]
 
-    def _label(self, number: int) -> str:
-        return f"{self.name(self._notes[number])}{MARKS[self._mark[number]]}"
+    def _label(self, note: int) -> str:
+        return f"{self.name(note)}{MARKS[self._mark[note]]}"
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
@@ -130,7 +130,7 @@ class _Writer:
         if len(entry.reasons) > 1:
             # several causes share the list: drums cover and delay, tones do the rest
             drums = reason in {"delayed-by-drum", "under-drum"}
-            by = tuple(note for note in by if self._notes[note].drum == drums) or by
+            by = tuple(note for note in by if self._drum[note] == drums) or by
         return " and ".join([self._label(note) for note in by]) or "other notes"
 
     def _moved(self, entry: Entry, reason: str) -> str:
@@ -154,6 +154,6 @@ def _marks(song: Song, reduction: Reduction) -> Sequence[int]:
     if reduction.weights is None:
         named = {"tune": 1, "bass": 2}
         by_part = [named.get(role.role, 0) for role in reduction.roles]
-        return [by_part[note.part] for note in song.notes]
+        return [by_part[part] for part in view(song.columns.part)]
     tune, bass = reduction.weights.tune >= _MARKED, reduction.weights.bass >= _MARKED
     return view(np.where(tune, 1, np.where(bass, 2, 0)))

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.reduce.fold import UNPLAYABLE
-from arranger.song.model import Note
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.candidates import Bools, Floats, Ints
     from arranger.reduce.model import PartRole
-    from arranger.song.model import Song
+    from arranger.song.model import Note, Song
 
 LEAST_LOUDNESS = 0.03
 """Softer notes count as silent: 1/33 of full velocity at full volume, -61 dB by the square law that
@@ -49,30 +48,28 @@ class Placed:
 
 def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
     """Return the notes on the grid; refuse those that are muted, silent or outside."""
-    column = dict(zip(Note._fields, zip(*song.notes, strict=True), strict=True))
-    parts = np.array(column["part"], dtype=np.int64)
-    loud = np.array(column["loudness"], dtype=np.float64)
-    muted = np.array([role.role == "muted" for role in roles], dtype=np.bool_)[parts]
+    notes = song.columns
+    muted = np.array([role.role == "muted" for role in roles], dtype=np.bool_)[notes.part]
     beyond = grid.onset_steps < 0
-    soft = loud < LEAST_LOUDNESS
+    soft = notes.loudness < LEAST_LOUDNESS
     led_to = graces(song)
-    grace = np.zeros(len(song.notes), dtype=np.bool_)
+    grace = np.zeros(len(notes), dtype=np.bool_)
     grace[list(led_to)] = True
     refused = dict.fromkeys(led_to, "same-step")
     refused.update(dict.fromkeys(np.flatnonzero(soft).tolist(), "silent"))
     refused.update(dict.fromkeys(np.flatnonzero(muted).tolist(), "track-muted"))
     refused.update(dict.fromkeys(np.flatnonzero(beyond).tolist(), "beyond-limit"))
-    onset_ticks = np.array(column["onset"], dtype=np.float64)
-    end_ticks = onset_ticks + np.array(column["duration"], dtype=np.float64)
     return Placed(
-        part=parts,
-        pitch=np.array(column["pitch"], dtype=np.int64),
-        loudness=loud,
-        drum=np.array(column["drum"], dtype=np.bool_),
+        part=notes.part,
+        pitch=notes.pitch,
+        loudness=notes.loudness,
+        drum=notes.drum,
         onset=grid.onset_steps,
         end=grid.end_steps,
         offset=np.where(beyond, 0.0, grid.positions - grid.onset_steps),
-        written_end=_positions(song, grid, onset_ticks, end_ticks),
+        written_end=_positions(
+            song, grid, notes.onset.astype(np.float64), notes.end.astype(np.float64)
+        ),
         refused=refused,
         usable=~(beyond | soft | muted | grace),
         led_to=led_to,
@@ -85,7 +82,9 @@ def graces(song: Song) -> dict[int, int]:
     A grace note has no length and starts together with a note of its part that has one, as scores
     are read. On the same step it would only be a second voice out of tune with the first.
     """
-    without = [note for note in song.notes if note.duration == 0 and not note.drum]
+    columns = song.columns
+    ids = np.flatnonzero((columns.duration == 0) & ~columns.drum)
+    without = [song.notes[index] for index in ids.tolist()]
     places = {(note.part, note.onset) for note in without}
     longest: dict[tuple[int, int], Note] = {}
     for note in song.notes if places else ():

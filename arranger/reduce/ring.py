@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.song.model import Notes
+
 if TYPE_CHECKING:
     from arranger.reduce.candidates import Ints
     from arranger.song.model import Song
@@ -31,15 +33,12 @@ LEAST_RINGING = 0.3
 
 def without_ring(song: Song) -> Song:
     """Return the song with the notes of ringing lines ended where the next of their part starts."""
-    tonal = [note for note in song.notes if not note.drum]
-    if not tonal:
+    columns = song.columns
+    ids = np.flatnonzero(~columns.drum)
+    if not len(ids):
         return song
-    ids = np.array([note.id for note in tonal])
-    part = np.array([note.part for note in tonal])
-    onset = np.array([note.onset for note in tonal])
-    end = onset + np.array([note.duration for note in tonal])
-    order = np.lexsort((onset, part))
-    ids, part, onset, end = ids[order], part[order], onset[order], end[order]
+    ids = ids[np.lexsort((columns.onset[ids], columns.part[ids]))]
+    part, onset, end = columns.part[ids], columns.onset[ids], columns.end[ids]
 
     followed = np.append(part[1:] == part[:-1], False)
     after = np.append(onset[1:], 0)
@@ -52,10 +51,9 @@ def without_ring(song: Song) -> Song:
     cut = rings & is_line[part]
     if not cut.any():
         return song
-    changed = list(song.notes)
-    for note, length in zip(ids[cut].tolist(), (after - onset)[cut].tolist(), strict=True):
-        changed[note] = changed[note]._replace(duration=length)
-    return replace(song, notes=tuple(changed))
+    duration = columns.duration.copy()
+    duration[ids[cut]] = (after - onset)[cut]
+    return replace(song, notes=Notes(replace(columns, duration=duration)))
 
 
 def end_of_ring(song: Song, lines: Song, onset: Ints, end: Ints) -> Ints:
@@ -68,8 +66,8 @@ def end_of_ring(song: Song, lines: Song, onset: Ints, end: Ints) -> Ints:
     onset, end
         Shape (notes,): in steps.
     """
-    cut = np.array([a.duration != b.duration for a, b in zip(song.notes, lines.notes, strict=True)])
-    part = np.array([note.part for note in song.notes])
+    cut = song.columns.duration != lines.columns.duration
+    part = song.columns.part
     in_order = np.lexsort((onset, part))
     # the next note of the part, in order of onset; several on one step count as one
     span = int(onset.max(initial=0)) + 2

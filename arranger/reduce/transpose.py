@@ -62,9 +62,8 @@ def choose_transposition(
 
 def _sounding_steps(song: Song, grid: Grid, weights: Weights) -> NDArray[np.float64]:
     """Return the share of heard time that each MIDI pitch has; shape (128,)."""
-    pitch = np.array([note.pitch for note in song.notes], dtype=np.int64)
-    drum = np.array([note.drum for note in song.notes], dtype=np.bool_)
-    used = ~drum & (grid.onset_steps >= 0)
+    pitch = song.columns.pitch
+    used = ~song.columns.drum & (grid.onset_steps >= 0)
     steps = (grid.end_steps - grid.onset_steps).astype(np.float64)
     heard = steps * (weights.tune + weights.bass + 0.05)
     found = totals(pitch[used], heard[used], 128)

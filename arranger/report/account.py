@@ -33,9 +33,6 @@ if TYPE_CHECKING:
     from arranger.pipeline import Conversion
     from arranger.song.model import Song
 
-_ON_TIME = 1e-6
-"""In steps: a position this near to a bar line stands on it (float arithmetic of ticks)."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Account:
@@ -91,9 +88,10 @@ _NOWHERE = (None, None, None)
 def account(conversion: Conversion) -> Account:
     """Return the account of a conversion. The last one is remembered: all outputs share it."""
     song, grid = conversion.song, conversion.grid
-    note = _columns(Note._fields, song.notes)
+    written = (tuple(column.tolist()) for column in song.columns.all())
+    note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
     entry = _columns(Entry._fields, conversion.reduction.ledger.entries)
-    onsets = np.array(note["onset"], dtype=np.int64)
+    onsets = song.columns.onset
     bar_index, bar_numbers, beats = _places(song, grid, onsets)
     bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
     firsts = {
@@ -139,16 +137,19 @@ def _places(
     numbers = np.array([bar.number for bar in grid.bars])
     # steps * beats/step * metre units/beat = metre units
     units = np.array([float(grid.step_beats) * bar.denominator / 4 for bar in grid.bars])
-    positions = np.asarray(grid.positions, dtype=np.float64)
-    index = np.searchsorted(firsts, positions + _ON_TIME, side="right") - 1
-    index = np.clip(index, 0, len(grid.bars) - 1)
+    lengths = np.array([bar.steps for bar in grid.bars])
+    steps = np.asarray(grid.onset_steps)
+    index = np.maximum(np.searchsorted(firsts, steps, side="right") - 1, 0)
     bar = numbers[index]
-    beat = 1.0 + (positions - firsts[index]) * units[index]
-    outside = np.asarray(grid.onset_steps) < 0
+    # The bar is that of the step; the beat is the written one if it lies in that bar.
+    place = np.asarray(grid.positions, dtype=np.float64) - firsts[index]
+    place = np.where((place >= 0) & (place < lengths[index]), place, steps - firsts[index])
+    beat = 1.0 + place * units[index]
+    outside = steps < 0
     if outside.any():
         index[outside] = -1
         bar[outside], beat[outside] = _places_in_song(song, grid, onsets[outside])
-    return index, bar, np.maximum(beat, 1.0)
+    return index, bar, beat
 
 
 def _places_in_song(

@@ -66,14 +66,16 @@ def _own_columns(
 ) -> dict[str, list[str]]:
     """Return the columns that are written otherwise than in JSON."""
     these = slice(notes.start, notes.stop)
-    asked = conversion.song.notes[these]
+    asked = conversion.song.columns
+    keys = zip(asked.pitch[these].tolist(), asked.drum[these].tolist(), strict=True)
+    drums = asked.drum[these].tolist()
     entries = conversion.reduction.ledger.entries[these]
     names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
     reasons = {each: " ".join(each) for each in {entry.reasons for entry in entries}}
     return {
-        "part_name": [names[note.part] for note in asked],
-        "pitch_name": ["" if note.drum else _NAMES[note.pitch] for note in asked],
-        "drum": ["yes" if note.drum else "no" for note in asked],
+        "part_name": [names[part] for part in asked.part[these].tolist()],
+        "pitch_name": ["" if drum else _NAMES[pitch] for pitch, drum in keys],
+        "drum": ["yes" if drum else "no" for drum in drums],
         "outcome": [entry.outcome for entry in entries],
         "reasons": [reasons[entry.reasons] for entry in entries],
         "voice": _or_empty(texts["voice"]),

@@ -104,16 +104,16 @@ def _notes(
 ) -> dict[str, Sequence[str]]:
     """Return the columns of some notes, each value as JSON text."""
     found, these = account(conversion), slice(notes.start, notes.stop)
-    asked, entries = conversion.song.notes[these], conversion.reduction.ledger.entries[these]
+    asked, entries = conversion.song.columns, conversion.reduction.ledger.entries[these]
     sounds = {None: -1} | {drum.name: i for i, drum in enumerate(conversion.engine.drums)}
     groups = {
         reasons: _json([_REASON_AT[reason] for reason in reasons])
         for reasons in {entry.reasons for entry in entries}
     }
     return {
-        "part": written([note.part for note in asked]),
+        "part": written(asked.part[these].tolist()),
         "pitch": texts["pitch"],
-        "loud": _hundredths(np.array([note.loudness for note in asked])),
+        "loud": _hundredths(asked.loudness[these]),
         "at": _hundredths(_positions(conversion, these)),
         "steps": _hundredths(_lengths(conversion, these)),
         "bar": texts["bar"],
@@ -148,7 +148,7 @@ def _lengths(conversion: Conversion, these: slice) -> NDArray[np.float64]:
     """
     song, grid, settings = conversion.song, conversion.grid, conversion.settings
     if grid.basis == "file" and settings.grid.clock == "beat":
-        ticks = np.array([note.duration for note in song.notes[these]], dtype=np.float64)
+        ticks = song.columns.duration[these].astype(np.float64)
         # ticks / (ticks/beat * beats/step) = steps
         lengths: NDArray[np.float64] = ticks / (song.ticks_per_beat * float(grid.step_beats))
     else:

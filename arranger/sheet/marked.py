@@ -109,6 +109,7 @@ def _grid(
         bars.append(GridBar(bar.number, start, bar.steps, bar.numerator, bar.denominator))
         start += bar.steps
     onsets = np.array([note.step for note in placed], dtype=np.int64)
+    ticks = int(mark.step_beats * song.ticks_per_beat)
     length = _step_length(song, engine, settings, mark)
     return Grid(
         step_beats=mark.step_beats,
@@ -116,6 +117,7 @@ def _grid(
         first_tick=0,
         steps=mark.steps,
         bars=tuple(bars),
+        bar_ticks=(*(bar.first_step * ticks for bar in bars), mark.steps * ticks),
         step_length=length,
         asked_bpm=60e6 / song.tempos[0].microseconds_per_beat,
         onset_steps=onsets,

@@ -4,23 +4,26 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from arranger.errors import LimitError
-from arranger.song import bends, channels, modes, pedals, text
-from arranger.song.events import BEND, CHANNEL, TRACK
+from arranger.song import bends, channels, modes, pedals, raw, text
+from arranger.song.events import BEND
 from arranger.song.general_midi import PROGRAM_NAMES
-from arranger.song.model import KeyChange, MetreChange, Part, Song, TempoChange, Track
+from arranger.song.model import KeyChange, MetreChange, Notes, Part, Song, TempoChange, Track
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from arranger.settings import ReadSettings
     from arranger.song.channels import PartDraft
-    from arranger.song.events import ChannelEvent, RawNote, TrackEvents
-    from arranger.song.model import Mark, Note, Repair
+    from arranger.song.events import ChannelEvent, TrackEvents
+    from arranger.song.model import Columns, Mark, Repair
+    from arranger.song.raw import RawNotes
 
 DEFAULT_TEMPO = 500_000
 """Microseconds a beat until a tempo is set: 120 beats a minute (Standard MIDI File 1.0)."""
@@ -69,14 +72,13 @@ def assemble(
     repairs: Sequence[Repair],
 ) -> Song:
     """Put the gathered tracks together; see `arranger.song.midi.read_midi`."""
-    raw = [note for track in tracks for note in track.notes]
-    raw.sort()
+    written = raw.joined(tracks)
     events = sorted(event for track in tracks for event in track.events)
     end_tick = max(track.end for track in tracks)
     silencing = [event for event in events if event[5] in pedals.CODES]
     if silencing:
-        pedals.move_ends(raw, silencing, end_tick, sustain=settings.sustain)
-    last = max((note[-1] for note in raw), default=0)
+        pedals.move_ends(written, silencing, end_tick, sustain=settings.sustain)
+    last = int(written.end.max(initial=0))
     if last > settings.max_beats * unit.ticks_per_beat:
         raise LimitError(
             f"the song lasts {last // unit.ticks_per_beat:,} beats, "
@@ -84,11 +86,10 @@ def assemble(
             remedy="raise it with --max-beats",
         )
     settled, bending = _with_modes(tracks, events)
-    notes, drafts = channels.sweep(raw, settled, settings.drum_channels)
+    notes, drafts = channels.sweep(written, settled, settings.drum_channels)
     remarks: list[str] = []
     if bending:
-        strips = {(note[TRACK], note[CHANNEL]) for note in raw}
-        notes = _bent(notes, raw, bends.wheels(bending, end_tick, strips), remarks)
+        notes = _bent(notes, written, bending, end_tick, remarks)
     _read_texts(tracks, remarks)
     if settings.drum_channels is None:
         notes = _drums_by_name(notes, drafts, tracks, remarks)
@@ -101,7 +102,7 @@ def assemble(
         midi_format=midi_format,
         ticks_per_beat=unit.ticks_per_beat,
         own_beat=unit.own_beat,
-        notes=tuple(notes),
+        notes=Notes(notes),
         parts=tuple(_parts(drafts, tracks, midi_format)),
         tracks=tuple(Track(t.index, t.name, len(t.notes)) for t in tracks),
         tempos=_tempos(tracks, unit),
@@ -131,30 +132,44 @@ def _with_modes(
 
 
 def _bent(
-    notes: list[Note],
-    raw: Sequence[RawNote],
-    wheels: dict[tuple[int, int], bends.Wheel],
+    notes: Columns,
+    written: RawNotes,
+    bending: Sequence[ChannelEvent],
+    end_tick: int,
     remarks: list[str],
-) -> list[Note]:
+) -> Columns:
     """Move the notes that a bend holds on another semitone, and say what became of the others."""
+    channels_bent = np.unique([event[4] for event in bending])
+    places = np.flatnonzero(np.isin(written.channel, channels_bent) & ~notes.drum)
+    rows = list(
+        zip(
+            places.tolist(),
+            written.track[places].tolist(),
+            written.channel[places].tolist(),
+            written.onset[places].tolist(),
+            written.end[places].tolist(),
+            strict=True,
+        )
+    )
+    wheels = bends.wheels(bending, end_tick, {(row[1], row[2]) for row in rows})
+    pitch, shift = notes.pitch.copy(), notes.shift.copy()
     moved = ignored = 0
-    for index, (onset, track, _order, channel, _pitch, _velocity, end) in enumerate(raw):
+    for place, track, channel, onset, end in rows:
         wheel = wheels.get((track, channel))
-        if wheel is None or notes[index].drum:
+        if wheel is None:
             continue
         semitones = wheel.semitones(onset, end) if wheel.stays else 0
-        note = notes[index]
-        if semitones and 0 <= note.pitch + semitones <= 127:
+        if semitones and 0 <= pitch[place] + semitones <= 127:
             moved += 1
-            shift = note.shift + semitones
-            notes[index] = note._replace(pitch=note.pitch + semitones, shift=shift)
+            pitch[place] += semitones
+            shift[place] += semitones
         elif wheel.touches(onset, end):
             ignored += 1
     if moved:
         remarks.append(f"pitch bend moved {_notes(moved)} by whole semitones")
     if ignored:
         remarks.append(f"vibrato and slides by pitch bend are ignored, on {_notes(ignored)}")
-    return notes
+    return replace(notes, pitch=pitch, shift=shift)
 
 
 def _notes(count: int) -> str:
@@ -173,11 +188,11 @@ def _read_texts(tracks: Iterable[TrackEvents], remarks: list[str]) -> None:
 
 
 def _drums_by_name(
-    notes: list[Note],
+    notes: Columns,
     drafts: Sequence[PartDraft],
     tracks: Sequence[TrackEvents],
     remarks: list[str],
-) -> list[Note]:
+) -> Columns:
     """Take a part for drums that is called so, has no program, and keeps to the drum keys."""
     names = {track.index: track.name for track in tracks}
     called = {
@@ -186,7 +201,8 @@ def _drums_by_name(
         if not (draft.drum or draft.named) and _DRUM_WORDS.search(names[draft.track].lower())
     }
     if called:
-        called -= {note.part for note in notes if note.pitch not in _DRUM_KEYS}
+        outside = (notes.pitch < _DRUM_KEYS.start) | (notes.pitch >= _DRUM_KEYS.stop)
+        called -= set(np.unique(notes.part[outside]).tolist())
     if not called:
         return notes
     for index in called:
@@ -196,7 +212,7 @@ def _drums_by_name(
         f"taken for drums by its name: {listed}; "
         "name the drum channels with --drum-channel if that is wrong"
     )
-    return [note._replace(drum=True) if note.part in called else note for note in notes]
+    return replace(notes, drum=notes.drum | np.isin(notes.part, sorted(called)))
 
 
 _NO_TITLES = re.compile(

@@ -2,7 +2,8 @@
 
 A note moves by n semitones when the bend stays within `_NEAR` of n (not 0) for more than half of
 the note's length. Anything else is ignored: the voices of a one-bit engine play semitones.
-The bend range is 2 semitones until RPN 0 sets it (General MIDI Level 1).
+The bend range is 2 semitones until RPN 0 sets it (General MIDI Level 1). Reset-all-controllers puts
+the wheel into its middle.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.song.events import BEND, BEND_RANGE
+from arranger.song.events import BEND, BEND_RANGE, RESET
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -21,7 +22,7 @@ _NEAR = 0.25
 _DEFAULT_RANGE_CENTS = 200
 _FULL_BEND = 8192
 _ANY_TRACK = -1
-CODES = frozenset((BEND, BEND_RANGE))
+CODES = frozenset((BEND, BEND_RANGE, RESET))
 
 
 class _Stay(NamedTuple):
@@ -84,13 +85,14 @@ def wheels(
         Every (track, channel) that plays.
     """
     by_strip: dict[tuple[int, int], list[ChannelEvent]] = {}
+    owned = {(event[3], event[4]) for event in events if event[5] != RESET}
     for event in events:
         for key in ((event[3], event[4]), (_ANY_TRACK, event[4])):
             by_strip.setdefault(key, []).append(event)
     found: dict[tuple[int, int], Wheel] = {}
     made: dict[tuple[int, int], Wheel] = {}
     for track, channel in strips:
-        key = (track, channel) if (track, channel) in by_strip else (_ANY_TRACK, channel)
+        key = (track, channel) if (track, channel) in owned else (_ANY_TRACK, channel)
         if key in by_strip:
             if key not in made:
                 moves = [e[0] for e in by_strip[key] if e[5] == BEND and e[6]]
@@ -111,10 +113,10 @@ def _wheel(events: Sequence[ChannelEvent], moves: list[int], end_tick: int) -> W
             stay.starts.append(since)
             stay.stops.append(tick)
             stay.before.append(so_far)
-        if code == BEND:
-            bend = value
-        else:
+        if code == BEND_RANGE:
             cents = value
+        else:
+            bend = value if code == BEND else 0
         bent = bend * cents / (100 * _FULL_BEND)
         semitone = round(bent) if abs(bent - round(bent)) <= _NEAR else 0
         since = tick

@@ -7,30 +7,39 @@ Conventions
    channel mean it so, and files that keep all set-up events in one track are still read right.
 2. Volume is 100 and expression 127 until set (General MIDI Level 1 defaults).
 3. Parts are numbered in the order in which they first sound.
+4. Reset-all-controllers puts the expression of its channel back, for its own track and for those that
+   set none themselves.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections import Counter
-from dataclasses import dataclass, field
+from array import array
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass, field, replace
 from math import inf
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.song.events import BANK, COARSE, DRUM, PROGRAM
+import numpy as np
+
+from arranger.song.events import BANK, COARSE, DRUM, EXPRESSION_RESET, PROGRAM
 from arranger.song.general_midi import PERCUSSION_CHANNEL
-from arranger.song.model import Note
+from arranger.song.notes import Columns
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from arranger.song.events import ChannelEvent, RawNote
+    from numpy.typing import NDArray
+
+    from arranger.song.events import ChannelEvent
+    from arranger.song.raw import RawNotes
 
 _VOLUME, _PAN, _EXPRESSION = 7, 10, 11
-CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM, COARSE, DRUM, BANK))
+CODES = frozenset((_VOLUME, _PAN, _EXPRESSION, PROGRAM, COARSE, DRUM, BANK, EXPRESSION_RESET))
 """The channel events that this module looks at."""
 
 _MOST_STEPS = 256
+_AT_A_TIME = 4096
+_FADERS = {_VOLUME: _VOLUME, _EXPRESSION: _EXPRESSION, EXPRESSION_RESET: _EXPRESSION}
 _DEFAULTS = {_VOLUME: 100, _PAN: 64, _EXPRESSION: 127, PROGRAM: 0, COARSE: 0, BANK: 0}
 
 
@@ -47,6 +56,16 @@ class PartDraft:
     named: bool
     """Whether a program change chose the program."""
     notes: int = 0
+
+
+class _Sound(NamedTuple):
+    """What a strip sounds like at a moment."""
+
+    part: int
+    shift: int
+    """Semitones of tuning."""
+    volume: int
+    expression: int
 
 
 @dataclass(slots=True)
@@ -67,8 +86,8 @@ class _Strip:
     """The kinds of event that the track itself has on this channel, anywhere."""
     own: dict[int, int]
     version: int = -1
-    sound: tuple[int, bool, int, float] = (-1, False, 0, 0.0)
-    """Part, whether it is drums, semitones of tuning, loudness per velocity."""
+    sound: int = -1
+    """Index of the `_Sound`."""
 
     def value(self, code: int, default: int | None = None) -> int:
         """Return the setting that rules this track now."""
@@ -77,10 +96,10 @@ class _Strip:
 
 
 def sweep(
-    notes: Iterable[RawNote],
+    notes: RawNotes,
     events: Sequence[ChannelEvent],
     drum_channels: tuple[int, ...] | None,
-) -> tuple[list[Note], list[PartDraft]]:
+) -> tuple[Columns, list[PartDraft]]:
     """Turn raw notes into notes, and find the parts.
 
     Parameters
@@ -92,20 +111,17 @@ def sweep(
     drum_channels
         Channels 1..16 that play drums; None: channel 10, and what `DRUM` events say.
     """
-    own_codes: dict[tuple[int, int], set[int]] = {}
-    for event in events:
-        own_codes.setdefault((event[3], event[4]), set()).add(event[5])
+    owned = _owned(events)
     channels: dict[int, _Channel] = {}
     strips: dict[tuple[int, int], _Strip] = {}
     parts = _Parts(drum_channels)
-    found: list[Note] = []
-    append = found.append
-    silent: list[tuple[int, int, int, int]] = []
+    numbers: dict[_Sound, int] = {}
+    sounds = array("q")
+    append = sounds.append
     place = 0
     following = events[0] if events else None
     next_tick = following[0] if following is not None else inf
-    make = tuple.__new__
-    for number, (onset, track, order, channel, pitch, velocity, end) in enumerate(notes):
+    for onset, track, order, channel in _rows(notes):
         while next_tick <= onset and following is not None and following < (onset, track, order):
             _apply(following, channels)
             place += 1
@@ -115,69 +131,106 @@ def sweep(
         if strip is None:
             state = channels.setdefault(channel, _Channel())
             own = state.by_track.setdefault(track, {})
-            strip = _Strip(state, own_codes.get((track, channel), set()), own)
+            strip = _Strip(state, owned.get((track, channel), set()), own)
             strips[track, channel] = strip
         if strip.version != strip.channel.version:
-            _look_up(strip, track, channel, parts)
-        part, drum, shift, loudness_per_velocity = strip.sound
-        if shift and not 0 <= pitch + shift <= 127:
-            shift = 0
-        if not loudness_per_velocity:
-            silent.append((number, channel, strip.value(_VOLUME), strip.value(_EXPRESSION)))
-        # tuple.__new__ is what Note(...) comes to; without the call between it takes half the time.
-        fields = (
-            number,
-            part,
-            track,
-            channel & 15,
-            onset,
-            end - onset,
-            pitch + shift,
-            velocity,
-            velocity * loudness_per_velocity,
-            drum,
-            shift,
-        )
-        append(make(Note, fields))
-    if silent:
-        _fade_in(found, silent, events)
-    for index, count in Counter([note.part for note in found]).items():
-        parts.drafts[index].notes = count
-    return found, parts.drafts
+            strip.version = strip.channel.version
+            sound = _look_up(strip, track, channel, parts)
+            strip.sound = numbers.setdefault(sound, len(numbers))
+        append(strip.sound)
+    columns = _columns(notes, np.array(list(numbers), np.int64).reshape(-1, 4), sounds, parts)
+    for draft, count in zip(parts.drafts, np.bincount(columns.part).tolist(), strict=True):
+        draft.notes = count
+    if not np.all(columns.loudness):
+        columns = _fade_in(columns, notes, events, owned)
+    return columns, parts.drafts
 
 
-def _look_up(strip: _Strip, track: int, channel: int, parts: _Parts) -> None:
-    """Bring what a strip looked up last up to date."""
-    strip.version = strip.channel.version
+def _rows(notes: RawNotes) -> Iterator[tuple[int, int, int, int]]:
+    """Yield onset, track, order and channel of each note; not all at once, to save memory."""
+    columns = (notes.onset, notes.track, notes.order, notes.channel)
+    for start in range(0, len(notes), _AT_A_TIME):
+        end = start + _AT_A_TIME
+        yield from zip(*(column[start:end].tolist() for column in columns), strict=True)
+
+
+def _owned(events: Sequence[ChannelEvent]) -> dict[tuple[int, int], set[int]]:
+    """Return the kinds of event that each track itself has on each channel, anywhere."""
+    found: dict[tuple[int, int], set[int]] = {}
+    for event in events:
+        found.setdefault((event[3], event[4]), set()).add(event[5])
+    return found
+
+
+def _look_up(strip: _Strip, track: int, channel: int, parts: _Parts) -> _Sound:
     part = parts.find(track, channel, strip)
-    drum = parts.drafts[part].drum
-    shift = 0 if drum else strip.value(COARSE)
-    strip.sound = (part, drum, shift, strip.value(_VOLUME) * strip.value(_EXPRESSION) / 127**3)
+    shift = 0 if parts.drafts[part].drum else strip.value(COARSE)
+    return _Sound(part, shift, strip.value(_VOLUME), strip.value(_EXPRESSION))
+
+
+def _columns(
+    notes: RawNotes, sounds: NDArray[np.int64], sound: array[int], parts: _Parts
+) -> Columns:
+    """Return the notes as they sound; row ``sound[i]`` of ``sounds`` is note i's `_Sound`."""
+    part, shift, volume, expression = sounds[np.asarray(sound, np.int64)].T
+    moved = notes.pitch + shift
+    shift = np.where((moved < 0) | (moved > 127), 0, shift)
+    drums = np.array([draft.drum for draft in parts.drafts], dtype=np.bool_)
+    return Columns(
+        part=part.copy(),
+        track=notes.track,
+        channel=notes.channel & 15,
+        onset=notes.onset,
+        duration=notes.end - notes.onset,
+        pitch=notes.pitch + shift,
+        velocity=notes.velocity,
+        loudness=notes.velocity * (volume * expression / 127**3),
+        drum=drums[part],
+        shift=shift,
+    )
 
 
 def _fade_in(
-    notes: list[Note], silent: Iterable[tuple[int, int, int, int]], events: Sequence[ChannelEvent]
-) -> None:
+    columns: Columns,
+    raw: RawNotes,
+    events: Sequence[ChannelEvent],
+    owned: dict[tuple[int, int], set[int]],
+) -> Columns:
     """Give notes that start silent the greatest loudness that they reach while they sound.
 
-    Each silent note comes as its index, channel, and volume and expression at its onset. Only the
-    first `_MOST_STEPS` changes within a note are looked at.
+    Only the first `_MOST_STEPS` changes within a note are looked at.
     """
-    faders: dict[int, list[ChannelEvent]] = {}
+    moves: dict[int, list[ChannelEvent]] = {}
     for event in events:
-        if event[5] in {_VOLUME, _EXPRESSION}:
-            faders.setdefault(event[4], []).append(event)
-    for index, channel, volume, expression in silent:
-        note = notes[index]
-        moves = faders.get(channel, [])
-        first = bisect_right(moves, (note.onset, inf))
-        greatest = 0
-        for tick, *_, code, value in moves[first : first + _MOST_STEPS]:
-            if tick >= note.onset + note.duration:
-                break
-            volume, expression = (value, expression) if code == _VOLUME else (volume, value)
-            greatest = max(greatest, volume * expression)
-        notes[index] = note._replace(loudness=note.velocity * greatest / 127**3)
+        if event[5] in _FADERS:
+            moves.setdefault(event[4], []).append(event)
+    strips: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    loudness = columns.loudness.copy()
+    for index in np.flatnonzero(loudness == 0).tolist():
+        key = int(raw.track[index]), int(raw.channel[index])
+        if key not in strips:
+            own = owned.get(key, set())
+            strips[key] = _levels(moves.get(key[1], []), key[0], own)
+        levels = strips[key]
+        first = bisect_right(levels, (int(raw.onset[index]), inf))
+        end = bisect_left(levels, (int(raw.end[index]),), first, len(levels))
+        reached = [level for _tick, level in levels[first : min(end, first + _MOST_STEPS)]]
+        loudness[index] = raw.velocity[index] * max(reached, default=0) / 127**3
+    return replace(columns, loudness=loudness)
+
+
+def _levels(
+    moves: Sequence[ChannelEvent], track: int, own_codes: set[int]
+) -> list[tuple[int, int]]:
+    """Return volume times expression of a track after each move on its channel that rules it."""
+    values = dict(_DEFAULTS)
+    found: list[tuple[int, int]] = []
+    for tick, _place, _order, mover, _channel, code, value in moves:
+        kind = _FADERS[code]
+        if mover == track or kind not in own_codes:
+            values[kind] = value
+            found.append((tick, values[_VOLUME] * values[_EXPRESSION]))
+    return found
 
 
 @dataclass(slots=True)
@@ -218,6 +271,8 @@ def _apply(event: ChannelEvent, channels: dict[int, _Channel]) -> None:
     """Note a setting down for its channel and its track."""
     _tick, _place, _order, track, channel, code, value = event
     state = channels.setdefault(channel, _Channel())
+    if code == EXPRESSION_RESET:
+        code = _EXPRESSION
     state.version += 1
     state.values[code] = value
     state.by_track.setdefault(track, {})[code] = value

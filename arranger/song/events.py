@@ -13,6 +13,7 @@ Note pairing
 
 from __future__ import annotations
 
+from array import array
 from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -23,16 +24,40 @@ from arranger.song.model import Control, KeyChange, Mark, Repair
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-ONSET, TRACK, ORDER, CHANNEL, PITCH, VELOCITY, END = range(7)
-"""Places in a raw note. Raw notes are lists: their end is filled in when it comes."""
 
-RawNote = list[int]
+@dataclass(slots=True)
+class TrackNotes:
+    """The notes of one track in the order of their onset, each a place in every array."""
 
-PROGRAM, BEND, BEND_RANGE, COARSE, DRUM, BANK = range(128, 134)
+    onset: array[int] = field(default_factory=lambda: array("q"))
+    order: array[int] = field(default_factory=lambda: array("q"))
+    """Which event of its track the start is."""
+    key: array[int] = field(default_factory=lambda: array("q"))
+    """``channel << 7 | pitch``."""
+    velocity: array[int] = field(default_factory=lambda: array("q"))
+    end: array[int] = field(default_factory=lambda: array("q"))
+    end_order: array[int] = field(default_factory=lambda: array("q"))
+    """Which event of its track the end is."""
+
+    def __len__(self) -> int:
+        return len(self.onset)
+
+    def start(self, tick: int, order: int, key: int, velocity: int) -> None:
+        """Add a note; its end is filled in when it comes."""
+        self.onset.append(tick)
+        self.order.append(order)
+        self.key.append(key)
+        self.velocity.append(velocity)
+        self.end.append(-1)
+        self.end_order.append(order)
+
+
+PROGRAM, BEND, BEND_RANGE, COARSE, DRUM, BANK, EXPRESSION_RESET = range(128, 135)
 """Codes of channel events beside the controllers 0..127.
 
 Values: a program; -8192..8191; cents; semitones; whether the channel plays drums; a bank of 14 bits
-that took effect. All but the first two are worked out in `arranger.song.modes`.
+that took effect; 127, the expression that reset-all-controllers sets. `BEND_RANGE` to `BANK` are worked
+out in `arranger.song.modes`.
 """
 
 ChannelEvent = tuple[int, int, int, int, int, int, int]
@@ -49,6 +74,12 @@ _KEPT = frozenset((0, 6, 7, 10, 11, 32, 38, 64, 66, *range(98, 102), 120, 121, *
 """The controllers that decide how a note sounds."""
 
 _AT_ONCE = frozenset((7, 10, 11))
+RESET = 121
+"""Reset all controllers: expression 127, bend in the middle, pedals up, no parameter selected; volume,
+pan, bank and program stay (MIDI recommended practice RP-015)."""
+
+_CHECKED = 0xFFF
+"""The limit is looked at after so many events, so that a hostile track doesn't fill the memory."""
 
 _MOST_PAUSES = 20
 """Pauses left out that are listed for each track."""
@@ -91,7 +122,8 @@ class Limits(NamedTuple):
     """What a track may have."""
 
     notes: int
-    """Also the limit for events of any other kind."""
+    events: int
+    """Of all other kinds that are kept."""
     pause: int
     """Ticks between two events; a longer pause is damage and left out."""
 
@@ -104,8 +136,7 @@ class TrackEvents:
     start: int = 0
     """The tick at which the track starts (patterns of a format 2 file follow each other)."""
     end: int = 0
-    notes: list[RawNote] = field(default_factory=list)
-    """In order of their onset."""
+    notes: TrackNotes = field(default_factory=TrackNotes)
     events: list[ChannelEvent] = field(default_factory=list)
     exclusives: list[Exclusive] = field(default_factory=list)
     tempos: list[tuple[int, int]] = field(default_factory=list)
@@ -114,6 +145,12 @@ class TrackEvents:
     marks: list[Mark] = field(default_factory=list)
     controls: list[Control] = field(default_factory=list)
     repairs: list[Repair] = field(default_factory=list)
+
+    @property
+    def others(self) -> int:
+        """How many events are kept beside the notes."""
+        lists = (self.events, self.exclusives, self.tempos, self.metres, self.keys, self.controls)
+        return sum([len(kept) for kept in lists]) + len(self.marks)
 
     @property
     def name(self) -> str:
@@ -158,11 +195,11 @@ def track_events(
     """
     found = TrackEvents(index, start)
     notes = found.notes
-    events = found.events
-    sounding: dict[int, deque[RawNote]] = {}
+    begin, ends, end_orders = notes.start, notes.end, notes.end_order
+    sounding: dict[int, deque[int]] = {}
     tick = start
     port = first_port = device << 11
-    room, longest_pause = limits
+    room, room_for_others, longest_pause = limits
     for order, (delta, message) in enumerate(messages):
         kind = message.type
         tick += delta
@@ -170,47 +207,61 @@ def track_events(
             tick -= delta
             _note_pause(found, tick, delta)
         if kind == "note_on" or kind == "note_off":
-            channel = port | message.channel
-            pitch = message.note
-            key = channel << 7 | pitch
+            key = (port | message.channel) << 7 | message.note
             if kind == "note_on" and message.velocity:
-                if len(notes) >= room:
+                place = len(ends)
+                if place >= room:
                     raise _too_much("notes")
-                note = [tick, index, order, channel, pitch, message.velocity, -1]
-                notes.append(note)
+                begin(tick, order, key, message.velocity)
                 if key in sounding:
-                    sounding[key].append(note)
+                    sounding[key].append(place)
                 else:
-                    sounding[key] = deque((note,))
+                    sounding[key] = deque((place,))
             elif sounding.get(key):
-                sounding[key].popleft()[END] = tick
-        elif kind == "control_change":
-            code = message.control
-            channel = port | message.channel
-            if code in _KEPT:
-                place = -1 if code in _AT_ONCE else index
-                events.append((tick, place, order, index, channel, code, message.value))
-            if code == 111:
-                found.controls.append(Control(tick, message.channel, code, message.value))
-            elif code == 120 or code >= 123:
-                _end_channel(sounding, channel, tick)
-        elif kind == "program_change":
-            channel = port | message.channel
-            events.append((tick, index, order, index, channel, PROGRAM, message.program))
-        elif kind == "pitchwheel":
-            channel = port | message.channel
-            events.append((tick, index, order, index, channel, BEND, message.pitch))
-        elif kind == "midi_port":
+                place = sounding[key].popleft()
+                ends[place] = tick
+                end_orders[place] = order
+            continue
+        if kind == "midi_port":
             port = first_port | (message.port & 0x7F) << 4
         elif kind == "sysex":
             found.exclusives.append((tick, index, order, port, tuple(message.data)))
-        else:
+        elif message.is_meta:
             _meta(found, tick, message)
+        else:
+            channel = port | message.channel
+            _channel_event(found, tick, order, channel, message)
+            if kind == "control_change" and (message.control == 120 or message.control >= 123):
+                _end_channel(notes, sounding, channel, tick, order)
+        if order & _CHECKED == 0 and found.others > room_for_others:
+            raise _too_much("events")
     found.end = tick
-    if max(len(events), len(found.marks), len(found.exclusives)) > room:
+    if found.others > room_for_others:
         raise _too_much("events")
     _end_track(found, sounding)
     return found
+
+
+def _channel_event(found: TrackEvents, tick: int, order: int, channel: int, message: Any) -> None:
+    """File a channel event that decides how notes sound."""
+    index = found.index
+    kind = message.type
+    if kind == "control_change":
+        code, value = message.control, message.value
+        if code == 111:
+            found.controls.append(Control(tick, message.channel, code, value))
+        if code == RESET:
+            found.events.append((tick, -1, order, index, channel, EXPRESSION_RESET, 127))
+        if code not in _KEPT:
+            return
+    elif kind == "program_change":
+        code, value = PROGRAM, message.program
+    elif kind == "pitchwheel":
+        code, value = BEND, message.pitch
+    else:
+        return
+    place = -1 if code in _AT_ONCE else index
+    found.events.append((tick, place, order, index, channel, code, value))
 
 
 def _note_pause(found: TrackEvents, tick: int, delta: int) -> None:
@@ -236,43 +287,49 @@ def _meta(found: TrackEvents, tick: int, message: Any) -> None:
         found.keys.append(KeyChange(tick, *_KEYS[message.key]))
 
 
-def _end_channel(sounding: dict[int, deque[RawNote]], channel: int, tick: int) -> None:
+def _end_channel(
+    notes: TrackNotes, sounding: dict[int, deque[int]], channel: int, tick: int, order: int
+) -> None:
     """End the open notes of a channel."""
     for key in range(channel << 7, (channel + 1) << 7):
-        for note in sounding.pop(key, ()):
-            note[END] = tick
+        for place in sounding.pop(key, ()):
+            notes.end[place] = tick
+            notes.end_order[place] = order
 
 
-def _end_track(found: TrackEvents, sounding: dict[int, deque[RawNote]]) -> None:
+def _end_track(found: TrackEvents, sounding: dict[int, deque[int]]) -> None:
     """Give an end to the notes that have none; see rule 3 of the module."""
-    open_keys = {key for key, waiting in sounding.items() if waiting}
+    open_keys = {key: len(waiting) for key, waiting in sounding.items() if waiting}
     if not open_keys:
         return
-    by_key: dict[int, list[RawNote]] = {key: [] for key in open_keys}
-    for note in found.notes:
-        key = note[CHANNEL] << 7 | note[PITCH]
+    by_key: dict[int, list[int]] = {key: [] for key in open_keys}
+    for place, key in enumerate(found.notes.key):
         if key in by_key:
-            by_key[key].append(note)
-    for key, notes in by_key.items():
-        _end_unfinished(notes, len(sounding[key]), found.end)
-    lost = sum(len(sounding[key]) for key in open_keys)
-    place = f"track {found.index + 1}, tick {found.end}"
+            by_key[key].append(place)
+    for key, places in by_key.items():
+        _end_unfinished(found.notes, places, open_keys[key], found.end)
+    lost = sum(open_keys.values())
+    place_name = f"track {found.index + 1}, tick {found.end}"
     what = f"{lost} notes had no end" if lost > 1 else "1 note had no end"
     found.repairs.append(
-        Repair(place, f"{what}: ended at the next note of that pitch or the end of the track")
+        Repair(place_name, f"{what}: ended at the next note of that pitch or the end of the track")
     )
 
 
-def _end_unfinished(notes: list[RawNote], lost: int, track_end: int) -> None:
+def _end_unfinished(notes: TrackNotes, places: list[int], lost: int, track_end: int) -> None:
     """End the notes of one pitch, of which the last ``lost`` have no end yet."""
-    first = len(notes) - lost
-    while first > 0 and notes[first - 1][END] > notes[first][ONSET]:
+    first = len(places) - lost
+    while first > 0 and notes.end[places[first - 1]] > notes.onset[places[first]]:
         first -= 1
-    ends = deque(note[END] for note in notes[first : len(notes) - lost])
-    for index in range(first, len(notes)):
-        note = notes[index]
-        while ends and ends[0] <= note[ONSET]:
-            ends.popleft()
-        own = ends[0] if ends else track_end
-        following = notes[index + 1][ONSET] if index + 1 < len(notes) else own
-        note[END] = min(own, max(following, note[ONSET]))
+    own = deque((notes.end[p], notes.end_order[p]) for p in places[first : len(places) - lost])
+    for index in range(first, len(places)):
+        place = places[index]
+        onset = notes.onset[place]
+        while own and own[0][0] <= onset:
+            own.popleft()
+        # A pedal pressed where the track ends holds none of the notes that it left open.
+        end = own[0] if own else (track_end, -1)
+        if index + 1 < len(places):
+            after = places[index + 1]
+            end = min(end, (max(notes.onset[after], onset), notes.order[after]))
+        notes.end[place], notes.end_order[place] = end

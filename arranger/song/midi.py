@@ -69,10 +69,10 @@ def _gather(
 ) -> list[TrackEvents]:
     """Gather the events of each track; the patterns of format 2 follow each other."""
     found: list[TrackEvents] = []
-    room = settings.max_notes
+    room = room_for_others = settings.max_notes
     start = 0
     for index, messages in enumerate(tracks):
-        limits = Limits(room, longest_pause)
+        limits = Limits(room, room_for_others, longest_pause)
         if midi_format != 2:
             found.append(track_events(index, messages, 0, limits))
         elif settings.pattern in {None, index + 1}:
@@ -84,6 +84,7 @@ def _gather(
         else:
             found.append(TrackEvents(index, start))
         room -= len(found[-1].notes)
+        room_for_others -= found[-1].others
     if settings.pattern is not None:
         _check_pattern(settings.pattern, len(found) if midi_format == 2 else 0)
     return found

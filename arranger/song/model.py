@@ -13,31 +13,27 @@ Conventions
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.song.notes import Columns, Note, Notes
 
-class Note(NamedTuple):
-    """One note as the file asks for it."""
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
-    id: int
-    """Index in ``Song.notes``; the ledger's key."""
-    part: int
-    """Index in ``Song.parts``."""
-    track: int
-    channel: int
-    onset: int
-    """In ticks."""
-    duration: int
-    """In ticks, sustain pedal included; 0 for a note of no length."""
-    pitch: int
-    """MIDI note number; for drums the General MIDI percussion key."""
-    velocity: int
-    """1..127, as written."""
-    loudness: float
-    """0..1: velocity, channel volume and expression multiplied, each as a share of 127."""
-    drum: bool
-    shift: int = 0
-    """Semitones by which tuning and pitch bend moved it; ``pitch - shift`` is the key as written."""
+__all__ = [
+    "Columns",
+    "Control",
+    "KeyChange",
+    "Mark",
+    "MetreChange",
+    "Note",
+    "Notes",
+    "Part",
+    "Repair",
+    "Song",
+    "TempoChange",
+    "Track",
+]
 
 
 class Part(NamedTuple):
@@ -129,7 +125,8 @@ class Song:
     ticks_per_beat: int
     own_beat: bool
     """False when ticks are clock time (SMPTE division): then a beat is only a unit of time."""
-    notes: tuple[Note, ...]
+    notes: Sequence[Note]
+    """Always `Notes` once the song is made, whatever sequence it was made from."""
     parts: tuple[Part, ...]
     tracks: tuple[Track, ...]
     tempos: tuple[TempoChange, ...]
@@ -143,7 +140,17 @@ class Song:
     remarks: tuple[str, ...] = ()
     """What a reader of the report should know about the reading (bends, encodings, patterns)."""
 
+    def __post_init__(self) -> None:
+        if not isinstance(self.notes, Notes):
+            object.__setattr__(self, "notes", Notes(Columns.of(self.notes)))
+
+    @property
+    def columns(self) -> Columns:
+        """The notes as columns: what whole songs are worked on with."""
+        assert isinstance(self.notes, Notes)  # noqa: S101
+        return self.notes.columns
+
     @property
     def end_tick(self) -> int:
         """The tick at which the last note ends; 0 for a song without notes."""
-        return max((note.onset + note.duration for note in self.notes), default=0)
+        return int(self.columns.end.max(initial=0))

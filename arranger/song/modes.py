@@ -2,9 +2,10 @@
 
 Sources, from memory: MIDI 1.0 registered parameters (RPN 0 pitch bend range, RPN 2 coarse tuning,
 64 = none); General MIDI 1 and 2 system messages (universal non-real-time, sub-ID 09) with GM2 bank
-120 for rhythm and 121 for melody; the GS address of "use for rhythm part" (40 1x 15) and the XG
+120 for rhythm and 121 for melody, which also put every channel back to what it was (as the resets of
+GS and XG do); the GS address of "use for rhythm part" (40 1x 15) and the XG
 address of "part mode" (08 nn 07) with bank 127 for drum kits and 126 for effect kits. A bank takes
-effect with the next program change.
+effect with the next program change. Reset-all-controllers selects no parameter (RP-015).
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from typing import TYPE_CHECKING
 
-from arranger.song.events import BANK, BEND_RANGE, COARSE, DRUM, PROGRAM
+from arranger.song.events import BANK, BEND_RANGE, COARSE, DRUM, PROGRAM, RESET
 from arranger.song.general_midi import PERCUSSION_CHANNEL
 
 if TYPE_CHECKING:
@@ -25,12 +26,13 @@ _BANK_CODES = frozenset((_BANK_HIGH, _BANK_LOW, PROGRAM))
 _DATA, _DATA_LOW = 6, 38
 _OTHER_LOW, _OTHER_HIGH, _PARAMETER_LOW, _PARAMETER_HIGH = 98, 99, 100, 101
 _PARAMETER_CODES = frozenset(
-    (_DATA, _DATA_LOW, _OTHER_LOW, _OTHER_HIGH, _PARAMETER_LOW, _PARAMETER_HIGH)
+    (_DATA, _DATA_LOW, _OTHER_LOW, _OTHER_HIGH, _PARAMETER_LOW, _PARAMETER_HIGH, RESET)
 )
 CODES = _BANK_CODES | _PARAMETER_CODES
 """The channel events that this module looks at."""
 
 _NO_PARAMETER = (127, 127)
+_OFF = "GM off"
 _GM2_RHYTHM, _GM2_MELODY, _XG_EFFECTS, _XG_DRUMS = 120, 121, 126, 127
 
 
@@ -46,20 +48,37 @@ def mode_events(
     exclusives
         System-exclusive messages, in playing order.
     """
-    return [
-        *(event for message in exclusives for event in _from_exclusive(message)),
-        *_from_banks(events, exclusives),
-        *_from_parameters(events),
-    ]
+    standards = [(*message[:4], _standard(message[-1])) for message in exclusives]
+    standards = [entry for entry in standards if entry[-1]]
+    found = [event for message in exclusives for event in _from_exclusive(message)]
+    found += _from_banks(events, standards)
+    return [*found, *_undone(found, standards), *_from_parameters(events)]
+
+
+_Standard = tuple[int, int, int, int, str]
+"""Tick, track, order in the track and first channel of a message that turns on a standard; its name."""
+
+
+def _undone(
+    found: Iterable[ChannelEvent], standards: Iterable[_Standard]
+) -> Iterator[ChannelEvent]:
+    """Yield that a channel plays drums no more, or does again, since a standard was turned on."""
+    since: dict[int, tuple[int, int, int]] = {}
+    for event in found:
+        if event[5] == DRUM:
+            since[event[4]] = min(event[:3], since.get(event[4], event[:3]))
+    for tick, track, order, device, name in standards:
+        for channel in range(device, device + 16) if name != _OFF else ():
+            if channel in since and since[channel] < (tick, track, order):
+                own = int(channel & 15 == PERCUSSION_CHANNEL)
+                yield (tick, track, order, track, channel, DRUM, own)
 
 
 def _from_banks(
-    events: Iterable[ChannelEvent], exclusives: Iterable[Exclusive]
+    events: Iterable[ChannelEvent], standards: Sequence[_Standard]
 ) -> Iterator[ChannelEvent]:
     """Yield what the bank does that a program change brings into force."""
-    declared = [(message[:3], _standard(message[-1])) for message in exclusives]
-    declared = [entry for entry in declared if entry[1]]
-    moments = [moment for moment, _name in declared]
+    moments = [entry[:3] for entry in standards]
     banks: dict[tuple[int, int], tuple[int, int]] = {}
     drums: set[tuple[int, int]] = set()
     for tick, place, order, track, channel, code, value in events:
@@ -73,7 +92,7 @@ def _from_banks(
             where = (tick, place, order, track, channel)
             yield (*where, BANK, high << 7 | low)
             last = bisect_right(moments, where[:3]) - 1
-            plays = _is_drum_bank(high, declared[last][1] if last >= 0 else "")
+            plays = _is_drum_bank(high, standards[last][-1] if last >= 0 else "")
             if plays:
                 drums.add(key)
                 yield (*where, DRUM, 1)
@@ -90,7 +109,7 @@ def _from_parameters(events: Iterable[ChannelEvent]) -> Iterator[ChannelEvent]:
         key = (track, channel)
         where = (tick, place, order, track, channel)
         high, low = selected.get(key, _NO_PARAMETER)
-        if code in {_OTHER_LOW, _OTHER_HIGH}:
+        if code in {_OTHER_LOW, _OTHER_HIGH, RESET}:
             selected[key] = _NO_PARAMETER
         elif code == _PARAMETER_HIGH:
             selected[key] = (value, low)
@@ -108,7 +127,7 @@ def _from_parameters(events: Iterable[ChannelEvent]) -> Iterator[ChannelEvent]:
 def _standard(data: tuple[int, ...]) -> str:
     """Return which set of rules a system-exclusive message turns on, or an empty string."""
     if data[:1] == (0x7E,) and data[2:3] == (0x09,):
-        return {1: "GM", 2: "GM off", 3: "GM2"}.get(data[3] if len(data) > 3 else 0, "")
+        return {1: "GM", 2: _OFF, 3: "GM2"}.get(data[3] if len(data) > 3 else 0, "")
     if data[:1] == (0x41,) and data[2:7] == (0x42, 0x12, 0x40, 0x00, 0x7F):
         return "GS"
     if data[:1] == (0x43,) and data[2:6] == (0x4C, 0x00, 0x00, 0x7E):

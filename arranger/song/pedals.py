@@ -8,37 +8,44 @@ Per channel, over all tracks that play on it (MIDI 1.0, controllers):
 - All-notes-off and its relatives (123..127) release the keys; all-sound-off (120) also silences
   what the pedals hold. Reset-all-controllers (121) lifts the pedals.
 
-A pedal is down from value 64 on.
+A pedal is down from value 64 on. What happens on one tick happens in playing order: a pedal pressed
+after a key was released doesn't hold its note.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from typing import TYPE_CHECKING
 
-from arranger.song.events import CHANNEL, END, ONSET, PITCH
+import numpy as np
+
+from arranger.song.events import RESET
+from arranger.song.raw import events_before
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
-    from arranger.song.events import ChannelEvent, RawNote
+    from numpy.typing import NDArray
+
+    from arranger.song.events import ChannelEvent
+    from arranger.song.raw import RawNotes
 
 _SUSTAIN, _SOSTENUTO = 64, 66
-_SOUND_OFF, _RESET, _NOTES_OFF = 120, 121, 123
+_SOUND_OFF, _NOTES_OFF = 120, 123
+_NEVER = np.iinfo(np.int64).max
 
-CODES = frozenset((_SUSTAIN, _SOSTENUTO, _SOUND_OFF, _RESET, *range(_NOTES_OFF, 128)))
+CODES = frozenset((_SUSTAIN, _SOSTENUTO, _SOUND_OFF, RESET, *range(_NOTES_OFF, 128)))
 """The controllers that this module looks at."""
 
 
 def move_ends(
-    notes: Iterable[RawNote], events: Sequence[ChannelEvent], end_tick: int, *, sustain: bool
+    notes: RawNotes, events: Sequence[ChannelEvent], end_tick: int, *, sustain: bool
 ) -> None:
     """Move the ends of raw notes to where pedals and silencing put them.
 
     Parameters
     ----------
     notes
-        All raw notes, in order of onset; their ends are changed in place.
+        All raw notes; their ends are changed in place.
     events
         All channel events with a code in `CODES`, in playing order.
     end_tick
@@ -49,68 +56,100 @@ def move_ends(
     by_channel: dict[int, list[ChannelEvent]] = {}
     for event in events:
         by_channel.setdefault(event[4], []).append(event)
-    played: dict[int, list[RawNote]] = {channel: [] for channel in by_channel}
-    for note in notes:
-        if note[CHANNEL] in played:
-            played[note[CHANNEL]].append(note)
     for channel, channel_events in by_channel.items():
-        if played[channel]:
-            _move_channel(played[channel], channel_events, end_tick, sustain)
+        played = np.flatnonzero(notes.channel == channel)
+        if len(played):
+            _move_channel(notes, played, channel_events, end_tick, sustain)
 
 
 def _move_channel(
-    notes: list[RawNote], events: list[ChannelEvent], end_tick: int, sustain: bool
+    notes: RawNotes,
+    played: NDArray[np.int64],
+    events: list[ChannelEvent],
+    end_tick: int,
+    sustain: bool,
 ) -> None:
-    releases = sorted({e[0] for e in events if e[5] >= _NOTES_OFF or e[5] == _SOUND_OFF})
-    silences = sorted({e[0] for e in events if e[5] == _SOUND_OFF})
-    holds = _spans(events, _SUSTAIN, end_tick) if sustain else ([], [])
-    catches = _spans(events, _SOSTENUTO, end_tick) if sustain else ([], [])
-    next_onset: dict[int, int] = {}
-    for note in reversed(notes):
-        onset, pitch = note[ONSET], note[PITCH]
-        key_end = note[END]
-        if releases:
-            key_end = _first_after(releases, onset, key_end)
-        end = key_end
-        if catches[0]:
-            # Only the first press after the onset can find the key still down and unheld.
-            place = bisect_right(catches[0], onset)
-            if place < len(catches[0]) and catches[0][place] < key_end:
-                end = max(end, catches[1][place])
-        place = bisect_right(holds[0], end) - 1
-        if place >= 0 and end < holds[1][place]:
-            end = holds[1][place]
-        if end > key_end:
-            end = max(key_end, min(end, next_onset.get(pitch, end)))
-        if silences:
-            end = _first_after(silences, onset, end)
-        note[END] = end
-        next_onset[pitch] = onset
+    """Move the ends of the notes of one channel; ``played`` are their places."""
+    onset, track = notes.onset[played], notes.track[played]
+    key_end = notes.end[played]
+    # Where the key comes up, as the number of events before.
+    up = events_before(events, key_end, track, notes.end_order[played])
+    tick, release = _first_after(events, onset, {_SOUND_OFF, *range(_NOTES_OFF, 128)})
+    up = np.where(tick < key_end, release, up)
+    key_end = np.minimum(tick, key_end)
+    end = key_end
+    if sustain:
+        lifted, lift = _lifts(events, _SOSTENUTO, end_tick)
+        down = events_before(events, onset, track, notes.order[played])
+        press = _presses(events, _SOSTENUTO)[down]
+        # Only the first press after the onset can find the key still down and unheld.
+        caught = press < up
+        after = np.minimum(press + 1, len(events))
+        held = np.where(caught, lifted[after], -1)
+        up = np.where(held > end, lift[after], up)
+        end = np.maximum(end, held)
+        end = np.maximum(end, _lifts(events, _SUSTAIN, end_tick)[0][up])
+        held_by_pedal = np.maximum(
+            key_end, np.minimum(end, _next_onset(onset, notes.pitch[played]))
+        )
+        end = np.where(end > key_end, held_by_pedal, end)
+    silence, _place = _first_after(events, onset, {_SOUND_OFF})
+    notes.end[played] = np.minimum(silence, end)
 
 
-def _spans(events: list[ChannelEvent], code: int, end_tick: int) -> tuple[list[int], list[int]]:
-    """Return when a pedal goes down and when it comes up, in ticks, in order."""
-    starts: list[int] = []
-    stops: list[int] = []
-    down: int | None = None
-    for tick, _place, _order, _track, _channel, number, value in events:
-        if number not in (code, _RESET):
-            continue
-        pressed = number == code and value >= 64
-        if pressed and down is None:
-            down = tick
-        elif not pressed and down is not None:
-            if tick > down:
-                starts.append(down)
-                stops.append(tick)
-            down = None
-    if down is not None:
-        starts.append(down)
-        stops.append(end_tick)
-    return starts, stops
+def _first_after(
+    events: Sequence[ChannelEvent], ticks: NDArray[np.int64], codes: set[int]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return tick and place of the first event of some kinds later than each tick; or `_NEVER`."""
+    places = [place for place, event in enumerate(events) if event[5] in codes]
+    at = np.array([*(events[place][0] for place in places), _NEVER], dtype=np.int64)
+    first = np.searchsorted(at[:-1], ticks, side="right")
+    return at[first], np.array([*places, len(events)], dtype=np.int64)[first]
 
 
-def _first_after(ticks: list[int], after: int, otherwise: int) -> int:
-    """Return the first tick later than ``after``, but at the latest ``otherwise``."""
-    place = bisect_right(ticks, after)
-    return min(ticks[place], otherwise) if place < len(ticks) else otherwise
+def _presses(events: Sequence[ChannelEvent], code: int) -> NDArray[np.int64]:
+    """Return the place of the first press of a pedal from each place on; at the end: none."""
+    down = False
+    starts = [len(events)] * (len(events) + 1)
+    for place, event in enumerate(events):
+        if event[5] in (code, RESET):
+            pressed = event[5] == code and event[6] >= 64
+            if pressed and not down:
+                starts[place] = place
+            down = pressed
+    found = np.array(starts, dtype=np.int64)
+    return np.minimum.accumulate(found[::-1])[::-1]
+
+
+def _lifts(
+    events: Sequence[ChannelEvent], code: int, end_tick: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return when a pedal that is down after the first so many events comes up.
+
+    Two arrays of shape (events + 1,): the tick, or -1 where the pedal is up, and how many events
+    there are up to and with the one that lifts it.
+    """
+    ticks = [-1] * (len(events) + 1)
+    counts = [len(events)] * (len(events) + 1)
+    lift = (end_tick, len(events))
+    states = [False]
+    for event in events:
+        if event[5] in (code, RESET):
+            states.append(event[5] == code and event[6] >= 64)
+        else:
+            states.append(states[-1])
+    for place in range(len(events), -1, -1):
+        if states[place]:
+            ticks[place], counts[place] = lift
+        else:
+            lift = (events[place - 1][0], place)
+    return np.array(ticks, dtype=np.int64), np.array(counts, dtype=np.int64)
+
+
+def _next_onset(onset: NDArray[np.int64], pitch: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return when each note's pitch is struck again; `_NEVER` where it isn't."""
+    by_pitch = np.argsort(pitch, kind="stable")
+    before, after = by_pitch[:-1], by_pitch[1:]
+    found = np.full(len(onset), _NEVER, dtype=np.int64)
+    found[before] = np.where(pitch[before] == pitch[after], onset[after], _NEVER)
+    return found

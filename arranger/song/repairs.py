@@ -16,11 +16,8 @@ class Repairs:
     def __init__(self) -> None:
         self._listed: list[Repair] = []
         self._counts: Counter[tuple[int, str]] = Counter()
-
-    @property
-    def count(self) -> int:
+        self.count = 0
         """How many repairs were made, listed or not."""
-        return self._counts.total()
 
     def add(self, track: int, byte: int, what: str, kind: str | None = None) -> None:
         """Note a repair down.
@@ -38,6 +35,7 @@ class Repairs:
         """
         key = (track, kind or what)
         self._counts[key] += 1
+        self.count += 1
         if self._counts[key] <= _SHOWN:
             chunk = f"track {track}" if track else "file"
             self._listed.append(Repair(f"{chunk}, byte 0x{byte:04x}", what))

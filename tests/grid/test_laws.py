@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import numpy as np
-from hypothesis import Phase, given, settings
+from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
@@ -16,7 +16,7 @@ from tests.grid.songs import song_of
 ENGINE = load_engine("twin-phase")
 
 # Shrinking a whole song takes minutes, so failing examples are reported as they are found.
-FOUND = [Phase.reuse, Phase.generate]
+FOUND = [Phase.explicit, Phase.reuse, Phase.generate]
 
 note = st.tuples(
     st.integers(0, 40 * 12).map(lambda n: Fraction(n, 12)),
@@ -75,6 +75,15 @@ def test_on_the_finest_step_nothing_written_moves(parts):
 
 
 @settings(max_examples=40, deadline=None, phases=FOUND)
+@example(
+    parts=[
+        [
+            (Fraction(92, 3), Fraction(1, 6), 90),
+            (Fraction(13, 3), 0, 69),
+            (Fraction(92, 3), Fraction(1, 6), 90),
+        ]
+    ]
+)
 @given(parts=st.lists(st.lists(note, min_size=1, max_size=24), min_size=1, max_size=2))
 def test_a_bar_of_silence_before_changes_nothing_else(parts):
     later = [[(onset + 4, length, pitch) for onset, length, pitch in part] for part in parts]

@@ -143,6 +143,47 @@ def test_tempo_changes_are_flattened_and_said():
     assert any("from 80 to 120" in remark for remark in grid.remarks)
 
 
+def test_the_tempo_is_the_median_over_the_beats():
+    # A hundred beats near 120, no two alike, then six at 40.
+    near = [TempoChange(i * TICKS, 500_000 + 40 * i - 2000) for i in range(100)]
+    song = song_of([(i, 1, 60 + i % 7) for i in range(106)])
+    grid = plan_grid(replace(song, tempos=(*near, TempoChange(100 * TICKS, 1_500_000))), ENGINE)
+    assert grid.asked_bpm == pytest.approx(120, abs=0.5)
+
+
+def test_a_song_that_is_over_at_once_has_the_tempo_that_rules_then():
+    tempos = (TempoChange(0, 400_000), TempoChange(4 * TICKS, 750_000))
+    grid = plan_grid(replace(song_of([(5, 0, 60)]), tempos=tempos), ENGINE)
+    assert grid.asked_bpm == pytest.approx(80)
+
+
+def test_a_metre_of_one_beat_throughout_is_none():
+    # The bass and the long notes say where bars of four begin: on the file's third beat.
+    bass = [(beat, 4, 36 + beat // 4 % 3 * 5) for beat in range(2, 66, 4)]
+    tune = [(beat, 1, 72 + beat % 4) for beat in range(66)]
+    song = song_of(tune, bass, metres=((0, 1, 4),))
+    grid = plan_grid(song, ENGINE)
+    assert {(bar.numerator, bar.denominator) for bar in grid.bars} == {(4, 4)}
+    assert [bar.number for bar in grid.bars] == list(range(17))
+    assert grid.bar_ticks[:3] == (0, 2 * TICKS, 6 * TICKS)
+    assert any("one beat each" in remark for remark in grid.remarks)
+    alone = plan_grid(song_of([(0, 1, 60)], metres=((0, 1, 8),)), ENGINE)
+    assert [bar.numerator for bar in alone.bars] == [4]
+
+
+def test_a_bar_of_one_beat_among_others_stays():
+    grid = plan_grid(song_of(quavers(18), metres=((0, 4, 4), (4, 1, 4), (5, 4, 4))), ENGINE)
+    assert [bar.numerator for bar in grid.bars] == [4, 1, 4]
+
+
+def test_bar_lines_are_known_in_ticks():
+    song = song_of([(4 + i / 2, 0.5, 60 + i % 7) for i in range(14)], metres=((0, 4, 4), (8, 3, 4)))
+    grid = plan_grid(song, ENGINE)
+    assert [bar.number for bar in grid.bars] == [2, 3]
+    assert grid.bar_ticks == (4 * TICKS, 8 * TICKS, 11 * TICKS)
+    assert len(grid.bar_ticks) == len(grid.bars) + 1
+
+
 def test_following_the_clock_makes_slow_bars_longer():
     tempos = (TempoChange(0, 500_000), TempoChange(12 * TICKS, 1_000_000))
     song = replace(song_of(quavers(32)), tempos=tempos)

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.pipeline import convert
 from arranger.report import account
 from arranger.settings import GridSettings, Settings
 from arranger.song.time import bar_and_beat, bars
+from tests.grid.songs import song_of
 
 if TYPE_CHECKING:
     from arranger.pipeline import Conversion
@@ -36,6 +40,39 @@ def test_bars_and_beats_agree_with_the_song(name: str, request: pytest.FixtureRe
         number, beat = bar_and_beat(song_bars, song.ticks_per_beat, note.onset)
         assert found.bar[note.id] == number + shift
         assert found.beat[note.id] == pytest.approx(float(beat), abs=1e-3)
+
+
+def test_a_note_has_the_bar_of_its_step() -> None:
+    # Bars of eight quaver steps at 120 beats a minute: the first note of bar 2 comes 20 ms early.
+    line = [(i / 2, 0.5, 60 + i % 7) for i in range(24)]
+    line[8] = (4 - 0.04, 0.5, 61)
+    song = song_of(line)
+    found = account(convert(song, load_engine("twin-phase"), Settings()))
+    grid = convert(song, load_engine("twin-phase"), Settings()).grid
+    assert grid.onset_steps[8] == 8 * int(Fraction(1, 2) / grid.step_beats)
+    assert (found.bar[8], found.beat[8]) == (2, 1.0)
+    assert found.bar_index[8] == 1
+    assert (found.bar[7], found.beat[7]) == (1, 4.5)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0, 24), st.sampled_from([0.25, 1.0])), min_size=1, max_size=40),
+    st.sampled_from([Fraction(1, 2), Fraction(1, 3), Fraction(1, 4)]),
+)
+def test_bar_and_beat_never_contradict_the_step(
+    written: list[tuple[float, float]], step: Fraction
+) -> None:
+    song = song_of(
+        [(onset, length, 60 + i % 9) for i, (onset, length) in enumerate(sorted(written))]
+    )
+    settings = replace(Settings(), grid=GridSettings(step=step, beat="file"))
+    conversion = convert(song, load_engine("twin-phase"), settings)
+    found = account(conversion)
+    for index, onset in enumerate(conversion.grid.onset_steps.tolist()):
+        bar = conversion.grid.bars[int(found.bar_index[index])]
+        assert bar.first_step <= onset < bar.first_step + bar.steps
+        assert found.bar[index] == bar.number
+        assert 1.0 <= found.beat[index] < 1.0 + bar.numerator + 1e-3
 
 
 def test_notes_outside_the_passage_keep_their_bar(parade: Conversion) -> None:

@@ -89,6 +89,58 @@ def test_a_note_that_fades_in_is_not_silent() -> None:
     assert read(one_track("00 B0 0B 00", QUARTER_C4)).notes[0].loudness == 0
 
 
+def test_a_note_fades_in_by_the_volume_that_rules_its_track() -> None:
+    # Both tracks play on the channel; the second one's volume isn't the first one's.
+    silent = track("00 B0 07 00", "00 90 3C 7F 83 00 80 3C 00")
+    loud = track("60 B0 07 7F", QUARTER_E4)
+    assert [note.loudness > 0 for note in read(header(1, 2) + silent + loud).notes] == [False, True]
+    # A track without a volume of its own goes by that of the channel.
+    mute = track("00 B0 07 00 60 B0 07 7F")
+    bare = track("00 90 3C 7F 83 00 80 3C 00")
+    assert read(header(1, 2) + mute + bare).notes[0].loudness == pytest.approx(1.0)
+
+
+RESET = "00 B0 79 00"
+
+
+def test_reset_all_controllers_puts_expression_back_but_not_volume_pan_and_program() -> None:
+    # MIDI recommended practice RP-015.
+    setup = "00 C0 28 00 B0 07 32 00 B0 0A 10 00 B0 0B 20"
+    song = read(one_track(setup, quarter(0), RESET, quarter(0)))
+    assert [note.loudness * 127 for note in song.notes] == pytest.approx(
+        [64 * 50 * 32 / 127**2, 64 * 50 / 127]
+    )
+    assert [(part.program, part.pan) for part in song.parts] == [(40, 16)]
+
+
+def test_reset_all_controllers_lets_a_silent_note_be_heard() -> None:
+    song = read(one_track("00 B0 0B 00", "00 90 3C 7F", "30 B0 79 00", "30 80 3C 00"))
+    assert song.notes[0].loudness == pytest.approx(100 / 127)
+
+
+def test_a_reset_in_another_track_leaves_a_tracks_own_expression() -> None:
+    own = track("00 B0 0B 20", "60", "90 3C 40 60 80 3C 40")
+    song = read(header(1, 2) + own + track("30 B0 79 00"))
+    assert song.notes[0].loudness == pytest.approx(64 * 100 * 32 / 127**3)
+    # One that sets none itself is reset with the channel.
+    bare = track("60", "90 3C 40 60 80 3C 40")
+    song = read(header(1, 2) + track("00 B0 0B 20 30 B0 79 00") + bare)
+    assert song.notes[0].loudness == pytest.approx(64 * 100 / 127**2)
+
+
+def test_reset_all_controllers_puts_the_bend_back_and_selects_no_parameter() -> None:
+    whole_tone = "00 E0 7F 7F"
+    song = read(one_track(whole_tone, quarter(0), RESET, quarter(0)))
+    assert [note.pitch for note in song.notes] == [62, 60]
+    # Data entry after a reset no longer sets the bend range that was selected before.
+    octave = "00 B0 06 0C"
+    chosen = "00 B0 65 00 00 B0 64 00"
+    song = read(one_track(chosen, octave, whole_tone, quarter(0)))
+    assert song.notes[0].pitch == 72
+    song = read(one_track(chosen, RESET, octave, whole_tone, quarter(0)))
+    assert song.notes[0].pitch == 62
+
+
 def test_ports_keep_their_channels_apart() -> None:
     song = read(
         header(1, 2)
@@ -135,6 +187,25 @@ def test_channel_10_is_drums_unless_the_user_says_otherwise() -> None:
 def test_messages_that_turn_channels_into_drums_or_back(setup: str, expected: list[bool]) -> None:
     # Channel 2, then channel 10; GS blocks A to F are channels 11 to 16.
     assert drums(one_track(setup, quarter(1), quarter(9))) == expected
+
+
+GS_PART_2_ON = "00 F0 0A 41 10 42 12 40 12 15 01 18 F7"
+XG_PART_2_ON = "00 F0 08 43 10 4C 08 01 07 02 F7"
+GM2_BANK_ON = "00 B1 00 78 00 C1 00"
+
+
+@pytest.mark.parametrize("drums_on", [GS_PART_2_ON, XG_PART_2_ON, GM2_BANK_ON])
+@pytest.mark.parametrize("reset", [GM_ON, GS_ON, XG_ON])
+def test_turning_a_standard_on_undoes_earlier_rhythm_messages(drums_on: str, reset: str) -> None:
+    both = [quarter(1), quarter(9)]
+    assert drums(one_track(drums_on, *both, reset, *both)) == [True, True, False, True]
+    if (reset, drums_on) != (GS_ON, GM2_BANK_ON):
+        assert drums(one_track(reset, drums_on, *both)) == [True, True]
+
+
+def test_a_standard_gives_channel_10_its_drums_back() -> None:
+    off = "00 F0 0A 41 10 42 12 40 10 15 00 1B F7"
+    assert drums(one_track(off, quarter(9), GM_ON, quarter(9))) == [False, True]
 
 
 def test_drums_by_name_only_without_a_program_and_within_the_drum_keys() -> None:
@@ -304,6 +375,14 @@ def test_limits_name_the_option_that_raises_them() -> None:
         read(header(1, 1) + track(QUARTER_C4) * 2, max_tracks=1)
     with pytest.raises(LimitError, match=r"the song lasts 2 beats.*--max-beats"):
         read(two, max_beats=1)
+
+
+def test_events_beside_the_notes_are_limited_in_all_tracks_together() -> None:
+    moves = "00 B0 07 40" * 6000
+    data = header(1, 2) + track(moves, QUARTER_C4) + track(moves, QUARTER_C4)
+    assert len(read(data, max_notes=12_000).notes) == 2
+    with pytest.raises(LimitError, match=r"more events.*--max-notes"):
+        read(data, max_notes=11_999)
 
 
 def test_a_header_that_counts_32767_tracks_costs_nothing() -> None:

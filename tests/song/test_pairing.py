@@ -77,6 +77,32 @@ def test_all_notes_off_reaches_other_tracks_on_its_channel() -> None:
     assert notes(song) == [(0, 48, 60), (0, 96, 64)]
 
 
+def test_what_happens_on_one_tick_happens_in_the_order_of_the_file() -> None:
+    on, press, lift = "00 90 3C 40", "B0 40 7F", "B0 40 00"
+    # Key up, then pedal down: the note isn't held. The other way round it is.
+    assert notes(read(one_track(on, "60", C4_OFF, "00", press, "60", lift))) == [(0, 96, 60)]
+    assert notes(read(one_track(on, "60", press, "00", C4_OFF, "60", lift))) == [(0, 192, 60)]
+    # Likewise for the sostenuto pedal, which also must find the key down.
+    press, lift = "B0 42 7F", "B0 42 00"
+    assert notes(read(one_track(on, "60", C4_OFF, "00", press, "60", lift))) == [(0, 96, 60)]
+    assert notes(read(one_track(on, "60", press, "00", C4_OFF, "60", lift))) == [(0, 192, 60)]
+    assert notes(read(one_track("00", press, on, "60", C4_OFF, "60", lift))) == [(0, 96, 60)]
+
+
+def test_a_pedal_pressed_as_the_track_ends_holds_no_note_without_end() -> None:
+    for pedal in ("B0 40 7F", "B0 42 7F"):
+        other = track("83 00 91 3C 40 00 81 3C 40")
+        assert notes(read(header(1, 2) + track("00", C4_ON, "60", pedal) + other))[0] == (0, 96, 60)
+
+
+def test_a_pedal_changed_on_the_tick_of_an_end_holds_what_ends_after_it() -> None:
+    on, change = "00 B0 40 7F 00 90 3C 40", "B0 40 00 00 B0 40 7F"
+    held = one_track(on, "60", change, "00", C4_OFF, "60 B0 40 00")
+    assert notes(read(held)) == [(0, 192, 60)]
+    free = one_track(on, "60", C4_OFF, "00", change, "60 B0 40 00")
+    assert notes(read(free)) == [(0, 96, 60)]
+
+
 def test_sustain_lengthens_to_its_release() -> None:
     pedal_down, pedal_up = "B0 40 7F", "B0 40 00"
     data = one_track("00", pedal_down, "00", C4_ON, "30", C4_OFF, "60", pedal_up)
