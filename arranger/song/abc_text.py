@@ -8,6 +8,7 @@ name of a field and drops the rest of the line, and forgets the start in ``:|:``
 from __future__ import annotations
 
 import re
+from typing import Any
 
 _FIELD = re.compile(r"\s*(%|\w:[^|:])")
 _MARKS = re.compile(
@@ -37,14 +38,21 @@ def plain_marks(text: str) -> tuple[str, bool]:
     return "\n".join(lines), thrice
 
 
-def measure_all_tunes() -> None:
-    """Have music21 see the bars of tunes with fewer than two plain bar lines, too.
+def prepare_music21() -> None:
+    """Have music21 read ABC as songs need it.
 
-    It would take such a tune for one without bars, and pass over its repeat marks.
+    It would take a tune of fewer than two plain bar lines for one without bars, and pass over its
+    repeat marks. And it would beam the notes, which takes three quarters of its time and says
+    nothing about what sounds.
     """
     from music21.abcFormat import ABCBar, ABCHandler
+    from music21.stream import Stream
 
     def has_bars(handler: ABCHandler) -> bool:
         return any(isinstance(token, ABCBar) for token in handler.tokens)
 
+    def unbeamed(written: Any, **_options: object) -> Any:
+        return written
+
     ABCHandler.definesMeasures = has_bars  # type: ignore[method-assign]
+    Stream.makeBeams = unbeamed  # type: ignore[method-assign, assignment]

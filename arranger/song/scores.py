@@ -13,7 +13,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import LimitError, SongError
-from arranger.song.abc_text import measure_all_tunes, plain_marks
+from arranger.song.abc_text import plain_marks, prepare_music21
 from arranger.song.general_midi import PROGRAM_NAMES
 from arranger.song.model import Note, Part, Repair, Song, TempoChange, Track
 from arranger.song.notation import TICKS_PER_BEAT, Gathered, gather
@@ -44,7 +44,7 @@ def read_score(score: Score, file: str, sha256: str, settings: ReadSettings) -> 
         found = Gathered(settings.max_notes)
         text = score.text
         if score.kind == "abc":
-            measure_all_tunes()
+            prepare_music21()
             text, thrice = plain_marks(text)
             found.marked = ":|" in text
             if thrice:
