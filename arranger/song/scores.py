@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import contextlib
 import io
+import itertools
 import warnings
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from arranger.errors import LimitError, SongError
 from arranger.song.abc_text import plain_marks, prepare_music21
 from arranger.song.general_midi import PROGRAM_NAMES
-from arranger.song.model import Note, Part, Repair, Song, TempoChange, Track
+from arranger.song.model import KeyChange, Note, Part, Repair, Song, TempoChange, Track
 from arranger.song.notation import TICKS_PER_BEAT, Gathered, gather
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
     from arranger.settings import ReadSettings
     from arranger.song.sniff import Score
+
+_Change = TypeVar("_Change", TempoChange, KeyChange)
 
 
 def read_score(score: Score, file: str, sha256: str, settings: ReadSettings) -> Song:
@@ -154,7 +157,7 @@ def _song(found: Gathered, title: str, kind: str, file: str, sha256: str) -> Son
         tracks=tuple(Track(index, name, counts[index]) for index, name in enumerate(found.names)),
         tempos=_without_repeats(found.tempos.values()),
         metres=tuple(sorted(found.metres.values())),
-        keys=tuple(sorted(found.keys.values())),
+        keys=_without_repeats(found.keys.values()),
         marks=tuple(sorted(found.marks, key=lambda mark: mark.tick)),
         repairs=tuple(found.repairs),
         remarks=tuple(dict.fromkeys(found.remarks)),
@@ -178,9 +181,7 @@ def _parts(
         )
 
 
-def _without_repeats(changes: Iterable[TempoChange]) -> tuple[TempoChange, ...]:
-    kept: list[TempoChange] = []
-    for change in sorted(changes):
-        if not kept or kept[-1].microseconds_per_beat != change.microseconds_per_beat:
-            kept.append(change)
-    return tuple(kept)
+def _without_repeats(changes: Iterable[_Change]) -> tuple[_Change, ...]:
+    """Return the changes in order, without those to what holds already."""
+    kinds = itertools.groupby(sorted(changes), key=lambda change: change[1:])
+    return tuple(next(alike) for _kind, alike in kinds)

@@ -347,6 +347,14 @@ def test_metre_tempo_and_key_go_back_with_a_repeat() -> None:
     assert song.tempos == tuple(map(TempoChange, ticks, rates))
 
 
+def test_a_repeat_lists_no_key_or_tempo_that_holds_already() -> None:
+    back = '<barline location="right"><repeat direction="backward"/></barline>'
+    song = read(musicxml(bar(1, tone("C", 4, 6), extra=back)))
+    assert len(song.notes) == 2
+    assert song.keys == (KeyChange(0, 2, False),)
+    assert len(song.tempos) == len(song.metres) == 1
+
+
 def test_da_capo_al_fine() -> None:
     fine = "<direction><direction-type><words>Fine</words></direction-type></direction>"
     capo = "<direction><direction-type><words>D.C. al Fine</words></direction-type></direction>"
