@@ -29,6 +29,8 @@ ROOT = Path(__file__).parents[2]
 SHORT = b"X:1\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|\n"
 # music21 takes minutes for it: its way through Humdrum grows with the square of the length.
 SLOW = ("**kern\n*M4/4\n" + "4c\n4d\n4e\n4f\n=\n" * 20_000 + "*-\n").encode()
+# music21 writes a long note out bar by bar.
+LONG_NOTE = b"X:1\nM:4/4\nL:1/8\nK:C\nCDEF|A,3-A,100000|GABc|\n"
 # Takes hundreds of megabytes in music21's hands.
 LARGE = musicxml(bar(1, tone("C", 4, 6), "<x/>" * 3_000_000))
 
@@ -112,9 +114,10 @@ def no_new_children() -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("no_new_children")
-def test_a_score_that_takes_too_long_is_told_and_the_next_is_read() -> None:
+@pytest.mark.parametrize("endless", [SLOW, LONG_NOTE], ids=["humdrum", "abc"])
+def test_a_score_that_takes_too_long_is_told_and_the_next_is_read(endless: bytes) -> None:
     with pytest.raises(LimitError, match=r"takes more than 0.5 seconds.*--score-seconds.*MIDI"):
-        read(SLOW, score_seconds=0.5)
+        read(endless, score_seconds=0.5)
     assert len(read(SHORT).notes) == 8
 
 
