@@ -144,6 +144,14 @@ OPTIONS: tuple[Option, ...] = (
     Option("max-notes", "read", "max_notes", _COUNT, "one", "N", "Most notes to read."),
     Option("max-tracks", "read", "max_tracks", _COUNT, "one", "N", "Most tracks to read."),
     Option("max-beats", "read", "max_beats", _COUNT, "one", "N", "Longest song to read, in beats."),
+    Option(
+        "score-seconds", "read", "score_seconds", _number(float, 0.1, 1e6), "one", "N",
+        "Longest time that reading a score may take.",
+    ),
+    Option(
+        "score-megabytes", "read", "score_megabytes", _number(int, 50, 1e6), "one", "N",
+        "Most memory that reading a score may take.",
+    ),
     Option("step", "grid", "step", _step, "one", "SHARE", "Step as a share of a beat, like 1/4."),
     Option(
         "tempo", "grid", "tempo", _number(float, 1, 1000), "one", "BPM",

@@ -35,6 +35,10 @@ class ReadSettings:
     max_tracks: int = 4096
     max_beats: int = 50_000
     """Beats from the start to the end of the last note; seven hours at 120 a minute."""
+    score_seconds: float = 60.0
+    """Time that reading a score (not a MIDI file) may take, the start of its reader included."""
+    score_megabytes: int = 2000
+    """Memory that reading a score may take."""
     drum_channels: tuple[int, ...] | None = None
     """Channels 1..16 that play drums; None: channel 10 and what the file says."""
 

@@ -92,7 +92,8 @@ class _Writer:
 
     def name(self, note: int) -> str:
         """Return what a note is called: pitch, or General MIDI drum."""
-        return (_DRUMS if self._drum[note] else _PITCHES)[self._pitch[note]]
+        names = _DRUMS if self._drum[note] else _PITCHES
+        return names[self._pitch[note]]
 
     def _label(self, note: int) -> str:
         return f"{self.name(note)}{MARKS[self._mark[note]]}"

@@ -60,11 +60,10 @@ def read_song_bytes(data: bytes, name: str, settings: ReadSettings = _DEFAULTS) 
     if data.startswith(b"MThd"):
         return read_midi(data, name, digest, settings)
     # Imported here: it is only needed for what isn't plainly a MIDI file.
-    from arranger.song.sniff import find_score
+    from arranger.song.sniff import holds_midi
 
-    score = find_score(data, settings.max_bytes)
-    if score is None:
+    if holds_midi(data):
         return read_midi(data, name, digest, settings)
-    from arranger.song.scores import read_score
+    from arranger.song.score_process import read_apart
 
-    return read_score(score, name, digest, settings)
+    return read_apart(data, name, digest, settings)

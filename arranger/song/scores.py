@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import contextlib
 import io
+import itertools
 import warnings
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from arranger.errors import LimitError, SongError
+from arranger.song.abc_text import plain_marks, prepare_music21
 from arranger.song.general_midi import PROGRAM_NAMES
-from arranger.song.model import Note, Part, Song, TempoChange, Track
+from arranger.song.model import KeyChange, Note, Part, Repair, Song, TempoChange, Track
 from arranger.song.notation import TICKS_PER_BEAT, Gathered, gather
 
 if TYPE_CHECKING:
@@ -23,38 +25,39 @@ if TYPE_CHECKING:
     from arranger.settings import ReadSettings
     from arranger.song.sniff import Score
 
+_Change = TypeVar("_Change", TempoChange, KeyChange)
+
 
 def read_score(score: Score, file: str, sha256: str, settings: ReadSettings) -> Song:
-    """Read a notation file.
+    """Read a notation file; `arranger.song.score_process` has it done in bounds.
 
     Raises
     ------
     SongError
-        If music21 can't read it, or the asked tune isn't there.
+        If the asked tune isn't there.
     LimitError
         If it holds more than the settings allow.
+    Exception
+        Of any other kind, if music21 can't read it.
     """
-    parsed = _parse(score)
-    found = Gathered(settings.max_notes)
-    tunes = _tunes(parsed, settings)
-    start = 0
-    for tune in tunes:
-        with _quiet():
-            try:
-                start = gather(tune, found, start)
-            except (SongError, LimitError):
-                raise
-            except Exception as error:
-                raise _unreadable(error) from error
-        if start > settings.max_beats * TICKS_PER_BEAT:
-            raise LimitError(
-                f"the song lasts more than {settings.max_beats:,} beats",
-                remedy="raise the limit with --max-beats",
-            )
-        if len(found.names) > settings.max_tracks:
-            raise LimitError(
-                f"more than {settings.max_tracks:,} parts", remedy="raise it with --max-tracks"
-            )
+    # Imported here: it takes seconds, and the caller may only want the names of this module.
+    with _quiet():
+        from music21 import converter
+
+        found = Gathered(settings.max_notes)
+        text = score.text
+        if score.kind == "abc":
+            prepare_music21()
+            text, thrice = plain_marks(text)
+            found.marked = ":|" in text
+            if thrice:
+                found.remarks.append("sections to be played three times are played twice")
+        parsed = converter.parseData(text, format=score.kind)
+        tunes = _tunes(parsed, settings)
+        start = 0
+        for tune in tunes:
+            start = gather(tune, found, start)
+            _check(found, start, settings)
     if len(tunes) > 1:
         found.remarks.append(
             f"a collection of {len(tunes)} tunes, one after the other; choose one with --pattern"
@@ -62,21 +65,17 @@ def read_score(score: Score, file: str, sha256: str, settings: ReadSettings) -> 
     return _song(found, _title(parsed, tunes, file), score.kind, file, sha256)
 
 
-def _parse(score: Score) -> Any:
-    """Let music21 parse the text."""
-    with _quiet():
-        # Imported here: it takes seconds, and most songs are MIDI files.
-        from music21 import converter
-
-        try:
-            return converter.parseData(score.text, format=score.kind)
-        except Exception as error:
-            raise _unreadable(error) from error
-
-
-def _unreadable(error: Exception) -> SongError:
-    detail = str(error).strip().partition("\n")[0] or type(error).__name__
-    return SongError(f"the score can't be read: {detail}", remedy="check it in a notation program")
+def _check(found: Gathered, end: int, settings: ReadSettings) -> None:
+    """Complain about more than the settings allow."""
+    if end > settings.max_beats * TICKS_PER_BEAT:
+        raise LimitError(
+            f"the song lasts more than {settings.max_beats:,} beats",
+            remedy="raise the limit with --max-beats",
+        )
+    if len(found.names) > settings.max_tracks:
+        raise LimitError(
+            f"more than {settings.max_tracks:,} parts", remedy="raise it with --max-tracks"
+        )
 
 
 @contextlib.contextmanager
@@ -117,6 +116,9 @@ def _title(parsed: Any, tunes: list[Any], file: str) -> str:
 
 def _song(found: Gathered, title: str, kind: str, file: str, sha256: str) -> Song:
     """Make the song; its parts are numbered in the order in which they first sound."""
+    if found.outside:
+        what = f"{found.outside} notes outside the MIDI range (0 to 127) are left out"
+        found.repairs.append(Repair("score", what))
     if found.graces:
         found.remarks.append(f"{found.graces} grace notes have no length of their own")
     if found.symbols:
@@ -155,7 +157,7 @@ def _song(found: Gathered, title: str, kind: str, file: str, sha256: str) -> Son
         tracks=tuple(Track(index, name, counts[index]) for index, name in enumerate(found.names)),
         tempos=_without_repeats(found.tempos.values()),
         metres=tuple(sorted(found.metres.values())),
-        keys=tuple(sorted(found.keys.values())),
+        keys=_without_repeats(found.keys.values()),
         marks=tuple(sorted(found.marks, key=lambda mark: mark.tick)),
         repairs=tuple(found.repairs),
         remarks=tuple(dict.fromkeys(found.remarks)),
@@ -179,9 +181,7 @@ def _parts(
         )
 
 
-def _without_repeats(changes: Iterable[TempoChange]) -> tuple[TempoChange, ...]:
-    kept: list[TempoChange] = []
-    for change in sorted(changes):
-        if not kept or kept[-1].microseconds_per_beat != change.microseconds_per_beat:
-            kept.append(change)
-    return tuple(kept)
+def _without_repeats(changes: Iterable[_Change]) -> tuple[_Change, ...]:
+    """Return the changes in order, without those to what holds already."""
+    kinds = itertools.groupby(sorted(changes), key=lambda change: change[1:])
+    return tuple(next(alike) for _kind, alike in kinds)

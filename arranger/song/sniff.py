@@ -32,6 +32,7 @@ _OTHER_FILES: tuple[tuple[bytes, str], ...] = (
 )
 """How files begin that people take for songs (common practice)."""
 
+_ZIP = b"PK\x03\x04"
 _UNPACK = "unpack it and name the song inside"
 _WANTED = "songs are MIDI, MusicXML, ABC, Humdrum or MEI files"
 _HUMDRUM = re.compile(r"^\*\*\w+", re.MULTILINE)
@@ -49,22 +50,20 @@ class Score(NamedTuple):
     text: str
 
 
-def find_score(data: bytes, max_bytes: int) -> Score | None:
-    """Return the score that the bytes hold, or None when they are a MIDI file.
+def holds_midi(data: bytes) -> bool:
+    """Return whether the bytes hold MIDI data; if not they may hold a score, see `score_of`.
 
     Raises
     ------
     SongError
-        If they are neither; the message names what they are.
-    LimitError
-        If a compressed score is larger than ``max_bytes`` once unpacked.
+        If they are plainly neither; the message names what they are.
     """
     if not data.strip(b"\0 \t\r\n"):
         raise SongError("the file is empty" if not data else "the file holds nothing but blanks")
-    if data.startswith(b"PK\x03\x04"):
-        return _score(_unzipped(data, max_bytes))
+    if data.startswith(_ZIP):
+        return False
     if midi_start(data) >= 0:
-        return None
+        return True
     for start, name in _OTHER_FILES:
         if data.startswith(start):
             remedy = _UNPACK if "archive" in name else _WANTED
@@ -72,7 +71,20 @@ def find_score(data: bytes, max_bytes: int) -> Score | None:
     if data.startswith(b"RIFF"):
         what = {b"WAVE": "WAVE audio", b"AVI ": "an AVI film"}.get(data[8:12], "a RIFF file")
         raise SongError(f"{what} without MIDI data in it", remedy=_WANTED)
-    return _score(data)
+    return False
+
+
+def score_of(data: bytes, max_bytes: int) -> Score:
+    """Return the score that the bytes hold.
+
+    Raises
+    ------
+    SongError
+        If they hold none; the message names what they are.
+    LimitError
+        If a compressed score is larger than ``max_bytes`` once unpacked.
+    """
+    return _score(_unzipped(data, max_bytes) if data.startswith(_ZIP) else data)
 
 
 def _score(data: bytes) -> Score:
@@ -109,18 +121,15 @@ def _xml_kind(text: str, top: str) -> str:
 def _unzipped(data: bytes, max_bytes: int) -> bytes:
     """Return the score inside a compressed MusicXML file (MusicXML 4.0, container format)."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            name = _root_file(archive)
-            if name is None:
-                raise SongError("a zip archive that is no compressed MusicXML", remedy=_UNPACK)
-            with archive.open(name) as file:
-                unpacked = file.read(max_bytes + 1)
-    except (zipfile.BadZipFile, KeyError, OSError, EOFError, ValueError) as error:
-        if isinstance(error, SongError):
-            raise
-        raise SongError(f"a damaged zip archive: {error}") from error
-    except (NotImplementedError, RuntimeError) as error:
-        raise SongError(f"a zip archive that can't be unpacked: {error}") from error
+        with (
+            zipfile.ZipFile(io.BytesIO(data)) as archive,
+            archive.open(_root_file(archive)) as file,
+        ):
+            unpacked = file.read(max_bytes + 1)
+    except (SongError, MemoryError):
+        raise
+    except Exception as error:  # of many kinds: zipfile trusts what the archive says of itself
+        raise SongError("a damaged zip archive", remedy="fetch or export the score anew") from error
     if len(unpacked) > max_bytes:
         raise LimitError(
             f"more than {max_bytes:,} bytes once unpacked",
@@ -129,7 +138,7 @@ def _unzipped(data: bytes, max_bytes: int) -> bytes:
     return unpacked
 
 
-def _root_file(archive: zipfile.ZipFile) -> str | None:
+def _root_file(archive: zipfile.ZipFile) -> str:
     """Return the name of the score in the archive."""
     names = archive.namelist()
     if "META-INF/container.xml" in names:
@@ -139,4 +148,6 @@ def _root_file(archive: zipfile.ZipFile) -> str | None:
         if found is not None and found[1] in names:
             return found[1]
     scores = [n for n in names if n.endswith((".xml", ".musicxml")) and "META-INF" not in n]
-    return scores[0] if scores else None
+    if not scores:
+        raise SongError("a zip archive that is no compressed MusicXML", remedy=_UNPACK)
+    return scores[0]

@@ -210,10 +210,11 @@ def lines(found: Survey) -> list[str]:
         f"beat: {found.beat_verdict}",
         "",
     ]
-    if not song.notes:
-        return [*shown, "no notes"]
-    shown += columns([_HEAD, *(_part_cells(row) for row in found.parts)], "><>><>>")
-    shown += ["", *_drum_lines(found), *_hard_lines(found)]
+    if song.notes:
+        shown += columns([_HEAD, *(_part_cells(row) for row in found.parts)], "><>><>>")
+        shown += ["", *_drum_lines(found), *_hard_lines(found)]
+    else:
+        shown.append("no notes")
     if song.repairs:
         shown += ["", f"repairs ({len(song.repairs)}):"]
         shown += [f"  {repair.place}: {repair.what}" for repair in song.repairs]

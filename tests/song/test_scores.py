@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import io
 import zipfile
+from collections import Counter
+from typing import TYPE_CHECKING
 
 import pytest
+from typer.testing import CliRunner
 
-from arranger.errors import LimitError, SongError
+from arranger.cli.app import app
+from arranger.errors import ArrangerError, LimitError, SongError
 from arranger.song import KeyChange, MetreChange, Song, TempoChange
+from arranger.song.sniff import score_of
 from arranger.song.time import bars
 from tests.song.midi_bytes import read
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 BEAT = 10080
 
@@ -267,3 +275,129 @@ def test_repeats_without_sense_are_played_once_through() -> None:
 def test_a_note_outside_the_midi_range_is_left_out() -> None:
     song = read(musicxml(bar(1, tone("C", 12, 2), tone("C", 4, 4))))
     assert in_beats(song) == [(1, 2, 60)]
+
+
+def test_notes_outside_the_midi_range_are_told() -> None:
+    song = read(musicxml(bar(1, tone("C", 99999, 6))))
+    assert song.notes == ()
+    assert song.repairs[0].what == "1 notes outside the MIDI range (0 to 127) are left out"
+
+
+def test_survey_tells_of_notes_left_out_and_convert_refuses_a_song_without_any(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "high.musicxml"
+    path.write_bytes(musicxml(bar(1, tone("C", 99999, 6))))
+    surveyed = CliRunner().invoke(app, ["survey", str(path)])
+    assert surveyed.exit_code == 0
+    assert "1 notes outside the MIDI range" in surveyed.output
+    refused = CliRunner().invoke(app, ["convert", str(path), "-o", str(tmp_path / "out")])
+    assert isinstance(refused.exception, SongError)
+    assert "no notes" in str(refused.exception)
+
+
+HEAD = "X:1\nM:4/4\nL:1/4\nK:C\n"
+ONE, TWO = [60, 62, 64, 65], [67, 67, 67, 67]
+
+
+@pytest.mark.parametrize(
+    ("music", "pitches"),
+    [
+        ("|:CDEF|:GGGG:|", ONE + TWO + TWO),
+        ("|:CDEF:|:GGGG:|", ONE + ONE + TWO + TWO),
+        ("|:CDEF::GGGG:|", ONE + ONE + TWO + TWO),
+        ("|:CDEF:||:GGGG:|", ONE + ONE + TWO + TWO),
+        ("|:CDEF:|\n|:GGGG:|", ONE + ONE + TWO + TWO),
+        ("CDEF:|GGGG:|", ONE + ONE + TWO + TWO),
+        ("|:CDEF|GGGG:|", ONE + TWO + ONE + TWO),
+        ("|:CDEF|1 GGGG:|2 CDEF|", ONE + TWO + ONE + ONE),
+    ],
+)
+def test_abc_repeat_marks(music: str, pitches: list[int]) -> None:
+    song = read(f"{HEAD}{music}\n".encode())
+    assert [note.pitch for note in song.notes] == pitches
+    assert any(remark.endswith("are written out") for remark in song.remarks)
+
+
+@pytest.mark.parametrize("music", ["|:CDEF|GGGG|", "|:CDEF:|", "|::CDEF|GGGG::|"])
+def test_abc_repeat_marks_that_are_not_played_as_written_are_told(music: str) -> None:
+    assert read(f"{HEAD}{music}\n".encode()).remarks
+
+
+def test_metre_tempo_and_key_go_back_with_a_repeat() -> None:
+    def attributes(inside: str) -> str:
+        return f"<attributes>{inside}</attributes>"
+
+    back = '<barline location="right"><repeat direction="backward"/></barline>'
+    tempo = '<direction><sound tempo="60"/></direction>'
+    change = attributes(
+        "<key><fifths>-1</fifths></key><time><beats>2</beats><beat-type>4</beat-type></time>"
+    )
+    start = '<direction><sound tempo="90"/></direction>'
+    song = read(
+        musicxml(
+            bar(1, start, tone("C", 4, 6)) + bar(2, change, tempo, tone("D", 4, 4), extra=back)
+        )
+    )
+    assert in_beats(song) == [(0, 3, 60), (3, 2, 62), (5, 3, 60), (8, 2, 62)]
+    ticks = [0, 3 * BEAT, 5 * BEAT, 8 * BEAT]
+    assert [(m.tick, m.numerator) for m in song.metres] == list(zip(ticks, (3, 2) * 2, strict=True))
+    assert [(k.tick, k.sharps) for k in song.keys] == list(zip(ticks, (2, -1) * 2, strict=True))
+    rates = (666_667, 1_000_000) * 2
+    assert song.tempos == tuple(map(TempoChange, ticks, rates))
+
+
+def test_a_repeat_lists_no_key_or_tempo_that_holds_already() -> None:
+    back = '<barline location="right"><repeat direction="backward"/></barline>'
+    song = read(musicxml(bar(1, tone("C", 4, 6), extra=back)))
+    assert len(song.notes) == 2
+    assert song.keys == (KeyChange(0, 2, False),)
+    assert len(song.tempos) == len(song.metres) == 1
+
+
+def test_da_capo_al_fine() -> None:
+    fine = "<direction><direction-type><words>Fine</words></direction-type></direction>"
+    capo = "<direction><direction-type><words>D.C. al Fine</words></direction-type></direction>"
+    song = read(musicxml(bar(1, tone("C", 4, 6), extra=fine) + bar(2, tone("D", 4, 6), extra=capo)))
+    assert [n.pitch for n in song.notes] == [60, 62, 60]
+
+
+def zipped(content: bytes) -> bytes:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("slipway.xml", content)
+    return packed.getvalue()
+
+
+def test_any_damage_to_a_compressed_score_is_told_in_one_line() -> None:
+    whole = zipped(musicxml(bar(1, tone("C", 4, 6))))
+    outcomes: Counter[str] = Counter()
+    for place in range(4, len(whole)):
+        for flip in (1, 0x55, 0xFF):
+            damaged = bytearray(whole)
+            damaged[place] ^= flip
+            try:
+                score_of(bytes(damaged), 10_000)
+                outcomes["read"] += 1
+            except ArrangerError as error:
+                outcomes[error.what] += 1
+    assert outcomes["a damaged zip archive"] > 100
+    assert outcomes["read"] > 0
+
+
+def test_a_zip_bomb_is_not_unpacked() -> None:
+    with pytest.raises(LimitError, match="--max-file-bytes"):
+        read(zipped(b"<score-partwise>" + b" " * 50_000_000), max_bytes=1_000_000)
+
+
+def test_a_score_that_asks_for_the_impossible_is_told() -> None:
+    # Each leads music21 into an error of its own kind, or to values that no song can have.
+    for hostile in (
+        musicxml(bar(1, tone("C", 4, 6))).replace(b"<duration>6", b"<duration>1e999"),
+        musicxml(bar(1, tone("C", 4, 6))).replace(b"<divisions>2", b"<divisions>0"),
+        musicxml(bar(1, tone("C", 4, 6))).replace(b"<beats>3", b"<beats>x"),
+        b"X:1\nM:1/0\nL:1/0\nK:C\nC1/0D|\n",
+    ):
+        with pytest.raises(SongError, match="the score can't be read") as caught:
+            read(hostile)
+        assert "Error" not in str(caught.value)
