@@ -167,7 +167,10 @@ OPTIONS: tuple[Option, ...] = (
     Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
     Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name."),
     Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name."),
-    Option("mute", "reduce", "mute", str, "many", "TRACK", "Track to leave out; may be given again."),
+    Option(
+        "mute", "reduce", "mute", str, "many", "TRACK",
+        "Track, or all tracks of a name, to leave out; may be given again.",
+    ),
     Option(
         "transpose", "reduce", "transpose", _transpose, "one", "N",
         "Semitones to move all by, or auto for the best key of the engine.",

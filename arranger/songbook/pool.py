@@ -2,12 +2,13 @@
 
 Jobs go to joblib in blocks of bounded size, in sorted order. When a worker dies joblib gives up the
 whole block; what had come back is kept, and the rest of the block is done again one song at a
-time, which tells the culprit from the bystanders.
+time, which tells the culprit from the bystanders. Workers end with the run, whatever ends it.
 """
 
 from __future__ import annotations
 
 import os
+import tempfile
 from contextlib import nullcontext
 from itertools import islice
 from typing import TYPE_CHECKING, Any
@@ -87,6 +88,9 @@ def _parallel(jobs: list[Job], workers: int, cluster: str | None) -> Iterator[Re
         together = LONE_BATCH
     if cluster is None:
         options |= {"initializer": start_worker, "initargs": (os.getpid(),)}
+        # No arrays are sent. Without these two joblib makes a folder in shared memory all the same,
+        # which stays when the run is killed.
+        options |= {"max_nbytes": None, "temp_folder": tempfile.gettempdir()}
     parallel = Parallel(return_as="generator_unordered", **options)
     batches = [jobs[start : start + together] for start in range(0, len(jobs), together)]
     results: Iterator[list[Record]] = parallel(delayed(do_jobs)(batch) for batch in batches)
