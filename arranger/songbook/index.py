@@ -13,7 +13,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
@@ -158,7 +158,8 @@ def opened(out: Path) -> Iterator[Index]:
         yield index
         index.finish()
     except BaseException:
-        index.save()
+        with suppress(OutputError):  # what went wrong first is what must be told
+            index.save()
         raise
     finally:
         index.close()

@@ -180,3 +180,15 @@ def test_what_was_remembered_before_an_error_is_known_to_the_next_run(tmp_path: 
     with opened(tmp_path) as index:
         assert index.known == {"song1.mid": KNOWN["song1.mid"]}
         assert index.interrupted
+
+
+def test_an_error_of_the_index_is_not_hidden_by_saving_it(tmp_path: Path) -> None:
+    def filled_up() -> None:
+        with opened(tmp_path) as index:
+            # SQLite gives up the whole transaction, as it does on a full disk.
+            index._connection.execute("PRAGMA max_page_count = 3")
+            for number in range(1000):
+                index.remember(f"song{number}.mid", KNOWN["song1.mid"])
+
+    with pytest.raises(OutputError, match="full; free the space"):
+        filled_up()
