@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, SongError
 from arranger.files import sweep
+from arranger.lifeline import LOOK_SECONDS
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, opened, output_sizes, settings_key, song_key
-from arranger.songbook.limits import PARENT_SECONDS
 from arranger.songbook.overview import write_overview
 from arranger.songbook.pool import run_jobs, stop_workers
 from arranger.songbook.work import Job, failed
@@ -105,7 +105,7 @@ def convert_book(
         if index.rebuilt:
             remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
         if index.interrupted:
-            time.sleep(2 * PARENT_SECONDS)  # until workers of the killed run have noticed
+            time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
         index.forget(index.known.keys() - settings.keys())
         records: dict[str, Record] = {}

@@ -1,10 +1,9 @@
-"""What a worker keeps to: the time and memory of one song, and the life of the run.
+"""What a worker keeps to: the time and memory of one song.
 
 A song that runs past the time limit is stopped twice over: an alarm that raises in Python code,
 and, for code that never comes back to Python, a watchdog that ends the process a little later; the
 run then goes on with fresh workers. The memory limit is the operating system's limit of address
-space, raised above what the process had when it started on the song. Another watchdog ends a worker
-whose run is gone, however it went.
+space, raised above what the process had when it started on the song.
 """
 
 from __future__ import annotations
@@ -12,7 +11,6 @@ from __future__ import annotations
 import os
 import signal
 import threading
-import time
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -25,25 +23,9 @@ GRACE_SECONDS = 2.0
 TIME_CODE = 75
 """Exit code of a worker that its watchdog ended."""
 
-PARENT_SECONDS = 0.2
-"""How often a worker looks whether its run is still there."""
-
 
 class TimeIsUpError(Exception):
     """Raised in the middle of a song's conversion."""
-
-
-def start_worker(run: int) -> None:
-    """Prepare a worker process of the run with this process id, whose child it is."""
-    # Ctrl-C on a terminal reaches the workers too; the run stops them.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with, args=(run,), daemon=True).start()
-
-
-def _end_with(run: int) -> None:
-    while os.getppid() == run:
-        time.sleep(PARENT_SECONDS)
-    os._exit(0)
 
 
 @contextmanager

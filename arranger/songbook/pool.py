@@ -13,7 +13,8 @@ from contextlib import nullcontext
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from arranger.songbook.limits import TIME_CODE, start_worker
+from arranger.lifeline import start_worker
+from arranger.songbook.limits import TIME_CODE
 from arranger.songbook.work import Job, do_jobs, failed
 
 if TYPE_CHECKING:

@@ -5,7 +5,8 @@
 1. Songs of FOLDER are converted undisturbed. Then, a number of times: a run into an empty folder;
    after a random time KILL, TERM or INT for the run, its whole group, or some of its workers; then the
    same run again to its end. Goal: the same bytes as undisturbed, no temporary file, no folder of
-   joblib's, no process that lives on (each has 5 seconds to end), no traceback.
+   joblib's, no process that lives on (each has 20 seconds to end, on a busy machine; the slowest is
+   told), no traceback.
 2. The index of a book with an edited sheet is damaged at random (bytes, a cut, changes by SQL), then
    the book is converted again. Goal: no traceback, the edit is there, the records are the right ones,
    and the run after that is quiet. To convert 500 times in bearable time the songs are tiny.
@@ -41,7 +42,7 @@ from tests.songbook.runs import (
 )
 from tests.songbook.songs import write_book
 
-ENDS_WITHIN_SECONDS = 5.0
+ENDS_WITHIN_SECONDS = 20.0
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
 VICTIMS = ("run", "group", "worker", "workers")
 
@@ -60,8 +61,10 @@ def finished(songs: Path, out: Path) -> tuple[int, str]:
     return done.returncode, done.stderr
 
 
-def struck(songs: Path, out: Path, chance: random.Random, longest: float) -> tuple[str, list[str]]:
-    """Run, kill at a random moment; return whom with what, and what is wrong afterwards."""
+def struck(
+    songs: Path, out: Path, chance: random.Random, longest: float
+) -> tuple[str, list[str], float]:
+    """Run, kill at a random moment; return whom with what, what is wrong, the last worker's end."""
     whom, number = chance.choice(VICTIMS), chance.choice(SIGNALS)
     with tempfile.TemporaryFile("w+") as said:
         process = subprocess.Popen(
@@ -79,9 +82,10 @@ def struck(songs: Path, out: Path, chance: random.Random, longest: float) -> tup
                 if is_running(worker):
                     os.kill(worker, number)
         process.wait(600)
-        end = time.monotonic() + ENDS_WITHIN_SECONDS
-        while any(map(is_running, workers)) and time.monotonic() < end:
+        ended = time.monotonic()
+        while any(map(is_running, workers)) and time.monotonic() < ended + ENDS_WITHIN_SECONDS:
             time.sleep(0.02)
+        later = time.monotonic() - ended
         said.seek(0)
         text = said.read()
     wrong = [f"lives on: {pid}" for pid in workers if is_running(pid)]
@@ -89,7 +93,7 @@ def struck(songs: Path, out: Path, chance: random.Random, longest: float) -> tup
         wrong.append(f"traceback: {text.strip().splitlines()[-1]}")
     if process.returncode >= 0 and temporaries(out):
         wrong.append("a run that ended by itself left temporaries")
-    return f"{number.name} for {whom}", wrong
+    return f"{number.name} for {whom}", wrong, later
 
 
 def kills_table(songs: Path, base: Path, kills: int, chance: random.Random) -> int:
@@ -101,9 +105,11 @@ def kills_table(songs: Path, base: Path, kills: int, chance: random.Random) -> i
     print(f"undisturbed: {longest / 1.1:.1f} s, {len(clean)} files")
     kinds: Counter[str] = Counter()
     missed = 0
+    slowest = 0.0
     for _ in range(kills):
         out = base / "struck"
-        kind, wrong = struck(songs, out, chance, longest)
+        kind, wrong, later = struck(songs, out, chance, longest)
+        slowest = max(slowest, later)
         code, said = finished(songs, out)
         if code != 0 or "Traceback" in said:
             wrong.append(f"the next run: exit code {code}, {said.strip().splitlines()[-1:]}")
@@ -120,6 +126,7 @@ def kills_table(songs: Path, base: Path, kills: int, chance: random.Random) -> i
     for kind, count in sorted(kinds.items()):
         print(f"{count:>4} x {kind}")
     print(f"{kills} kills, then resumed: {missed} with anything wrong")
+    print(f"the slowest worker ended {slowest:.1f} s after its run")
     return missed
 
 
