@@ -175,7 +175,10 @@ OPTIONS: tuple[Option, ...] = (
     Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
     Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name."),
     Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name."),
-    Option("mute", "reduce", "mute", str, "many", "TRACK", "Track to leave out; may be given again."),
+    Option(
+        "mute", "reduce", "mute", str, "many", "TRACK",
+        "Track, or all tracks of a name, to leave out; may be given again.",
+    ),
     Option(
         "transpose", "reduce", "transpose", _transpose, "one", "N",
         "Semitones to move all by, or auto for the best key of the engine.",
@@ -201,6 +204,7 @@ OPTIONS: tuple[Option, ...] = (
 
 _BY_NAME = {option.name: option for option in OPTIONS}
 _STAGES = {"read": ReadSettings, "grid": GridSettings, "reduce": ReduceSettings}
+_DEFAULTS = Settings()
 
 
 def build_settings(words: Mapping[str, object], base: Settings | None = None) -> Settings:
@@ -209,8 +213,9 @@ def build_settings(words: Mapping[str, object], base: Settings | None = None) ->
     Parameters
     ----------
     words
-        By option name without dashes; values are text, numbers, booleans for flags, lists for
-        what may be given again. None and empty lists change nothing.
+        By option name without dashes; values are text, numbers, True for flags, lists for what may
+        be given again. False and an empty list take a setting back to its default; None changes
+        nothing.
 
     Raises
     ------
@@ -224,9 +229,11 @@ def build_settings(words: Mapping[str, object], base: Settings | None = None) ->
             remedy = f"did you mean {near[0]!r}?" if near else "see arranger convert --help"
             raise SettingsError(f"there is no setting {name!r}", remedy=remedy)
         option = _BY_NAME[name]
-        if value is not None and value != [] and value is not False:
-            changes[option.stage][option.field] = _parsed(option, value)
-    start = Settings() if base is None else base
+        if value is not None:
+            unasked = value is False or value == []
+            wanted = _value(_DEFAULTS, option) if unasked else _parsed(option, value)
+            changes[option.stage][option.field] = wanted
+    start = _DEFAULTS if base is None else base
     stages = {
         stage: replace(getattr(start, stage), **changes[stage])
         for stage in _STAGES
@@ -241,11 +248,10 @@ def spell(settings: Settings) -> list[str]:
     >>> spell(build_settings({"step": "1/4", "mute": ["3", "strings"]}))
     ['--step', '1/4', '--mute', '3', '--mute', 'strings']
     """
-    defaults = Settings()
     words: list[str] = []
     for option in OPTIONS:
         value = _value(settings, option)
-        if value != _value(defaults, option):
+        if value != _value(_DEFAULTS, option):
             words.extend(_spelled(option, value))
     return words
 
@@ -294,12 +300,16 @@ def _value(settings: Settings, option: Option) -> object:
 
 def _parsed(option: Option, value: object) -> object:
     if option.kind == "flag":
+        if value is not True:
+            raise SettingsError(f"{option.name}: {value!r} is neither true nor false")
         return False
     items = value if isinstance(value, list | tuple) else [value]
     if option.kind == "one" and len(items) != 1:
         raise SettingsError(f"{option.name} takes one value, not {len(items)}")
     parsed = []
     for item in items:
+        if isinstance(item, bool) or not isinstance(item, str | int | float):
+            raise SettingsError(f"{option.name}: {item!r} is neither text nor a number")
         try:
             parsed.append(option.parse(str(item)))
         except ValueError as error:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError
-from arranger.options import OPTIONS, build_settings, command_line, spell
+from arranger.options import OPTIONS, Option, build_settings, command_line, spell
 from arranger.settings import (
     DRUM_AMOUNTS,
     STEP_CHOICES,
@@ -90,6 +90,9 @@ def test_every_field_of_every_stage_has_an_option() -> None:
         ({"transpose": "up"}, "neither auto nor a whole number"),
         ({"cost": ["leap=-1"]}, "TERM=NUMBER"),
         ({"step": ["1/4", "1/2"]}, "takes one value, not 2"),
+        ({"no-sustain": "false"}, "'false' is neither true nor false"),
+        ({"mute": [True]}, "True is neither text nor a number"),
+        ({"tune": {}}, "{} is neither text nor a number"),
     ],
 )
 def test_what_does_not_fit_is_refused_by_name(words: dict[str, object], message: str) -> None:
@@ -102,3 +105,22 @@ def test_a_base_is_changed_only_where_asked() -> None:
     changed = build_settings({"step": "1/3"}, base)
     assert changed.reduce == base.reduce
     assert str(changed.grid.step) == "1/3"
+
+
+@pytest.mark.parametrize("option", OPTIONS, ids=lambda option: option.name)
+@pytest.mark.parametrize("unasked", [False, []])
+def test_false_and_an_empty_list_take_any_setting_back(option: Option, unasked: object) -> None:
+    given = {
+        "one": {"step": "1/4", "bars": "2-3", "transpose": 1, "beat": "track", "swing": "play",
+                "clock": "clock", "texture": "two-highest", "drums": "none"}.get(option.name, "7"),
+        "many": {"cost": "leap=1", "section-texture": "A=two-highest"}.get(option.name, "7"),
+        "flag": True,
+    }[option.kind]  # fmt: skip
+    asked = build_settings({option.name: given})
+    assert asked != Settings()
+    assert build_settings({option.name: unasked}, asked) == Settings()
+
+
+def test_none_changes_nothing() -> None:
+    asked = build_settings({"no-sustain": True, "mute": ["a"], "step": "1/4"})
+    assert build_settings({"no-sustain": None, "mute": None, "step": None}, asked) == asked

@@ -32,7 +32,7 @@ def with_settings(*stages: str) -> Callable[[Command], Command]:
     def decorate(command: Command) -> Command:
         @functools.wraps(command)
         def run(**given: Any) -> None:
-            words = {option.name: given.pop(_identifier(option)) for option in chosen}
+            words = {option.name: _asked(given.pop(_identifier(option))) for option in chosen}
             try:
                 settings = build_settings(words)
             except SettingsError as error:  # a value that doesn't fit is wrong usage: exit code 2
@@ -48,6 +48,11 @@ def with_settings(*stages: str) -> Callable[[Command], Command]:
         return run  # type: ignore[return-value]
 
     return decorate
+
+
+def _asked(value: Any) -> Any:
+    """Return what was given: an option that is absent from the command line asks for nothing."""
+    return None if value is False or value == [] else value
 
 
 def _identifier(option: Option) -> str:

@@ -60,7 +60,7 @@ def songbook(
       arranger songbook songs -o out
       arranger songbook songs -o out --engine twin-counter --drums light --workers 2
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.songbook import BookChoice, convert_book, core_count, stop_workers
+    from arranger.songbook import BookChoice, convert_book, core_count
     from arranger.songbook.summing_up import as_json, as_text
 
     choice = BookChoice(
@@ -79,7 +79,6 @@ def songbook(
         with counting("songs") as progress:
             result = convert_book(choice, progress)
     except KeyboardInterrupt:
-        stop_workers()
         typer.echo("arranger: stopped; the next run goes on from here", err=True)
         sys.exit(130)
     typer.echo(as_json(result) if json else as_text(result))

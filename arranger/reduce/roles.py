@@ -178,8 +178,8 @@ def find_roles(
     Raises
     ------
     SettingsError
-        If ``tune``, ``bass`` or ``mute`` name a part that isn't there, several parts, or
-        contradict each other.
+        If ``tune``, ``bass`` or ``mute`` name a part that isn't there, ``tune`` or ``bass`` name
+        several, or they contradict each other.
     """
     asked_tune = asked_part(song, settings.tune, "--tune")
     asked_bass = asked_part(song, settings.bass, "--bass")
@@ -206,8 +206,7 @@ def find_roles(
 
 def muted_parts(song: Song, settings: ReduceSettings) -> frozenset[int]:
     """Return the indices of the parts that the user wants silent; errors as `find_roles`."""
-    asked = (asked_part(song, name, "--mute") for name in settings.mute)
-    return frozenset(index for index in asked if index is not None)
+    return frozenset(index for name in settings.mute for index in _answering(song, name, "--mute"))
 
 
 def _decide(
@@ -343,19 +342,36 @@ def asked_part(song: Song, asked: str | None, option: str) -> int | None:
     """
     if asked is None:
         return None
-    remedy = f"{option} takes one of: {_listed(song)}"
+    found = _answering(song, asked, option)
+    if len(found) == 1:
+        return found[0]
+    raise SettingsError(
+        f"{option} {asked!r}: {len(found)} parts have this in the name",
+        remedy=_choices(song, option),
+    )
+
+
+def _answering(song: Song, asked: str, option: str) -> list[int]:
+    """Return the parts of a number or a name, at least one: whole names before pieces of names."""
     if asked.strip().isdecimal():
         number = int(asked)
         if 1 <= number <= len(song.parts):
-            return number - 1
-        raise SettingsError(f"{option} {asked}: there is no part {number}", remedy=remedy)
+            return [number - 1]
+        raise SettingsError(
+            f"{option} {asked}: there is no part {number}", remedy=_choices(song, option)
+        )
     wanted = asked.strip().casefold()
     exact = [p.index for p in song.parts if p.name.strip().casefold() == wanted]
     found = exact or [p.index for p in song.parts if wanted and wanted in p.name.casefold()]
-    if len(found) == 1:
-        return found[0]
-    count = "no part has" if not found else f"{len(found)} parts have"
-    raise SettingsError(f"{option} {asked!r}: {count} this in the name", remedy=remedy)
+    if not found:
+        raise SettingsError(
+            f"{option} {asked!r}: no part has this in the name", remedy=_choices(song, option)
+        )
+    return found
+
+
+def _choices(song: Song, option: str) -> str:
+    return f"{option} takes one of: {_listed(song)}"
 
 
 def _listed(song: Song, limit: int = 24) -> str:

@@ -1,7 +1,7 @@
 """The songbook: many songs converted together, resumable, with nothing lost."""
 
 from arranger.songbook.book import BookChoice, BookResult, convert_book
-from arranger.songbook.pool import core_count, stop_workers
+from arranger.songbook.pool import core_count
 from arranger.songbook.record import REASON_CODES, Record
 
 __all__ = [
@@ -11,5 +11,4 @@ __all__ = [
     "Record",
     "convert_book",
     "core_count",
-    "stop_workers",
 ]

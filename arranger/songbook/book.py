@@ -7,17 +7,21 @@ workers finished or on when they did.
 
 from __future__ import annotations
 
+import time
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, SongError
 from arranger.files import sweep
+from arranger.lifeline import LOOK_SECONDS
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
-from arranger.songbook.index import Known, opened, output_sizes, settings_key, song_key
+from arranger.songbook.index import NAME as INDEX_NAME
+from arranger.songbook.index import REBUILT, Known, opened, output_sizes, settings_key, song_key
 from arranger.songbook.overview import write_overview
-from arranger.songbook.pool import run_jobs
+from arranger.songbook.pool import run_jobs, stop_workers
 from arranger.songbook.work import Job, failed
 
 if TYPE_CHECKING:
@@ -60,6 +64,8 @@ class BookResult(NamedTuple):
     """How many were converted in this run."""
     files: tuple[Path, ...]
     """The songbook's own files."""
+    remarks: tuple[str, ...] = ()
+    """What should be known besides: patterns without song, an index built anew."""
 
     @property
     def failed(self) -> tuple[Record, ...]:
@@ -94,26 +100,43 @@ def convert_book(
     found = find_songs(choice.folder, choice.out)
     book = _book_settings(choice)
     settings = {song.relative: book.for_song(song.relative) for song in found}
+    remarks = book.unmatched(settings)
     with opened(choice.out) as index:
+        if index.rebuilt:
+            remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
         if index.interrupted:
+            time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
-        known = index.known()
-        index.forget(known.keys() - settings.keys())
+        index.forget(index.known.keys() - settings.keys())
         records: dict[str, Record] = {}
-        changed = _Changed(choice, found, settings, known, records)
-        converted = 0
-        results = run_jobs(changed, choice.workers, choice.cluster)
-        for done, (job, record) in enumerate(results, 1):
-            records[job.relative] = record
-            _remember(index, changed.keys.pop(job.relative), job, record)
-            converted += record.state != "failed"
-            if done % SAVE_EVERY == 0:
-                index.save()
-            progress(len(records), len(found))
+        changed = _Changed(choice, found, settings, index.known, records)
+        done = converted = 0
+        with _clean_end(choice), closing(run_jobs(changed, choice.workers, choice.cluster)) as jobs:
+            for done, (job, record) in enumerate(jobs, 1):
+                records[job.relative] = record
+                _remember(index, changed.keys.pop(job.relative), job, record)
+                converted += record.state != "failed"
+                if done % SAVE_EVERY == 0:
+                    index.save()
+                progress(len(records), len(found))
+            if done:
+                sweep(choice.out)  # after workers that died
         index.save()
         ordered = tuple(records[song.relative] for song in found)
         files = write_overview(ordered, choice.out)
-    return BookResult(ordered, converted, files)
+    return BookResult(ordered, converted, files, remarks)
+
+
+@contextmanager
+def _clean_end(choice: BookChoice) -> Iterator[None]:
+    """If the run doesn't reach its end, stop the workers and sweep up after them."""
+    try:
+        yield
+    except BaseException:
+        if choice.cluster is None:
+            stop_workers()
+        sweep(choice.out)
+        raise
 
 
 class _Changed:
@@ -140,12 +163,11 @@ class _Changed:
             except ArrangerError as error:
                 self._records[song.relative] = failed(job, "unreadable", error.what)
                 continue
-            outputs = f"{job.audio} {job.keep_edits}"
             spelled = words.get(id(job.settings)) or settings_key(job.settings)
             words[id(job.settings)] = spelled
-            key = song_key(content, spelled, song.place, outputs)
+            key = song_key(content, spelled, song.place, str(job.audio))
             before = self._known.get(song.relative)
-            if before is not None and before.key == key and _still_there(before, job):
+            if before is not None and before.key == key and _stands(before, job):
                 self._records[song.relative] = before.record
             else:
                 self.keys[song.relative] = key
@@ -178,7 +200,12 @@ def _job(choice: BookChoice, song: Found, settings: Settings) -> Job:
     )
 
 
-def _still_there(before: Known, job: Job) -> bool:
+def _stands(before: Known, job: Job) -> bool:
+    """Return whether what was made before is all there, and is what is asked for now."""
+    if before.record.edited and job.force:
+        return False
+    if before.record.state == "kept-edit" and job.keep_edits:
+        return False
     return before.sizes == output_sizes(_folder(job), before.record.outputs)
 
 
@@ -195,5 +222,5 @@ def _folder(job: Job) -> Path:
 def _book_settings(choice: BookChoice) -> BookSettings:
     path = choice.folder / SETTINGS_NAME
     if not path.exists():
-        return BookSettings(choice.settings, ())
+        return BookSettings(choice.settings)
     return read_book_settings(path, choice.settings)

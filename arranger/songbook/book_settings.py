@@ -9,8 +9,9 @@
     step = "1/4"
 
 Keys are the long options of ``arranger convert`` without dashes. A song's name is its path below
-the folder, or a pattern with ``*`` and ``?``; later tables win over earlier ones. Everything is
-checked before any song is converted.
+the folder, or a pattern with ``*`` and ``?``; later tables win over earlier ones. ``false`` or
+``[]`` takes an option back to what the program does unasked. An engine's file is looked for beside
+``songbook.toml`` first. Everything is checked before any song is converted.
 """
 
 from __future__ import annotations
@@ -19,13 +20,13 @@ import re
 import tomllib
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, SettingsError
 from arranger.options import build_settings
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
     from pathlib import Path
 
     from arranger.settings import Settings
@@ -34,21 +35,42 @@ NAME = "songbook.toml"
 _TABLES = ("defaults", "songs")
 
 
+class BookTable(NamedTuple):
+    """One table of songs: whom it is for and what it says."""
+
+    pattern: str
+    words: Mapping[str, object]
+    place: str
+    """Its line, for messages."""
+
+    def fits(self, relative: str) -> bool:
+        """Return whether it is for the song at a path below the folder."""
+        return self.pattern == relative or fnmatchcase(relative, self.pattern)
+
+
 @dataclass(frozen=True, slots=True)
 class BookSettings:
     """What a songbook's file says, checked."""
 
     defaults: Settings
-    songs: tuple[tuple[str, Mapping[str, object]], ...]
-    """Pattern and words, in the order of the file."""
+    songs: tuple[BookTable, ...] = ()
+    """In the order of the file."""
 
     def for_song(self, relative: str) -> Settings:
         """Return the settings of the song at a path below the folder."""
         settings = self.defaults
-        for pattern, words in self.songs:
-            if pattern == relative or fnmatchcase(relative, pattern):
-                settings = build_settings(words, settings)
+        for table in self.songs:
+            if table.fits(relative):
+                settings = build_settings(table.words, settings)
         return settings
+
+    def unmatched(self, relatives: Collection[str]) -> tuple[str, ...]:
+        """Return a remark on each table that none of the songs answers to."""
+        return tuple(
+            f"{NAME}: {table.place}: no song is called {table.pattern!r}"
+            for table in self.songs
+            if not any(table.fits(relative) for relative in relatives)
+        )
 
 
 def read_book_settings(path: Path, base: Settings) -> BookSettings:
@@ -80,16 +102,25 @@ def read_book_settings(path: Path, base: Settings) -> BookSettings:
         raise SettingsError('songs is no table of tables, like [songs."a.mid"]', file=path)
     for pattern, words in songs.items():
         _checked(words, defaults, path, text, pattern)
-    return BookSettings(defaults, tuple(songs.items()))
+    return BookSettings(
+        defaults,
+        tuple(
+            BookTable(pattern, words, _line(text, None, pattern) or "songs")
+            for pattern, words in songs.items()
+        ),
+    )
 
 
 def _checked(words: object, base: Settings, path: Path, text: str, table: str) -> Settings:
+    """Return the settings with those of a table, whose engine file it gives its full name."""
     if not isinstance(words, dict):
         raise SettingsError(f"{table!r} is no table", file=path, place=_line(text, None, table))
     settings = base
     for key, value in words.items():
+        if key == "engine" and isinstance(value, str) and (path.parent / value).is_file():
+            words[key] = str(path.parent / value)
         try:
-            settings = build_settings({key: value}, settings)
+            settings = build_settings({key: words[key]}, settings)
         except ArrangerError as error:
             raise SettingsError(
                 error.what, file=path, place=_line(text, table, key), remedy=error.remedy
@@ -101,11 +132,12 @@ def _line(text: str, table: str | None, key: str) -> str | None:
     """Return "line N" of a key within a table, as well as plain search can tell."""
     inside = table is None
     for number, line in enumerate(text.splitlines(), 1):
-        header = re.match(r"\s*\[(.*)\]", line)
+        header = re.match(r"\s*\[\s*(?:songs\s*\.\s*)?[\"']?(.*?)[\"']?\s*\]\s*(#.*)?$", line)
         if header is not None:
-            if table is None and key in header[1]:
+            name = header[1].replace("\\", "")
+            if table is None and (name == key or name.startswith(f"{key}.")):
                 return f"line {number}"
-            inside = table is not None and table in header[1].replace("\\", "")
+            inside = table is None or name == table
         elif inside and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*[=.]", line):
             return f"line {number}"
     return None

@@ -2,7 +2,9 @@
 
 An SQLite file. It is held locked while a run goes on, which also keeps a second run out; the lock
 goes with the process, however it ends. A song's row is written when its outputs are complete, so a
-run that was killed finds either the finished song or none.
+run that was killed finds either the finished song or none. Each row carries a digest of itself; an
+index of which anything at all is not as this version wrote it is thrown away and built anew, which
+costs time but no edit: whether a sheet was edited is told by the sheet.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
@@ -27,14 +29,26 @@ if TYPE_CHECKING:
 
 NAME = "songbook.index"
 
-_TABLE = """
-CREATE TABLE IF NOT EXISTS songs (
+_TABLE = """CREATE TABLE songs (
     relative TEXT PRIMARY KEY,
     key TEXT NOT NULL,
     sizes TEXT NOT NULL,
-    record TEXT NOT NULL
-) WITHOUT ROWID
-"""
+    record TEXT NOT NULL,
+    digest TEXT NOT NULL
+) WITHOUT ROWID"""
+
+_BESIDE = ("", "-wal", "-shm", "-journal")
+"""Suffixes of the files that make up the index."""
+
+_OUTSIDE = frozenset(
+    {
+        sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_FULL, sqlite3.SQLITE_PERM,
+        sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_AUTH,
+    }
+)  # fmt: skip
+"""Errors that come from around the index, which building it anew would not mend."""
+
+REBUILT = "was damaged or of another version and is built anew, so all songs are converted again"
 
 
 class Known(NamedTuple):
@@ -43,6 +57,10 @@ class Known(NamedTuple):
     key: str
     sizes: str
     record: Record
+
+
+class _DamagedError(Exception):
+    """The index is not as this version wrote it."""
 
 
 def settings_key(settings: Settings) -> str:
@@ -74,38 +92,47 @@ def output_sizes(folder: Path, names: Iterable[str]) -> str:
 class Index:
     """The opened index; get one from `opened`."""
 
-    def __init__(self, connection: sqlite3.Connection, *, interrupted: bool) -> None:
-        self._connection = connection
-        self.interrupted = interrupted
+    def __init__(self, path: Path, connection: sqlite3.Connection, known: dict[str, Known]) -> None:
+        self._path, self._connection = path, connection
+        self.known = known
+        """What was known when it was opened, by the song's relative path."""
+        self.interrupted = False
         """Whether the run before was killed: it may have left files half written."""
-
-    def known(self) -> dict[str, Known]:
-        """Return everything known, by the song's relative path."""
-        rows = self._connection.execute("SELECT relative, key, sizes, record FROM songs")
-        return {
-            json.loads(relative): Known(key, sizes, Record.from_json(record))
-            for relative, key, sizes, record in rows
-        }
+        self.rebuilt = False
+        """Whether what stood there was damaged."""
 
     def remember(self, relative: str, known: Known) -> None:
         """Write what is now known of a song."""
         # JSON in ASCII: names that are no UTF-8 hold surrogates, which SQLite can't store.
-        self._connection.execute(
-            "INSERT OR REPLACE INTO songs VALUES (?, ?, ?, ?)",
-            (json.dumps(relative), known.key, known.sizes, known.record.to_json()),
-        )
+        row = (json.dumps(relative), known.key, known.sizes, known.record.to_json())
+        with _told(self._path):
+            self._connection.execute(
+                "INSERT OR REPLACE INTO songs VALUES (?, ?, ?, ?, ?)", (*row, _digest(row))
+            )
 
     def save(self) -> None:
         """Make everything remembered so far survive a kill."""
-        self._connection.execute("COMMIT")
-        self._connection.execute("BEGIN IMMEDIATE")
+        with _told(self._path):
+            self._connection.execute("COMMIT")
+            self._connection.execute("BEGIN IMMEDIATE")
 
     def forget(self, relatives: Iterable[str]) -> None:
         """Take out songs that are no longer in the folder."""
-        self._connection.executemany(
-            "DELETE FROM songs WHERE relative = ?",
-            [(json.dumps(relative),) for relative in relatives],
-        )
+        with _told(self._path):
+            self._connection.executemany(
+                "DELETE FROM songs WHERE relative = ?",
+                [(json.dumps(relative),) for relative in relatives],
+            )
+
+    def finish(self) -> None:
+        """Save, and note that this run came to its end."""
+        with _told(self._path):
+            self._connection.execute("PRAGMA user_version = 0")
+            self._connection.execute("COMMIT")
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
 
 
 @contextmanager
@@ -115,45 +142,121 @@ def opened(out: Path) -> Iterator[Index]:
     Raises
     ------
     OutputError
-        If another run holds it, or it can't be written or is damaged.
+        If another run holds it or it can't be written. One that is damaged is built anew.
     """
     path = out / NAME
-    try:
+    with _told(path):
         out.mkdir(parents=True, exist_ok=True)
-        connection = sqlite3.connect(path, timeout=0, isolation_level=None)
+        try:
+            index = _begun(path)
+        except _DamagedError:
+            for suffix in _BESIDE:
+                path.with_name(NAME + suffix).unlink(missing_ok=True)
+            index = _begun(path)
+            index.rebuilt = True
+    try:
+        yield index
+        index.finish()
+    except BaseException:
+        with suppress(OutputError):  # what went wrong first is what must be told
+            index.save()
+        raise
+    finally:
+        index.close()
+
+
+def _begun(path: Path) -> Index:
+    """Return the index at a path, checked to the last row and locked, or a fresh one."""
+    there = path.exists()
+    connection = sqlite3.connect(path, timeout=0, isolation_level=None)
+    try:
+        connection.execute("PRAGMA locking_mode=EXCLUSIVE")
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("BEGIN IMMEDIATE")
+        if not there:
+            connection.execute(_TABLE)
+        index = Index(path, connection, _checked(connection))
+        (running,) = connection.execute("PRAGMA user_version").fetchone()
+        index.interrupted = bool(running) or not there
+        connection.execute("PRAGMA user_version = 1")
+        index.save()
+    except BaseException as error:
+        connection.close()
+        if _is_damage(error, path):
+            raise _DamagedError from error
+        raise
+    return index
+
+
+def _checked(connection: sqlite3.Connection) -> dict[str, Known]:
+    """Return everything known, or raise one of many errors if anything isn't as it was written."""
+    tables = connection.execute("SELECT sql FROM sqlite_master").fetchall()
+    sound = connection.execute("PRAGMA integrity_check(1)").fetchone()
+    if tables != [(_TABLE,)] or sound != ("ok",):
+        raise _DamagedError
+    known: dict[str, Known] = {}
+    for *row, digest in connection.execute("SELECT * FROM songs"):
+        if digest != _digest(row):
+            raise _DamagedError
+        relative, key, sizes, record = row
+        known[json.loads(relative)] = Known(key, sizes, Record.from_json(record))
+    return known
+
+
+def _digest(row: Iterable[str]) -> str:
+    return hashlib.sha256("\0".join(row).encode()).hexdigest()
+
+
+def _is_damage(error: BaseException, path: Path) -> bool:
+    """Return whether an error tells that the index itself is at fault."""
+    if not isinstance(error, sqlite3.Error):
+        # Rows of other types or another version end up here.
+        return isinstance(error, _DamagedError | ValueError | TypeError | LookupError)
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)
+    if code == sqlite3.SQLITE_IOERR_SHORT_READ:
+        return True
+    if code & 0xFF == sqlite3.SQLITE_READONLY:
+        return os.access(path, os.W_OK)  # then only the index says that it mustn't be written
+    return code & 0xFF not in _OUTSIDE | {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn what goes wrong with the index into one line with the fitting advice."""
+    try:
+        yield
+    except OutputError:
+        raise
     except (OSError, sqlite3.Error) as error:
         raise _refused(path, error) from error
-    try:
-        try:
-            connection.execute("PRAGMA locking_mode=EXCLUSIVE")
-            connection.execute("PRAGMA journal_mode=WAL")
-            connection.execute("BEGIN IMMEDIATE")
-            connection.execute(_TABLE)
-            (running,) = connection.execute("PRAGMA user_version").fetchone()
-            connection.execute("PRAGMA user_version = 1")
-            index = Index(connection, interrupted=bool(running))
-            index.save()
-        except sqlite3.Error as error:
-            raise _refused(path, error) from error
-        yield index
-        connection.execute("PRAGMA user_version = 0")
-        connection.execute("COMMIT")
-    finally:
-        connection.close()
 
 
 def _refused(path: Path, error: Exception) -> OutputError:
-    if isinstance(error, sqlite3.OperationalError) and "locked" in str(error):
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
         return OutputError(
             "another run is writing this songbook",
             file=path,
             remedy="wait for it to end, or choose another folder with -o",
         )
-    if isinstance(error, sqlite3.DatabaseError) and "not a database" in str(error):
+    if path.is_dir():
         return OutputError(
-            "is damaged", file=path, remedy="remove it; then every song is converted again"
+            "is a folder where the index of the songbook must be",
+            file=path,
+            remedy="move it away, or choose another folder with -o",
         )
-    return OutputError(f"can't be written: {error}", file=path, remedy="choose another folder")
+    shut = next((p for p in (path, path.parent) if p.exists() and not os.access(p, os.W_OK)), None)
+    if shut is not None:
+        return OutputError(
+            "is read-only", file=shut, remedy="make it writable, or choose another folder with -o"
+        )
+    if code == sqlite3.SQLITE_CORRUPT or code == sqlite3.SQLITE_NOTADB:
+        return OutputError("was damaged while in use", file=path, remedy="start the run again")
+    return OutputError(
+        f"can't be written: {getattr(error, 'strerror', None) or error}",
+        file=path,
+        remedy="free the space, or choose another folder with -o",
+    )
 
 
 def _engine_digest(engine: str) -> str:

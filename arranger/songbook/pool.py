@@ -2,19 +2,23 @@
 
 Jobs go to joblib in blocks of bounded size, in sorted order. When a worker dies joblib gives up the
 whole block; what had come back is kept, and the rest of the block is done again one song at a
-time, which tells the culprit from the bystanders.
+time, which tells the culprit from the bystanders. Workers end with the run, whatever ends it.
 """
 
 from __future__ import annotations
 
+import os
+import tempfile
 from contextlib import nullcontext
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from arranger.songbook.work import TIME_CODE, Job, do_jobs, failed
+from arranger.lifeline import start_worker
+from arranger.songbook.limits import TIME_CODE
+from arranger.songbook.work import Job, do_jobs, failed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Generator, Iterable, Iterator
     from contextlib import AbstractContextManager
 
     from arranger.songbook.record import Record
@@ -28,7 +32,7 @@ BLOCK_JOBS = 256
 
 def run_jobs(
     jobs: Iterable[Job], workers: int, cluster: str | None = None
-) -> Iterator[tuple[Job, Record]]:
+) -> Generator[tuple[Job, Record], None, None]:
     """Yield each job with its record as it comes back, in no fixed order.
 
     Parameters
@@ -67,10 +71,10 @@ def core_count() -> int:
 
 
 def stop_workers() -> None:
-    """End the local workers at once, whatever they are doing."""
+    """End the local workers at once, whatever they are doing; when this returns they are gone."""
     from joblib.externals.loky import get_reusable_executor
 
-    get_reusable_executor().shutdown(wait=False, kill_workers=True)
+    get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
 
 
 def _parallel(jobs: list[Job], workers: int, cluster: str | None) -> Iterator[Record]:
@@ -83,6 +87,11 @@ def _parallel(jobs: list[Job], workers: int, cluster: str | None) -> Iterator[Re
         # processes of which only one has work at a time are one worker.
         options = {"n_jobs": 2, "pre_dispatch": 1, "batch_size": 1}
         together = LONE_BATCH
+    if cluster is None:
+        options |= {"initializer": start_worker, "initargs": (os.getpid(),)}
+        # No arrays are sent. Without these two joblib makes a folder in shared memory all the same,
+        # which stays when the run is killed.
+        options |= {"max_nbytes": None, "temp_folder": tempfile.gettempdir()}
     parallel = Parallel(return_as="generator_unordered", **options)
     batches = [jobs[start : start + together] for start in range(0, len(jobs), together)]
     results: Iterator[list[Record]] = parallel(delayed(do_jobs)(batch) for batch in batches)

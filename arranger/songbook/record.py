@@ -7,9 +7,12 @@ import json
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
+from arranger.sheet.digest import is_edited
+
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from arranger.pipeline import Conversion
-    from arranger.song.model import Song
 
 STRIP_VALUES = 48
 """Bars of a song are gathered into at most so many values for its small overview strip."""
@@ -22,7 +25,10 @@ class Record:
     relative: str
     place: str
     state: str
-    """"done", "kept-edit" (its sheet was edited by hand and left alone) or "failed"."""
+    """"done", "kept-edit" (its sheet was edited by hand and left alone) or "failed".
+
+    Of a kept edit everything here is told of the files that stand there, whatever was asked for.
+    """
     reason: str = ""
     """For a failed song a stable code: see `REASON_CODES`."""
     message: str = ""
@@ -46,6 +52,8 @@ class Record:
     """Share of notes not heard, from start to end of the song, 0..1."""
     outputs: tuple[str, ...] = ()
     """Names of the files written, without folder."""
+    edited: bool = False
+    """Whether the sheet there holds edits by hand."""
 
     def values(self) -> dict[str, Any]:
         """Return the fields by name."""
@@ -79,7 +87,7 @@ REASON_CODES = {
 
 
 def done_record(
-    relative: str, place: str, conversion: Conversion, outputs: tuple[str, ...], state: str
+    relative: str, place: str, conversion: Conversion, outputs: tuple[str, ...]
 ) -> Record:
     """Return the record of a converted song."""
     song, reduction = conversion.song, conversion.reduction
@@ -88,7 +96,8 @@ def done_record(
     return Record(
         relative=relative,
         place=place,
-        state=state,
+        state="done",
+        edited=is_edited(conversion.sheet),
         title=song.title,
         engine=conversion.engine.name,
         notes=len(song.notes),
@@ -103,35 +112,64 @@ def done_record(
         played_bpm=round(conversion.grid.played_bpm, 3),
         tune=names.get("tune", ""),
         bass=names.get("bass", ""),
-        notes_digest=notes_digest(song),
+        notes_digest=notes_digest(
+            song.ticks_per_beat, ((n.onset, n.duration, n.pitch, n.drum) for n in song.notes)
+        ),
         strip=_strip(conversion),
         outputs=outputs,
     )
 
 
-def notes_digest(song: Song) -> str:
-    """Return a digest of what is played when: onset and length in beats, pitch, drum or not.
+def notes_digest(beat: int, notes: Iterable[tuple[int, int, int, bool]]) -> str:
+    """Return a digest of what is played when.
 
     The order of tracks, velocities, names and the file's resolution don't matter.
+
+    Parameters
+    ----------
+    beat
+        Ticks a beat.
+    notes
+        Onset and length in ticks, pitch, and whether it is a drum.
     """
-    beat = song.ticks_per_beat
     played = sorted(
-        (round(note.onset * 960 / beat), round(note.duration * 960 / beat), note.pitch, note.drum)
-        for note in song.notes
+        (round(onset * 960 / beat), round(duration * 960 / beat), pitch, drum)
+        for onset, duration, pitch, drum in notes
     )
     return hashlib.sha256(repr(played).encode()).hexdigest()
 
 
 def _strip(conversion: Conversion) -> tuple[float, ...]:
-    steps = max(conversion.grid.steps, 1)
-    wide = min(STRIP_VALUES, len(conversion.grid.bars))
-    asked, lost = [0] * wide, [0] * wide
     onsets = conversion.grid.onset_steps.tolist()
-    for entry in conversion.reduction.ledger.entries:
-        if onsets[entry.note] >= 0:
-            slot = min(onsets[entry.note] * wide // steps, wide - 1)
-            asked[slot] += 1
-            lost[slot] += entry.outcome == "dropped"
+    return lost_shares(
+        conversion.grid.steps,
+        len(conversion.grid.bars),
+        (
+            (onsets[entry.note], entry.outcome == "dropped")
+            for entry in conversion.reduction.ledger.entries
+            if onsets[entry.note] >= 0
+        ),
+    )
+
+
+def lost_shares(length: int, bars: int, notes: Iterable[tuple[int, bool]]) -> tuple[float, ...]:
+    """Return the share of notes dropped from start to end of a song, at most a value a bar.
+
+    Parameters
+    ----------
+    length
+        Of the song, in any unit.
+    bars
+        How many bars it has.
+    notes
+        Where each starts, from 0, in that unit, and whether it was dropped.
+    """
+    wide = min(STRIP_VALUES, bars)
+    asked, lost = [0] * wide, [0] * wide
+    for start, dropped in notes:
+        slot = min(start * wide // max(length, 1), wide - 1)
+        asked[slot] += 1
+        lost[slot] += dropped
     return tuple(
         round(missing / max(total, 1), 3) for missing, total in zip(lost, asked, strict=True)
     )

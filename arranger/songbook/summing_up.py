@@ -37,6 +37,7 @@ def as_json(result: BookResult) -> str:
             ],
             "same_notes": same_notes(result.records),
             "notes": _notes(result),
+            "remarks": list(result.remarks),
             "files": [str(path) for path in result.files],
         }
     )
@@ -61,6 +62,8 @@ def _lines(result: BookResult) -> Iterator[str]:
             f"{count} {outcome} ({count / whole:.0%})" for outcome, count in counted.items()
         )
         yield f"{whole} notes: {shares}"
+    for remark in result.remarks:
+        yield one_line(remark)
     edited = [record.relative for record in result.records if record.state == "kept-edit"]
     yield from _listed("sheets edited by hand and left alone:", edited)
     twins = same_notes(result.records).items()

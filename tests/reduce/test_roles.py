@@ -48,6 +48,13 @@ def test_the_user_has_the_last_word():
     assert roles_of(song, mute=("1",)) == ["muted", "tune", "bass"]
 
 
+def test_muting_a_name_mutes_all_parts_that_share_it():
+    song = song_of(Line(TUNE, "Strings 1"), Line(CHORDS, "Strings 2"), Line(BASS, "Bass"))
+    assert [role == "muted" for role in roles_of(song, mute=("strings",))] == [True, True, False]
+    twins = song_of(Line(TUNE, "Choir"), Line(CHORDS, "Choir"), Line(BASS, "Bass"))
+    assert roles_of(twins, mute=("choir",))[:2] == ["muted", "muted"]
+
+
 def test_evidence_adds_up_to_the_score_and_comes_strongest_first():
     song = song_of(Line(TUNE, "Flute", program=73), Line(BASS, "Bass", program=33))
     facts = facts_of(song)

@@ -5,56 +5,28 @@ from __future__ import annotations
 import csv
 import json
 import os
-import re
 import signal
 import subprocess
-import sys
-import threading
 import time
-from pathlib import Path
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import pytest
 
 from arranger.errors import OutputError
 from arranger.options import build_settings
-from arranger.settings import Settings
-from arranger.songbook import BookChoice, BookResult, Record, convert_book
+from arranger.songbook import BookResult, Record, convert_book
 from arranger.songbook.index import opened
 from arranger.songbook.summing_up import as_text
+from tests.songbook.runs import choice, command, edit, environment, tree
 from tests.songbook.songs import write_book, write_song
 
-ROOT = Path(__file__).parent.parent.parent
-
-
-def choice(tmp_path: Path, **changes: object) -> BookChoice:
-    values: dict[str, object] = {
-        "folder": tmp_path / "songs",
-        "out": tmp_path / "out",
-        "settings": Settings(),
-        "workers": 2,
-    }
-    return BookChoice(**{**values, **changes})  # type: ignore[arg-type]
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def by_song(result: BookResult) -> dict[str, Record]:
     return {record.relative: record for record in result.records}
-
-
-def tree(folder: Path) -> dict[str, bytes]:
-    """Return all files below a folder but the index, which holds times."""
-    return {
-        path.relative_to(folder).as_posix(): path.read_bytes()
-        for path in folder.rglob("*")
-        if path.is_file() and not path.name.startswith("songbook.index")
-    }
-
-
-def command(folder: Path, out: Path, *words: str) -> list[str]:
-    return [sys.executable, "-m", "arranger", "songbook", str(folder), "-o", str(out), *words]
-
-
-def environment() -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
 def test_one_or_two_workers_write_the_same_bytes_and_nothing_twice(tmp_path: Path) -> None:
@@ -100,15 +72,57 @@ def test_an_edited_sheet_is_left_alone_and_said(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 2)
     convert_book(choice(tmp_path))
     sheet = tmp_path / "out" / "shelf0" / "song000.duet"
-    lines = sheet.read_text().splitlines(keepends=True)
-    row = next(i for i, line in enumerate(lines) if line.strip().startswith("voice 1"))
-    lines[row] = re.sub(r"[A-G]#?\d", "C4", lines[row], count=1)
-    edited = "".join(lines)
-    sheet.write_text(edited)
+    edited = edit(sheet)
     result = convert_book(choice(tmp_path, settings=build_settings({"transpose": "1"})))
     assert by_song(result)["shelf0/song000.mid"].state == "kept-edit"
     assert by_song(result)["shelf1/song001.mid"].state == "done"
     assert sheet.read_text() == edited
+    assert not result.failed
+
+
+def test_a_kept_edit_is_told_as_its_files_are(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 1)
+    before = by_song(convert_book(choice(tmp_path)))["shelf0/song000.mid"]
+    edit(tmp_path / "out" / "shelf0" / "song000.duet")
+    asked = build_settings({"engine": "twin-counter", "step": "1/6", "mute": ["1"], "tempo": 77})
+    result = convert_book(choice(tmp_path, settings=asked))
+    kept = by_song(result)["shelf0/song000.mid"]
+    assert replace(kept, state="done", edited=False) == before
+    assert (kept.state, kept.edited) == ("kept-edit", True)
+    # Without a ledger only the sheet can tell, and that is said.
+    (tmp_path / "out" / "shelf0" / "song000.ledger.json").write_text('{"format": 1}')
+    kept = by_song(convert_book(choice(tmp_path)))["shelf0/song000.mid"]
+    assert (kept.engine, kept.step, kept.notes) == ("twin-phase", before.step, 0)
+    assert "ledger is no ledger" in kept.message
+
+
+def test_force_and_keep_edits_reach_an_edit_that_was_seen_before(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    convert_book(choice(tmp_path))
+    sheet = tmp_path / "out" / "shelf0" / "song000.duet"
+    generated = sheet.read_text()
+    edited = edit(sheet)
+    for force, keep, state, converted in (
+        (False, False, "kept-edit", 1),
+        (False, False, "kept-edit", 0),
+        (False, True, "done", 1),
+        (False, True, "done", 0),
+        (False, False, "done", 0),
+    ):
+        result = convert_book(choice(tmp_path, force=force, keep_edits=keep))
+        assert by_song(result)["shelf0/song000.mid"].state == state
+        assert result.converted == converted
+        assert sheet.read_text() == edited
+    assert convert_book(choice(tmp_path, force=True)).converted == 1
+    assert sheet.read_text() == generated
+    assert convert_book(choice(tmp_path, force=True)).converted == 0
+
+
+def test_tables_for_no_song_are_remarked(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 1)
+    (tmp_path / "songs" / "songbook.toml").write_text('[songs."shelf9/*"]\nstep = "1/4"\n')
+    result = convert_book(choice(tmp_path))
+    assert "songbook.toml: line 1: no song is called 'shelf9/*'" in as_text(result).splitlines()
     assert not result.failed
 
 
@@ -143,71 +157,6 @@ def test_a_pipe_and_a_dead_link_do_not_hang(tmp_path: Path) -> None:
     found = by_song(convert_book(choice(tmp_path)))
     assert found["pipe.mid"].reason == found["dead.mid"].reason == "unreadable"
     assert found["shelf0/song000.mid"].state == "done"
-
-
-def _children(parent: int) -> list[int]:
-    found = []
-    for state in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            fields = state.read_text().rsplit(") ", 1)[1].split()
-        except OSError:
-            continue
-        if int(fields[1]) == parent:
-            found.append(int(state.parent.name))
-    return found
-
-
-def test_killed_workers_cost_nothing_but_time(tmp_path: Path) -> None:
-    write_book(tmp_path / "songs", 16, notes=300)
-    stop = threading.Event()
-    killed: list[int] = []
-
-    def kill_twice() -> None:
-        while len(killed) < 2 and not stop.wait(0.05):
-            if any((tmp_path / "out").rglob("*.duet")):
-                workers = [
-                    pid
-                    for pid in _children(os.getpid())
-                    if b"popen_loky" in Path(f"/proc/{pid}/cmdline").read_bytes()
-                    and pid not in killed
-                ]
-                if workers:
-                    os.kill(workers[0], signal.SIGKILL)
-                    killed.append(workers[0])
-                    time.sleep(1.0)
-
-    killer = threading.Thread(target=kill_twice)
-    killer.start()
-    try:
-        result = convert_book(choice(tmp_path))
-    finally:
-        stop.set()
-        killer.join()
-    assert killed
-    crashed = [record for record in result.failed if record.reason == "crashed"]
-    assert len(crashed) == len(result.failed) <= len(killed)
-    clean = convert_book(choice(tmp_path, out=tmp_path / "clean"))
-    mended = convert_book(choice(tmp_path))
-    assert mended.records == clean.records
-    assert tree(tmp_path / "out") == tree(tmp_path / "clean")
-
-
-def test_a_run_killed_midway_is_finished_by_the_next(tmp_path: Path) -> None:
-    write_book(tmp_path / "songs", 16, notes=150)
-    out = tmp_path / "out"
-    run = command(tmp_path / "songs", out, "--workers", "2")
-    with subprocess.Popen(
-        run, env=environment(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        start_new_session=True,
-    ) as process:  # fmt: skip
-        while len(list(out.rglob("*.report.html"))) < 4:
-            assert process.poll() is None
-            time.sleep(0.01)
-        os.killpg(process.pid, signal.SIGKILL)
-    (out / "shelf0" / ".writing-left.json").write_text("half")
-    subprocess.run(run, env=environment(), check=True, capture_output=True)
-    convert_book(choice(tmp_path, out=tmp_path / "clean"))
-    assert tree(out) == tree(tmp_path / "clean")
 
 
 def test_a_second_run_at_once_says_so_and_stops(tmp_path: Path) -> None:

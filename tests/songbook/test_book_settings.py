@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from arranger.engine import load_engine
+from arranger.engine.create import new_engine
 from arranger.errors import SettingsError
 from arranger.options import build_settings
 from arranger.settings import Settings
@@ -60,8 +62,64 @@ def test_later_tables_win_and_the_rest_is_inherited(tmp_path: Path) -> None:
         ("[defaults\n", "no valid TOML"),
         ('songs = "a"\n', "songs is no table"),
         ('[songs]\n"a.mid" = 3\n', "'a.mid' is no table"),
+        (
+            '[defaults]\n\nno-sustain = "false"\n',
+            r"line 3: no-sustain: 'false' is neither true nor",
+        ),
+        ("[defaults]\nno-sustain = 1\n", "line 2: no-sustain: 1 is neither true nor false"),
+        ("[defaults]\ntune = true\n", "line 2: tune: True is neither text nor a number"),
+        (
+            '[songs."a.mid"]\nmute = [["a"]]\n',
+            r"line 2: mute: \['a'\] is neither text nor a number",
+        ),
+        ('[songs."aa.mid"]\nstep = "1/4"\n[songs."a.mid"]\nstep = 1979-05-27\n', "line 4: step"),
     ],
 )
 def test_mistakes_are_named_with_their_line(tmp_path: Path, text: str, message: str) -> None:
     with pytest.raises(SettingsError, match=message):
         read(tmp_path, text)
+
+
+def test_later_tables_switch_off_and_empty_what_earlier_ones_set(tmp_path: Path) -> None:
+    book = read(
+        tmp_path,
+        """
+        [defaults]
+        no-sustain = true
+        mute = ["tuba"]
+        drum-channel = [3]
+        cost = ["leap=1"]
+        tune = "flute"
+        drums = "light"
+        [songs."plain.mid"]
+        no-sustain = false
+        mute = []
+        drum-channel = []
+        cost = []
+        tune = false
+        """,
+    )
+    assert not book.for_song("other.mid").read.sustain
+    assert book.for_song("plain.mid") == build_settings({"drums": "light"})
+
+
+def test_an_engine_is_found_beside_the_book(tmp_path: Path) -> None:
+    new_engine(tmp_path / "mine.toml", like="twin-counter")
+    book = read(tmp_path, '[defaults]\nengine = "mine.toml"\n[songs."a"]\nengine = "twin-phase"\n')
+    assert (
+        load_engine(book.for_song("b").engine).profile
+        == load_engine(tmp_path / "mine.toml").profile
+    )
+    assert book.for_song("a").engine == "twin-phase"
+
+
+def test_tables_for_no_song_are_named_with_their_line(tmp_path: Path) -> None:
+    book = read(
+        tmp_path,
+        '[songs]\n"x.mid" = { step = "1/4" }\n'
+        '[songs."aa.mid"]\nstep = "1/4"\n[songs."a.mid"]\n[songs."?.mid"]\n',
+    )
+    assert book.unmatched(["aa.mid", "b.mid"]) == (
+        "songbook.toml: line 2: no song is called 'x.mid'",
+        "songbook.toml: line 5: no song is called 'a.mid'",
+    )

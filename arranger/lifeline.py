@@ -1,0 +1,27 @@
+"""A worker process that ends with the one that started it, however that went.
+
+Apart from all else, and without an import that takes time: a worker is to know this first.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+
+LOOK_SECONDS = 0.2
+"""How often a worker looks whether its parent is still there."""
+
+
+def start_worker(parent: int) -> None:
+    """Prepare a worker process that the process with this id has started."""
+    # Ctrl-C on a terminal reaches the workers too; the parent stops them.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(LOOK_SECONDS)
+    os._exit(0)
