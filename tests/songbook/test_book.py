@@ -21,6 +21,7 @@ from arranger.settings import Settings
 from arranger.songbook import BookChoice, BookResult, Record, convert_book
 from arranger.songbook.index import opened
 from arranger.songbook.summing_up import as_text
+from tests.processes import interruptible, running
 from tests.songbook.songs import write_book, write_song
 
 ROOT = Path(__file__).parent.parent.parent
@@ -41,11 +42,11 @@ def by_song(result: BookResult) -> dict[str, Record]:
 
 
 def tree(folder: Path) -> dict[str, bytes]:
-    """Return all files below a folder but the index, which holds times."""
+    """Return all files below a folder but the index, which holds times, and versions before."""
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
-        if path.is_file() and not path.name.startswith("songbook.index")
+        if path.is_file() and not path.name.startswith("songbook.index") and path.name[-1] != "~"
     }
 
 
@@ -204,7 +205,7 @@ def test_a_run_killed_midway_is_finished_by_the_next(tmp_path: Path) -> None:
             assert process.poll() is None
             time.sleep(0.01)
         os.killpg(process.pid, signal.SIGKILL)
-    (out / "shelf0" / ".writing-left.json").write_text("half")
+    (out / "shelf0" / f".writing-{'0' * 16}").write_text("half")
     subprocess.run(run, env=environment(), check=True, capture_output=True)
     convert_book(choice(tmp_path, out=tmp_path / "clean"))
     assert tree(out) == tree(tmp_path / "clean")
@@ -271,8 +272,8 @@ def test_the_summary_names_what_failed_on_one_line_each(tmp_path: Path) -> None:
 def test_ctrl_c_stops_cleanly(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 30, notes=150)
     out = tmp_path / "out"
-    with subprocess.Popen(
-        command(tmp_path / "songs", out, "--workers", "2"), env=environment(), text=True,
+    with running(
+        interruptible("songbook", tmp_path / "songs", "-o", out, "--workers", "2"),
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
     ) as process:  # fmt: skip
         while len(list(out.rglob("*.report.html"))) < 8:  # by then both workers are at work
