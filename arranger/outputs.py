@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError, SheetError
-from arranger.files import write_pieces
+from arranger.files import check_target, refuse_inputs, write_pieces
 from arranger.report import (
     html_page_pieces,
     ledger_csv_pieces,
@@ -30,6 +30,8 @@ class OutputChoice:
     """Which files are wanted, and where."""
 
     folder: Path
+    song: Path | None = None
+    """The song's file, which no output may replace."""
     audio: str | None = "wav"
     """One of `AUDIO_KINDS`, or None for no sound."""
     force: bool = False
@@ -62,6 +64,7 @@ def write_outputs(
     """Write the files of a conversion and return their paths.
 
     The sheet comes first: when it was edited by hand and may not be overwritten, nothing is written.
+    Nor is anything if one of the files is the song itself, or can't be a target for another reason.
 
     Parameters
     ----------
@@ -77,9 +80,13 @@ def write_outputs(
     Raises
     ------
     OutputError
-        If a file can't be written, or the sheet there was edited by hand.
+        If a file can't be written or is the song, or the sheet there was edited by hand.
     """
     files = output_paths(choice, name)
+    for file in files:
+        check_target(file)
+        if choice.song is not None:
+            refuse_inputs(file, {"the song that is read here": choice.song})
     sheet, as_json, as_csv, page = files[:4]
     write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
     write_pieces(as_json, ledger_json_pieces(conversion))

@@ -24,6 +24,7 @@ from arranger.cli.spread import spread
 from arranger.cli.survey import survey
 from arranger.cli.tidy import tidy
 from arranger.errors import ArrangerError
+from arranger.stopping import ending_cleanly
 from arranger.version import VERSION
 
 app = typer.Typer(
@@ -72,7 +73,8 @@ app.command()(songbook)
 def main() -> None:
     """Run the command line; the entry point of the installed script."""
     try:
-        app()
+        with ending_cleanly():
+            app()
     except ArrangerError as error:
         typer.echo(f"arranger: {error}", err=True)
         sys.exit(1)

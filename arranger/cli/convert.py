@@ -45,7 +45,8 @@ def convert(
     """Turn a song into two voices and drums on one bit.
 
     Writes NAME.duet (the sheet, to edit by hand), NAME.wav (what the hardware will play),
-    NAME.ledger.json and NAME.ledger.csv (what became of every note) and NAME.report.html.
+    NAME.ledger.json and NAME.ledger.csv (what became of every note) and NAME.report.html. What they
+    overwrite is kept as NAME~; the song itself is never overwritten.
 
     \b
     Examples:
@@ -55,14 +56,18 @@ def convert(
       arranger convert parade.mid -o out --transpose 2 --keep-edits
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
+    from arranger.files import STDOUT
     from arranger.outputs import OutputChoice, output_paths, write_outputs
     from arranger.pipeline import convert as convert_song
     from arranger.report import summary, terminal_text
     from arranger.sheet.by_hand import with_edits
     from arranger.song import read_song
 
+    if output == STDOUT:
+        raise typer.BadParameter("convert writes several files: name a folder with -o")
     choice = OutputChoice(
         folder=output,
+        song=song,
         audio=None if no_audio else audio,
         suggestions=not no_suggestions,
         force=force,

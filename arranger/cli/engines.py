@@ -17,7 +17,8 @@ def engines(
         ),
     ] = None,
     file: Annotated[
-        Path | None, typer.Argument(help="After new: the file to write.", metavar="FILE")
+        Path | None,
+        typer.Argument(help="After new: the file to write; - is standard output.", metavar="FILE"),
     ] = None,
     like: Annotated[
         str | None,
@@ -44,8 +45,11 @@ def engines(
         if file is None:
             raise typer.BadParameter("name the file to write: arranger engines new FILE.toml")
         from arranger.engine.create import new_engine
+        from arranger.files import STDOUT
 
         new_engine(file, like=like)
+        if file == STDOUT:
+            return
         typer.echo(f"{file}: edit it, then look at it with: arranger engines {file}")
     elif file is not None or like is not None:
         raise typer.BadParameter("a file and --like are only for: arranger engines new FILE.toml")

@@ -38,7 +38,8 @@ def export(
             "-o",
             "--output",
             metavar="FILE",
-            help="The file to write. Default: beside the sheet, with the format's suffix.",
+            help="The file to write; - is standard output. Default: beside the sheet, with the "
+            "format's suffix (.duet.mid and .duet.musicxml: the song itself may lie there).",
         ),
     ] = None,
     address: Annotated[
@@ -53,9 +54,12 @@ def export(
 ) -> None:
     """Write a sheet in a form that other programs take.
 
+    The sheet and the song it was made from are never overwritten; another file is kept as NAME~.
+
     \b
     Examples:
       arranger export song.duet --as json -o song.json
+      arranger export song.duet --as json -o - | jq .step_seconds
       arranger export song.duet --as c -o song.c
       arranger export song.duet --as data -o song.dat
       arranger export song.duet --as binary --address 0xA000
@@ -63,14 +67,17 @@ def export(
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
     from arranger.errors import SheetError
-    from arranger.files import write_bytes
+    from arranger.files import check_target, is_stdout, shown_target, write_bytes
     from arranger.machine.exporters import export as export_sheet
     from arranger.machine.exporters import export_notes, find_exporter
     from arranger.machine.options import ExportOptions
     from arranger.sheet import read_sheet
+    from arranger.sheet.keep import refuse_sources
 
     target = output or sheet.with_suffix(find_exporter(format_name).suffix)
+    check_target(target)
     content = read_sheet(sheet)
+    refuse_sources(target, sheet, content)
     engine = load_engine(content.engine, beside=sheet)
     try:
         options = ExportOptions(address=address)
@@ -79,6 +86,7 @@ def export(
     except SheetError as error:
         raise error.in_file(sheet) from None
     write_bytes(target, written)
-    typer.echo(f"{target}: {len(written):,} bytes")
+    aside = is_stdout(target)
+    typer.echo(f"{shown_target(target)}: {len(written):,} bytes", err=aside)
     for line in notes:
-        typer.echo(f"  {line}")
+        typer.echo(f"  {line}", err=aside)

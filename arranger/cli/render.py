@@ -19,7 +19,7 @@ def render(
             "-o",
             "--output",
             help="The audio file; its name chooses the format: .wav, .flac or .ogg. "
-            "Default: NAME.wav beside the sheet.",
+            "- is standard output, as WAV. Default: NAME.wav beside the sheet.",
             metavar="FILE",
         ),
     ] = None,
@@ -56,7 +56,8 @@ def render(
     """Make a sheet heard exactly as its engine will play it.
 
     The sound is computed from the clock cycles in which the pin changes, so pitch errors, drum
-    gaps and tempo are the hardware's own. The peak is -12 dBFS.
+    gaps and tempo are the hardware's own. The peak is -12 dBFS. The sheet and the song it was made
+    from are never overwritten; another file is kept as NAME~.
 
     \b
     Examples:
@@ -65,7 +66,12 @@ def render(
       arranger render song.duet -o study.flac --split --rate 96000
       arranger render song.duet --bars 5-8 --loop 4 --watch
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    from arranger.files import is_stdout, shown_target
+
     target = output if output is not None else sheet.with_suffix(".wav")
+    aside = is_stdout(target)
+    if watch and aside:
+        raise typer.BadParameter("--watch writes again and again: name a file with -o")
 
     def once() -> None:
         render_once(sheet, target, rate=rate, speaker=speaker, split=split, bars=bars, rounds=loop)
@@ -74,7 +80,7 @@ def render(
         _watch(sheet, target, once)
     else:
         once()
-        typer.echo(f"{target}")
+        typer.echo(shown_target(target), err=aside)
 
 
 def render_once(
@@ -90,11 +96,15 @@ def render_once(
     """Read a sheet and write its sound."""
     from arranger.engine import load_engine
     from arranger.errors import SheetError
+    from arranger.files import check_target
     from arranger.sheet import read_sheet
+    from arranger.sheet.keep import refuse_sources
     from arranger.sheet.passage import cut_bars, go_round, parse_bars
     from arranger.sound import render as write_audio
 
+    check_target(target)
     content = read_sheet(sheet)
+    refuse_sources(target, sheet, content)
     engine = load_engine(content.engine, beside=sheet)
     if bars is not None:
         content = cut_bars(content, *parse_bars(bars))

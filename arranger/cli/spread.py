@@ -13,6 +13,15 @@ def spread(
     only_look: Annotated[
         bool, typer.Option("--check", help="Write nothing; only tell what would be done.")
     ] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            metavar="FILE",
+            help="Leave the sheet as it is and write here; - is standard output.",
+        ),
+    ] = None,
 ) -> None:
     """Bring each edit to the other bars that were generated like the edited one.
 
@@ -25,8 +34,9 @@ def spread(
       arranger spread --check song.duet
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError
-    from arranger.sheet import read_sheet
-    from arranger.sheet.keep import overwrite
+    from arranger.files import is_stdout
+    from arranger.sheet import read_sheet, write_sheet
+    from arranger.sheet.keep import refuse_sources
     from arranger.sheet.spread import spread_edits
 
     before = read_sheet(sheet)
@@ -34,14 +44,21 @@ def spread(
         found = spread_edits(before)
     except ArrangerError as error:
         raise error.in_file(sheet) from error
-    if found.copied and not only_look:
-        overwrite(sheet, found.sheet)
+    aside = output is not None and is_stdout(output)
+    if output is not None:
+        refuse_sources(output, sheet, before)
+    if not only_look and (found.copied or output is not None):
+        write_sheet(found.sheet, sheet if output is None else output)
     numbers = [bar.number for bar in before.bars]
     for source, targets in found.copied:
         told = ", ".join(str(numbers[bar]) for bar in targets)
-        typer.echo(f"bar {numbers[source]}: {'would go' if only_look else 'went'} to {told}")
+        typer.echo(
+            f"bar {numbers[source]}: {'would go' if only_look else 'went'} to {told}", err=aside
+        )
     for bars in found.differing:
         told = ", ".join(str(numbers[bar]) for bar in bars)
-        typer.echo(f"bars {told}: were alike, edited in different ways, left as they are")
+        typer.echo(
+            f"bars {told}: were alike, edited in different ways, left as they are", err=aside
+        )
     if not found.copied:
-        typer.echo(f"{sheet}: no edit to spread")
+        typer.echo(f"{sheet}: no edit to spread", err=aside)

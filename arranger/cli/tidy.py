@@ -14,6 +14,15 @@ def tidy(
         bool,
         typer.Option("--check", help="Write nothing; exit code 1 if a sheet isn't tidy."),
     ] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "-o",
+            "--output",
+            metavar="FILE",
+            help="Leave the sheet (only one) as it is and write here; - is standard output.",
+        ),
+    ] = None,
 ) -> None:
     """Align the columns of a sheet, and write pitches and bar numbers in one way.
 
@@ -24,9 +33,15 @@ def tidy(
     Examples:
       arranger tidy song.duet
       arranger tidy --check *.duet
+      arranger tidy song.duet -o - | diff song.duet -
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.sheet.tidy import tidy_file
 
+    if output is not None:
+        if len(sheets) != 1 or only_look:
+            raise typer.BadParameter("-o is for one sheet, without --check")
+        _tidy_elsewhere(sheets[0], output)
+        return
     untidy = 0
     for sheet in sheets:
         changed = tidy_file(sheet, write=not only_look)
@@ -37,3 +52,14 @@ def tidy(
             typer.echo(f"{sheet}: {'aligned' if changed else 'was tidy'}")
     if only_look and untidy:
         raise typer.Exit(1)
+
+
+def _tidy_elsewhere(sheet: Path, output: Path) -> None:
+    from arranger.files import is_stdout, shown_target
+    from arranger.sheet import read_sheet, write_sheet
+    from arranger.sheet.keep import refuse_sources
+
+    content = read_sheet(sheet)
+    refuse_sources(output, sheet, content)
+    write_sheet(content, output)
+    typer.echo(f"{shown_target(output)}: aligned", err=is_stdout(output))

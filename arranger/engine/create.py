@@ -7,7 +7,7 @@ from pathlib import Path
 
 from arranger.engine.load import builtin_text
 from arranger.errors import OutputError
-from arranger.files import write_text
+from arranger.files import STDOUT, write_text
 
 _TEMPLATE = Path(__file__).parent / "template.toml"
 _NAME = re.compile(r'^name = ".*"$', re.MULTILINE)
@@ -21,7 +21,7 @@ def new_engine(path: str | Path, *, like: str | None = None) -> None:
     Parameters
     ----------
     path
-        The file to write; it must not exist.
+        The file to write; it must not exist. ``-``: standard output.
     like
         Begin with the description of this built-in engine; None: with a small one that explains
         every key.
@@ -34,7 +34,7 @@ def new_engine(path: str | Path, *, like: str | None = None) -> None:
         If there is no built-in engine of that name.
     """
     path = Path(path)
-    if path.suffix != ".toml":
+    if path != STDOUT and path.suffix != ".toml":
         raise OutputError("is no TOML file by its name", file=path, remedy="end the name in .toml")
     if path.exists():
         raise OutputError("exists already", file=path, remedy="choose another name")

@@ -27,6 +27,7 @@ class Exporter(NamedTuple):
     """One format."""
 
     suffix: str
+    """Of the default name. Not one that a song has: the song may lie beside the sheet."""
     what: str
     module: str
     function: str
@@ -59,10 +60,13 @@ EXPORTERS = {
         "export_assembly",
     ),
     "midi": Exporter(
-        ".mid", "two tracks and drums for music programs", "arranger.sheet.midi", "export_midi"
+        ".duet.mid",
+        "two tracks and drums for music programs",
+        "arranger.sheet.midi",
+        "export_midi",
     ),
     "musicxml": Exporter(
-        ".musicxml",
+        ".duet.musicxml",
         "two staves for notation programs",
         "arranger.sheet.musicxml",
         "export_musicxml",

@@ -64,7 +64,7 @@ def read_sheet(path: str | Path) -> Sheet:
 
 
 def write_sheet(sheet: Sheet, path: str | Path) -> None:
-    """Write a sheet as text, atomically. It overwrites: see `arranger.sheet.keep` for care.
+    """Write a sheet as text; see `arranger.files` for what that does to a file that is there.
 
     Raises
     ------

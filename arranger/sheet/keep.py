@@ -1,7 +1,7 @@
-"""Writing a generated sheet where one may stand already: no edit is ever lost.
+"""What must not be overwritten: a sheet with edits, the sheet that is read, the song behind it.
 
 A sheet that a hand has changed, or that can't be read (an edit half done), is not overwritten unless
-asked. Each write that does overwrite leaves the version before beside it, once, as ``NAME.duet~``.
+asked. `arranger.files` keeps what is overwritten all the same, once, as ``NAME.duet~``.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, OutputError
-from arranger.files import write_bytes
+from arranger.files import refuse_inputs, write_bytes
 from arranger.sheet.digest import is_edited
 from arranger.sheet.io import read_sheet
+from arranger.sheet.mark import MARK
 from arranger.sheet.text import format_sheet
 
 if TYPE_CHECKING:
@@ -40,9 +41,9 @@ class Standing(NamedTuple):
 
 
 def look(path: str | Path) -> Standing:
-    """Return what stands where a sheet is to be written."""
+    """Return what stands where a sheet is to be written; only plain files are read."""
     path = Path(path)
-    if not path.exists():
+    if not path.is_file():
         return Standing(State.ABSENT)
     try:
         sheet = read_sheet(path)
@@ -95,35 +96,40 @@ def write_generated(path: str | Path, sheet: Sheet, *, force: bool = False) -> N
     content = format_sheet(sheet).encode("utf-8")
     if not force and not _holds(path, content):
         check_overwritable(path)
-    _overwrite(path, content)
+    write_bytes(path, content)
 
 
-def overwrite(path: str | Path, sheet: Sheet) -> None:
-    """Write a sheet; the version before, if it was another, is kept as ``NAME.duet~``.
+def refuse_sources(target: Path, path: Path, sheet: Sheet) -> None:
+    """Refuse a target that is the sheet an output is made from, or the song behind it.
 
-    Both writes are atomic: a program that is stopped in between leaves the old sheet whole.
+    The song is known by its content, and beside the sheet also by its name: it may have been changed
+    since. A MIDI file there that was exported from a sheet isn't taken for it by its name.
+
+    Parameters
+    ----------
+    target
+        Where an output is to go.
+    path, sheet
+        The sheet that was read.
 
     Raises
     ------
     OutputError
-        If a file can't be written.
+        If it is one of them.
     """
-    _overwrite(Path(path), format_sheet(sheet).encode("utf-8"))
+    inputs = {"the sheet that is read here": path}
+    name = sheet.source_file.replace("\\", "/").rsplit("/", 1)[-1]
+    song = path.parent / name
+    if name and song.is_file() and not _is_export(song):
+        inputs["the song that the sheet was made from"] = song
+    refuse_inputs(target, inputs, sheet.source_sha256)
 
 
-def _overwrite(path: Path, content: bytes) -> None:
-    before = _content(path)
-    if before == content:
-        return
-    if before is not None:
-        write_bytes(backup_path(path), before)
-    write_bytes(path, content)
-
-
-def backup_path(path: str | Path) -> Path:
-    """Return where the version before is kept."""
-    path = Path(path)
-    return path.with_name(path.name + "~")
+def _is_export(path: Path) -> bool:
+    try:
+        return MARK.encode() in path.read_bytes()
+    except OSError:
+        return False
 
 
 def _holds(path: Path, content: bytes) -> bool:
@@ -132,19 +138,6 @@ def _holds(path: Path, content: bytes) -> bool:
         return path.stat().st_size == len(content) and path.read_bytes() == content
     except OSError:
         return False
-
-
-def _content(path: Path) -> bytes | None:
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise OutputError(
-            f"can't be read to be kept: {error.strerror or error}",
-            file=path,
-            remedy="choose another folder with -o",
-        ) from error
 
 
 def _reason(found: Standing) -> str:

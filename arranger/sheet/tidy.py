@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from arranger.sheet.io import read_text
-from arranger.sheet.keep import overwrite
+from arranger.sheet.io import read_text, write_sheet
 from arranger.sheet.parse import parse
 from arranger.sheet.text import format_sheet
 
@@ -37,5 +36,5 @@ def tidy_file(path: str | Path, *, write: bool = True) -> bool:
     if tidied == text:
         return False
     if write:
-        overwrite(path, parse(tidied, path))
+        write_sheet(parse(tidied, path), path)
     return True

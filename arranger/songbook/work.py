@@ -82,7 +82,11 @@ def _converted(job: Job) -> Record:
     folder = job.out.joinpath(*job.place.split("/")[:-1])
     name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
-        folder=folder, audio=job.audio, force=job.force, keep_edits=job.keep_edits
+        folder=folder,
+        song=job.source,
+        audio=job.audio,
+        force=job.force,
+        keep_edits=job.keep_edits,
     )
     paths = output_paths(choice, name)
     if not (job.force or job.keep_edits):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import OutputError, SettingsError
-from arranger.files import replacing
+from arranger.files import replacing, shown_target, writes_through
 from arranger.sound.audio import samples as audio_samples
 from arranger.sound.speaker import SPEAKERS
 from arranger.sound.steps import step_length
@@ -103,7 +103,8 @@ def render(
     sheet, engine
         What to play, and on what.
     path
-        A name that ends in .wav, .flac or .ogg.
+        A name that ends in .wav, .flac or .ogg; standard output, a device or a pipe of another name
+        gets WAV.
     sample_rate, speaker, split
         See `samples`.
     progress
@@ -117,7 +118,10 @@ def render(
         See `samples`.
     """
     path = Path(path)
-    if path.suffix.lower() not in FORMATS:
+    suffix = path.suffix.lower()
+    if suffix not in FORMATS and writes_through(path):
+        suffix = ".wav"
+    if suffix not in FORMATS:
         raise OutputError(
             f"{path.suffix or 'no suffix'} is no audio format that can be written",
             file=path,
@@ -125,16 +129,22 @@ def render(
         )
     import soundfile
 
-    container, coding = FORMATS[path.suffix.lower()]
+    container, coding = FORMATS[suffix]
     cycles = sheet.steps * step_length(sheet, engine).cycles
     total = cycles * sample_rate // engine.clock_hz
     done = 0
     blocks = samples(sheet, engine, sample_rate=sample_rate, speaker=speaker, split=split)
     try:
         with (
-            replacing(path) as temporary,
+            replacing(path) as file,
             soundfile.SoundFile(
-                temporary, "w", sample_rate, 2 if split else 1, coding, format=container
+                file.fileno(),
+                "w",
+                sample_rate,
+                2 if split else 1,
+                coding,
+                format=container,
+                closefd=False,
             ) as sink,
         ):
             for block in blocks:
@@ -146,5 +156,7 @@ def render(
                     progress(min(done, total), total)
     except soundfile.SoundFileError as error:
         raise OutputError(
-            f"can't be written: {error}", file=path, remedy="choose another name or rate"
+            f"can't be written: {error}",
+            file=shown_target(path),
+            remedy="choose another name or rate",
         ) from error

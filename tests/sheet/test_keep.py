@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.errors import OutputError, SheetError
+from arranger.files import backup_path
 from arranger.sheet import (
     Sheet,
     format_sheet,
@@ -24,7 +25,7 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.keep import State, backup_path, look, write_generated
+from arranger.sheet.keep import State, look, write_generated
 
 from . import edits
 
@@ -97,14 +98,14 @@ import random, sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 from tests.sheet import edits
-from arranger.sheet.keep import overwrite
+from arranger.sheet import write_sheet
 old, new = (edits.generated(random.Random(n), bars=1500) for n in (1, 2))
 path = Path(sys.argv[2])
-overwrite(path, old)
+write_sheet(old, path)
 print("ready", flush=True)
 while True:
-    overwrite(path, new)
-    overwrite(path, old)
+    write_sheet(new, path)
+    write_sheet(old, path)
 """
 
 

@@ -5,21 +5,22 @@ from __future__ import annotations
 import random
 import signal
 import subprocess
-import sys
 from dataclasses import replace
-from pathlib import Path
 from queue import Queue
 from threading import Thread
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 import soundfile
 
 from arranger.engine import load_engine
 from arranger.sheet import write_sheet
+from tests.processes import interruptible, running
 
 from . import edits
 
-ROOT = Path(__file__).parents[2]
+if TYPE_CHECKING:
+    from pathlib import Path
+
 PATIENCE_SECONDS = 30.0
 """For a machine with much else to do; the time that it takes is measured in the benchmark."""
 
@@ -44,14 +45,9 @@ def test_each_save_is_heard_and_an_error_is_told_without_giving_up(tmp_path: Pat
     )
     write_sheet(sheet, path)
     command = ["render", str(path), "--watch", "--bars", "2-3", "--loop", "2"]
-    process = subprocess.Popen(
-        [sys.executable, "-u", "-m", "arranger", *command],
-        cwd=ROOT,
-        text=True,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-    )
-    with process:
+    with running(
+        interruptible(*command), stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    ) as process:
         assert process.stdout is not None
         lines = lines_of(process.stdout)
         assert "watching" in lines.get(timeout=PATIENCE_SECONDS)

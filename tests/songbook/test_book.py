@@ -18,6 +18,7 @@ from arranger.options import build_settings
 from arranger.songbook import BookResult, Record, convert_book
 from arranger.songbook.index import opened
 from arranger.songbook.summing_up import as_text
+from tests.processes import interruptible, running
 from tests.songbook.runs import choice, command, edit, environment, tree
 from tests.songbook.songs import write_book, write_song
 
@@ -220,8 +221,8 @@ def test_the_summary_names_what_failed_on_one_line_each(tmp_path: Path) -> None:
 def test_ctrl_c_stops_cleanly(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 30, notes=150)
     out = tmp_path / "out"
-    with subprocess.Popen(
-        command(tmp_path / "songs", out, "--workers", "2"), env=environment(), text=True,
+    with running(
+        interruptible("songbook", tmp_path / "songs", "-o", out, "--workers", "2"),
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True,
     ) as process:  # fmt: skip
         while len(list(out.rglob("*.report.html"))) < 8:  # by then both workers are at work
