@@ -55,8 +55,8 @@ def write_bytes(path: Path, content: bytes) -> None:
 
 
 def write_text(path: Path, content: str) -> None:
-    """Write UTF-8 text with line feeds atomically; see `replacing`."""
-    write_bytes(path, content.encode("utf-8"))
+    """Write UTF-8 text with line feeds atomically; what UTF-8 lacks (half a pair) as an escape."""
+    write_bytes(path, content.encode("utf-8", "backslashreplace"))
 
 
 def sweep(folder: Path) -> None:

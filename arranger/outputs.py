@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from arranger.errors import SettingsError, SheetError
+from arranger.errors import SheetError, UsageError
 from arranger.files import write_bytes, write_text
 from arranger.report import html_page, ledger_csv, ledger_json, suggestions
 from arranger.sheet.keep import write_generated
@@ -36,7 +36,7 @@ class OutputChoice:
 
     def __post_init__(self) -> None:
         if self.audio is not None and self.audio not in AUDIO_KINDS:
-            raise SettingsError(f"{self.audio!r} is none of {', '.join(AUDIO_KINDS)}")
+            raise UsageError(f"{self.audio!r} is none of {', '.join(AUDIO_KINDS)}")
 
 
 def output_paths(choice: OutputChoice, name: str) -> tuple[Path, ...]:

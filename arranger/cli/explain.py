@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say_text
+
 
 def explain(
     sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
@@ -37,4 +39,4 @@ def explain(
     from arranger.weigh_sheet import weigh_sheet_bar
 
     found = weigh_sheet_bar(sheet, bar, song=song, most=most)
-    typer.echo(weighing_json(found) if json else weighing_text(found))
+    say_text(weighing_json(found) if json else weighing_text(found))

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from arranger.cli.progress import progress_bar
+from arranger.cli.terminal import say
 
 
 def render(
@@ -65,7 +66,7 @@ def render(
       arranger render song.duet -o study.flac --split --rate 96000
       arranger render song.duet --bars 5-8 --loop 4 --watch
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    target = output if output is not None else sheet.with_suffix(".wav")
+    target = output if output is not None else sheet.parent / f"{sheet.stem}.wav"
 
     def once() -> None:
         render_once(sheet, target, rate=rate, speaker=speaker, split=split, bars=bars, rounds=loop)
@@ -74,7 +75,7 @@ def render(
         _watch(sheet, target, once)
     else:
         once()
-        typer.echo(f"{target}")
+        say(f"{target}")
 
 
 def render_once(
@@ -88,10 +89,11 @@ def render_once(
     rounds: int = 1,
 ) -> None:
     """Read a sheet and write its sound."""
+    from arranger.bars import parse_bars
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.sheet import read_sheet
-    from arranger.sheet.passage import cut_bars, go_round, parse_bars
+    from arranger.sheet.passage import cut_bars, go_round
     from arranger.sound import render as write_audio
 
     content = read_sheet(sheet)
@@ -120,15 +122,15 @@ def _watch(sheet: Path, target: Path, once: Callable[[], None]) -> None:
     from arranger.errors import ArrangerError
     from arranger.sheet.watch import saves
 
-    typer.echo(f"watching {sheet}, Ctrl-C ends")
+    say(f"watching {sheet}, Ctrl-C ends")
     try:
         for _ in saves(sheet):
             begun = perf_counter()
             try:
                 once()
             except ArrangerError as error:
-                typer.echo(f"arranger: {error}", err=True)
+                say(f"arranger: {error}", error=True)
             else:
-                typer.echo(f"{target}: {perf_counter() - begun:.2f} s")
+                say(f"{target}: {perf_counter() - begun:.2f} s")
     except KeyboardInterrupt:
-        typer.echo()
+        say()

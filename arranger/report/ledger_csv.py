@@ -51,7 +51,7 @@ def ledger_csv(conversion: Conversion) -> bytes:
     """Return the ledger as CSV; several reasons are separated by a space."""
     columns = {**text_columns(conversion), **_own_columns(conversion)}
     rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
-    return "\r\n".join([",".join(COLUMNS), *rows, ""]).encode()
+    return "\r\n".join([",".join(COLUMNS), *rows, ""]).encode("utf-8", "backslashreplace")
 
 
 def _own_columns(conversion: Conversion) -> dict[str, list[str]]:

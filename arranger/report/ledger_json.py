@@ -30,7 +30,9 @@ def ledger_json(conversion: Conversion) -> bytes:
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
     notes = ",\n".join(_lines(conversion))
     tail = json.dumps({**found.totals(), "reasons": found.reasons()})
-    return f'{head[:-2]},\n "notes": [\n{notes}\n],\n "totals": {tail}\n}}\n'.encode()
+    return f'{head[:-2]},\n "notes": [\n{notes}\n],\n "totals": {tail}\n}}\n'.encode(
+        "utf-8", "backslashreplace"
+    )
 
 
 def schema() -> dict[str, Any]:
