@@ -26,8 +26,7 @@ def explain(
 ) -> None:
     """Tell what was weighed in a bar: the choice made, the runners-up, and the difference by term.
 
-    The song is converted again with the settings in the sheet's header; edits by hand and a limit on
-    bytes are not looked at. Costs are in beats of the tune: leaving out a tune note of one beat costs about 1.
+    The song is converted again with the settings in the sheet's header; edits by hand are not looked at. Costs are in beats of the tune: leaving out a tune note of one beat costs about 1.
     A term can be weighed differently with ``arranger convert --cost TERM=N``.
 
     \b
