@@ -4,13 +4,14 @@ The digests of the bars as generated tell which bars were alike (a repeated sect
 which of them a hand has changed since. Where the changed ones agree, the others of their kind take
 the change; where they differ, the hand meant them to, and nothing is done.
 
-Only what bars play is spread, not loop marks. A bar that stands where another was taken out is an
-edit of it only if it has its number: else it is new. A bar that isn't named sounds as before: where
+Only what bars play is spread, not loop marks. A bar is an edit of a generated one only if it has its
+number and stands where no bar was put in or taken out: else it is new. A bar that isn't named sounds as before: where
 it began by holding a tone that the bar before no longer leaves, it starts that tone itself.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -53,16 +54,19 @@ def spread_edits(sheet: Sheet) -> Spread:
     bars = cut(sheet)
     base = sheet.generated.bars
     matched = match_bars(base, bar_digests(sheet), [bar.head.number for bar in bars])
+    pairs = [(place, origin) for place, origin in enumerate(matched) if origin is not None]
+    as_they_were = [(j, i) for j, i in pairs if not _differs(bars[j], base[i].digest)]
+    fixed = [(-1, -1), *as_they_were, (len(bars), len(base))]
     kinds: dict[tuple[str, int], dict[str, list[int]]] = {}
-    for place, (bar, origin) in enumerate(zip(bars, matched, strict=True)):
-        if origin is None:
-            continue
-        now, was = _content(bar), base[origin].digest
-        if _differs(bar, was):
-            if bar.head.number != base[origin].number:
+    for place, origin in pairs:
+        bar = bars[place]
+        now = was = _content(bar)
+        after = bisect_left(fixed, (place, origin))
+        if fixed[after] != (place, origin):
+            was = base[origin].digest
+            in_place = all(j - place == i - origin for j, i in fixed[after - 1 : after + 1])
+            if not in_place or bar.head.number != base[origin].number:
                 continue
-        else:
-            was = now
         kinds.setdefault((was, bar.head.steps), {}).setdefault(now, []).append(place)
     copied: list[tuple[int, tuple[int, ...]]] = []
     differing: list[tuple[int, ...]] = []

@@ -115,6 +115,15 @@ def test_a_new_bar_in_place_of_a_deleted_ending_goes_nowhere() -> None:
     new = sheet.bars[3]._replace(number=9)
     edited = replace(with_cell(sheet, 12, 70), bars=(*sheet.bars[:3], new))
     assert spread_edits(edited).copied == ()
+    longer = sheet_of(60, 64, 62, 64, 65)
+    shorter = replace(
+        with_cell(longer, 12, 70),
+        bars=longer.bars[:4],
+        voice1=(*longer.voice1[:12], 70, 70, 70, 70),
+        voice2=longer.voice2[:16],
+        drums=longer.drums[:16],
+    )
+    assert spread_edits(shorter).copied == ()
 
 
 @given(st.integers(0, 2**32), st.integers(0, 7))
