@@ -189,6 +189,8 @@ def sheets(rng: Random, tally: Tally, count: int, seeds: list[Path]) -> None:
             commands.append(["explain", "fuzzed.duet", bar, "--song", "two_gulls.mid"])
         for words in commands:
             tally.command(words, path)
+        if (index + 1) % 100 == 0 or index + 1 == count:
+            print(f"{index + 1} sheets, {sum(tally.broken.values())} broken promises", flush=True)
 
 
 def ledgers(rng: Random, tally: Tally, count: int, seeds: list[Path]) -> None:
@@ -275,10 +277,11 @@ def main() -> None:
     rng, tally = Random(asked.seed), Tally()
     with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
         seeds = prepared()
-        sheets(rng, tally, asked.sheets, seeds)
         ledgers(rng, tally, asked.ledgers, seeds)
+        print(f"{asked.ledgers} ledgers: {sum(tally.codes.values())} commands", flush=True)
         arguments(rng, tally, asked.arguments)
-    print(f"{asked.sheets} sheets, {asked.ledgers} ledgers, {asked.arguments} lines of arguments")
+        print(f"{asked.arguments} lines of arguments", flush=True)
+        sheets(rng, tally, asked.sheets, seeds)
     print(", ".join(f"{what}: {count}" for what, count in sorted(tally.codes.items())))
     print(f"slowest {tally.slowest[0]:.2f} s of processor time: {tally.slowest[1]}")
     print(f"most memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
