@@ -25,6 +25,7 @@ from arranger.settings import (
 )
 
 DRAWN: dict[str, st.SearchStrategy[object]] = {
+    **{option.name: st.integers(50, 1_000_000) for option in OPTIONS if option.metavar == "N"},
     "engine": st.sampled_from(["twin-phase", "twin-counter", "my engine.toml"]),
     "no-sustain": st.booleans(),
     "pattern": st.integers(1, 9),
@@ -53,10 +54,6 @@ DRAWN: dict[str, st.SearchStrategy[object]] = {
         st.builds("{}={}".format, st.sampled_from(["A", "9-16"]), st.sampled_from(TEXTURES[:-1])),
         max_size=3,
     ),
-    **{
-        f"max-{what}": st.integers(1, 2**40)
-        for what in ("file-bytes", "notes", "tracks", "beats", "steps")
-    },
     "max-bytes": st.integers(1, 60000),
 }
 WORDS = st.fixed_dictionaries({}, optional=DRAWN)
