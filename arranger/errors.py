@@ -77,6 +77,10 @@ class SettingsError(ArrangerError, ValueError):
     """A setting that doesn't exist, doesn't fit the song, or contradicts another."""
 
 
+class UsageError(SettingsError):
+    """A choice that can't be had whatever the song or sheet: on the command line, wrong usage."""
+
+
 class LimitError(ArrangerError, ValueError):
     """Input that is larger than a limit which the user may raise."""
 

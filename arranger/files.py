@@ -33,6 +33,7 @@ __all__ = [
     "STDOUT",
     "backup_path",
     "check_target",
+    "encoded",
     "is_stdout",
     "refuse_inputs",
     "replacing",
@@ -102,8 +103,13 @@ def write_pieces(path: Path, pieces: Iterable[bytes]) -> None:
 
 
 def write_text(path: Path, content: str) -> None:
-    """Write UTF-8 text with line feeds; see `replacing`."""
-    write_bytes(path, content.encode("utf-8"))
+    """Write UTF-8 text with line feeds; what UTF-8 lacks (half a pair) as an escape."""
+    write_pieces(path, encoded((content,)))
+
+
+def encoded(pieces: Iterable[str]) -> Iterator[bytes]:
+    """Yield text as UTF-8, what UTF-8 lacks (half a pair) as an escape."""
+    return (piece.encode("utf-8", "backslashreplace") for piece in pieces)
 
 
 def backup_path(path: str | Path) -> Path:

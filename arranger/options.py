@@ -12,7 +12,8 @@ import shlex
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.errors import SettingsError
+from arranger.bars import parse_bars
+from arranger.errors import ArrangerError, SettingsError, UsageError
 from arranger.settings import (
     BEATS,
     CLOCKS,
@@ -81,14 +82,6 @@ def _step(text: str) -> Fraction:
     return steps[text]
 
 
-def _bars(text: str) -> tuple[int, int]:
-    match = re.fullmatch(r"(\d{1,6})(?:-(\d{1,6}))?", text)
-    if match is None or int(match[2] or match[1]) < int(match[1]):
-        message = "is no passage of bars (like 5-8, or 12)"
-        raise ValueError(message)
-    return int(match[1]), int(match[2] or match[1])
-
-
 def _loop(text: str) -> str:
     if text not in {"auto", "none"} and not re.fullmatch(r"\d{1,6}", text):
         message = "is neither auto, none nor a bar number"
@@ -107,15 +100,19 @@ def _transpose(text: str) -> int | str:
 
 
 def _cost(text: str) -> tuple[str, float]:
+    # Imported here: the terms stand among what needs numpy, and are rarely asked for.
+    from arranger.reduce.cost import term_named
+
     name, _, value = text.partition("=")
+    term = term_named(name)
     message = "is not of the form TERM=NUMBER, with a number of 0 or more"
     try:
         weight = float(value)
     except ValueError:
         raise ValueError(message) from None
-    if not (name and 0 <= weight < float("inf")):
+    if not 0 <= weight < float("inf"):
         raise ValueError(message)
-    return name, weight
+    return term, weight
 
 
 def _section_texture(text: str) -> tuple[str, str]:
@@ -170,7 +167,7 @@ OPTIONS: tuple[Option, ...] = (
         "clock", "grid", "clock", _one_of(*CLOCKS), "one", "HOW",
         "beat: one tempo throughout; clock: slower passages get longer tones.",
     ),
-    Option("bars", "grid", "bars", _bars, "one", "A-B", "Convert only these bars."),
+    Option("bars", "grid", "bars", parse_bars, "one", "A-B", "Convert only these bars."),
     Option("loop", "grid", "loop", _loop, "one", "BAR", "Bar to go back to, auto or none."),
     Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
     Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name."),
@@ -227,7 +224,7 @@ def build_settings(words: Mapping[str, object], base: Settings | None = None) ->
         if name not in _BY_NAME:
             near = difflib.get_close_matches(name, _BY_NAME, 1)
             remedy = f"did you mean {near[0]!r}?" if near else "see arranger convert --help"
-            raise SettingsError(f"there is no setting {name!r}", remedy=remedy)
+            raise UsageError(f"there is no setting {name!r}", remedy=remedy)
         option = _BY_NAME[name]
         if value is not None:
             unasked = value is False or value == []
@@ -305,15 +302,17 @@ def _parsed(option: Option, value: object) -> object:
         return False
     items = value if isinstance(value, list | tuple) else [value]
     if option.kind == "one" and len(items) != 1:
-        raise SettingsError(f"{option.name} takes one value, not {len(items)}")
+        raise UsageError(f"{option.name} takes one value, not {len(items)}")
     parsed = []
     for item in items:
         if isinstance(item, bool) or not isinstance(item, str | int | float):
             raise SettingsError(f"{option.name}: {item!r} is neither text nor a number")
         try:
             parsed.append(option.parse(str(item)))
+        except ArrangerError as error:
+            raise UsageError(f"{option.name}: {error.what}", remedy=error.remedy) from None
         except ValueError as error:
-            raise SettingsError(
+            raise UsageError(
                 f"{option.name}: {str(item)!r} {error}", remedy=option.help.rstrip(".")
             ) from None
     if option.field in {"costs", "section_textures"}:
@@ -327,12 +326,11 @@ def _spelled(option: Option, value: object) -> Iterator[str]:
         yield flag
     elif isinstance(value, dict):
         for key, chosen in value.items():
-            spelled = chosen if isinstance(chosen, str) else f"{chosen:g}"
-            yield from (flag, f"{key}={spelled}")
+            yield from (flag, f"{key}={chosen}")
     elif option.field == "bars":
         yield from (flag, "-".join(str(bar) for bar in value))  # type: ignore[attr-defined]
     elif option.kind == "many":
         for item in value:  # type: ignore[attr-defined]
             yield from (flag, str(item))
     else:
-        yield from (flag, f"{value:g}" if isinstance(value, float) else str(value))
+        yield from (flag, str(value))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from arranger.errors import SettingsError, SheetError
-from arranger.files import check_target, refuse_inputs, write_pieces
+from arranger.errors import SheetError, UsageError
+from arranger.files import check_target, encoded, refuse_inputs, write_pieces
 from arranger.report import (
     html_page_pieces,
     ledger_csv_pieces,
@@ -43,7 +43,7 @@ class OutputChoice:
 
     def __post_init__(self) -> None:
         if self.audio is not None and self.audio not in AUDIO_KINDS:
-            raise SettingsError(f"{self.audio!r} is none of {', '.join(AUDIO_KINDS)}")
+            raise UsageError(f"{self.audio!r} is none of {', '.join(AUDIO_KINDS)}")
 
 
 def output_paths(choice: OutputChoice, name: str) -> tuple[Path, ...]:
@@ -92,7 +92,7 @@ def write_outputs(
     write_pieces(as_json, ledger_json_pieces(conversion))
     write_pieces(as_csv, ledger_csv_pieces(conversion))
     tried = suggestions(conversion) if choice.suggestions else ()
-    write_pieces(page, (piece.encode() for piece in html_page_pieces(conversion, tried)))
+    write_pieces(page, encoded(html_page_pieces(conversion, tried)))
     for audio in files[4:]:
         try:
             render(conversion.sheet, conversion.engine, audio, progress=progress)

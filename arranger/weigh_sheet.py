@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.engine import load_engine
-from arranger.errors import SheetError
+from arranger.errors import SettingsError, SheetError
 from arranger.grid import plan_grid
 from arranger.options import read_command_line
 from arranger.reduce.weighing import weigh_bar
@@ -52,7 +52,10 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
             file=path,
             remedy="name it with --song",
         )
-    settings = read_command_line(sheet.settings)
+    try:
+        settings = read_command_line(sheet.settings)
+    except SettingsError as error:
+        raise error.in_file(path) from None
     found = read_song(source, settings.read)
     if sheet.source_sha256 and found.sha256 != sheet.source_sha256:
         raise SheetError(
@@ -60,6 +63,6 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
             file=path,
             remedy="name the right one with --song, or convert again",
         )
-    engine = load_engine(settings.engine)
+    engine = load_engine(settings.engine, beside=path)
     grid = plan_grid(found, engine, settings.grid)
     return weigh_bar(found, engine, grid, settings.reduce, bar, most=most)

@@ -9,10 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError
-from arranger.options import OPTIONS, Option, build_settings, command_line, spell
+from arranger.options import OPTIONS, Option, build_settings, command_line, read_command_line, spell
+from arranger.reduce.cost import TERMS
 from arranger.settings import (
+    BEATS,
+    CLOCKS,
     DRUM_AMOUNTS,
     STEP_CHOICES,
+    SWINGS,
     TEXTURES,
     GridSettings,
     ReadSettings,
@@ -20,28 +24,39 @@ from arranger.settings import (
     Settings,
 )
 
-WORDS = st.fixed_dictionaries(
-    {},
-    optional={
-        "engine": st.sampled_from(["twin-phase", "twin-counter", "my engine.toml"]),
-        "no-sustain": st.booleans(),
-        "pattern": st.integers(1, 9),
-        "drum-channel": st.lists(st.integers(1, 16), max_size=3),
-        "step": st.sampled_from([str(step) for step in STEP_CHOICES]),
-        "tempo": st.integers(20, 400).map(lambda bpm: bpm / 2),
-        "bars": st.tuples(st.integers(1, 50), st.integers(0, 50)).map(
-            lambda pair: f"{pair[0]}-{sum(pair)}"
-        ),
-        "loop": st.sampled_from(["auto", "none", "5"]),
-        "tune": st.text("abc '\"-é", min_size=1, max_size=8),
-        "mute": st.lists(st.text("ab 1", min_size=1, max_size=4), max_size=3),
-        "transpose": st.one_of(st.just("auto"), st.integers(-24, 24)),
-        "texture": st.sampled_from(TEXTURES),
-        "drums": st.sampled_from(DRUM_AMOUNTS),
-        "cost": st.lists(st.sampled_from(["leap=0.5", "crossing=2"]), max_size=2),
-        "max-bytes": st.integers(1, 60000),
-    },
-)
+DRAWN: dict[str, st.SearchStrategy[object]] = {
+    **{option.name: st.integers(50, 1_000_000) for option in OPTIONS if option.metavar == "N"},
+    "engine": st.sampled_from(["twin-phase", "twin-counter", "my engine.toml"]),
+    "no-sustain": st.booleans(),
+    "pattern": st.integers(1, 9),
+    "drum-channel": st.lists(st.integers(1, 16), max_size=3),
+    "step": st.sampled_from([str(step) for step in STEP_CHOICES]),
+    "tempo": st.floats(1, 1000),
+    "first-beat": st.floats(0, 1e6),
+    "bars": st.tuples(st.integers(1, 50), st.integers(0, 50)).map(
+        lambda pair: f"{pair[0]}-{sum(pair)}"
+    ),
+    "loop": st.sampled_from(["auto", "none", "5"]),
+    "tune": st.text("abc '\"-é", min_size=1, max_size=8),
+    "mute": st.lists(st.text("ab 1", min_size=1, max_size=4), max_size=3),
+    "transpose": st.one_of(st.just("auto"), st.integers(-24, 24)),
+    "texture": st.sampled_from(TEXTURES),
+    "drums": st.sampled_from(DRUM_AMOUNTS),
+    "cost": st.lists(
+        st.builds("{}={!r}".format, st.sampled_from(list(TERMS)), st.floats(0, 1e300)),
+        max_size=4,
+    ),
+    "beat": st.sampled_from(BEATS),
+    "swing": st.sampled_from(SWINGS),
+    "clock": st.sampled_from(CLOCKS),
+    "bass": st.text("abc '\"-é", min_size=1, max_size=8),
+    "section-texture": st.lists(
+        st.builds("{}={}".format, st.sampled_from(["A", "9-16"]), st.sampled_from(TEXTURES[:-1])),
+        max_size=3,
+    ),
+    "max-bytes": st.integers(1, 60000),
+}
+WORDS = st.fixed_dictionaries({}, optional=DRAWN)
 
 
 def read_back(words: list[str]) -> Settings:
@@ -64,6 +79,11 @@ def read_back(words: list[str]) -> Settings:
 def test_spelled_settings_read_back_equal(words: dict[str, object]) -> None:
     settings = build_settings(words)
     assert read_back(spell(settings)) == settings
+    assert read_command_line(command_line(settings)) == settings
+
+
+def test_the_law_above_draws_every_setting() -> None:
+    assert set(DRAWN) == {option.name for option in OPTIONS}
 
 
 def test_defaults_are_spelled_as_nothing() -> None:
@@ -83,12 +103,15 @@ def test_every_field_of_every_stage_has_an_option() -> None:
     [
         ({"stp": "1/4"}, "there is no setting 'stp'; did you mean 'step'"),
         ({"step": "1/5"}, "'1/5' is none of the steps 1, 1/2"),
-        ({"bars": "9-5"}, "no passage of bars"),
+        ({"bars": "9-5"}, "the bars 9-5 run backwards; write 5-9"),
         ({"tempo": "fast"}, "not a number from 1 to 1000"),
         ({"tempo": "nan"}, "not a number from 1 to 1000"),
         ({"drum-channel": [17]}, "not a whole number from 1 to 16"),
         ({"transpose": "up"}, "neither auto nor a whole number"),
         ({"cost": ["leap=-1"]}, "TERM=NUMBER"),
+        ({"cost": ["foo=1"]}, "no cost called 'foo'; the terms are attack, sustain"),
+        ({"cost": ["foo"]}, "no cost called 'foo'; the terms are attack, sustain"),
+        ({"cost": ["crosing=1"]}, "no cost called 'crosing'; did you mean 'crossing'"),
         ({"step": ["1/4", "1/2"]}, "takes one value, not 2"),
         ({"no-sustain": "false"}, "'false' is neither true nor false"),
         ({"mute": [True]}, "True is neither text nor a number"),

@@ -1,13 +1,15 @@
 """The ``arranger`` command: gathers the commands and turns errors into one line and an exit code.
 
 Exit codes: 0 done, 1 something went wrong (one line on standard error), 2 wrong usage, 130 stopped
-by the user. Only this module and its siblings write to the terminal.
+by the user. Whatever goes to the terminal goes through `arranger.cli.terminal`.
 """
 
 from __future__ import annotations
 
+import io
 import os
 import sys
+from collections.abc import Sequence
 
 import typer
 
@@ -22,8 +24,9 @@ from arranger.cli.report import report
 from arranger.cli.songbook import songbook
 from arranger.cli.spread import spread
 from arranger.cli.survey import survey
+from arranger.cli.terminal import discard, say, say_text
 from arranger.cli.tidy import tidy
-from arranger.errors import ArrangerError
+from arranger.errors import ArrangerError, UsageError
 from arranger.stopping import ending_cleanly
 from arranger.version import VERSION
 
@@ -39,7 +42,7 @@ app = typer.Typer(
 
 def _print_version(asked: bool) -> None:
     if asked:
-        typer.echo(f"arranger {VERSION}")
+        say(f"arranger {VERSION}")
         raise typer.Exit
 
 
@@ -70,15 +73,52 @@ app.command()(spread)
 app.command()(songbook)
 
 
+_UsageError: type[Exception] = typer.BadParameter.__bases__[0]
+"""What typer raises for arguments that don't fit; it has no public name of its own."""
+
+_DEBUG = "ARRANGER_DEBUG"
+
+
 def main() -> None:
     """Run the command line; the entry point of the installed script."""
     try:
         with ending_cleanly():
-            app()
-    except ArrangerError as error:
-        typer.echo(f"arranger: {error}", err=True)
-        sys.exit(1)
+            code = run()
     except BrokenPipeError:
-        # The reader (head, less) has seen enough; point stdout away so that the exit stays quiet.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        # The reader (head, less) has seen enough; nothing more may be tried at the exit.
+        discard(sys.stdout)
+        code = 0
+    sys.exit(code)
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code; all that goes wrong is told in words.
+
+    Parameters
+    ----------
+    arguments
+        Those after the program's name; None: the process's own.
+    """
+    try:
+        return app(arguments, prog_name="arranger", standalone_mode=False) or 0
+    except _UsageError as error:
+        told = io.StringIO()
+        error.show(told)  # type: ignore[attr-defined]
+        say_text(told.getvalue(), error=True)
+        return 2
+    except ArrangerError as error:
+        say(f"arranger: {error}", error=True)
+        # Words in a file are the file's fault: it is named.
+        return 2 if isinstance(error, UsageError) and error.file is None else 1
+    except BrokenPipeError:
+        raise
+    except Exception as error:
+        if os.environ.get(_DEBUG):
+            raise
+        what = f"{type(error).__name__}: {error}".rstrip(": ")
+        say(
+            f"arranger: defect of the program ({what[:200]}); please send this line, the command "
+            f"and the file to its authors, with the traceback that {_DEBUG}=1 shows",
+            error=True,
+        )
+        return 1

@@ -7,6 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
+from arranger.cli.terminal import harmless, say, say_json, say_text
+
 
 def check(
     sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET")],
@@ -25,8 +27,6 @@ def check(
       arranger check *.duet
       arranger check song.duet --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    import json
-
     from arranger.errors import ArrangerError
     from arranger.sheet.check import check_file
     from arranger.sheet.problem import as_json as problem_json
@@ -38,7 +38,7 @@ def check(
         try:
             found = check_file(sheet)
         except ArrangerError as error:
-            typer.echo(f"arranger: {error}", err=True)
+            say(f"arranger: {error}", error=True)
             reports.append({"file": str(sheet), "errors": 1, "unreadable": str(error)})
             errors += 1
             continue
@@ -56,10 +56,10 @@ def check(
             )
             continue
         for problem in found.problems:
-            typer.echo(shown(problem, str(sheet), found.lines))
-        typer.echo(f"{sheet}: {found.summary()}")
+            say_text(shown(problem, harmless(str(sheet)), found.lines))
+        say(f"{sheet}: {found.summary()}")
     if as_json:
         head = {"format": "arranger-check", "version": 1}
-        typer.echo(json.dumps({**head, "sheets": reports}, indent=1))
+        say_json({**head, "sheets": reports})
     if errors:
         raise typer.Exit(1)

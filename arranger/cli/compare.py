@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import harmless, say_json, say_text
+
 
 def compare(
     before: Annotated[Path, typer.Argument(help="A sheet.", metavar="A")],
@@ -25,13 +27,11 @@ def compare(
       arranger compare song.duet~ song.duet
       arranger compare first/song.duet second/song.duet --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from json import dumps
-
     from arranger.sheet.compare import compare_files
     from arranger.sheet.side_by_side import as_json, side_by_side
 
     found = compare_files(before, after)
     if json:
-        typer.echo(dumps(as_json(found), indent=1))
+        say_json(as_json(found))
     else:
-        typer.echo(side_by_side(found, str(before), str(after)), nl=False)
+        say_text(side_by_side(found, harmless(str(before)), harmless(str(after))))

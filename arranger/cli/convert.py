@@ -10,6 +10,7 @@ import typer
 
 from arranger.cli.progress import progress_bar
 from arranger.cli.settings_options import with_settings
+from arranger.cli.terminal import say_styled, say_text
 from arranger.settings import Settings
 
 
@@ -80,4 +81,7 @@ def convert(
     with progress_bar(f"rendering {song.stem}") as progress:
         files = write_outputs(conversion, song.stem, choice, progress=progress)
     found = summary(conversion, files)
-    typer.echo(found.json() if json else terminal_text(found, sys.stdout))
+    if json:
+        say_text(found.json())
+    else:
+        say_styled(terminal_text(found, sys.stdout))

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say, say_json
+
 
 def engines(
     name: Annotated[
@@ -50,7 +52,7 @@ def engines(
         new_engine(file, like=like)
         if file == STDOUT:
             return
-        typer.echo(f"{file}: edit it, then look at it with: arranger engines {file}")
+        say(f"{file}: edit it, then look at it with: arranger engines {file}")
     elif file is not None or like is not None:
         raise typer.BadParameter("a file and --like are only for: arranger engines new FILE.toml")
     elif name is None:
@@ -65,11 +67,11 @@ def _list(as_json: bool) -> None:
 
     found = [load_engine(name) for name in builtin_engines()]
     if as_json:
-        _print_json([as_values(engine) for engine in found])
+        say_json([as_values(engine) for engine in found])
         return
     width = max(len(engine.name) for engine in found)
     for engine in found:
-        typer.echo(f"{engine.name.ljust(width)}  {summary(engine)}")
+        say(f"{engine.name.ljust(width)}  {summary(engine)}")
 
 
 def _show(name: str, as_json: bool) -> None:
@@ -78,13 +80,7 @@ def _show(name: str, as_json: bool) -> None:
 
     engine = load_engine(name)
     if as_json:
-        _print_json(as_values(engine))
+        say_json(as_values(engine))
         return
     for line in lines(engine):
-        typer.echo(line)
-
-
-def _print_json(values: object) -> None:
-    import json
-
-    typer.echo(json.dumps(values, indent=2, ensure_ascii=False))
+        say(line)

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say_text
+
 
 def explain(
     sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
@@ -24,8 +26,7 @@ def explain(
 ) -> None:
     """Tell what was weighed in a bar: the choice made, the runners-up, and the difference by term.
 
-    The song is converted again with the settings in the sheet's header; edits by hand and a limit on
-    bytes are not looked at. Costs are in beats of the tune: leaving out a tune note of one beat costs about 1.
+    The song is converted again with the settings in the sheet's header; edits by hand are not looked at. Costs are in beats of the tune: leaving out a tune note of one beat costs about 1.
     A term can be weighed differently with ``arranger convert --cost TERM=N``.
 
     \b
@@ -37,4 +38,4 @@ def explain(
     from arranger.weigh_sheet import weigh_sheet_bar
 
     found = weigh_sheet_bar(sheet, bar, song=song, most=most)
-    typer.echo(weighing_json(found) if json else weighing_text(found))
+    say_text(weighing_json(found) if json else weighing_text(found))

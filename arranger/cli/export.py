@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say
 from arranger.machine.exporters import EXPORTERS
 
 
 def _address(text: str) -> int:
-    """Return a memory address given as 32768, 0x8000 or 8000h."""
-    digits = f"0x{text[:-1]}" if text[-1:] in ("h", "H") else text
-    try:
-        value = int(digits, 0)
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is no address (32768, 0x8000 or 8000h)") from None
+    """Return a memory address given in any of the ways that assemblers write it."""
+    match = re.fullmatch(r"(?:0x|\$)([0-9a-f]{1,8})|([0-9a-f]{1,8})h|(\d{1,9})", text.lower())
+    if match is None:
+        raise typer.BadParameter(f"{text!r} is no address (32768, 0x8000, $8000 or 8000h)")
+    value = int(match[3]) if match[3] else int(match[1] or match[2], 16)
     if not 0 <= value <= 0xFFFF:
         raise typer.BadParameter(f"{text} is outside 0 to 0xFFFF")
     return value
@@ -48,7 +49,7 @@ def export(
             "--address",
             metavar="ADDRESS",
             parser=_address,
-            help="Where code and data will lie in memory: 32768, 0x8000 or 8000h.",
+            help="Where code and data will lie in memory: 32768, 0x8000, '$8000' or 8000h.",
         ),
     ] = None,
 ) -> None:
@@ -74,7 +75,7 @@ def export(
     from arranger.sheet import read_sheet
     from arranger.sheet.keep import refuse_sources
 
-    target = output or sheet.with_suffix(find_exporter(format_name).suffix)
+    target = output or sheet.parent / f"{sheet.stem}{find_exporter(format_name).suffix}"
     check_target(target)
     content = read_sheet(sheet)
     refuse_sources(target, sheet, content)
@@ -87,6 +88,6 @@ def export(
         raise error.in_file(sheet) from None
     write_bytes(target, written)
     aside = is_stdout(target)
-    typer.echo(f"{shown_target(target)}: {len(written):,} bytes", err=aside)
+    say(f"{shown_target(target)}: {len(written):,} bytes", error=aside)
     for line in notes:
-        typer.echo(f"  {line}", err=aside)
+        say(f"  {line}", error=aside)

@@ -7,6 +7,8 @@ import time
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from arranger.cli.terminal import harmless, say
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
@@ -33,11 +35,12 @@ def progress_bar(title: str) -> Iterator[Callable[[int, int], None]]:
                 return
             # Only now: rich takes longer to import than most sheets take to render.
             from rich.console import Console
+            from rich.markup import escape
             from rich.progress import Progress
 
             shown = Progress(console=Console(stderr=True), transient=True)
             shown.start()
-            task = shown.add_task(title, total=whole)
+            task = shown.add_task(escape(harmless(title)), total=whole)
         if task is not None:
             shown.update(task, completed=done, total=whole)
 
@@ -60,14 +63,14 @@ def counting(what: str) -> Iterator[Callable[[int, int], None]]:
         return
     tenths = 0
 
-    def say(done: int, whole: int) -> None:
+    def tell(done: int, whole: int) -> None:
         nonlocal tenths
         now = 10 * done // max(whole, 1)
         if now > tenths:
             tenths = now
-            print(f"{done} of {whole} {what}", file=sys.stderr, flush=True)  # noqa: T201
+            say(f"{done} of {whole} {what}", error=True)
 
-    yield say
+    yield tell
 
 
 @contextmanager

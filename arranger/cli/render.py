@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from arranger.cli.progress import progress_bar
+from arranger.cli.terminal import say
 
 
 def render(
@@ -68,7 +69,7 @@ def render(
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.files import is_stdout, shown_target
 
-    target = output if output is not None else sheet.with_suffix(".wav")
+    target = output if output is not None else sheet.parent / f"{sheet.stem}.wav"
     aside = is_stdout(target)
     if watch and aside:
         raise typer.BadParameter("--watch writes again and again: name a file with -o")
@@ -80,7 +81,7 @@ def render(
         _watch(sheet, target, once)
     else:
         once()
-        typer.echo(shown_target(target), err=aside)
+        say(shown_target(target), error=aside)
 
 
 def render_once(
@@ -94,12 +95,13 @@ def render_once(
     rounds: int = 1,
 ) -> None:
     """Read a sheet and write its sound."""
+    from arranger.bars import parse_bars
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.files import check_target
     from arranger.sheet import read_sheet
     from arranger.sheet.keep import refuse_sources
-    from arranger.sheet.passage import cut_bars, go_round, parse_bars
+    from arranger.sheet.passage import cut_bars, go_round
     from arranger.sound import render as write_audio
 
     check_target(target)
@@ -130,15 +132,15 @@ def _watch(sheet: Path, target: Path, once: Callable[[], None]) -> None:
     from arranger.errors import ArrangerError
     from arranger.sheet.watch import saves
 
-    typer.echo(f"watching {sheet}, Ctrl-C ends")
+    say(f"watching {sheet}, Ctrl-C ends")
     try:
         for _ in saves(sheet):
             begun = perf_counter()
             try:
                 once()
             except ArrangerError as error:
-                typer.echo(f"arranger: {error}", err=True)
+                say(f"arranger: {error}", error=True)
             else:
-                typer.echo(f"{target}: {perf_counter() - begun:.2f} s")
+                say(f"{target}: {perf_counter() - begun:.2f} s")
     except KeyboardInterrupt:
-        typer.echo()
+        say()

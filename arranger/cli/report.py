@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say, say_text
+
 
 def report(
     ledger: Annotated[
@@ -44,7 +46,8 @@ def report(
       arranger report out/parade.ledger.json --bars 9-16 --outcome dropped
       arranger report out/parade.ledger.json --reason under-drum --part trumpet --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.report.query import Query, answer, answer_json, parse_bars, read_ledger
+    from arranger.bars import parse_bars
+    from arranger.report.query import Query, answer, answer_json, read_ledger
 
     query = Query(
         bars=None if bars is None else parse_bars(bars),
@@ -54,8 +57,8 @@ def report(
     )
     found = read_ledger(ledger)
     if json:
-        typer.echo(answer_json(found, query))
+        say_text(answer_json(found, query))
         return
     width = shutil.get_terminal_size().columns if sys.stdout.isatty() else 80
     for line in answer(found, query, max(width, 40)):
-        typer.echo(line)
+        say(line)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
-from arranger.errors import SettingsError
 from arranger.options import OPTIONS, Option, build_settings
 
 if TYPE_CHECKING:
@@ -33,11 +32,7 @@ def with_settings(*stages: str) -> Callable[[Command], Command]:
         @functools.wraps(command)
         def run(**given: Any) -> None:
             words = {option.name: _asked(given.pop(_identifier(option))) for option in chosen}
-            try:
-                settings = build_settings(words)
-            except SettingsError as error:  # a value that doesn't fit is wrong usage: exit code 2
-                raise typer.BadParameter(str(error)) from error
-            command(**given, settings=settings)
+            command(**given, settings=build_settings(words))
 
         own = inspect.signature(command, eval_str=True).parameters
         added = [_parameter(option) for option in chosen]

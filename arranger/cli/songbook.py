@@ -10,6 +10,7 @@ import typer
 
 from arranger.cli.progress import counting
 from arranger.cli.settings_options import with_settings
+from arranger.cli.terminal import say, say_text
 from arranger.settings import Settings
 
 
@@ -79,8 +80,8 @@ def songbook(
         with counting("songs") as progress:
             result = convert_book(choice, progress)
     except KeyboardInterrupt:
-        typer.echo("arranger: stopped; the next run goes on from here", err=True)
+        say("arranger: stopped; the next run goes on from here", error=True)
         sys.exit(130)
-    typer.echo(as_json(result) if json else as_text(result))
+    say_text(as_json(result) if json else as_text(result))
     if result.failed:
         sys.exit(1)

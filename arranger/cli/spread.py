@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say
+
 
 def spread(
     sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
@@ -52,13 +54,9 @@ def spread(
     numbers = [bar.number for bar in before.bars]
     for source, targets in found.copied:
         told = ", ".join(str(numbers[bar]) for bar in targets)
-        typer.echo(
-            f"bar {numbers[source]}: {'would go' if only_look else 'went'} to {told}", err=aside
-        )
+        say(f"bar {numbers[source]}: {'would go' if only_look else 'went'} to {told}", error=aside)
     for bars in found.differing:
         told = ", ".join(str(numbers[bar]) for bar in bars)
-        typer.echo(
-            f"bars {told}: were alike, edited in different ways, left as they are", err=aside
-        )
+        say(f"bars {told}: were alike, edited in different ways, left as they are", error=aside)
     if not found.copied:
-        typer.echo(f"{sheet}: no edit to spread", err=aside)
+        say(f"{sheet}: no edit to spread", error=aside)

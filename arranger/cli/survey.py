@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from arranger.cli.settings_options import with_settings
+from arranger.cli.terminal import say, say_json
 from arranger.settings import Settings
 
 
@@ -32,18 +32,13 @@ def survey(
       arranger survey patterns.mid --pattern 3 --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
-    from arranger.errors import one_line
     from arranger.song import read_song
     from arranger.song.survey import as_values, lines
     from arranger.song.survey import survey as look_through
 
     found = look_through(read_song(song, settings.read), load_engine(settings.engine))
     if as_json:
-        import json
-
-        typer.echo(json.dumps(as_values(found), indent=1))
+        say_json(as_values(found))
         return
-    encoding = sys.stdout.encoding or "ascii"
     for line in lines(found):
-        # Names come from the file: control characters are shown, never sent to the terminal.
-        typer.echo(one_line(line).encode(encoding, "backslashreplace").decode(encoding))
+        say(line)

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.terminal import say
+
 
 def tidy(
     sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET")],
@@ -47,9 +49,9 @@ def tidy(
         changed = tidy_file(sheet, write=not only_look)
         untidy += changed
         if only_look:
-            typer.echo(f"{sheet}: {'not tidy' if changed else 'tidy'}")
+            say(f"{sheet}: {'not tidy' if changed else 'tidy'}")
         else:
-            typer.echo(f"{sheet}: {'aligned' if changed else 'was tidy'}")
+            say(f"{sheet}: {'aligned' if changed else 'was tidy'}")
     if only_look and untidy:
         raise typer.Exit(1)
 

@@ -13,16 +13,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from pydantic import BaseModel, ValidationError
 
 from arranger.engine.profile import RESERVED_NAMES, Profile
-from arranger.engine.table import nearest_setting
+from arranger.engine.table import in_tune, nearest_setting
 from arranger.pitch import parse_pitch, pitch_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from arranger.engine.model import Pitch
-
-MOST_CENTS = 50.0
-"""A pitch further off is nearer to another one: the table, the clock or the loop must be wrong."""
 
 MOST_STEP_LENGTHS = 4096
 MOST_STEP_SECONDS = 10
@@ -226,7 +223,7 @@ def _pitch_faults(profile: Profile) -> Iterator[Fault]:
 
 
 def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
-    """Yield the first pitch of the worked-out table that the routine can't count or can't tune."""
+    """Yield the first pitch of the worked-out table that can't be counted, or that none is in tune."""
     largest = 2**profile.pitch.bits - 1
     own = {parse_pitch(name): name for name in profile.pitch.table}
     for midi, entry in pitches.items():
@@ -239,16 +236,18 @@ def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fau
                 "raise pitch.bits or leave the pitch out",
             )
             return
-        if abs(entry.cents) > MOST_CENTS:
-            remedy = "check clock_hz and loop.cycles"
-            if own and profile.method != "frequencies":
-                remedy = f"the nearest setting is {nearest_setting(profile, midi)}; or {remedy}"
-            yield Fault(
-                here if own else ("pitch", "highest"),
-                f"{name} would sound {entry.cents:+.0f} cents off, at {entry.frequency_hz:.1f} Hz",
-                remedy if own else f"choose a range that the routine can tune; or {remedy}",
-            )
-            return
+    if not in_tune(pitches):
+        midi, entry = min(pitches.items(), key=lambda item: abs(item[1].cents))
+        name = own.get(midi, pitch_name(midi))
+        remedy = "check clock_hz and loop.cycles"
+        if own and profile.method != "frequencies":
+            remedy = f"the nearest setting is {nearest_setting(profile, midi)}; or {remedy}"
+        yield Fault(
+            ("pitch", "table", name) if own else ("pitch", "highest"),
+            f"every pitch would sound as another note; the best, {name}, {entry.cents:+.0f} cents "
+            f"off, at {entry.frequency_hz:.1f} Hz",
+            remedy,
+        )
 
 
 _TABLE = re.compile(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(#.*)?$")

@@ -48,6 +48,9 @@ def as_values(engine: Engine) -> dict[str, Any]:
         "pitches": [
             {"name": pitch_name(pitch.midi), **pitch._asdict()} for pitch in engine.pitches.values()
         ],
+        "left_out": [
+            {"name": pitch_name(pitch.midi), **pitch._asdict()} for pitch in engine.left_out
+        ],
         "step_lengths": [entry._asdict() for entry in engine.step_lengths],
         "drums": [
             {**drum._asdict(), "seconds": lengths[drum.name] or None} for drum in engine.drums
@@ -69,6 +72,9 @@ def lines(engine: Engine) -> Iterator[str]:
     yield ""
     yield from _pitch_lines(engine)
     yield ""
+    if engine.left_out:
+        yield f"Warning: {left_out_line(engine)}"
+        yield ""
     yield from _step_lines(engine)
     yield ""
     yield from _drum_lines(engine)
@@ -78,6 +84,12 @@ def lines(engine: Engine) -> Iterator[str]:
         f"Memory: {engine.memory_bytes:,} bytes, of which the player takes {engine.code_bytes:,} "
         f"and a song may take {song_bytes:,}"
     )
+
+
+def left_out_line(engine: Engine) -> str:
+    """Return the sentence on the pitches that are left out of the table; there are some."""
+    named = ", ".join(f"{pitch_name(entry.midi)} ({entry.cents:+.0f})" for entry in engine.left_out)
+    return f"left out of the pitch table, since they are more than 50 cents off: {named}"
 
 
 def _pass(engine: Engine) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.engine.model import DrumSound, Engine
-from arranger.engine.table import pitch_table, step_lengths
+from arranger.engine.table import in_tune, pitch_table, step_lengths
 from arranger.errors import EngineError
 
 if TYPE_CHECKING:
@@ -96,8 +96,9 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
 
     profile = _profile(text, file)
     _refuse(profile_faults(profile), text, file)
-    pitches = pitch_table(profile)
-    _refuse(table_faults(profile, pitches), text, file)
+    described = pitch_table(profile)
+    _refuse(table_faults(profile, described), text, file)
+    pitches = in_tune(described)
     if profile.player:
         from arranger.engine.player import player_faults
 
@@ -108,6 +109,7 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
         clock_hz=profile.clock_hz,
         method=profile.method,
         pitches=pitches,
+        left_out=tuple(entry for midi, entry in described.items() if midi not in pitches),
         step_lengths=step_lengths(profile),
         drums=tuple(
             DrumSound(drum.name, drum.kind, drum.percussion_keys, drum.weight, drum.settings)

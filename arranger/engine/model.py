@@ -63,6 +63,8 @@ class Engine:
     """How the pin is driven: "phase", "counter" or "alternate"."""
     pitches: Mapping[int, Pitch]
     """By MIDI number; what is not in it can't be played."""
+    left_out: tuple[Pitch, ...] = ()
+    """Pitches of the description that the routine would play as another note."""
     step_lengths: tuple[StepLength, ...]
     """Strictly increasing; at least one."""
     drums: tuple[DrumSound, ...]

@@ -13,8 +13,13 @@ from arranger.engine.model import Pitch, StepLength
 from arranger.pitch import cents_between, equal_temperament_hz, parse_pitch
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from arranger.engine.profile import Profile
 
+
+MOST_CENTS = 50.0
+"""A pitch further off is nearer to another note: it is left out."""
 
 FREQUENCY_BITS = 32
 """Method ``frequencies``: the listed Hz become increments of accumulators this wide."""
@@ -59,6 +64,11 @@ def pitch_table(profile: Profile) -> dict[int, Pitch]:
         setting = nearest_setting(profile, midi)
         found[midi] = _entry(midi, setting, float(frequency(profile, setting)))
     return found
+
+
+def in_tune(pitches: Mapping[int, Pitch]) -> dict[int, Pitch]:
+    """Return the pitches that aren't nearer to another note than to their own."""
+    return {midi: entry for midi, entry in pitches.items() if abs(entry.cents) <= MOST_CENTS}
 
 
 def _entry(midi: int, setting: int, hz: float) -> Pitch:

@@ -1,4 +1,4 @@
-"""Which notes of a song an engine plays out of tune, and the transposition that cures most.
+"""Which notes of a song an engine plays out of tune, here or in another key.
 
 A song is looked at as weights by pitch: how long (in whatever unit) each MIDI number sounds. A pitch
 outside the table counts as folded: it is judged where it lands, the nearest octave inside.
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.pitch import pitch_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from arranger.engine.model import Engine
 
@@ -41,11 +41,6 @@ class Transposition(NamedTuple):
     """Share (0..1) of the weight that lies outside the table."""
     mean_cents: float
     """Mean error, by weight, sign left out."""
-
-    @property
-    def cost(self) -> float:
-        """What `best_transposition` makes small: a note out of tune and a note folded weigh alike."""
-        return self.out_of_tune + self.folded
 
 
 def folded(engine: Engine, pitch: int) -> int | None:
@@ -103,37 +98,15 @@ def transposition(
     return Transposition(semitones, wrong / total, outside / total, error / total)
 
 
-def best_transposition(
-    engine: Engine,
-    weights: Mapping[int, float],
-    limit_cents: float = LIMIT_CENTS,
-    *,
-    candidates: Iterable[int] = range(-12, 13),
-) -> Transposition:
-    """Return the transposition with the least of the song out of tune or folded.
-
-    Among equals the one with the smaller mean error (to the cent) wins, then the smaller move, then
-    the one downwards, where counters divide more finely.
-    """
-    return min(
-        (transposition(engine, weights, semitones, limit_cents) for semitones in candidates),
-        key=lambda found: (
-            round(found.cost, 9),
-            round(found.mean_cents),
-            abs(found.semitones),
-            found.semitones,
-        ),
-    )
-
-
 def advice(
     engine: Engine,
     weights: Mapping[int, float],
     *,
     already: int = 0,
+    best: int | None = None,
     limit_cents: float = LIMIT_CENTS,
 ) -> str:
-    """Return in words which pitches are out of tune, and the transposition that would cure most.
+    """Return in words which pitches are out of tune, and how the best key would fare.
 
     Parameters
     ----------
@@ -141,6 +114,8 @@ def advice(
         See `out_of_tune`.
     already
         Semitones by which the song was moved to become what ``weights`` describe.
+    best
+        The transposition that ``--transpose auto`` would choose, if known.
     """
     offending, _ = out_of_tune(engine, weights, limit_cents)
     if not offending:
@@ -149,15 +124,17 @@ def advice(
     if len(offending) > _MOST_NAMED:
         listed.append(f"{len(offending) - _MOST_NAMED} more")
     now = transposition(engine, weights, 0, limit_cents)
-    best = best_transposition(engine, weights, limit_cents)
     text = (
         f"Off by more than {limit_cents:g} cents, {now.out_of_tune:.0%} of the sounding time: "
         f"{', '.join(listed)}."
     )
-    if best.cost >= now.cost:
-        return f"{text} No transposition would cure more."
-    folds = f" and fold {best.folded:.0%}" if best.folded > 0 else ""
+    if best is None:
+        return text
+    if best == already:
+        return f"{text} --transpose auto finds no better key."
+    moved = transposition(engine, weights, best - already, limit_cents)
+    folds = f" and fold {moved.folded:.0%}" if moved.folded > 0 else ""
     return (
-        f"{text} Most would be cured by --transpose {already + best.semitones}, "
-        f"which would leave {best.out_of_tune:.0%}{folds}."
+        f"{text} --transpose auto would choose {best:+d}, which would leave "
+        f"{moved.out_of_tune:.0%}{folds}."
     )

@@ -10,7 +10,7 @@ from difflib import get_close_matches
 from importlib import import_module
 from typing import TYPE_CHECKING, NamedTuple, cast
 
-from arranger.errors import SettingsError
+from arranger.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,6 +33,8 @@ class Exporter(NamedTuple):
     function: str
     notes: str = ""
     """A function of the same module and arguments: lines on what was written."""
+    has_address: bool = False
+    """Whether what is written lies at an address, which may be asked for."""
 
 
 EXPORTERS = {
@@ -52,12 +54,14 @@ EXPORTERS = {
         "arranger.machine.program_export",
         "export_binary",
         "binary_notes",
+        has_address=True,
     ),
     "assembly": Exporter(
         ".asm",
         "player and song as source for an assembler",
         "arranger.machine.program_export",
         "export_assembly",
+        has_address=True,
     ),
     "midi": Exporter(
         ".duet.mid",
@@ -79,12 +83,14 @@ def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOption
 
     Raises
     ------
-    SettingsError
+    UsageError
         If there is no such format, or an option doesn't fit it.
     SheetError
         If the engine can't play the sheet.
     """
     exporter = find_exporter(format_name)
+    if options.address is not None:
+        _check_address(format_name, engine)
     function = cast("Function", getattr(import_module(exporter.module), exporter.function))
     return function(sheet, engine, options)
 
@@ -100,16 +106,29 @@ def export_notes(
     return function(sheet, engine, options)
 
 
+def _check_address(format_name: str, engine: Engine) -> None:
+    having = [name for name, entry in EXPORTERS.items() if entry.has_address]
+    if format_name not in having:
+        raise UsageError(
+            f"the format {format_name} has no address",
+            remedy=f"leave out --address; it is for {' and '.join(having)}",
+        )
+    if engine.method == "alternate":
+        raise UsageError(
+            f"what plays {engine.name} runs at any address", remedy="leave out --address"
+        )
+
+
 def find_exporter(format_name: str) -> Exporter:
     """Return the exporter of a format name.
 
     Raises
     ------
-    SettingsError
+    UsageError
         If there is none.
     """
     if format_name in EXPORTERS:
         return EXPORTERS[format_name]
     close = get_close_matches(format_name, EXPORTERS, 1)
     hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(EXPORTERS)}"
-    raise SettingsError(f"there is no export format {format_name!r}", remedy=hint)
+    raise UsageError(f"there is no export format {format_name!r}", remedy=hint)

@@ -77,7 +77,7 @@ def export_json(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
     for key, entries in lists.items():
         inner = ",\n".join(f"    {_text(entry)}" for entry in entries)
         rows.append(f"  {_text(key)}: [\n{inner}\n  ]")
-    return ("{\n" + ",\n".join(rows) + "\n}\n").encode("utf-8")
+    return ("{\n" + ",\n".join(rows) + "\n}\n").encode("utf-8", "backslashreplace")
 
 
 def _text(value: object) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.player import chunking
-from arranger.errors import SettingsError, SheetError
+from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
 from arranger.machine.packing import END_OF_PIECE, SPEAKER_BIT, PackedSong, pack
 from arranger.sound.steps import step_length
@@ -140,9 +140,7 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
             remedy="choose twin-phase or twin-counter; or export data, json or c",
         )
     if not SLOW_MEMORY_END <= origin < _MEMORY_END:
-        raise SettingsError(
-            f"the player can't lie at {origin:#06x}", remedy="choose 0x8000 or higher"
-        )
+        raise UsageError(f"the player can't lie at {origin:#06x}", remedy="choose 0x8000 or higher")
     song = pack(sheet, engine)
     room = min(engine.memory_bytes, _MEMORY_END - origin) - code_bytes(engine)
     if song.bytes > room:

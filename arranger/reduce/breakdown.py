@@ -59,6 +59,8 @@ class Breakdown:
     free_moves
         Shape (T,): where voice 2 moves freely except into and out of the tune, since it breaks
         chords; None for nowhere.
+    change
+        What each change of a voice costs beside, so that the song takes fewer bytes.
     """
 
     def __init__(
@@ -67,6 +69,7 @@ class Breakdown:
         costs: Costs,
         turn_costs: Floats | None = None,
         free_moves: Bools | None = None,
+        change: float = 0.0,
     ) -> None:
         tones = problem.tones
         columns = (
@@ -77,6 +80,7 @@ class Breakdown:
         self._costs = costs
         self._turn_costs = turn_costs
         self._free_moves = free_moves
+        self._change = change
         self._tones = [_Tone(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
         self._sounding: list[list[int]] = [[] for _ in problem.starts]
         for tone, segment in zip(
@@ -104,6 +108,8 @@ class Breakdown:
         for voice, (old, new) in enumerate(
             ((before.voice1, now.voice1), (before.voice2, now.voice2))
         ):
+            if old != new and self._change:
+                found["bytes"] += self._change  # type: ignore[assignment]
             free = voice == 1 and self._free_moves is not None and self._free_moves[t]
             if free and not self._tune_in(old, new):
                 continue

@@ -32,7 +32,7 @@ from difflib import get_close_matches
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
-from arranger.errors import SettingsError
+from arranger.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -84,26 +84,36 @@ TERMS: dict[str, str] = {spelled(entry.name): entry.metadata["meaning"] for entr
 """Every term by the name that users write, with its meaning."""
 
 
+def term_named(name: str) -> str:
+    """Return the term that a user means, as in `TERMS`.
+
+    Raises
+    ------
+    UsageError
+        If there is none; offers the nearest, or all.
+    """
+    term = name.strip().lower().replace("_", "-")
+    if term not in TERMS:
+        near = get_close_matches(term, TERMS, 1)
+        remedy = f"did you mean {near[0]!r}?" if near else f"the terms are {', '.join(TERMS)}"
+        raise UsageError(f"there is no cost called {name!r}", remedy=remedy)
+    return term
+
+
 def costs_from(overrides: Mapping[str, float]) -> Costs:
     """Return the cost table with some terms replaced.
 
     Raises
     ------
-    SettingsError
+    UsageError
         If a term doesn't exist, is negative or not finite, or breaks a bound of this module.
     """
     names = {spelled(entry.name): entry.name for entry in fields(Costs)}
     given: dict[str, float] = {}
     for term, weight in overrides.items():
-        name = names.get(term.strip().lower().replace("_", "-"))
-        if name is None:
-            near = get_close_matches(term, names, n=1, cutoff=0.0)
-            raise SettingsError(
-                f"there is no cost called {term!r}", remedy=f"the nearest is {near[0]!r}"
-            )
         if not (isfinite(weight) and 0 <= weight <= 1000):
-            raise SettingsError(f"the cost {term!r} must be between 0 and 1000, not {weight:g}")
-        given[name] = float(weight)
+            raise UsageError(f"the cost {term!r} must be between 0 and 1000, not {weight:g}")
+        given[names[term_named(term)]] = float(weight)
     costs = Costs(**given)
     _check_bounds(costs)
     return costs
@@ -113,17 +123,17 @@ def _check_bounds(costs: Costs) -> None:
     least_entry = costs.leap * LEAP_LIMIT + costs.line
     slack = 1e-12
     if costs.break_off < 1:
-        raise SettingsError("the cost 'break' must be at least 1", remedy="see `attack` instead")
+        raise UsageError("the cost 'break' must be at least 1", remedy="see `attack` instead")
     if costs.entry < least_entry - slack:
-        raise SettingsError(
+        raise UsageError(
             f"the cost 'entry' ({costs.entry:g}) must be at least {LEAP_LIMIT} times 'leap' plus "
             f"'line' ({least_entry:g})",
             remedy=f"add --cost entry={least_entry:g}",
         )
     if costs.gap > costs.attack * LEAST_WORTH:
-        raise SettingsError(
+        raise UsageError(
             f"the cost 'gap' ({costs.gap:g}) must be at most {LEAST_WORTH:g} times 'attack' "
             f"({costs.attack * LEAST_WORTH:g}), what the softest start is worth"
         )
     if costs.tied > 1 or costs.delay > 1 or costs.octave > 1:
-        raise SettingsError("the costs 'tied', 'delay' and 'octave' are shares, at most 1")
+        raise UsageError("the costs 'tied', 'delay' and 'octave' are shares, at most 1")

@@ -93,7 +93,7 @@ class _Writer:
     def name(self, note: int) -> str:
         """Return what a note is called: pitch, or General MIDI drum."""
         names = _DRUMS if self._drum[note] else _PITCHES
-        return names[self._pitch[note]]
+        return names[int(self._pitch[note])]
 
     def _label(self, note: int) -> str:
         return f"{self.name(note)}{MARKS[self._mark[note]]}"

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from arranger.reduce.attacks import Performance
     from arranger.reduce.ledger import Entry
     from arranger.reduce.prepare import Prepared
+    from arranger.reduce.terms import Priced
 
 FIRST_PRICE = 0.02
 """In beats of the tune, of one change."""
@@ -32,8 +33,11 @@ FIRST_PRICE = 0.02
 MOST_DOUBLINGS = 11
 """Of the price: 40 beats of the tune a change leave next to nothing."""
 
-REFINEMENTS = 5
-"""Halvings of the interval in which the price is sought."""
+REFINEMENTS = 10
+"""Halvings, at most, of the interval in which the price is sought."""
+
+CLOSE_ENOUGH = 0.98
+"""Share of the limit from which nothing more is sought."""
 
 
 class Fitted(NamedTuple):
@@ -42,6 +46,10 @@ class Fitted(NamedTuple):
     performance: Performance
     cost: float
     bytes: int
+    price: float
+    """Of a change, in beats of the tune."""
+    next_bytes: int
+    """The least that was found to be too much: with so much room more would stay."""
 
 
 def song_size(engine: Engine, grid: Grid, prepared: Prepared, performance: Performance) -> int:
@@ -64,38 +72,52 @@ def song_size(engine: Engine, grid: Grid, prepared: Prepared, performance: Perfo
     return song_bytes(sheet, engine)
 
 
-def fit(engine: Engine, grid: Grid, prepared: Prepared, limit: int) -> Fitted:
+def fit(engine: Engine, grid: Grid, prepared: Prepared, size: int, limit: int) -> Fitted:
     """Return the performance with the least price on changes that takes at most ``limit`` bytes.
+
+    Sizes come in leaps: at one price a figure goes from all bars that have it, so that the largest
+    that fits may be well below the limit. ``size`` is that without a price.
 
     Raises
     ------
     LimitError
         If even the simplest takes more.
     """
-    low, price = 0.0, FIRST_PRICE
-    found = _performed(engine, grid, prepared, price)
+    low, too_large = 0.0, size
+    found = _performed(engine, grid, prepared, FIRST_PRICE)
     for _ in range(MOST_DOUBLINGS):
         if found.bytes <= limit:
             break
-        low, price = price, 2 * price
-        found = _performed(engine, grid, prepared, price)
+        low, too_large = found.price, found.bytes
+        found = _performed(engine, grid, prepared, 2 * found.price)
     if found.bytes > limit:
         raise LimitError(
             f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
             remedy="allow more with --max-bytes, or convert fewer bars or with a longer step",
         )
     for _ in range(REFINEMENTS):
-        middle = (low + price) / 2
-        tried = _performed(engine, grid, prepared, middle)
+        if found.bytes >= CLOSE_ENOUGH * limit:
+            break
+        tried = _performed(engine, grid, prepared, (low + found.price) / 2)
         if tried.bytes <= limit:
-            found, price = tried, middle
+            found = tried
         else:
-            low = middle
-    return found
+            low, too_large = tried.price, tried.bytes
+    return found._replace(next_bytes=too_large)
 
 
-def _performed(engine: Engine, grid: Grid, prepared: Prepared, price: float) -> Fitted:
-    """Return the optimum when every change costs so much more."""
+def price_of(engine: Engine, grid: Grid, prepared: Prepared, limit: int | None) -> float:
+    """Return the price on changes at which a song is converted; 0 where it fits as it is."""
+    if limit is None:
+        return 0.0
+    size = _performed(engine, grid, prepared, 0.0).bytes
+    return fit(engine, grid, prepared, size, limit).price if size > limit else 0.0
+
+
+def with_price(prepared: Prepared, grid: Grid, price: float) -> tuple[Prepared, Priced]:
+    """Return the problem and its costs when every change costs so much more."""
+    if price == 0:
+        return prepared, priced(prepared, grid)
     problem = prepared.problem
     weights = np.maximum(problem.drum_weights - price, 0.0)
     dearer = replace(prepared, problem=replace(problem, drum_weights=weights))
@@ -106,10 +128,16 @@ def _performed(engine: Engine, grid: Grid, prepared: Prepared, price: float) -> 
         change = price * (before[:, None] != slots[t, :count])
         costs.move1[t] = costs.move1[t] + change
         costs.move2[t] = costs.move2[t] + change
-    optimum = solve(costs)
+    return dearer, costs
+
+
+def _performed(engine: Engine, grid: Grid, prepared: Prepared, price: float) -> Fitted:
+    """Return the optimum at a price."""
+    problem = prepared.problem
+    optimum = solve(with_price(prepared, grid, price)[1])
     performance = perform(problem, held_in(problem, optimum), optimum.drum)
     size = song_size(engine, grid, prepared, performance)
-    return Fitted(performance, optimum.cost, size)
+    return Fitted(performance, optimum.cost, size, price, size)
 
 
 def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[Entry, ...]:

@@ -58,14 +58,14 @@ def _fitted(
     engine: Engine, grid: Grid, prepared: Prepared, free: Reduction, size: int, limit: int
 ) -> Reduction:
     """Return the reduction simplified to a limit; ``free`` is the one without it."""
-    found = fit(engine, grid, prepared, limit)
+    found = fit(engine, grid, prepared, size, limit)
     reduction = _reduction(grid, prepared, found.performance, found.cost)
     entries = blame_limit(reduction.ledger.entries, free.ledger.entries)
     lost = sum(entry.reasons == ("beyond-limit",) for entry in entries)
     lost -= sum(entry.reasons == ("beyond-limit",) for entry in free.ledger.entries)
     remark = (
         f"simplified from {size:,} to {found.bytes:,} bytes, since it may take {limit:,}: "
-        f"{lost} notes more are left out"
+        f"{lost} notes more are left out; more would stay from --max-bytes {found.next_bytes} on"
     )
     return replace(
         reduction,

@@ -34,15 +34,20 @@ def choose_transposition(
     weights: Weights,
     settings: ReduceSettings,
 ) -> int:
-    """Return the semitones to move the song by: ``settings.transpose``, or the best if "auto".
+    """Return the semitones to move the song by: ``settings.transpose``, or `best_key` if "auto"."""
+    if settings.transpose != "auto":
+        return int(settings.transpose)
+    return best_key(song, engine, grid, weights)
+
+
+def best_key(song: Song, engine: Engine, grid: Grid, weights: Weights) -> int:
+    """Return the semitones that bring the song into the key which the engine plays best.
 
     The cost of a key is the mean over the time that each pitch sounds, weighed by how likely the
     note is to be heard (tune and bass), of ``(cents / CENTS_SCALE) ** 2`` in the engine's table, of
     folds out of its range, and of the distance to the original key. Of equal keys the nearest wins,
     upwards first.
     """
-    if settings.transpose != "auto":
-        return int(settings.transpose)
     sounding = _sounding_steps(song, grid, weights)
     cents = np.full(128, np.nan)
     for pitch, entry in engine.pitches.items():

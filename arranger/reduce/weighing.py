@@ -10,8 +10,9 @@ import numpy as np
 from arranger.errors import SettingsError
 from arranger.pitch import pitch_name
 from arranger.reduce.breakdown import Breakdown, State
+from arranger.reduce.fit import price_of, with_price
 from arranger.reduce.optimum import as_optimum, back, forward, solve
-from arranger.reduce.prepare import prepare, priced
+from arranger.reduce.prepare import prepare
 from arranger.reduce.textures import out_of_turn
 
 if TYPE_CHECKING:
@@ -69,6 +70,8 @@ def weigh_bar(
     ------
     SettingsError
         If the sheet has no such bar, or its texture weighs nothing.
+    LimitError
+        If the song can't be simplified to the bytes that it may take.
     """
     bar = next((bar for bar in grid.bars if bar.number == bar_number), None)
     if bar is None:
@@ -79,25 +82,28 @@ def weigh_bar(
     if settings.texture == "as-written":
         raise SettingsError("the texture as-written weighs nothing: each part is its voice")
     prepared = prepare(song, engine, grid, settings)
-    return _Weighing(song, grid, prepared, bar).told(most)
+    price = price_of(engine, grid, prepared, settings.max_bytes)
+    return _Weighing(song, grid, prepared, bar, price).told(most)
 
 
 class _Weighing:
     """The optimum of the whole song, seen from one bar."""
 
-    def __init__(self, song: Song, grid: Grid, prepared: Prepared, bar: GridBar) -> None:
+    def __init__(
+        self, song: Song, grid: Grid, prepared: Prepared, bar: GridBar, price: float
+    ) -> None:
+        prepared, self._priced = with_price(prepared, grid, price)
         self._song = song
         self._grid = grid
         self._bar = bar
         self._prepared = prepared
         self._problem = prepared.problem
-        self._priced: Priced = priced(prepared, grid)
         broken = prepared.broken
         turn_costs = (
             out_of_turn(self._problem, prepared.costs, grid, broken) if broken.any() else None
         )
         free = broken[self._problem.starts]
-        self._breakdown = Breakdown(self._problem, prepared.costs, turn_costs, free)
+        self._breakdown = Breakdown(self._problem, prepared.costs, turn_costs, free, price)
         low, high = bar.first_step, bar.first_step + bar.steps
         starts = self._problem.starts
         self._first = int(np.searchsorted(starts, low, side="right")) - 1

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from arranger.reduce.weighing import BarWeighing
 
 
+_MEANINGS = {**TERMS, "bytes": "a voice changes, and the song may take so many bytes only"}
+
+
 def weighing_text(found: BarWeighing) -> str:
     """Return the choice made and the others, a few lines each."""
     return "\n".join(_lines(found))
@@ -32,7 +35,7 @@ def _lines(found: BarWeighing) -> Iterator[str]:
     told = set(found.terms).union(*(other.terms for other in found.others))
     yield "where"
     width = max((len(term) for term in told), default=0)
-    yield from (f"  {term:{width}}  {TERMS[term]}" for term in TERMS if term in told)
+    yield from (f"  {term:{width}}  {what}" for term, what in _MEANINGS.items() if term in told)
 
 
 def _list(terms: Mapping[str, float], *, signed: bool = False) -> str:

@@ -13,6 +13,7 @@ from arranger.errors import one_line
 from arranger.options import command_line
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.reasons import OUTCOMES
+from arranger.reduce.transpose import best_key
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
@@ -187,10 +188,15 @@ def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
     steps = sum(pitch.steps for pitch in pitches)
     mean = sum(abs(pitch.cents) * pitch.steps for pitch in pitches) / steps
     worst = max(pitches, key=lambda pitch: abs(pitch.cents))
+    reduction, engine = conversion.reduction, conversion.engine
+    weights = reduction.weights
     cure = advice(
-        conversion.engine,
+        engine,
         {parse_pitch(pitch.name): pitch.steps for pitch in pitches},
-        already=conversion.reduction.ledger.transpose,
+        already=reduction.ledger.transpose,
+        best=None
+        if weights is None  # a sheet that came back from MIDI is as it is
+        else best_key(conversion.song, engine, conversion.grid, weights),
     )
     return (
         f"On average {mean:.1f} cents from equal temperament (A4 = 440 Hz), weighed by how long "

@@ -58,7 +58,7 @@ def ledger_csv_pieces(conversion: Conversion) -> Iterator[bytes]:
     for notes, texts in stretches(conversion):
         columns = {**texts, **_own_columns(conversion, notes, texts)}
         rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
-        yield "\r\n".join([*rows, ""]).encode()
+        yield "\r\n".join([*rows, ""]).encode("utf-8", "backslashreplace")
 
 
 def _own_columns(

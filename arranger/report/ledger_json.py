@@ -33,10 +33,10 @@ def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     """Yield the ledger piece by piece, so that a long song's isn't in memory as a whole."""
     found = account(conversion)
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
-    yield f'{head[:-2]},\n "notes": ['.encode()
+    yield f'{head[:-2]},\n "notes": ['.encode("utf-8", "backslashreplace")
     between = "\n"
     for _, columns in stretches(conversion):
-        yield (between + ",\n".join(_lines(columns))).encode()
+        yield (between + ",\n".join(_lines(columns))).encode("utf-8", "backslashreplace")
         between = ",\n"
     tail = json.dumps({**found.totals(), "reasons": found.reasons()})
     yield f'\n],\n "totals": {tail}\n}}\n'.encode()

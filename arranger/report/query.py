@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
-from arranger.errors import LedgerError, SettingsError, one_line
+from arranger.errors import LedgerError, SettingsError, UsageError, one_line
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.ledger_json import FORMAT, VERSION
 
@@ -22,17 +22,6 @@ if TYPE_CHECKING:
 
     Ledger = dict[str, Any]
     Notes = list[dict[str, Any]]
-
-_USED: dict[str, type | tuple[type, ...]] = {
-    "id": int,
-    "bar": int,
-    "beat": (int, float),
-    "track": int,
-    "outcome": str,
-    "reasons": list,
-    "explanation": str,
-}
-"""Members of a note that are looked at here, and their types."""
 
 BARS_SHOWN = 5
 
@@ -56,7 +45,7 @@ class Query:
         ):
             for word in asked:
                 if word not in known:
-                    raise SettingsError(
+                    raise UsageError(
                         f"{word!r} is no {kind}", remedy=f"choose from {', '.join(known)}"
                     )
 
@@ -64,24 +53,6 @@ class Query:
     def wants_everything(self) -> bool:
         """Whether nothing was asked for in particular."""
         return self == Query()
-
-
-def parse_bars(text: str) -> tuple[int, int]:
-    """Return first and last bar of "9-16" or "9".
-
-    Raises
-    ------
-    SettingsError
-        If the text is no range of bars.
-    """
-    first, _, last = text.partition("-")
-    try:
-        bars = int(first), int(last or first)
-    except ValueError:
-        bars = (1, 0)
-    if bars[0] > bars[1]:
-        raise SettingsError(f"{text!r} is no range of bars", remedy="write it like 9-16")
-    return bars
 
 
 def read_ledger(path: Path) -> Ledger:
@@ -106,20 +77,23 @@ def read_ledger(path: Path) -> Ledger:
             file=path,
             remedy="convert the song again",
         )
-    notes = ledger.get("notes")
-    if not isinstance(notes, list) or not isinstance(ledger.get("source"), dict):
-        raise LedgerError("lacks its notes or its source", file=path)
-    for index, note in enumerate(notes):
-        _check_note(note, index, path)
+    # Imported here: pydantic takes a tenth of a second, and wrong usage needs no ledger.
+    from pydantic import ValidationError
+
+    from arranger.report.ledger_shape import LedgerShape
+
+    try:
+        LedgerShape.model_validate(ledger)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        place = "".join(
+            f".{part}" if isinstance(part, str) else f"[{part}]" for part in first["loc"]
+        )
+        what = f"is not as the format says: {first['msg'].lower()}"
+        raise LedgerError(
+            what, file=path, place=place.removeprefix("."), remedy="convert the song again"
+        ) from None
     return ledger
-
-
-def _check_note(note: object, index: int, path: Path) -> None:
-    good = isinstance(note, dict) and all(
-        isinstance(note.get(name), kind) for name, kind in _USED.items()
-    )
-    if not good:
-        raise LedgerError("is not as the format says", file=path, place=f"notes[{index}]")
 
 
 def select(ledger: Ledger, query: Query) -> Notes:
@@ -128,9 +102,9 @@ def select(ledger: Ledger, query: Query) -> Notes:
     Raises
     ------
     SettingsError
-        If it names a part that the ledger doesn't have.
+        If it names a part or bars that the ledger doesn't have.
     """
-    first, last = query.bars or (-(10**9), 10**9)
+    first, last = _bars(ledger, query.bars)
     numbers = _part_numbers(ledger, query.parts)
     return [
         note
@@ -142,12 +116,23 @@ def select(ledger: Ledger, query: Query) -> Notes:
     ]
 
 
+def _bars(ledger: Ledger, asked: tuple[int, int] | None) -> tuple[int, int]:
+    bars = [note["bar"] for note in ledger["notes"]] or [0]
+    first, last = asked or (min(bars), max(bars))
+    if first > max(bars) or last < min(bars):
+        raise SettingsError(
+            f"the ledger has no notes in bars {first} to {last}",
+            remedy=f"it has bars {min(bars)} to {max(bars)}",
+        )
+    return first, last
+
+
 def _parts(ledger: Ledger) -> dict[int, str]:
     """Return the names of the parts by number."""
     return {
-        part["part"]: str(part["name"])
-        for track in ledger["source"].get("tracks", [])
-        for part in track.get("parts", [])
+        part["part"]: part["name"]
+        for track in ledger["source"]["tracks"]
+        for part in track["parts"]
     }
 
 
@@ -195,11 +180,11 @@ def _counted(notes: Notes, whole: int) -> str:
 
 def _overview(ledger: Ledger, width: int) -> Iterator[str]:
     notes: Notes = ledger["notes"]
-    yield one_line(str(ledger["source"].get("title") or ledger["source"].get("file", "")))
+    yield one_line(ledger["source"].get("title") or ledger["source"]["file"])
     yield _counted(notes, len(notes))
     decided = Counter(note["reasons"][0] for note in notes if note["reasons"])
     for reason, count in decided.most_common():
-        yield f"  {count:>6} {one_line(str(reason))}"
+        yield f"  {count:>6} {one_line(reason)}"
     for number, name in sorted(_parts(ledger).items()):
         own = [note for note in notes if note.get("part") == number]
         heard = sum(note["outcome"] != "dropped" for note in own)

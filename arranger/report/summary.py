@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from arranger.engine.describe import left_out_line
 from arranger.errors import one_line
 from arranger.machine import song_bytes
 from arranger.report.account import account
@@ -185,6 +186,8 @@ def _remarks(conversion: Conversion) -> tuple[str, ...]:
     repairs = tuple(f"{repair.place}: {repair.what}" for repair in song.repairs)
     grid = conversion.grid
     said = (*song.remarks, *repairs, *grid.remarks, *_sections(grid), *conversion.reduction.remarks)
+    if conversion.engine.left_out:
+        said = (f"{conversion.engine.name}: {left_out_line(conversion.engine)}", *said)
     return tuple(one_line(remark) for remark in said)
 
 

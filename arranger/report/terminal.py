@@ -12,6 +12,7 @@ import shutil
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, TextIO
 
+from arranger.errors import one_line
 from arranger.report.summary import MOST_PARTS, MOST_REMARKS, counts, played, shortened
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def _in_encoding(found: Summary, encoding: str) -> Summary:
     def shown(value: Any) -> Any:
         if isinstance(value, str):
             plain = value.translate(_PLAIN) if not _can_show(value, encoding) else value
-            return plain.encode(encoding, "backslashreplace").decode(encoding)
+            return one_line(plain).encode(encoding, "backslashreplace").decode(encoding)
         if isinstance(value, tuple):
             parts = map(shown, value)
             return type(value)(*parts) if hasattr(value, "_fields") else tuple(parts)

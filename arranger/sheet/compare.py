@@ -232,7 +232,7 @@ def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
             )
             for note in ledger["notes"]
         ]
-    except (KeyError, TypeError, ValueError, ZeroDivisionError):
+    except (LookupError, TypeError, ValueError, ArithmeticError):
         return None
 
 
@@ -291,7 +291,7 @@ class _Hearer:
         # beats of the metre * quarter notes/beat * steps/quarter note = steps
         place = (note.beat - 1) * Fraction(4, bar.head.denominator) / self._step
         first = bar.start + int(place + Fraction(1, 2))
-        if first >= len(self._drums):
+        if not 0 <= first < len(self._drums):
             return False
         if note.drum:
             sound = self._engine.drum_for(note.pitch)

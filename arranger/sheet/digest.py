@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from arranger.sheet.model import BarDigest, Generated
 
 if TYPE_CHECKING:
-    from arranger.sheet.model import Sheet
+    from arranger.sheet.model import Row, Sheet, SheetBar
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
@@ -30,10 +30,17 @@ def bar_digests(sheet: Sheet) -> tuple[str, ...]:
         end = start + bar.steps
         rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
         mark = loop - start if loop is not None and start <= loop < end else None
-        content = f"{bar.numerator}/{bar.denominator} {mark} {rows}"
-        found.append(blake2b(content.encode("utf-8", "replace"), digest_size=5).hexdigest())
+        found.append(bar_digest(bar, rows, mark))
         start = end
     return tuple(found)
+
+
+def bar_digest(
+    bar: SheetBar, rows: tuple[Row, Row, tuple[str | None, ...]], mark: int | None
+) -> str:
+    """Return the digest of one bar: its metre, its three rows, the step of its loop mark."""
+    content = f"{bar.numerator}/{bar.denominator} {mark} {rows}"
+    return blake2b(content.encode("utf-8", "replace"), digest_size=5).hexdigest()
 
 
 def sheet_digest(sheet: Sheet) -> str:

@@ -35,30 +35,18 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.sheet.align import Pair, match_bars, pair_bars
 from arranger.sheet.digest import bar_digests, generated_parts, value_digest
-from arranger.sheet.model import HOLD, REST, BarDigest, Comment, Sheet, tones
+from arranger.sheet.model import HOLD, REST, BarDigest, Comment, Sheet
+from arranger.sheet.pieces import Bar, Conflict, Piece, cut, repair_holds
 from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from fractions import Fraction
 
-    from arranger.sheet.model import SheetBar
 
 NOT_TAKEN = "generated now, but the edit was kept:"
 _NOT_TAKEN_LINES = 4
 _BOTH_CHANGED = "changed by hand, and generated otherwise now: the other stands below as a comment"
-
-
-class Conflict(NamedTuple):
-    """A place where the hand and the conversion disagree. The hand's version was kept."""
-
-    bar: int | None
-    """The bar's number as people count; None for the header."""
-    what: str
-
-    def __str__(self) -> str:
-        where = "the header" if self.bar is None else f"bar {self.bar}"
-        return f"{where}: {self.what}"
 
 
 class MergedBar(NamedTuple):
@@ -107,8 +95,8 @@ def merge(edited: Sheet, now: Sheet) -> Merge:
     pieces = [piece for piece, _ in decided]
     conflicts = [conflict for _, conflict in decided if conflict is not None]
     if all(piece.bar is None for piece in pieces):
-        pieces += [_Piece(bar, False, k, [], bar.held) for k, bar in enumerate(sides.now_bars)]
-    conflicts += _repair_holds(pieces)
+        pieces += [Piece(bar, False, k, [], bar.held) for k, bar in enumerate(sides.now_bars)]
+    conflicts += repair_holds(pieces)
     header, more = _header(edited, now)
     sheet = _assemble(pieces, header, edited)
     return Merge(
@@ -155,70 +143,18 @@ def _finer(row: Sequence[int], times: int) -> tuple[int, ...]:
     return tuple(c for cell in row for c in (cell, *(silent if cell == REST else held)))
 
 
-_Held = tuple[int | None, int | None]
-
-
-@dataclass(frozen=True, slots=True)
-class _Bar:
-    """A bar cut out of a sheet."""
-
-    head: SheetBar
-    voice1: Sequence[int]
-    voice2: Sequence[int]
-    drums: Sequence[str | None]
-    loop: int | None
-    """The step of the bar, from 0, to go back to; None: not to this bar."""
-    held: _Held
-    """The pitches that the voices hold when the bar begins."""
-
-
-@dataclass(slots=True)
-class _Piece:
-    """A bar of the merged sheet on its way, or the comments of one that is gone."""
-
-    bar: _Bar | None
-    by_hand: bool
-    now: int | None
-    comments: list[Comment]
-    held: _Held = (None, None)
-    """The pitches that the voices should hold when the bar begins."""
-    held_too: _Held | None = None
-    """Others that will do, since the bar stood after them in the edited sheet."""
-
-
-def _cut(sheet: Sheet) -> list[_Bar]:
-    held1, held2 = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
-    found: list[_Bar] = []
-    start = 0
-    for head in sheet.bars:
-        end = start + head.steps
-        loop = sheet.loop_step
-        found.append(
-            _Bar(
-                head=head,
-                voice1=sheet.voice1[start:end],
-                voice2=sheet.voice2[start:end],
-                drums=sheet.drums[start:end],
-                loop=loop - start if loop is not None and start <= loop < end else None,
-                held=(held1[start], held2[start]),
-            )
-        )
-        start = end
-    return found
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sides:
     """Both sheets cut into bars, and what belongs together."""
 
     now: Sheet
     base: Sequence[BarDigest]
-    edited_bars: list[_Bar]
+    edited_bars: list[Bar]
     edited_digests: Sequence[str]
     """Of the bars as they were typed."""
     finer_digests: Sequence[str]
     """Of the bars in the steps of the sheet as generated now."""
-    now_bars: list[_Bar]
+    now_bars: list[Bar]
     now_digests: Sequence[str]
     comments: dict[int, list[Comment]]
     """The hand's, by bar."""
@@ -241,17 +177,17 @@ def _sides(edited: Sheet, now: Sheet) -> _Sides:
     return _Sides(
         now=now,
         base=base,
-        edited_bars=_cut(finer),
+        edited_bars=cut(finer),
         edited_digests=digests,
         finer_digests=bar_digests(finer),
-        now_bars=_cut(now),
+        now_bars=cut(now),
         now_digests=bar_digests(now),
         comments=comments,
         pairs=pair_bars(matched, [b.number for b in base], [b.number for b in now.bars]),
     )
 
 
-def _decide(pair: Pair, sides: _Sides) -> tuple[_Piece, Conflict | None]:
+def _decide(pair: Pair, sides: _Sides) -> tuple[Piece, Conflict | None]:
     """Return what the merged sheet has for a bar, and what hand and conversion disagree about."""
     j, i, k = pair
     now = None if k is None else sides.now_bars[k]
@@ -260,32 +196,32 @@ def _decide(pair: Pair, sides: _Sides) -> tuple[_Piece, Conflict | None]:
     if j is None:
         if i is None or now is None or not changed_now:
             taken = now if i is None else None
-            return _Piece(taken, False, k, [], now.held if now else (None, None)), None
+            return Piece(taken, False, k, [], now.held if now else (None, None)), None
         number = now.head.number
         conflict = Conflict(number, "taken out by hand, and generated otherwise now")
-        return _Piece(None, False, k, _not_taken(now, sides.now, f"bar {number} ")), conflict
+        return Piece(None, False, k, _not_taken(now, sides.now, f"bar {number} ")), conflict
     mine = sides.edited_bars[j]
     own = sides.comments.get(j, [])
     if sides.edited_digests[j] == was:
         if now is None:
-            return _Piece(None, False, None, own), None
+            return Piece(None, False, None, own), None
         renumbered = i is not None and sides.base[i].number != mine.head.number
         if renumbered:
             now = replace(now, head=now.head._replace(number=mine.head.number))
-        return _Piece(now, False, k, own, now.held, None if changed_now else mine.held), None
+        return Piece(now, False, k, own, now.held, None if changed_now else mine.held), None
     if now is not None and k is not None and sides.finer_digests[j] == sides.now_digests[k]:
-        return _Piece(mine, False, k, own, now.held, mine.held), None
+        return Piece(mine, False, k, own, now.held, mine.held), None
     if now is not None and changed_now:
         conflict = Conflict(mine.head.number, _BOTH_CHANGED)
         own = [*_without_not_taken(own), *_not_taken(now, sides.now)]
-        return _Piece(mine, True, k, own, mine.held), conflict
+        return Piece(mine, True, k, own, mine.held), conflict
     if now is None and i is not None:
         conflict = Conflict(mine.head.number, "changed by hand, and no longer generated")
-        return _Piece(mine, True, None, own, mine.held), conflict
-    return _Piece(mine, True, k, own, mine.held), None
+        return Piece(mine, True, None, own, mine.held), conflict
+    return Piece(mine, True, k, own, mine.held), None
 
 
-def _not_taken(bar: _Bar, sheet: Sheet, which: str = "") -> list[Comment]:
+def _not_taken(bar: Bar, sheet: Sheet, which: str = "") -> list[Comment]:
     """Return a bar as comments, to stand below the edit; without its ``#`` each line is a row."""
     group = group_steps(sheet.step_beats, bar.head.numerator, bar.head.denominator)
     rows = rows_text(bar.voice1, bar.voice2, bar.drums, group)
@@ -307,45 +243,7 @@ def _without_not_taken(comments: list[Comment]) -> list[Comment]:
     return kept
 
 
-def _repair_holds(pieces: list[_Piece]) -> list[Conflict]:
-    """Let a generated bar start the tone that it holds, where the bar before doesn't leave it.
-
-    An edited bar isn't touched: that its first tone is another now is listed.
-    """
-    conflicts: list[Conflict] = []
-    held: list[int | None] = [None, None]
-    for piece in pieces:
-        bar = piece.bar
-        if bar is None:
-            continue
-        rows = [bar.voice1, bar.voice2]
-        fitting = piece.held
-        if piece.held_too and not _strange_holds(rows, held, piece.held, piece.held_too):
-            fitting = piece.held_too
-        for voice in _strange_holds(rows, held, piece.held, fitting):
-            if piece.by_hand:
-                what = f"voice {voice + 1} begins with a hold, and another tone is held now"
-                conflicts.append(Conflict(bar.head.number, what))
-            else:
-                meant = piece.held[voice]
-                rows[voice] = (REST if meant is None else meant, *rows[voice][1:])
-        for voice, row in enumerate(rows):
-            before = held[voice]
-            held[voice] = tones((REST if before is None else before, *row))[-1]
-        piece.bar = replace(bar, voice1=rows[0], voice2=rows[1])
-    return conflicts
-
-
-def _strange_holds(rows: list[Sequence[int]], held: list[int | None], *fitting: _Held) -> list[int]:
-    """Return the voices that begin with a hold of a tone that doesn't fit."""
-    return [
-        voice
-        for voice, row in enumerate(rows)
-        if row[0] == HOLD and held[voice] not in [pitches[voice] for pitches in fitting]
-    ]
-
-
-def _assemble(pieces: list[_Piece], header: Sheet, edited: Sheet) -> Sheet:
+def _assemble(pieces: list[Piece], header: Sheet, edited: Sheet) -> Sheet:
     """Put the bars together under a header."""
     bars = [(piece, piece.bar) for piece in pieces if piece.bar is not None]
     comments = [comment for comment in edited.comments if comment.bar == -1]
@@ -372,7 +270,7 @@ def _assemble(pieces: list[_Piece], header: Sheet, edited: Sheet) -> Sheet:
     )
 
 
-def _loop_step(bars: list[tuple[_Piece, _Bar]]) -> int | None:
+def _loop_step(bars: list[tuple[Piece, Bar]]) -> int | None:
     """Return the step to go back to; an edited bar's mark outdoes a generated one's."""
     found: dict[bool, int] = {}
     start = 0
@@ -383,7 +281,7 @@ def _loop_step(bars: list[tuple[_Piece, _Bar]]) -> int | None:
     return found.get(True, found.get(False))
 
 
-def _with_base(sheet: Sheet, pieces: list[_Piece], now: Sheet) -> Sheet:
+def _with_base(sheet: Sheet, pieces: list[Piece], now: Sheet) -> Sheet:
     """Return the sheet with what was generated now as the base of the next merge."""
     base = list(generated_parts(now).bars)
     standing = [piece for piece in pieces if piece.bar is not None]

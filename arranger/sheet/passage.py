@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,29 +12,6 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Row, Sheet
 
 MAX_STEPS = 1_000_000
-
-_BARS = re.compile(r"(\d{1,9})(?:-(\d{1,9}))?", re.ASCII)
-
-
-def parse_bars(text: str) -> tuple[int, int]:
-    """Return first and last bar of "5-8" or "5".
-
-    Raises
-    ------
-    SettingsError
-        If the text is no such thing.
-
-    >>> parse_bars("5-8"), parse_bars("7")
-    ((5, 8), (7, 7))
-    """
-    match = _BARS.fullmatch(text.strip())
-    if match is None:
-        raise SettingsError(f"{text!r} is no range of bars", remedy="write it like 5-8, or 5")
-    first = int(match[1])
-    last = int(match[2] or first)
-    if last < first:
-        raise SettingsError(f"the bars {text} run backwards", remedy=f"write {last}-{first}")
-    return first, last
 
 
 def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:

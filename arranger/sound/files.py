@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.errors import OutputError, SettingsError
+from arranger.errors import OutputError, UsageError
 from arranger.files import replacing, shown_target, writes_through
 from arranger.sound.audio import samples as audio_samples
 from arranger.sound.speaker import SPEAKERS
@@ -62,20 +62,20 @@ def samples(
 
     Raises
     ------
-    SettingsError
+    UsageError
         If the rate or the speaker isn't there to be had.
     SheetError
         If the engine can't play the sheet.
     """
     if not LOWEST_RATE <= sample_rate <= HIGHEST_RATE:
-        raise SettingsError(
+        raise UsageError(
             f"a sample rate of {sample_rate} can't be had",
             remedy=f"choose {LOWEST_RATE} to {HIGHEST_RATE} samples a second",
         )
     if speaker not in SPEAKERS:
         close = get_close_matches(speaker, SPEAKERS, 1)
         hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(SPEAKERS)}"
-        raise SettingsError(f"there is no speaker {speaker!r}", remedy=hint)
+        raise UsageError(f"there is no speaker {speaker!r}", remedy=hint)
     blocks = audio_samples(sheet, engine, sample_rate, split=split)
     model = SPEAKERS[speaker]
     return blocks if model is None else model.play(blocks, sample_rate)
@@ -114,7 +114,7 @@ def render(
     ------
     OutputError
         If the format isn't known or the file can't be written.
-    SettingsError, SheetError
+    UsageError, SheetError
         See `samples`.
     """
     path = Path(path)

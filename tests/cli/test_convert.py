@@ -87,7 +87,7 @@ def test_json_summary_for_scripts(tmp_path: Path) -> None:
         (["convert", "good.mid", "--tune", "nobody"], 1, "nobody"),
         (["convert", "good.mid", "--engine", "twin-fase"], 1, "twin-fase"),
         (["convert", "good.mid", "--bars", "900-901"], 1, "bar"),
-        (["convert", "good.mid", "--audio", "mp3"], 1, "mp3"),
+        (["convert", "good.mid", "--audio", "mp3"], 2, "mp3"),
         (["convert", "good.mid", "--step", "1/5"], 2, "1/5"),
         (["convert", "good.mid", "--stepp", "1/4"], 2, "--stepp"),
         (["convert"], 2, "song"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -11,10 +11,14 @@ from hypothesis import strategies as st
 
 from arranger.engine import builtin_engines, load_engine, parse_engine
 from arranger.engine.create import new_engine
+from arranger.engine.describe import as_values, lines
 from arranger.errors import EngineError, OutputError
+from arranger.pipeline import convert
+from arranger.report import summary
+from arranger.settings import Settings
+from arranger.song import read_song
 
-if TYPE_CHECKING:
-    from pathlib import Path
+DEMO = Path(__file__).parents[2] / "demo_songs" / "lighthouse_stairs.mid"
 
 GOOD = """\
 format = "arranger-engine"
@@ -77,7 +81,6 @@ def test_the_good_file_is_good() -> None:
         ('lowest = "C2"', 'lowest = "H2"', "line 14: 'H2' is no pitch name"),
         ('lowest = "C2"', 'lowest = "C6"', "line 15: the highest pitch is below the lowest"),
         ("bits = 8", "bits = 7", "line 14: C2 needs the setting 223, more than 127"),
-        ('highest = "C5"', 'highest = "C9"', "line 15: .* would sound .* cents off"),
         ("last = 200", "last = 7", "line 20: the list of step lengths is empty"),
         ("last = 200", "last = 90000", "line 20: 89993 step lengths are too many"),
         ("code_bytes = 200", "code_bytes = 4096", "line 24: the player leaves no memory"),
@@ -108,7 +111,7 @@ RANGE = 'lowest = "C2"\nhighest = "C5"\nbits = 8\n'
         ('C4 = 56\n"B#3" = 56', "line 16: B#3 and C4 are the same pitch"),
         ("C4 = 56.5", "line 15: C4 can't be 56.5; give a whole number"),
         ("C4 = 0", "line 15: C4 can't be 0"),
-        ("C4 = 28", r"line 15: C4 would sound \+1192 cents off.*the nearest setting is 56"),
+        ("C4 = 28", r"line 15: every pitch .*C4, \+1192 cents off.*the nearest setting is 56"),
         ("X4 = 56", "line 15: 'X4' is no pitch name"),
     ],
 )
@@ -123,6 +126,28 @@ def test_a_table_of_ones_own_is_played() -> None:
     assert engine.pitches[60].frequency_hz == pytest.approx(260.417, abs=0.001)
     assert engine.pitches[60].cents == pytest.approx(-8.0, abs=0.05)
     assert sorted(engine.pitches) == [60, 61]
+
+
+def test_pitches_that_would_be_other_notes_are_left_out() -> None:
+    engine = parse_engine(GOOD.replace(RANGE, '[pitch.table]\nC4 = 28\n"C#4" = 53\n'))
+    assert list(engine.pitches) == [61]
+    assert [(entry.midi, round(entry.cents)) for entry in engine.left_out] == [(60, 1192)]
+    told = "left out of the pitch table, since they are more than 50 cents off: C4 (+1192)"
+    assert f"Warning: {told}" in list(lines(engine))
+    assert [entry["name"] for entry in as_values(engine)["left_out"]] == ["C4"]
+    high = parse_engine(GOOD.replace('highest = "C5"', 'highest = "C9"'))
+    assert all(abs(entry.cents) <= 50 for entry in high.pitches.values())
+    assert sorted([*high.pitches, *(entry.midi for entry in high.left_out)]) == [*range(36, 121)]
+
+
+def test_a_conversion_says_once_what_the_engine_leaves_out() -> None:
+    engine = parse_engine(GOOD.replace('highest = "C5"', 'highest = "C9"'))
+    conversion = convert(read_song(DEMO), engine, Settings())
+    said = [line for line in summary(conversion).remarks if "left out of the pitch table" in line]
+    assert len(said) == 1
+    assert said[0].startswith("mine: ")
+    played = {cell for row in (conversion.sheet.voice1, conversion.sheet.voice2) for cell in row}
+    assert not played & {entry.midi for entry in engine.left_out}
 
 
 def test_frequencies_are_taken_as_listed() -> None:

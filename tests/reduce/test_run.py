@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -221,7 +222,7 @@ def test_a_song_of_drums_alone() -> None:
 
 def test_cost_overrides_are_checked() -> None:
     song = song_of(Line([(0, 1, 60)]))
-    with pytest.raises(SettingsError, match="'leep'; the nearest is 'leap'"):
+    with pytest.raises(SettingsError, match="'leep'; did you mean 'leap'"):
         reduced(song, replace(PLAIN, costs={"leep": 1.0}))
     with pytest.raises(SettingsError, match="between 0 and 1000"):
         reduced(song, replace(PLAIN, costs={"drum": float("nan")}))
@@ -297,6 +298,16 @@ def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
     tight = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=250))
     check_conservation(tight.ledger, len(song.notes))
     assert "may take 250" in tight.remarks[-1]
+    told = re.search(
+        r"to (\d+) bytes.* more would stay from --max-bytes (\d+) on", tight.remarks[-1]
+    )
+    assert told is not None
+    size, following = int(told[1]), int(told[2])
+    assert size <= 250 < following
+    again = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=following))
+    taken = re.search(r"to (\d+) bytes", again.remarks[-1])
+    assert taken is not None
+    assert size < int(taken[1]) <= following
     blamed = [e for e in tight.ledger.entries if e.reasons == ("beyond-limit",)]
     assert blamed
     assert all(free.ledger.entries[e.note].outcome != "dropped" for e in blamed)

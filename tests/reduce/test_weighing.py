@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
 from typer.testing import CliRunner
 
-from arranger.cli.app import app
+from arranger.cli.app import app, run
 from arranger.engine import load_engine
+from arranger.engine.create import new_engine
 from arranger.errors import SettingsError
+from arranger.grid import plan_grid
+from arranger.pitch import pitch_name
+from arranger.reduce import reduce
 from arranger.reduce.prepare import prepare
 from arranger.reduce.weighing import weigh_bar
-from arranger.settings import ReduceSettings
+from arranger.settings import GridSettings, ReduceSettings
+from arranger.sheet import write_sheet
+from arranger.song import read_song
 from tests.reduce import reference
 from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -100,3 +108,44 @@ def test_the_command_converts_again_and_tells(tmp_path: Path, demo_song: Path) -
     lost = runner.invoke(app, ["explain", str(sheet), "3"])
     assert lost.exit_code == 1
     assert "is not beside the sheet" in str(lost.exception)
+
+
+def test_a_limit_on_bytes_is_weighed_too(tmp_path: Path, demo_song: Path) -> None:
+    song, settings = read_song(demo_song), replace(PLAIN, max_bytes=600)
+    grid = plan_grid(song, ENGINE, GridSettings())
+    made = reduce(song, ENGINE, grid, settings)
+    assert "simplified from" in made.remarks[-1]
+    fewer = 0
+    for bar in grid.bars:
+        found = weigh_bar(song, ENGINE, grid, settings, bar.number)
+        row = made.voice1[bar.first_step : bar.first_step + bar.steps]
+        # Each tone that the sheet starts in the bar is one that the choice made has there.
+        assert {pitch_name(cell) for cell in row if cell >= 0} <= set(
+            re.findall(r"beat [0-9.]+ (\S+) of", found.held[0])
+        )
+        assert all(other.cost >= -1e-9 for other in found.others)
+        free = weigh_bar(song, ENGINE, grid, PLAIN, bar.number)
+        fewer += found.held != free.held
+    assert fewer > len(grid.bars) / 4
+    assert "bytes" in found.terms
+
+
+def test_an_engine_file_is_found_beside_the_sheet(
+    tmp_path: Path, demo_song: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    new_engine(tmp_path / "own.toml", like="twin-counter")
+    (tmp_path / "tune.mid").write_bytes(demo_song.read_bytes())
+    monkeypatch.chdir(tmp_path)
+    assert run(["convert", "tune.mid", "--engine", "own.toml", "--no-audio"]) == 0
+    monkeypatch.chdir("/")
+    assert run(["explain", str(tmp_path / "tune.duet"), "2"]) == 0
+
+
+def test_settings_in_the_sheet_are_the_sheets_fault(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheet = replace(sheet_of(ENGINE, [69]), source_file="tune.mid", settings="--cost foo=1")
+    (tmp_path / "tune.mid").write_bytes(b"")
+    write_sheet(sheet, tmp_path / "tune.duet")
+    assert run(["explain", str(tmp_path / "tune.duet"), "1"]) == 1
+    assert f"{tmp_path / 'tune.duet'}: cost: there is no cost called" in capsys.readouterr().err

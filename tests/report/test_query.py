@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import pytest
 from typer.testing import CliRunner
 
+from arranger.bars import parse_bars
 from arranger.cli.app import app
-from arranger.errors import ArrangerError, LedgerError, SettingsError
+from arranger.errors import ArrangerError, LedgerError, SettingsError, UsageError
 from arranger.report import ledger_json
-from arranger.report.query import Query, answer, parse_bars, read_ledger, select
+from arranger.report.query import Query, answer, read_ledger, select
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -51,9 +52,14 @@ def test_selects(ledger_file: Path, query: Query, wanted: list[int]) -> None:
 def test_bars_as_people_write_them() -> None:
     assert parse_bars("9-16") == (9, 16)
     assert parse_bars("9") == (9, 9)
-    for text in ("16-9", "x", "1-2-3", ""):
-        with pytest.raises(SettingsError, match="no range of bars"):
+    for text in ("16-9", "x", "1-2-3", "", "5-", "-5"):
+        with pytest.raises(UsageError, match=r"no range of bars|run backwards"):
             parse_bars(text)
+
+
+def test_bars_that_the_song_does_not_have_are_told(ledger_file: Path) -> None:
+    with pytest.raises(SettingsError, match="no notes in bars 3 to 9; it has bars 1 to 2"):
+        ids(ledger_file, Query(bars=(3, 9)))
 
 
 def test_unknown_words_are_refused_with_a_remedy(ledger_file: Path) -> None:
@@ -72,10 +78,11 @@ def test_unknown_words_are_refused_with_a_remedy(ledger_file: Path) -> None:
         (b"[" * 100_000, "is no JSON"),
         (b"[]", "is no ledger"),
         (b'{"format": "arranger-ledger", "version": 9}', "version 9"),
-        (b'{"format": "arranger-ledger", "version": 1}', "lacks its notes"),
+        (b'{"format": "arranger-ledger", "version": 1}', "source: is not as the format says"),
         (
-            b'{"format": "arranger-ledger", "version": 1, "source": {}, "notes": [{"id": "x"}]}',
-            r"notes\[0\]: is not as the format says",
+            b'{"format": "arranger-ledger", "version": 1, "source": {"file": "a", "tracks": []}, '
+            b'"notes": [{"id": "x"}]}',
+            r"notes\[0\].id: is not as the format says: input should be a valid integer",
         ),
     ],
 )
@@ -114,3 +121,39 @@ def test_command_line_json(ledger_file: Path) -> None:
     found = json.loads(result.output)
     assert [note["id"] for note in found["notes"]] == [1, 7]
     assert found["totals"] == {"notes": 2, "kept": 0, "changed": 2, "merged": 0, "dropped": 0}
+
+
+# Every member that is read, changed to every other kind of value, ends in a clear refusal.
+WRONG = [None, True, "x", 1.5, -1, [], {}, [None], {"a": 1}]
+
+
+@pytest.mark.parametrize("wrong", WRONG, ids=repr)
+@pytest.mark.parametrize(
+    "where",
+    [
+        *[("notes", 0, member) for member in
+          ("id", "part", "bar", "beat", "outcome", "reasons", "explanation")],
+        ("notes", 0), ("notes",), ("source",), ("source", "file"), ("source", "title"),
+        ("source", "tracks"), ("source", "tracks", 0), ("source", "tracks", 0, "parts"),
+        ("source", "tracks", 1, "parts", 0), ("source", "tracks", 1, "parts", 0, "part"),
+        ("source", "tracks", 1, "parts", 0, "name"),
+    ],
+)  # fmt: skip
+def test_wrong_types_are_refused_or_read(
+    ledger_file: Path, where: tuple[str | int, ...], wrong: object
+) -> None:
+    ledger = json.loads(ledger_file.read_bytes())
+    place = ledger
+    for key in where[:-1]:
+        place = place[key]
+    good = place[where[-1]]
+    place[where[-1]] = wrong
+    ledger_file.write_text(json.dumps(ledger), encoding="utf-8")
+    fits = type(wrong) is type(good) or (where[-1] == "beat" and type(wrong) in {int, float})
+    if fits and wrong not in ([None], {"a": 1}, {}):
+        found = read_ledger(ledger_file)
+        assert list(answer(found, Query()))
+        assert list(answer(found, Query(outcomes=("dropped",))))
+    else:
+        with pytest.raises(LedgerError, match="is not as the format says"):
+            read_ledger(ledger_file)

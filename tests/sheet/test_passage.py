@@ -7,9 +7,10 @@ from fractions import Fraction
 
 import pytest
 
+from arranger.bars import parse_bars
 from arranger.errors import LimitError, SettingsError
 from arranger.sheet import HOLD, REST, Sheet, SheetBar, tones
-from arranger.sheet.passage import cut_bars, go_round, parse_bars
+from arranger.sheet.passage import cut_bars, go_round
 
 SHEET = Sheet(
     title="",

@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.errors import SheetError
-from arranger.sheet import REST, Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet import HOLD, REST, Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet.model import tones
 from arranger.sheet.spread import spread_edits
 from tests.sheet.edits import contents, generated, random_content
 
@@ -62,6 +63,69 @@ def test_a_sheet_by_hand_is_refused() -> None:
         spread_edits(replace(sheet_of(60), generated=None, digest=""))
 
 
+def sounding(sheet: Sheet) -> list[tuple[list[int | None], list[int | None]]]:
+    """Return the pitches that each bar's voices hold, step by step."""
+    rows, found, start = (tones(sheet.voice1), tones(sheet.voice2)), [], 0
+    for bar in sheet.bars:
+        end = start + bar.steps
+        found.append((rows[0][start:end], rows[1][start:end]))
+        start = end
+    return found
+
+
+def holding(*bars: tuple[int, ...]) -> Sheet:
+    """Return a generated sheet with these bars of four cells in voice 1."""
+    plain = sheet_of(*range(60, 60 + len(bars)))
+    cells = tuple(cell for bar in bars for cell in bar)
+    return with_digest(replace(plain, voice1=cells))
+
+
+def test_the_bar_after_keeps_its_tone() -> None:
+    refrain, held = (60, 60, 60, 62), (HOLD, HOLD, 65, 65)
+    edited = with_cell(holding(refrain, (64,) * 4, refrain, held, held), 3, 67)
+    found = spread_edits(edited)
+    assert found.copied == ((0, (2,)),)
+    assert [bar[0] for bar in contents(found.sheet)][2:] == [
+        (60, 60, 60, 67), (62, HOLD, 65, 65), held,
+    ]  # fmt: skip
+    assert spread_edits(found.sheet).copied == ()  # what was mended is no edit
+
+
+def test_a_held_edit_is_held_in_the_bars_it_goes_to() -> None:
+    one, two = (60, 60, 60, 62), (64, 64, 64, 64)
+    sheet = holding(one, two, (71,) * 4, one, two)
+    edited = with_cell(with_cell(sheet, 3, 67), 4, HOLD)
+    found = spread_edits(edited)
+    assert found.copied == ((0, (3,)), (1, (4,)))
+    assert found.sheet.voice1[12:] == found.sheet.voice1[:8] == (60, 60, 60, 67, HOLD, 64, 64, 64)
+
+
+@pytest.mark.parametrize("was", [None, 0, 8])
+@pytest.mark.parametrize("now", [None, 0, 2, 8])
+def test_a_loop_mark_is_no_edit_to_spread(was: int | None, now: int | None) -> None:
+    sheet = with_digest(replace(sheet_of(60, 62, 60), loop_step=was))
+    found = spread_edits(replace(sheet, loop_step=now))
+    assert (found.copied, found.differing) == ((), ())
+    edited = replace(with_cell(sheet_of(60, 62, 60), 1, 67), loop_step=now)
+    assert spread_edits(edited).sheet.loop_step == now
+
+
+def test_a_new_bar_in_place_of_a_deleted_ending_goes_nowhere() -> None:
+    sheet = sheet_of(60, 62, 64, 64)
+    new = sheet.bars[3]._replace(number=9)
+    edited = replace(with_cell(sheet, 12, 70), bars=(*sheet.bars[:3], new))
+    assert spread_edits(edited).copied == ()
+    longer = sheet_of(60, 64, 62, 64, 65)
+    shorter = replace(
+        with_cell(longer, 12, 70),
+        bars=longer.bars[:4],
+        voice1=(*longer.voice1[:12], 70, 70, 70, 70),
+        voice2=longer.voice2[:16],
+        drums=longer.drums[:16],
+    )
+    assert spread_edits(shorter).copied == ()
+
+
 @given(st.integers(0, 2**32), st.integers(0, 7))
 def test_no_edited_bar_is_changed_and_the_text_keeps_it_all(seed: int, bar: int) -> None:
     rng = random.Random(seed)
@@ -77,10 +141,16 @@ def test_no_edited_bar_is_changed_and_the_text_keeps_it_all(seed: int, bar: int)
     )
     found = spread_edits(edited)
     before, after, now = contents(sheet), contents(edited), contents(found.sheet)
-    assert now[bar] == after[bar]
+    heard, heard_now = sounding(edited), sounding(found.sheet)
     for place, content in enumerate(now):
-        alike = before[place] == before[bar]
-        assert content == (after[bar] if alike and place != bar else after[place])
+        alike = before[place] == before[bar] and place != bar and after[bar] != before[bar]
+        model = after[bar] if alike else after[place]
+        assert content[2] == model[2]
+        assert [row[1:] for row in content[:2]] == [row[1:] for row in model[:2]]
+        if not alike:
+            assert heard_now[place] == heard[place]
+    again = spread_edits(found.sheet)
+    assert (again.sheet, again.copied) == (found.sheet, ())
     assert parse(format_sheet(found.sheet)) == found.sheet
 
 

@@ -82,7 +82,7 @@ def test_the_command_shows_names_as_data(tmp_path: Path) -> None:
     file.write_bytes(header() + track("00", meta(3, b"[red]\x1b[2Jx"), "00 90 3C 40 60 80 3C 40"))
     shown = CliRunner().invoke(app, ["survey", str(file)])
     assert shown.exit_code == 0
-    assert r"[red]\x1b[2Jx" in shown.output
+    assert r"[red]\u001b[2Jx" in shown.output
     as_json = CliRunner().invoke(app, ["survey", str(file), "--json", "--engine", "twin-counter"])
     assert json.loads(as_json.output)["engine"] == "twin-counter"
 

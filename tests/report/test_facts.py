@@ -1,0 +1,30 @@
+"""Facts of the page that can be checked against what the program does elsewhere."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from arranger.engine import load_engine
+from arranger.options import build_settings
+from arranger.pipeline import convert
+from arranger.report.facts import gather_facts
+from arranger.song import read_song
+
+DEMO = Path(__file__).parents[2] / "demo_songs"
+
+
+@pytest.mark.parametrize("name", ["boat_parade", "lighthouse_stairs", "ferry_waltz"])
+def test_the_advice_on_keys_is_what_the_setting_chooses(name: str) -> None:
+    song, engine = read_song(DEMO / f"{name}.mid"), load_engine("twin-counter")
+    words = {"engine": "twin-counter"}
+    as_written = convert(song, engine, build_settings(words))
+    chosen = convert(song, engine, build_settings({**words, "transpose": "auto"}))
+    best = chosen.reduction.ledger.transpose
+    assert best != 0
+    advised = re.search(r"auto would choose ([+-]\d+),", gather_facts(as_written).tuning)
+    assert advised is not None
+    assert int(advised[1]) == best
+    assert "would choose" not in gather_facts(chosen).tuning
