@@ -64,4 +64,4 @@ def _tidy_elsewhere(sheet: Path, output: Path) -> None:
     content = read_sheet(sheet)
     refuse_sources(output, sheet, content)
     write_sheet(content, output)
-    typer.echo(f"{shown_target(output)}: aligned", err=is_stdout(output))
+    say(f"{shown_target(output)}: aligned", error=is_stdout(output))
