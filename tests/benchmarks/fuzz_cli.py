@@ -24,6 +24,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
+from copy import deepcopy
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -161,7 +162,7 @@ def damaged_ledger(rng: Random, content: bytes) -> bytes:
             if rng.random() < 0.2:
                 del place[key]
             else:
-                place[key] = rng.choice(VALUES)
+                place[key] = deepcopy(rng.choice(VALUES))
             break
     return json.dumps(ledger).encode("utf-8", "surrogatepass")
 
