@@ -135,7 +135,7 @@ def test_a_base_is_changed_only_where_asked() -> None:
 def test_false_and_an_empty_list_take_any_setting_back(option: Option, unasked: object) -> None:
     given = {
         "one": {"step": "1/4", "bars": "2-3", "transpose": 1, "beat": "track", "swing": "play",
-                "clock": "clock", "texture": "two-highest", "drums": "none"}.get(option.name, "7"),
+                "clock": "clock", "texture": "two-highest", "drums": "none", "score-megabytes": "77"}.get(option.name, "7"),
         "many": {"cost": "leap=1", "section-texture": "A=two-highest"}.get(option.name, "7"),
         "flag": True,
     }[option.kind]  # fmt: skip

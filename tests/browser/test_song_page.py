@@ -78,7 +78,7 @@ def test_notes_are_reached_by_keyboard(
     assert first in sentences
     page.keyboard.press("ArrowRight")
     second = page.locator("#about .sentence").inner_text()
-    assert second in told
+    assert second in sentences
     assert second != first
     page.keyboard.press("ArrowLeft")
     assert page.locator("#about .sentence").inner_text() == first

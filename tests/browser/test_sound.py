@@ -49,7 +49,7 @@ def played(page: Page, conversion: Conversion, kind: str, chunks: list[int]) -> 
     """Return samples from the start, asked for in chunks, of "SheetSound" or "SongSound"."""
     page.evaluate(
         "text => { document.getElementById('data').textContent = text; }",
-        page_data(conversion),
+        "".join(page_data(conversion)),
     )
     found = page.evaluate(
         f"""chunks => {{
