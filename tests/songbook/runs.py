@@ -24,11 +24,13 @@ def choice(tmp_path: Path, **changes: object) -> BookChoice:
 
 
 def tree(folder: Path) -> dict[str, bytes]:
-    """Return all files below a folder but the index, which holds times."""
+    """Return all files below a folder but the index, which holds times, and earlier versions."""
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
-        if path.is_file() and not path.name.startswith("songbook.index")
+        if path.is_file()
+        and not path.name.startswith("songbook.index")
+        and not path.name.endswith("~")
     }
 
 

@@ -146,7 +146,7 @@ def test_a_song_that_takes_too_long_or_too_much_costs_only_itself(tmp_path: Path
     slow = by_song(convert_book(choice(tmp_path, seconds=1.0)))
     assert slow["vast.mid"].reason == "time"
     assert slow["shelf0/song000.mid"].state == "done"
-    fat = by_song(convert_book(choice(tmp_path, megabytes=150)))
+    fat = by_song(convert_book(choice(tmp_path, megabytes=40)))
     assert fat["vast.mid"].reason == "memory"
     assert fat["shelf1/song001.mid"].state == "done"
 
