@@ -10,6 +10,9 @@ import signal
 import threading
 import time
 
+from arranger.stopping import end_cleanly_on_signals
+from arranger.temporaries import remove_temporaries
+
 LOOK_SECONDS = 0.2
 """How often a worker looks whether its parent is still there."""
 
@@ -18,10 +21,12 @@ def start_worker(parent: int) -> None:
     """Prepare a worker process that the process with this id has started."""
     # Ctrl-C on a terminal reaches the workers too; the parent stops them.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    end_cleanly_on_signals()
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
 def _end_with(parent: int) -> None:
     while os.getppid() == parent:
         time.sleep(LOOK_SECONDS)
+    remove_temporaries()
     os._exit(0)

@@ -28,9 +28,7 @@ def ending_cleanly() -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():  # where signals can't be handled
         yield
         return
-    ours = [number for number in _ending() if signal.getsignal(number) is signal.SIG_DFL]
-    for number in ours:
-        signal.signal(number, _end)
+    ours = end_cleanly_on_signals()
     try:
         yield
     finally:
@@ -40,6 +38,14 @@ def ending_cleanly() -> Iterator[None]:
         for number in ours:
             signal.signal(number, signal.SIG_DFL)
         signal.signal(signal.SIGINT, on_interrupt)
+
+
+def end_cleanly_on_signals() -> list[signal.Signals]:
+    """From now on remove this process's temporary files when TERM or HUP end it; return which."""
+    ours = [number for number in _ending() if signal.getsignal(number) is signal.SIG_DFL]
+    for number in ours:
+        signal.signal(number, _end)
+    return ours
 
 
 def _ending() -> list[signal.Signals]:

@@ -14,6 +14,8 @@ import threading
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from arranger.temporaries import remove_temporaries
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -35,7 +37,11 @@ def time_limit(seconds: float) -> Iterator[None]:
     def ring(_number: int, _frame: object) -> None:
         raise TimeIsUpError
 
-    watchdog = threading.Timer(seconds + GRACE_SECONDS, os._exit, (TIME_CODE,))
+    def end() -> None:
+        remove_temporaries()
+        os._exit(TIME_CODE)
+
+    watchdog = threading.Timer(seconds + GRACE_SECONDS, end)
     watchdog.daemon = True
     watchdog.start()
     alarmed = hasattr(signal, "setitimer") and (

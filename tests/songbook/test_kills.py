@@ -127,6 +127,7 @@ def test_workers_end_with_their_run_however_it_ends(tmp_path: Path) -> None:
             process.send_signal(number)
             process.wait(PATIENCE_SECONDS)
         until(lambda workers=workers: not any(map(is_running, workers)))  # type: ignore[misc]
+        assert not temporaries(out)
 
 
 def test_a_worker_is_deaf_to_ctrl_c_which_the_run_answers(tmp_path: Path) -> None:
