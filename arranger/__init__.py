@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
+    from arranger.conversion import Conversion, convert
     from arranger.engine import load_engine
-    from arranger.pipeline import Conversion, convert
     from arranger.settings import Settings
     from arranger.sheet import read_sheet, write_sheet
     from arranger.song import read_song
@@ -38,9 +38,9 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Conversion": "arranger.pipeline",
+    "Conversion": "arranger.conversion.pipeline",
     "Settings": "arranger.settings",
-    "convert": "arranger.pipeline",
+    "convert": "arranger.conversion.pipeline",
     "load_engine": "arranger.engine",
     "read_sheet": "arranger.sheet",
     "read_song": "arranger.song",

@@ -11,6 +11,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    Ints = NDArray[np.int64]
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
 
 def view(column: NDArray[Any]) -> Sequence[Any]:
     """Return a column as a sequence of Python's own numbers, without a copy.

@@ -101,7 +101,7 @@ def _transpose(text: str) -> int | str:
 
 def _cost(text: str) -> tuple[str, float]:
     # Imported here: the terms stand among what needs numpy, and are rarely asked for.
-    from arranger.reduce.cost import term_named
+    from arranger.reduce.choose.costs import term_named
 
     name, _, value = text.partition("=")
     term = term_named(name)

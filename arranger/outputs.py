@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 AUDIO_KINDS = ("wav", "flac", "ogg")
 
@@ -39,7 +39,7 @@ class OutputChoice:
     suggestions: bool = False
     """Try what other settings would give, and tell in the report: as long as some conversions."""
     keep_edits: bool = False
-    """The conversion has the edits of the sheet there (`arranger.sheet.by_hand.with_edits`)."""
+    """The conversion has the edits of the sheet there (`arranger.conversion.by_hand.with_edits`)."""
 
     def __post_init__(self) -> None:
         if self.audio is not None and self.audio not in AUDIO_KINDS:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from arranger.errors import SettingsError
 from arranger.options import OPTIONS, Option, build_settings, command_line, read_command_line, spell
-from arranger.reduce.cost import TERMS
+from arranger.reduce.choose.costs import TERMS
 from arranger.settings import (
     BEATS,
     CLOCKS,

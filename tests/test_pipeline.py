@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import mido
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.pipeline import convert
 from arranger.sheet import format_sheet, parse
 from arranger.song import read_song
 

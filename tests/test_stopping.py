@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from arranger.engine import load_engine
+from arranger.rows import HOLD
 from arranger.sheet import write_sheet
-from arranger.sheet.model import HOLD
 from tests.processes import interruptible, running
 from tests.sound.sheets import sheet_of
 

@@ -28,6 +28,7 @@ def check(
       arranger check song.duet --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError
+    from arranger.machine import song_bytes
     from arranger.sheet.check import check_file
     from arranger.sheet.problem import as_json as problem_json
     from arranger.sheet.problem import shown
@@ -36,7 +37,7 @@ def check(
     reports: list[dict[str, Any]] = []
     for sheet in sheets:
         try:
-            found = check_file(sheet)
+            found = check_file(sheet, song_bytes)
         except ArrangerError as error:
             say(f"arranger: {error}", error=True)
             reports.append({"file": str(sheet), "errors": 1, "unreadable": str(error)})

@@ -56,12 +56,12 @@ def convert(
       arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
       arranger convert parade.mid -o out --transpose 2 --keep-edits
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    from arranger.conversion import convert as convert_song
+    from arranger.conversion.by_hand import with_edits
     from arranger.engine import load_engine
     from arranger.files import STDOUT
     from arranger.outputs import OutputChoice, output_paths, write_outputs
-    from arranger.pipeline import convert as convert_song
     from arranger.report import summary, terminal_text
-    from arranger.sheet.by_hand import with_edits
     from arranger.song import read_song
 
     if output == STDOUT:

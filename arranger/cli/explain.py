@@ -34,8 +34,8 @@ def explain(
       arranger explain out/parade.duet 9
       arranger explain out/parade.duet 9 --song songs/parade.mid --most 5
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.reduce.weighing_text import weighing_json, weighing_text
-    from arranger.weigh_sheet import weigh_sheet_bar
+    from arranger.conversion.weigh_sheet import weigh_sheet_bar
+    from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 
     found = weigh_sheet_bar(sheet, bar, song=song, most=most)
     say_text(weighing_json(found) if json else weighing_text(found))

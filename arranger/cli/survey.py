@@ -32,9 +32,9 @@ def survey(
       arranger survey patterns.mid --pattern 3 --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
+    from arranger.report.survey import as_values, lines
+    from arranger.report.survey import survey as look_through
     from arranger.song import read_song
-    from arranger.song.survey import as_values, lines
-    from arranger.song.survey import survey as look_through
 
     found = look_through(read_song(song, settings.read), load_engine(settings.engine))
     if as_json:

@@ -1,4 +1,20 @@
-"""The grid: from song time to the engine's steps."""
+"""The grid: from song time to the engine's steps.
+
+track     Beat tracking for songs that don't follow their own beat
+attacks   Attacks: onsets that are meant together, taken together before anything is rounded
+choose    Choosing the step: what each candidate would cost the music
+loops     Where a piece goes on after its last step
+model     The grid: how song time maps to the engine's steps
+notes     The song's notes as columns, and the times of maps as arrays
+onbeat    Does a file follow its own beat? A statistical test
+passage   Which bars of the song become the sheet: those asked for, or those
+place     Placing notes on steps, once the step is chosen
+plan      From a song and an engine to a grid: the order of the decisions
+sections  Repeated passages, so that an edit can be made once
+swing     Swing: off-beats that come late, all by about as much
+timeline  Where notes and bar lines stand in beats, whichever way the beats were found
+tracked   The timeline of a song whose beats were tracked
+"""
 
 from arranger.grid.model import Grid, GridBar, Section, StepChoice
 from arranger.grid.onbeat import BeatVerdict, follows_own_beat

@@ -1,5 +1,17 @@
 """Player code and song data for the machine.
 
+    alternate_player  The player of a timer channel that alternates
+    assembler         A two-pass assembler for the Z80 instructions that the player uses
+    c_export          The piece as C99 source: arrays for a microcontroller's own player
+    data_export       The song data alone, plain and unpacked, for a player of the musician's own
+    exporters         The formats of ``arranger export``: one line each
+    json_export       The piece as JSON: per step what sounds, for programs of any kind
+    options           What a user can choose of an export
+    packing           Song data for the player: events as words, phrases that are stored once
+    player            The Z80 player with a song: source text and bytes at an address
+    program_export    Player and song together: bytes for memory, or a source for an assembler
+    size              How much memory a piece takes
+
 The names below are looked up when they are first used: the table of export formats beside them is
 wanted by the command line's help, which must not wait for numerical libraries.
 """

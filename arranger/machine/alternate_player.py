@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
+from arranger.sheet.played import played_steps, step_length
 from arranger.sound.alternate import divisor_runs, drum_divisors
-from arranger.sound.steps import played_steps, step_length
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
-from arranger.sound.steps import played_steps, step_length
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -24,7 +24,7 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
-from arranger.sound.steps import played_steps
+from arranger.sheet.played import played_steps
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine

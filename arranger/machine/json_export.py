@@ -12,7 +12,7 @@ from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
 from arranger.pitch import pitch_name
-from arranger.sound.steps import played_steps, step_length
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.player import chunking
 from arranger.pitch import pitch_name
+from arranger.sheet.played import step_length
 from arranger.sound.schedule import (
     DRUM_OVERHEAD_PASSES,
     NOISE_TAPS,
@@ -20,7 +21,6 @@ from arranger.sound.schedule import (
     drum_passes,
     events,
 )
-from arranger.sound.steps import step_length
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine

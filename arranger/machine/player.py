@@ -14,7 +14,7 @@ from arranger.engine.player import chunking
 from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
 from arranger.machine.packing import END_OF_PIECE, SPEAKER_BIT, PackedSong, pack
-from arranger.sound.steps import step_length
+from arranger.sheet.played import step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

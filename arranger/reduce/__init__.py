@@ -1,30 +1,22 @@
 """Reduction: from parts on a grid to two voices, drums and a ledger.
 
-The way of the data, a module a step:
-
-    prepare   ring        lines under a held pedal move on
-              salience    what each note is worth (roles, tune_model, duplicates)
-              transpose   the key, when it is to be chosen
-              fold        octaves that the pitch table has
-              textures    what the two voices are for
-              candidates  tones, segments, what there is to choose from
-              drums       the drum that could sound on each step
-    decide    cost        the cost table: every term, its meaning and its bounds
-              terms       the cost of every choice, in batches
-              optimum     the cheapest path
-              fit         the same under a limit of bytes
-    tell      attacks     rows, gaps before repetitions, tones under drums
-              heard       what finished rows let be heard
-              account     what became of every note
-              laws        whether the account says what the rows play
-              explain     ...in a sentence; weighing and breakdown tell what a bar was weighed by
+choose   What there is to choose from, what each choice costs, and the cheapest way through
+perform  From the choice to what sounds: rows, gaps before repetitions, the limit of bytes
+place    On the grid and in the table: places, the pedal, folding by octaves, the key
+tell     What became of every note, in entries and in words, and what was weighed in a bar
+worth    What each note is worth: roles, names, the model of the tune, passages, doubling
+ledger   The ledger: every note of the song, each exactly once, with its outcome and reasons
+model    What the reduction hands on: rows of the sheet, the ledger
+reasons  Outcomes and reasons: the words of the ledger and one sentence template for each
+run      The reduction of a song, from its notes on the grid to rows and ledger
 """
 
-from arranger.reduce.laws import remarks_on_laws
 from arranger.reduce.ledger import Entry, Ledger, Span, check_conservation
-from arranger.reduce.model import Evidence, PartRole, Reduction
+from arranger.reduce.model import Reduction
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.reduce.run import reduce
+from arranger.reduce.tell.laws import remarks_on_laws
+from arranger.reduce.worth.weights import Evidence, PartRole
 
 __all__ = [
     "OUTCOMES",

@@ -3,33 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from arranger.reduce.ledger import Ledger
-    from arranger.reduce.weights import Weights
-    from arranger.sheet.model import Row
-
-
-class Evidence(NamedTuple):
-    """One thing that speaks for or against a role."""
-
-    what: str
-    """Such as "name says tune" or "plays alone on top 83 % of the time"."""
-    weight: float
-    """Added to the score; negative speaks against."""
-
-
-class PartRole(NamedTuple):
-    """The role of one part and why."""
-
-    part: int
-    role: str
-    """"tune", "bass", "harmony", "drums" or "muted"."""
-    tune_score: float
-    bass_score: float
-    evidence: tuple[Evidence, ...]
-    """What decided, strongest first."""
+    from arranger.reduce.worth.weights import PartRole, Weights
+    from arranger.rows import Row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -7,33 +7,51 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.account import account
-from arranger.reduce.as_written import perform_as_written
-from arranger.reduce.attacks import held_in, perform
-from arranger.reduce.fit import blame_limit, fit, song_size
-from arranger.reduce.heard import Heard
+from arranger.errors import SettingsError
+from arranger.reduce.choose.optimum import solve
+from arranger.reduce.choose.prepare import prepare, priced
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
-from arranger.reduce.optimum import solve
-from arranger.reduce.prepare import asked_of, prepare, priced
+from arranger.reduce.perform.as_written import perform_as_written
+from arranger.reduce.perform.byte_limit import fit, song_size
+from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.rows import held_in, perform
+from arranger.reduce.tell.account import account, blame_limit
+from arranger.reduce.tell.asked import asked_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.attacks import Performance
-    from arranger.reduce.candidates import Problem
-    from arranger.reduce.prepare import Prepared
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.prepare import Prepared
+    from arranger.reduce.perform.byte_limit import Measure
+    from arranger.reduce.perform.rows import Performance
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
 
 
-def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> Reduction:
+def reduce(
+    song: Song,
+    engine: Engine,
+    grid: Grid,
+    settings: ReduceSettings,
+    measure: Measure | None = None,
+) -> Reduction:
     """Give the song's notes to two voices and the drums, and account for each.
+
+    Parameters
+    ----------
+    song, engine, grid, settings
+        What is to be reduced, and how.
+    measure
+        Says how many bytes two rows and the drums take, for ``settings.max_bytes``; see
+        `arranger.conversion.measure_of`. None: no limit can be kept.
 
     Raises
     ------
     SettingsError
-        If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+        If a setting names a part that the song doesn't have, or a cost that doesn't exist; or if
+        bytes are limited without a measure.
     LimitError
         If the song doesn't fit into ``settings.max_bytes`` however it is simplified.
     """
@@ -48,17 +66,19 @@ def reduce(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> 
     reduction = _reduction(grid, prepared, performance, cost)
     limit = settings.max_bytes
     if limit is not None and settings.texture != "as-written":
-        size = song_size(engine, grid, prepared, performance)
+        if measure is None:
+            raise SettingsError("bytes are limited, but nothing says how many a sheet takes")
+        size = song_size(measure, prepared, performance)
         if size > limit:
-            reduction = _fitted(engine, grid, prepared, reduction, size, limit)
+            reduction = _fitted(measure, grid, prepared, reduction, size, limit)
     return reduction
 
 
 def _fitted(
-    engine: Engine, grid: Grid, prepared: Prepared, free: Reduction, size: int, limit: int
+    measure: Measure, grid: Grid, prepared: Prepared, free: Reduction, size: int, limit: int
 ) -> Reduction:
     """Return the reduction simplified to a limit; ``free`` is the one without it."""
-    found = fit(engine, grid, prepared, size, limit)
+    found = fit(measure, grid, prepared, size, limit)
     reduction = _reduction(grid, prepared, found.performance, found.cost)
     entries = blame_limit(reduction.ledger.entries, free.ledger.entries)
     lost = sum(entry.reasons == ("beyond-limit",) for entry in entries)

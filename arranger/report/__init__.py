@@ -1,7 +1,23 @@
-"""What became of every note: terminal, CSV, JSON and HTML page."""
+"""What became of every note: terminal, CSV, JSON and HTML page.
+
+account       The account of a conversion as columns
+build         Building pages: assets of the package, put into one HTML document
+columns       The account's columns as JSON text, each value written once
+facts         What stands still on the page of a song: the tables and sentences of its "why"
+ledger_csv    ``NAME.ledger.csv``: the ledger as a table for spreadsheets (RFC 4180, UTF-8
+ledger_json   ``NAME.ledger.json``: every note, each exactly once, for other programs to read
+ledger_shape  What a written ledger must be like to be asked
+losses        Where a hand is needed most: what each bar lost, ranked, with a sentence
+page_data     What the page's scripts need, as columns of plain numbers and texts
+query         Asking a written ledger: which notes of which bars met which fate, and why
+song_page     The page of one song: self-contained HTML
+suggest       Settings to try instead, each with the effect that it has: because it was tried
+summary       What the terminal says after a conversion: the same as the page, in short
+survey        What is in a song, before anything is decided: parts, drums, time
+terminal      The summary as tables for a terminal, at most 80 columns wide
+"""
 
 from arranger.report.account import Account, account, told
-from arranger.report.book_page import book_page
 from arranger.report.ledger_csv import ledger_csv, ledger_csv_pieces
 from arranger.report.ledger_json import ledger_json, ledger_json_pieces, schema
 from arranger.report.losses import bar_losses, worst_bars
@@ -16,7 +32,6 @@ __all__ = [
     "Summary",
     "account",
     "bar_losses",
-    "book_page",
     "html_page",
     "html_page_pieces",
     "ledger_csv",

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arranger.reduce.explain import explanations
 from arranger.reduce.ledger import Entry
 from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.reduce.tell.sentences import explanations
 from arranger.song.model import Note
 from arranger.song.time import bars as song_bars
 from arranger.song.time import seconds_at
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.conversion import Conversion
     from arranger.grid.model import Grid
-    from arranger.pipeline import Conversion
     from arranger.song.model import Song
 
 

@@ -17,7 +17,7 @@ from arranger.report.account import account, told
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
     from arranger.reduce.ledger import Span
 
     Texts = Sequence[str]

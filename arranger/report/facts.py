@@ -12,19 +12,19 @@ from arranger.engine.tuning import advice
 from arranger.errors import one_line
 from arranger.options import command_line
 from arranger.pitch import parse_pitch, pitch_name
+from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
-from arranger.reduce.transpose import best_key
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
-from arranger.sheet.model import tones
+from arranger.rows import tones
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
     from arranger.report.suggest import Suggestion
 
 MOST_PARTS = 200

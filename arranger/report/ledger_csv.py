@@ -17,7 +17,7 @@ from arranger.report.columns import stretches
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 COLUMNS = (
     "id",

@@ -18,7 +18,7 @@ from arranger.report.columns import stretches
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 FORMAT = "arranger-ledger"
 VERSION = 1

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
     from arranger.reduce.ledger import Ledger
 
 SEVERITY: Mapping[str, float] = {"kept": 0.0, "changed": 0.2, "merged": 0.15, "dropped": 1.0}

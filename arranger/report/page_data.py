@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 

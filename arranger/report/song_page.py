@@ -17,7 +17,7 @@ from arranger.report.page_data import page_data
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
     from arranger.report.suggest import Suggestion
 
 SCRIPTS = (

@@ -14,10 +14,10 @@ from __future__ import annotations
 import shlex
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.conversion import convert
 from arranger.engine import builtin_engines, load_engine
 from arranger.errors import ArrangerError
 from arranger.options import build_settings
-from arranger.pipeline import convert
 from arranger.reduce import reduce
 from arranger.report.losses import note_values, total_loss
 
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from arranger.conversion import Conversion
     from arranger.grid.model import Grid
-    from arranger.pipeline import Conversion
     from arranger.reduce import Reduction
     from arranger.settings import Settings
 

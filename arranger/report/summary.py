@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from arranger.conversion import Conversion
     from arranger.grid.model import Grid
-    from arranger.pipeline import Conversion
 
 
 MOST_PARTS = 12

@@ -3,19 +3,20 @@
 ============================================  ====================================================
 model                                         the value, and what holds and rests mean
 text · parse, lexical, values · io            written · read, with the grammar · as files
-digest, keep · align, merge, by_hand          edits: recognised, never overwritten · joined with a
-                                              new conversion, and accounted for
+digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
+                                              new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
-passage, watch                                listening while editing
-midi, mark, marked · musicxml                 other programs: there and back · there
+passage, watch, spread, played                listening while editing · what each step sounds like
+midi, mark · musicxml                         other programs: there and back · there
 ============================================  ====================================================
 
 The rest of the package sees what is listed below; the commands import the modules that they need.
 """
 
+from arranger.rows import HOLD, REST, Row, tones
 from arranger.sheet.digest import is_edited, with_digest
 from arranger.sheet.io import read_sheet, write_sheet
-from arranger.sheet.model import HOLD, REST, Comment, Row, Sheet, SheetBar, tones
+from arranger.sheet.model import Comment, Sheet, SheetBar
 from arranger.sheet.parse import parse
 from arranger.sheet.text import format_sheet
 

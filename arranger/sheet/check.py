@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
+from arranger.rows import HOLD, REST
 from arranger.sheet.io import read_text
-from arranger.sheet.model import HOLD, REST
 from arranger.sheet.parse import MOST_PROBLEMS, scan
 from arranger.sheet.problem import ERROR, WARNING, Problem
 
@@ -29,7 +29,10 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.sheet.lexical import Span
+    from arranger.sheet.model import Sheet
     from arranger.sheet.parse import Scan
+
+    Size = Callable[[Sheet, Engine], int]
 
 _TEMPO_SHARE = 0.005
 """A tempo in the header may be off by this before it is called wrong."""
@@ -71,8 +74,10 @@ class Checked(NamedTuple):
         return f"{', '.join(counts) or 'no problem'} in {self.bars} bars ({self.steps} steps)"
 
 
-def check_file(path: str | Path) -> Checked:
+def check_file(path: str | Path, size: Size | None = None) -> Checked:
     """Check a sheet file. An engine given by its file is looked for beside the sheet too.
+
+    ``size`` as for `check_text`.
 
     Raises
     ------
@@ -81,10 +86,12 @@ def check_file(path: str | Path) -> Checked:
     """
     from arranger.engine import load_engine
 
-    return check_text(read_text(path), lambda name: load_engine(name, beside=path))
+    return check_text(read_text(path), lambda name: load_engine(name, beside=path), size)
 
 
-def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
+def check_text(
+    text: str, load_engine: Callable[[str], Engine], size: Size | None = None
+) -> Checked:
     """Check a sheet's text: its form, and against the engine that it names.
 
     Parameters
@@ -93,6 +100,9 @@ def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
         The sheet.
     load_engine
         Returns the engine of a name as it stands in the header.
+    size
+        Returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it fits
+        isn't checked.
     """
     found = scan(text)
     sheet = found.sheet
@@ -106,8 +116,9 @@ def check_text(text: str, load_engine: Callable[[str], Engine]) -> Checked:
         else:
             problems = [_with_length(problem, found, engine) for problem in problems]
             problems += check_playable(found, engine)
-            if all(problem.severity != ERROR for problem in problems):
-                problems += _memory(found, engine)
+            # most that is checked has errors to mend first
+            if size and all(problem.severity != ERROR for problem in problems):
+                problems += _memory(found, engine, size)
     problems.sort(key=lambda problem: (problem.line, problem.column))
     return Checked(problems, len(sheet.bars), sheet.steps, found.lines)
 
@@ -262,17 +273,15 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
     return [_at_header(found, "tempo", "tempo", what, remedy, WARNING)]
 
 
-def _memory(found: Scan, engine: Engine) -> list[Problem]:
+def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
     """Return where the piece gets too long for the engine's memory, if it does."""
-    # Imported here: most that is checked has errors to mend first, and fits.
-    from arranger.machine import song_bytes
     from arranger.sheet.passage import first_bars
 
     room = engine.memory_bytes - engine.code_bytes
 
     def fits(bars: int) -> bool:
         try:
-            return song_bytes(first_bars(found.sheet, bars), engine) <= room
+            return size(first_bars(found.sheet, bars), engine) <= room
         except SheetError:
             return False  # it says so of data that is too much to be numbered
 

@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.pitch import pitch_name
+from arranger.rows import tones
 from arranger.sheet.align import Pair, match_bars, pair_bars
 from arranger.sheet.digest import bar_digests
 from arranger.sheet.io import read_sheet
 from arranger.sheet.merge import in_steps_of
-from arranger.sheet.model import BarDigest, tones
+from arranger.sheet.model import BarDigest
 from arranger.sheet.text import group_steps
 
 if TYPE_CHECKING:

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING
 from arranger.sheet.model import BarDigest, Generated
 
 if TYPE_CHECKING:
-    from arranger.sheet.model import Row, Sheet, SheetBar
+    from arranger.rows import Row
+    from arranger.sheet.model import Sheet, SheetBar
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:

@@ -33,9 +33,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
+from arranger.rows import HOLD, REST
 from arranger.sheet.align import Pair, match_bars, pair_bars
 from arranger.sheet.digest import bar_digests, generated_parts, value_digest
-from arranger.sheet.model import HOLD, REST, BarDigest, Comment, Sheet
+from arranger.sheet.model import BarDigest, Comment, Sheet
 from arranger.sheet.pieces import Bar, Conflict, Piece, cut, repair_holds
 from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text
 

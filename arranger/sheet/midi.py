@@ -2,7 +2,7 @@
 
 The file is one of format 1: a first track with title, mark, tempo and metre, then "voice 1",
 "voice 2" and "drums". Its tempo is what the engine really plays. Converting it again gives the same
-sheet (`arranger.sheet.marked`), as long as the notes are left alone.
+sheet (`arranger.conversion.marked`), as long as the notes are left alone.
 
 Numbered departures from what is written in the sheet:
 
@@ -21,15 +21,14 @@ from typing import TYPE_CHECKING, Any
 import mido
 
 from arranger.errors import SheetError
+from arranger.rows import tone_spans
 from arranger.sheet.mark import mark_lines
-from arranger.sheet.model import tone_spans
-from arranger.sound.steps import played_steps, step_length
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from arranger.engine.model import Engine
-    from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
 
 _LEAST_TICKS_PER_BEAT = 480
@@ -68,7 +67,7 @@ def to_midi(sheet: Sheet, engine: Engine) -> bytes:
     return content.getvalue()
 
 
-def export_midi(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
+def export_midi(sheet: Sheet, engine: Engine, _options: object) -> bytes:
     """Return the sheet as a Standard MIDI File; the exporter of ``--as midi``."""
     return to_midi(sheet, engine)
 

@@ -24,8 +24,8 @@ from music21.musicxml.m21ToXml import GeneralObjectExporter
 from music21.stream.makeNotation import makeTupletBrackets
 
 from arranger.errors import one_line
-from arranger.sheet.model import tone_spans
-from arranger.sound.steps import played_steps, step_length
+from arranger.rows import tone_spans
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from music21.base import Music21Object
 
     from arranger.engine.model import Engine
-    from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
 
 _MIDDLE_C = 60
@@ -95,7 +94,7 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     return written
 
 
-def export_musicxml(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
+def export_musicxml(sheet: Sheet, engine: Engine, _options: object) -> bytes:
     """Return the sheet as MusicXML; the exporter of ``--as musicxml``."""
     return to_musicxml(sheet, engine)
 

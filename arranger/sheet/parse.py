@@ -33,8 +33,9 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import SheetError
+from arranger.rows import REST
 from arranger.sheet.lexical import cell_spans, unquoted, value_span, without_comment, word_spans
-from arranger.sheet.model import REST, BarDigest, Comment, Generated, Sheet, SheetBar
+from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
 from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, ROWS, VERSION, implied_steps
 from arranger.sheet.values import (

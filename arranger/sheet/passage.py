@@ -6,10 +6,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SettingsError
-from arranger.sheet.model import HOLD, REST, tones
+from arranger.rows import HOLD, REST, tones
 
 if TYPE_CHECKING:
-    from arranger.sheet.model import Row, Sheet
+    from arranger.rows import Row
+    from arranger.sheet.model import Sheet
 
 MAX_STEPS = 1_000_000
 

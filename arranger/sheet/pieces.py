@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.model import HOLD, REST, tones
+from arranger.rows import HOLD, REST, tones
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

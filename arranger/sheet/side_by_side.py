@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.sheet.model import HOLD, REST
+from arranger.rows import HOLD, REST
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

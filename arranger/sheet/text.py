@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
-from arranger.sheet.model import HOLD, REST
+from arranger.rows import HOLD, REST
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

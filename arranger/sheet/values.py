@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.pitch import parse_pitch, pitch_name
+from arranger.rows import HOLD, REST
 from arranger.sheet.lexical import RUN
-from arranger.sheet.model import HOLD, REST, SheetBar
 from arranger.sheet.text import is_drum_name
+
+if TYPE_CHECKING:
+    from arranger.sheet.model import SheetBar
 
 _STEP = re.compile(r"(\d{1,6})(?:\s*/\s*(\d{1,6}))?(?:\s+beats?)?", re.ASCII)
 _TEMPO = re.compile(r"(\d{1,9}(?:\.\d{1,20})?(?:e[+-]?\d{1,3})?)(?:\s.*)?", re.ASCII)

@@ -1,4 +1,19 @@
-"""The songbook: many songs converted together, resumable, with nothing lost."""
+"""The songbook: many songs converted together, resumable, with nothing lost.
+
+book           A whole songbook: find, skip what is done, convert the rest, sum up
+book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
+cluster        The same jobs on the workers of a Dask cluster
+find           Finds the songs of a folder and gives each the place where its files will go
+index          The index in OUT: what was made from which bytes with which settings, so
+limits         What a worker keeps to: the time and memory of one song
+overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
+page           The page of a songbook: all songs ranked by what was kept
+pool           Many jobs on workers, so that a song that kills its worker costs only itself
+record         What the songbook remembers of one song: small, plain
+standing       The record of a song whose sheet was edited by hand and left alone
+summing_up     What the terminal says after a songbook: counters and wording
+work           One song from file to files, in a worker process: whatever happens
+"""
 
 from arranger.songbook.book import BookChoice, BookResult, convert_book
 from arranger.songbook.pool import core_count

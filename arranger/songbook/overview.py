@@ -47,7 +47,7 @@ def write_overview(records: Sequence[Record], out: Path) -> tuple[Path, ...]:
     OutputError
         If one can't be written.
     """
-    from arranger.report import book_page
+    from arranger.songbook.page import book_page
 
     twins = same_notes(records)
     paths = tuple(out / f"songbook.{suffix}" for suffix in ("csv", "json", "html"))

@@ -12,7 +12,7 @@ from arranger.sheet.digest import is_edited
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 STRIP_VALUES = 48
 """Bars of a song are gathered into at most so many values for its small overview strip."""

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from arranger.conversion import convert
+from arranger.conversion.by_hand import with_edits
 from arranger.engine import load_engine
 from arranger.errors import (
     ArrangerError,
@@ -19,8 +21,6 @@ from arranger.errors import (
     SettingsError,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
-from arranger.pipeline import convert
-from arranger.sheet.by_hand import with_edits
 from arranger.sheet.keep import State, look
 from arranger.song import read_song
 from arranger.songbook.limits import TimeIsUpError, memory_limit, time_limit

@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.sound.steps import played_steps, step_length
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import DrumSound, Engine
     from arranger.sheet.model import Sheet
-    from arranger.sound.steps import PlayedStep
+    from arranger.sheet.played import PlayedStep
 
 NOISE_SEED = 0xACE1
 NOISE_TAPS = 0xB400

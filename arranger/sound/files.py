@@ -14,9 +14,9 @@ import numpy as np
 
 from arranger.errors import OutputError, UsageError
 from arranger.files import replacing, shown_target, writes_through
+from arranger.sheet.played import step_length
 from arranger.sound.audio import samples as audio_samples
 from arranger.sound.speaker import SPEAKERS
-from arranger.sound.steps import step_length
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

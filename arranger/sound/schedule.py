@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.engine.player import MOST_CHUNKS, chunking
-from arranger.sound.steps import played_steps, step_length
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import DrumSound, Engine
     from arranger.sheet.model import Sheet
-    from arranger.sound.steps import PlayedStep
+    from arranger.sheet.played import PlayedStep
 
 PAUSED = -1
 """Setting of a voice that doesn't count in this stretch."""

@@ -23,7 +23,7 @@ from time import perf_counter
 from arranger.engine import load_engine
 from arranger.grid import plan_grid
 from arranger.outputs import OutputChoice, write_outputs
-from arranger.pipeline import convert
+from arranger.conversion.pipeline import convert
 from arranger.settings import Settings
 from arranger.song import read_song
 

@@ -24,9 +24,9 @@ from typing import TYPE_CHECKING
 
 import mido
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.outputs import OutputChoice, write_outputs
-from arranger.pipeline import convert
 from arranger.reduce import reduce
 from arranger.settings import Settings
 from arranger.song import read_song

@@ -29,10 +29,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from arranger.conversion import Conversion, convert
 from arranger.engine import load_engine
-from arranger.pipeline import Conversion, convert
+from arranger.rows import tones
 from arranger.settings import Settings
-from arranger.sheet.model import tones
 from arranger.song import read_song
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.reduce.columns import cover
+from arranger.reduce.worth.table import cover
 from arranger.settings import ReadSettings
 from arranger.song import read_song
 

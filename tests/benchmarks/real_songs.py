@@ -24,7 +24,7 @@ from arranger.engine import load_engine
 from arranger.errors import ArrangerError, LimitError
 from arranger.grid import plan_grid
 from arranger.reduce import check_conservation, reduce
-from arranger.reduce.laws import broken_entries, broken_rows
+from arranger.reduce.tell.laws import broken_entries, broken_rows
 from arranger.settings import DRUM_AMOUNTS, TEXTURES, GridSettings, ReduceSettings
 from arranger.song import read_song
 

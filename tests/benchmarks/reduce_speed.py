@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 from arranger.engine import load_engine
 from arranger.grid import plan_grid
 from arranger.reduce import reduce
-from arranger.reduce.optimum import solve
-from arranger.reduce.prepare import prepare, priced
+from arranger.reduce.choose.optimum import solve
+from arranger.reduce.choose.prepare import prepare, priced
 from arranger.settings import Settings
 from arranger.song import read_song
 

@@ -22,7 +22,8 @@ from typing import TYPE_CHECKING
 from arranger.cli.render import render_once
 from arranger.engine import load_engine
 from arranger.errors import SheetError
-from arranger.sheet import HOLD, REST, Sheet, format_sheet, parse, with_digest, write_sheet
+from arranger.rows import HOLD, REST
+from arranger.sheet import Sheet, format_sheet, parse, with_digest, write_sheet
 from arranger.sheet.check import check_text
 from arranger.sheet.merge import merge
 from arranger.sheet.watch import INTERVAL_SECONDS

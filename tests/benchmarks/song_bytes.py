@@ -11,9 +11,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.machine import pack
-from arranger.pipeline import convert
 from arranger.settings import Settings
 from arranger.song import read_song
 from arranger.sound.schedule import total_cycles

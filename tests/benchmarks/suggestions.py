@@ -9,8 +9,8 @@ import argparse
 import time
 from pathlib import Path
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.report import suggestions
 from arranger.settings import Settings
 from arranger.song import read_song

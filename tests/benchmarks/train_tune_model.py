@@ -28,8 +28,14 @@ import numpy as np
 from catboost import CatBoostClassifier, Pool
 from numpy.typing import NDArray
 
-from arranger.reduce.columns import columns
-from arranger.reduce.tune_features import Voicing, near_features, neighbours, voicing, wide_features
+from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.tune_features import (
+    Voicing,
+    near_features,
+    neighbours,
+    voicing,
+    wide_features,
+)
 from tests.benchmarks import pop909, scores
 
 Floats = NDArray[np.float64]

@@ -8,7 +8,7 @@ model was not trained on. Figures are shares of tune time heard at exact pitch, 
 of the file's own ticks, summed over all songs:
 
 - ``highest``: the highest sounding note; ``high/low``: the highest or the lowest.
-- ``weights``: the note with the greatest tune weight, as `arranger.reduce.salience.weigh` has it.
+- ``weights``: the note with the greatest tune weight, as `arranger.reduce.worth.weigh.weigh` has it.
 - ``sheet 1``, ``sheet``: voice 1, and either voice, of the finished sheet (with ``--sheet``), on the
   sheet's own grid: a tune note lasts until the next one.
 
@@ -32,12 +32,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
-from arranger.reduce.columns import cover
-from arranger.reduce.salience import weigh
+from arranger.reduce.worth.table import cover
+from arranger.reduce.worth.weigh import weigh
+from arranger.rows import tones
 from arranger.settings import ReduceSettings, Settings
-from arranger.sheet.model import tones
 from tests.benchmarks import pop909, scores
 
 if TYPE_CHECKING:

@@ -18,8 +18,8 @@ import mido
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.report import html_page
 from arranger.settings import Settings
 from arranger.song import read_song
@@ -27,7 +27,7 @@ from arranger.song import read_song
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 AXE_VERSION = "4.14.1"
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"

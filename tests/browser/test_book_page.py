@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from arranger.report import book_page
+from arranger.songbook.page import book_page
 from tests.browser.test_song_page import violations
 from tests.report.test_book_page import RECORDS
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Page
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
     from tests.browser.conftest import Opened
 
 pytestmark = pytest.mark.browser

@@ -10,9 +10,9 @@ import mido
 import numpy as np
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.pipeline import convert
 from arranger.report.page_data import page_data
 from arranger.song import read_song
 from arranger.sound import samples
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from playwright.sync_api import Browser, Page
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 pytestmark = pytest.mark.browser
 

@@ -11,8 +11,8 @@ from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SheetError
+from arranger.rows import HOLD, REST
 from arranger.sheet import write_sheet
-from arranger.sheet.model import HOLD, REST
 from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:

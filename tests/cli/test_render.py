@@ -9,8 +9,8 @@ from typer.testing import CliRunner
 from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.errors import ArrangerError, OutputError, SheetError
+from arranger.rows import HOLD, REST
 from arranger.sheet import write_sheet
-from arranger.sheet.model import HOLD, REST
 from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion import convert
 from arranger.engine import builtin_engines, load_engine, parse_engine
 from arranger.engine.create import new_engine
 from arranger.engine.describe import as_values, lines
 from arranger.errors import EngineError, OutputError
-from arranger.pipeline import convert
 from arranger.report import summary
 from arranger.settings import Settings
 from arranger.song import read_song

@@ -5,22 +5,26 @@ from __future__ import annotations
 import subprocess
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 import unicorn
 from hypothesis import given, settings
 from unicorn import x86_const as x86
 
+from arranger.conversion import convert
 from arranger.engine import Engine, load_engine
 from arranger.errors import SheetError
 from arranger.machine.alternate_player import PLAYER, SOURCE, assembly, binary
-from arranger.pipeline import convert
+from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet.model import HOLD, REST, Sheet
 from arranger.sheet.passage import cut_bars
 from arranger.song import read_song
 from arranger.sound.alternate import divisor_runs
 from tests.sound.sheets import sheet_of, sheets
+
+if TYPE_CHECKING:
+    from arranger.sheet.model import Sheet
 
 ENGINE = load_engine("pc-alternate")
 TICK = ENGINE.profile.loop.cycles

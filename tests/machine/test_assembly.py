@@ -15,13 +15,14 @@ from arranger.errors import SettingsError, SheetError
 from arranger.machine import assembly, binary
 from arranger.machine.assembler import assemble
 from arranger.machine.player import code_bytes
-from arranger.sheet.model import HOLD, REST, Sheet
+from arranger.rows import HOLD, REST
 from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
 
 ENGINES = [load_engine("twin-phase"), load_engine("twin-counter")]
 each_engine = pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.name)

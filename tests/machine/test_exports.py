@@ -17,11 +17,13 @@ from arranger.errors import SettingsError, SheetError
 from arranger.machine.c_export import identifier
 from arranger.machine.exporters import EXPORTERS, export, find_exporter
 from arranger.machine.options import ExportOptions
-from arranger.sheet.model import HOLD, REST, Sheet
+from arranger.rows import HOLD, REST
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from arranger.sheet.model import Sheet
 
 PHASE = load_engine("twin-phase")
 ALTERNATE = load_engine("pc-alternate")

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.machine import binary, pack, song_bytes
-from arranger.sheet.model import HOLD, REST, Sheet, SheetBar, tones
+from arranger.rows import HOLD, REST, tones
+from arranger.sheet.model import Sheet, SheetBar
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:

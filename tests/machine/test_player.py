@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.machine import binary
-from arranger.sheet.model import HOLD, REST, Sheet, SheetBar
+from arranger.rows import HOLD, REST
+from arranger.sheet.model import Sheet, SheetBar
 from arranger.sound.schedule import total_cycles
 from arranger.sound.signal import edges
 from tests.machine.z80_machine import Computer
@@ -115,7 +116,7 @@ def test_random_sheets_and_loops(engine: Engine, data: st.DataObject) -> None:
 
 @pytest.mark.parametrize("song", DEMO_SONGS, ids=lambda path: path.stem)
 def test_demo_songs(song: Path) -> None:
-    from arranger.pipeline import convert
+    from arranger.conversion import convert
     from arranger.settings import Settings
     from arranger.song import read_song
 

@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
+from arranger.rows import tones
 from arranger.settings import Settings
-from arranger.sheet.model import tones
 from arranger.song import read_song
 from tests.benchmarks.corpus import four_part_scores, midi_of
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 CHORALES = 40
 

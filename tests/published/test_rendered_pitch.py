@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from arranger.engine import builtin_engines, load_engine
-from arranger.sheet.model import REST
+from arranger.rows import REST
 from arranger.sound import samples
 from tests.sound.measure import RATE, measured_hz
 from tests.sound.sheets import sheet_of

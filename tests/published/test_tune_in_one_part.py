@@ -7,7 +7,7 @@ and the lowest note, which in four-part chorales are nearly always right.
 import numpy as np
 import pytest
 
-from arranger.reduce.salience import weigh
+from arranger.reduce.worth.weigh import weigh
 from arranger.settings import ReduceSettings
 from tests.benchmarks.pop909 import flattened
 from tests.benchmarks.scores import lines_of

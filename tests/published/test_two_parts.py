@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
+from arranger.rows import tones
 from arranger.settings import Settings
-from arranger.sheet.model import tones
 from arranger.song import read_song
 from tests.benchmarks.corpus import midi_of
 

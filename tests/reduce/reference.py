@@ -1,6 +1,6 @@
 """The cost of a path written down step by step, and the best path by trying them all.
 
-Written from the words of `arranger.reduce.cost`, in plain Python without segments, candidates or
+Written from the words of `arranger.reduce.choose.costs`, in plain Python without segments, candidates or
 arrays: the oracle for the dynamic programme. Voices may change on every step.
 """
 
@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from arranger.reduce.candidates import Tones
-    from arranger.reduce.cost import Costs
+    from arranger.reduce.choose.candidates import Tones
+    from arranger.reduce.choose.costs import Costs
 
 
 class PlainTone(NamedTuple):

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.reduce import check_conservation, reduce
-from arranger.reduce.explain import explanations
-from arranger.reduce.heard import Heard
-from arranger.reduce.laws import broken_entries, broken_rows, remarks_on_laws
+from arranger.reduce.perform.heard import Heard
+from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_laws
+from arranger.reduce.tell.sentences import explanations
+from arranger.rows import HOLD, REST
 from arranger.settings import DRUM_AMOUNTS, TEXTURES, ReduceSettings, Settings
-from arranger.sheet.model import HOLD, REST
 from tests.reduce.little_songs import Line, grid_of, song_of
 
 if TYPE_CHECKING:
@@ -178,7 +178,7 @@ def test_a_contradiction_is_told_with_song_and_note_and_stops_nothing(
     ledger = replace(sound.reduction.ledger, entries=wrong)
     broken = replace(sound.reduction, ledger=ledger)
     assert [note for note, _ in broken_entries(engine, broken)] == [0, 1]
-    monkeypatch.setattr("arranger.pipeline.reduce", lambda *_: broken)
+    monkeypatch.setattr("arranger.conversion.pipeline.reduce", lambda *_: broken)
     told = convert(song, engine, Settings())
     assert told.sheet.voice1 == sound.sheet.voice1
     assert any("made.mid, note 0 (C5 of 'melody')" in r for r in told.reduction.remarks)

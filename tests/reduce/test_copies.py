@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from arranger.reduce.columns import columns
-from arranger.reduce.copies import find_copies
-from arranger.reduce.duplicates import doubles
+from arranger.reduce.worth.copies import find_copies
+from arranger.reduce.worth.duplicates import doubles
+from arranger.reduce.worth.table import columns
 from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, TUNE
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
-from arranger.reduce.fold import fold
+from arranger.reduce.place.fold import fold
 
 ENGINE = load_engine("twin-phase")
 TOP = ENGINE.highest

@@ -2,7 +2,7 @@
 
 import pytest
 
-from arranger.reduce.name_words import name_vote
+from arranger.reduce.worth.name_words import name_vote
 
 
 @pytest.mark.parametrize(

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.breakdown import Breakdown, State
-from arranger.reduce.candidates import Problem, Tones, find_repeats, lay_out
-from arranger.reduce.cost import TERMS, Costs, costs_from
-from arranger.reduce.optimum import Optimum, solve
-from arranger.reduce.terms import price
+from arranger.reduce.choose.breakdown import Breakdown, State
+from arranger.reduce.choose.candidates import Problem, Tones, find_repeats, lay_out
+from arranger.reduce.choose.costs import TERMS, Costs, costs_from
+from arranger.reduce.choose.optimum import Optimum, solve
+from arranger.reduce.choose.price import price
 from tests.reduce import reference
 
 if TYPE_CHECKING:

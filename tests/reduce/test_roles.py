@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from arranger.errors import SettingsError
-from arranger.reduce.columns import columns
-from arranger.reduce.roles import asked_part, find_roles, part_facts
-from arranger.reduce.salience import likelihood, weigh
+from arranger.reduce.worth.roles import asked_part, find_roles, part_facts
+from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import BEAT, Line, song_of
 

@@ -16,8 +16,8 @@ from arranger.errors import LimitError, SettingsError
 from arranger.grid import plan_grid
 from arranger.grid.model import GridBar, Section
 from arranger.reduce import check_conservation, reduce
+from arranger.rows import HOLD, REST, tones
 from arranger.settings import GridSettings, ReduceSettings
-from arranger.sheet.model import HOLD, REST, tones
 from arranger.song import read_song
 from tests.reduce.little_songs import Line, grid_of, song_of
 
@@ -336,8 +336,8 @@ def test_an_echo_is_merged_with_what_it_repeats() -> None:
 
 
 def test_memory_stays_bounded_when_everything_rings(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("arranger.reduce.candidates.MOST_SOUNDING", 120)
-    monkeypatch.setattr("arranger.reduce.candidates.MOST_CELLS", 400)
+    monkeypatch.setattr("arranger.reduce.choose.candidates.MOST_SOUNDING", 120)
+    monkeypatch.setattr("arranger.reduce.choose.candidates.MOST_CELLS", 400)
     chords = [(beat, 16 - beat, 40 + 3 * beat + k) for beat in range(16) for k in (0, 7)]
     song = song_of(Line(chords, "organ"))
     reduction = reduced(song)

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from arranger.reduce import salience
-from arranger.reduce.columns import columns
-from arranger.reduce.salience import likelihood, weigh
+from arranger.reduce.worth import weigh as salience
+from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, CHORDS, DRUMS, TUNE

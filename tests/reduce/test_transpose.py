@@ -7,8 +7,8 @@ import pytest
 
 from arranger.engine import builtin_engines, load_engine
 from arranger.engine.model import Pitch
-from arranger.reduce.salience import weigh
-from arranger.reduce.transpose import choose_transposition
+from arranger.reduce.place.transpose import choose_transposition
+from arranger.reduce.worth.weigh import weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, grid_of, song_of
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.columns import columns
-from arranger.reduce.salience import likelihood
-from arranger.reduce.tune_features import near_features, neighbours, voicing, wide_features
-from arranger.reduce.tune_model import read_forest, tune_likelihood
+from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.tune_features import near_features, neighbours, voicing, wide_features
+from arranger.reduce.worth.tune_model import read_forest, tune_likelihood
+from arranger.reduce.worth.weigh import likelihood
 from tests.reduce.little_songs import Line, song_of
 
 NOTES = st.lists(

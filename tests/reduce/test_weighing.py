@@ -17,8 +17,8 @@ from arranger.errors import SettingsError
 from arranger.grid import plan_grid
 from arranger.pitch import pitch_name
 from arranger.reduce import reduce
-from arranger.reduce.prepare import prepare
-from arranger.reduce.weighing import weigh_bar
+from arranger.reduce.choose.prepare import prepare
+from arranger.reduce.tell.weighing import weigh_bar
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet import write_sheet
 from arranger.song import read_song

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.settings import Settings
 from arranger.song import read_song
 from tests.report import handmade
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 

@@ -11,13 +11,15 @@ from fractions import Fraction
 
 import numpy as np
 
+from arranger.conversion import Conversion
 from arranger.engine import load_engine
 from arranger.grid.model import Grid, GridBar, StepChoice
-from arranger.pipeline import Conversion
 from arranger.reduce.ledger import Entry, Ledger, Span
-from arranger.reduce.model import Evidence, PartRole, Reduction
+from arranger.reduce.model import Reduction
+from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet.model import HOLD, REST, Sheet, SheetBar
+from arranger.sheet.model import Sheet, SheetBar
 from arranger.song.model import MetreChange, Note, Part, Repair, Song, TempoChange, Track
 
 HOSTILE = "=</script><img src=x onerror=alert(1)> [bold]&\u2028\x1b[31m"

@@ -10,15 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.report import account
 from arranger.settings import GridSettings, Settings
 from arranger.song.time import bar_and_beat, bars
 from tests.grid.songs import song_of
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 
 def test_bars_and_beats_by_hand(hand: Conversion) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from arranger.report import book_page
+from arranger.songbook.page import book_page
 from arranger.songbook.record import Record
 from tests.report.handmade import HOSTILE
 from tests.report.test_song_page import read

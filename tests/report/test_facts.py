@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.pipeline import convert
 from arranger.report.facts import gather_facts
 from arranger.song import read_song
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.report import bar_losses, html_page, ledger_csv, ledger_json, summary
 from arranger.settings import Settings
 from tests.reduce.little_songs import Line, song_of

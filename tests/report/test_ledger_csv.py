@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from arranger.report import ledger_csv, ledger_json
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 STABLE = (
     "id,track,part,part_name,channel,bar,beat,onset_tick,duration_tick,onset_seconds,pitch,"

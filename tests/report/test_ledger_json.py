@@ -15,7 +15,7 @@ from arranger.report import ledger_json, schema
 from tests.report.handmade import HOSTILE
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
 """JSON Schema, draft 2020-12, as the jsonschema library reads it."""

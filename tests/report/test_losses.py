@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from arranger.reduce.reasons import REASONS
-from arranger.reduce.weights import Weights
+from arranger.reduce.worth.weights import Weights
 from arranger.report.losses import DECIDED, ROLE_WEIGHT, bar_losses, note_roles, worst_bars
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 
 def test_loss_of_each_bar(hand: Conversion) -> None:

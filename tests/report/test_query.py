@@ -17,7 +17,7 @@ from arranger.report.query import Query, answer, read_ledger, select
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from arranger.report import html_page
 from arranger.report.build import embedded
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 
 class Reader(HTMLParser):

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.pipeline import convert
 from arranger.report import html_page, suggestions
 from tests.report.conftest import converted
 
 if TYPE_CHECKING:
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 
 def words_of(options: str) -> dict[str, str]:

@@ -18,7 +18,7 @@ from arranger.report import summary, terminal_text
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from arranger.pipeline import Conversion
+    from arranger.conversion import Conversion
 
 ESCAPES = re.compile(r"\x1b\[[0-9;]*m")
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from arranger.sheet import HOLD, REST, Comment, Sheet, SheetBar, with_digest
+from arranger.rows import HOLD, REST
+from arranger.sheet import Comment, Sheet, SheetBar, with_digest
 
 if TYPE_CHECKING:
     import random

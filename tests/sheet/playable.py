@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
-from arranger.sheet import HOLD, REST, Sheet
+from arranger.rows import HOLD, REST
 
 from .strategies import sheets
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
+    from arranger.sheet import Sheet
 
 ENGINES = ("twin-phase", "twin-counter", "pc-alternate")
 

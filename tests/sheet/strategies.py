@@ -6,7 +6,8 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from arranger.sheet import HOLD, REST, Comment, Sheet, SheetBar
+from arranger.rows import HOLD, REST
+from arranger.sheet import Comment, Sheet, SheetBar
 from arranger.sheet.model import BarDigest, Generated
 from arranger.sheet.text import BELOW, HEADER
 

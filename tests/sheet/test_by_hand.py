@@ -13,12 +13,12 @@ import mido
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion import Conversion, convert
+from arranger.conversion.by_hand import revise
 from arranger.engine import load_engine
-from arranger.pipeline import Conversion, convert
 from arranger.reduce import Span, check_conservation
+from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
-from arranger.sheet import HOLD, tones
-from arranger.sheet.by_hand import revise
 from arranger.sheet.merge import merge
 from arranger.song import read_song, read_song_bytes
 

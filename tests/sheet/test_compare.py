@@ -13,7 +13,8 @@ from typer.testing import CliRunner
 from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.errors import SheetError
-from arranger.sheet import HOLD, REST, Sheet, SheetBar, write_sheet
+from arranger.rows import HOLD, REST
+from arranger.sheet import Sheet, SheetBar, write_sheet
 from arranger.sheet.compare import Side, SongNote, compare
 from arranger.sheet.side_by_side import side_by_side
 

@@ -11,7 +11,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import SheetError
-from arranger.sheet import HOLD, Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.rows import HOLD
+from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
 from arranger.sheet.merge import Merge, in_steps_of, merge
 
 from . import edits

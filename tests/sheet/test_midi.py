@@ -12,11 +12,12 @@ import music21
 import pytest
 from hypothesis import assume, given, settings
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.errors import SheetError
-from arranger.pipeline import convert
+from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet import HOLD, REST, Sheet, SheetBar
+from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.midi import percussion_keys, to_midi
 from arranger.song import read_song_bytes
 

@@ -11,7 +11,7 @@ import music21
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
-from arranger.sheet.model import tone_spans
+from arranger.rows import tone_spans
 from arranger.sheet.musicxml import to_musicxml
 
 from .playable import playable

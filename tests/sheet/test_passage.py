@@ -9,7 +9,8 @@ import pytest
 
 from arranger.bars import parse_bars
 from arranger.errors import LimitError, SettingsError
-from arranger.sheet import HOLD, REST, Sheet, SheetBar, tones
+from arranger.rows import HOLD, REST, tones
+from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.passage import cut_bars, go_round
 
 SHEET = Sheet(

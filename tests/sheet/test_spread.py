@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.errors import SheetError
-from arranger.sheet import HOLD, REST, Sheet, SheetBar, format_sheet, parse, with_digest
-from arranger.sheet.model import tones
+from arranger.rows import HOLD, REST, tones
+from arranger.sheet import Sheet, SheetBar, format_sheet, parse, with_digest
 from arranger.sheet.spread import spread_edits
 from tests.sheet.edits import contents, generated, random_content
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.pipeline import convert
 from arranger.settings import Settings
 from arranger.song import Repair
 from tests.song.midi_bytes import QUARTER_C4, header, notes, one_track, read, track

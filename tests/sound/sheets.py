@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from hypothesis import strategies as st
 
-from arranger.sheet.model import HOLD, REST, Sheet, SheetBar
+from arranger.rows import HOLD, REST
+from arranger.sheet.model import Sheet, SheetBar
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine

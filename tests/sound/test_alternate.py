@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import Engine, load_engine
-from arranger.sheet.model import HOLD, REST
+from arranger.rows import HOLD, REST
 from arranger.sound.alternate import Run, Side, divisor_runs, drum_divisors, edges, pin_blocks, runs
 from tests.sound.sheets import sheet_of, sheets
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from arranger.engine import builtin_engines, load_engine
-from arranger.sheet.model import HOLD, REST, Sheet
+from arranger.rows import HOLD, REST
 from arranger.sound import signal
 from arranger.sound.audio import samples
 from arranger.sound.schedule import total_cycles
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
 
     Sound = NDArray[np.float64]
 

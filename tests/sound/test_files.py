@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from arranger.engine import builtin_engines, load_engine
 from arranger.errors import OutputError, SettingsError, SheetError
-from arranger.sheet.model import HOLD, REST
+from arranger.rows import HOLD, REST
 from arranger.sound import render, samples
 from tests.sound.sheets import sheet_of, sheets
 

@@ -12,7 +12,7 @@ from arranger.engine import Engine, parse_engine
 from arranger.errors import SettingsError
 from arranger.machine.exporters import export
 from arranger.machine.options import ExportOptions
-from arranger.sheet.model import HOLD, REST
+from arranger.rows import HOLD, REST
 from arranger.sound import samples
 from tests.sound.measure import RATE, measured_hz
 from tests.sound.sheets import sheet_of

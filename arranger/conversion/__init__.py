@@ -1,0 +1,13 @@
+"""From a song to a sheet that knows its song: the stages in a row, and what goes back to them.
+
+pipeline      the stages in a row: song, grid, reduction, sheet
+measure       how many bytes two rows take, which the reduction is handed
+marked        a MIDI file that was made from a sheet becomes it again
+by_hand       the account of a sheet with edits kept
+weigh_sheet   what was weighed in a bar of a sheet
+"""
+
+from arranger.conversion.measure import measure_of
+from arranger.conversion.pipeline import Conversion, convert
+
+__all__ = ["Conversion", "convert", "measure_of"]

@@ -1,0 +1,203 @@
+"""A MIDI file that was made from a sheet becomes that sheet again, exactly.
+
+The notes say what is played; the mark (`arranger.sheet.mark`) says how they stood on steps and bars.
+Where somebody has since changed the notes so that they don't fit the mark (a third note at once, a
+start between steps, a pitch that the engine doesn't have), it is a song like any other and the
+general way is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.grid.model import Grid, GridBar, StepChoice
+from arranger.reduce.ledger import Ledger
+from arranger.reduce.model import Reduction
+from arranger.reduce.perform.heard import Heard
+from arranger.reduce.tell.account import Asked, account
+from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.rows import HOLD, REST
+from arranger.settings import GridSettings, ReduceSettings
+from arranger.sheet.mark import find_mark
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.engine.model import Engine, StepLength
+    from arranger.settings import Settings
+    from arranger.sheet.mark import SheetMark
+    from arranger.song.model import Song
+
+_VOICES = {"voice 1": 1, "voice 2": 2}
+_ROLES = {0: "drums", 1: "tune", 2: "bass"}
+
+
+class Marked(NamedTuple):
+    """What the mark and the notes of a song add up to."""
+
+    title: str
+    grid: Grid
+    reduction: Reduction
+
+
+def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None:
+    """Return grid and reduction of a song that was made from a sheet, or None if it wasn't.
+
+    None also where a setting asks for something else than the sheet as it was, or the notes don't
+    fit the mark.
+    """
+    mark = find_mark(song)
+    if mark is None or _asks_otherwise(settings) or mark.steps > settings.grid.max_steps:
+        return None
+    placed = _placed(song, engine, mark)
+    if placed is None:
+        return None
+    grid = _grid(song, engine, settings, mark, placed)
+    return Marked(mark.title, grid, _reduction(song, engine, grid, placed))
+
+
+def _asks_otherwise(settings: Settings) -> bool:
+    grid = replace(settings.grid, max_steps=GridSettings().max_steps)
+    reduce = replace(settings.reduce, max_bytes=None)
+    if reduce.texture == "as-written":
+        reduce = replace(reduce, texture=ReduceSettings().texture)
+    return grid != GridSettings() or reduce != ReduceSettings()
+
+
+class _Placed(NamedTuple):
+    """A note on its steps."""
+
+    voice: int
+    """1, 2, or 0 for a drum."""
+    step: int
+    steps: int
+    sound: str | None
+
+
+def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None:
+    """Return every note on its steps, or None if one doesn't fit the sheet."""
+    step_ticks = mark.step_beats * song.ticks_per_beat
+    if step_ticks.denominator != 1 or not song.own_beat:
+        return None
+    ticks = step_ticks.numerator
+    sounds = {drum.name for drum in engine.drums}
+    voice_of = {part.index: _VOICES.get(part.name, 0) for part in song.parts}
+    free = [0, 0, 0]
+    found: list[_Placed] = []
+    for note in song.notes:
+        voice = 0 if note.drum else voice_of[note.part]
+        step, late = divmod(note.onset, ticks)
+        steps, more = divmod(note.duration, ticks)
+        sound = mark.drums.get(note.pitch) if note.drum else None
+        on_steps = not late and not more and steps > 0 and step + steps <= mark.steps
+        fits = sound in sounds if note.drum else voice > 0 and note.pitch in engine.pitches
+        if not on_steps or not fits or step < free[voice]:
+            return None
+        free[voice] = step + (1 if note.drum else steps)
+        found.append(_Placed(voice, step, 1 if note.drum else steps, sound))
+    return found
+
+
+def _grid(
+    song: Song, engine: Engine, settings: Settings, mark: SheetMark, placed: list[_Placed]
+) -> Grid:
+    bars: list[GridBar] = []
+    start = 0
+    for bar in mark.bars:
+        bars.append(GridBar(bar.number, start, bar.steps, bar.numerator, bar.denominator))
+        start += bar.steps
+    onsets = np.array([note.step for note in placed], dtype=np.int64)
+    ticks = int(mark.step_beats * song.ticks_per_beat)
+    length = _step_length(song, engine, settings, mark)
+    return Grid(
+        step_beats=mark.step_beats,
+        basis="file",
+        first_tick=0,
+        steps=mark.steps,
+        bars=tuple(bars),
+        bar_ticks=(*(bar.first_step * ticks for bar in bars), mark.steps * ticks),
+        step_length=length,
+        asked_bpm=60e6 / song.tempos[0].microseconds_per_beat,
+        onset_steps=onsets,
+        end_steps=onsets + np.array([note.steps for note in placed], dtype=np.int64),
+        positions=onsets.astype(np.float64),
+        alternatives=(StepChoice(mark.step_beats, 0.0, mark.steps, 0, 0, 0),),
+        loop_step=mark.loop_step,
+        remarks=("the file was made from a sheet, which it becomes again as it was",),
+    )
+
+
+def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark) -> StepLength:
+    """Return the sheet's own step length, or on another engine the nearest to its tempo."""
+    if mark.engine in (settings.engine, engine.name):
+        for entry in engine.step_lengths:
+            if entry.setting == mark.step_setting:
+                return entry
+    # us/beat * beat/step * s/us = s/step
+    seconds = song.tempos[0].microseconds_per_beat * float(mark.step_beats) * 1e-6
+    return engine.nearest_step_length(seconds)
+
+
+def _reduction(song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed]) -> Reduction:
+    steps = grid.steps
+    voices = ([REST] * steps, [REST] * steps)
+    sources = ([-1] * steps, [-1] * steps)
+    drums: list[str | None] = [None] * steps
+    drum_sources = [-1] * steps
+    for note, place in zip(song.notes, placed, strict=True):
+        first, end = place.step, place.step + place.steps
+        if place.voice == 0:
+            drums[first], drum_sources[first] = place.sound, note.id
+        else:
+            cells = [note.pitch] + [HOLD] * (place.steps - 1)
+            voices[place.voice - 1][first:end] = cells
+            sources[place.voice - 1][first:end] = [note.id] * place.steps
+    heard = Heard(voices, sources, drum_sources, drums_silence=engine.drum_takes_step)
+    entries = account(_asked(song, grid, placed), heard, drums)
+    return Reduction(
+        voice1=tuple(voices[0]),
+        voice2=tuple(voices[1]),
+        drums=tuple(drums),
+        sources1=tuple(sources[0]),
+        sources2=tuple(sources[1]),
+        drum_sources=tuple(drum_sources),
+        ledger=Ledger(entries=entries, transpose=0),
+        roles=tuple(_role(song, index, placed) for index in range(len(song.parts))),
+        cost=0.0,
+    )
+
+
+def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
+    """Return what notes ask for that stand on their steps as written."""
+    ids, drum = range(len(song.notes)), [note.drum for note in song.notes]
+    onset, end = [place.step for place in placed], [place.step + place.steps for place in placed]
+    pitch = [note.pitch for note in song.notes]
+    return Asked(
+        onset=onset,
+        end=end,
+        note_end=end,
+        written_end=end,
+        offset=[0.0] * len(placed),
+        pitch=pitch,
+        out=pitch,
+        part=[note.part for note in song.notes],
+        drum=drum,
+        lead=ids,
+        octave_of=[-1] * len(placed),
+        duplicate_of=[-1] * len(placed),
+        refused={},
+        broken=[False] * grid.steps,
+        step_seconds=grid.step_length.seconds,
+        steps_per_beat=float(1 / grid.step_beats),
+    )
+
+
+def _role(song: Song, part: int, placed: Sequence[_Placed]) -> PartRole:
+    voice = next(p.voice for n, p in zip(song.notes, placed, strict=True) if n.part == part)
+    what = "the file was made from a sheet that has it as " + (
+        f"voice {voice}" if voice else "drums"
+    )
+    return PartRole(part, _ROLES[voice], float(voice == 1), float(voice == 2), (Evidence(what, 1),))

@@ -1,0 +1,105 @@
+"""The way through the program, in memory: a song becomes a grid, a sheet and a ledger.
+
+    Song ──plan_grid──▶ Grid ──reduce──▶ Reduction (sheet rows, ledger, roles)
+               Engine ────┴─────────────────┘
+
+One direction, immutable values between the stages; nothing here touches a file or the terminal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from arranger.conversion.marked import read_marked
+from arranger.conversion.measure import measure_of
+from arranger.grid import plan_grid
+from arranger.options import command_line
+from arranger.reduce import check_conservation, reduce, remarks_on_laws
+from arranger.sheet import with_digest
+from arranger.sheet.model import Comment, Sheet, SheetBar
+from arranger.song.words import words_by_bar
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce import Reduction
+    from arranger.settings import Settings
+    from arranger.song.model import Song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Conversion:
+    """Everything that one conversion found out."""
+
+    song: Song
+    engine: Engine
+    settings: Settings
+    grid: Grid
+    reduction: Reduction
+    sheet: Sheet
+
+
+def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
+    """Turn a song into two voices for an engine.
+
+    A MIDI file that was made from a sheet becomes that sheet again (`arranger.conversion.marked`).
+
+    Raises
+    ------
+    SongError
+        If the song holds no notes.
+    SettingsError
+        If a setting names a part or a bar that the song doesn't have.
+    LimitError
+        If the song would take more steps than the settings allow.
+    LawError
+        If a note went missing on the way, which is a defect of this program. An entry that
+        contradicts the rows is only told, among the remarks.
+    """
+    marked = read_marked(song, engine, settings)
+    if marked is not None:
+        title, grid, reduction = marked
+    else:
+        title = song.title
+        grid = plan_grid(song, engine, settings.grid)
+        reduction = reduce(song, engine, grid, settings.reduce, measure_of(engine, grid))
+    check_conservation(reduction.ledger, len(song.notes))
+    faults = remarks_on_laws(song, engine, reduction)
+    if faults:
+        reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
+    sheet = _sheet(song, settings, grid, reduction, title)
+    return Conversion(
+        song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
+    )
+
+
+def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction, title: str) -> Sheet:
+    bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
+    sheet = Sheet(
+        title=title,
+        engine=settings.engine,
+        step_beats=grid.step_beats,
+        step_setting=grid.step_length.setting,
+        bars=bars,
+        voice1=reduction.voice1,
+        voice2=reduction.voice2,
+        drums=reduction.drums,
+        loop_step=grid.loop_step,
+        source_file=song.file,
+        source_sha256=song.sha256,
+        settings=command_line(settings),
+        tempo=round(grid.played_bpm, 2),
+        comments=_words(song, grid),
+    )
+    return with_digest(sheet)
+
+
+def _words(song: Song, grid: Grid) -> tuple[Comment, ...]:
+    """Return the words of a song that has any, as comments on its bars."""
+    lines = [0, *grid.bar_ticks]
+    return tuple(
+        Comment(bar, f"words: {words}")
+        for bar, words in ((index - 1, text) for index, text in words_by_bar(song, lines).items())
+        if 0 <= bar < len(grid.bars)  # what is sung outside the passage is left out
+    )

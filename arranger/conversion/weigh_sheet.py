@@ -1,0 +1,71 @@
+"""What was weighed in a bar of a sheet: the conversion that made it, done again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.conversion.measure import measure_of
+from arranger.engine import load_engine
+from arranger.errors import SettingsError, SheetError
+from arranger.grid import plan_grid
+from arranger.options import read_command_line
+from arranger.reduce.tell.weighing import weigh_bar
+from arranger.sheet import read_sheet
+from arranger.song import read_song
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.reduce.tell.weighing import BarWeighing
+
+
+def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> BarWeighing:
+    """Return what was weighed in a bar of the conversion that made a sheet.
+
+    Parameters
+    ----------
+    path
+        The sheet.
+    bar
+        As numbered there.
+    song
+        The song; None: the sheet's source, beside the sheet.
+    most
+        How many other choices to find.
+
+    Raises
+    ------
+    SheetError
+        If the sheet can't be read, doesn't say how it was made, or the song is another one.
+    SettingsError
+        If there is no such bar, or the settings in the header don't exist.
+    SongError
+        If the song can't be read.
+    """
+    sheet = read_sheet(path)
+    if not sheet.source_file:
+        raise SheetError("the sheet names no song that it was made from", file=path)
+    source = path.parent / sheet.source_file.replace("\\", "/").rsplit("/", 1)[-1]
+    source = source if song is None else song
+    if not source.exists():
+        raise SheetError(
+            f"the song {sheet.source_file} is not beside the sheet",
+            file=path,
+            remedy="name it with --song",
+        )
+    try:
+        settings = read_command_line(sheet.settings)
+    except SettingsError as error:
+        raise error.in_file(path) from None
+    found = read_song(source, settings.read)
+    if sheet.source_sha256 and found.sha256 != sheet.source_sha256:
+        raise SheetError(
+            f"{source} is not the file that the sheet was made from",
+            file=path,
+            remedy="name the right one with --song, or convert again",
+        )
+    engine = load_engine(settings.engine, beside=path)
+    grid = plan_grid(found, engine, settings.grid)
+    return weigh_bar(
+        found, engine, grid, settings.reduce, bar, most=most, measure=measure_of(engine, grid)
+    )

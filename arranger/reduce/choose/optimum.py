@@ -1,0 +1,81 @@
+"""The exact optimum over all ways of giving two voices and the drums to a song.
+
+Dynamic programming over segments (R. Bellman, 1957: the principle of optimality). The state is the
+pair of slots that the voices hold. Moves cost each voice by itself, so the step from one segment to
+the next is two small minimisations, one a voice: K**3 sums instead of K**4. Whether a drum sounds
+bears on nothing later, so that choice is made inside the segment's costs. Time is linear in the
+number of segments.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from arranger.columns import Bools, Floats, Ints
+    from arranger.reduce.choose.price import Priced
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Optimum:
+    """A path and its cost. T segments."""
+
+    slots1: Ints
+    """Shape (T,): what voice 1 holds, as a slot."""
+    slots2: Ints
+    drum: Bools
+    """Shape (T,): whether the drum sounds."""
+    cost: float
+
+
+def solve(priced: Priced) -> Optimum:
+    """Return the cheapest path; among equals the one with the lower slots at the end."""
+    reached, halves = forward(priced)
+    last = reached[-1]
+    a, b = divmod(int(last.argmin()), last.shape[1])
+    path = [(a, b), *back(priced, reached, halves, a, b)]
+    return as_optimum(priced, path[::-1], float(last[a, b]))
+
+
+def forward(priced: Priced) -> tuple[list[Floats], list[Floats]]:
+    """Return for each segment the least cost of reaching each state, and halfway there.
+
+    ``halves[t][b, a]`` is the least cost of voice 1 holding a in segment t while voice 2 still
+    holds b of the segment before.
+    """
+    least = np.minimum.reduce
+    state: Floats = np.zeros((1, 1))
+    reached: list[Floats] = []
+    halves: list[Floats] = []
+    for node, move1, move2 in zip(priced.node, priced.move1, priced.move2, strict=True):
+        half = least(state[:, :, None] + move1[:, None, :], axis=0)
+        state = least(half[:, :, None] + move2[:, None, :], axis=0)
+        state += node
+        reached.append(state)
+        halves.append(half)
+    return reached, halves
+
+
+def back(
+    priced: Priced, reached: list[Floats], halves: list[Floats], a: int, b: int
+) -> list[tuple[int, int]]:
+    """Return the states before the one that was reached, last first."""
+    path = []
+    for t in range(len(reached) - 1, 0, -1):
+        before = int((halves[t][:, a] + priced.move2[t][:, b]).argmin())
+        a = int((reached[t - 1][:, before] + priced.move1[t][:, a]).argmin())
+        b = before
+        path.append((a, b))
+    return path
+
+
+def as_optimum(priced: Priced, path: list[tuple[int, int]], cost: float) -> Optimum:
+    """Return a path with the better choice of drums."""
+    drum = np.zeros(len(path), dtype=np.bool_)
+    for t, sounds in priced.drum_sounds.items():
+        drum[t] = sounds[path[t]]
+    slots = np.array(path, dtype=np.int64)
+    return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], drum=drum, cost=cost)

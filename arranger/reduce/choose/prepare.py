@@ -1,0 +1,151 @@
+"""From a song on its grid to the problem of the optimisation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
+from arranger.reduce.choose.costs import costs_from
+from arranger.reduce.choose.drums import drum_candidates
+from arranger.reduce.choose.price import price
+from arranger.reduce.choose.textures import (
+    free_moves,
+    out_of_turn,
+    textures_of_steps,
+    turns,
+    weights_by_texture,
+)
+from arranger.reduce.place.fold import fold
+from arranger.reduce.place.pedal import end_of_ring, without_ring
+from arranger.reduce.place.placed import place, refuse, unplayable
+from arranger.reduce.place.transpose import choose_transposition
+from arranger.reduce.worth.weigh import weigh
+
+if TYPE_CHECKING:
+    from arranger.columns import Bools, Ints
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.costs import Costs
+    from arranger.reduce.choose.drums import DrumCandidates
+    from arranger.reduce.choose.price import Priced
+    from arranger.reduce.place.placed import Placed
+    from arranger.reduce.worth.weights import Weights
+    from arranger.settings import ReduceSettings
+    from arranger.song.model import Song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """All that is known before anything is decided."""
+
+    broken: Bools
+    """Shape (steps,): where the texture is ``broken-chord``."""
+    costs: Costs
+    weights: Weights
+    transpose: int
+    placed: Placed
+    ids: Ints
+    """Shape (n,): the notes that may sound in a voice."""
+    tone_of: Ints
+    """Shape (n,): the tone of each."""
+    drums: DrumCandidates
+    problem: Problem
+
+
+def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> Prepared:
+    """Weigh and fold the notes, and list what there is to choose from.
+
+    Raises
+    ------
+    SettingsError
+        If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+    """
+    costs = costs_from(settings.costs)
+    lines = without_ring(song)
+    weights = weigh(lines, settings)
+    transpose = choose_transposition(song, engine, grid, weights, settings)
+    steps_per_beat = float(1 / grid.step_beats)
+    placed = place(song, grid, weights.roles)
+    pitch_out = fold(
+        placed.pitch + transpose,
+        placed.part,
+        placed.onset,
+        placed.end,
+        steps_per_beat=steps_per_beat,
+        engine=engine,
+    )
+    placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
+    if settings.drums == "none":
+        placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
+    ids = np.flatnonzero(placed.usable & ~placed.drum)
+    textures = textures_of_steps(grid, settings)
+    broken = textures == "broken-chord"
+    used = weights_by_texture(lines, weights, textures, placed.onset)
+    as_written = settings.texture == "as-written"
+    tones, tone_of = gather_tones(
+        ids,
+        pitch_out[ids],
+        placed.onset[ids],
+        placed.end[ids] if as_written else _ends(song, lines, placed, used, ids),
+        placed.part[ids],
+        offset=placed.offset[ids],
+        weights=used,
+        costs=costs,
+        separate_parts=as_written,
+    )
+    drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
+    drums = drum_candidates(
+        [song.notes[i] for i in drum_ids], engine, grid, amount=settings.drums, costs=costs
+    )
+    problem = lay_out(
+        tones,
+        steps=grid.steps,
+        steps_per_beat=steps_per_beat,
+        drum_steps=drums.steps,
+        drum_weights=drums.weights,
+        drum_is_free=not engine.drum_takes_step,
+        more_bounds=_more_bounds(grid, broken),
+    )
+    return Prepared(
+        broken=broken,
+        costs=costs,
+        weights=weights,
+        transpose=transpose,
+        placed=placed,
+        ids=ids,
+        tone_of=tone_of,
+        drums=drums,
+        problem=problem,
+    )
+
+
+def _ends(song: Song, lines: Song, placed: Placed, weights: Weights, ids: Ints) -> Ints:
+    """Return the steps before which the notes end, as parts of their lines; shape (n,)."""
+    end = placed.end
+    if lines is not song:
+        end = end_of_ring(song, lines, placed.onset, end)
+    part, onset = placed.part[ids], placed.onset[ids]
+    return line_ends(part, onset, end[ids], weights.tune[ids], weights.bass[ids])
+
+
+def _more_bounds(grid: Grid, broken: Bools) -> Ints:
+    """Return the steps on which broken chords take turns, begin and stop."""
+    edges = np.flatnonzero(np.diff(broken)) + 1
+    return np.concatenate((turns(grid, broken)[0], edges))
+
+
+def priced(prepared: Prepared, grid: Grid) -> Priced:
+    """Return the costs of every choice under the texture."""
+    problem, costs = prepared.problem, prepared.costs
+    found = price(problem, costs)
+    if not prepared.broken.any():
+        return found
+    turn_costs = out_of_turn(problem, costs, grid, prepared.broken)
+    for t, node in enumerate(found.node):
+        node += turn_costs[t, : node.shape[1]]
+    found.move2[:] = free_moves(problem, found.move1, prepared.broken)
+    return found

@@ -1,0 +1,183 @@
+"""Textures: what the two voices are for.
+
+- ``tune-and-bass``: the default; weights as found.
+- ``two-highest``: voice 1 the highest note, voice 2 the second highest.
+- ``bass-and-chord``: an accompaniment for a live player: the tune stays out while there is anything
+  else, voice 2 has the bass, voice 1 the chord note that stands for most of the rest.
+- ``broken-chord``: voice 1 the tune; voice 2 steps through the chord's notes, bass first, in a
+  pattern that suits the metre. Each turn is a choice of the same optimisation.
+- ``as-written``: the parts "voice 1" and "voice 2" go to these voices unconditionally.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.errors import SettingsError
+from arranger.reduce.worth.table import columns, heard_share, note_on_top
+from arranger.settings import TEXTURES
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.columns import Bools, Floats, Ints
+    from arranger.grid.model import Grid, GridBar
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.costs import Costs
+    from arranger.reduce.worth.weights import Weights
+    from arranger.settings import ReduceSettings
+    from arranger.song.model import Song
+
+PLAIN_LEFT = 0.3
+"""Factor on the salience of all notes in ``two-highest``: height alone counts."""
+
+TUNE_LEFT = 0.2
+CHORD_MORE = 4.0
+"""Factors on the salience of the tune and of all else in ``bass-and-chord``."""
+
+IN_TWO = (0, 1, 2, 1)
+"""Which note of the chord, from the lowest, is heard on each half beat of two beats."""
+IN_THREE = (0, 1, 2, 1, 2, 1)
+"""...of a bar of three beats, and of other odd bars as far as they go."""
+COMPOUND = (0, 1, 2)
+"""...on each third of a beat, in 6/8, 9/8 and 12/8 and where the steps are thirds of a beat."""
+
+
+def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
+    """Return the weights that the optimisation uses under a texture."""
+    if texture == "two-highest":
+        table = columns(song)
+        pitch = table.pitch.astype(np.float64)
+        first = np.clip(heard_share(table, note_on_top(table, pitch)), 0.0, 1.0)
+        second = heard_share(table, note_on_top(table, np.where(first >= 0.5, -1.0, pitch)))
+        second = np.where(first >= 0.5, 0.0, np.clip(second, 0.0, 1.0))
+        salience = PLAIN_LEFT * weights.salience
+        return replace(weights, tune=first, bass=second, salience=salience)
+    if texture == "bass-and-chord":
+        tune = weights.tune >= 0.5
+        salience = np.where(tune, TUNE_LEFT, CHORD_MORE) * weights.salience
+        return replace(weights, tune=np.zeros_like(weights.tune), salience=salience)
+    return weights
+
+
+def textures_of_steps(grid: Grid, settings: ReduceSettings) -> NDArray[np.str_]:
+    """Return the name of the texture on every step; shape (steps,).
+
+    Raises
+    ------
+    SettingsError
+        If the settings name a section or bars that the sheet doesn't have.
+    """
+    found = np.full(grid.steps, settings.texture, dtype=f"U{max(map(len, TEXTURES))}")
+    for where, name in settings.section_textures.items():
+        for first, last in _places(grid, where):
+            found[first:last] = name
+    return found
+
+
+def _places(grid: Grid, where: str) -> list[tuple[int, int]]:
+    """Return the steps, first and after the last, of a section or of bars like "9-16"."""
+    first, dash, last = where.partition("-")
+    if first.isdecimal() and (not dash or last.isdecimal()):
+        low, high = int(first), int(last) if dash else int(first)
+        bars = [bar for bar in grid.bars if low <= bar.number <= high]
+        if bars:
+            return [(bars[0].first_step, bars[-1].first_step + bars[-1].steps)]
+    sections = [section for section in grid.sections if section.name == where]
+    if not sections:
+        names = ", ".join(sorted({section.name for section in grid.sections})) or "none"
+        raise SettingsError(
+            f"there is no section and no bar {where!r}",
+            remedy=f"sections: {names}; bars: {grid.bars[0].number}-{grid.bars[-1].number}",
+        )
+    spans = [grid.bars[s.first_bar : s.first_bar + s.bars] for s in sections]
+    return [(bars[0].first_step, bars[-1].first_step + bars[-1].steps) for bars in spans]
+
+
+def weights_by_texture(
+    song: Song, weights: Weights, textures: NDArray[np.str_], onset: Ints
+) -> Weights:
+    """Return the weights that the optimisation uses, each note's by the texture on its step."""
+    found = weights
+    of_note = textures[np.maximum(onset, 0)]
+    for texture in np.unique(textures).tolist():
+        used = weights_for(song, weights, texture)
+        if used is not weights:
+            here = of_note == texture
+            found = replace(
+                found,
+                tune=np.where(here, used.tune, found.tune),
+                bass=np.where(here, used.bass, found.bass),
+                salience=np.where(here, used.salience, found.salience),
+            )
+    return found
+
+
+def turns(grid: Grid, broken: Bools) -> tuple[Ints, Ints]:
+    """Return where the turns of broken chords start, and which chord note each asks for.
+
+    Parameters
+    ----------
+    grid
+        Bars and steps.
+    broken
+        Shape (steps,): where voice 2 breaks chords.
+
+    Returns
+    -------
+    starts
+        Shape (turns,): steps, strictly increasing.
+    ranks
+        Shape (turns,): 0 for the lowest note, to be taken modulo the notes there are.
+    """
+    starts: list[int] = []
+    ranks: list[int] = []
+    for bar in grid.bars:
+        if not broken[bar.first_step]:
+            continue
+        pattern, length = _pattern(bar, grid.step_beats)
+        for count, step in enumerate(range(bar.first_step, bar.first_step + bar.steps, length)):
+            starts.append(step)
+            ranks.append(pattern[count % len(pattern)])
+    return np.array(starts, dtype=np.int64), np.array(ranks, dtype=np.int64)
+
+
+def _pattern(bar: GridBar, step_beats: Fraction) -> tuple[tuple[int, ...], int]:
+    """Return the pattern of a bar and the steps of one turn."""
+    if bar.denominator >= 8 and bar.numerator % 3 == 0 and bar.numerator > 3:
+        return COMPOUND, max(round(Fraction(4, bar.denominator) / step_beats), 1)
+    beat = Fraction(4, bar.denominator) / step_beats
+    if beat.denominator == 1 and beat % 2 == 1 and beat % 3 == 0:
+        return COMPOUND, int(beat) // 3
+    length = int(beat / 2) if (beat / 2).denominator == 1 else 1
+    return (IN_TWO if bar.numerator % 2 == 0 else IN_THREE), max(length, 1)
+
+
+def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Floats:
+    """Return what it costs voice 2 to hold each slot, by whose turn it is; shape (T, K)."""
+    starts, ranks = turns(grid, broken)
+    tones, slots = problem.tones, problem.candidates
+    asked = ranks[np.searchsorted(starts, problem.starts, side="right") - 1]
+    pitch = np.append(tones.pitch, 0)[slots]
+    chord = (slots >= 0) & (np.append(tones.tune, 1.0)[slots] < 0.5)
+    cost = np.zeros(slots.shape)
+    for t in np.flatnonzero(chord.any(axis=1) & broken[problem.starts]).tolist():
+        notes = np.unique(pitch[t][chord[t]])
+        wanted = notes[asked[t] % len(notes)]
+        cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0.0, costs.turn)
+    return cost * (problem.lengths / problem.steps_per_beat)[:, None]
+
+
+def free_moves(problem: Problem, moves: list[Floats], broken: Bools) -> list[Floats]:
+    """Return the moves of voice 2 when it breaks chords: only the tune is costly to break into."""
+    tune = np.append(problem.tones.tune >= 0.5, False)[problem.candidates]
+    found = list(moves)
+    for t in np.flatnonzero(broken[problem.starts]).tolist():
+        move = moves[t]
+        before = tune[t - 1, : move.shape[0]] if t else np.zeros(1, dtype=np.bool_)
+        found[t] = np.where(before[:, None] | tune[t, : move.shape[1]], move, 0.0)
+    return found

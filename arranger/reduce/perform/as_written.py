@@ -1,0 +1,55 @@
+"""The texture "as-written": two parts named "voice 1" and "voice 2" are the voices, as they are.
+
+Nothing is weighed: no gaps are made, a tone stands where it is written even under a drum, and of
+drums only those that share a step with a heavier one are left out.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.errors import SettingsError
+from arranger.reduce.perform.rows import Held, perform
+
+if TYPE_CHECKING:
+    from arranger.reduce.choose.prepare import Prepared
+    from arranger.reduce.perform.rows import Performance
+    from arranger.song.model import Song
+
+NAMES = {"voice 1": 1, "voice 2": 2}
+
+
+def perform_as_written(song: Song, prepared: Prepared) -> Performance:
+    """Return what sounds when the two parts are played as they are.
+
+    A note ends where the next of its part starts; of notes on one step the highest stays.
+
+    Raises
+    ------
+    SettingsError
+        If the song has no part named "voice 1" or "voice 2".
+    """
+    voices = {p.index: NAMES.get(p.name.strip().lower(), 0) for p in song.parts if not p.drum}
+    if not any(voices.values()):
+        raise SettingsError(
+            "no part is named 'voice 1' or 'voice 2', which the texture as-written plays",
+            remedy="name two one-line parts so, or choose another texture",
+        )
+    tones = prepared.problem.tones
+    voice_of = np.array([voices[int(part)] for part in tones.part], dtype=np.int64)
+    held: list[Held] = []
+    for voice in (1, 2):
+        mine = np.flatnonzero(voice_of == voice)
+        mine = mine[np.lexsort((tones.pitch[mine], tones.onset[mine]))]
+        starts, ends = tones.onset[mine].tolist(), tones.end[mine].tolist()
+        following = [*starts[1:], prepared.problem.steps]
+        rows = zip(mine.tolist(), starts, ends, following, strict=True)
+        held.extend(
+            Held(voice, tone, start, min(end, after))
+            for tone, start, end, after in rows
+            if start < after
+        )
+    drum = prepared.problem.drum_weights > 0
+    return perform(prepared.problem, held, drum, verbatim=True)

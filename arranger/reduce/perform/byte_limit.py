@@ -1,0 +1,130 @@
+"""Simplifying a song until it fits into so many bytes.
+
+What takes bytes is change: a tone that starts or ends, a drum. So every change is given a price in
+the same optimisation, and the least price is sought at which the song fits. The optimum then leaves
+out what matters least for the changes it needs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.errors import LimitError
+from arranger.reduce.choose.optimum import solve
+from arranger.reduce.choose.prepare import priced
+from arranger.reduce.perform.rows import held_in, perform
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from arranger.grid.model import Grid
+    from arranger.reduce.choose.prepare import Prepared
+    from arranger.reduce.choose.price import Priced
+    from arranger.reduce.perform.rows import Performance
+    from arranger.rows import Row
+
+    Measure = Callable[[tuple[Row, Row], Sequence[str | None]], int]
+
+FIRST_PRICE = 0.02
+"""In beats of the tune, of one change."""
+
+MOST_DOUBLINGS = 11
+"""Of the price: 40 beats of the tune a change leave next to nothing."""
+
+REFINEMENTS = 10
+"""Halvings, at most, of the interval in which the price is sought."""
+
+CLOSE_ENOUGH = 0.98
+"""Share of the limit from which nothing more is sought."""
+
+
+class Fitted(NamedTuple):
+    """A performance that fits."""
+
+    performance: Performance
+    cost: float
+    bytes: int
+    price: float
+    """Of a change, in beats of the tune."""
+    next_bytes: int
+    """The least that was found to be too much: with so much room more would stay."""
+
+
+def song_size(measure: Measure, prepared: Prepared, performance: Performance) -> int:
+    """Return the bytes that a performance takes."""
+    names: list[str | None] = [None] * prepared.problem.steps
+    for step, sound in zip(prepared.drums.steps.tolist(), prepared.drums.sounds, strict=True):
+        if performance.drum_on[step]:
+            names[step] = sound.name
+    return measure(performance.rows, names)
+
+
+def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int) -> Fitted:
+    """Return the performance with the least price on changes that takes at most ``limit`` bytes.
+
+    Sizes come in leaps: at one price a figure goes from all bars that have it, so that the largest
+    that fits may be well below the limit. ``size`` is that without a price.
+
+    Raises
+    ------
+    LimitError
+        If even the simplest takes more.
+    """
+    low, too_large = 0.0, size
+    found = _performed(measure, grid, prepared, FIRST_PRICE)
+    for _ in range(MOST_DOUBLINGS):
+        if found.bytes <= limit:
+            break
+        low, too_large = found.price, found.bytes
+        found = _performed(measure, grid, prepared, 2 * found.price)
+    if found.bytes > limit:
+        raise LimitError(
+            f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
+            remedy="allow more with --max-bytes, or convert fewer bars or with a longer step",
+        )
+    for _ in range(REFINEMENTS):
+        if found.bytes >= CLOSE_ENOUGH * limit:
+            break
+        tried = _performed(measure, grid, prepared, (low + found.price) / 2)
+        if tried.bytes <= limit:
+            found = tried
+        else:
+            low, too_large = tried.price, tried.bytes
+    return found._replace(next_bytes=too_large)
+
+
+def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int | None) -> float:
+    """Return the price on changes at which a song is converted; 0 where it fits as it is."""
+    if limit is None or measure is None:
+        return 0.0
+    size = _performed(measure, grid, prepared, 0.0).bytes
+    return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
+
+
+def with_price(prepared: Prepared, grid: Grid, price: float) -> tuple[Prepared, Priced]:
+    """Return the problem and its costs when every change costs so much more."""
+    if price == 0:
+        return prepared, priced(prepared, grid)
+    problem = prepared.problem
+    weights = np.maximum(problem.drum_weights - price, 0.0)
+    dearer = replace(prepared, problem=replace(problem, drum_weights=weights))
+    costs = priced(dearer, grid)
+    slots = problem.candidates
+    for t, count in enumerate(problem.counts.tolist()):
+        before = slots[t - 1, : costs.move1[t].shape[0]] if t else np.array([-1])
+        change = price * (before[:, None] != slots[t, :count])
+        costs.move1[t] = costs.move1[t] + change
+        costs.move2[t] = costs.move2[t] + change
+    return dearer, costs
+
+
+def _performed(measure: Measure, grid: Grid, prepared: Prepared, price: float) -> Fitted:
+    """Return the optimum at a price."""
+    problem = prepared.problem
+    optimum = solve(with_price(prepared, grid, price)[1])
+    performance = perform(problem, held_in(problem, optimum), optimum.drum)
+    size = song_size(measure, prepared, performance)
+    return Fitted(performance, optimum.cost, size, price, size)

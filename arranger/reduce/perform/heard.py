@@ -1,0 +1,170 @@
+"""What finished rows let be heard: the one place that outcomes, spans and reasons are read from.
+
+A voice is heard on a step when its row has a tone there and no drum silences the step. A **run** is
+a note that a voice holds from a step to another without a break; a drum inside it is a hole that it
+goes on after. Two equal pitches in a row are one long tone, so a run is heard to start only if its
+pitch wasn't heard on the step before, in either voice.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.rows import HOLD, REST
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from arranger.engine.model import Engine
+    from arranger.reduce.model import Reduction
+
+
+class Run(NamedTuple):
+    """A note in a voice, from a step to another."""
+
+    voice: int
+    """1 or 2."""
+    note: int
+    """The id of the note that it comes from."""
+    pitch: int
+    start: int
+    end: int
+    """Exclusive."""
+    first: int
+    """The first step that is heard."""
+    last: int
+    """The step after the last that is heard."""
+
+
+class Heard:
+    """Two rows, the notes they come from, and the steps on which drums silence them.
+
+    Parameters
+    ----------
+    rows, sources
+        For each voice, shape (steps,): cells, and the id of the note of each or -1.
+    drum_sources
+        Shape (steps,): the id of the drum note that sounds on each step, or -1.
+    drums_silence
+        Whether no voice is heard while a drum sounds.
+    """
+
+    def __init__(
+        self,
+        rows: Sequence[Sequence[int]],
+        sources: Sequence[Sequence[int]],
+        drum_sources: Sequence[int],
+        *,
+        drums_silence: bool,
+    ) -> None:
+        self.steps = len(drum_sources)
+        self.drum_at = drum_sources
+        self.sources = sources
+        drum_on = np.array(drum_sources, dtype=np.int64) >= 0
+        silenced = drum_on if drums_silence else np.zeros_like(drum_on)
+        self.silenced: list[bool] = silenced.tolist()
+        self._free = np.flatnonzero(~silenced).tolist()
+        self._before: list[int] = np.append(0, np.cumsum(~silenced)).tolist()
+        pitches = [pitches_of(row) for row in rows]
+        self.sounding = [np.where(silenced, -1, each).tolist() for each in pitches]
+        """For each voice and step the pitch that is heard, or -1."""
+        self.runs: dict[int, list[Run]] = {}
+        """By note, those that are heard on a step at least; in order of their start."""
+        self._by_class: dict[tuple[int, int], list[Run]] = {}
+        found = [run for voice in (1, 2) for run in self._runs(voice, pitches[voice - 1])]
+        for run in sorted(found, key=lambda run: run.start):
+            self.runs.setdefault(run.note, []).append(run)
+            self._by_class.setdefault((run.voice, run.pitch % 12), []).append(run)
+
+    def _runs(self, voice: int, pitches: NDArray[np.int64]) -> Iterator[Run]:
+        source = np.array(self.sources[voice - 1], dtype=np.int64)
+        changes = np.flatnonzero((np.diff(source, prepend=-1) != 0) | _jumps(pitches)).tolist()
+        notes, heights = source[changes].tolist(), pitches[changes].tolist()
+        ends = [*changes[1:], self.steps][: len(changes)]
+        for note, pitch, start, end in zip(notes, heights, changes, ends, strict=True):
+            first, last = self._before[start], self._before[end]
+            if note >= 0 and first < last:
+                yield Run(
+                    voice, note, pitch, start, end, self._free[first], self._free[last - 1] + 1
+                )
+
+    def free_steps(self, start: int, end: int) -> int:
+        """Return on how many steps of a stretch voices can be heard."""
+        return self._before[end] - self._before[start]
+
+    def tied_to(self, run: Run) -> int | None:
+        """Return the note whose tone a run only goes on with, or None if its start is heard."""
+        before = run.first - 1
+        if before < 0:
+            return None
+        for voice in (run.voice, 3 - run.voice):
+            note = self.sources[voice - 1][before]
+            if self.sounding[voice - 1][before] == run.pitch and note not in (run.note, -1):
+                return note
+        return None
+
+    def struck(self, step: int, pitch: int) -> int | None:
+        """Return the note whose tone of that pitch is heard to start on a step, or None."""
+        if step < self.steps:
+            for voice in (0, 1):
+                if self.sounding[voice][step] == pitch:
+                    return self.sources[voice][step]
+        return None
+
+    def gap_before(self, run: Run) -> int | None:
+        """Return the note that a run makes a silent step for, or None if it doesn't."""
+        row = self.sources[run.voice - 1]
+        if run.end >= self.steps or row[run.end] >= 0 or self.silenced[run.end]:
+            return None
+        return self.struck(run.end + 1, run.pitch)
+
+    def within(self, pitch_class: int, start: int, end: int) -> list[Run]:
+        """Return the runs of a pitch class that are heard in a stretch, in order of voice."""
+        found: list[Run] = []
+        for voice in (1, 2):
+            runs = self._by_class.get((voice, pitch_class))
+            if runs is not None:
+                low = bisect_right(runs, start, key=lambda run: run.last)
+                high = bisect_left(runs, end, key=lambda run: run.first)
+                found.extend(r for r in runs[low:high] if self.heard_steps([r], start, end))
+        return found
+
+    def heard_between(self, run: Run, start: int, end: int) -> tuple[int, int]:
+        """Return the first step of a stretch on which a run is heard, and the one after its last."""
+        low, high = self._before[max(run.first, start)], self._before[min(run.last, end)]
+        return self._free[low], self._free[high - 1] + 1
+
+    def heard_steps(self, runs: list[Run], start: int, end: int) -> int:
+        """Return on how many steps of a stretch any of some runs is heard."""
+        total, reached = 0, start
+        for run in sorted(runs, key=lambda run: run.first):
+            first, last = max(run.first, reached), min(run.last, end)
+            if first < last:
+                total += self.free_steps(first, last)
+                reached = last
+        return total
+
+
+def audible(reduction: Reduction, engine: Engine) -> list[NDArray[np.int64]]:
+    """Return for each voice the pitch that is heard on each step, or -1; shape (steps,)."""
+    drum_on = np.array([name is not None for name in reduction.drums], dtype=np.bool_)
+    silenced = drum_on & engine.drum_takes_step
+    return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
+
+
+def pitches_of(row: Sequence[int]) -> NDArray[np.int64]:
+    """Return the pitch that a row has on each step, or -1; shape (steps,)."""
+    cells = np.array(row, dtype=np.int64)
+    cells[cells == REST] = -1
+    begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
+    return cells[begun]
+
+
+def _jumps(pitches: NDArray[np.int64]) -> NDArray[np.bool_]:
+    jumps: NDArray[np.bool_] = np.diff(pitches, prepend=-1) != 0
+    return jumps

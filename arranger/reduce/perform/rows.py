@@ -1,0 +1,174 @@
+"""From the optimum to rows: gaps before repeated pitches, and tones under drums.
+
+Two equal pitches in a row are one long tone. The later one is heard to start only after a silent
+step: a drum that silences the voices makes one; otherwise it is taken from the end of the earlier
+tone when two of its steps or more are heard, else the later attack is lost and the tones are tied.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.rows import HOLD, REST
+
+if TYPE_CHECKING:
+    from arranger.columns import Bools, Ints
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.optimum import Optimum
+    from arranger.rows import Row
+
+
+class Stretch(NamedTuple):
+    """A tone in a voice, from a step to another."""
+
+    voice: int
+    tone: int
+    start: int
+    end: int
+    """Exclusive; a gap is already taken off."""
+    heard_start: int
+    """The first step that no drum covers; ``end`` when there is none."""
+    heard_end: int
+    gap: bool
+    """Whether its last step was given up so that the next start is heard."""
+    tied_to: int
+    """The tone before, when this one only goes on with it; else -1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Performance:
+    """What sounds."""
+
+    rows: tuple[Row, Row]
+    sources: tuple[Ints, Ints]
+    """For each voice, shape (steps,): the tone that it holds, or -1."""
+    drum_on: Bools
+    """Shape (steps,): whether a drum sounds."""
+
+
+class Held(NamedTuple):
+    """A voice holds a tone from a step to another, gaps not yet taken off."""
+
+    voice: int
+    tone: int
+    start: int
+    end: int
+
+
+def held_in(problem: Problem, optimum: Optimum) -> list[Held]:
+    """Return what the voices hold in an optimum, in order of voice and step."""
+    held: list[Held] = []
+    for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
+        tone = problem.candidates[np.arange(len(slots)), slots]
+        changes = np.flatnonzero(np.diff(tone, prepend=-1))
+        starts = problem.starts[changes].tolist()
+        ends = [*starts[1:], problem.steps][: len(starts)]
+        rows = zip(tone[changes].tolist(), starts, ends, strict=True)
+        held.extend(Held(voice, now, start, end) for now, start, end in rows if now >= 0)
+    return held
+
+
+def perform(
+    problem: Problem, held: list[Held], drum: Bools, *, verbatim: bool = False
+) -> Performance:
+    """Return the rows.
+
+    Parameters
+    ----------
+    problem
+        The segments and tones.
+    held
+        What the voices hold, in order of voice and step.
+    drum
+        Shape (T,): whether the drum of each segment sounds.
+    verbatim
+        Write everything where it stands: no gaps, and tones under drums too.
+    """
+    drum_on = np.zeros(problem.steps, dtype=np.bool_)
+    drum_on[problem.starts[drum]] = True
+    silencing = np.zeros_like(drum_on) if problem.drum_is_free else drum_on
+    stretches = _stretches(problem, held, _Free(silencing), gaps=not verbatim)
+    stretches = _tied(problem, stretches)
+    rows = [_row(problem, [s for s in stretches if s.voice == voice], verbatim) for voice in (1, 2)]
+    return Performance(
+        rows=(rows[0][0], rows[1][0]),
+        sources=(rows[0][1], rows[1][1]),
+        drum_on=drum_on,
+    )
+
+
+class _Free:
+    """Steps on which tones are heard."""
+
+    def __init__(self, silencing: Bools) -> None:
+        free = np.flatnonzero(~silencing)
+        self._steps: list[int] = free.tolist()
+        self._before: list[int] = np.searchsorted(free, np.arange(len(silencing) + 2)).tolist()
+
+    def within(self, start: int, end: int) -> tuple[int, int, int]:
+        """Return the first free step, the step after the last, and their number; or end, end, 0."""
+        first, last = self._before[start], self._before[end]
+        if first == last:
+            return end, end, 0
+        return self._steps[first], self._steps[last - 1] + 1, last - first
+
+    def __contains__(self, step: int) -> bool:
+        return self._before[step] < self._before[step + 1]
+
+
+def _stretches(problem: Problem, held: list[Held], free: _Free, *, gaps: bool) -> list[Stretch]:
+    """Return the stretches of both voices, gaps taken off."""
+    pitches, onsets = problem.tones.pitch.tolist(), problem.tones.onset.tolist()
+    struck = {(start, pitches[now]) for _, now, start, _ in held if start == onsets[now]}
+    found = []
+    for voice, now, start, until in held:
+        first, last, heard = free.within(start, until)
+        repeated = gaps and (until, pitches[now]) in struck
+        gap = repeated and heard >= 2 and last == until and until in free
+        end = until - gap
+        if gap:
+            first, last, _ = free.within(start, end)
+        found.append(Stretch(voice, now, start, end, first, last, gap, -1))
+    return found
+
+
+def _tied(problem: Problem, stretches: list[Stretch]) -> list[Stretch]:
+    """Return the stretches with ties: those that go on with a pitch sounding up to their start."""
+    pitches = problem.tones.pitch.tolist()
+    ended = {
+        (s.end, pitches[s.tone]): s.tone
+        for s in stretches
+        if s.heard_start < s.heard_end == s.end and not s.gap
+    }
+    return [
+        s._replace(tied_to=ended[s.start, pitches[s.tone]])
+        if s.heard_start == s.start < s.heard_end and (s.start, pitches[s.tone]) in ended
+        else s
+        for s in stretches
+    ]
+
+
+def _row(problem: Problem, stretches: list[Stretch], verbatim: bool) -> tuple[Row, Ints]:
+    row = np.full(problem.steps, REST, dtype=np.int64)
+    source = np.full(problem.steps, -1, dtype=np.int64)
+    pitches = problem.tones.pitch.tolist()
+    before = None
+    for stretch in stretches:
+        if stretch.heard_start >= stretch.heard_end and not verbatim:
+            continue
+        row[stretch.start : stretch.end] = HOLD
+        source[stretch.start : stretch.end] = stretch.tone
+        goes_on = (
+            stretch.tied_to >= 0
+            and not verbatim
+            and before is not None
+            and before.end == stretch.start
+            and pitches[before.tone] == pitches[stretch.tone]
+        )
+        if not goes_on:
+            row[stretch.start] = pitches[stretch.tone]
+        before = stretch
+    return tuple(row.tolist()), source

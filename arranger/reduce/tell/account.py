@@ -1,0 +1,280 @@
+"""What became of every note: from finished rows, drums and sources to the ledger's entries.
+
+One function, `account`, reads what is heard (`arranger.reduce.perform.heard`) beside what was asked, so that
+an entry can't say what the rows don't play; it serves a reduction and a sheet read back alike.
+
+Thresholds
+----------
+A note is **kept** when it sounds in its own octave, starts within a tenth of a step (or 10 ms) of
+where it is written, and ends within half a step of where it is written to end. Else it is
+**changed** and the reasons say how.
+
+A note that no voice holds is **merged** when its pitch is heard all the same for at least half of its
+length, or its pitch class in another octave, from a note that starts with it or that it is known to
+double. A known copy (an echo, a part that doubles another a little later) is merged when the note it
+copies is heard during it at all. Else it is **dropped**.
+
+A note that is first heard a beat or more late counts as dropped too, unless chords are broken there:
+its start is lost, and what is heard of it later only fills a voice that had become free.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from arranger.reduce.ledger import Entry, Span
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from arranger.reduce.perform.heard import Heard, Run
+
+START_SHARE = 0.1
+"""Of a step, by which a kept note may start elsewhere than written."""
+
+START_SECONDS = 0.01
+
+END_SHARE = 0.5
+"""Of a step, by which a kept note may end elsewhere than written."""
+
+HEARD_SHARE = 0.5
+"""Of its length, for which the pitch of a merged note must sound."""
+
+_TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"})
+"""What happens to the notes of a broken chord because they take turns."""
+
+_LOST = {"delayed-by-drum": "under-drum", "voices-full": "voices-full"}
+"""What makes a note late, and what it is called when that lasts for a beat."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """What the song asks for: in each sequence one entry a note of ``Song.notes``."""
+
+    onset: Sequence[int]
+    """In steps."""
+    end: Sequence[int]
+    """In steps, exclusive: where the note ends as part of its line."""
+    note_end: Sequence[int]
+    """In steps, exclusive: where it ends on the grid."""
+    written_end: Sequence[float]
+    """In steps: where it is written to end."""
+    offset: Sequence[float]
+    """Where it is written minus its step, in steps."""
+    pitch: Sequence[int]
+    """Transposed with the song; of drums the percussion key."""
+    out: Sequence[int]
+    """The same in the octave that the pitch table has."""
+    part: Sequence[int]
+    drum: Sequence[bool]
+    lead: Sequence[int]
+    """The note that asks for the same pitch over the same steps and stands for it; often itself."""
+    octave_of: Sequence[int]
+    """The note that it doubles at the octave, or -1."""
+    duplicate_of: Sequence[int]
+    """The note that it doubles at the same pitch, or -1."""
+    refused: Mapping[int, tuple[str, tuple[int, ...]]]
+    """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
+    broken: Sequence[bool]
+    """For each step whether chords are broken there, so that their notes take turns."""
+    step_seconds: float
+    steps_per_beat: float
+
+
+def account(asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> tuple[Entry, ...]:
+    """Return one entry a note, in order.
+
+    Parameters
+    ----------
+    asked
+        What the song asks for.
+    heard
+        What is heard.
+    sounds
+        Shape (steps,): the names of the drum sounds.
+    """
+    return _Accountant(asked, heard, sounds).entries()
+
+
+def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[Entry, ...]:
+    """Return the entries, with the limit as the reason of notes that were heard without it."""
+    return tuple(
+        entry._replace(reasons=("beyond-limit",), by=())
+        if entry.outcome == "dropped" and without.outcome != "dropped"
+        else entry
+        for entry, without in zip(entries, free, strict=True)
+    )
+
+
+class _Accountant:
+    def __init__(self, asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> None:
+        self._asked = asked
+        self._heard = heard
+        self._sounds = sounds
+        self._loose = max(START_SHARE, START_SECONDS / asked.step_seconds)
+
+    def entries(self) -> tuple[Entry, ...]:
+        asked = self._asked
+        found: list[Entry] = []
+        for note, drum in enumerate(asked.drum):
+            refused = asked.refused.get(note)
+            if refused is not None:
+                found.append(Entry(note, "dropped", (refused[0],), (), None, refused[1]))
+            elif drum:
+                found.append(self._drum(note))
+            else:
+                runs = self._heard.runs.get(note)
+                found.append(self._silent(note) if runs is None else self._sounding(note, runs))
+        return tuple(found)
+
+    def _sounding(self, note: int, runs: list[Run]) -> Entry:
+        """Return the entry of a note that a voice holds and that is heard."""
+        asked, onset = self._asked, self._asked.onset[note]
+        first, last = runs[0], max(runs, key=lambda run: run.last)
+        spans = tuple([Span(run.voice, run.first, run.last - run.first) for run in runs])
+        tied_to = self._heard.tied_to(first)
+        if tied_to is not None:
+            reason = "repeat-tied" if first.first == onset else "same-pitch-doubled"
+            return Entry(note, "merged", (reason,), spans, first.pitch, (tied_to,))
+        causes: list[tuple[str, Sequence[int]]] = []
+        late, in_turn = first.first - onset, asked.broken[first.start] and last.voice == 2
+        if late > 0:
+            causes.append(self._late(onset, first.first))
+            if late >= asked.steps_per_beat and not in_turn:
+                reason = _LOST[causes[0][0]]
+                return Entry(note, "dropped", (reason,), (), None, tuple(causes[0][1]))
+        elif abs(asked.offset[note]) > self._loose:
+            causes.append(("moved-to-step", ()))
+        if first.pitch != asked.pitch[note]:
+            causes.append(("octave-folded", ()))
+        shift = last.last - asked.written_end[note]
+        if shift > END_SHARE:
+            causes.append(("lengthened-to-step", ()))
+        elif shift < -END_SHARE:
+            causes.append(self._cut(note, last))
+        elif any(a.last < b.first for a, b in pairwise(runs)):
+            causes.append(("shortened-by-next-note", self._taker(first)))
+        if in_turn and _TURNS.intersection(dict(causes)):
+            causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]
+        reasons = tuple(dict.fromkeys(reason for reason, _ in causes))
+        by = tuple(dict.fromkeys(other for _, by in causes for other in by if other != note))
+        return Entry(note, "changed" if reasons else "kept", reasons, spans, first.pitch, by)
+
+    def _late(self, onset: int, first: int) -> tuple[str, Sequence[int]]:
+        """Return why a note is first heard after its step, and the notes that are the cause."""
+        if self._heard.free_steps(onset, first) == 0:
+            return "delayed-by-drum", (self._heard.drum_at[onset],)
+        return "voices-full", self._holders(onset)
+
+    def _cut(self, note: int, last: Run) -> tuple[str, Sequence[int]]:
+        """Return why a note ends early, and the notes that are the cause."""
+        heard = self._heard
+        if last.end < self._asked.end[note]:
+            repetition = heard.gap_before(last)
+            if repetition is not None:
+                return "shortened-for-gap", (repetition,)
+        if last.last < last.end:
+            return "shortened-by-next-note", (heard.drum_at[last.last],)
+        if last.end < self._asked.note_end[note]:
+            return "shortened-by-next-note", self._taker(last)
+        return "moved-to-step", ()
+
+    def _taker(self, run: Run) -> Sequence[int]:
+        """Return the note that its voice holds straight after a run, if any."""
+        row = self._heard.sources[run.voice - 1]
+        return (row[run.end],) if run.end < len(row) and row[run.end] >= 0 else ()
+
+    def _holders(self, step: int) -> list[int]:
+        """Return the notes that the voices are busy with on a step; a gap keeps one busy too."""
+        found = []
+        for row in self._heard.sources:
+            before = row[step - 1] if step else -1
+            if row[step] >= 0:
+                found.append(row[step])
+            elif before >= 0 and self._is_gap(before, step):
+                found.append(before)
+        return found
+
+    def _is_gap(self, before: int, step: int) -> bool:
+        runs = self._heard.runs.get(before, ())
+        return any(
+            run.end == step < self._asked.end[before] and self._heard.gap_before(run) is not None
+            for run in runs
+        )
+
+    def _silent(self, note: int) -> Entry:
+        """Return the entry of a note that no voice holds where it is heard."""
+        asked, heard = self._asked, self._heard
+        onset, end, pitch = asked.onset[note], asked.end[note], asked.out[note]
+        needed = HEARD_SHARE * (end - onset)
+        alike = heard.within(pitch % 12, onset, end)
+        same = [run for run in alike if run.pitch == pitch]
+        if same and heard.heard_steps(same, onset, end) >= needed:
+            return self._merged(note, same)
+        copied_from = (note, asked.octave_of[note], asked.duplicate_of[note])
+        known = {asked.lead[other] for other in copied_from if other >= 0}
+        copied = [run for run in alike if run.note in known]
+        if copied:
+            return self._merged(note, copied)
+        with_it = [run for run in alike if asked.onset[run.note] == onset]
+        if with_it and heard.heard_steps(with_it, onset, end) >= needed:
+            return self._merged(note, with_it)
+        return self._dropped(note)
+
+    def _merged(self, note: int, runs: list[Run]) -> Entry:
+        """Return the entry of a note that is heard in other notes, as the first of them has it."""
+        onset, end, pitch = self._asked.onset[note], self._asked.end[note], runs[0].pitch
+        runs = [run for run in runs if run.pitch == pitch]
+        spans = tuple(
+            [
+                Span(run.voice, first, last - first)
+                for run in runs
+                for first, last in [self._heard.heard_between(run, onset, end)]
+            ]
+        )
+        reason = "same-pitch-doubled" if pitch == self._asked.out[note] else "octave-doubled"
+        by = tuple(dict.fromkeys([run.note for run in runs]))
+        return Entry(note, "merged", (reason,), spans, pitch, by)
+
+    def _dropped(self, note: int) -> Entry:
+        onset, end = self._asked.onset[note], self._asked.end[note]
+        if self._heard.free_steps(onset, end) == 0:
+            drum = self._heard.drum_at[onset]
+            return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
+        by: list[int] = []
+        for step in range(onset, end):
+            by.extend([holder for holder in self._holders(step) if holder not in by])
+            if len(by) >= 2:
+                break
+        rivals = [other for other in by if self._same_step(note, other)]
+        if rivals:
+            return Entry(note, "dropped", ("same-step",), (), None, tuple(rivals))
+        return Entry(note, "dropped", ("voices-full",), (), None, tuple(by))
+
+    def _same_step(self, note: int, other: int) -> bool:
+        """Return whether a note fell onto the step of another that it follows or leads."""
+        asked = self._asked
+        return (
+            asked.part[note] == asked.part[other]
+            and asked.onset[note] == asked.onset[other]
+            and abs(asked.offset[note] - asked.offset[other]) > self._loose
+        )
+
+    def _drum(self, note: int) -> Entry:
+        """Return the entry of a drum note that the engine has a sound for."""
+        asked, step = self._asked, self._asked.onset[note]
+        chosen, span = self._heard.drum_at[step], (Span(0, step, 1),)
+        if chosen == note:
+            moved = abs(asked.offset[note]) > self._loose
+            reasons = ("moved-to-step",) if moved else ()
+            outcome = "changed" if moved else "kept"
+            return Entry(note, outcome, reasons, span, None, (), self._sounds[step])
+        if chosen < 0:
+            by = tuple(self._holders(step))
+            return Entry(note, "dropped", ("drum-thinned",), (), None, by)
+        if asked.pitch[note] == asked.pitch[chosen]:
+            reasons = ("same-pitch-doubled",)
+            return Entry(note, "merged", reasons, span, None, (chosen,), self._sounds[step])
+        return Entry(note, "dropped", ("same-step",), (), None, (chosen,))

@@ -1,0 +1,48 @@
+"""What the song asks for, as the account compares it with what is heard."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.columns import view
+from arranger.reduce.tell.account import Asked
+
+if TYPE_CHECKING:
+    from arranger.grid.model import Grid
+    from arranger.reduce.choose.prepare import Prepared
+
+
+def asked_of(prepared: Prepared, grid: Grid) -> Asked:
+    """Return what the account compares with what is heard."""
+    placed, tones, ids = prepared.placed, prepared.problem.tones, prepared.ids
+    mine = prepared.tone_of
+    end, lead = placed.end.copy(), np.arange(len(placed.end))
+    pitch = placed.pitch + np.where(placed.drum, 0, prepared.transpose)
+    out = pitch.copy()
+    end[ids], lead[ids], out[ids] = tones.end[mine], tones.note[mine], tones.pitch[mine]
+    refused = {
+        note: (reason, (placed.led_to[note],) if reason == "same-step" else ())
+        for note, reason in placed.refused.items()
+    }
+    silent = dict.fromkeys(prepared.drums.unplayable, ("no-drum-sound", ()))
+    weights = prepared.weights
+    return Asked(
+        onset=view(placed.onset),
+        end=view(end),
+        note_end=view(placed.end),
+        written_end=view(placed.written_end),
+        offset=view(placed.offset),
+        pitch=view(pitch),
+        out=view(out),
+        part=view(placed.part),
+        drum=view(placed.drum),
+        lead=view(lead),
+        octave_of=view(weights.octave_of),
+        duplicate_of=view(weights.duplicate_of),
+        refused={**silent, **refused},
+        broken=view(prepared.broken),
+        step_seconds=grid.step_length.seconds,
+        steps_per_beat=float(1 / grid.step_beats),
+    )

@@ -1,0 +1,113 @@
+"""The laws that hold between rows and ledger, looked at after every conversion.
+
+Nothing sounds that the song did not ask for, and no entry of the ledger says what the rows don't
+play. A law that is broken is a defect of this program; the musician gets sheet and sound all the
+same, with a remark that names song and note.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.pitch import pitch_name
+from arranger.reduce.perform.heard import audible
+from arranger.reduce.reasons import REASONS
+from arranger.rows import REST
+from arranger.song.general_midi import percussion_name
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.reduce.model import Reduction
+    from arranger.song.model import Song
+
+MOST_REMARKS = 3
+"""Broken laws that are told of one song; one more remark counts the others."""
+
+
+def remarks_on_laws(
+    song: Song, engine: Engine, reduction: Reduction, *, by_hand: bool = False
+) -> tuple[str, ...]:
+    """Return what to tell of broken laws, in plain words; nothing when all hold.
+
+    Parameters
+    ----------
+    song, engine, reduction
+        What was converted, for what, and what came of it.
+    by_hand
+        Whether a hand may have changed the rows: then tones needn't name a note, and what the
+        engine can't play is told by the check of the sheet.
+    """
+    found = [
+        f"note {note} ({_named(song, note)}): {what}"
+        for note, what in broken_entries(engine, reduction)
+    ]
+    if not by_hand:
+        found += broken_rows(engine, reduction)
+    told = [f"{song.file}, {each}; sheet and sound are whole" for each in found[:MOST_REMARKS]]
+    if len(found) > MOST_REMARKS:
+        told.append(f"{song.file}: {len(found) - MOST_REMARKS} more faults of this kind")
+    return tuple(told)
+
+
+def _named(song: Song, note: int) -> str:
+    asked = song.notes[note]
+    name = percussion_name(asked.pitch) if asked.drum else pitch_name(asked.pitch)
+    return f"{name} of '{song.parts[asked.part].name}'"
+
+
+def broken_rows(engine: Engine, reduction: Reduction) -> list[str]:
+    """Return where something sounds that names no note, or whose pitch the engine doesn't have."""
+    found = []
+    rows = (reduction.voice1, reduction.voice2)
+    for voice, (row, sources) in enumerate(
+        zip(rows, (reduction.sources1, reduction.sources2), strict=True), start=1
+    ):
+        cells, origins = np.array(row), np.array(sources)
+        unnamed = (cells == REST) != (origins < 0)
+        foreign = (cells >= 0) & ~np.isin(cells, list(engine.pitches))
+        for steps, what in (
+            (unnamed, "names no note that it comes from"),
+            (foreign, "isn't in the pitch table"),
+        ):
+            places = np.flatnonzero(steps).tolist()
+            found += [f"voice {voice}, step {step + 1} {what}" for step in places]
+    drums = enumerate(zip(reduction.drums, reduction.drum_sources, strict=True), start=1)
+    found += [
+        f"drums, step {step} names no note that it comes from"
+        for step, (name, note) in drums
+        if (name is None) != (note < 0)
+    ]
+    return found
+
+
+def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]]:
+    """Return the notes whose entry contradicts the rows or itself, and how."""
+    entries = reduction.ledger.entries
+    found: dict[int, str] = {}
+    first = {(e.outcome, e.reasons, bool(e.spans)): e.note for e in reversed(entries)}
+    for (outcome, reasons, heard), note in first.items():
+        if (outcome == "dropped") == heard or (outcome == "kept") != (not reasons):
+            found[note] = f"it is called {outcome}, but its place says otherwise"
+        if any(reason not in REASONS for reason in reasons):
+            found[note] = "its reason is unknown"
+    spans = np.array(
+        [
+            (*span, e.note, -1 if e.pitch_out is None else e.pitch_out, e.outcome != "merged")
+            for e in entries
+            for span in e.spans
+        ],
+        dtype=np.int64,
+    ).reshape(-1, 6)
+    sources = np.array((reduction.drum_sources, reduction.sources1, reduction.sources2))
+    pitches = np.stack((np.zeros(sources.shape[1], np.int64), *audible(reduction, engine)))
+    of_voice, start, steps, notes, pitch, own = spans.T
+    last = start + steps - 1
+    other = (pitches[of_voice, start] != pitch) | (pitches[of_voice, last] != pitch)
+    drums = of_voice == 0
+    other[drums] = sources[0, start[drums]] < 0
+    foreign = (own == 1) & (sources[of_voice, start] != notes)
+    for place in np.flatnonzero(other | foreign).tolist():
+        found.setdefault(int(notes[place]), "what sounds where it is said to be heard is not it")
+    return sorted(found.items())

@@ -1,0 +1,275 @@
+"""What was weighed in a bar: the choice made, the nearest others, and what they would have cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.errors import SettingsError
+from arranger.pitch import pitch_name
+from arranger.reduce.choose.breakdown import Breakdown, State
+from arranger.reduce.choose.optimum import as_optimum, back, forward, solve
+from arranger.reduce.choose.prepare import prepare
+from arranger.reduce.choose.textures import out_of_turn
+from arranger.reduce.perform.byte_limit import price_of, with_price
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from arranger.columns import Floats
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid, GridBar
+    from arranger.reduce.choose.optimum import Optimum
+    from arranger.reduce.choose.prepare import Prepared
+    from arranger.reduce.choose.price import Priced
+    from arranger.reduce.perform.byte_limit import Measure
+    from arranger.settings import ReduceSettings
+    from arranger.song.model import Song
+
+_LEAST = 5e-4
+"""A difference of a term below this is not told."""
+
+
+class Choice(NamedTuple):
+    """One way to play the bar."""
+
+    differs: tuple[str, ...]
+    """What is otherwise than in the choice made, such as "beat 3: voice 2 has B4 of 'strings'"."""
+    cost: float
+    """More than the choice made, in beats of the tune."""
+    terms: Mapping[str, float]
+    """The difference by term of the cost table, largest first; they add up to the cost."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarWeighing:
+    """What was weighed in one bar."""
+
+    bar: int
+    held: tuple[str, ...]
+    """What each voice and the drums have in the choice made, in words."""
+    terms: Mapping[str, float]
+    """What the choice made costs in this bar, by term, largest first."""
+    others: tuple[Choice, ...]
+    """The next best that sound different in this bar, cheapest first."""
+
+
+def weigh_bar(
+    song: Song,
+    engine: Engine,
+    grid: Grid,
+    settings: ReduceSettings,
+    bar_number: int,
+    *,
+    most: int = 3,
+    measure: Measure | None = None,
+) -> BarWeighing:
+    """Return what was weighed in a bar of the sheet; ``measure`` as for `arranger.reduce.reduce`.
+
+    Raises
+    ------
+    SettingsError
+        If the sheet has no such bar, or its texture weighs nothing.
+    LimitError
+        If the song can't be simplified to the bytes that it may take.
+    """
+    bar = next((bar for bar in grid.bars if bar.number == bar_number), None)
+    if bar is None:
+        first, last = grid.bars[0].number, grid.bars[-1].number
+        raise SettingsError(
+            f"there is no bar {bar_number}", remedy=f"the sheet has bars {first} to {last}"
+        )
+    if settings.texture == "as-written":
+        raise SettingsError("the texture as-written weighs nothing: each part is its voice")
+    prepared = prepare(song, engine, grid, settings)
+    price = price_of(measure, grid, prepared, settings.max_bytes)
+    return _Weighing(song, grid, prepared, bar, price).told(most)
+
+
+class _Weighing:
+    """The optimum of the whole song, seen from one bar."""
+
+    def __init__(
+        self, song: Song, grid: Grid, prepared: Prepared, bar: GridBar, price: float
+    ) -> None:
+        prepared, self._priced = with_price(prepared, grid, price)
+        self._song = song
+        self._grid = grid
+        self._bar = bar
+        self._prepared = prepared
+        self._problem = prepared.problem
+        broken = prepared.broken
+        turn_costs = (
+            out_of_turn(self._problem, prepared.costs, grid, broken) if broken.any() else None
+        )
+        free = broken[self._problem.starts]
+        self._breakdown = Breakdown(self._problem, prepared.costs, turn_costs, free, price)
+        low, high = bar.first_step, bar.first_step + bar.steps
+        starts = self._problem.starts
+        self._first = int(np.searchsorted(starts, low, side="right")) - 1
+        self._after = int(np.searchsorted(starts, high))
+
+    def told(self, most: int) -> BarWeighing:
+        best = self._states(solve(self._priced))
+        first, after = self._first, self._after
+        own = self._breakdown.of_path(best[first:after], first)
+        return BarWeighing(
+            bar=self._bar.number,
+            held=tuple(self._in_words(best)),
+            terms=_sorted(own),
+            others=tuple(self._others(best, most)),
+        )
+
+    def _states(self, optimum: Optimum) -> list[State]:
+        every = np.arange(len(optimum.slots1))
+        candidates = self._problem.candidates
+        columns = (
+            candidates[every, optimum.slots1].tolist(),
+            candidates[every, optimum.slots2].tolist(),
+            optimum.drum.tolist(),
+        )
+        return [State(*row) for row in zip(*columns, strict=True)]
+
+    def _others(self, best: list[State], most: int) -> Iterator[Choice]:
+        """Yield the cheapest paths that sound different from each other in the bar."""
+        reached, halves = forward(self._priced)
+        left = _left(self._priced)
+        ways: list[tuple[float, int, int, int]] = []
+        for t in range(self._first, self._after):
+            through = reached[t] + left[t]
+            order = np.argsort(through, axis=None)[: 8 * most]
+            ways.extend(
+                (float(through.flat[i]), t, *divmod(int(i), through.shape[1])) for i in order
+            )
+        ways.extend(self._drums_flipped(best, float(reached[-1].min())))
+        ways.sort()
+        seen = {self._sound(best)}
+        found = 0
+        for cost, t, a, b in ways:
+            if found == most or not np.isfinite(cost):
+                return
+            if a < 0:
+                path = list(best)
+                path[t] = best[t]._replace(drum=not best[t].drum)
+            else:
+                path = self._through(reached, halves, left, t, a, b)
+            if self._sound(path) in seen:
+                continue
+            seen.add(self._sound(path))
+            found += 1
+            yield self._choice(best, path)
+
+    def _drums_flipped(
+        self, best: list[State], cost: float
+    ) -> Iterator[tuple[float, int, int, int]]:
+        """Yield the best path with the drum of one segment of the bar chosen otherwise."""
+        for t in range(self._first, self._after):
+            if self._problem.drum_weights[t] > 0 and not self._problem.drum_is_free:
+                other = best[t]._replace(drum=not best[t].drum)
+                more = _total(self._breakdown.of_path([other], t))
+                less = _total(self._breakdown.of_path([best[t]], t))
+                yield cost + more - less, t, -1, -1
+
+    def _through(
+        self,
+        reached: list[Floats],
+        halves: list[Floats],
+        left: list[Floats],
+        t: int,
+        a: int,
+        b: int,
+    ) -> list[State]:
+        """Return the cheapest path through one state."""
+        path = [(a, b), *back(self._priced, reached[: t + 1], halves, a, b)][::-1]
+        for after in range(t + 1, len(reached)):
+            node, move1, move2 = (
+                self._priced.node[after],
+                self._priced.move1[after],
+                self._priced.move2[after],
+            )
+            onward = node + left[after] + move1[a][:, None] + move2[b]
+            a, b = divmod(int(onward.argmin()), onward.shape[1])
+            path.append((a, b))
+        return self._states(as_optimum(self._priced, path, 0.0))
+
+    def _sound(self, path: list[State]) -> tuple[tuple[frozenset[int], bool], ...]:
+        """Return what is heard of a path in the bar: the voices sound alike."""
+        pitch = [*self._problem.tones.pitch.tolist(), -1]
+        return tuple(
+            (frozenset((pitch[s.voice1], pitch[s.voice2])), s.drum)
+            for s in path[self._first : self._after]
+        )
+
+    def _choice(self, best: list[State], path: list[State]) -> Choice:
+        differ = [t for t, (x, y) in enumerate(zip(best, path, strict=True)) if x != y]
+        first, last = max(differ[0] - 1, 0), min(differ[-1] + 2, len(best))
+        theirs = self._breakdown.of_path(path[first:last], first)
+        ours = self._breakdown.of_path(best[first:last], first)
+        terms = {t: theirs[t] - ours[t] for t in theirs.keys() | ours.keys()}
+        return Choice(
+            differs=tuple(self._differences(best, path)),
+            cost=sum(terms.values()),
+            terms=_sorted(terms),
+        )
+
+    def _differences(self, best: list[State], path: list[State]) -> Iterator[str]:
+        """Yield where in the bar and how a path differs, neighbouring segments as one."""
+        said = ["", "", ""]
+        for t in range(self._first, self._after):
+            for i, what in enumerate(("voice 1", "voice 2", "the drum")):
+                if path[t][i] == best[t][i]:
+                    said[i] = ""
+                    continue
+                words = self._words(i, path[t])
+                if words != said[i]:
+                    said[i] = words
+                    yield f"{self._beat(t)}: {what} {words}"
+
+    def _words(self, index: int, state: State) -> str:
+        if index == 2:
+            return "sounds" if state.drum else "is left out"
+        tone = state[index]
+        return f"has {self._name(tone)}" if tone >= 0 else "rests"
+
+    def _name(self, tone: int) -> str:
+        note = self._song.notes[int(self._problem.tones.note[tone])]
+        heard = pitch_name(int(self._problem.tones.pitch[tone]))
+        return f"{heard} of '{self._song.parts[note.part].name}'"
+
+    def _in_words(self, path: list[State]) -> Iterator[str]:
+        for i, what in enumerate(("voice 1", "voice 2", "drums")):
+            said: list[str] = []
+            before: object = None
+            for t in range(self._first, self._after):
+                now = path[t][i]
+                if now != before and (i < 2 or now):
+                    words = "rests" if now == -1 else self._name(int(now)) if i < 2 else "sounds"
+                    said.append(f"{self._beat(t)} {words}")
+                before = now if i < 2 else None
+            yield f"{what}: {', '.join(said) or 'silent'}"
+
+    def _beat(self, t: int) -> str:
+        step = max(int(self._problem.starts[t]), self._bar.first_step) - self._bar.first_step
+        beat = 1 + step * float(self._grid.step_beats) * self._bar.denominator / 4
+        return f"beat {round(beat, 2):g}"
+
+
+def _left(priced: Priced) -> list[Floats]:
+    """Return for each segment and state the least cost of all that follows."""
+    found: list[Floats] = [np.zeros_like(priced.node[-1])]
+    for t in range(len(priced.node) - 1, 0, -1):
+        onward = priced.node[t] + found[-1]
+        half = (priced.move1[t][:, :, None] + onward[None]).min(axis=1)
+        found.append((priced.move2[t][None] + half[:, None, :]).min(axis=2))
+    return found[::-1]
+
+
+def _total(terms: Mapping[str, float]) -> float:
+    return sum(terms.values())
+
+
+def _sorted(terms: Mapping[str, float]) -> dict[str, float]:
+    told = {term: cost for term, cost in terms.items() if abs(cost) >= _LEAST}
+    return dict(sorted(told.items(), key=lambda item: (-abs(item[1]), item[0])))

@@ -1,0 +1,79 @@
+"""Notes that double another: the same pitch, or the same pitch class, at the same time.
+
+A doubled note is heard through the one that it doubles, so it is merged, not lost. Of notes that
+double each other the one most likely to be kept (tune, then bass, then salience) stands for all, so
+that there are no chains.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from arranger.reduce.worth.copies import Copy
+    from arranger.reduce.worth.table import Columns
+
+TOGETHER_SECONDS = 0.04
+"""Onsets nearer than this are heard as one (common practice, no source: 30 to 50 ms)."""
+
+
+def doubles(
+    table: Columns, importance: NDArray[np.float64], copies: Sequence[Copy] = ()
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return for each note the one that it doubles in unison, and the one at the octave.
+
+    Parameters
+    ----------
+    importance
+        Shape (notes,): of notes that double each other the one with the most stands for the rest.
+    copies
+        Parts that copy another. An echo doubles its note when it starts while that still sounds.
+
+    Returns
+    -------
+    duplicate_of, octave_of : NDArray[np.int64]
+        Shape (notes,): indices of notes, or -1. A note that doubles in unison has -1 in
+        ``octave_of``.
+    """
+    duplicate_of = _leaders(table, table.pitch, importance)
+    octave_of = _leaders(table, table.pitch % 12, importance)
+    for copy in copies:
+        if copy.is_echo:
+            _join_echo(table, copy, octave_of if copy.octaves else duplicate_of)
+    octave_of[duplicate_of >= 0] = -1
+    return duplicate_of, octave_of
+
+
+def _join_echo(table: Columns, copy: Copy, doubles_of: NDArray[np.int64]) -> None:
+    """Point the notes of an echo to their originals, in place, keeping it free of chains."""
+    rings = table.onset[copy.notes] < table.end[copy.originals]
+    echo, original = copy.notes[rings], copy.originals[rings]
+    leads = np.isin(echo, doubles_of) | (doubles_of[echo] >= 0)
+    echo, original = echo[~leads], original[~leads]
+    source = np.where(doubles_of[original] >= 0, doubles_of[original], original)
+    doubles_of[echo] = source
+
+
+def _leaders(
+    table: Columns, key: NDArray[np.int64], importance: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """Group tonal notes of one key that start together; all but the most important point to it."""
+    result = np.full(len(key), -1, dtype=np.int64)
+    tonal = np.flatnonzero(table.tonal)
+    if not len(tonal):
+        return result
+    order = tonal[np.lexsort((table.onset[tonal], key[tonal]))]
+    new = np.ones(len(order), dtype=np.bool_)
+    new[1:] = (key[order][1:] != key[order][:-1]) | (np.diff(table.onset[order]) > TOGETHER_SECONDS)
+    group = np.cumsum(new) - 1
+    ranked = np.lexsort((-importance[order], group))
+    leader = order[ranked[np.flatnonzero(new)]][group]
+    follows = leader != order
+    result[order[follows]] = leader[follows]
+    return result

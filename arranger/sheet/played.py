@@ -1,0 +1,95 @@
+"""What really sounds on each step: the sheet seen through its engine.
+
+A drum of an engine with ``drum_takes_step`` silences both voices on its step. Everything that plays
+or exports a sheet starts here, so that audio, machine code and exports can't disagree.
+"""
+
+from __future__ import annotations
+
+from itertools import accumulate
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import SheetError
+from arranger.pitch import pitch_name
+from arranger.rows import tones
+
+if TYPE_CHECKING:
+    from arranger.engine.model import DrumSound, Engine, StepLength
+    from arranger.sheet.model import Sheet
+
+
+class PlayedStep(NamedTuple):
+    """One step as it sounds."""
+
+    voice1: int | None
+    """The MIDI number that sounds, or None."""
+    voice2: int | None
+    drum: DrumSound | None
+
+
+def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
+    """Return what sounds on each step of a sheet.
+
+    Raises
+    ------
+    SheetError
+        If the rows differ in length, or hold a pitch or a drum sound that the engine doesn't have.
+    """
+    if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
+        raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
+    written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+    played: dict[tuple[int | None, int | None, str | None], PlayedStep] = {}
+    for different in dict.fromkeys(written):
+        try:
+            played[different] = _played(*different, engine)
+        except SheetError as error:
+            error.place = place_of(sheet, written.index(different))
+            raise
+    return tuple([played[each] for each in written])
+
+
+def _played(voice1: int | None, voice2: int | None, name: str | None, engine: Engine) -> PlayedStep:
+    for pitch in (voice1, voice2):
+        if pitch is not None and pitch not in engine.pitches:
+            raise SheetError(
+                f"{pitch_name(pitch)} is outside the pitch table of {engine.name}",
+                remedy=f"play {pitch_name(engine.lowest)} to {pitch_name(engine.highest)}",
+            )
+    if name is None:
+        return PlayedStep(voice1, voice2, None)
+    sounds = {drum.name: drum for drum in engine.drums}
+    if name not in sounds:
+        raise SheetError(
+            f"{engine.name} has no drum sound {name!r}",
+            remedy=f"choose one of {', '.join(sounds) or '(it has no drums)'}",
+        )
+    if engine.drum_takes_step:
+        return PlayedStep(None, None, sounds[name])
+    return PlayedStep(voice1, voice2, sounds[name])
+
+
+def step_length(sheet: Sheet, engine: Engine) -> StepLength:
+    """Return the step length that a sheet asks its engine for.
+
+    Raises
+    ------
+    SheetError
+        If the engine's list doesn't have it.
+    """
+    for entry in engine.step_lengths:
+        if entry.setting == sheet.step_setting:
+            return entry
+    first, last = engine.step_lengths[0].setting, engine.step_lengths[-1].setting
+    raise SheetError(
+        f"{engine.name} has no step length {sheet.step_setting}",
+        remedy=f"choose one from its list ({first} to {last}): arranger engines {engine.name}",
+    )
+
+
+def place_of(sheet: Sheet, step: int) -> str:
+    """Return where a step stands, as people count: "bar 3, step 2" (both from the sheet's bars)."""
+    ends = accumulate(bar.steps for bar in sheet.bars)
+    for bar, end in zip(sheet.bars, ends, strict=True):
+        if step < end:
+            return f"bar {bar.number}, step {step - end + bar.steps + 1}"
+    return f"step {step + 1}"
