@@ -29,6 +29,8 @@ FEWEST = 8
 TRIPLETS = 0.25
 """More than so many first thirds to an off-beat, and it is triplets."""
 PLAYED, STRAIGHT = 2 / 3, 1 / 2
+EXACT = 9
+"""Decimals to which places in beats are told apart."""
 
 
 class Swing(NamedTuple):
@@ -45,7 +47,8 @@ class Swing(NamedTuple):
 def find_swing(attack_beats: NDArray[np.float64]) -> Swing | None:
     """Return the swing of a song from where its attacks stand in beats, or None."""
     for unit in UNITS:
-        phase = np.mod(attack_beats / unit, 1.0)
+        # rounded, so that no threshold is crossed by the noise of sums of floats
+        phase = np.mod(np.round(attack_beats / unit, EXACT), 1.0).round(EXACT)
         middle = phase[(phase > MIDDLE[0]) & (phase < MIDDLE[1])]
         if len(middle) < FEWEST:
             continue

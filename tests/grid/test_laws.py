@@ -84,6 +84,41 @@ def test_on_the_finest_step_nothing_written_moves(parts):
         ]
     ]
 )
+@example(
+    parts=[
+        [
+            (0, 4, 36),
+            (Fraction(97, 6), Fraction(29, 6), 88),
+            (Fraction(211, 12), Fraction(1, 4), 34),
+            (Fraction(73, 3), Fraction(11, 3), 50),
+            (Fraction(53, 3), Fraction(53, 12), 68),
+            (Fraction(173, 6), Fraction(1, 3), 90),
+            (Fraction(43, 12), Fraction(9, 2), 62),
+            (Fraction(11, 6), Fraction(11, 4), 41),
+            (Fraction(35, 4), Fraction(35, 12), 54),
+            (Fraction(445, 12), Fraction(23, 12), 87),
+            (Fraction(35, 2), Fraction(1, 6), 84),
+            (Fraction(65, 6), Fraction(7, 2), 84),
+        ],
+        [
+            (Fraction(359, 12), Fraction(49, 12), 54),
+            (Fraction(307, 12), Fraction(13, 12), 41),
+            (Fraction(211, 12), Fraction(7, 3), 41),
+            (Fraction(117, 4), 2, 64),
+            (Fraction(121, 12), 4, 32),
+            (Fraction(45, 4), Fraction(1, 2), 78),
+            (Fraction(479, 12), Fraction(23, 6), 73),
+            (Fraction(59, 6), Fraction(5, 2), 70),
+            (Fraction(25, 3), Fraction(41, 12), 31),
+            (Fraction(37, 4), Fraction(3, 4), 66),
+            (Fraction(359, 12), Fraction(13, 4), 67),
+            (Fraction(47, 3), 5, 50),
+            (Fraction(95, 12), Fraction(17, 4), 76),
+            (Fraction(25, 3), Fraction(3, 2), 30),
+            (Fraction(56, 3), 5, 64),
+        ],
+    ]
+)
 @given(parts=st.lists(st.lists(note, min_size=1, max_size=24), min_size=1, max_size=2))
 def test_a_bar_of_silence_before_changes_nothing_else(parts):
     later = [[(onset + 4, length, pitch) for onset, length, pitch in part] for part in parts]
