@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Texts = Sequence[str]
 
 
-MOST_TOGETHER = 50_000
+MOST_TOGETHER = 10_000
 """Notes whose texts are in memory at once."""
 
 
