@@ -20,6 +20,7 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING
 
+from arranger.conversion import measure_of
 from arranger.engine import load_engine
 from arranger.errors import ArrangerError, LimitError
 from arranger.grid import plan_grid
@@ -71,7 +72,7 @@ def look(
     """Reduce once; count what goes wrong, and tell it."""
     what = f"{song.file} {engine.name} {settings}"
     try:
-        found = reduce(song, engine, grid, settings)
+        found = reduce(song, engine, grid, settings, measure_of(engine, grid))
         check_conservation(found.ledger, len(song.notes))
     except LimitError:
         counts["too large"] += 1

@@ -1,4 +1,4 @@
-"""Train the trees of ``arranger/reduce/tune_model.json``.
+"""Train the trees of ``arranger/reduce/worth/tune_model.json``.
 
     pip install catboost
     python -m tests.benchmarks.train_tune_model FOLDER OUTPUT.json

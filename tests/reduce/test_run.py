@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion import measure_of
 from arranger.engine import load_engine
 from arranger.errors import LimitError, SettingsError
 from arranger.grid import plan_grid
@@ -295,7 +296,7 @@ def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
     song = read_song(demo_song)
     grid = plan_grid(song, ENGINE, GridSettings())
     free = reduce(song, ENGINE, grid, PLAIN)
-    tight = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=250))
+    tight = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=250), measure_of(ENGINE, grid))
     check_conservation(tight.ledger, len(song.notes))
     assert "may take 250" in tight.remarks[-1]
     told = re.search(
@@ -304,7 +305,9 @@ def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
     assert told is not None
     size, following = int(told[1]), int(told[2])
     assert size <= 250 < following
-    again = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=following))
+    again = reduce(
+        song, ENGINE, grid, replace(PLAIN, max_bytes=following), measure_of(ENGINE, grid)
+    )
     taken = re.search(r"to (\d+) bytes", again.remarks[-1])
     assert taken is not None
     assert size < int(taken[1]) <= following
@@ -318,8 +321,10 @@ def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
         return sum(entry(reduction, n).outcome != "dropped" for n in notes) / len(notes)
 
     assert heard(tight, tune) > heard(tight, bass), "the tune is what goes last"
-    with pytest.raises(LimitError, match="even when it is simplified, more than 1"):
+    with pytest.raises(SettingsError, match="nothing says how many"):
         reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=1))
+    with pytest.raises(LimitError, match="even when it is simplified, more than 1"):
+        reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=1), measure_of(ENGINE, grid))
 
 
 def test_an_echo_is_merged_with_what_it_repeats() -> None:

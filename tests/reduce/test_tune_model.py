@@ -48,7 +48,7 @@ def test_trees_add_up_as_the_file_says():
 
 
 def test_the_file_equals_a_plain_walk_through_its_trees():
-    text = files("arranger.reduce").joinpath("tune_model.json").read_text("utf-8")
+    text = files("arranger.reduce.worth").joinpath("tune_model.json").read_text("utf-8")
     stages = json.loads(text)["stages"]
     rng = np.random.default_rng(7)
     for stage in stages:
@@ -66,7 +66,7 @@ def test_the_file_equals_a_plain_walk_through_its_trees():
 
 
 def test_the_file_is_small_and_asks_only_for_known_features():
-    resource = files("arranger.reduce").joinpath("tune_model.json")
+    resource = files("arranger.reduce.worth").joinpath("tune_model.json")
     text = resource.read_text("utf-8")
     notes = voiced([(0, 4, 60, 90), (4, 4, 64, 90)])
     near = near_features(notes, neighbours(notes))

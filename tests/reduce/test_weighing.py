@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from arranger.cli.app import app, run
+from arranger.conversion import measure_of
 from arranger.engine import load_engine
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError
@@ -113,11 +114,12 @@ def test_the_command_converts_again_and_tells(tmp_path: Path, demo_song: Path) -
 def test_a_limit_on_bytes_is_weighed_too(tmp_path: Path, demo_song: Path) -> None:
     song, settings = read_song(demo_song), replace(PLAIN, max_bytes=600)
     grid = plan_grid(song, ENGINE, GridSettings())
-    made = reduce(song, ENGINE, grid, settings)
+    measure = measure_of(ENGINE, grid)
+    made = reduce(song, ENGINE, grid, settings, measure)
     assert "simplified from" in made.remarks[-1]
     fewer = 0
     for bar in grid.bars:
-        found = weigh_bar(song, ENGINE, grid, settings, bar.number)
+        found = weigh_bar(song, ENGINE, grid, settings, bar.number, measure=measure)
         row = made.voice1[bar.first_step : bar.first_step + bar.steps]
         # Each tone that the sheet starts in the bar is one that the choice made has there.
         assert {pitch_name(cell) for cell in row if cell >= 0} <= set(

@@ -169,10 +169,10 @@ def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:
     first, second, third = (song_bytes(sheet, ENGINE) for sheet in sheets)
     assert first < second < third
     small = replace(ENGINE, memory_bytes=ENGINE.code_bytes + second - 1)
-    checked = check_text("".join(bars), lambda _name: small)
+    checked = check_text("".join(bars), lambda _name: small, song_bytes)
     assert [problem[:4] for problem in checked.problems] == [("error", "memory", 10, 1)]
     enough = replace(ENGINE, memory_bytes=ENGINE.code_bytes + third)
-    assert check_text("".join(bars), lambda _name: enough).problems == []
+    assert check_text("".join(bars), lambda _name: enough, song_bytes).problems == []
 
 
 def test_a_caret_stands_under_the_place() -> None:

@@ -55,7 +55,7 @@ class Program:
         for process in self.processes():
             with contextlib.suppress(ProcessLookupError):
                 os.kill(process, signal.SIGKILL)
-        self.process.communicate(timeout=60)
+        self.process.communicate(timeout=180)
 
     def processes(self) -> set[int]:
         """Return the program's process and all that it started, zombies left out."""
@@ -193,7 +193,7 @@ def test_a_program_without_main_guard_reads_and_leaves_nothing(
     song = tmp_path / "short.abc"
     song.write_bytes(SHORT)
     program = start(READS, str(song))
-    assert program.process.communicate(timeout=60) == ("8\n", None)
+    assert program.process.communicate(timeout=180) == ("8\n", None)
     program.wait_for(0)
 
 
@@ -204,7 +204,7 @@ def test_a_forked_program_reads_on_both_sides(
     song.write_bytes(SHORT)
     forks = READS + "\n    import os\n    os.fork()\n" + READS
     program = start(forks, str(song))
-    assert program.process.communicate(timeout=60) == ("8\n8\n8\n", None)
+    assert program.process.communicate(timeout=180) == ("8\n8\n8\n", None)
     program.wait_for(0)
 
 
@@ -216,7 +216,7 @@ def test_the_reader_ends_with_its_program(
     program.wait_for(2)
     time.sleep(0.5)
     program.process.send_signal(number)
-    program.process.communicate(timeout=60)
+    program.process.communicate(timeout=180)
     program.wait_for(0)
 
 
@@ -235,7 +235,7 @@ def test_a_memory_limit_from_outside_holds(start: Callable[..., Program], tmp_pa
         print(error)
     """
     program = start(limits + told, str(large))
-    said, _ = program.process.communicate(timeout=60)
+    said, _ = program.process.communicate(timeout=180)
     assert "megabytes of memory; allow it more" in said
     program.wait_for(0)
 
@@ -251,7 +251,7 @@ def test_a_songbook_reads_scores_within_its_own_limits(
         "from arranger.cli.app import main\nmain()\n",
         *("songbook", str(songs), "-o", str(tmp_path / "out"), "--seconds", "10"),
     )
-    said, _ = program.process.communicate(timeout=120)
+    said, _ = program.process.communicate(timeout=180)
     assert program.process.returncode == 1
     assert "longer than 10 seconds" in said
     assert (tmp_path / "out" / "short.duet").exists()
