@@ -16,14 +16,15 @@ ROOT = Path(__file__).parents[1]
 
 _AS_FROM_A_TERMINAL = (
     "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); "
+    "signal.signal(signal.SIGHUP, signal.SIG_DFL); "
     "from arranger.cli.app import main; main()"
 )
 
 
 def interruptible(*words: str | Path) -> list[str]:
-    """Return a command line of arranger that Ctrl-C reaches even where the tests don't get it.
+    """Return a command line of arranger that Ctrl-C and a hang-up reach, though not the tests.
 
-    A shell's background jobs ignore SIGINT, and so does what they start.
+    A shell's background jobs ignore SIGINT, `nohup` ignores SIGHUP, and so does what they start.
     """
     return [sys.executable, "-c", _AS_FROM_A_TERMINAL, *map(str, words)]
 
