@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[1]
 _AS_FROM_A_TERMINAL = (
     "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); "
     "signal.signal(signal.SIGHUP, signal.SIG_DFL); "
-    "from arranger.cli.app import main; main()"
+    "from arranger.cli.start import main; main()"
 )
 
 

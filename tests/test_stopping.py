@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import subprocess
+import sys
 import time
 from typing import TYPE_CHECKING
 
@@ -86,3 +87,24 @@ def test_after_a_kill_the_next_run_clears_up(tmp_path: Path, long_render: list[s
     other = ["render", str(tmp_path / "x.duet"), "-o", str(tmp_path / "other.wav")]
     subprocess.run(interruptible(*other), check=True, timeout=PATIENCE_SECONDS)
     assert temporaries(tmp_path) == []
+
+
+INTERRUPTED_IMPORT = """
+import os, signal, sys
+
+class Finder:
+    def find_spec(self, name, path=None, target=None):
+        if name == "typer":
+            os.kill(os.getpid(), signal.SIGINT)
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+sys.meta_path.insert(0, Finder())
+from arranger.cli.start import main
+main()
+"""
+
+
+def test_ctrl_c_while_the_program_is_imported_shows_no_traceback() -> None:
+    with running([sys.executable, "-c", INTERRUPTED_IMPORT], stderr=subprocess.PIPE) as process:
+        _, told = process.communicate(timeout=PATIENCE_SECONDS)
+    assert (process.returncode, told) == (-signal.SIGINT, "")

@@ -1,0 +1,17 @@
+"""The entry of the installed command: until all is imported, Ctrl-C ends it without a traceback."""
+
+from __future__ import annotations
+
+import signal
+
+
+def main() -> None:
+    """Import the command line and run it; an ignored Ctrl-C stays ignored."""
+    interruptible = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if interruptible:
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
+    from arranger.cli.app import main as run
+
+    if interruptible:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+    run()
