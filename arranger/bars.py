@@ -1,12 +1,23 @@
-"""Ranges of bars as people write them; every option and command reads them here."""
+"""Bars as people count and write them: the beat of a metre, and ranges of bars."""
 
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 
 from arranger.errors import UsageError
 
 _RANGE = re.compile(r"(\d{1,9})(?:-(\d{1,9}))?", re.ASCII)
+
+
+def metre_beat(numerator: int, denominator: int) -> Fraction:
+    """Return the beat of a metre in quarter notes: dotted in compound metres (6/8, 9/8, 12/8).
+
+    >>> metre_beat(3, 4), metre_beat(3, 8), metre_beat(6, 8)
+    (Fraction(1, 1), Fraction(1, 2), Fraction(3, 2))
+    """
+    compound = denominator >= 8 and numerator % 3 == 0 and numerator > 3
+    return Fraction(12 if compound else 4, denominator)
 
 
 def parse_bars(text: str) -> tuple[int, int]:

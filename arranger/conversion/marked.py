@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.model import Grid, GridBar, StepChoice
+from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.heard import Heard
@@ -104,11 +104,7 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
 def _grid(
     song: Song, engine: Engine, settings: Settings, mark: SheetMark, placed: list[_Placed]
 ) -> Grid:
-    bars: list[GridBar] = []
-    start = 0
-    for bar in mark.bars:
-        bars.append(GridBar(bar.number, start, bar.steps, bar.numerator, bar.denominator))
-        start += bar.steps
+    bars = grid_bars(mark.bars)
     onsets = np.array([note.step for note in placed], dtype=np.int64)
     ticks = int(mark.step_beats * song.ticks_per_beat)
     length = _step_length(song, engine, settings, mark)
@@ -117,7 +113,7 @@ def _grid(
         basis="file",
         first_tick=0,
         steps=mark.steps,
-        bars=tuple(bars),
+        bars=bars,
         bar_ticks=(*(bar.first_step * ticks for bar in bars), mark.steps * ticks),
         step_length=length,
         asked_bpm=60e6 / song.tempos[0].microseconds_per_beat,

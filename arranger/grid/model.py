@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from fractions import Fraction
 
     import numpy as np
@@ -27,6 +28,16 @@ class GridBar(NamedTuple):
     steps: int
     numerator: int
     denominator: int
+
+
+def grid_bars(heads: Iterable[tuple[int, int, int, int]]) -> tuple[GridBar, ...]:
+    """Return bars in a row, from the number, steps, numerator and denominator of each."""
+    bars: list[GridBar] = []
+    start = 0
+    for number, steps, numerator, denominator in heads:
+        bars.append(GridBar(number, start, steps, numerator, denominator))
+        start += steps
+    return tuple(bars)
 
 
 class StepChoice(NamedTuple):

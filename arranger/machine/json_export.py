@@ -8,7 +8,6 @@ in a row are one long tone.
 from __future__ import annotations
 
 import json
-from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
 from arranger.pitch import pitch_name
@@ -31,7 +30,6 @@ def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
     steps = played_steps(sheet, engine)
     length = step_length(sheet, engine)
     sounding = {step.voice1 for step in steps} | {step.voice2 for step in steps}
-    starts = accumulate((bar.steps for bar in sheet.bars), initial=0)
     return {
         "format": "arranger-steps",
         "version": 1,
@@ -45,7 +43,7 @@ def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
         "bars": [
             {"number": bar.number, "first_step": first, "steps": bar.steps,
              "numerator": bar.numerator, "denominator": bar.denominator}
-            for bar, first in zip(sheet.bars, starts, strict=False)
+            for bar, first in zip(sheet.bars, sheet.bar_starts, strict=False)
         ],
         "pitches": [
             {"name": pitch_name(pitch.midi), **pitch._asdict()}

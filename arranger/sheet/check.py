@@ -11,11 +11,12 @@ bar-order        bar numbers that don't rise
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from difflib import get_close_matches
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.engine.tuning import folded
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
@@ -146,13 +147,7 @@ class _Finder:
     def __init__(self, found: Scan) -> None:
         self._found = found
         self.sheet = found.sheet
-        self._bar_of = [
-            index for index, bar in enumerate(self.sheet.bars) for _ in range(bar.steps)
-        ]
-        starts = [0]
-        for bar in self.sheet.bars:
-            starts.append(starts[-1] + bar.steps)
-        self._starts = starts
+        self._starts = self.sheet.bar_starts
         self._row = (-1, -1)
         self._place: tuple[int, list[Span]] = (1, [])
 
@@ -160,7 +155,7 @@ class _Finder:
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
     ) -> Problem:
         """Return a problem at a cell."""
-        bar = self._bar_of[step]
+        bar = bisect_right(self._starts, step) - 1
         if self._row != (bar, row):
             self._row, self._place = (bar, row), self._found.row_place(bar, row)
         line, spans = self._place
@@ -174,8 +169,9 @@ def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) ->
         return
     for step, cell in enumerate(cells):
         if cell >= 0 and cell not in engine.pitches:
-            octaves = [p for p in engine.pitches if (p - cell) % 12 == 0]
-            nearest = min(octaves or engine.pitches, key=lambda p: abs(p - cell))
+            nearest = folded(engine, cell)
+            if nearest is None:
+                nearest = min(engine.pitches, key=lambda pitch: abs(pitch - cell))
             yield finder.problem(
                 ERROR,
                 "outside-pitch-table",

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -240,13 +241,10 @@ def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
 def bar_views(sheet: Sheet) -> list[BarView]:
     """Return a sheet cut into bars."""
     found: list[BarView] = []
-    start = 0
-    for head in sheet.bars:
-        end = start + head.steps
+    for head, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True):
         loop = sheet.loop_step is not None and start <= sheet.loop_step < end
         rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
         found.append(BarView(head, start, *rows, loop))
-        start = end
     return found
 
 
@@ -265,13 +263,7 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
 
 
 def _same(a: BarView, b: BarView) -> bool:
-    return (a.voice1, a.voice2, a.drums, a.loop, a.head[2:]) == (
-        b.voice1,
-        b.voice2,
-        b.drums,
-        b.loop,
-        b.head[2:],
-    )
+    return a[2:] == b[2:] and a.head[2:] == b.head[2:]
 
 
 class _Hearer:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from hashlib import blake2b
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from arranger.sheet.model import BarDigest, Generated
@@ -25,14 +26,11 @@ if TYPE_CHECKING:
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of each bar as it stands: 10 hexadecimal digits a bar."""
     found: list[str] = []
-    start = 0
     loop = sheet.loop_step
-    for bar in sheet.bars:
-        end = start + bar.steps
+    for bar, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True):
         rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
         mark = loop - start if loop is not None and start <= loop < end else None
         found.append(bar_digest(bar, rows, mark))
-        start = end
     return tuple(found)
 
 

@@ -118,15 +118,13 @@ def _first_track(
         (0, mido.MetaMessage("set_tempo", tempo=min(max(tempo, 1), _SLOWEST_BEAT))),
     ]
     metre: tuple[int, int] | None = None
-    start = 0
-    for bar in sheet.bars:
+    for bar, start in zip(sheet.bars, sheet.bar_starts, strict=False):
         if (bar.numerator, bar.denominator) != metre and _midi_metre(bar[2], bar[3]):
             metre = (bar.numerator, bar.denominator)
             signature = mido.MetaMessage(
                 "time_signature", numerator=bar.numerator, denominator=bar.denominator
             )
             events.append((start * step_ticks, signature))
-        start += bar.steps
     return _timed(events, sheet.steps * step_ticks)
 
 

@@ -9,6 +9,7 @@ a drum away by hand brings the tone back.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -90,3 +91,8 @@ class Sheet:
     def steps(self) -> int:
         """How many steps it has."""
         return len(self.voice1)
+
+    @property
+    def bar_starts(self) -> tuple[int, ...]:
+        """The first step of each bar, and the end of the last."""
+        return tuple(accumulate((bar.steps for bar in self.bars), initial=0))

@@ -77,12 +77,11 @@ def go_round(sheet: Sheet, times: int) -> Sheet:
         raise LimitError(
             f"{times} rounds have more than {MAX_STEPS:,} steps", remedy="choose fewer with --loop"
         )
-    bars = []
-    start = 0
-    for bar in sheet.bars:
-        start += bar.steps
-        if start > loop:
-            bars.append(bar._replace(steps=min(bar.steps, start - loop)))
+    bars = [
+        bar._replace(steps=min(bar.steps, end - loop))
+        for bar, end in zip(sheet.bars, sheet.bar_starts[1:], strict=True)
+        if end > loop
+    ]
     return replace(
         sheet,
         bars=(*sheet.bars, *(bars * more)),

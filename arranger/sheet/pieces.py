@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import HOLD, REST, tones
@@ -61,9 +62,7 @@ def cut(sheet: Sheet) -> list[Bar]:
     """Return the bars of a sheet."""
     held1, held2 = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
     found: list[Bar] = []
-    start = 0
-    for head in sheet.bars:
-        end = start + head.steps
+    for head, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True):
         loop = sheet.loop_step
         found.append(
             Bar(
@@ -75,7 +74,6 @@ def cut(sheet: Sheet) -> list[Bar]:
                 held=(held1[start], held2[start]),
             )
         )
-        start = end
     return found
 
 

@@ -6,7 +6,6 @@ or exports a sheet starts here, so that audio, machine code and exports can't di
 
 from __future__ import annotations
 
-from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
@@ -88,8 +87,7 @@ def step_length(sheet: Sheet, engine: Engine) -> StepLength:
 
 def place_of(sheet: Sheet, step: int) -> str:
     """Return where a step stands, as people count: "bar 3, step 2" (both from the sheet's bars)."""
-    ends = accumulate(bar.steps for bar in sheet.bars)
-    for bar, end in zip(sheet.bars, ends, strict=True):
+    for bar, end in zip(sheet.bars, sheet.bar_starts[1:], strict=True):
         if step < end:
             return f"bar {bar.number}, step {step - end + bar.steps + 1}"
     return f"step {step + 1}"

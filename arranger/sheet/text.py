@@ -12,6 +12,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from arranger.bars import metre_beat
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
@@ -67,11 +68,9 @@ def format_sheet(sheet: Sheet) -> str:
     _check(sheet)
     notes = _by_place(sheet.comments)
     lines = [f"{FORMAT} {VERSION}", *_header(sheet, notes)]
-    start = 0
-    for index, bar in enumerate(sheet.bars):
+    for index, (bar, start) in enumerate(zip(sheet.bars, sheet.bar_starts, strict=False)):
         lines.append("")
         lines.extend(_bar(sheet, index, bar, start, notes))
-        start += bar.steps
     end = [text for place in sorted(notes) if place[0] >= len(sheet.bars) for text in notes[place]]
     if end:
         lines.extend(("", *(_comment(text) for text in end)))
@@ -108,12 +107,8 @@ def implied_steps(step_beats: Fraction, numerator: int, denominator: int) -> int
 
 @lru_cache(maxsize=256)
 def group_steps(step_beats: Fraction, numerator: int, denominator: int) -> int:
-    """Return how many steps stand between two ``|``: a beat of the metre; 0 for none.
-
-    Metres of eighths or shorter in threes (6/8, 9/8, 12/8) are counted in dotted beats.
-    """
-    compound = denominator >= 8 and numerator % 3 == 0
-    steps = Fraction(4 * (3 if compound else 1), denominator) / step_beats
+    """Return how many steps stand between two ``|``: a beat of the metre; 0 for none."""
+    steps = metre_beat(numerator, denominator) / step_beats
     return steps.numerator if steps.denominator == 1 and steps > 1 else 0
 
 

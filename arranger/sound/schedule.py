@@ -20,7 +20,7 @@ Drums flip the pin at growing (kick) or equal (noise) distances; see `drum_flips
 from __future__ import annotations
 
 from functools import cache
-from itertools import accumulate, groupby, pairwise
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -130,7 +130,7 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     steps = _lasting(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
-    ends = set(accumulate(bar.steps for bar in sheet.bars)) | {0, sheet.loop_step or 0, len(steps)}
+    ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
     bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
     found = {bar: tuple(_events(bar, longest)) for bar in set(bars)}  # many bars sound alike

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.bars import metre_beat
+
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from arranger.columns import Floats, Ints
     from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
@@ -84,10 +87,7 @@ def drum_candidates(
 
 
 def accents(grid: Grid) -> Floats:
-    """Return the metrical weight of every step, by `ACCENTS`; shape (steps,).
-
-    A compound metre (6/8, 9/8, 12/8) has beats of three units.
-    """
+    """Return the metrical weight of every step, by `ACCENTS`; shape (steps,)."""
     found = np.full(grid.steps, ACCENTS[2])
     for bar in grid.bars:
         beats = _beats(bar.numerator, bar.denominator, bar.steps, grid.step_beats)
@@ -99,7 +99,6 @@ def accents(grid: Grid) -> Floats:
 @lru_cache(maxsize=256)
 def _beats(numerator: int, denominator: int, steps: int, step_beats: Fraction) -> Ints:
     """Return the steps of a bar on which a beat of its metre falls exactly."""
-    compound = denominator >= 8 and numerator % 3 == 0 and numerator > 3
-    beat = Fraction(12 if compound else 4, denominator) / step_beats
+    beat = metre_beat(numerator, denominator) / step_beats
     places = (count * beat for count in range(math.ceil(steps / beat)))
     return np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.bars import metre_beat
 from arranger.errors import SettingsError
 from arranger.reduce.worth.table import columns, heard_share, note_on_top
 from arranger.settings import TEXTURES
@@ -148,7 +149,7 @@ def turns(grid: Grid, broken: Bools) -> tuple[Ints, Ints]:
 
 def _pattern(bar: GridBar, step_beats: Fraction) -> tuple[tuple[int, ...], int]:
     """Return the pattern of a bar and the steps of one turn."""
-    if bar.denominator >= 8 and bar.numerator % 3 == 0 and bar.numerator > 3:
+    if metre_beat(bar.numerator, bar.denominator) > Fraction(4, bar.denominator):
         return COMPOUND, max(round(Fraction(4, bar.denominator) / step_beats), 1)
     beat = Fraction(4, bar.denominator) / step_beats
     if beat.denominator == 1 and beat % 2 == 1 and beat % 3 == 0:

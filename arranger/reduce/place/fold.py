@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.engine.tuning import folded
+
 if TYPE_CHECKING:
     from arranger.columns import Bools, Floats, Ints
     from arranger.engine.model import Engine
@@ -55,8 +57,8 @@ def fold(
 
 
 def _nearest(pitch: int, engine: Engine) -> int:
-    octaves = [entry for entry in engine.pitches if (entry - pitch) % 12 == 0]
-    return min(octaves, key=lambda entry: abs(entry - pitch), default=UNPLAYABLE)
+    found = folded(engine, pitch)
+    return UNPLAYABLE if found is None else found
 
 
 def _after_rest(onset: Ints, end: Ints, steps_per_beat: float) -> Bools:

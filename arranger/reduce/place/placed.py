@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -103,19 +103,7 @@ def refuse(placed: Placed, ids: Ints, reason: str) -> Placed:
     usable = placed.usable.copy()
     usable[ids] = False
     refused = {**dict.fromkeys(ids.tolist(), reason), **placed.refused}
-    return Placed(
-        part=placed.part,
-        pitch=placed.pitch,
-        loudness=placed.loudness,
-        drum=placed.drum,
-        onset=placed.onset,
-        end=placed.end,
-        offset=placed.offset,
-        written_end=placed.written_end,
-        refused=refused,
-        usable=usable,
-        led_to=placed.led_to,
-    )
+    return replace(placed, refused=refused, usable=usable)
 
 
 def unplayable(placed: Placed, pitch_out: Ints) -> Ints:

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.engine.tuning import folded
 from arranger.reduce.worth.table import totals
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
     from arranger.reduce.worth.weights import Weights
@@ -49,23 +49,19 @@ def best_key(song: Song, engine: Engine, grid: Grid, weights: Weights) -> int:
     upwards first.
     """
     sounding = _sounding_steps(song, grid, weights)
-    cents = np.full(128, np.nan)
-    for pitch, entry in engine.pitches.items():
-        if 0 <= pitch < 128:
-            cents[pitch] = entry.cents
-    price, folded = _prices(cents)
+    price = np.array([_price(engine, pitch) for pitch in range(128)])
     used = np.flatnonzero(sounding)
     best, best_cost = 0, np.inf
     for shift in sorted(range(-REACH, REACH + 1), key=lambda s: (abs(s), -s)):
         moved = np.clip(used + shift, 0, 127)
-        cost = float(np.dot(sounding[used], price[moved] + FOLD_COST * folded[moved]))
+        cost = float(np.dot(sounding[used], price[moved]))
         cost += DISTANCE_COST * abs(shift)
         if cost < best_cost - 1e-9:
             best, best_cost = shift, cost
     return best
 
 
-def _sounding_steps(song: Song, grid: Grid, weights: Weights) -> NDArray[np.float64]:
+def _sounding_steps(song: Song, grid: Grid, weights: Weights) -> Floats:
     """Return the share of heard time that each MIDI pitch has; shape (128,)."""
     pitch = song.columns.pitch
     used = ~song.columns.drum & (grid.onset_steps >= 0)
@@ -75,15 +71,10 @@ def _sounding_steps(song: Song, grid: Grid, weights: Weights) -> NDArray[np.floa
     return found / max(float(found.sum()), 1e-9)
 
 
-def _prices(cents: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the price of mistuning of each pitch, after folding, and whether it must fold."""
-    price = np.zeros(128)
-    folded = np.isnan(cents).astype(np.float64)
-    for pitch in range(128):
-        octaves = [p for p in range(pitch % 12, 128, 12) if not np.isnan(cents[p])]
-        if octaves:
-            nearest = min(octaves, key=lambda p: abs(p - pitch))
-            price[pitch] = (cents[nearest] / CENTS_SCALE) ** 2
-        else:
-            folded[pitch] = 2.0
-    return price, folded
+def _price(engine: Engine, pitch: int) -> float:
+    """Return what a pitch costs: how far it is off where it is played, and whether it is folded."""
+    found = folded(engine, pitch)
+    if found is None:
+        return 2 * FOLD_COST
+    folds = pitch not in engine.pitches
+    return float((engine.pitches[found].cents / CENTS_SCALE) ** 2 + FOLD_COST * folds)
