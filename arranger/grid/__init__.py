@@ -5,7 +5,6 @@ attacks   Attacks: onsets that are meant together, taken together before anythin
 choose    Choosing the step: what each candidate would cost the music
 loops     Where a piece goes on after its last step
 model     The grid: how song time maps to the engine's steps
-notes     The song's notes as columns, and the times of maps as arrays
 onbeat    Does a file follow its own beat? A statistical test
 passage   Which bars of the song become the sheet: those asked for, or those
 place     Placing notes on steps, once the step is chosen

@@ -22,7 +22,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from arranger.grid.notes import NoteColumns
+    from arranger.song.notes import TimedColumns
 
 JOIN_SECONDS = 0.035
 SPAN_SECONDS = 0.140
@@ -49,13 +49,13 @@ class Attacks:
         return result
 
 
-def find_attacks(notes: NoteColumns) -> Attacks:
+def find_attacks(notes: TimedColumns) -> Attacks:
     """Group the onsets of a song into attacks."""
     length = np.clip(notes.end_seconds - notes.onset_seconds, 0.01, WEIGHT_SECONDS)
     weight = length * (0.1 + notes.loudness) ** 2
     if len(notes) == 0:
         return Attacks(of_note=np.zeros(0, np.int64), weight=weight, count=0)
-    ticks, first, tick_of = np.unique(notes.onset_ticks, return_index=True, return_inverse=True)
+    ticks, first, tick_of = np.unique(notes.onset, return_index=True, return_inverse=True)
     seconds = notes.onset_seconds[first]
     starts = np.ones(len(ticks), dtype=np.bool_)
     starts[1:] = np.diff(seconds) > JOIN_SECONDS
@@ -68,7 +68,7 @@ def find_attacks(notes: NoteColumns) -> Attacks:
     )
 
 
-def _split_runs(notes: NoteColumns, tick_of: NDArray[np.int64], starts: NDArray[np.bool_]) -> None:
+def _split_runs(notes: TimedColumns, tick_of: NDArray[np.int64], starts: NDArray[np.bool_]) -> None:
     """Mark a start where a part plays one note straight after another."""
     order = np.lexsort((tick_of, notes.part))
     before, after = order[:-1], order[1:]
@@ -77,7 +77,7 @@ def _split_runs(notes: NoteColumns, tick_of: NDArray[np.int64], starts: NDArray[
     before, after = before[near], after[near]
     length_before = notes.end_seconds[before] - notes.onset_seconds[before]
     length_after = notes.end_seconds[after] - notes.onset_seconds[after]
-    ended = notes.end_ticks[before] <= notes.onset_ticks[after]
+    ended = notes.end[before] <= notes.onset[after]
     grace = (length_before < GRACE_SECONDS) & (length_after >= 3 * length_before)
     drum = notes.drum[after]
     starts[tick_of[after[ended & ~grace & ~drum]]] = True

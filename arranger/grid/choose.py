@@ -48,9 +48,9 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.grid.attacks import Attacks
-    from arranger.grid.notes import NoteColumns
     from arranger.grid.timeline import Timeline
     from arranger.settings import GridSettings
+    from arranger.song.notes import TimedColumns
 
 MOVED = 1.0
 COLLIDED = 1.0
@@ -97,7 +97,7 @@ class _Onsets:
 
 
 def choose_step(
-    notes: NoteColumns,
+    notes: TimedColumns,
     attacks: Attacks,
     timeline: Timeline,
     engine: Engine,
@@ -136,7 +136,7 @@ def choose_step(
 
 
 def _onsets(
-    notes: NoteColumns, attacks: Attacks, timeline: Timeline, lines: NDArray[np.float64]
+    notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: NDArray[np.float64]
 ) -> _Onsets:
     """Return what starts between the first and the last bar line."""
     attack_beats = attacks.mean(timeline.onset_beats)

@@ -16,7 +16,6 @@ from arranger.grid.attacks import find_attacks
 from arranger.grid.choose import choose_step, off_tempo_percent
 from arranger.grid.loops import asked_loop, loop_marks
 from arranger.grid.model import Grid
-from arranger.grid.notes import note_columns
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.passage import choose_passage, rough_bars
 from arranger.grid.place import half_up, place_ends, place_onsets, place_played
@@ -25,15 +24,16 @@ from arranger.grid.swing import PLAYED, STRAIGHT, carry, find_swing
 from arranger.grid.timeline import file_timeline
 from arranger.grid.tracked import beats_elsewhere, tracked_timeline
 from arranger.settings import GridSettings
+from arranger.song.time import timed_columns
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.attacks import Attacks
     from arranger.grid.model import GridBar, StepChoice
-    from arranger.grid.notes import NoteColumns
     from arranger.grid.passage import Passage
     from arranger.grid.timeline import Timeline
     from arranger.song.model import Song
+    from arranger.song.notes import TimedColumns
 
 _DEFAULTS = GridSettings()
 
@@ -59,7 +59,7 @@ def plan_grid(song: Song, engine: Engine, settings: GridSettings = _DEFAULTS) ->
 
 
 def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
-    notes = note_columns(song)
+    notes = timed_columns(song)
     attacks = find_attacks(notes)
     asked = _timeline(song, notes, attacks, settings)
     timeline = _swung(asked, attacks, settings)
@@ -111,7 +111,9 @@ def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
     )
 
 
-def _timeline(song: Song, notes: NoteColumns, attacks: Attacks, settings: GridSettings) -> Timeline:
+def _timeline(
+    song: Song, notes: TimedColumns, attacks: Attacks, settings: GridSettings
+) -> Timeline:
     if settings.beat != "file":
         verdict = follows_own_beat(song)
         if (

@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.grid.attacks import Attacks
-    from arranger.grid.notes import NoteColumns
     from arranger.settings import GridSettings
     from arranger.song.model import Song
+    from arranger.song.notes import TimedColumns
 
 USUAL_BEATS_A_BAR = 4
 
@@ -61,7 +61,7 @@ class Timeline:
 
 
 def file_timeline(
-    song: Song, notes: NoteColumns, attacks: Attacks, settings: GridSettings
+    song: Song, notes: TimedColumns, attacks: Attacks, settings: GridSettings
 ) -> Timeline:
     """Return the timeline of a song by its own beats, or by its clock if the settings say so.
 
@@ -71,24 +71,24 @@ def file_timeline(
         If the song is so long that even a step a beat would be too many; found by arithmetic,
         before anything of that size is made.
     """
-    last_tick = int(notes.end_ticks.max())
+    last_tick = int(notes.end.max())
     check_length(song, last_tick, settings.max_steps)
     song, pickup = _with_bars(song, notes, attacks, last_tick)
     # The last onset may be carried over the last bar line by half a step.
     step_beats = max(float(settings.step or 1), 1.0)
-    reach = int(notes.onset_ticks[-1]) + int(step_beats * song.ticks_per_beat) + 1
+    reach = int(notes.onset[-1]) + int(step_beats * song.ticks_per_beat) + 1
     found = bars(song, max(last_tick, reach))
     bar_ticks = np.array([bar.start for bar in found] + [found[-1].end], dtype=np.int64)
     labels = tuple(BarLabel(bar.number - bool(pickup), *bar[3:]) for bar in found)
-    bpm = prevailing_bpm(song, int(notes.onset_ticks[0]), last_tick)
+    bpm = prevailing_bpm(song, int(notes.onset[0]), last_tick)
     if settings.clock == "clock":
         scale = bpm / 60.0
         onset_beats = notes.onset_seconds * scale
         end_beats = notes.end_seconds * scale
         bar_beats = seconds_at(song, bar_ticks) * scale
     else:
-        onset_beats = notes.onset_ticks / song.ticks_per_beat
-        end_beats = notes.end_ticks / song.ticks_per_beat
+        onset_beats = notes.onset / song.ticks_per_beat
+        end_beats = notes.end / song.ticks_per_beat
         bar_beats = bar_ticks / song.ticks_per_beat
     return Timeline(
         basis="file",
@@ -103,7 +103,7 @@ def file_timeline(
 
 
 def _with_bars(
-    song: Song, notes: NoteColumns, attacks: Attacks, last_tick: int
+    song: Song, notes: TimedColumns, attacks: Attacks, last_tick: int
 ) -> tuple[Song, int | None]:
     """Return a song that has bars, and the beats before the first if they were found by ear.
 

@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.grid.attacks import Attacks
-    from arranger.grid.notes import NoteColumns
     from arranger.grid.onbeat import BeatVerdict
     from arranger.grid.track.beat import TrackedBeat
     from arranger.settings import GridSettings
     from arranger.song.model import Song
+    from arranger.song.notes import TimedColumns
 
 SHORTEST_BEAT_SECONDS = 0.25
 ELSEWHERE_BEATS = 0.15
@@ -32,7 +32,7 @@ LIGHT_SHARE = 0.8
 BEATS_A_BAR = range(2, 8)
 
 
-def file_beat(song: Song, notes: NoteColumns, verdict: BeatVerdict) -> FileBeat | None:
+def file_beat(song: Song, notes: TimedColumns, verdict: BeatVerdict) -> FileBeat | None:
     """Return what the file says of its tempo; None if its ticks are clock time.
 
     Raises
@@ -42,13 +42,15 @@ def file_beat(song: Song, notes: NoteColumns, verdict: BeatVerdict) -> FileBeat 
     """
     if not song.own_beat:
         return None
-    count = int(notes.end_ticks.max()) // song.ticks_per_beat + 2
+    count = int(notes.end.max()) // song.ticks_per_beat + 2
     seconds = seconds_at(song, np.arange(count, dtype=np.int64) * song.ticks_per_beat)
     default = len(song.tempos) == 1 and song.tempos[0].microseconds_per_beat == 500_000
     return FileBeat(seconds=seconds, kept=verdict.keeps_tempo, stated=not default)
 
 
-def beats_elsewhere(song: Song, notes: NoteColumns, attacks: Attacks, verdict: BeatVerdict) -> bool:
+def beats_elsewhere(
+    song: Song, notes: TimedColumns, attacks: Attacks, verdict: BeatVerdict
+) -> bool:
     """Return whether a file that keeps its own division of the beat has its beat elsewhere.
 
     See `arranger.grid.onbeat`: one recording in ten stands a whole number of divisions off, and so do
@@ -67,17 +69,17 @@ def beats_elsewhere(song: Song, notes: NoteColumns, attacks: Attacks, verdict: B
     return abs(phase) > ELSEWHERE_BEATS and margin > least
 
 
-def _light_beats(song: Song, notes: NoteColumns) -> bool:
+def _light_beats(song: Song, notes: TimedColumns) -> bool:
     """Return whether some twelfth of the beat holds nearly as much as the beat, or more."""
-    lengths = np.clip((notes.end_ticks - notes.onset_ticks) / song.ticks_per_beat, 0.0, 1.0)
-    twelfth = np.rint(notes.onset_ticks * 12 / song.ticks_per_beat).astype(np.int64) % 12
+    lengths = np.clip((notes.end - notes.onset) / song.ticks_per_beat, 0.0, 1.0)
+    twelfth = np.rint(notes.onset * 12 / song.ticks_per_beat).astype(np.int64) % 12
     held = np.bincount(twelfth, lengths, 12)
     return bool(held[1:].max() >= LIGHT_SHARE * held[0])
 
 
 def tracked_timeline(
     song: Song,
-    notes: NoteColumns,
+    notes: TimedColumns,
     attacks: Attacks,
     verdict: BeatVerdict,
     settings: GridSettings,
@@ -90,7 +92,7 @@ def tracked_timeline(
         If the song lasts longer than the limit of steps can cover.
     """
     last = float(notes.end_seconds.max())
-    check_length(song, int(notes.end_ticks.max()), settings.max_steps)
+    check_length(song, int(notes.end.max()), settings.max_steps)
     if last / SHORTEST_BEAT_SECONDS > settings.max_steps:
         raise LimitError(
             f"the song lasts {last:.0f} s, too long for a limit of {settings.max_steps} steps",

@@ -83,6 +83,14 @@ class Columns:
         return ends
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TimedColumns(Columns):
+    """The same with the times by the song's tempo map."""
+
+    onset_seconds: NDArray[np.float64]
+    end_seconds: NDArray[np.float64]
+
+
 _FIELDS = tuple(field.name for field in fields(Columns))
 _TYPES: dict[str, type] = {"loudness": np.float64, "drum": np.bool_}
 

@@ -7,11 +7,12 @@ beats; a metre change inside a bar ends that bar early.
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from fractions import Fraction
+from dataclasses import fields
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+
+from arranger.song.notes import TimedColumns
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -43,6 +44,16 @@ def seconds_at(song: Song, ticks: ArrayLike) -> NDArray[np.float64]:
     return result
 
 
+def timed_columns(song: Song) -> TimedColumns:
+    """Return the notes of a song as columns with their times in seconds."""
+    columns = song.columns
+    return TimedColumns(
+        **{field.name: getattr(columns, field.name) for field in fields(columns)},
+        onset_seconds=seconds_at(song, columns.onset),
+        end_seconds=seconds_at(song, columns.end),
+    )
+
+
 def bars(song: Song, end_tick: int | None = None) -> tuple[Bar, ...]:
     """Return the bars that cover the song up to ``end_tick`` (default: where its last note ends).
 
@@ -66,11 +77,3 @@ def bars(song: Song, end_tick: int | None = None) -> tuple[Bar, ...]:
             found.append(Bar(len(found) + 1, start, stop, metre.numerator, metre.denominator))
             start = stop
     return tuple(found)
-
-
-def bar_and_beat(found: tuple[Bar, ...], ticks_per_beat: int, tick: int) -> tuple[int, Fraction]:
-    """Return the bar number and the position in it, in beats of the metre counted from 1."""
-    index = max(bisect_right(found, tick, key=lambda bar: bar.start) - 1, 0)
-    bar = found[index]
-    unit = Fraction(4 * ticks_per_beat, bar.denominator)
-    return bar.number, 1 + Fraction(tick - bar.start) / unit

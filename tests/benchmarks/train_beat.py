@@ -21,12 +21,12 @@ import mir_eval.beat
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.notes import note_columns
 from arranger.grid.track.bar import downbeat_features
 from arranger.grid.track.beat import all_readings
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.hypotheses import FEATURES, PHASE_FEATURES, phase_features
 from arranger.settings import GridSettings
+from arranger.song.time import timed_columns
 from tests.benchmarks.corpora import Case, folder_cases, played_case, scores
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def training_cases(folder: Path) -> Iterable[Case]:
 
 def choices(case: Case) -> tuple[Choice | None, Choice, Choice | None]:
     """Return the choices of a beat, of its phase and of a bar that a case teaches."""
-    notes = note_columns(case.song)
+    notes = timed_columns(case.song)
     evidence = find_evidence(notes, find_attacks(notes))
     readings = all_readings(evidence, None, GridSettings())
     beat = None

@@ -14,11 +14,17 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.report import account
 from arranger.settings import GridSettings, Settings
-from arranger.song.time import bar_and_beat, bars
+from arranger.song.time import Bar, bars
 from tests.grid.songs import song_of
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
+
+
+def bar_and_beat(found: tuple[Bar, ...], ticks_per_beat: int, tick: int) -> tuple[int, Fraction]:
+    """Return the bar number and the position in it, in beats of the metre counted from 1."""
+    bar = next(bar for bar in reversed(found) if bar.start <= tick)
+    return bar.number, 1 + (tick - bar.start) / Fraction(4 * ticks_per_beat, bar.denominator)
 
 
 def test_bars_and_beats_by_hand(hand: Conversion) -> None:

@@ -45,9 +45,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.grid.attacks import Attacks
-    from arranger.grid.notes import NoteColumns
     from arranger.grid.track.evidence import Evidence
     from arranger.settings import GridSettings
+    from arranger.song.notes import TimedColumns
 
 FEWEST_ATTACKS = 8
 FEWEST_BEATS = 3
@@ -97,7 +97,7 @@ class FileBeat:
 
 
 def track_beat(
-    notes: NoteColumns, attacks: Attacks, file_beat: FileBeat | None, settings: GridSettings
+    notes: TimedColumns, attacks: Attacks, file_beat: FileBeat | None, settings: GridSettings
 ) -> TrackedBeat | None:
     """Return the beat of a song, or None if there is too little to go by."""
     if attacks.count < FEWEST_ATTACKS:
@@ -162,7 +162,7 @@ def _pulses(evidence: Evidence, file_beat: FileBeat | None, settings: GridSettin
     return pulses
 
 
-def file_phase(notes: NoteColumns, attacks: Attacks, file_beat: FileBeat) -> tuple[float, float]:
+def file_phase(notes: TimedColumns, attacks: Attacks, file_beat: FileBeat) -> tuple[float, float]:
     """Return where in the file's beat the music's beat most likely falls, and by how much.
 
     Returns

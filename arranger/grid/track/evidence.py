@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.grid.attacks import Attacks
-    from arranger.grid.notes import NoteColumns
+    from arranger.song.notes import TimedColumns
 
 COLUMNS = ("notes", "loud", "low", "long", "space", "novel", "bass", "drum")
 
@@ -62,7 +62,7 @@ class Evidence:
         return result
 
 
-def find_evidence(notes: NoteColumns, attacks: Attacks) -> Evidence:
+def find_evidence(notes: TimedColumns, attacks: Attacks) -> Evidence:
     """Return what speaks for a beat at each attack of a song."""
     of, count = attacks.of_note, attacks.count
     seconds = attacks.mean(notes.onset_seconds)
@@ -105,7 +105,7 @@ def _extreme(
     return result
 
 
-def _novelty(notes: NoteColumns, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+def _novelty(notes: TimedColumns, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return one minus the likeness (cosine) of the pitch classes before and after each attack."""
     weight = np.clip(notes.end_seconds - notes.onset_seconds, 0.05, 1.0) * ~notes.drum
     order = np.argsort(notes.onset_seconds, kind="stable")
