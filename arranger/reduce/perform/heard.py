@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.rows import HOLD, REST
+from arranger.rows import HOLD
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -160,9 +160,8 @@ def audible(reduction: Reduction, engine: Engine) -> list[NDArray[np.int64]]:
 def pitches_of(row: Sequence[int]) -> NDArray[np.int64]:
     """Return the pitch that a row has on each step, or -1; shape (steps,)."""
     cells = np.array(row, dtype=np.int64)
-    cells[cells == REST] = -1
     begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
-    return cells[begun]
+    return np.maximum(cells[begun], -1)
 
 
 def _jumps(pitches: NDArray[np.int64]) -> NDArray[np.bool_]:
