@@ -1,44 +1,48 @@
 """The account of a merged sheet: what the song asked, what the machine chose, what the hand changed.
 
 The ledger of a conversion tells where each note is heard in the sheet as generated. In a merged
-sheet bars may have come, gone and been changed by hand. Every note is looked up again in the bars
-that are the hand's:
+sheet bars may have come, gone and been changed by hand. So each tone there is given to a note:
 
-1. A note that is heard there just as the machine had it keeps its entry.
-2. One that is heard otherwise (shorter, longer, in the other voice) is ``changed`` ``by-hand``; one
-   whose start was tied to the tone before is ``merged`` ``by-hand``.
-3. One that is no longer heard is ``dropped`` ``by-hand``, with the machine's reasons after it.
-4. One that the machine had dropped and whose pitch the hand plays in its time, in its octave or
-   another, is ``changed`` ``by-hand``: the hand brought it back.
+1. Where the machine played that pitch on that step, in either voice, to the note it was for, which
+   also has what the hand added to the tone, before and after.
+2. Any other tone to a note that sounds nowhere and asks for its pitch in that time, or for the same
+   in another octave; a drum to one that asks for its sound on that step. The hand brought it back.
+3. What is left to the hand, as if it were a note more: -1 in the sources; a remark counts it.
 
-So the law holds as before: each note once. What the hand plays that no note asks for names no note
-(-1 in the sources); a remark counts it.
+Then `arranger.reduce.tell.account` says what became of every note, as it does for a reduction. A note
+that is heard just as the machine had it keeps its entry. For any other the first reason is
+``by-hand``, before the machine's reasons if it is no longer heard. So the law holds as before: each
+note once.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.model import GridBar
-from arranger.reduce.ledger import Entry, Ledger, Span, check_conservation
+from arranger.conversion.marked import read_marked
+from arranger.grid.model import grid_bars
+from arranger.reduce.choose.prepare import prepare
+from arranger.reduce.ledger import Entry, Ledger, check_conservation
+from arranger.reduce.perform.heard import Heard
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.keep import State, look
 from arranger.sheet.merge import Merge, merge
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from arranger.conversion import Conversion
-    from arranger.engine.model import StepLength
     from arranger.grid.model import Grid
-    from arranger.reduce.model import Reduction
+    from arranger.reduce.tell.account import Asked
+    from arranger.rows import Row
     from arranger.sheet.model import Sheet
-    from arranger.song.model import Note
 
 BY_HAND = "by-hand"
 
@@ -80,16 +84,38 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     LawError
         If a note went missing, which is a defect of this program.
     """
+    sheet, before, engine = merged.sheet, conversion.reduction, conversion.engine
+    hand = len(conversion.song.notes)
     places = _places(conversion.sheet, merged)
     grid = _grid(conversion, merged, places)
-    revision = _Revision(conversion, merged.sheet, places, grid)
-    entries = revision.entries()
-    ledger = Ledger(entries=entries, transpose=conversion.reduction.ledger.transpose)
-    check_conservation(ledger, len(conversion.song.notes))
-    reduction = _reduction(conversion, merged, places, ledger, revision)
-    faults = remarks_on_laws(conversion.song, conversion.engine, reduction, by_hand=True)
+    asked = _moved(_asked(conversion), places, grid)
+    owners = _owners(conversion, sheet, places)
+    _bring_back(conversion, sheet, asked, owners)
+    owned = set().union(*owners)
+    gone = {note: (BY_HAND, ()) for note, onset in enumerate(asked.onset) if onset < 0}
+    refused = {note: why for note, why in (gone | dict(asked.refused)).items() if note not in owned}
+    drums, *voices = owners
+    heard = Heard((sheet.voice1, sheet.voice2), voices, drums, drums_silence=engine.drum_takes_step)
+    now = account(replace(asked, refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
+    pairs = zip(before.ledger.entries, now[:hand], strict=True)
+    entries = tuple(_entry(was, entry, places, hand) for was, entry in pairs)
+    ledger = Ledger(entries=entries, transpose=before.ledger.transpose)
+    check_conservation(ledger, hand)
+    sources = [tuple(-1 if note == hand else note for note in row) for row in owners]
+    reduction = replace(
+        before,
+        voice1=sheet.voice1,
+        voice2=sheet.voice2,
+        drums=sheet.drums,
+        sources1=sources[1],
+        sources2=sources[2],
+        drum_sources=sources[0],
+        ledger=ledger,
+        remarks=(*before.remarks, *_remarks(merged, voices, hand)),
+    )
+    faults = remarks_on_laws(conversion.song, engine, reduction, by_hand=True)
     reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
-    return replace(conversion, grid=grid, reduction=reduction, sheet=merged.sheet)
+    return replace(conversion, grid=grid, reduction=reduction, sheet=sheet)
 
 
 def _in_step_with(conversion: Conversion, edited: Sheet) -> Conversion:
@@ -104,46 +130,31 @@ def _in_step_with(conversion: Conversion, edited: Sheet) -> Conversion:
 
 
 class _Places(NamedTuple):
-    """Which step of the merged sheet is which of the sheet as generated."""
+    """Which step of the merged sheet is which of the sheet as generated; -1: none."""
 
     to_merged: list[int]
-    """For each step as generated its place in the merged sheet, or -1."""
+    """One more than there are steps, so that -1 stays -1."""
     to_now: list[int]
-    by_hand: list[bool]
-    """For each step of the merged sheet whether its bar is the hand's, or a tone of the hand's is
-    held into it."""
 
 
 def _places(now: Sheet, merged: Merge) -> _Places:
-    starts = [0]
-    for bar in now.bars:
-        starts.append(starts[-1] + bar.steps)
-    to_merged, to_now, by_hand = [-1] * now.steps, [-1] * merged.sheet.steps, []
-    start = 0
-    for bar, origin in zip(merged.sheet.bars, merged.bars, strict=True):
-        by_hand += [origin.by_hand] * bar.steps
+    places = _Places([-1] * (now.steps + 1), [-1] * merged.sheet.steps)
+    starts = now.bar_starts
+    for bar, start, origin in zip(
+        merged.sheet.bars, merged.sheet.bar_starts, merged.bars, strict=False
+    ):
         if origin.now is not None:
             for offset in range(min(bar.steps, now.bars[origin.now].steps)):
-                to_merged[starts[origin.now] + offset] = start + offset
-                to_now[start + offset] = starts[origin.now] + offset
-        start += bar.steps
-    heard = zip(tones(merged.sheet.voice1), tones(merged.sheet.voice2), strict=True)
-    heard_now = list(zip(tones(now.voice1), tones(now.voice2), strict=True))
-    for step, (pitches, origin_step) in enumerate(zip(heard, to_now, strict=True)):
-        if origin_step >= 0 and pitches != heard_now[origin_step]:
-            by_hand[step] = True
-    return _Places(to_merged, to_now, by_hand)
+                step = starts[origin.now] + offset
+                places.to_merged[step], places.to_now[start + offset] = start + offset, step
+    return places
 
 
 def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     """Return the grid of the merged sheet: the same song on bars that came, went or moved."""
     grid, sheet = conversion.grid, merged.sheet
-    bars: list[GridBar] = []
-    start = 0
-    for bar in sheet.bars:
-        bars.append(GridBar(bar.number, start, bar.steps, bar.numerator, bar.denominator))
-        start += bar.steps
-    to_merged = np.append(np.array(places.to_merged, dtype=np.int64), -1)
+    lengths = conversion.engine.step_lengths
+    to_merged = np.array(places.to_merged, dtype=np.int64)
     onsets = to_merged[grid.onset_steps]
     inside = onsets >= 0
     ends = to_merged[np.where(inside, grid.end_steps - 1, -1)] + 1
@@ -152,8 +163,8 @@ def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     return replace(
         grid,
         steps=sheet.steps,
-        bars=tuple(bars),
-        step_length=_step_length(conversion, sheet),
+        bars=grid_bars(sheet.bars),
+        step_length=next((e for e in lengths if e.setting == sheet.step_setting), grid.step_length),
         onset_steps=onsets,
         end_steps=np.where(inside, np.maximum(ends, onsets + 1), grid.end_steps),
         positions=grid.positions + moved,
@@ -162,252 +173,141 @@ def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     )
 
 
-def _step_length(conversion: Conversion, sheet: Sheet) -> StepLength:
-    for entry in conversion.engine.step_lengths:
-        if entry.setting == sheet.step_setting:
-            return entry
-    return conversion.grid.step_length
+def _asked(conversion: Conversion) -> Asked:
+    """Return what the song asks for on the steps of the sheet as generated."""
+    song, engine, settings = conversion.song, conversion.engine, conversion.settings
+    marked = read_marked(song, engine, settings)
+    if marked is not None:
+        return marked.asked
+    return asked_of(prepare(song, engine, conversion.grid, settings.reduce), conversion.grid)
 
 
-class _Tone(NamedTuple):
-    """A tone as it stands in a voice of the merged sheet."""
+def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
+    """Return what is asked for on the steps of the merged sheet; the hand is a note more.
 
-    voice: int
-    start: int
-    end: int
-    pitch: int
-
-
-_Cell = tuple[int, int]
-"""A voice and a step."""
-
-
-class _Revision:
-    """Looks every note up in the merged sheet."""
-
-    def __init__(self, conversion: Conversion, sheet: Sheet, places: _Places, grid: Grid) -> None:
-        engine = conversion.engine
-        self.sheet = sheet
-        self.engine = engine
-        self.places = places
-        self.notes = conversion.song.notes
-        self.onsets: list[int] = grid.onset_steps.tolist()
-        self.ends: list[int] = grid.end_steps.tolist()
-        self.ledger = conversion.reduction.ledger
-        self.now_rows = ((), conversion.sheet.voice1, conversion.sheet.voice2)
-        self.now_pitches = ((), tones(conversion.sheet.voice1), tones(conversion.sheet.voice2))
-        self.rows = ((), sheet.voice1, sheet.voice2)
-        self.silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
-        self.tones: dict[_Cell, _Tone] = {}
-        for voice in (1, 2):
-            for start, end, pitch in tone_spans(self.rows[voice]):
-                tone = _Tone(voice, start, end, pitch)
-                self.tones.update(((voice, step), tone) for step in range(start, end))
-        reduction = conversion.reduction
-        self.sources = ((), reduction.sources1, reduction.sources2)
-        self.owner: dict[_Cell, int] = {
-            (tone.voice, step): note
-            for (_, step), tone in self.tones.items()
-            for note in [self._filling(tone, step)]
-            if note >= 0
-        }
-        """The note that a cell of a voice (or of the drums, voice 0) is named for."""
-
-    def _filling(self, tone: _Tone, step: int) -> int:
-        """Return the note that fills in on a step, though it counts as dropped (too late), or -1."""
-        now = self.places.to_now[step]
-        note = self.sources[tone.voice][now] if now >= 0 else -1
-        if note < 0 or self.ledger.entries[note].spans:
-            return -1
-        return note if self.now_pitches[tone.voice][now] == tone.pitch else -1
-
-    def entries(self) -> tuple[Entry, ...]:
-        """Return the entries, one a note."""
-        found = [self._heard(entry) if entry.spans else entry for entry in self.ledger.entries]
-        for other_octaves in (False, True):
-            for index, entry in enumerate(found):
-                before = self.ledger.entries[index]
-                if entry.outcome == "dropped" and not before.spans:
-                    found[index] = self._brought_back(entry, other_octaves=other_octaves)
-        return tuple(found)
-
-    def _heard(self, entry: Entry) -> Entry:
-        """Return the entry of a note that the machine lets be heard."""
-        to_merged, by_hand = self.places.to_merged, self.places.by_hand
-        was = [
-            (span.voice, to_merged[step])
-            for span in entry.spans
-            for step in range(span.step, span.step + span.steps)
-        ]
-        if all(step >= 0 and not by_hand[step] for _, step in was):
-            self._own(entry, was)
-            return entry._replace(spans=_spans(was))
-        if self.notes[entry.note].drum:
-            return self._drum(entry, was)
-        cells = [cell for cell in map(self._finder(entry), was) if cell is not None]
-        if entry.outcome != "merged":
-            cells = self._grown(entry.note, cells)
-        cells = self._without_silent_ends(cells)
-        if not cells:
-            return Entry(entry.note, "dropped", (BY_HAND, *entry.reasons), (), None, ())
-        spans = _spans(cells)
-        tied_to = self._tied_to(cells[0])
-        if tied_to is not None and entry.outcome != "merged":
-            return entry._replace(
-                outcome="merged", reasons=(BY_HAND, *entry.reasons), spans=spans, by=(tied_to,)
-            )
-        self._own(entry, cells)
-        if spans == _spans(was):
-            return entry._replace(spans=spans)
-        outcome = "merged" if entry.outcome == "merged" else "changed"
-        return entry._replace(outcome=outcome, reasons=(BY_HAND, *entry.reasons), spans=spans)
-
-    def _own(self, entry: Entry, cells: Iterable[_Cell]) -> None:
-        if entry.outcome != "merged":
-            for cell in cells:
-                self.owner.setdefault(cell, entry.note)
-
-    def _drum(self, entry: Entry, was: list[_Cell]) -> Entry:
-        step = was[0][1]
-        if step < 0 or self.sheet.drums[step] != entry.sound:
-            return Entry(entry.note, "dropped", (BY_HAND, *entry.reasons), (), None, ())
-        self._own(entry, was)
-        return entry._replace(spans=_spans(was))
-
-    def _finder(self, entry: Entry) -> Callable[[_Cell], _Cell | None]:
-        """Return a function that finds where the note's pitch is heard on a step, or None."""
-
-        def find(cell: _Cell) -> _Cell | None:
-            voice, step = cell
-            if step < 0:
-                return None
-            if not self.places.by_hand[step]:
-                return cell
-            for candidate in (cell, (3 - voice, step)):
-                tone = self.tones.get(candidate)
-                if tone is not None and tone.pitch == entry.pitch_out:
-                    return candidate
-            return None
-
-        return find
-
-    def _grown(self, note: int, cells: list[_Cell]) -> list[_Cell]:
-        """Return the cells with those that the hand added to the same tones, before and after."""
-        found = dict.fromkeys(cells)
-        for voice, at in cells:
-            if not self.places.by_hand[at]:
-                continue
-            tone = self.tones[voice, at]
-            for steps in (range(at - 1, tone.start - 1, -1), range(at + 1, tone.end)):
-                for step in steps:
-                    if (voice, step) in found or not self._is_free(note, tone, step):
-                        break
-                    found[voice, step] = None
-        return sorted(found, key=lambda cell: (cell[1], cell[0]))
-
-    def _is_free(self, note: int, tone: _Tone, step: int) -> bool:
-        """Return whether a step of a tone is the hand's, and no other note is heard in it."""
-        if not self.places.by_hand[step] or (tone.voice, step) in self.owner:
-            return False
-        now = self.places.to_now[step]
-        other = self.sources[tone.voice][now] if now >= 0 else -1
-        return other in (-1, note) or self.ledger.entries[other].pitch_out != tone.pitch
-
-    def _tied_to(self, cell: _Cell) -> int | None:
-        """Return the note that a tone now goes on from without a start of its own, or None."""
-        voice, step = cell
-        now = self.places.to_now[step]
-        if not self.places.by_hand[step] or now < 0 or self.rows[voice][step] != HOLD:
-            return None
-        return self.owner.get((voice, step - 1)) if self.now_rows[voice][now] >= 0 else None
-
-    def _brought_back(self, entry: Entry, *, other_octaves: bool) -> Entry:
-        """Return the entry of a note that the machine had dropped; the hand may play it."""
-        note = self.notes[entry.note]
-        onset, end = self.onsets[entry.note], self.ends[entry.note]
-        if onset < 0 or not self.places.by_hand[onset]:
-            return entry
-        if note.drum:
-            return self._drum_brought_back(entry, note, onset)
-        asked = note.pitch + self.ledger.transpose
-        for step in range(onset, end):
-            for voice in (1, 2):
-                tone = self.tones.get((voice, step))
-                if tone is None or (voice, step) in self.owner or self.silenced[step]:
-                    continue
-                away = tone.pitch - asked
-                if away == 0 or (other_octaves and away % 12 == 0):
-                    cells = self._without_silent_ends(self._grown(entry.note, [(voice, step)]))
-                    reasons = (BY_HAND,) if away == 0 else (BY_HAND, "octave-folded")
-                    self.owner.update(dict.fromkeys(cells, entry.note))
-                    return Entry(entry.note, "changed", reasons, _spans(cells), tone.pitch, ())
-        return entry
-
-    def _drum_brought_back(self, entry: Entry, note: Note, step: int) -> Entry:
-        sound = self.engine.drum_for(note.pitch)
-        if sound is None or self.sheet.drums[step] != sound.name or (0, step) in self.owner:
-            return entry
-        self.owner[0, step] = entry.note
-        spans = (Span(0, step, 1),)
-        return Entry(entry.note, "changed", (BY_HAND,), spans, None, (), sound.name)
-
-    def _without_silent_ends(self, cells: list[_Cell]) -> list[_Cell]:
-        first, last = 0, len(cells)
-        while first < last and self.silenced[cells[first][1]]:
-            first += 1
-        while last > first and self.silenced[cells[last - 1][1]]:
-            last -= 1
-        return cells[first:last]
-
-
-def _spans(cells: Sequence[_Cell]) -> tuple[Span, ...]:
-    """Return the stretches that cells make up: same voice, one step after another."""
-    found: list[Span] = []
-    for voice, step in cells:
-        if found and found[-1].voice == voice and found[-1].step + found[-1].steps == step:
-            found[-1] = found[-1]._replace(steps=found[-1].steps + 1)
-        else:
-            found.append(Span(voice, step, 1))
-    return tuple(found)
-
-
-def _reduction(
-    conversion: Conversion, merged: Merge, places: _Places, ledger: Ledger, revision: _Revision
-) -> Reduction:
-    """Return rows and sources of the merged sheet with the revised ledger."""
-    before, sheet = conversion.reduction, merged.sheet
-    sources = []
-    for voice, was in ((1, before.sources1), (2, before.sources2), (0, before.drum_sources)):
-        found = [
-            revision.owner.get((voice, step), -1) if hand or now < 0 else was[now]
-            for step, (now, hand) in enumerate(zip(places.to_now, places.by_hand, strict=True))
-        ]
-        sources.append(tuple(found))
+    A note starts and ends with the first and the last of its steps that are there; its onset is -1
+    when none is.
+    """
+    to = places.to_merged
+    firsts, lasts = [], []
+    for onset, end, note_end in zip(asked.onset, asked.end, asked.note_end, strict=True):
+        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1) if onset >= 0 else -1
+        firsts.append(first)
+        for limit in (end, note_end):
+            there = (to[at] for at in range(limit - 1, onset, -1) if to[at] >= 0)
+            lasts.append(max(next(there, first), first) + 1)
+    ends, note_ends = lasts[::2], lasts[1::2]
+    written = zip(asked.written_end, asked.note_end, note_ends, strict=True)
     return replace(
-        before,
-        voice1=sheet.voice1,
-        voice2=sheet.voice2,
-        drums=sheet.drums,
-        sources1=sources[0],
-        sources2=sources[1],
-        drum_sources=sources[2],
-        ledger=ledger,
-        remarks=(*before.remarks, *_remarks(merged, revision)),
+        asked,
+        onset=[*firsts, -1],
+        end=[*ends, -1],
+        note_end=[*note_ends, -1],
+        written_end=[*(at - was + now for at, was, now in written), -1.0],
+        offset=[*asked.offset, 0.0],
+        pitch=[*asked.pitch, -1],
+        out=[*asked.out, -1],
+        part=[*asked.part, -1],
+        drum=[*asked.drum, False],
+        lead=[*asked.lead, len(firsts)],
+        octave_of=[*asked.octave_of, -1],
+        duplicate_of=[*asked.duplicate_of, -1],
+        broken=[now >= 0 and asked.broken[now] for now in places.to_now],
+        step_seconds=grid.step_length.seconds,
     )
 
 
-def _remarks(merged: Merge, revision: _Revision) -> list[str]:
-    bars = merged.kept
+def _owners(conversion: Conversion, sheet: Sheet, places: _Places) -> list[list[int]]:
+    """Return for drums, voice 1 and voice 2 the note that each step is the machine's for.
+
+    -1 where nothing sounds; one more than there are notes where the hand plays something else.
+    """
+    was, now, hand = conversion.reduction, conversion.sheet, len(conversion.song.notes)
+    sources = (was.drum_sources, was.sources1, was.sources2)
+    played = (now.drums, tones(now.voice1), tones(now.voice2))
+    plays = (sheet.drums, tones(sheet.voice1), tones(sheet.voice2))
+    found: list[list[int]] = []
+    for row, others in zip(plays, ((0,), (1, 2), (2, 1)), strict=True):
+        owners = [-1 if sound is None else hand for sound in row]
+        for step, (sound, before) in enumerate(zip(row, places.to_now, strict=True)):
+            if sound is not None and before >= 0:
+                same = (sources[at][before] for at in others if played[at][before] == sound)
+                owners[step] = next(same, hand)
+        found.append(owners)
+    for cells, owners in ((sheet.voice1, found[1]), (sheet.voice2, found[2])):
+        held = [step for step in range(1, sheet.steps) if cells[step] == HOLD]
+        for step in held:
+            if owners[step] == hand:
+                owners[step] = owners[step - 1]
+        for step in reversed(held):
+            if owners[step - 1] == hand:
+                owners[step - 1] = owners[step]
+    return found
+
+
+def _bring_back(
+    conversion: Conversion, sheet: Sheet, asked: Asked, owners: list[list[int]]
+) -> None:
+    """Give what is the hand's to notes that sound nowhere and ask for it."""
+    hand, drum_for = len(conversion.song.notes), conversion.engine.drum_for
+    rows, pitches = (sheet.voice1, sheet.voice2), (tones(sheet.voice1), tones(sheet.voice2))
+    owned = set().union(*owners)
+    for in_other_octaves in (False, True):
+        for note, was in enumerate(conversion.reduction.ledger.entries):
+            onset, pitch = asked.onset[note], asked.pitch[note]
+            if onset < 0 or note in owned or was.outcome == "merged":
+                continue
+            if asked.drum[note]:
+                sound = drum_for(pitch)
+                if sound is not None and (owners[0][onset], sheet.drums[onset]) == (
+                    hand,
+                    sound.name,
+                ):
+                    owners[0][onset] = note
+                continue
+            wanted = range(pitch % 12, 128, 12) if in_other_octaves else (pitch,)
+            for voice, step in product((0, 1), range(onset, asked.end[note])):
+                if owners[voice + 1][step] == hand and pitches[voice][step] in wanted:
+                    _give(note, rows[voice], owners[voice + 1], step)
+                    owned.add(note)
+                    break
+
+
+def _give(note: int, row: Row, owners: list[int], step: int) -> None:
+    """Give a note the whole tone that sounds on a step."""
+    start, end = step, step + 1
+    while row[start] == HOLD:
+        start -= 1
+    while end < len(row) and row[end] == HOLD:
+        end += 1
+    owners[start:end] = [note] * (end - start)
+
+
+def _entry(was: Entry, now: Entry, places: _Places, hand: int) -> Entry:
+    """Return the entry of a note: the machine's, if it is heard as it was there."""
+    moved = [(voice, places.to_merged[at]) for voice, at in _cells(was)]
+    if (now.outcome, now.pitch_out, _cells(now)) == (was.outcome, was.pitch_out, moved):
+        return was._replace(spans=now.spans)
+    if not now.spans:
+        return Entry(was.note, "dropped", (BY_HAND, *was.reasons), (), None, ())
+    outcome = "changed" if now.outcome == "kept" else now.outcome
+    by = tuple(note for note in now.by if note != hand)
+    return now._replace(outcome=outcome, reasons=(BY_HAND, *now.reasons), by=by)
+
+
+def _cells(entry: Entry) -> list[tuple[int, int]]:
+    return [(s.voice, at) for s in entry.spans for at in range(s.step, s.step + s.steps)]
+
+
+def _remarks(merged: Merge, owners: list[list[int]], hand: int) -> list[str]:
+    bars, sheet = merged.kept, merged.sheet
     remarks = [f"{bars} {'bar is' if bars == 1 else 'bars are'} by hand"] if bars else []
-    by_hand = revision.places.by_hand
-    unasked = {
-        tone
-        for cell, tone in revision.tones.items()
-        if by_hand[cell[1]]
-        and all((tone.voice, step) not in revision.owner for step in range(tone.start, tone.end))
-    }
+    unasked = sum(
+        row[start] == hand
+        for row, cells in zip(owners, (sheet.voice1, sheet.voice2), strict=True)
+        for start, _, _ in tone_spans(cells)
+    )
     if unasked:
-        tones = "1 tone" if len(unasked) == 1 else f"{len(unasked)} tones"
-        remarks.append(f"{tones} by hand that the song doesn't have")
-    remarks += [str(conflict) for conflict in merged.conflicts]
-    return remarks
+        counted = "1 tone" if unasked == 1 else f"{unasked} tones"
+        remarks.append(f"{counted} by hand that the song doesn't have")
+    return [*remarks, *map(str, merged.conflicts)]

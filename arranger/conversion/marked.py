@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import view
 from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
@@ -41,6 +42,7 @@ class Marked(NamedTuple):
     title: str
     grid: Grid
     reduction: Reduction
+    asked: Asked
 
 
 def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None:
@@ -56,7 +58,8 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     if placed is None:
         return None
     grid = _grid(song, engine, settings, mark, placed)
-    return Marked(mark.title, grid, _reduction(song, engine, grid, placed))
+    asked = _asked(song, grid, placed)
+    return Marked(mark.title, grid, _reduction(song, engine, grid, placed, asked), asked)
 
 
 def _asks_otherwise(settings: Settings) -> bool:
@@ -137,7 +140,9 @@ def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark
     return engine.nearest_step_length(seconds)
 
 
-def _reduction(song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed]) -> Reduction:
+def _reduction(
+    song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed], asked: Asked
+) -> Reduction:
     steps = grid.steps
     voices = ([REST] * steps, [REST] * steps)
     sources = ([-1] * steps, [-1] * steps)
@@ -152,7 +157,7 @@ def _reduction(song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed]
             voices[place.voice - 1][first:end] = cells
             sources[place.voice - 1][first:end] = [note.id] * place.steps
     heard = Heard(voices, sources, drum_sources, drums_silence=engine.drum_takes_step)
-    entries = account(_asked(song, grid, placed), heard, drums)
+    entries = account(asked, heard, drums)
     return Reduction(
         voice1=tuple(voices[0]),
         voice2=tuple(voices[1]),
@@ -168,9 +173,9 @@ def _reduction(song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed]
 
 def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
     """Return what notes ask for that stand on their steps as written."""
-    ids, drum = range(len(song.notes)), [note.drum for note in song.notes]
+    notes = song.columns
     onset, end = [place.step for place in placed], [place.step + place.steps for place in placed]
-    pitch = [note.pitch for note in song.notes]
+    pitch = view(notes.pitch)
     return Asked(
         onset=onset,
         end=end,
@@ -179,9 +184,9 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         offset=[0.0] * len(placed),
         pitch=pitch,
         out=pitch,
-        part=[note.part for note in song.notes],
-        drum=drum,
-        lead=ids,
+        part=view(notes.part),
+        drum=view(notes.drum),
+        lead=range(len(placed)),
         octave_of=[-1] * len(placed),
         duplicate_of=[-1] * len(placed),
         refused={},

@@ -59,7 +59,7 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     """
     marked = read_marked(song, engine, settings)
     if marked is not None:
-        title, grid, reduction = marked
+        title, grid, reduction, _ = marked
     else:
         title = song.title
         grid = plan_grid(song, engine, settings.grid)
