@@ -2,7 +2,7 @@
 
 Notes of one chord rarely start on the same tick once a person has played them; a roll, a flam or a
 grace note spreads them further. Rounded one by one they would land on neighbouring steps. So onsets
-that follow each other within `JOIN_SECONDS` make one **attack**, up to `SPAN_SECONDS` from first to
+that follow each other within `TOGETHER_SECONDS` make one **attack**, up to `SPAN_SECONDS` from first to
 last, unless one part plays them as a run (the earlier note has ended, and is no grace note).
 
 An attack stands where its weightiest notes stand: the mean of the onsets, weighted by length and
@@ -19,12 +19,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.song.time import TOGETHER_SECONDS
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.song.notes import TimedColumns
 
-JOIN_SECONDS = 0.035
 SPAN_SECONDS = 0.140
 GRACE_SECONDS = 0.090
 """A note this short, straight before one at least three times as long, is a grace note."""
@@ -58,7 +59,7 @@ def find_attacks(notes: TimedColumns) -> Attacks:
     ticks, first, tick_of = np.unique(notes.onset, return_index=True, return_inverse=True)
     seconds = notes.onset_seconds[first]
     starts = np.ones(len(ticks), dtype=np.bool_)
-    starts[1:] = np.diff(seconds) > JOIN_SECONDS
+    starts[1:] = np.diff(seconds) > TOGETHER_SECONDS
     if not starts.all():
         _split_runs(notes, tick_of, starts)
         _split_long(seconds, starts)

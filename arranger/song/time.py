@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from arranger.song.model import Song
 
 
+TOGETHER_SECONDS = 0.035
+"""Onsets nearer than this are heard as one (common practice, no source: 30 to 50 ms)."""
+
+
 class Bar(NamedTuple):
     """One bar of the song. Bars are numbered from 1."""
 

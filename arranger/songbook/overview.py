@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.files import write_bytes, write_text
+from arranger.report.ledger_csv import as_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,11 +72,7 @@ def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
 
 
 def _cell(value: object) -> object:
-    if not isinstance(value, str):
-        return value
-    # A leading sign would make some programs take the text for a formula.
-    shown = one_line(value)
-    return f"'{shown}" if shown[:1] in {"=", "+", "-", "@"} else shown
+    return as_text(one_line(value)) if isinstance(value, str) else value
 
 
 def _json(records: Sequence[Record], twins: dict[str, str]) -> bytes:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.song.time import TOGETHER_SECONDS
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -18,7 +20,6 @@ if TYPE_CHECKING:
 
 LATEST_SECONDS = 0.8
 """An echo comes at most so long after its note: later ones are canons, which are music."""
-TOGETHER_SECONDS = 0.04
 FROM_ANOTHER = 0.8
 """A copy has at least this share of its notes from the other part."""
 FEWEST_NOTES = 8

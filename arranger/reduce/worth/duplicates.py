@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.song.time import TOGETHER_SECONDS
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -18,9 +20,6 @@ if TYPE_CHECKING:
 
     from arranger.reduce.worth.copies import Copy
     from arranger.reduce.worth.table import Columns
-
-TOGETHER_SECONDS = 0.04
-"""Onsets nearer than this are heard as one (common practice, no source: 30 to 50 ms)."""
 
 
 def doubles(

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import SettingsError
-from arranger.reduce.worth.copies import PANNED_APART, TOGETHER_SECONDS
+from arranger.reduce.worth.copies import PANNED_APART
 from arranger.reduce.worth.name_words import name_vote
 from arranger.reduce.worth.table import note_on_top, totals
 from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from arranger.song.time import TOGETHER_SECONDS
+
 if TYPE_CHECKING:
     from typing import TypeAlias
 
@@ -26,8 +28,6 @@ if TYPE_CHECKING:
     Floats: TypeAlias = NDArray[np.float32]
 
 REACH = 14
-TOGETHER = 0.035
-"""Seconds; onsets nearer than this count as together (common practice, no source: 30 to 50 ms)."""
 SHORTEST = 0.02
 """Seconds; a note is taken to last at least this long."""
 NEAR_WINDOWS = (0.6, 2.0, 8.0, 24.0)
@@ -162,9 +162,9 @@ def neighbours(notes: Voicing) -> Neighbours:
 def _in_chord(notes: Voicing, beside: Neighbours) -> dict[str, Floats]:
     """Measure what sounds above and below: when the note starts, and while it lasts."""
     start, stop, interval = beside.start, beside.stop, beside.interval
-    sounding = (start <= TOGETHER) & (stop > TOGETHER)
+    sounding = (start <= TOGETHER_SECONDS) & (stop > TOGETHER_SECONDS)
     higher, lower = interval > 0, interval < 0
-    together = np.abs(start) <= TOGETHER
+    together = np.abs(start) <= TOGETHER_SECONDS
     shared = np.minimum(stop, notes.length) - np.maximum(start, 0.0)
     shared = np.maximum(shared, 0.0) / notes.length
     above = np.where(higher, shared, 0.0)
@@ -191,11 +191,11 @@ def _in_line(notes: Voicing, beside: Neighbours) -> dict[str, Floats]:
     """How well the note goes on from an earlier one and into a later one, as a single line."""
     start, stop, size = beside.start, beside.stop, np.abs(beside.interval)
     found: dict[str, Floats] = {
-        "since_onset": np.where(start < -TOGETHER, -start, 4.0).min(axis=0),
-        "until_onset": np.where(start > TOGETHER, start, 4.0).min(axis=0),
+        "since_onset": np.where(start < -TOGETHER_SECONDS, -start, 4.0).min(axis=0),
+        "until_onset": np.where(start > TOGETHER_SECONDS, start, 4.0).min(axis=0),
     }
-    after = (start > TOGETHER) & (start > 0.6 * notes.length) & (start < 8.0)
-    before = (start < -TOGETHER) & (-start > 0.6 * beside.length) & (start > -8.0)
+    after = (start > TOGETHER_SECONDS) & (start > 0.6 * notes.length) & (start < 8.0)
+    before = (start < -TOGETHER_SECONDS) & (-start > 0.6 * beside.length) & (start > -8.0)
     gap_after = start - notes.length
     overlap_after = np.maximum(-gap_after, 0.0) / notes.length
     overlap_before = np.maximum(stop, 0.0) / beside.length
@@ -265,8 +265,8 @@ def _rivals(notes: Voicing, beside: Neighbours, likely: Floats) -> dict[str, Flo
         "rival_above": np.where(interval > 0, rival, 0.0).max(axis=0),
         "rival_below": np.where(interval < 0, rival, 0.0).max(axis=0),
     }
-    after = (start > TOGETHER) & (start > 0.6 * notes.length)
-    before = (start < -TOGETHER) & (-start > 0.6 * beside.length)
+    after = (start > TOGETHER_SECONDS) & (start > 0.6 * notes.length)
+    before = (start < -TOGETHER_SECONDS) & (-start > 0.6 * beside.length)
     near = np.exp(-np.abs(interval) / np.float32(8.0))
     for name, linked, gap in (("next", after, start - notes.length), ("last", before, stop)):
         ready = np.where(linked, likely * np.exp(-np.abs(gap) / np.float32(0.6)), 0.0)

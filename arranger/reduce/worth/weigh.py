@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.worth.copies import TOGETHER_SECONDS, find_copies
+from arranger.reduce.worth.copies import find_copies
 from arranger.reduce.worth.duplicates import doubles
 from arranger.reduce.worth.passages import carrying
 from arranger.reduce.worth.roles import find_roles, muted_parts, part_facts
@@ -31,6 +31,7 @@ from arranger.reduce.worth.table import (
 from arranger.reduce.worth.tune_features import voicing
 from arranger.reduce.worth.tune_model import tune_likelihood
 from arranger.reduce.worth.weights import Weights
+from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
