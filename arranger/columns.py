@@ -1,4 +1,4 @@
-"""Columns of numbers that are read one by one."""
+"""Columns of numbers: what they are called in signatures, and a view to read them one by one."""
 
 from __future__ import annotations
 

@@ -22,8 +22,7 @@ import numpy as np
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Bools, Floats, Ints
     from arranger.song.notes import TimedColumns
 
 SPAN_SECONDS = 0.140
@@ -37,16 +36,16 @@ WEIGHT_SECONDS = 0.25
 class Attacks:
     """Which notes start together, and how much each counts in saying where."""
 
-    of_note: NDArray[np.int64]
+    of_note: Ints
     """Shape (notes,): the index of each note's attack; attacks are numbered by time."""
-    weight: NDArray[np.float64]
+    weight: Floats
     """Shape (notes,): > 0."""
     count: int
 
-    def mean(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    def mean(self, values: Floats) -> Floats:
         """Return the weighted mean of a column over each attack, shape (attacks,)."""
         total = np.bincount(self.of_note, self.weight * values, self.count)
-        result: NDArray[np.float64] = total / np.bincount(self.of_note, self.weight, self.count)
+        result: Floats = total / np.bincount(self.of_note, self.weight, self.count)
         return result
 
 
@@ -69,7 +68,7 @@ def find_attacks(notes: TimedColumns) -> Attacks:
     )
 
 
-def _split_runs(notes: TimedColumns, tick_of: NDArray[np.int64], starts: NDArray[np.bool_]) -> None:
+def _split_runs(notes: TimedColumns, tick_of: Ints, starts: Bools) -> None:
     """Mark a start where a part plays one note straight after another."""
     order = np.lexsort((tick_of, notes.part))
     before, after = order[:-1], order[1:]
@@ -84,7 +83,7 @@ def _split_runs(notes: TimedColumns, tick_of: NDArray[np.int64], starts: NDArray
     starts[tick_of[after[ended & ~grace & ~drum]]] = True
 
 
-def _split_long(seconds: NDArray[np.float64], starts: NDArray[np.bool_]) -> None:
+def _split_long(seconds: Floats, starts: Bools) -> None:
     """Mark a start where a chain of near onsets has become too long."""
     first = np.flatnonzero(starts)
     last = np.append(first[1:], len(seconds)) - 1

@@ -44,8 +44,7 @@ from arranger.settings import STEP_CHOICES
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Bools, Floats, Ints
     from arranger.engine.model import Engine
     from arranger.grid.attacks import Attacks
     from arranger.grid.timeline import Timeline
@@ -80,17 +79,17 @@ ON_STEP_BEATS = 0.01
 class _Onsets:
     """The song as the choice looks at it: attacks of parts, and pairs of equal pitches."""
 
-    beats: NDArray[np.float64]
+    beats: Floats
     """Shape (onsets,): each attack of each part, ordered by part, then time."""
-    notes: NDArray[np.int64]
+    notes: Ints
     """Shape (onsets,): how many notes start there."""
-    follows: NDArray[np.bool_]
+    follows: Bools
     """Shape (onsets - 1,): whether onset i + 1 is of the same part as onset i."""
-    repeats: NDArray[np.float64]
+    repeats: Floats
     """Shape (repeats, 2): beats of an attack and of the next attack of the same part and pitch."""
-    rests: NDArray[np.float64]
+    rests: Floats
     """Shape (repeats,): beats of silence between the two."""
-    length_beats: NDArray[np.float64]
+    length_beats: Floats
     """Shape (pitched notes,)."""
     drum_moments: int
     """How many attacks have a drum among their notes."""
@@ -135,9 +134,7 @@ def choose_step(
     )
 
 
-def _onsets(
-    notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: NDArray[np.float64]
-) -> _Onsets:
+def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Floats) -> _Onsets:
     """Return what starts between the first and the last bar line."""
     attack_beats = attacks.mean(timeline.onset_beats)
     attack_inside = attack_beats >= lines[0] - NEAR_LINE_BEATS
@@ -168,7 +165,7 @@ def _onsets(
 
 def _weigh(
     onsets: _Onsets,
-    bar_lines: NDArray[np.float64],
+    bar_lines: Floats,
     bpm: float,
     played: bool,
     engine: Engine,

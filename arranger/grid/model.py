@@ -13,9 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from fractions import Fraction
 
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.engine.model import StepLength
 
 
@@ -86,11 +84,11 @@ class Grid:
     """What the engine will really play."""
     asked_bpm: float
     """Beats per minute that the song asks for (the median over its beats)."""
-    onset_steps: NDArray[np.int64]
+    onset_steps: Ints
     """Shape (notes,): the step on which each note starts, or -1."""
-    end_steps: NDArray[np.int64]
+    end_steps: Ints
     """Shape (notes,): the step before which each note ends; at least onset + 1."""
-    positions: NDArray[np.float64]
+    positions: Floats
     """Shape (notes,): where each onset really stands, in steps."""
     bar_ticks: tuple[int, ...] = ()
     """The tick at which each bar starts, and that at which the last ends; empty if not known."""

@@ -28,8 +28,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Ints
     from arranger.song.model import Song
 
 DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
@@ -117,7 +116,7 @@ def follows_own_beat(song: Song) -> BeatVerdict:
     )
 
 
-def _share_on(ticks: NDArray[np.int64], spacing: float) -> float:
+def _share_on(ticks: Ints, spacing: float) -> float:
     """Return the share of ticks that are on a multiple of a spacing, to `EXACT_TICKS`."""
     multiples = ticks / spacing
     return float(np.mean(np.abs(multiples - np.rint(multiples)) * spacing <= EXACT_TICKS))

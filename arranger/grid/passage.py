@@ -11,8 +11,7 @@ from arranger.grid.model import GridBar
 from arranger.grid.place import half_up
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Ints
     from arranger.grid.timeline import Timeline
     from arranger.settings import GridSettings
 
@@ -54,8 +53,8 @@ def rough_bars(timeline: Timeline, settings: GridSettings) -> tuple[int, int]:
 def choose_passage(
     timeline: Timeline,
     per_beat: float,
-    onset_steps: NDArray[np.int64],
-    end_steps: NDArray[np.int64],
+    onset_steps: Ints,
+    end_steps: Ints,
     settings: GridSettings,
     loop_end_beat: float | None,
 ) -> Passage:
@@ -112,7 +111,7 @@ def too_long(steps: int, most: int) -> LimitError:
     )
 
 
-def _bar_lines(timeline: Timeline, per_beat: float) -> NDArray[np.int64]:
+def _bar_lines(timeline: Timeline, per_beat: float) -> Ints:
     """Return the step of each bar line; the last is moved on until its bar has a step."""
     lines = half_up((timeline.bar_beats - timeline.bar_beats[0]) * per_beat)
     lines[-1] = max(lines[-1], lines[-2] + 1)

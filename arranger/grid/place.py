@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
 
 LEGATO_SHARE = 0.85
@@ -30,20 +29,18 @@ FEW = 0.5
 ROUNDS = 8
 
 
-def half_up(values: NDArray[np.float64]) -> NDArray[np.int64]:
+def half_up(values: Floats) -> Ints:
     """Return the nearest whole numbers; halves go up, so that equal distances stay equal."""
     # The small addend lets positions that are half a step but for rounding errors go the same way.
     return np.floor(values + (0.5 + 1e-9)).astype(np.int64)
 
 
-def place_onsets(positions: NDArray[np.float64], attacks: Attacks) -> NDArray[np.int64]:
+def place_onsets(positions: Floats, attacks: Attacks) -> Ints:
     """Return the step of each note, shape (notes,): the step nearest to its attack."""
     return half_up(attacks.mean(positions))[attacks.of_note]
 
 
-def place_played(
-    positions: NDArray[np.float64], attacks: Attacks, steps_a_beat: int
-) -> NDArray[np.int64]:
+def place_played(positions: Floats, attacks: Attacks, steps_a_beat: int) -> Ints:
     """Return the step of each note of a song that a person played, shape (notes,).
 
     How unevenly it was played, and which steps of a beat are in use, is estimated together
@@ -73,11 +70,11 @@ def place_played(
 
 
 def place_ends(
-    onset_steps: NDArray[np.int64],
-    onset_positions: NDArray[np.float64],
-    end_positions: NDArray[np.float64],
-    part: NDArray[np.int64],
-) -> NDArray[np.int64]:
+    onset_steps: Ints,
+    onset_positions: Floats,
+    end_positions: Floats,
+    part: Ints,
+) -> Ints:
     """Return the step before which each note ends, at least one after its onset.
 
     All arrays have shape (notes,) and are in the order of onsets.
@@ -94,10 +91,10 @@ def place_ends(
 
 
 def _next_attack(
-    onset_steps: NDArray[np.int64],
-    onset_positions: NDArray[np.float64],
-    part: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    onset_steps: Ints,
+    onset_positions: Floats,
+    part: Ints,
+) -> tuple[Ints, Floats]:
     """Return step and position of the next later step on which the part starts a note; -1: none."""
     count = len(onset_steps)
     order = np.lexsort((onset_positions, onset_steps, part))

@@ -17,6 +17,7 @@ from arranger.grid.model import Section
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from arranger.columns import Bools, Ints
     from arranger.grid.model import GridBar
 
 ALIKE = 0.9
@@ -30,9 +31,9 @@ NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 def find_sections(
     bars: tuple[GridBar, ...],
-    onset_steps: NDArray[np.int64],
-    part: NDArray[np.int64],
-    pitch: NDArray[np.int64],
+    onset_steps: Ints,
+    part: Ints,
+    pitch: Ints,
 ) -> tuple[Section, ...]:
     """Return all occurrences of repeated passages, in order of time.
 
@@ -74,10 +75,10 @@ def find_sections(
 
 def _alike(
     bars: tuple[GridBar, ...],
-    onset_steps: NDArray[np.int64],
-    part: NDArray[np.int64],
-    pitch: NDArray[np.int64],
-) -> NDArray[np.bool_]:
+    onset_steps: Ints,
+    part: Ints,
+    pitch: Ints,
+) -> Bools:
     """Return which bars are alike, shape (bars, bars); a silent bar is like none."""
     count = len(bars)
     firsts = np.array([bar.first_step for bar in bars])
@@ -94,7 +95,7 @@ def _alike(
         value = np.random.default_rng(0).random(len(kinds))
         once = np.unique(bar * len(kinds) + kind)
         sums = np.bincount(once // len(kinds), value[once % len(kinds)], count)
-        equal: NDArray[np.bool_] = np.isclose(sums[:, None], sums, rtol=1e-13, atol=0)
+        equal: Bools = np.isclose(sums[:, None], sums, rtol=1e-13, atol=0)
         equal &= (sums > 0) & same_length
         return equal
     has = np.zeros((count, len(kinds)), dtype=np.float32)
@@ -102,11 +103,11 @@ def _alike(
     common = has @ has.T
     own = has.sum(axis=1)
     either = own[:, None] + own[None, :] - common
-    result: NDArray[np.bool_] = (common >= ALIKE * either) & (common > 0) & same_length
+    result: Bools = (common >= ALIKE * either) & (common > 0) & same_length
     return result
 
 
-def _cut(length: NDArray[np.int32], free: NDArray[np.bool_]) -> NDArray[np.int32]:
+def _cut(length: NDArray[np.int32], free: Bools) -> NDArray[np.int32]:
     """Return the lengths of passages that keep to free bars."""
     count = len(free)
     until = np.zeros(count + 1, dtype=np.int32)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from arranger.columns import Floats
 
 UNITS = (1.0, 0.5)
 """Beats in which swing is looked for."""
@@ -44,7 +44,7 @@ class Swing(NamedTuple):
     """How many attacks stand there."""
 
 
-def find_swing(attack_beats: NDArray[np.float64]) -> Swing | None:
+def find_swing(attack_beats: Floats) -> Swing | None:
     """Return the swing of a song from where its attacks stand in beats, or None."""
     for unit in UNITS:
         # rounded, so that no threshold is crossed by the noise of sums of floats
@@ -66,10 +66,10 @@ def find_swing(attack_beats: NDArray[np.float64]) -> Swing | None:
     return None
 
 
-def carry(beats: NDArray[np.float64], swing: Swing, place: float) -> NDArray[np.float64]:
+def carry(beats: Floats, swing: Swing, place: float) -> Floats:
     """Return positions with the swung off-beat at another place of its unit; shape as ``beats``."""
     units = beats / swing.unit
     whole = np.floor(units)
     moved = np.interp(units - whole, (0.0, swing.place, 1.0), (0.0, place, 1.0))
-    result: NDArray[np.float64] = (whole + moved) * swing.unit
+    result: Floats = (whole + moved) * swing.unit
     return result

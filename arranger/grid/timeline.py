@@ -22,8 +22,7 @@ from arranger.song.model import MetreChange
 from arranger.song.time import bars, seconds_at
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.settings import GridSettings
     from arranger.song.model import Song
@@ -45,13 +44,13 @@ class Timeline:
     """Notes and bars in beats."""
 
     basis: str
-    onset_beats: NDArray[np.float64]
+    onset_beats: Floats
     """Shape (notes,)."""
-    end_beats: NDArray[np.float64]
+    end_beats: Floats
     """Shape (notes,)."""
-    bar_beats: NDArray[np.float64]
+    bar_beats: Floats
     """Shape (bars + 1,), increasing."""
-    bar_ticks: NDArray[np.int64]
+    bar_ticks: Ints
     """Shape (bars + 1,): the tick of each bar line."""
     labels: tuple[BarLabel, ...]
     bpm: float

@@ -14,8 +14,7 @@ from arranger.grid.track.evidence import find_evidence
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.onbeat import BeatVerdict
     from arranger.grid.track.beat import TrackedBeat
@@ -130,21 +129,21 @@ def tracked_timeline(
     )
 
 
-def _beats_at(beats: NDArray[np.float64], seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+def _beats_at(beats: Floats, seconds: Floats) -> Floats:
     """Return the positions of times among beats; outside of them the outermost tempo goes on."""
     index = np.clip(np.searchsorted(beats, seconds, side="right") - 1, 0, len(beats) - 2)
-    result: NDArray[np.float64] = index + (seconds - beats[index]) / np.diff(beats)[index]
+    result: Floats = index + (seconds - beats[index]) / np.diff(beats)[index]
     return result
 
 
-def _seconds_of(beats: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.float64]:
+def _seconds_of(beats: Floats, at: Floats) -> Floats:
     """Return the times of positions among beats; the inverse of `_beats_at`."""
     index = np.clip(np.floor(at).astype(np.int64), 0, len(beats) - 2)
-    result: NDArray[np.float64] = beats[index] + (at - index) * np.diff(beats)[index]
+    result: Floats = beats[index] + (at - index) * np.diff(beats)[index]
     return result
 
 
-def _ticks_at(song: Song, seconds: NDArray[np.float64]) -> NDArray[np.int64]:
+def _ticks_at(song: Song, seconds: Floats) -> Ints:
     """Return the nearest tick of each time, by the song's tempo map."""
     starts = np.array([change.tick for change in song.tempos], dtype=np.int64)
     per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)

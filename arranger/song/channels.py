@@ -28,8 +28,7 @@ from arranger.song.notes import Columns
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Ints
     from arranger.song.events import ChannelEvent
     from arranger.song.raw import RawNotes
 
@@ -168,9 +167,7 @@ def _look_up(strip: _Strip, track: int, channel: int, parts: _Parts) -> _Sound:
     return _Sound(part, shift, strip.value(_VOLUME), strip.value(_EXPRESSION))
 
 
-def _columns(
-    notes: RawNotes, sounds: NDArray[np.int64], sound: array[int], parts: _Parts
-) -> Columns:
+def _columns(notes: RawNotes, sounds: Ints, sound: array[int], parts: _Parts) -> Columns:
     """Return the notes as they sound; row ``sound[i]`` of ``sounds`` is note i's `_Sound`."""
     part, shift, volume, expression = sounds[np.asarray(sound, np.int64)].T
     moved = notes.pitch + shift

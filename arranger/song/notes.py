@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import Bools, Floats, Ints
+
 _AT_A_TIME = 4096
 
 
@@ -48,16 +50,16 @@ class Note(NamedTuple):
 class Columns:
     """Every field of `Note` but its id, each of shape (notes,). Read only: stages share them."""
 
-    part: NDArray[np.int64]
-    track: NDArray[np.int64]
-    channel: NDArray[np.int64]
-    onset: NDArray[np.int64]
-    duration: NDArray[np.int64]
-    pitch: NDArray[np.int64]
-    velocity: NDArray[np.int64]
-    loudness: NDArray[np.float64]
-    drum: NDArray[np.bool_]
-    shift: NDArray[np.int64]
+    part: Ints
+    track: Ints
+    channel: Ints
+    onset: Ints
+    duration: Ints
+    pitch: Ints
+    velocity: Ints
+    loudness: Floats
+    drum: Bools
+    shift: Ints
 
     def __post_init__(self) -> None:
         for column in self.all():
@@ -77,9 +79,9 @@ class Columns:
         return (getattr(self, name) for name in _FIELDS)
 
     @property
-    def end(self) -> NDArray[np.int64]:
+    def end(self) -> Ints:
         """The tick at which each note ends."""
-        ends: NDArray[np.int64] = self.onset + self.duration
+        ends: Ints = self.onset + self.duration
         return ends
 
 
@@ -87,8 +89,8 @@ class Columns:
 class TimedColumns(Columns):
     """The same with the times by the song's tempo map."""
 
-    onset_seconds: NDArray[np.float64]
-    end_seconds: NDArray[np.float64]
+    onset_seconds: Floats
+    end_seconds: Floats
 
 
 _FIELDS = tuple(field.name for field in fields(Columns))

@@ -24,8 +24,7 @@ from arranger.song.raw import events_before
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Ints
     from arranger.song.events import ChannelEvent
     from arranger.song.raw import RawNotes
 
@@ -64,7 +63,7 @@ def move_ends(
 
 def _move_channel(
     notes: RawNotes,
-    played: NDArray[np.int64],
+    played: Ints,
     events: list[ChannelEvent],
     end_tick: int,
     sustain: bool,
@@ -97,9 +96,7 @@ def _move_channel(
     notes.end[played] = np.minimum(silence, end)
 
 
-def _first_after(
-    events: Sequence[ChannelEvent], ticks: NDArray[np.int64], codes: set[int]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _first_after(events: Sequence[ChannelEvent], ticks: Ints, codes: set[int]) -> tuple[Ints, Ints]:
     """Return tick and place of the first event of some kinds later than each tick; or `_NEVER`."""
     places = [place for place, event in enumerate(events) if event[5] in codes]
     at = np.array([*(events[place][0] for place in places), _NEVER], dtype=np.int64)
@@ -107,7 +104,7 @@ def _first_after(
     return at[first], np.array([*places, len(events)], dtype=np.int64)[first]
 
 
-def _presses(events: Sequence[ChannelEvent], code: int) -> NDArray[np.int64]:
+def _presses(events: Sequence[ChannelEvent], code: int) -> Ints:
     """Return the place of the first press of a pedal from each place on; at the end: none."""
     down = False
     starts = [len(events)] * (len(events) + 1)
@@ -121,9 +118,7 @@ def _presses(events: Sequence[ChannelEvent], code: int) -> NDArray[np.int64]:
     return np.minimum.accumulate(found[::-1])[::-1]
 
 
-def _lifts(
-    events: Sequence[ChannelEvent], code: int, end_tick: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _lifts(events: Sequence[ChannelEvent], code: int, end_tick: int) -> tuple[Ints, Ints]:
     """Return when a pedal that is down after the first so many events comes up.
 
     Two arrays of shape (events + 1,): the tick, or -1 where the pedal is up, and how many events
@@ -146,7 +141,7 @@ def _lifts(
     return np.array(ticks, dtype=np.int64), np.array(counts, dtype=np.int64)
 
 
-def _next_onset(onset: NDArray[np.int64], pitch: NDArray[np.int64]) -> NDArray[np.int64]:
+def _next_onset(onset: Ints, pitch: Ints) -> Ints:
     """Return when each note's pitch is struck again; `_NEVER` where it isn't."""
     by_pitch = np.argsort(pitch, kind="stable")
     before, after = by_pitch[:-1], by_pitch[1:]

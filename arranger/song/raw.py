@@ -10,8 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Ints
     from arranger.song.events import ChannelEvent, TrackEvents
 
 
@@ -19,17 +18,17 @@ if TYPE_CHECKING:
 class RawNotes:
     """Columns of shape (notes,), in order of onset, then track, then file order."""
 
-    onset: NDArray[np.int64]
-    track: NDArray[np.int64]
-    order: NDArray[np.int64]
+    onset: Ints
+    track: Ints
+    order: Ints
     """Which event of its track the start is."""
-    channel: NDArray[np.int64]
+    channel: Ints
     """``16 * port + channel``."""
-    pitch: NDArray[np.int64]
-    velocity: NDArray[np.int64]
-    end: NDArray[np.int64]
+    pitch: Ints
+    velocity: Ints
+    end: Ints
     """In ticks; changed in place by `arranger.song.pedals`."""
-    end_order: NDArray[np.int64]
+    end_order: Ints
     """Which event of its track the end is."""
 
     def __len__(self) -> int:
@@ -52,10 +51,10 @@ def joined(tracks: Sequence[TrackEvents]) -> RawNotes:
 
 def events_before(
     events: Sequence[ChannelEvent],
-    tick: NDArray[np.int64],
-    track: NDArray[np.int64],
-    order: NDArray[np.int64],
-) -> NDArray[np.int64]:
+    tick: Ints,
+    track: Ints,
+    order: Ints,
+) -> Ints:
     """Return how many events come before each of the moments in playing order.
 
     Parameters

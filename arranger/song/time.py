@@ -15,8 +15,9 @@ import numpy as np
 from arranger.song.notes import TimedColumns
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
+    from arranger.columns import Floats
     from arranger.song.model import Song
 
 
@@ -36,7 +37,7 @@ class Bar(NamedTuple):
     denominator: int
 
 
-def seconds_at(song: Song, ticks: ArrayLike) -> NDArray[np.float64]:
+def seconds_at(song: Song, ticks: ArrayLike) -> Floats:
     """Return the time in seconds of each tick (any shape), by the song's tempo map."""
     asked = np.asarray(ticks, dtype=np.float64)
     starts = np.array([change.tick for change in song.tempos], dtype=np.float64)
@@ -44,7 +45,7 @@ def seconds_at(song: Song, ticks: ArrayLike) -> NDArray[np.float64]:
     per_tick *= 1e-6 / song.ticks_per_beat
     at_start = np.concatenate(([0.0], np.cumsum(np.diff(starts) * per_tick[:-1])))
     index = np.clip(np.searchsorted(starts, asked, side="right") - 1, 0, None)
-    result: NDArray[np.float64] = at_start[index] + (asked - starts[index]) * per_tick[index]
+    result: Floats = at_start[index] + (asked - starts[index]) * per_tick[index]
     return result
 
 

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import Ints
     from arranger.engine.model import DrumSound, Engine
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
@@ -133,7 +134,7 @@ def drum_divisors(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
 class Side(NamedTuple):
     """The pin's changes as one listener hears them."""
 
-    times: NDArray[np.int64]
+    times: Ints
     """In clocks, strictly rising."""
     levels: NDArray[np.int8]
     """0 or 1, in turn."""
@@ -224,7 +225,7 @@ def pin_blocks(
     )
 
 
-def _changes(times: NDArray[np.int64], levels: NDArray[np.int8], before: int) -> Side:
+def _changes(times: Ints, levels: NDArray[np.int8], before: int) -> Side:
     """Return the real changes: of several at one clock the last stands, what changes nothing goes."""
     order = np.argsort(times, kind="stable")
     times, levels = times[order], levels[order]
@@ -242,7 +243,7 @@ class _Timer:
         self._count = count
         self._next_flip = (count + 1) // 2
 
-    def play(self, ends: NDArray[np.int64], divisors: list[int]) -> NDArray[np.int64]:
+    def play(self, ends: Ints, divisors: list[int]) -> Ints:
         """Return the clocks at which the output flips, through consecutive runs that end so.
 
         A run's divisor is written when the run before it ends, and taken up by the flips after that
@@ -268,7 +269,7 @@ class _Timer:
             self.level = (self.level + number) % 2
         numbers = np.array(flip_number, dtype=np.int64)
         index = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
-        flips: NDArray[np.int64] = (
+        flips: Ints = (
             np.repeat(np.array(flip_first, dtype=np.int64), numbers)
             + index // 2 * np.repeat(np.array(flip_period, dtype=np.int64), numbers)
             + index % 2 * np.repeat(np.array(flip_half, dtype=np.int64), numbers)

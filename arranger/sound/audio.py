@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import Floats, Ints
     from arranger.engine.model import Engine
     from arranger.sheet.model import Sheet
 
@@ -52,7 +53,7 @@ class Changes(NamedTuple):
     """Changes of one kind within a part of the piece."""
 
     kind: int
-    cycles: NDArray[np.int64]
+    cycles: Ints
     signs: NDArray[np.int8]
     """1: switched on, or up; -1: off, or down."""
 
@@ -149,7 +150,7 @@ class _Pin:
             self._still(block, left, resumed),
         )
 
-    def _still(self, block: Block, left: NDArray[np.int64], resumed: NDArray[np.int64]) -> Changes:
+    def _still(self, block: Block, left: Ints, resumed: Ints) -> Changes:
         """Return how the pin moves between stretches: first it stays as voice 2 left it."""
         cycles = np.concatenate((left, block.write_cycles, resumed))
         shown = (block.level2 + np.searchsorted(block.flips2, left)) % 2
@@ -164,10 +165,10 @@ class _Pin:
 
 def _train(
     kind: int,
-    flips: NDArray[np.int64],
+    flips: Ints,
     level: int,
-    left: NDArray[np.int64],
-    resumed: NDArray[np.int64],
+    left: Ints,
+    resumed: Ints,
     offset: int,
 ) -> Changes:
     """Return when a voice's train is switched on and off: by flips, and around gaps if it is high."""
@@ -227,7 +228,7 @@ class _Mixer:
         if missing > 0:
             self._sums = np.pad(self._sums, ((0, 0), (0, missing)))
 
-    def _add(self, sums: NDArray[np.float64], changes: Changes) -> None:
+    def _add(self, sums: Floats, changes: Changes) -> None:
         """Add the kernels of changes of one kind to the sums of a channel."""
         kernel, gain = self._kernels[changes.kind]
         sample, fraction = np.divmod(changes.cycles * self._rate, self._clock)

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from arranger.columns import Floats
 
 PHASES = 2048
 """A change is placed to 1 / 4096 of a sample: at 44.1 kHz, a fiftieth of a cycle at 3.5 MHz."""
@@ -64,7 +64,7 @@ def low_pass(sample_rate: int) -> LowPass:
 class Kernels(NamedTuple):
     """What a change adds to the differences between samples."""
 
-    table: NDArray[np.float64]
+    table: Floats
     """Shape (PHASES, taps): row p is for a change p / PHASES of a sample after sample n."""
     before: int
     """The first column belongs to sample n - before."""
@@ -108,7 +108,7 @@ def _half_length(clock_hz: int, sample_rate: int) -> int:
 
 
 @lru_cache(maxsize=4)
-def _step_response(clock_hz: int, sample_rate: int) -> NDArray[np.float64]:
+def _step_response(clock_hz: int, sample_rate: int) -> Floats:
     """Return the integral of the low-pass's impulse response, from 0 to 1, on the fine grid."""
     band = low_pass(sample_rate)
     beta = 0.1102 * (STOPBAND_DB - 8.7)
@@ -117,14 +117,12 @@ def _step_response(clock_hz: int, sample_rate: int) -> NDArray[np.float64]:
     cut = band.pass_hz + band.stop_hz
     impulse = np.sinc(cut * seconds) * np.kaiser(len(seconds), beta)
     middles = np.concatenate(([0.0], (impulse[1:] + impulse[:-1]) / 2))
-    response: NDArray[np.float64] = np.cumsum(middles) / middles.sum()
+    response: Floats = np.cumsum(middles) / middles.sum()
     response.flags.writeable = False
     return response
 
 
-def _kernels(
-    response: NDArray[np.float64], clock_hz: int, sample_rate: int, final: float
-) -> Kernels:
+def _kernels(response: Floats, clock_hz: int, sample_rate: int, final: float) -> Kernels:
     """Return a response, whose time 0 is where the low-pass's is, as differences at all phases."""
     grid_hz = clock_hz * _grid(clock_hz)
     zero = _half_length(clock_hz, sample_rate)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import Ints
     from arranger.engine.model import DrumSound, Engine
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
@@ -77,7 +78,7 @@ class Stretch(NamedTuple):
 class Burst(NamedTuple):
     """Writes outside the loop: a drum's, or the one that leaves the pin low at the end."""
 
-    cycles: NDArray[np.int64]
+    cycles: Ints
     levels: NDArray[np.int8]
 
 
@@ -173,7 +174,7 @@ def _own(sheet: Sheet, engine: Engine, rounds: int) -> Iterator[Stretch | Burst]
     cycles = engine.profile.loop.cycles
     step = step_length(sheet, engine).setting
     bars = events(sheet, engine)
-    drums: dict[DrumSound, tuple[NDArray[np.int64], NDArray[np.int8]]] = {}
+    drums: dict[DrumSound, tuple[Ints, NDArray[np.int8]]] = {}
     first, second = 0, 0
     start = 0
     for event in _in_order(sheet, bars, rounds):
@@ -241,9 +242,7 @@ def _stretch(step: PlayedStep, settings: dict[int | None, int], start: int, pass
     return Stretch(start, passes, settings[step.voice1], settings[step.voice2])
 
 
-def drum_flips(
-    drum: DrumSound, engine: Engine, room: int
-) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
+def drum_flips(drum: DrumSound, engine: Engine, room: int) -> tuple[Ints, NDArray[np.int8]]:
     """Return when a drum writes the pin, in cycles from its start, and which levels.
 
     A kick's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit each

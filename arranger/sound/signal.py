@@ -27,10 +27,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import Ints
     from arranger.engine.model import Engine
     from arranger.sheet.model import Sheet
 
-    Cycles = NDArray[np.int64]
+    Cycles = Ints
     Levels = NDArray[np.int8]
     Voice = "_PhaseVoice | _CounterVoice"
 
@@ -43,7 +44,7 @@ class Block(NamedTuple):
 
     starts: Cycles
     """Shape (stretches,): the cycle of each stretch's first write of voice 1."""
-    passes: NDArray[np.int64]
+    passes: Ints
     flips1: Cycles
     """The cycles of the writes with which voice 1 shows its other level, in order."""
     flips2: Cycles
@@ -167,12 +168,10 @@ class _PhaseVoice:
         self._half_turn = half_turn
         self._phase = 0
 
-    def flips(
-        self, starts: Cycles, passes: NDArray[np.int64], settings: NDArray[np.int64]
-    ) -> Cycles:
+    def flips(self, starts: Cycles, passes: Ints, settings: Ints) -> Cycles:
         """Return the cycles of the flips in consecutive stretches whose writes begin so."""
-        increments: NDArray[np.int64] = np.maximum(settings, 0)
-        after: NDArray[np.int64] = self._phase + np.cumsum(increments * passes)
+        increments: Ints = np.maximum(settings, 0)
+        after: Ints = self._phase + np.cumsum(increments * passes)
         before = after - increments * passes
         turns = before // self._half_turn
         numbers = after // self._half_turn - turns
@@ -195,9 +194,7 @@ class _CounterVoice:
         self._period = period
         self._left = 1
 
-    def flips(
-        self, starts: Cycles, passes: NDArray[np.int64], settings: NDArray[np.int64]
-    ) -> Cycles:
+    def flips(self, starts: Cycles, passes: Ints, settings: Ints) -> Cycles:
         """Return the cycles of the flips in consecutive stretches whose writes begin so."""
         firsts, numbers = [], []
         for length, setting in zip(passes.tolist(), settings.tolist(), strict=True):
@@ -218,9 +215,7 @@ class _CounterVoice:
         return result
 
 
-def _ranges(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+def _ranges(numbers: Ints) -> Ints:
     """Return 0, 1, .. n - 1 for each n, one after the other."""
-    result: NDArray[np.int64] = np.arange(numbers.sum()) - np.repeat(
-        np.cumsum(numbers) - numbers, numbers
-    )
+    result: Ints = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
     return result

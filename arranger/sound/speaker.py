@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import Floats
+
 _RESPONSE_SECONDS = 0.025
 """The slowest pole (350 Hz, Q 0.9) decays by exp(-pi * 350 / 0.9 * 0.025) < 1e-13 in this time."""
 
@@ -62,7 +64,7 @@ class Speaker:
 
     sections: tuple[Section, ...]
 
-    def response(self, sample_rate: int) -> NDArray[np.float64]:
+    def response(self, sample_rate: int) -> Floats:
         """Return the impulse response, shape (n,), its absolute values summing to 2 / `OVERSHOOT`."""
         size = 1 << int(np.ceil(np.log2(_RESPONSE_SECONDS * sample_rate)))
         delay = np.exp(-2j * pi * np.arange(size // 2 + 1) / size)
@@ -71,7 +73,7 @@ class Speaker:
             above, below = coefficients(section, sample_rate)
             spectrum *= np.polyval(above[::-1], delay) / np.polyval(below[::-1], delay)
         impulse = np.fft.irfft(spectrum, size)
-        result: NDArray[np.float64] = impulse * (2 / OVERSHOOT / np.abs(impulse).sum())
+        result: Floats = impulse * (2 / OVERSHOOT / np.abs(impulse).sum())
         return result
 
     def play(
@@ -82,7 +84,7 @@ class Speaker:
         The speaker's ringing after the last block, a few milliseconds, is cut off.
         """
         response = self.response(sample_rate)
-        tail: NDArray[np.float64] | None = None
+        tail: Floats | None = None
         for block in blocks:
             frames = len(block)
             channels = block.reshape(frames, -1).T.astype(np.float64)

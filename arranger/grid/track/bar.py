@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats
     from arranger.grid.track.evidence import Evidence
 
 NEAR = 0.15
@@ -21,9 +20,7 @@ NEAR = 0.15
 FLOOR = 0.2
 
 
-def downbeat_features(
-    evidence: Evidence, beats: NDArray[np.float64], beats_a_bar: int
-) -> NDArray[np.float64]:
+def downbeat_features(evidence: Evidence, beats: Floats, beats_a_bar: int) -> Floats:
     """Return the features of each beat of the bar, shape (beats_a_bar, columns)."""
     at = np.interp(evidence.seconds, beats, np.arange(len(beats)))
     nearest = np.rint(at)
@@ -34,15 +31,15 @@ def downbeat_features(
     )
     mean = counted.mean(axis=0)
     features = np.log(counted / np.where(mean > 0, mean, 1.0) + FLOOR)
-    result: NDArray[np.float64] = features * (mean > 0)
+    result: Floats = features * (mean > 0)
     return result
 
 
 def find_downbeat(
     evidence: Evidence,
-    beats: NDArray[np.float64],
+    beats: Floats,
     beats_a_bar: int,
-    weights: NDArray[np.float64],
+    weights: Floats,
 ) -> int:
     """Return the index of the first beat that begins a bar, 0 .. beats_a_bar - 1.
 

@@ -42,8 +42,7 @@ from arranger.grid.track.smooth import smooth_beats, whole_beats
 from arranger.grid.track.tempo import constant_beats, likely_periods
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import Evidence
     from arranger.settings import GridSettings
@@ -71,7 +70,7 @@ NEAR_BEAT = 0.2
 class TrackedBeat:
     """The beat of a song, as found."""
 
-    seconds: NDArray[np.float64]
+    seconds: Floats
     """Shape (beats,): from at or before the first onset to at or after the last end."""
     likelihood: float
     """0..1, of this reading among all that were weighed."""
@@ -88,7 +87,7 @@ class TrackedBeat:
 class FileBeat:
     """What the file says of its tempo."""
 
-    seconds: NDArray[np.float64]
+    seconds: Floats
     """Times of its beats, covering the song."""
     kept: bool
     """Whether the notes keep its tempo, at whatever phase."""
@@ -202,7 +201,7 @@ def _level_gap(period: float, other: float) -> float:
     return abs(float(np.log(period / other)))
 
 
-def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[np.float64]:
+def _covering(beats: Floats, first: float, last: float) -> Floats:
     """Return beats from the last one at or before ``first`` to the first at or after ``last``."""
     head = float(np.median(np.diff(beats[:9])))
     tail = float(np.median(np.diff(beats[-9:])))
@@ -221,19 +220,19 @@ def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[
 
 
 @cache
-def beat_weights() -> NDArray[np.float64]:
+def beat_weights() -> Floats:
     """Return the weights of a reading's features, in the order of `FEATURES`."""
     return np.array([_weights()["beat"][name] for name in FEATURES])
 
 
 @cache
-def phase_weights() -> NDArray[np.float64]:
+def phase_weights() -> Floats:
     """Return the weights of `phase_features`."""
     return np.array([_weights()["phase"][name] for name in PHASE_FEATURES])
 
 
 @cache
-def bar_weights() -> NDArray[np.float64]:
+def bar_weights() -> Floats:
     """Return the weights for the first beat of a bar, in the order of `COLUMNS`."""
     return np.array([_weights()["bar"][name] for name in COLUMNS])
 

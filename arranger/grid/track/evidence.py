@@ -25,8 +25,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.song.notes import TimedColumns
 
@@ -48,17 +47,17 @@ KICKS = (35, 36)
 class Evidence:
     """Attacks in order of time."""
 
-    seconds: NDArray[np.float64]
+    seconds: Floats
     """Shape (attacks,)."""
-    columns: NDArray[np.float64]
+    columns: Floats
     """Shape (len(COLUMNS), attacks); each row sums to 1, or is all 0 if the song has none."""
 
     @property
-    def strength(self) -> NDArray[np.float64]:
+    def strength(self) -> Floats:
         """What speaks for a beat on each attack, all taken together; mean 1, shape (attacks,)."""
         relative = np.minimum(self.columns * len(self.seconds), STRONGEST)
         total = np.array(STRENGTH) @ relative
-        result: NDArray[np.float64] = total / total.mean()
+        result: Floats = total / total.mean()
         return result
 
 
@@ -97,15 +96,13 @@ def find_evidence(notes: TimedColumns, attacks: Attacks) -> Evidence:
     return Evidence(seconds=seconds, columns=columns / np.where(total > 0.0, total, 1.0))
 
 
-def _extreme(
-    of: NDArray[np.int64], values: NDArray[np.float64], count: int, lowest: float
-) -> NDArray[np.float64]:
+def _extreme(of: Ints, values: Floats, count: int, lowest: float) -> Floats:
     result = np.full(count, lowest)
     np.maximum.at(result, of, values)
     return result
 
 
-def _novelty(notes: TimedColumns, seconds: NDArray[np.float64]) -> NDArray[np.float64]:
+def _novelty(notes: TimedColumns, seconds: Floats) -> Floats:
     """Return one minus the likeness (cosine) of the pitch classes before and after each attack."""
     weight = np.clip(notes.end_seconds - notes.onset_seconds, 0.05, 1.0) * ~notes.drum
     order = np.argsort(notes.onset_seconds, kind="stable")
@@ -114,8 +111,8 @@ def _novelty(notes: TimedColumns, seconds: NDArray[np.float64]) -> NDArray[np.fl
     summed = np.cumsum(classes, axis=0)
     onsets = notes.onset_seconds[order]
 
-    def until(at: NDArray[np.float64]) -> NDArray[np.float64]:
-        found: NDArray[np.float64] = summed[np.searchsorted(onsets, at)]
+    def until(at: Floats) -> Floats:
+        found: Floats = summed[np.searchsorted(onsets, at)]
         return found
 
     total = np.zeros(len(seconds))
@@ -128,7 +125,7 @@ def _novelty(notes: TimedColumns, seconds: NDArray[np.float64]) -> NDArray[np.fl
     return np.clip(total, 0.0, None)
 
 
-def _bass_changes(lowest: NDArray[np.float64], below: NDArray[np.float64]) -> NDArray[np.float64]:
+def _bass_changes(lowest: Floats, below: Floats) -> Floats:
     is_bass = np.flatnonzero(below > 0.25)
     changes = np.zeros(len(lowest))
     classes = lowest[is_bass] % 12

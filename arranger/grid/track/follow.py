@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from arranger.columns import Floats, Ints
 
 BANDS = 9
 """Period bands kept for each attack, evenly over `RANGE`."""
@@ -44,16 +44,14 @@ class Start(NamedTuple):
 class Followed(NamedTuple):
     """A beat that was followed through a song."""
 
-    attacks: NDArray[np.int64]
+    attacks: Ints
     """Indices of the attacks that beats fall on."""
-    beats: NDArray[np.int64]
+    beats: Ints
     """The number of the beat on each of them: increasing, from 0."""
     score: float
 
 
-def follow_beats(
-    seconds: NDArray[np.float64], strength: NDArray[np.float64], starts: tuple[Start, ...]
-) -> list[Followed]:
+def follow_beats(seconds: Floats, strength: Floats, starts: tuple[Start, ...]) -> list[Followed]:
     """Return the best beat for each start.
 
     Parameters
@@ -111,9 +109,7 @@ def follow_beats(
     return [_trace(score[h] - left[h], came[h], passed[h]) for h in range(many)]
 
 
-def _trace(
-    score: NDArray[np.float64], came: NDArray[np.int64], passed: NDArray[np.float64]
-) -> Followed:
+def _trace(score: Floats, came: Ints, passed: Floats) -> Followed:
     at = int(score.argmax())
     best = float(score.flat[at])
     attacks, steps = [], []

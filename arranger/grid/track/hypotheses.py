@@ -31,8 +31,7 @@ from arranger.grid.track.evidence import COLUMNS
 from arranger.grid.track.smooth import kept_division
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats
     from arranger.grid.track.evidence import Evidence
 
 LEVELS = (1 / 3, 1 / 2, 2 / 3, 1.0, 4 / 3, 3 / 2, 2.0, 3.0, 4.0)
@@ -72,7 +71,7 @@ PHASE_FEATURES = tuple(f"{where}_{name}" for where in ("on", "half") for name in
 class Pulse(NamedTuple):
     """A followed pulse."""
 
-    times: NDArray[np.float64]
+    times: Floats
     """Seconds of every beat of it, shape (beats,)."""
     steady: float
     """1 when its tempo is constant (or the file's own), 1/2 when it hardly bends, 0 when it may."""
@@ -88,16 +87,16 @@ class Reading:
     level: float
     offset: float
     period_seconds: float
-    features: NDArray[np.float64]
+    features: Floats
     """Shape (len(FEATURES),)."""
     phase_score: float
     """How much worse its place is than the best at this level; at most 0."""
 
-    def beats(self) -> NDArray[np.float64]:
+    def beats(self) -> Floats:
         """Return the times of its beats, in seconds."""
         count = len(self.pulse.times)
         at = np.arange(self.offset, count - 1 + 1e-9, self.level)
-        result: NDArray[np.float64] = np.interp(at, np.arange(count), self.pulse.times)
+        result: Floats = np.interp(at, np.arange(count), self.pulse.times)
         return result
 
 
@@ -106,7 +105,7 @@ def read_pulse(
     evidence: Evidence,
     shortest: float,
     longest: float,
-    phase_weights: NDArray[np.float64],
+    phase_weights: Floats,
 ) -> list[Reading]:
     """Return all readings of a pulse with a period between two, in seconds.
 
@@ -124,7 +123,7 @@ def read_pulse(
     return found
 
 
-def phase_features(times: NDArray[np.float64], evidence: Evidence) -> NDArray[np.float64]:
+def phase_features(times: Floats, evidence: Evidence) -> Floats:
     """Return what speaks for the beat at each of `PLACES` of a pulse, if its level is right.
 
     Shape (len(PLACES), 2 * len(COLUMNS)): log S(c, 0) and log S(c, 1/2) for a beat at that place.
@@ -136,9 +135,7 @@ def phase_features(times: NDArray[np.float64], evidence: Evidence) -> NDArray[np
     return np.concatenate((folded[:, places], folded[:, (places + BINS // 2) % BINS])).T
 
 
-def _general(
-    pulse: Pulse, at: NDArray[np.float64], evidence: Evidence
-) -> tuple[float, float, float]:
+def _general(pulse: Pulse, at: Floats, evidence: Evidence) -> tuple[float, float, float]:
     """Return the features that all readings of a pulse share: steady, kept and bend."""
     inner = pulse.times[(pulse.times > evidence.seconds[0]) & (pulse.times < evidence.seconds[-1])]
     change = np.diff(np.log(np.diff(inner))) if len(inner) > 3 else np.zeros(1)
@@ -150,10 +147,10 @@ def _read_level(
     pulse: Pulse,
     general: tuple[float, float, float],
     evidence: Evidence,
-    at: NDArray[np.float64],
+    at: Floats,
     level: float,
     seconds: float,
-    phase_weights: NDArray[np.float64],
+    phase_weights: Floats,
 ) -> list[Reading]:
     density = _density(evidence, at / level, seconds)
     folded = np.log(density.mean(axis=1) + FLOOR)
@@ -177,7 +174,7 @@ def _read_level(
     return found
 
 
-def _best_places(scores: NDArray[np.float64]) -> list[int]:
+def _best_places(scores: Floats) -> list[int]:
     """Return the two best places of a beat that are well apart."""
     order = np.argsort(-scores)
     first = int(order[0])
@@ -185,9 +182,7 @@ def _best_places(scores: NDArray[np.float64]) -> list[int]:
     return [first, int(order[apart][0])]
 
 
-def _density(
-    evidence: Evidence, position: NDArray[np.float64], seconds: float
-) -> NDArray[np.float64]:
+def _density(evidence: Evidence, position: Floats, seconds: float) -> Floats:
     """Return the density of each column, shape (columns, CYCLE beats, BINS places)."""
     bins = np.floor(position * BINS + 0.5).astype(np.int64) % (CYCLE * BINS)
     counted = np.stack([np.bincount(bins, row, CYCLE * BINS) for row in evidence.columns])
@@ -201,11 +196,11 @@ def _density(
 
 
 def _features(
-    density: NDArray[np.float64],
+    density: Floats,
     place: int,
-    position: NDArray[np.float64],
+    position: Floats,
     seconds: float,
-) -> NDArray[np.float64]:
+) -> Floats:
     turned = np.roll(density.reshape(len(COLUMNS), -1), -place, axis=1).reshape(density.shape)
     folded = np.log(turned.mean(axis=1) + FLOOR)
     beats = np.log(turned[[COLUMNS.index(name) for name in COUNTED], :, 0] + 5 * FLOOR)
@@ -238,9 +233,7 @@ def _features(
     )
 
 
-def _refined(
-    at: NDArray[np.float64], evidence: Evidence, offset: float, level: float, seconds: float
-) -> float:
+def _refined(at: Floats, evidence: Evidence, offset: float, level: float, seconds: float) -> float:
     """Return the offset moved to where the attacks near it really stand on average."""
     miss = (at - offset) / level
     miss -= np.rint(miss)

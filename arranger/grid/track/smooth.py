@@ -19,6 +19,8 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from arranger.columns import Floats, Ints
+
 ROUNDS = 4
 NEAR = 0.25
 """Distance to a division, in divisions, at which an attack's weight has fallen to 0.6."""
@@ -26,9 +28,7 @@ DIVISIONS = (4, 3, 2, 6)
 STRAIGHT_BONUS = 0.05
 
 
-def whole_beats(
-    attacks: NDArray[np.int64], beats: NDArray[np.int64], seconds: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def whole_beats(attacks: Ints, beats: Ints, seconds: Floats) -> Floats:
     """Return the time of every beat, from before the first attack to after the last.
 
     ``beats`` are numbers of beats on ``attacks``; beats between them are spread evenly.
@@ -47,7 +47,7 @@ def whole_beats(
     )
 
 
-def kept_division(beats: NDArray[np.float64], weight: NDArray[np.float64]) -> tuple[int, float]:
+def kept_division(beats: Floats, weight: Floats) -> tuple[int, float]:
     """Return the division of the beat whose multiples the attacks keep best, and how well (0..1)."""
     turns = np.exp(2j * np.pi * np.outer(DIVISIONS, beats))
     strength = np.abs(turns @ weight) / max(weight.sum(), 1e-9)
@@ -56,11 +56,11 @@ def kept_division(beats: NDArray[np.float64], weight: NDArray[np.float64]) -> tu
 
 
 def smooth_beats(
-    times: NDArray[np.float64],
-    seconds: NDArray[np.float64],
-    strength: NDArray[np.float64],
+    times: Floats,
+    seconds: Floats,
+    strength: Floats,
     stiffness: float,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Return smoothed beat times, shape as ``times``, from attacks and their strength."""
     count = len(times)
     if count < 4:
@@ -84,9 +84,7 @@ def smooth_beats(
     return times
 
 
-def _solve(
-    main_and_right: NDArray[np.float64], beside: NDArray[Any], stiffness: float
-) -> NDArray[np.float64]:
+def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Floats:
     """Solve the normal equations by the factorisation L D L^T of a band of five diagonals.
 
     ``main_and_right``, shape (2, beats): the observations' diagonal and right side; ``beside``, shape

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from arranger.columns import Floats
 
 FRAME_SECONDS = 0.010
 BLUR_SECONDS = 0.020
@@ -28,9 +28,7 @@ CONSTANT_TURNS = 0.2
 """How far two neighbouring tempos may drift apart over the song, in divisions of a beat."""
 
 
-def likely_periods(
-    seconds: NDArray[np.float64], strength: NDArray[np.float64], most: int
-) -> list[float]:
+def likely_periods(seconds: Floats, strength: Floats, most: int) -> list[float]:
     """Return up to ``most`` periods in seconds, the likeliest first."""
     frames = np.rint((seconds - seconds[0]) / FRAME_SECONDS).astype(np.int64)
     size = 1 << int(frames[-1] + 5 * LONGEST_SECONDS / FRAME_SECONDS).bit_length()
@@ -57,9 +55,7 @@ def likely_periods(
     return found
 
 
-def constant_beats(
-    seconds: NDArray[np.float64], strength: NDArray[np.float64], period: float
-) -> NDArray[np.float64]:
+def constant_beats(seconds: Floats, strength: Floats, period: float) -> Floats:
     """Return the times of even beats, near to a period, that the attacks keep best throughout.
 
     The frequency is searched for at the beat, then finer at its half and quarter, each time between
@@ -79,5 +75,5 @@ def constant_beats(
     period = 1.0 / frequency
     phase = float(np.angle(turn)) / (2 * np.pi * 4) * period
     numbers = np.arange(-1, int(span / period) + 3, dtype=np.float64)
-    beats: NDArray[np.float64] = numbers * period + (seconds[0] + phase)
+    beats: Floats = numbers * period + (seconds[0] + phase)
     return beats

@@ -18,8 +18,7 @@ from arranger.rows import HOLD
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Bools, Ints
     from arranger.engine.model import Engine
     from arranger.reduce.model import Reduction
 
@@ -81,7 +80,7 @@ class Heard:
             self.runs.setdefault(run.note, []).append(run)
             self._by_class.setdefault((run.voice, run.pitch % 12), []).append(run)
 
-    def _runs(self, voice: int, pitches: NDArray[np.int64]) -> Iterator[Run]:
+    def _runs(self, voice: int, pitches: Ints) -> Iterator[Run]:
         source = np.array(self.sources[voice - 1], dtype=np.int64)
         changes = np.flatnonzero((np.diff(source, prepend=-1) != 0) | _jumps(pitches)).tolist()
         notes, heights = source[changes].tolist(), pitches[changes].tolist()
@@ -150,20 +149,20 @@ class Heard:
         return total
 
 
-def audible(reduction: Reduction, engine: Engine) -> list[NDArray[np.int64]]:
+def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     """Return for each voice the pitch that is heard on each step, or -1; shape (steps,)."""
     drum_on = np.array([name is not None for name in reduction.drums], dtype=np.bool_)
     silenced = drum_on & engine.drum_takes_step
     return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
 
 
-def pitches_of(row: Sequence[int]) -> NDArray[np.int64]:
+def pitches_of(row: Sequence[int]) -> Ints:
     """Return the pitch that a row has on each step, or -1; shape (steps,)."""
     cells = np.array(row, dtype=np.int64)
     begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
     return np.maximum(cells[begun], -1)
 
 
-def _jumps(pitches: NDArray[np.int64]) -> NDArray[np.bool_]:
-    jumps: NDArray[np.bool_] = np.diff(pitches, prepend=-1) != 0
+def _jumps(pitches: Ints) -> Bools:
+    jumps: Bools = np.diff(pitches, prepend=-1) != 0
     return jumps

@@ -14,8 +14,7 @@ import numpy as np
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Bools, Ints
     from arranger.reduce.worth.table import Columns
 
 LATEST_SECONDS = 0.8
@@ -39,9 +38,9 @@ class Copy(NamedTuple):
     delay: float
     """In seconds; below `TOGETHER_SECONDS` it is a doubling."""
     octaves: int
-    notes: NDArray[np.int64]
+    notes: Ints
     """Ids of the notes that are copied; shape (copied,)."""
-    originals: NDArray[np.int64]
+    originals: Ints
     """Ids of the notes that they are copied from."""
 
     @property
@@ -71,9 +70,7 @@ def find_copies(table: Columns, parts: int) -> list[Copy]:
     return [found[part] for part in sorted(found)]
 
 
-def _copy(
-    table: Columns, part: int, of: int, ids: NDArray[np.int64], others: NDArray[np.int64]
-) -> Copy | None:
+def _copy(table: Columns, part: int, of: int, ids: Ints, others: Ints) -> Copy | None:
     """Return how one part copies the other, or None."""
     if len(others) < FROM_ANOTHER * len(ids):
         return None
@@ -89,8 +86,8 @@ def _copy(
 
 
 def _matched(
-    table: Columns, ids: NDArray[np.int64], others: NDArray[np.int64], octaves: int
-) -> tuple[float, NDArray[np.bool_], NDArray[np.int64]] | None:
+    table: Columns, ids: Ints, others: Ints, octaves: int
+) -> tuple[float, Bools, Ints] | None:
     """Return the delay, which notes are copied, and a likely original of each; None for no copy.
 
     Notes of one pitch are looked up on a line of their own: pitch times a length that is beyond all

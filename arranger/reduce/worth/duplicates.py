@@ -16,15 +16,12 @@ from arranger.song.time import TOGETHER_SECONDS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.reduce.worth.copies import Copy
     from arranger.reduce.worth.table import Columns
 
 
-def doubles(
-    table: Columns, importance: NDArray[np.float64], copies: Sequence[Copy] = ()
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def doubles(table: Columns, importance: Floats, copies: Sequence[Copy] = ()) -> tuple[Ints, Ints]:
     """Return for each note the one that it doubles in unison, and the one at the octave.
 
     Parameters
@@ -36,7 +33,7 @@ def doubles(
 
     Returns
     -------
-    duplicate_of, octave_of : NDArray[np.int64]
+    duplicate_of, octave_of : Ints
         Shape (notes,): indices of notes, or -1. A note that doubles in unison has -1 in
         ``octave_of``.
     """
@@ -49,7 +46,7 @@ def doubles(
     return duplicate_of, octave_of
 
 
-def _join_echo(table: Columns, copy: Copy, doubles_of: NDArray[np.int64]) -> None:
+def _join_echo(table: Columns, copy: Copy, doubles_of: Ints) -> None:
     """Point the notes of an echo to their originals, in place, keeping it free of chains."""
     rings = table.onset[copy.notes] < table.end[copy.originals]
     echo, original = copy.notes[rings], copy.originals[rings]
@@ -59,9 +56,7 @@ def _join_echo(table: Columns, copy: Copy, doubles_of: NDArray[np.int64]) -> Non
     doubles_of[echo] = source
 
 
-def _leaders(
-    table: Columns, key: NDArray[np.int64], importance: NDArray[np.float64]
-) -> NDArray[np.int64]:
+def _leaders(table: Columns, key: Ints, importance: Floats) -> Ints:
     """Group tonal notes of one key that start together; all but the most important point to it."""
     result = np.full(len(key), -1, dtype=np.int64)
     tonal = np.flatnonzero(table.tonal)

@@ -16,8 +16,7 @@ import numpy as np
 from arranger.reduce.worth.table import totals
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.reduce.worth.table import Columns
 
 STRETCH_SECONDS = 2.0
@@ -32,9 +31,7 @@ CHANGE = 3.0
 """Log odds that a change of part must overcome."""
 
 
-def carrying(
-    table: Columns, likely: NDArray[np.float64], scores: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def carrying(table: Columns, likely: Floats, scores: Floats) -> Floats:
     """Return for each note how probable it is that its part carries the tune where it starts.
 
     Parameters
@@ -53,17 +50,17 @@ def carrying(
     seen = STANDING * np.maximum(scores, -1e3) + _heard_there(
         table, likely, stretch, parts, stretches
     )
-    found: NDArray[np.float64] = _smoothed(seen)[stretch, table.part]
+    found: Floats = _smoothed(seen)[stretch, table.part]
     return found
 
 
 def _heard_there(
     table: Columns,
-    likely: NDArray[np.float64],
-    stretch: NDArray[np.int64],
+    likely: Floats,
+    stretch: Ints,
     parts: int,
     stretches: int,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Return the log odds of each part in each stretch from its notes there; (stretches, parts).
 
     The mean likelihood of its notes by length, each counted by its likelihood, so that the top of a
@@ -80,7 +77,7 @@ def _heard_there(
     return seen.reshape(stretches, parts)
 
 
-def _smoothed(seen: NDArray[np.float64]) -> NDArray[np.float64]:
+def _smoothed(seen: Floats) -> Floats:
     """Return the probability of each part in each stretch, given all stretches."""
     stretches, parts = seen.shape
     here = np.exp(seen - seen.max(axis=1, keepdims=True))
@@ -99,6 +96,6 @@ def _smoothed(seen: NDArray[np.float64]) -> NDArray[np.float64]:
         state = stay * state + change * state.sum()
         state /= state.sum()
         backward[index - 1] = state
-    both: NDArray[np.float64] = forward * backward
+    both: Floats = forward * backward
     both /= both.sum(axis=1, keepdims=True)
     return both

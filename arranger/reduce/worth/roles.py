@@ -21,8 +21,7 @@ from arranger.song.time import TOGETHER_SECONDS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.reduce.worth.copies import Copy
     from arranger.reduce.worth.table import Columns
     from arranger.settings import ReduceSettings
@@ -65,28 +64,28 @@ PROGRAM_FAMILIES: tuple[tuple[range, str, float, float], ...] = (
 class PartFacts:
     """What the notes of each part show; arrays of shape (parts,), 0 for parts without tones."""
 
-    top: NDArray[np.float64]
+    top: Floats
     """Share of its sounding time in which it has the song's highest note."""
-    bottom: NDArray[np.float64]
-    solo: NDArray[np.float64]
+    bottom: Floats
+    solo: Floats
     """Share of its notes that start when its earlier notes are over: 1 for a single line."""
-    single: NDArray[np.float64]
+    single: Floats
     """Share of its notes that start by themselves: 1 for a line whose notes a pedal lengthens."""
-    active: NDArray[np.float64]
+    active: Floats
     """Share of the song's sounding time in which it sounds."""
-    register: NDArray[np.float64]
+    register: Floats
     """Mean pitch, by length."""
-    smooth: NDArray[np.float64]
+    smooth: Floats
     """Share of its successive onsets that move by 1 to 7 semitones."""
-    variety: NDArray[np.float64]
+    variety: Floats
     """Number of pitches that its notes are spread over, as the inverse of their concentration."""
-    louder: NDArray[np.float64]
+    louder: Floats
     """Mean loudness above the song's, -1..1."""
-    tune: NDArray[np.float64]
+    tune: Floats
     """Share of its sounding time in which it has the song's likeliest tune note, by the model."""
 
 
-def part_facts(table: Columns, likely: NDArray[np.float64], parts: int) -> PartFacts:
+def part_facts(table: Columns, likely: Floats, parts: int) -> PartFacts:
     """Measure each part; every array of the result has shape (parts,).
 
     Parameters
@@ -102,7 +101,7 @@ def part_facts(table: Columns, likely: NDArray[np.float64], parts: int) -> PartF
     order = tonal[np.lexsort((table.pitch[tonal], table.onset[tonal], table.part[tonal]))]
     part, duration = table.part[order], np.maximum(table.duration[order], 1e-3)
 
-    def mean(values: NDArray[np.float64], weights: NDArray[np.float64]) -> NDArray[np.float64]:
+    def mean(values: Floats, weights: Floats) -> Floats:
         summed = totals(part, values * weights, parts)
         return summed / np.maximum(totals(part, weights, parts), 1e-9)
 
@@ -128,9 +127,7 @@ def part_facts(table: Columns, likely: NDArray[np.float64], parts: int) -> PartF
     )
 
 
-def _line_shares(
-    table: Columns, order: NDArray[np.int64], parts: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _line_shares(table: Columns, order: Ints, parts: int) -> tuple[Floats, Floats]:
     """Return seconds in which each part sounds, and its number of notes that start alone."""
     part, onset, end = table.part[order], table.onset[order], table.end[order]
     shift = part * (table.end.max() + 1.0)
@@ -147,7 +144,7 @@ def _line_shares(
     )
 
 
-def _starts_alone(table: Columns, order: NDArray[np.int64], parts: int) -> NDArray[np.float64]:
+def _starts_alone(table: Columns, order: Ints, parts: int) -> Floats:
     """Return how many notes of each part start apart from all others of it."""
     part, onset = table.part[order], table.onset[order]
     apart = (np.diff(onset) > TOGETHER_SECONDS) | (np.diff(part) != 0)
@@ -156,18 +153,16 @@ def _starts_alone(table: Columns, order: NDArray[np.int64], parts: int) -> NDArr
     return np.bincount(part[first & last], minlength=parts).astype(np.float64)
 
 
-def _seconds_by_part(table: Columns, top: NDArray[np.int64], parts: int) -> NDArray[np.float64]:
+def _seconds_by_part(table: Columns, top: Ints, parts: int) -> Floats:
     found = top >= 0
     return totals(table.part[top[found]], table.moment_seconds[found], parts)
 
 
-def _pitch_concentration(
-    part: NDArray[np.int64], pitch: NDArray[np.int64], parts: int
-) -> NDArray[np.float64]:
+def _pitch_concentration(part: Ints, pitch: Ints, parts: int) -> Floats:
     """Return the sum of squared shares of the pitches of each part: 1 when it has only one."""
     counts = np.bincount(part * 128 + pitch, minlength=parts * 128).reshape(parts, 128)
     shares = counts / np.maximum(counts.sum(axis=1, keepdims=True), 1)
-    found: NDArray[np.float64] = (shares**2).sum(axis=1)
+    found: Floats = (shares**2).sum(axis=1)
     return found
 
 

@@ -20,8 +20,7 @@ from arranger.song.time import seconds_at
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from numpy.typing import NDArray
-
+    from arranger.columns import Bools, Floats, Ints
     from arranger.song.model import Song
 
 
@@ -29,25 +28,25 @@ if TYPE_CHECKING:
 class Columns:
     """Arrays of shape (notes,), in the order of ``Song.notes``; moments have their own length."""
 
-    part: NDArray[np.int64]
-    pitch: NDArray[np.int64]
-    loudness: NDArray[np.float64]
+    part: Ints
+    pitch: Ints
+    loudness: Floats
     """0..1."""
-    tonal: NDArray[np.bool_]
+    tonal: Bools
     """False for drums and for notes of muted parts: they are left out of all that is measured."""
-    onset: NDArray[np.float64]
+    onset: Floats
     """In seconds."""
-    end: NDArray[np.float64]
+    end: Floats
     """In seconds; equal to the onset for a note of no length."""
-    start: NDArray[np.int64]
+    start: Ints
     """Index of the moment at which the note starts."""
-    stop: NDArray[np.int64]
+    stop: Ints
     """Index after the last moment that it covers."""
-    moment_seconds: NDArray[np.float64]
+    moment_seconds: Floats
     """Shape (moments,): how long each moment lasts; the last lasts 0."""
 
     @property
-    def duration(self) -> NDArray[np.float64]:
+    def duration(self) -> Floats:
         """In seconds."""
         return self.end - self.onset
 
@@ -99,16 +98,12 @@ def within_parts(table: Columns) -> Columns:
     return replace(table, start=start, stop=stop, moment_seconds=lasts)
 
 
-def totals(
-    index: NDArray[np.int64], weights: NDArray[np.float64], size: int
-) -> NDArray[np.float64]:
+def totals(index: Ints, weights: Floats, size: int) -> Floats:
     """Return the sum of the weights at each index below ``size``."""
     return np.bincount(index, weights=weights, minlength=size).astype(np.float64)
 
 
-def cover(
-    start: NDArray[np.int64], stop: NDArray[np.int64], rank: NDArray[np.int64], size: int
-) -> NDArray[np.int64]:
+def cover(start: Ints, stop: Ints, rank: Ints, size: int) -> Ints:
     """Return for each of ``size`` moments the highest rank of the spans that cover it, or -1.
 
     Parameters
@@ -142,7 +137,7 @@ def cover(
     return heard
 
 
-def note_on_top(table: Columns, score: NDArray[np.float64]) -> NDArray[np.int64]:
+def note_on_top(table: Columns, score: Floats) -> Ints:
     """Return for each moment the index of the tonal note that sounds with the highest score, or -1.
 
     Of notes with equal scores the later one in the file wins.
@@ -154,7 +149,7 @@ def note_on_top(table: Columns, score: NDArray[np.float64]) -> NDArray[np.int64]
     return np.where(heard < 0, -1, order[heard] if len(order) else -1)
 
 
-def heard_share(table: Columns, top: NDArray[np.int64]) -> NDArray[np.float64]:
+def heard_share(table: Columns, top: Ints) -> Floats:
     """Return for each note the share of its time in which it is the one in ``top``; shape (notes,).
 
     Parameters
@@ -164,5 +159,5 @@ def heard_share(table: Columns, top: NDArray[np.int64]) -> NDArray[np.float64]:
     """
     found = top >= 0
     seconds = totals(top[found], table.moment_seconds[found], len(table.pitch))
-    share: NDArray[np.float64] = seconds / np.maximum(table.duration, 1e-9)
+    share: Floats = seconds / np.maximum(table.duration, 1e-9)
     return share

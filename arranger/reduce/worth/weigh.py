@@ -34,15 +34,13 @@ from arranger.reduce.worth.weights import Weights
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from arranger.columns import Floats, Ints
     from arranger.reduce.worth.roles import PartFacts
     from arranger.reduce.worth.table import Columns
     from arranger.reduce.worth.weights import PartRole
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
 
-    Floats = NDArray[np.float64]
 
 MOST_NOTES = 50_000
 """So many notes are looked at together, which bounds the memory that long songs take."""
@@ -156,7 +154,7 @@ def _bass(table: Columns, roles: tuple[PartRole, ...]) -> Floats:
     return np.where(owner, found, found * np.exp(-above))
 
 
-def _floor(table: Columns) -> NDArray[np.int64]:
+def _floor(table: Columns) -> Ints:
     """Return the lowest pitch that starts within the window around each note's onset."""
     tonal = table.tonal
     times, place = np.unique(table.onset, return_inverse=True)

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from arranger.columns import Floats, Ints
 
 
 class Evidence(NamedTuple):
@@ -38,15 +37,15 @@ class PartRole(NamedTuple):
 class Weights:
     """One entry a note of ``Song.notes``, in that order; drums have 0 for tune and bass."""
 
-    tune: NDArray[np.float64]
+    tune: Floats
     """Shape (notes,), 0..1: how surely the note belongs to the tune."""
-    bass: NDArray[np.float64]
+    bass: Floats
     """Shape (notes,), 0..1: how surely it belongs to the bass line."""
-    salience: NDArray[np.float64]
+    salience: Floats
     """Shape (notes,), > 0, about 1 for a note like most: how audible and important it is."""
-    duplicate_of: NDArray[np.int64]
+    duplicate_of: Ints
     """Shape (notes,): the id of the note whose pitch it doubles, or -1. Never a chain."""
-    octave_of: NDArray[np.int64]
+    octave_of: Ints
     """Shape (notes,): the id of the note that it doubles in another octave, or -1."""
     roles: tuple[PartRole, ...]
     """One a part, in the order of ``Song.parts``."""
