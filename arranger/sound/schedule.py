@@ -20,7 +20,7 @@ Drums flip the pin at growing (kick) or equal (noise) distances; see `drum_flips
 from __future__ import annotations
 
 from functools import cache
-from itertools import groupby, pairwise
+from itertools import chain, groupby, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -92,15 +92,13 @@ class Event(NamedTuple):
     drum: DrumSound | None
 
 
-def schedule(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[Stretch | Burst]:
+def schedule(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     """Yield what the routine does, in order of time.
 
     Parameters
     ----------
     sheet, engine
         What to play, and on what (any method but ``alternate``).
-    rounds
-        How often to go back to the loop step, if there is one.
 
     Raises
     ------
@@ -108,14 +106,13 @@ def schedule(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[Stret
         If the engine can't play the sheet.
     """
     if engine.profile.player:
-        return _own(sheet, engine, rounds)
-    return _foreign(sheet, engine, rounds)
+        return _own(sheet, engine)
+    return _foreign(sheet, engine)
 
 
-def total_cycles(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> int:
+def total_cycles(sheet: Sheet, engine: Engine) -> int:
     """Return how long the sheet takes."""
-    again = 0 if sheet.loop_step is None else sheet.steps - sheet.loop_step
-    return (sheet.steps + rounds * again) * step_length(sheet, engine).cycles
+    return sheet.steps * step_length(sheet, engine).cycles
 
 
 def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
@@ -170,14 +167,13 @@ def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
             left -= run
 
 
-def _own(sheet: Sheet, engine: Engine, rounds: int) -> Iterator[Stretch | Burst]:
+def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     cycles = engine.profile.loop.cycles
     step = step_length(sheet, engine).setting
-    bars = events(sheet, engine)
     drums: dict[DrumSound, tuple[Ints, NDArray[np.int8]]] = {}
     first, second = 0, 0
     start = 0
-    for event in _in_order(sheet, bars, rounds):
+    for event in chain.from_iterable(events(sheet, engine)):
         passes = event.steps * step
         if event.drum is not None:
             yield Stretch(start, DRUM_KEEP_PASSES, first, second)
@@ -201,30 +197,13 @@ def _own(sheet: Sheet, engine: Engine, rounds: int) -> Iterator[Stretch | Burst]
     yield Burst(np.array([start + END_WRITE_CYCLES], dtype=np.int64), np.zeros(1, dtype=np.int8))
 
 
-def _in_order(sheet: Sheet, bars: list[tuple[Event, ...]], rounds: int) -> Iterator[Event]:
-    loop_bar = 0
-    if sheet.loop_step is not None:
-        step = 0
-        while step < sheet.loop_step:
-            step += sum(event.steps for event in bars[loop_bar])
-            loop_bar += 1
-    for bar in bars:
-        yield from bar
-    if sheet.loop_step is not None:
-        for _ in range(rounds):
-            for bar in bars[loop_bar:]:
-                yield from bar
-
-
-def _foreign(sheet: Sheet, engine: Engine, rounds: int) -> Iterator[Stretch | Burst]:
+def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
     loop = engine.profile.loop
     length = step_length(sheet, engine)
     passes = (length.cycles - engine.profile.steps.overhead_cycles) // loop.cycles
-    steps = played_steps(sheet, engine)
-    again = () if sheet.loop_step is None else steps[sheet.loop_step :]
     start = 0
-    for step in (*steps, *(again * rounds)):
+    for step in played_steps(sheet, engine):
         begun = 0
         if step.drum is not None:
             room = passes * loop.cycles

@@ -56,7 +56,7 @@ class Block(NamedTuple):
     write_levels: Levels
 
 
-def edges(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[tuple[Cycles, Levels]]:
+def edges(sheet: Sheet, engine: Engine) -> Iterator[tuple[Cycles, Levels]]:
     """Yield the pin's changes in blocks: cycles, strictly rising, and levels, 0 or 1.
 
     The pin is low before the first change and after the last.
@@ -65,8 +65,6 @@ def edges(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[tuple[Cy
     ----------
     sheet, engine
         What to play, and on what.
-    rounds
-        How often to go back to the loop step (not for engines that alternate).
 
     Raises
     ------
@@ -81,7 +79,7 @@ def edges(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[tuple[Cy
     period = engine.profile.loop.cycles
     offset = voice2_offset(engine)
     before = 0
-    for block in blocks(sheet, engine, rounds=rounds):
+    for block in blocks(sheet, engine):
         cycles, levels = _writes(block, period, offset)
         changed = levels != np.concatenate(([before], levels[:-1]))
         if len(levels):
@@ -110,7 +108,7 @@ def _writes(block: Block, period: int, offset: int) -> tuple[Cycles, Levels]:
     return cycles[order], levels[order]
 
 
-def blocks(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[Block]:
+def blocks(sheet: Sheet, engine: Engine) -> Iterator[Block]:
     """Yield the piece in its compact form.
 
     Raises
@@ -120,7 +118,7 @@ def blocks(sheet: Sheet, engine: Engine, *, rounds: int = 0) -> Iterator[Block]:
     """
     offset = voice2_offset(engine)
     voice1, voice2 = _voice(engine), _voice(engine)
-    for part in _parts(schedule(sheet, engine, rounds=rounds)):
+    for part in _parts(schedule(sheet, engine)):
         stretches = [item for item in part if isinstance(item, Stretch)]
         starts, passes, settings1, settings2 = np.array(stretches, dtype=np.int64).reshape(-1, 4).T
         level1, level2 = voice1.level, voice2.level

@@ -15,6 +15,7 @@ from arranger.engine import load_engine
 from arranger.machine import binary
 from arranger.rows import HOLD, REST
 from arranger.sheet.model import Sheet, SheetBar
+from arranger.sheet.passage import go_round
 from arranger.sound.schedule import total_cycles
 from arranger.sound.signal import edges
 from tests.machine.z80_machine import Computer
@@ -28,9 +29,9 @@ DEMO_SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
 each_engine = pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.name)
 
 
-def computed(sheet: Sheet, engine: Engine, rounds: int = 0) -> tuple[list[int], list[int]]:
+def computed(sheet: Sheet, engine: Engine) -> tuple[list[int], list[int]]:
     """Return the computed changes of the pin."""
-    blocks = list(edges(sheet, engine, rounds=rounds))
+    blocks = list(edges(sheet, engine))
     return (
         [cycle for cycles, _ in blocks for cycle in cycles.tolist()],
         [level for _, levels in blocks for level in levels.tolist()],
@@ -42,8 +43,8 @@ def assert_emulation_agrees(sheet: Sheet, engine: Engine) -> None:
     image = binary(sheet, engine)
     computer = Computer(image.origin, image.content)
     computer.machine.memory[image.entry_points["border"]] = 0b1101
-    rounds = 0 if sheet.loop_step is None else 2
-    end = total_cycles(sheet, engine, rounds=rounds)
+    played = go_round(sheet, 1 if sheet.loop_step is None else 3)
+    end = total_cycles(played, engine)
     call = computer.call(
         image.entry_points["start"], most_cycles=image.first_write_cycles + end + 2000
     )
@@ -51,7 +52,7 @@ def assert_emulation_agrees(sheet: Sheet, engine: Engine) -> None:
     assert not computer.other_ports
     assert set((call.values & ~0x10).tolist()) == {0b1101}
     emulated = call.changes(image.first_write_cycles)
-    expected = computed(sheet, engine, rounds)
+    expected = computed(played, engine)
     if sheet.loop_step is not None:
         # It goes on for ever; the computed signal ends after the rounds.
         emulated, expected = (

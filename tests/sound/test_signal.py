@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import Sheet, SheetBar
+from arranger.sheet.passage import go_round
 from arranger.sound import signal
 from arranger.sound.schedule import NOISE_SEED, NOISE_TAPS, noise_bits, total_cycles
 from arranger.sound.signal import blocks, edges
@@ -158,9 +159,10 @@ class Simulation:
 
 
 def computed(sheet: Sheet, engine: Engine, rounds: int = 0) -> list[tuple[int, int]]:
+    played = sheet if sheet.loop_step is None else go_round(sheet, rounds + 1)
     return [
         change
-        for cycles, levels in edges(sheet, engine, rounds=rounds)
+        for cycles, levels in edges(played, engine)
         for change in zip(cycles.tolist(), levels.tolist(), strict=True)
     ]
 
