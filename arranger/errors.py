@@ -8,6 +8,10 @@ the fitting builtin, so that a library user may catch ``ValueError`` or ``OSErro
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 class ArrangerError(Exception):
@@ -98,6 +102,14 @@ def one_line(text: str) -> str:
     if text.isprintable():
         return text
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
+def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
+    """Return as a remedy the one of the known words that comes near, or what else to say."""
+    from difflib import get_close_matches
+
+    close = get_close_matches(word, list(known), 1)
+    return f"did you mean {close[0]!r}?" if close else otherwise
 
 
 def _rebuild(

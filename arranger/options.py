@@ -6,14 +6,13 @@ Each row says how a setting is spelled, read and explained. `build_settings` tur
 
 from __future__ import annotations
 
-import difflib
 import re
 import shlex
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.bars import parse_bars
-from arranger.errors import ArrangerError, SettingsError, UsageError
+from arranger.errors import ArrangerError, SettingsError, UsageError, did_you_mean
 from arranger.settings import (
     BEATS,
     CLOCKS,
@@ -222,8 +221,7 @@ def build_settings(words: Mapping[str, object], base: Settings | None = None) ->
     changes: dict[str, dict[str, object]] = {"": {}, **{stage: {} for stage in _STAGES}}
     for name, value in words.items():
         if name not in _BY_NAME:
-            near = difflib.get_close_matches(name, _BY_NAME, 1)
-            remedy = f"did you mean {near[0]!r}?" if near else "see arranger convert --help"
+            remedy = did_you_mean(name, _BY_NAME, "see arranger convert --help")
             raise UsageError(f"there is no setting {name!r}", remedy=remedy)
         option = _BY_NAME[name]
         if value is not None:

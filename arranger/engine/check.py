@@ -7,13 +7,13 @@ its line in the TOML text.
 from __future__ import annotations
 
 import re
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from pydantic import BaseModel, ValidationError
 
 from arranger.engine.profile import RESERVED_NAMES, Profile
 from arranger.engine.table import in_tune, nearest_setting
+from arranger.errors import did_you_mean
 from arranger.pitch import parse_pitch, pitch_name
 
 if TYPE_CHECKING:
@@ -48,8 +48,7 @@ def _from_schema(item: dict[str, Any]) -> Fault:
     key = ".".join(str(part) for part in path if isinstance(part, str)) or "the file"
     if item["type"] == "extra_forbidden":
         known = known_keys(path[:-1])
-        close = get_close_matches(str(path[-1]), known, 1)
-        hint = f"did you mean {close[0]!r}?" if close else f"known here: {', '.join(known)}"
+        hint = did_you_mean(str(path[-1]), known, f"known here: {', '.join(known)}")
         return Fault(path, f"unknown key {path[-1]!r}", hint)
     if item["type"] == "missing":
         return Fault(path, f"{key} is missing", "add it; arranger engines new shows each key")

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import tomllib
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.engine.model import DrumSound, Engine
 from arranger.engine.table import in_tune, pitch_table, step_lengths
-from arranger.errors import EngineError
+from arranger.errors import EngineError, did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -75,8 +74,7 @@ def builtin_text(name: str) -> str:
     """
     names = builtin_engines()
     if name not in names:
-        close = get_close_matches(name, names, 1)
-        hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(names)}"
+        hint = did_you_mean(name, names, f"choose one of {', '.join(names)}")
         raise EngineError(
             f"there is no engine named {name!r}", remedy=f"{hint} (or give a path ending in .toml)"
         )

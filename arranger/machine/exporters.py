@@ -6,11 +6,10 @@ writing JSON doesn't wait for a MIDI library.
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from importlib import import_module
 from typing import TYPE_CHECKING, NamedTuple, cast
 
-from arranger.errors import UsageError
+from arranger.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -129,6 +128,5 @@ def find_exporter(format_name: str) -> Exporter:
     """
     if format_name in EXPORTERS:
         return EXPORTERS[format_name]
-    close = get_close_matches(format_name, EXPORTERS, 1)
-    hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(EXPORTERS)}"
+    hint = did_you_mean(format_name, EXPORTERS, f"choose one of {', '.join(EXPORTERS)}")
     raise UsageError(f"there is no export format {format_name!r}", remedy=hint)

@@ -9,8 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import one_line
-from arranger.pitch import pitch_name
-from arranger.rows import HOLD, REST
+from arranger.sheet.text import VOICE_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -96,10 +95,7 @@ def _head(bar: BarView | None) -> str:
 def _words(bar: BarView | None) -> tuple[list[str], list[str], list[str]]:
     if bar is None:
         return [], [], []
-    voices = [
-        ["-" if c == HOLD else "." if c == REST else pitch_name(c) for c in row]
-        for row in (bar.voice1, bar.voice2)
-    ]
+    voices = [[VOICE_WORDS[cell] for cell in row] for row in (bar.voice1, bar.voice2)]
     return voices[0], voices[1], [drum or "." for drum in bar.drums]
 
 

@@ -53,7 +53,7 @@ CELL_COLUMNS = 4
 _DIGESTS_A_LINE = 7
 _DRUM_NAME = re.compile(r"[a-z][a-z0-9-]{0,31}")
 
-_VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in range(128)}}
+VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in range(128)}}
 
 
 def format_sheet(sheet: Sheet) -> str:
@@ -177,8 +177,8 @@ def rows_text(
 ) -> tuple[str, str, str]:
     """Return the cells of a bar's three rows as text, with a ``|`` after each ``group`` steps."""
     rows = (
-        [_VOICE_WORDS[cell] for cell in voice1],
-        [_VOICE_WORDS[cell] for cell in voice2],
+        [VOICE_WORDS[cell] for cell in voice1],
+        [VOICE_WORDS[cell] for cell in voice2],
         [cell or "." for cell in drums],
     )
     columns = max(_columns(tuple(words)) for words in rows)
@@ -259,7 +259,7 @@ def _check(sheet: Sheet) -> None:
         )
     if any(bar.steps < 1 or bar.numerator < 1 or bar.denominator < 1 for bar in sheet.bars):
         raise SheetError("a bar has no step or no metre")
-    strange = {cell for cell in (*sheet.voice1, *sheet.voice2) if cell not in _VOICE_WORDS}
+    strange = {cell for cell in (*sheet.voice1, *sheet.voice2) if cell not in VOICE_WORDS}
     if strange:
         raise SheetError(f"{min(strange)} is no pitch from 0 to 127, hold or rest")
     for name in set(sheet.drums) - {None}:

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import LimitError
+from arranger.song.messages import TEXTS
 from arranger.song.model import Control, KeyChange, Mark, Repair
 
 if TYPE_CHECKING:
@@ -84,38 +85,32 @@ _CHECKED = 0xFFF
 _MOST_PAUSES = 20
 """Pauses left out that are listed for each track."""
 
-_MAJOR = ["Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#"]
-_MINOR = [
-    "Abm",
-    "Ebm",
-    "Bbm",
-    "Fm",
-    "Cm",
-    "Gm",
-    "Dm",
-    "Am",
-    "Em",
-    "Bm",
-    "F#m",
-    "C#m",
-    "G#m",
-    "D#m",
-    "A#m",
+_FIFTHS = [
+    "Cb",
+    "Gb",
+    "Db",
+    "Ab",
+    "Eb",
+    "Bb",
+    "F",
+    "C",
+    "G",
+    "D",
+    "A",
+    "E",
+    "B",
+    "F#",
+    "C#",
+    "G#",
+    "D#",
+    "A#",
 ]
-_KEYS = {name: (index - 7, False) for index, name in enumerate(_MAJOR)} | {
-    name: (index - 7, True) for index, name in enumerate(_MINOR)
+_KEYS = {name: (index - 7, False) for index, name in enumerate(_FIFTHS[:15])} | {
+    f"{name}m": (index - 7, True) for index, name in enumerate(_FIFTHS[3:])
 }
+"""Sharps, or flats below 0, and whether it is minor."""
 
-_TEXT = {
-    "text": "text",
-    "copyright": "text",
-    "track_name": "name",
-    "instrument_name": "name",
-    "lyrics": "text",
-    "marker": "text",
-    "cue_marker": "text",
-    "device_name": "name",
-}
+_TEXT = dict(TEXTS.values())
 
 
 class Limits(NamedTuple):

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 LONGEST_EXCLUSIVE = 64
 """Bytes; the messages that mean something here have about ten."""
 
-_TEXTS = {
+TEXTS = {
     0x01: ("text", "text"),
     0x02: ("copyright", "text"),
     0x03: ("track_name", "name"),
@@ -36,8 +36,10 @@ _TEXTS = {
     0x07: ("cue_marker", "text"),
     0x09: ("device_name", "name"),
 }
+"""By meta type mido's name of a text, and what it calls its content."""
+
 _OTHER_METAS = frozenset((PORT, END_OF_TRACK, TEMPO, METRE, KEY))
-KEPT_METAS = _OTHER_METAS | frozenset(_TEXTS)
+KEPT_METAS = _OTHER_METAS | frozenset(TEXTS)
 """The meta types that are read."""
 
 _MOST_KNOWN = 50_000
@@ -112,7 +114,7 @@ def _other(data: bytes, place: int) -> tuple[Any, int]:
 
 
 def _meta(kind: int, content: bytes, whole: bytes) -> Any:
-    if kind in _TEXTS:
-        name, attribute = _TEXTS[kind]
+    if kind in TEXTS:
+        name, attribute = TEXTS[kind]
         return mido.MetaMessage(name, **{attribute: content.decode("latin-1")})
     return mido.MetaMessage.from_bytes(whole) if kind in _OTHER_METAS else None

@@ -6,13 +6,12 @@ are harsh to ears and speakers.
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.errors import OutputError, UsageError
+from arranger.errors import OutputError, UsageError, did_you_mean
 from arranger.files import replacing, shown_target, writes_through
 from arranger.sheet.played import step_length
 from arranger.sound.audio import samples as audio_samples
@@ -73,8 +72,7 @@ def samples(
             remedy=f"choose {LOWEST_RATE} to {HIGHEST_RATE} samples a second",
         )
     if speaker not in SPEAKERS:
-        close = get_close_matches(speaker, SPEAKERS, 1)
-        hint = f"did you mean {close[0]!r}?" if close else f"choose one of {', '.join(SPEAKERS)}"
+        hint = did_you_mean(speaker, SPEAKERS, f"choose one of {', '.join(SPEAKERS)}")
         raise UsageError(f"there is no speaker {speaker!r}", remedy=hint)
     blocks = audio_samples(sheet, engine, sample_rate, split=split)
     model = SPEAKERS[speaker]

@@ -28,11 +28,10 @@ price: both sound alike, so the ear hears one long tone all the same.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
-from difflib import get_close_matches
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
-from arranger.errors import UsageError
+from arranger.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -94,8 +93,7 @@ def term_named(name: str) -> str:
     """
     term = name.strip().lower().replace("_", "-")
     if term not in TERMS:
-        near = get_close_matches(term, TERMS, 1)
-        remedy = f"did you mean {near[0]!r}?" if near else f"the terms are {', '.join(TERMS)}"
+        remedy = did_you_mean(term, TERMS, f"the terms are {', '.join(TERMS)}")
         raise UsageError(f"there is no cost called {name!r}", remedy=remedy)
     return term
 
