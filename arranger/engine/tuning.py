@@ -34,13 +34,10 @@ class OutOfTune(NamedTuple):
 class Transposition(NamedTuple):
     """How a song would fare in another key."""
 
-    semitones: int
     out_of_tune: float
     """Share (0..1) of the weight that is off by more than the limit."""
     folded: float
     """Share (0..1) of the weight that lies outside the table."""
-    mean_cents: float
-    """Mean error, by weight, sign left out."""
 
 
 def folded(engine: Engine, pitch: int) -> int | None:
@@ -84,18 +81,11 @@ def transposition(
     limit_cents: float = LIMIT_CENTS,
 ) -> Transposition:
     """Return how a song would fare, moved by so many semitones; see `out_of_tune`."""
-    total = sum(weights.values())
-    wrong = outside = error = 0.0
-    for pitch, weight in weights.items():
-        outside += weight * (pitch + semitones not in engine.pitches)
-        found = folded(engine, pitch + semitones)
-        if found is not None:
-            cents = abs(engine.pitches[found].cents)
-            wrong += weight * (cents > limit_cents)
-            error += weight * cents
-    if total <= 0:
-        return Transposition(semitones, 0.0, 0.0, 0.0)
-    return Transposition(semitones, wrong / total, outside / total, error / total)
+    moved = {pitch + semitones: weight for pitch, weight in weights.items()}
+    total = sum(moved.values()) or 1.0
+    wrong = sum(entry.weight for entry in out_of_tune(engine, moved, limit_cents)[0])
+    outside = sum(weight for pitch, weight in moved.items() if pitch not in engine.pitches)
+    return Transposition(wrong / total, outside / total)
 
 
 def advice(

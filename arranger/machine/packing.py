@@ -38,7 +38,6 @@ _KICK_TAPS = 0x01
 _END_OF_PHRASE = _SPECIAL
 END_OF_PIECE = 0x0200 | _SPECIAL | _VOICE1
 _ORDER_ENTRY_BYTES = 4
-_EVENT_BYTES = 6
 
 
 class Line(NamedTuple):
@@ -58,8 +57,6 @@ class PackedSong(NamedTuple):
     phrases: tuple[tuple[Line, ...], ...]
     drums: tuple[tuple[str, Line], ...]
     """Label and words of each drum sound that occurs."""
-    unpacked_bytes: int
-    """What the song would take with a full event for every step."""
 
     @property
     def bytes(self) -> int:
@@ -100,7 +97,6 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
             for run in phrases
         ),
         tuple((drum_label(drum), _drum_line(drum, engine, step.setting)) for drum in drums),
-        _EVENT_BYTES * sheet.steps,
     )
 
 

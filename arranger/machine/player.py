@@ -30,7 +30,7 @@ SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
 FIRST_WRITE_CYCLES = 926
-"""From a call of ``start`` to the first pass of the first event, if no key is down (tested)."""
+"""From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested)."""
 
 _MEMORY_END = 0x10000
 _LONGEST_COMMENT = 100
@@ -90,8 +90,6 @@ class Image(NamedTuple):
     """Addresses: ``start``, ``step``, ``stop``, and ``border``, the byte of the port's other bits."""
     code_bytes: int
     song_bytes: int
-    first_write_cycles: int
-    """From the first cycle of a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`."""
     symbols: Mapping[str, int]
 
 
@@ -121,7 +119,6 @@ def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
         _entry_points(origin),
         code,
         len(content) - code,
-        FIRST_WRITE_CYCLES,
         assembled.symbols,
     )
 

@@ -28,17 +28,13 @@ def main() -> None:
         before = after = minutes = 0.0
         for path in songs:
             sheet = convert(read_song(path), engine, Settings(engine=name)).sheet
-            song = pack(sheet, engine)
+            unpacked, packed = 6 * sheet.steps, pack(sheet, engine).bytes
             lasts = total_cycles(sheet, engine) / engine.clock_hz / 60
             print(
                 f"{name:13} {path.stem:20} {lasts:5.2f} min  "
-                f"{song.unpacked_bytes / lasts:6.0f} -> {song.bytes / lasts:5.0f} bytes a minute"
+                f"{unpacked / lasts:6.0f} -> {packed / lasts:5.0f} bytes a minute"
             )
-            before, after, minutes = (
-                before + song.unpacked_bytes,
-                after + song.bytes,
-                minutes + lasts,
-            )
+            before, after, minutes = before + unpacked, after + packed, minutes + lasts
         print(
             f"{name:13} together {before / minutes:6.0f} -> {after / minutes:5.0f} bytes a minute"
         )

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.machine import binary
+from arranger.machine.player import FIRST_WRITE_CYCLES
 from arranger.rows import HOLD, REST
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.passage import go_round
@@ -45,13 +46,11 @@ def assert_emulation_agrees(sheet: Sheet, engine: Engine) -> None:
     computer.machine.memory[image.entry_points["border"]] = 0b1101
     played = go_round(sheet, 1 if sheet.loop_step is None else 3)
     end = total_cycles(played, engine)
-    call = computer.call(
-        image.entry_points["start"], most_cycles=image.first_write_cycles + end + 2000
-    )
+    call = computer.call(image.entry_points["start"], most_cycles=FIRST_WRITE_CYCLES + end + 2000)
     assert call.returned == (sheet.loop_step is None)
     assert not computer.other_ports
     assert set((call.values & ~0x10).tolist()) == {0b1101}
-    emulated = call.changes(image.first_write_cycles)
+    emulated = call.changes(FIRST_WRITE_CYCLES)
     expected = computed(played, engine)
     if sheet.loop_step is not None:
         # It goes on for ever; the computed signal ends after the rounds.
@@ -245,6 +244,6 @@ def test_it_runs_at_any_address_and_writes_nowhere_else(engine: Engine) -> None:
         inside = (changed >= origin) & (changed < origin + image.code_bytes)
         stack = (changed >= 0x7F00 - 64) & (changed < 0x7F00)
         assert (inside | stack).all()
-        changes = call.changes(image.first_write_cycles)
+        changes = call.changes(FIRST_WRITE_CYCLES)
         assert reference in (None, changes)
         reference = changes
