@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -22,25 +21,14 @@ from arranger.sheet.digest import bar_digests
 from arranger.sheet.io import read_sheet
 from arranger.sheet.merge import in_steps_of
 from arranger.sheet.model import BarDigest
+from arranger.sheet.pieces import Bar, cut
 from arranger.sheet.text import group_steps
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
-    from arranger.sheet.model import Sheet, SheetBar
-
-
-class BarView(NamedTuple):
-    """A bar as it stands in one of the sheets."""
-
-    head: SheetBar
-    start: int
-    """Its first step."""
-    voice1: Sequence[int]
-    voice2: Sequence[int]
-    drums: Sequence[str | None]
-    loop: bool
+    from arranger.sheet.model import Sheet
 
 
 class SongNote(NamedTuple):
@@ -60,8 +48,8 @@ class SongNote(NamedTuple):
 class BarDifference:
     """A bar that differs. On a side where it isn't, it is None."""
 
-    left: BarView | None
-    right: BarView | None
+    left: Bar | None
+    right: Bar | None
     brought_back: tuple[SongNote, ...]
     """Notes of the song that are heard on the right, but not on the left."""
     lost: tuple[SongNote, ...]
@@ -129,7 +117,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         by_bar.setdefault(note.bar, []).append(note)
     hearers = _Hearer(left), _Hearer(right)
     pairs = _pairs(left.sheet, right.sheet)
-    views = bar_views(left.sheet), bar_views(right.sheet)
+    views = cut(left.sheet), cut(right.sheet)
     differences = []
     for pair in pairs:
         a = None if pair.base is None else views[0][pair.base]
@@ -238,16 +226,6 @@ def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
         return None
 
 
-def bar_views(sheet: Sheet) -> list[BarView]:
-    """Return a sheet cut into bars."""
-    found: list[BarView] = []
-    for head, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True):
-        loop = sheet.loop_step is not None and start <= sheet.loop_step < end
-        rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
-        found.append(BarView(head, start, *rows, loop))
-    return found
-
-
 def _header(sheet: Sheet) -> tuple[str, str, str, str]:
     return sheet.title, sheet.engine, f"{sheet.step_beats} beat", str(sheet.step_setting)
 
@@ -262,8 +240,12 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
     return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
 
 
-def _same(a: BarView, b: BarView) -> bool:
-    return a[2:] == b[2:] and a.head[2:] == b.head[2:]
+def _same(a: Bar, b: Bar) -> bool:
+    return _played(a) == _played(b)
+
+
+def _played(bar: Bar) -> tuple[object, ...]:
+    return bar.head[2:], bar.voice1, bar.voice2, bar.drums, bar.loop is None
 
 
 class _Hearer:
@@ -277,7 +259,7 @@ class _Hearer:
         self._drums = sheet.drums
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
-    def hears(self, note: SongNote, bar: BarView | None) -> bool:
+    def hears(self, note: SongNote, bar: Bar | None) -> bool:
         """Return whether a note that starts in a bar is heard there or after."""
         if bar is None:
             return False

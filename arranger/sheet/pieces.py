@@ -34,6 +34,8 @@ class Bar:
     """A bar cut out of a sheet."""
 
     head: SheetBar
+    start: int
+    """Its first step."""
     voice1: Sequence[int]
     voice2: Sequence[int]
     drums: Sequence[str | None]
@@ -67,6 +69,7 @@ def cut(sheet: Sheet) -> list[Bar]:
         found.append(
             Bar(
                 head=head,
+                start=start,
                 voice1=sheet.voice1[start:end],
                 voice2=sheet.voice2[start:end],
                 drums=sheet.drums[start:end],

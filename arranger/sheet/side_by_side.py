@@ -14,7 +14,8 @@ from arranger.sheet.text import VOICE_WORDS
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.sheet.compare import BarDifference, BarView, Comparison, SongNote
+    from arranger.sheet.compare import BarDifference, Comparison, SongNote
+    from arranger.sheet.pieces import Bar
 
 WIDTH = 80
 _LABEL = 12
@@ -68,7 +69,7 @@ def as_json(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _rows(bar: BarView | None) -> dict[str, list[str]] | None:
+def _rows(bar: Bar | None) -> dict[str, list[str]] | None:
     if bar is None:
         return None
     return dict(zip(("voice1", "voice2", "drums"), _words(bar), strict=True))
@@ -85,14 +86,14 @@ def _bar(difference: BarDifference) -> Iterator[str]:
     yield from _listed("loses", difference.lost)
 
 
-def _head(bar: BarView | None) -> str:
+def _head(bar: Bar | None) -> str:
     if bar is None:
         return _fitted("(not there)")
-    loop = "   loop" if bar.loop else ""
+    loop = "" if bar.loop is None else "   loop"
     return _fitted(f"{bar.head.numerator}/{bar.head.denominator}   {bar.head.steps} steps{loop}")
 
 
-def _words(bar: BarView | None) -> tuple[list[str], list[str], list[str]]:
+def _words(bar: Bar | None) -> tuple[list[str], list[str], list[str]]:
     if bar is None:
         return [], [], []
     voices = [[VOICE_WORDS[cell] for cell in row] for row in (bar.voice1, bar.voice2)]
