@@ -10,272 +10,56 @@ from __future__ import annotations
 PERCUSSION_CHANNEL = 9
 """Channel 10, counted from 0."""
 
-PROGRAM_FAMILIES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (
-        "Piano",
-        (
-            "Acoustic Grand Piano",
-            "Bright Acoustic Piano",
-            "Electric Grand Piano",
-            "Honky-tonk Piano",
-            "Electric Piano 1",
-            "Electric Piano 2",
-            "Harpsichord",
-            "Clavi",
-        ),
-    ),
-    (
-        "Chromatic Percussion",
-        (
-            "Celesta",
-            "Glockenspiel",
-            "Music Box",
-            "Vibraphone",
-            "Marimba",
-            "Xylophone",
-            "Tubular Bells",
-            "Dulcimer",
-        ),
-    ),
-    (
-        "Organ",
-        (
-            "Drawbar Organ",
-            "Percussive Organ",
-            "Rock Organ",
-            "Church Organ",
-            "Reed Organ",
-            "Accordion",
-            "Harmonica",
-            "Tango Accordion",
-        ),
-    ),
-    (
-        "Guitar",
-        (
-            "Acoustic Guitar (nylon)",
-            "Acoustic Guitar (steel)",
-            "Electric Guitar (jazz)",
-            "Electric Guitar (clean)",
-            "Electric Guitar (muted)",
-            "Overdriven Guitar",
-            "Distortion Guitar",
-            "Guitar Harmonics",
-        ),
-    ),
-    (
-        "Bass",
-        (
-            "Acoustic Bass",
-            "Electric Bass (finger)",
-            "Electric Bass (pick)",
-            "Fretless Bass",
-            "Slap Bass 1",
-            "Slap Bass 2",
-            "Synth Bass 1",
-            "Synth Bass 2",
-        ),
-    ),
-    (
-        "Strings",
-        (
-            "Violin",
-            "Viola",
-            "Cello",
-            "Contrabass",
-            "Tremolo Strings",
-            "Pizzicato Strings",
-            "Orchestral Harp",
-            "Timpani",
-        ),
-    ),
-    (
-        "Ensemble",
-        (
-            "String Ensemble 1",
-            "String Ensemble 2",
-            "Synth Strings 1",
-            "Synth Strings 2",
-            "Choir Aahs",
-            "Voice Oohs",
-            "Synth Voice",
-            "Orchestra Hit",
-        ),
-    ),
-    (
-        "Brass",
-        (
-            "Trumpet",
-            "Trombone",
-            "Tuba",
-            "Muted Trumpet",
-            "French Horn",
-            "Brass Section",
-            "Synth Brass 1",
-            "Synth Brass 2",
-        ),
-    ),
-    (
-        "Reed",
-        (
-            "Soprano Sax",
-            "Alto Sax",
-            "Tenor Sax",
-            "Baritone Sax",
-            "Oboe",
-            "English Horn",
-            "Bassoon",
-            "Clarinet",
-        ),
-    ),
-    (
-        "Pipe",
-        (
-            "Piccolo",
-            "Flute",
-            "Recorder",
-            "Pan Flute",
-            "Blown Bottle",
-            "Shakuhachi",
-            "Whistle",
-            "Ocarina",
-        ),
-    ),
-    (
-        "Synth Lead",
-        (
-            "Lead 1 (square)",
-            "Lead 2 (sawtooth)",
-            "Lead 3 (calliope)",
-            "Lead 4 (chiff)",
-            "Lead 5 (charang)",
-            "Lead 6 (voice)",
-            "Lead 7 (fifths)",
-            "Lead 8 (bass + lead)",
-        ),
-    ),
-    (
-        "Synth Pad",
-        (
-            "Pad 1 (new age)",
-            "Pad 2 (warm)",
-            "Pad 3 (polysynth)",
-            "Pad 4 (choir)",
-            "Pad 5 (bowed)",
-            "Pad 6 (metallic)",
-            "Pad 7 (halo)",
-            "Pad 8 (sweep)",
-        ),
-    ),
-    (
-        "Synth Effects",
-        (
-            "FX 1 (rain)",
-            "FX 2 (soundtrack)",
-            "FX 3 (crystal)",
-            "FX 4 (atmosphere)",
-            "FX 5 (brightness)",
-            "FX 6 (goblins)",
-            "FX 7 (echoes)",
-            "FX 8 (sci-fi)",
-        ),
-    ),
-    (
-        "Ethnic",
-        (
-            "Sitar",
-            "Banjo",
-            "Shamisen",
-            "Koto",
-            "Kalimba",
-            "Bag pipe",
-            "Fiddle",
-            "Shanai",
-        ),
-    ),
-    (
-        "Percussive",
-        (
-            "Tinkle Bell",
-            "Agogo",
-            "Steel Drums",
-            "Woodblock",
-            "Taiko Drum",
-            "Melodic Tom",
-            "Synth Drum",
-            "Reverse Cymbal",
-        ),
-    ),
-    (
-        "Sound Effects",
-        (
-            "Guitar Fret Noise",
-            "Breath Noise",
-            "Seashore",
-            "Bird Tweet",
-            "Telephone Ring",
-            "Helicopter",
-            "Applause",
-            "Gunshot",
-        ),
-    ),
-)
-"""The sixteen families of eight programs, in order."""
+_PROGRAMS = """
+Acoustic Grand Piano, Bright Acoustic Piano, Electric Grand Piano, Honky-tonk Piano,
+Electric Piano 1, Electric Piano 2, Harpsichord, Clavi,
+Celesta, Glockenspiel, Music Box, Vibraphone, Marimba, Xylophone, Tubular Bells, Dulcimer,
+Drawbar Organ, Percussive Organ, Rock Organ, Church Organ, Reed Organ, Accordion, Harmonica,
+Tango Accordion,
+Acoustic Guitar (nylon), Acoustic Guitar (steel), Electric Guitar (jazz),
+Electric Guitar (clean), Electric Guitar (muted), Overdriven Guitar, Distortion Guitar,
+Guitar Harmonics,
+Acoustic Bass, Electric Bass (finger), Electric Bass (pick), Fretless Bass, Slap Bass 1,
+Slap Bass 2, Synth Bass 1, Synth Bass 2,
+Violin, Viola, Cello, Contrabass, Tremolo Strings, Pizzicato Strings, Orchestral Harp, Timpani,
+String Ensemble 1, String Ensemble 2, Synth Strings 1, Synth Strings 2, Choir Aahs, Voice Oohs,
+Synth Voice, Orchestra Hit,
+Trumpet, Trombone, Tuba, Muted Trumpet, French Horn, Brass Section, Synth Brass 1, Synth Brass 2,
+Soprano Sax, Alto Sax, Tenor Sax, Baritone Sax, Oboe, English Horn, Bassoon, Clarinet,
+Piccolo, Flute, Recorder, Pan Flute, Blown Bottle, Shakuhachi, Whistle, Ocarina,
+Lead 1 (square), Lead 2 (sawtooth), Lead 3 (calliope), Lead 4 (chiff), Lead 5 (charang),
+Lead 6 (voice), Lead 7 (fifths), Lead 8 (bass + lead),
+Pad 1 (new age), Pad 2 (warm), Pad 3 (polysynth), Pad 4 (choir), Pad 5 (bowed), Pad 6 (metallic),
+Pad 7 (halo), Pad 8 (sweep),
+FX 1 (rain), FX 2 (soundtrack), FX 3 (crystal), FX 4 (atmosphere), FX 5 (brightness),
+FX 6 (goblins), FX 7 (echoes), FX 8 (sci-fi),
+Sitar, Banjo, Shamisen, Koto, Kalimba, Bag pipe, Fiddle, Shanai,
+Tinkle Bell, Agogo, Steel Drums, Woodblock, Taiko Drum, Melodic Tom, Synth Drum, Reverse Cymbal,
+Guitar Fret Noise, Breath Noise, Seashore, Bird Tweet, Telephone Ring, Helicopter, Applause,
+Gunshot
+"""
+"""Sixteen families of eight, each beginning a line."""
 
-PROGRAM_NAMES: tuple[str, ...] = tuple(
-    name for _family, names in PROGRAM_FAMILIES for name in names
-)
+_PERCUSSION = """
+Acoustic Bass Drum, Bass Drum 1, Side Stick, Acoustic Snare, Hand Clap, Electric Snare,
+Low Floor Tom, Closed Hi-Hat, High Floor Tom, Pedal Hi-Hat, Low Tom, Open Hi-Hat, Low-Mid Tom,
+Hi-Mid Tom, Crash Cymbal 1, High Tom, Ride Cymbal 1, Chinese Cymbal, Ride Bell, Tambourine,
+Splash Cymbal, Cowbell, Crash Cymbal 2, Vibraslap, Ride Cymbal 2, Hi Bongo, Low Bongo,
+Mute Hi Conga, Open Hi Conga, Low Conga, High Timbale, Low Timbale, High Agogo, Low Agogo,
+Cabasa, Maracas, Short Whistle, Long Whistle, Short Guiro, Long Guiro, Claves, Hi Wood Block,
+Low Wood Block, Mute Cuica, Open Cuica, Mute Triangle, Open Triangle
+"""
+"""From key 35 to 81."""
+
+
+def _names(table: str) -> tuple[str, ...]:
+    return tuple(" ".join(table.split()).split(", "))
+
+
+PROGRAM_NAMES = _names(_PROGRAMS)
 """By program number 0..127."""
 
-PERCUSSION_NAMES: dict[int, str] = {
-    35: "Acoustic Bass Drum",
-    36: "Bass Drum 1",
-    37: "Side Stick",
-    38: "Acoustic Snare",
-    39: "Hand Clap",
-    40: "Electric Snare",
-    41: "Low Floor Tom",
-    42: "Closed Hi-Hat",
-    43: "High Floor Tom",
-    44: "Pedal Hi-Hat",
-    45: "Low Tom",
-    46: "Open Hi-Hat",
-    47: "Low-Mid Tom",
-    48: "Hi-Mid Tom",
-    49: "Crash Cymbal 1",
-    50: "High Tom",
-    51: "Ride Cymbal 1",
-    52: "Chinese Cymbal",
-    53: "Ride Bell",
-    54: "Tambourine",
-    55: "Splash Cymbal",
-    56: "Cowbell",
-    57: "Crash Cymbal 2",
-    58: "Vibraslap",
-    59: "Ride Cymbal 2",
-    60: "Hi Bongo",
-    61: "Low Bongo",
-    62: "Mute Hi Conga",
-    63: "Open Hi Conga",
-    64: "Low Conga",
-    65: "High Timbale",
-    66: "Low Timbale",
-    67: "High Agogo",
-    68: "Low Agogo",
-    69: "Cabasa",
-    70: "Maracas",
-    71: "Short Whistle",
-    72: "Long Whistle",
-    73: "Short Guiro",
-    74: "Long Guiro",
-    75: "Claves",
-    76: "Hi Wood Block",
-    77: "Low Wood Block",
-    78: "Mute Cuica",
-    79: "Open Cuica",
-    80: "Mute Triangle",
-    81: "Open Triangle",
-}
+PERCUSSION_NAMES = dict(enumerate(_names(_PERCUSSION), 35))
 """By percussion key; keys outside 35..81 have no name in Level 1."""
 
 

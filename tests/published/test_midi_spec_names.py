@@ -9,12 +9,7 @@ from __future__ import annotations
 
 import pretty_midi
 
-from arranger.song.general_midi import (
-    PERCUSSION_NAMES,
-    PROGRAM_FAMILIES,
-    PROGRAM_NAMES,
-    percussion_name,
-)
+from arranger.song.general_midi import PERCUSSION_NAMES, PROGRAM_NAMES, percussion_name
 
 DEPARTURES = {7: "clavinet", 54: "synth choir", 83: "lead 4 chiff", 109: "bagpipe"}
 
@@ -24,11 +19,6 @@ def test_all_128_programs() -> None:
     ours = [name.lower() for name in PROGRAM_NAMES]
     differing = {number: theirs[number] for number in range(128) if theirs[number] != ours[number]}
     assert differing == DEPARTURES
-
-
-def test_the_sixteen_families() -> None:
-    assert [family for family, _ in PROGRAM_FAMILIES] == pretty_midi.constants.INSTRUMENT_CLASSES
-    assert {len(names) for _, names in PROGRAM_FAMILIES} == {8}
 
 
 def test_all_47_percussion_keys() -> None:
