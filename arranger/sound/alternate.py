@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.sheet.played import played_steps, step_length
+from arranger.sound.signal import ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -249,10 +250,7 @@ class _Timer:
         A run's divisor is written when the run before it ends, and taken up by the flips after that
         clock, up to and including its own end; 0 leaves the count as it is.
         """
-        flip_first: list[int] = []
-        flip_half: list[int] = []
-        flip_period: list[int] = []
-        flip_number: list[int] = []
+        rows: list[tuple[int, int, int, int]] = []
         for end, divisor in zip(ends.tolist(), divisors, strict=True):
             self._count = divisor or self._count
             if self._next_flip > end:
@@ -261,17 +259,11 @@ class _Timer:
             half = self._count // 2 if self.level else (self._count + 1) // 2
             periods, rest = divmod(end - self._next_flip, self._count)
             number = 2 * periods + 1 + (rest >= half)
-            flip_first.append(self._next_flip)
-            flip_half.append(half)
-            flip_period.append(self._count)
-            flip_number.append(number)
+            rows.append((self._next_flip, half, self._count, number))
             self._next_flip += number // 2 * self._count + number % 2 * half
             self.level = (self.level + number) % 2
-        numbers = np.array(flip_number, dtype=np.int64)
-        index = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
-        flips: Ints = (
-            np.repeat(np.array(flip_first, dtype=np.int64), numbers)
-            + index // 2 * np.repeat(np.array(flip_period, dtype=np.int64), numbers)
-            + index % 2 * np.repeat(np.array(flip_half, dtype=np.int64), numbers)
-        )
+        table = np.array(rows, dtype=np.int64).reshape(-1, 4)
+        first, halves, lengths, _ = np.repeat(table, table[:, 3], axis=0).T
+        index = ranges(table[:, 3])
+        flips: Ints = first + index // 2 * lengths + index % 2 * halves
         return flips

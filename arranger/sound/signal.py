@@ -173,7 +173,7 @@ class _PhaseVoice:
         before = after - increments * passes
         turns = before // self._half_turn
         numbers = after // self._half_turn - turns
-        index = _ranges(numbers)
+        index = ranges(numbers)
         goal = (np.repeat(turns, numbers) + 1 + index) * self._half_turn
         missing = goal - np.repeat(before, numbers)
         passed = -(-missing // np.repeat(increments, numbers))
@@ -205,7 +205,7 @@ class _CounterVoice:
                     number = 1 + (length - self._left) // setting
                 self._left += number * setting - length
             numbers.append(number)
-        index = _ranges(np.array(numbers, dtype=np.int64))
+        index = ranges(np.array(numbers, dtype=np.int64))
         passed = np.repeat(np.array(firsts, dtype=np.int64), numbers)
         passed += index * np.repeat(settings, numbers)
         self.level = (self.level + len(passed)) % 2
@@ -213,7 +213,7 @@ class _CounterVoice:
         return result
 
 
-def _ranges(numbers: Ints) -> Ints:
+def ranges(numbers: Ints) -> Ints:
     """Return 0, 1, .. n - 1 for each n, one after the other."""
     result: Ints = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
     return result
