@@ -14,6 +14,7 @@ import threading
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from arranger.song.score_worker import address_space
 from arranger.temporaries import remove_temporaries
 
 if TYPE_CHECKING:
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 GRACE_SECONDS = 2.0
 """How much later than the alarm the watchdog ends the process."""
+
+_GUESS = 4_000_000_000
+"""Bytes of address space that a process is taken to have where the system doesn't tell."""
 
 TIME_CODE = 75
 """Exit code of a worker that its watchdog ended."""
@@ -74,7 +78,7 @@ class _Memory:
         with self._lock:
             if not self._shares:
                 self._before = resource.getrlimit(resource.RLIMIT_AS)
-                self._base = _address_space()
+                self._base = address_space() or _GUESS
             self._shares.append(share)
             self._set()
 
@@ -114,12 +118,3 @@ def memory_limit(megabytes: int) -> Iterator[None]:
         yield
     finally:
         _MEMORY.remove(share)
-
-
-def _address_space() -> int:
-    """Return the bytes of address space this process has now (Linux; elsewhere a guess)."""
-    try:
-        with open("/proc/self/statm", "rb") as file:  # noqa: PTH123 - no path of the user's
-            return int(file.read().split()[0]) * os.sysconf("SC_PAGE_SIZE")
-    except OSError:
-        return 4_000_000_000
