@@ -91,6 +91,8 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         drum_steps=np.array(steps, dtype=np.int64),
         drum_weights=np.array([song.drums[s] for s in steps], dtype=np.float64),
         drum_is_free=False,
+        # where voice 2 moves freely, when it may move is part of what is asked
+        more_bounds=None if song.turn is None else np.arange(song.steps),
         most=most,
     )
 
