@@ -150,17 +150,28 @@ def test_the_optimum_is_the_best_of_all_paths(
 
 
 @settings(max_examples=100, deadline=None)
-@given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS))
-def test_the_terms_of_a_path_add_up_to_its_cost(
-    song: reference.Song, overrides: Mapping[str, float]
+@given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS), st.sampled_from((1, 40, 40_000)))
+def test_the_terms_of_a_path_add_up_to_its_cost_in_batches_of_any_size(
+    song: reference.Song, overrides: Mapping[str, float], cells: int
 ) -> None:
     costs = costs_from(overrides)
     problem = problem_of(song)
     rates = rates_for(song, problem, costs)
     optimum = solve(price(rates))
-    terms = breakdown(rates, as_states(problem, optimum))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("arranger.reduce.choose.price._MOST_CELLS", cells)
+        assert solve(price(rates)).cost == optimum.cost
+        path = as_states(problem, optimum)
+        terms = breakdown(rates, path)
     assert terms.keys() <= {*TERMS, "bytes"}
     assert terms.total() == optimum.cost
+    held = as_path(problem, optimum)
+    for t in range(1, len(path)):
+        # A later segment by itself costs what holding does, without the move into it.
+        first = int(problem.starts[t])
+        steps = range(first, first + int(problem.lengths[t]))
+        alone = breakdown(rates, path[t : t + 1], t).total()
+        assert alone == sum(reference.node_cost(song, s, held[s], costs) for s in steps)
 
 
 @settings(max_examples=100, deadline=None)
