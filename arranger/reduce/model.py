@@ -27,7 +27,7 @@ class Reduction:
     roles: tuple[PartRole, ...]
     """One a part, in order."""
     cost: float
-    """Total of the optimum, in the units of the cost table."""
+    """Total of the optimum, in beats of the tune."""
     remarks: tuple[str, ...] = ()
     weights: Weights | None = None
     """What each note was worth, when the reduction was made from a song."""

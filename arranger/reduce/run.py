@@ -9,7 +9,9 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.reduce.choose.optimum import solve
-from arranger.reduce.choose.prepare import prepare, priced
+from arranger.reduce.choose.prepare import prepare, rates
+from arranger.reduce.choose.price import price
+from arranger.reduce.choose.rates import UNITS
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.as_written import perform_as_written
@@ -59,10 +61,10 @@ def reduce(
     if settings.texture == "as-written":
         performance, cost = perform_as_written(song, prepared), 0.0
     else:
-        optimum = solve(priced(prepared, grid))
+        optimum = solve(price(rates(prepared, grid)))
         held = held_in(prepared.problem, optimum)
         performance = perform(prepared.problem, held, optimum.drum)
-        cost = optimum.cost
+        cost = optimum.cost / UNITS
     reduction = _reduction(grid, prepared, performance, cost)
     limit = settings.max_bytes
     if limit is not None and settings.texture != "as-written":

@@ -19,7 +19,8 @@ from arranger.engine import load_engine
 from arranger.grid import plan_grid
 from arranger.reduce import reduce
 from arranger.reduce.choose.optimum import solve
-from arranger.reduce.choose.prepare import prepare, priced
+from arranger.reduce.choose.prepare import prepare, rates
+from arranger.reduce.choose.price import price
 from arranger.settings import Settings
 from arranger.song import read_song
 
@@ -61,10 +62,10 @@ def main() -> None:
             song = repeated(read_song(path), size)
             grid = plan_grid(song, engine, settings.grid)
             made = prepare(song, engine, grid, settings.reduce)
-            costs = priced(made, grid)
+            costs = price(rates(made, grid))
             parts = (
                 lambda s=song, g=grid: prepare(s, engine, g, settings.reduce),
-                lambda m=made, g=grid: priced(m, g),
+                lambda m=made, g=grid: price(rates(m, g)),
                 lambda c=costs: solve(c),
                 lambda s=song, g=grid: reduce(s, engine, g, settings.reduce),
             )

@@ -1,13 +1,17 @@
 """The cost of a path written down step by step, and the best path by trying them all.
 
 Written from the words of `arranger.reduce.choose.costs`, in plain Python without segments, candidates or
-arrays: the oracle for the dynamic programme. Voices may change on every step.
+arrays: the oracle for the dynamic programme. Voices may change on every step. Costs are whole units,
+rounded where `arranger.reduce.choose.rates` says.
 """
 
 from __future__ import annotations
 
 from itertools import product
+from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.reduce.choose.rates import UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,7 +27,6 @@ class PlainTone(NamedTuple):
     part: int
     tune: float
     bass: float
-    worth: float
     plain_worth: float
 
 
@@ -41,6 +44,11 @@ class Song(NamedTuple):
     steps_per_beat: float
     drums: dict[int, float]
     """What leaving out the drum on a step costs."""
+    change: int = 0
+    """What each change of a voice costs beside, in units."""
+    turn: dict[int | None, int] | None = None
+    """What holding a tone in voice 2 costs beside for each step, in units; and then voice 2 moves
+    freely, except into and out of the tune. None where no chords are broken."""
 
 
 def plain(tones: Tones) -> list[PlainTone]:
@@ -51,7 +59,6 @@ def plain(tones: Tones) -> list[PlainTone]:
         tones.part,
         tones.tune,
         tones.bass,
-        tones.worth,
         tones.plain_worth,
     )
     return [PlainTone(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
@@ -65,41 +72,60 @@ def states(song: Song, step: int) -> list[State]:
     ]
 
 
-def heard(song: Song, held: int | None, other: int, costs: Costs) -> float:
+def units(cost: float) -> int:
+    return round(cost * UNITS)
+
+
+def start_worth(tone: PlainTone, costs: Costs) -> int:
+    return _worth(tone, costs, costs.attack)
+
+
+def _worth(tone: PlainTone, costs: Costs, share: float) -> int:
+    tune, bass = share * costs.tune * tone.tune, share * costs.bass * tone.bass
+    return units(tune) + units(bass) + units(share * tone.plain_worth)
+
+
+def heard(song: Song, held: int | None, other: int, costs: Costs, share: float) -> int:
     """Return how much of a tone's worth is heard while a voice holds some tone."""
+    tone = song.tones[other]
     if held is None:
-        return 0.0
+        return 0
     if held == other:
-        return song.tones[other].worth
-    up = song.tones[held].pitch - song.tones[other].pitch
+        return _worth(tone, costs, share)
+    up = song.tones[held].pitch - tone.pitch
     if up == 0:
-        return song.tones[other].plain_worth
-    return costs.octave * song.tones[other].plain_worth if up % 12 == 0 else 0.0
+        return units(share * tone.plain_worth)
+    return units(share * costs.octave * tone.plain_worth) if up % 12 == 0 else 0
 
 
-def node_cost(song: Song, step: int, state: State, costs: Costs) -> float:
+def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
     beat = 1 / song.steps_per_beat
     voices = (state.voice1, state.voice2)
-    cost = 0.0 if state.drum else song.drums.get(step, 0.0)
+    cost = 0 if song.turn is None else song.turn[state.voice2]
+    cost += 0 if state.drum else max(units(song.drums.get(step, 0.0)) - song.change, 0)
     for other, tone in enumerate(song.tones):
         if not tone.onset <= step < tone.end:
             continue
-        best = 0.0 if state.drum else max(heard(song, v, other, costs) for v in voices)
-        cost += costs.sustain * beat * (tone.worth - best)
+        a_step = costs.sustain * beat
+        sounding = max(heard(song, v, other, costs, a_step) for v in voices)
+        cost += _worth(tone, costs, a_step) - (0 if state.drum else sounding)
         if tone.onset == step:
             struck = [
-                heard(song, v, other, costs) * _attack_left(song, v, state.drum, costs)
+                heard(song, v, other, costs, costs.attack)
                 for v in voices
                 if v is not None and song.tones[v].onset == step
+                if not (state.drum and _answering(song, v) == step)
             ]
-            cost += costs.attack * (tone.worth - max(struck, default=0.0))
+            best = max(struck, default=0)
+            cost += start_worth(tone, costs) - best
+            if state.drum:
+                cost += round(costs.delay * best)
     if state.drum:
-        unheard = [
-            song.tones[v]
-            for v in voices
-            if v is not None and song.tones[v].onset < step == _answering(song, v)
-        ]
-        return cost + sum((1 - costs.delay) * costs.attack * tone.worth for tone in unheard)
+        for v in voices:
+            if v is not None and song.tones[v].onset < step == _answering(song, v):
+                start = start_worth(song.tones[v], costs)
+                cost += start - round(costs.delay * start)
+        return cost
     cost += sum(
         _repeat_cost(song, v, costs)
         for v in voices
@@ -107,22 +133,16 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> float:
     )
     one, two = (None if v is None else song.tones[v] for v in voices)
     if one is not None:
-        cost += beat * costs.wrong_voice * one.bass * (1 - one.tune)
+        cost += units(costs.wrong_voice * beat * one.bass * (1 - one.tune))
     if two is not None:
-        cost += beat * costs.wrong_voice * two.tune * (1 - two.bass)
+        cost += units(costs.wrong_voice * beat * two.tune * (1 - two.bass))
     if one is not None and two is not None:
         if one.pitch < two.pitch:
             meant = (one.tune - one.bass) - (two.tune - two.bass)
-            cost += beat * costs.crossing * (1 - min(max(meant, 0.0), 1.0))
+            cost += units(costs.crossing * beat * (1 - min(max(meant, 0.0), 1.0)))
         if (one.pitch - two.pitch) % 12 == 0:
-            cost += beat * costs.doubling
+            cost += units(costs.doubling * beat)
     return cost
-
-
-def _attack_left(song: Song, held: int, drum: bool, costs: Costs) -> float:
-    if not drum:
-        return 1.0
-    return 0.0 if _answering(song, held) == song.tones[held].onset else 1 - costs.delay
 
 
 def _answering(song: Song, held: int) -> int | None:
@@ -133,42 +153,50 @@ def _answering(song: Song, held: int) -> int | None:
     return min(steps, key=lambda s: (song.drums[s], s))
 
 
-def _repeat_cost(song: Song, held: int, costs: Costs) -> float:
+def _repeat_cost(song: Song, held: int, costs: Costs) -> int:
     tone = song.tones[held]
     before = [t for t in song.tones if t.pitch == tone.pitch and t.end == tone.onset]
     if not before:
-        return 0.0
+        return 0
     if any(t.end - t.onset >= 2 for t in before):
-        return costs.gap
-    return costs.tied * costs.attack * tone.worth
+        return units(costs.gap)
+    return round(costs.tied * start_worth(tone, costs))
 
 
-def move_cost(song: Song, step: int, before: int | None, now: int | None, costs: Costs) -> float:
+def move_cost(song: Song, step: int, before: int | None, now: int | None, costs: Costs) -> int:
     if before == now:
-        return 0.0
-    cost = 0.0
+        return 0
+    cost = 0
     old = None if before is None else song.tones[before]
     new = None if now is None else song.tones[now]
     if old is not None and old.end > step:
-        share = (old.end - step) / (old.end - old.onset - 1)
-        cost += costs.break_off * costs.attack * old.worth * share
+        whole = costs.break_off * start_worth(old, costs)
+        cost += (old.end - step) * ceil(whole / (old.end - old.onset - 1))
     if new is None:
         return cost
     if new.onset < step:
-        cost += costs.late
+        cost += units(costs.late)
     if old is None:
-        return cost + costs.entry
-    cost += costs.leap * min(abs(old.pitch - new.pitch), 12) + costs.line * (old.part != new.part)
-    return cost
+        return cost + max(units(costs.entry), 12 * units(costs.leap) + units(costs.line))
+    leap = min(abs(old.pitch - new.pitch), 12)
+    return cost + leap * units(costs.leap) + (old.part != new.part) * units(costs.line)
 
 
-def path_cost(song: Song, path: tuple[State, ...], costs: Costs) -> float:
-    cost = 0.0
+def moves_cost(song: Song, step: int, before: State, now: State, costs: Costs) -> int:
+    changes = (before.voice1 != now.voice1) + (before.voice2 != now.voice2)
+    cost = move_cost(song, step, before.voice1, now.voice1, costs) + changes * song.change
+    tones = [song.tones[v] for v in (before.voice2, now.voice2) if v is not None]
+    if song.turn is not None and all(tone.tune < 0.5 for tone in tones):
+        return cost
+    return cost + move_cost(song, step, before.voice2, now.voice2, costs)
+
+
+def path_cost(song: Song, path: tuple[State, ...], costs: Costs) -> int:
+    cost = 0
     before = State(None, None, False)
     for step, state in enumerate(path):
         cost += node_cost(song, step, state, costs)
-        cost += move_cost(song, step, before.voice1, state.voice1, costs)
-        cost += move_cost(song, step, before.voice2, state.voice2, costs)
+        cost += moves_cost(song, step, before, state, costs)
         before = state
     return cost
 
@@ -177,20 +205,18 @@ def all_paths(song: Song) -> Iterator[tuple[State, ...]]:
     return product(*(states(song, step) for step in range(song.steps)))
 
 
-def least_by_trying_all(song: Song, costs: Costs) -> float:
+def least_by_trying_all(song: Song, costs: Costs) -> int:
     return min(path_cost(song, path, costs) for path in all_paths(song))
 
 
-def least_step_by_step(song: Song, costs: Costs) -> float:
+def least_step_by_step(song: Song, costs: Costs) -> int:
     """Return the least cost by a plain table over steps, for songs too long to try all."""
-    table = {State(None, None, False): 0.0}
+    table = {State(None, None, False): 0}
     for step in range(song.steps):
         table = {
             state: node_cost(song, step, state, costs)
             + min(
-                cost
-                + move_cost(song, step, before.voice1, state.voice1, costs)
-                + move_cost(song, step, before.voice2, state.voice2, costs)
+                cost + moves_cost(song, step, before, state, costs)
                 for before, cost in table.items()
             )
             for state in states(song, step)

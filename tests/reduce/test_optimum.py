@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,16 +11,18 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.choose.breakdown import Breakdown, State
+from arranger.errors import SettingsError, UsageError
 from arranger.reduce.choose.candidates import Problem, Tones, find_repeats, lay_out
 from arranger.reduce.choose.costs import TERMS, Costs, costs_from
 from arranger.reduce.choose.optimum import Optimum, solve
-from arranger.reduce.choose.price import price
+from arranger.reduce.choose.price import State, breakdown, price
+from arranger.reduce.choose.rates import FAR, UNITS, Rates, rates_of
 from tests.reduce import reference
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+NOTHING = reference.Song([], 1, 4.0, {})
 SHARES = st.sampled_from((0.0, 0.3, 1.0))
 
 
@@ -34,7 +38,6 @@ def tone_rows(draw: st.DrawFn, steps: int) -> reference.PlainTone:
         part=draw(st.integers(0, 1)),
         tune=tune,
         bass=bass,
-        worth=plain + tune + 0.7 * bass,
         plain_worth=plain,
     )
 
@@ -51,11 +54,21 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
         st.dictionaries(st.integers(0, steps - 1), st.sampled_from((0.1, 0.4, 0.8)), max_size=5)
     )
     rows.sort(key=lambda t: (t.onset, t.end, t.pitch))
-    return reference.Song(rows, steps, draw(st.sampled_from((1.0, 2.0, 4.0))), drums)
+    turns = st.fixed_dictionaries(
+        {tone: st.integers(0, 2**20) for tone in (None, *range(len(rows)))}
+    )
+    return reference.Song(
+        rows,
+        steps,
+        draw(st.sampled_from((1.0, 2.0, 3.0, 4.0))),
+        drums,
+        change=draw(st.sampled_from((0, 0, 300_000))),
+        turn=draw(st.none() | turns),
+    )
 
 
 def problem_of(song: reference.Song, most: int = 12) -> Problem:
-    names = ("pitch", "onset", "end", "part", "tune", "bass", "worth", "plain_worth")
+    names = ("pitch", "onset", "end", "part", "tune", "bass", "plain_worth")
     columns = [np.array([getattr(t, name) for t in song.tones]) for name in names]
     ints = [column.astype(np.int64) for column in columns[:4]]
     tones = Tones(
@@ -66,8 +79,8 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         part=ints[3],
         tune=columns[4].astype(np.float64),
         bass=columns[5].astype(np.float64),
-        worth=columns[6].astype(np.float64),
-        plain_worth=columns[7].astype(np.float64),
+        worth=columns[4] + 0.7 * columns[5] + columns[6],
+        plain_worth=columns[6].astype(np.float64),
         repeats=find_repeats(ints[0], ints[1], ints[2]),
     )
     steps = sorted(song.drums)
@@ -78,8 +91,21 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         drum_steps=np.array(steps, dtype=np.int64),
         drum_weights=np.array([song.drums[s] for s in steps], dtype=np.float64),
         drum_is_free=False,
+        # where voice 2 moves freely, when it may move is part of what is asked
+        more_bounds=None if song.turn is None else np.arange(song.steps),
         most=most,
     )
+
+
+def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
+    rates = rates_of(problem, costs)
+    rates = replace(rates, change=song.change, drum=np.maximum(rates.drum - song.change, 0))
+    if song.turn is None:
+        return rates
+    held = [None if tone < 0 else tone for tone in problem.candidates.ravel().tolist()]
+    turn = np.array([song.turn[tone] for tone in held]).reshape(problem.candidates.shape)
+    every = np.ones(len(problem.starts), dtype=np.bool_)
+    return replace(rates, turn=turn * problem.lengths[:, None], free=every)
 
 
 def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
@@ -102,6 +128,7 @@ def as_states(problem: Problem, optimum: Optimum) -> list[State]:
 COSTS: tuple[Mapping[str, float], ...] = (
     {},
     {"leap": 0.0, "entry": 0.02},
+    {"entry": 0.038},
     {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.5},
     {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "drum": 2.0},
@@ -117,24 +144,34 @@ def test_the_optimum_is_the_best_of_all_paths(
     assume(ways <= 4000)
     costs = costs_from(overrides)
     problem = problem_of(song)
-    optimum = solve(price(problem, costs))
-    assert optimum.cost == pytest.approx(reference.least_by_trying_all(song, costs), abs=1e-9)
-    assert reference.path_cost(song, as_path(problem, optimum), costs) == pytest.approx(
-        optimum.cost, abs=1e-9
-    )
+    optimum = solve(price(rates_for(song, problem, costs)))
+    assert optimum.cost == reference.least_by_trying_all(song, costs)
+    assert reference.path_cost(song, as_path(problem, optimum), costs) == optimum.cost
 
 
 @settings(max_examples=100, deadline=None)
-@given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS))
-def test_the_terms_of_a_path_add_up_to_its_cost(
-    song: reference.Song, overrides: Mapping[str, float]
+@given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS), st.sampled_from((1, 40, 40_000)))
+def test_the_terms_of_a_path_add_up_to_its_cost_in_batches_of_any_size(
+    song: reference.Song, overrides: Mapping[str, float], cells: int
 ) -> None:
     costs = costs_from(overrides)
     problem = problem_of(song)
-    optimum = solve(price(problem, costs))
-    terms = Breakdown(problem, costs).of_path(as_states(problem, optimum))
-    assert terms.keys() <= TERMS.keys()
-    assert sum(terms.values()) == pytest.approx(optimum.cost, abs=1e-9)
+    rates = rates_for(song, problem, costs)
+    optimum = solve(price(rates))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("arranger.reduce.choose.price._MOST_CELLS", cells)
+        assert solve(price(rates)).cost == optimum.cost
+        path = as_states(problem, optimum)
+        terms = breakdown(rates, path)
+    assert terms.keys() <= {*TERMS, "bytes"}
+    assert terms.total() == optimum.cost
+    held = as_path(problem, optimum)
+    for t in range(1, len(path)):
+        # A later segment by itself costs what holding does, without the move into it.
+        first = int(problem.starts[t])
+        steps = range(first, first + int(problem.lengths[t]))
+        alone = breakdown(rates, path[t : t + 1], t).total()
+        assert alone == sum(reference.node_cost(song, s, held[s], costs) for s in steps)
 
 
 @settings(max_examples=100, deadline=None)
@@ -144,23 +181,45 @@ def test_changing_between_events_never_pays(
 ) -> None:
     costs = costs_from(overrides)
     problem = problem_of(song)
-    optimum = solve(price(problem, costs))
-    assert optimum.cost == pytest.approx(reference.least_step_by_step(song, costs), abs=1e-9)
-    assert reference.path_cost(song, as_path(problem, optimum), costs) == pytest.approx(
-        optimum.cost, abs=1e-9
-    )
+    optimum = solve(price(rates_for(song, problem, costs)))
+    assert optimum.cost == reference.least_step_by_step(song, costs)
+    assert reference.path_cost(song, as_path(problem, optimum), costs) == optimum.cost
 
 
 def test_the_worthiest_tones_stay_when_there_are_too_many() -> None:
     tones = [
-        reference.PlainTone(40 + i, 0, 2, 0, float(i == 7), float(i == 0), 0.2 + i / 100, 0.2)
+        reference.PlainTone(40 + i, 0, 2, 0, float(i == 7), float(i == 0), 0.2 + i / 100)
         for i in range(20)
     ]
-    tones[7] = tones[7]._replace(worth=1.3)
-    tones[0] = tones[0]._replace(worth=0.9)
     problem = problem_of(reference.Song(tones, 2, 2.0, {}), most=4)
     assert problem.overfull == 1
     assert sorted(problem.candidates[0, 1:].tolist()) == [0, 7, 18, 19]
-    optimum = solve(price(problem, Costs()))
+    optimum = solve(price(rates_of(problem, Costs())))
     assert [s.voice1 for s in as_path(problem, optimum)] == [7, 7]
     assert [s.voice2 for s in as_path(problem, optimum)] == [0, 0]
+
+
+def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:
+    with pytest.raises(UsageError) as refused:
+        costs_from({"leap": 0.0123456})
+    asked = re.search(r"entry=([0-9.]+)", refused.value.remedy or "")
+    assert asked is not None
+    rates = rates_of(problem_of(NOTHING), costs_from({"leap": 0.0123456, "entry": float(asked[1])}))
+    assert rates.entry >= 12 * rates.leap + rates.line
+
+
+def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
+    costs = costs_from({"entry": 0.038})
+    assert costs.entry * UNITS < 12 * round(costs.leap * UNITS) + round(costs.line * UNITS)
+    rates = rates_of(problem_of(NOTHING), costs)
+    assert rates.entry == 12 * rates.leap + rates.line
+
+
+def test_costs_that_could_leave_64_bits_are_refused() -> None:
+    tone = reference.PlainTone(60, 0, 10_000_000, 0, 1.0, 1.0, 1000.0)
+    problem = problem_of(reference.Song([tone], 10_000_000, 1.0, {}))
+    costs = costs_from({"sustain": 1000, "tune": 1000, "bass": 1000})
+    with pytest.raises(SettingsError, match="too large for so long a song"):
+        rates_of(problem, costs)
+    dear = costs_from({"sustain": 1, "tune": 1000, "bass": 1000})
+    assert 0 < solve(price(rates_of(problem, dear))).cost < FAR

@@ -19,7 +19,9 @@ from arranger.grid import plan_grid
 from arranger.pitch import pitch_name
 from arranger.reduce import reduce
 from arranger.reduce.choose.prepare import prepare
-from arranger.reduce.tell.weighing import weigh_bar
+from arranger.reduce.choose.rates import UNITS
+from arranger.reduce.tell.weighing import BarWeighing, Choice, weigh_bar
+from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet import write_sheet
 from arranger.song import read_song
@@ -55,13 +57,13 @@ def test_the_runner_up_is_the_second_best_way_to_sound() -> None:
     def sound(path: tuple[reference.State, ...]) -> tuple[object, ...]:
         return tuple((frozenset((s.voice1, s.voice2)), s.drum) for s in path)
 
-    ways: dict[tuple[object, ...], float] = {}
+    ways: dict[tuple[object, ...], int] = {}
     for path in reference.all_paths(song):
         cost = reference.path_cost(song, path, prepared.costs)
         ways[sound(path)] = min(cost, ways.get(sound(path), cost))
     ranked = sorted(ways.values())
     for place, other in enumerate(found.others, start=1):
-        assert other.cost == pytest.approx(ranked[place] - ranked[0], abs=1e-9)
+        assert other.cost * UNITS == ranked[place] - ranked[0]
         assert other.differs
     assert len(found.others) == 3
 
@@ -76,11 +78,47 @@ def test_terms_add_up_and_words_say_what_sounds() -> None:
         assert sum(other.terms.values()) == pytest.approx(other.cost, abs=0.01)
 
 
+def test_a_difference_is_told_once_where_it_begins() -> None:
+    one = song_of(
+        Line([(0, 4, 76)], "melody"),
+        Line([(0, 2, 43)], "bass"),
+        Line([(0, 1, 64), (1, 1, 65), (2, 2, 62)], "strings"),
+    )
+    found = weigh_bar(one, ENGINE, grid_of(one), PLAIN, 1, most=30)
+    assert found.held[1] == "voice 2: beat 1 G2 of 'bass', beat 3 D4 of 'strings'"
+    told = {other.differs for other in found.others}
+    assert ("beat 3: voice 2 rests",) in told
+    assert ("beat 2: voice 2 has F4 of 'strings'",) in told  # from beat 3 on it is as before
+    # Voice 1 rests from beat 2 to the end, over two segments: said once.
+    assert ("beat 2: voice 1 rests",) in told
+    assert ("beat 2: voice 1 rests", "beat 2: voice 2 has F4 of 'strings'") in told
+
+
+def test_text_and_json_round_each_figure_once() -> None:
+    other = Choice(("beat 2: voice 1 rests",), 0.98765, {"tune": 0.99375, "late": -0.0061})
+    found = BarWeighing(
+        bar=3, held=("voice 1: silent",), terms={"drum": 0.746, "leap": 0.00349}, others=(other,)
+    )
+    assert weighing_text(found).splitlines()[:7] == [
+        "bar 3",
+        "  voice 1: silent",
+        "  costs 0.75 beats of the tune: drum 0.75, leap 0.00",
+        "runner-up: 0.99 more",
+        "  beat 2: voice 1 rests",
+        "  tune +0.99, late -0.01",
+        "where",
+    ]
+    told = json.loads(weighing_json(found))
+    assert told["choice"]["terms"] == {"drum": 0.746, "leap": 0.0035}
+    assert told["others"][0]["more"] == 0.9877
+    assert told["others"][0]["terms"] == {"tune": 0.9938, "late": -0.0061}
+
+
 @pytest.mark.parametrize("texture", ["broken-chord", "two-highest", "bass-and-chord"])
 def test_every_texture_that_weighs_can_be_asked(texture: str) -> None:
     found = weigh_bar(LITTLE, ENGINE, grid_of(LITTLE), replace(PLAIN, texture=texture), 1)
     assert found.others
-    assert all(other.cost >= -1e-9 for other in found.others)
+    assert all(other.cost >= 0 for other in found.others)
 
 
 def test_what_cannot_be_asked() -> None:
@@ -125,7 +163,7 @@ def test_a_limit_on_bytes_is_weighed_too(tmp_path: Path, demo_song: Path) -> Non
         assert {pitch_name(cell) for cell in row if cell >= 0} <= set(
             re.findall(r"beat [0-9.]+ (\S+) of", found.held[0])
         )
-        assert all(other.cost >= -1e-9 for other in found.others)
+        assert all(other.cost >= 0 for other in found.others)
         free = weigh_bar(song, ENGINE, grid, PLAIN, bar.number)
         fewer += found.held != free.held
     assert fewer > len(grid.bars) / 4

@@ -89,10 +89,6 @@ class Problem:
     answers: Ints
     """Shape (tones,): where drums could sound on all steps of a tone, the segment of the lightest:
     if it sounds, the tone counts as unheard. -1 for other tones."""
-    incidence_tone: Ints
-    """Each pair of a tone and a segment in which it sounds: the tone, in order..."""
-    incidence_segment: Ints
-    """...and the segment."""
     most: int
     """Tones weighed in one segment at most."""
     overfull: int
@@ -269,8 +265,6 @@ def lay_out(
         drum_weights=weights,
         drum_is_free=drum_is_free,
         answers=_lightest(weights, lengths, first, spans),
-        incidence_tone=tone,
-        incidence_segment=segment,
         most=most,
         overfull=int(np.count_nonzero(sounding > most)),
         overlong=int(np.count_nonzero(spans < asked)),

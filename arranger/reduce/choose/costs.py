@@ -22,13 +22,14 @@ A repetition (the same pitch ends where the note starts) costs ``gap`` or ``tied
 it is and whether or not the earlier note is held, else the voices would trade places to dodge the
 price: both sound alike, so the ear hears one long tone all the same.
 
-`costs_from` refuses overrides that break these bounds. Tests compare with brute force over steps.
+`costs_from` refuses overrides that break these bounds, and `arranger.reduce.choose.rates` rounds so
+that they hold in whole numbers. Tests compare with brute force over steps, to the last unit.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
-from math import isfinite
+from math import ceil, isfinite
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import UsageError, did_you_mean
@@ -126,7 +127,7 @@ def _check_bounds(costs: Costs) -> None:
         raise UsageError(
             f"the cost 'entry' ({costs.entry:g}) must be at least {LEAP_LIMIT} times 'leap' plus "
             f"'line' ({least_entry:g})",
-            remedy=f"add --cost entry={least_entry:g}",
+            remedy=f"add --cost entry={ceil(least_entry * 1000) / 1000}",
         )
     if costs.gap > costs.attack * LEAST_WORTH:
         raise UsageError(

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from arranger.columns import Bools, Floats, Ints
+    from arranger.columns import Bools, Ints
     from arranger.reduce.choose.price import Priced
 
 
@@ -28,7 +28,8 @@ class Optimum:
     slots2: Ints
     drum: Bools
     """Shape (T,): whether the drum sounds."""
-    cost: float
+    cost: int
+    """In units of `arranger.reduce.choose.rates`."""
 
 
 def solve(priced: Priced) -> Optimum:
@@ -37,19 +38,19 @@ def solve(priced: Priced) -> Optimum:
     last = reached[-1]
     a, b = divmod(int(last.argmin()), last.shape[1])
     path = [(a, b), *back(priced, reached, halves, a, b)]
-    return as_optimum(priced, path[::-1], float(last[a, b]))
+    return as_optimum(priced, path[::-1], int(last[a, b]))
 
 
-def forward(priced: Priced) -> tuple[list[Floats], list[Floats]]:
+def forward(priced: Priced) -> tuple[list[Ints], list[Ints]]:
     """Return for each segment the least cost of reaching each state, and halfway there.
 
     ``halves[t][b, a]`` is the least cost of voice 1 holding a in segment t while voice 2 still
     holds b of the segment before.
     """
     least = np.minimum.reduce
-    state: Floats = np.zeros((1, 1))
-    reached: list[Floats] = []
-    halves: list[Floats] = []
+    state: Ints = np.zeros((1, 1), dtype=np.int64)
+    reached: list[Ints] = []
+    halves: list[Ints] = []
     for node, move1, move2 in zip(priced.node, priced.move1, priced.move2, strict=True):
         half = least(state[:, :, None] + move1[:, None, :], axis=0)
         state = least(half[:, :, None] + move2[:, None, :], axis=0)
@@ -60,7 +61,7 @@ def forward(priced: Priced) -> tuple[list[Floats], list[Floats]]:
 
 
 def back(
-    priced: Priced, reached: list[Floats], halves: list[Floats], a: int, b: int
+    priced: Priced, reached: list[Ints], halves: list[Ints], a: int, b: int
 ) -> list[tuple[int, int]]:
     """Return the states before the one that was reached, last first."""
     path = []
@@ -72,7 +73,7 @@ def back(
     return path
 
 
-def as_optimum(priced: Priced, path: list[tuple[int, int]], cost: float) -> Optimum:
+def as_optimum(priced: Priced, path: list[tuple[int, int]], cost: int) -> Optimum:
     """Return a path with the better choice of drums."""
     drum = np.zeros(len(path), dtype=np.bool_)
     for t, sounds in priced.drum_sounds.items():

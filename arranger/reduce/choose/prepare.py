@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,9 +10,8 @@ import numpy as np
 from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.choose.costs import costs_from
 from arranger.reduce.choose.drums import drum_candidates
-from arranger.reduce.choose.price import price
+from arranger.reduce.choose.rates import rates_of
 from arranger.reduce.choose.textures import (
-    free_moves,
     out_of_turn,
     textures_of_steps,
     turns,
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     from arranger.reduce.choose.candidates import Problem
     from arranger.reduce.choose.costs import Costs
     from arranger.reduce.choose.drums import DrumCandidates
-    from arranger.reduce.choose.price import Priced
+    from arranger.reduce.choose.rates import Rates
     from arranger.reduce.place.placed import Placed
     from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
@@ -138,14 +137,17 @@ def _more_bounds(grid: Grid, broken: Bools) -> Ints:
     return np.concatenate((turns(grid, broken)[0], edges))
 
 
-def priced(prepared: Prepared, grid: Grid) -> Priced:
-    """Return the costs of every choice under the texture."""
-    problem, costs = prepared.problem, prepared.costs
-    found = price(problem, costs)
-    if not prepared.broken.any():
+def rates(prepared: Prepared, grid: Grid) -> Rates:
+    """Return what everything costs under the texture.
+
+    Raises
+    ------
+    SettingsError
+        If the costs are too large for so long a song.
+    """
+    problem, broken = prepared.problem, prepared.broken
+    found = rates_of(problem, prepared.costs)
+    if not broken.any():
         return found
-    turn_costs = out_of_turn(problem, costs, grid, prepared.broken)
-    for t, node in enumerate(found.node):
-        node += turn_costs[t, : node.shape[1]]
-    found.move2[:] = free_moves(problem, found.move1, prepared.broken)
-    return found
+    turn = out_of_turn(problem, prepared.costs, grid, broken)
+    return replace(found, turn=turn, free=broken[problem.starts])

@@ -19,13 +19,14 @@ import numpy as np
 
 from arranger.bars import metre_beat
 from arranger.errors import SettingsError
+from arranger.reduce.choose.rates import units
 from arranger.reduce.worth.table import columns, heard_share, note_on_top
 from arranger.settings import TEXTURES
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from arranger.columns import Bools, Floats, Ints
+    from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.candidates import Problem
     from arranger.reduce.choose.costs import Costs
@@ -158,27 +159,17 @@ def _pattern(bar: GridBar, step_beats: Fraction) -> tuple[tuple[int, ...], int]:
     return (IN_TWO if bar.numerator % 2 == 0 else IN_THREE), max(length, 1)
 
 
-def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Floats:
-    """Return what it costs voice 2 to hold each slot, by whose turn it is; shape (T, K)."""
+def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Ints:
+    """Return what it costs voice 2 to hold each slot, by whose turn it is; (T, K), in units."""
     starts, ranks = turns(grid, broken)
     tones, slots = problem.tones, problem.candidates
     asked = ranks[np.searchsorted(starts, problem.starts, side="right") - 1]
     pitch = np.append(tones.pitch, 0)[slots]
     chord = (slots >= 0) & (np.append(tones.tune, 1.0)[slots] < 0.5)
-    cost = np.zeros(slots.shape)
+    cost = np.zeros(slots.shape, dtype=np.int64)
+    a_step = units(costs.turn / problem.steps_per_beat)
     for t in np.flatnonzero(chord.any(axis=1) & broken[problem.starts]).tolist():
         notes = np.unique(pitch[t][chord[t]])
         wanted = notes[asked[t] % len(notes)]
-        cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0.0, costs.turn)
-    return cost * (problem.lengths / problem.steps_per_beat)[:, None]
-
-
-def free_moves(problem: Problem, moves: list[Floats], broken: Bools) -> list[Floats]:
-    """Return the moves of voice 2 when it breaks chords: only the tune is costly to break into."""
-    tune = np.append(problem.tones.tune >= 0.5, False)[problem.candidates]
-    found = list(moves)
-    for t in np.flatnonzero(broken[problem.starts]).tolist():
-        move = moves[t]
-        before = tune[t - 1, : move.shape[0]] if t else np.zeros(1, dtype=np.bool_)
-        found[t] = np.where(before[:, None] | tune[t, : move.shape[1]], move, 0.0)
-    return found
+        cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0, a_step)
+    return cost * problem.lengths[:, None]

@@ -14,7 +14,9 @@ import numpy as np
 
 from arranger.errors import LimitError
 from arranger.reduce.choose.optimum import solve
-from arranger.reduce.choose.prepare import priced
+from arranger.reduce.choose.prepare import rates
+from arranger.reduce.choose.price import price
+from arranger.reduce.choose.rates import UNITS, units
 from arranger.reduce.perform.rows import held_in, perform
 
 if TYPE_CHECKING:
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
 
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
-    from arranger.reduce.choose.price import Priced
+    from arranger.reduce.choose.rates import Rates
     from arranger.reduce.perform.rows import Performance
     from arranger.rows import Row
 
@@ -104,27 +106,16 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
 
 
-def with_price(prepared: Prepared, grid: Grid, price: float) -> tuple[Prepared, Priced]:
-    """Return the problem and its costs when every change costs so much more."""
-    if price == 0:
-        return prepared, priced(prepared, grid)
-    problem = prepared.problem
-    weights = np.maximum(problem.drum_weights - price, 0.0)
-    dearer = replace(prepared, problem=replace(problem, drum_weights=weights))
-    costs = priced(dearer, grid)
-    slots = problem.candidates
-    for t, count in enumerate(problem.counts.tolist()):
-        before = slots[t - 1, : costs.move1[t].shape[0]] if t else np.array([-1])
-        change = price * (before[:, None] != slots[t, :count])
-        costs.move1[t] = costs.move1[t] + change
-        costs.move2[t] = costs.move2[t] + change
-    return dearer, costs
+def with_change(rates: Rates, cost: float) -> Rates:
+    """Return the rates when every change costs so many beats of the tune more."""
+    change = int(units(cost))
+    return replace(rates, change=change, drum=np.maximum(rates.drum - change, 0))
 
 
-def _performed(measure: Measure, grid: Grid, prepared: Prepared, price: float) -> Fitted:
-    """Return the optimum at a price."""
+def _performed(measure: Measure, grid: Grid, prepared: Prepared, cost: float) -> Fitted:
+    """Return the optimum when every change costs so much."""
     problem = prepared.problem
-    optimum = solve(with_price(prepared, grid, price)[1])
+    optimum = solve(price(with_change(rates(prepared, grid), cost)))
     performance = perform(problem, held_in(problem, optimum), optimum.drum)
     size = song_size(measure, prepared, performance)
-    return Fitted(performance, optimum.cost, size, price, size)
+    return Fitted(performance, optimum.cost / UNITS, size, cost, size)

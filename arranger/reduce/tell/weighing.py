@@ -9,21 +9,21 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.pitch import pitch_name
-from arranger.reduce.choose.breakdown import Breakdown, State
 from arranger.reduce.choose.optimum import as_optimum, back, forward, solve
-from arranger.reduce.choose.prepare import prepare
-from arranger.reduce.choose.textures import out_of_turn
-from arranger.reduce.perform.byte_limit import price_of, with_price
+from arranger.reduce.choose.prepare import prepare, rates
+from arranger.reduce.choose.price import State, breakdown, price
+from arranger.reduce.choose.rates import FAR, UNITS
+from arranger.reduce.perform.byte_limit import price_of, with_change
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from arranger.columns import Floats
+    from arranger.columns import Ints
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.optimum import Optimum
-    from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.choose.price import Priced
+    from arranger.reduce.choose.rates import Rates
     from arranger.reduce.perform.byte_limit import Measure
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
@@ -84,28 +84,20 @@ def weigh_bar(
     if settings.texture == "as-written":
         raise SettingsError("the texture as-written weighs nothing: each part is its voice")
     prepared = prepare(song, engine, grid, settings)
-    price = price_of(measure, grid, prepared, settings.max_bytes)
-    return _Weighing(song, grid, prepared, bar, price).told(most)
+    change = price_of(measure, grid, prepared, settings.max_bytes)
+    return _Weighing(song, grid, with_change(rates(prepared, grid), change), bar).told(most)
 
 
 class _Weighing:
     """The optimum of the whole song, seen from one bar."""
 
-    def __init__(
-        self, song: Song, grid: Grid, prepared: Prepared, bar: GridBar, price: float
-    ) -> None:
-        prepared, self._priced = with_price(prepared, grid, price)
+    def __init__(self, song: Song, grid: Grid, rates: Rates, bar: GridBar) -> None:
         self._song = song
         self._grid = grid
         self._bar = bar
-        self._prepared = prepared
-        self._problem = prepared.problem
-        broken = prepared.broken
-        turn_costs = (
-            out_of_turn(self._problem, prepared.costs, grid, broken) if broken.any() else None
-        )
-        free = broken[self._problem.starts]
-        self._breakdown = Breakdown(self._problem, prepared.costs, turn_costs, free, price)
+        self._rates = rates
+        self._priced = price(rates)
+        self._problem = rates.problem
         low, high = bar.first_step, bar.first_step + bar.steps
         starts = self._problem.starts
         self._first = int(np.searchsorted(starts, low, side="right")) - 1
@@ -114,7 +106,7 @@ class _Weighing:
     def told(self, most: int) -> BarWeighing:
         best = self._states(solve(self._priced))
         first, after = self._first, self._after
-        own = self._breakdown.of_path(best[first:after], first)
+        own = breakdown(self._rates, best[first:after], first)
         return BarWeighing(
             bar=self._bar.number,
             held=tuple(self._in_words(best)),
@@ -136,19 +128,17 @@ class _Weighing:
         """Yield the cheapest paths that sound different from each other in the bar."""
         reached, halves = forward(self._priced)
         left = _left(self._priced)
-        ways: list[tuple[float, int, int, int]] = []
+        ways: list[tuple[int, int, int, int]] = []
         for t in range(self._first, self._after):
             through = reached[t] + left[t]
             order = np.argsort(through, axis=None)[: 8 * most]
-            ways.extend(
-                (float(through.flat[i]), t, *divmod(int(i), through.shape[1])) for i in order
-            )
-        ways.extend(self._drums_flipped(best, float(reached[-1].min())))
+            ways.extend((int(through.flat[i]), t, *divmod(int(i), through.shape[1])) for i in order)
+        ways.extend(self._drums_flipped(best, int(reached[-1].min())))
         ways.sort()
         seen = {self._sound(best)}
         found = 0
         for cost, t, a, b in ways:
-            if found == most or not np.isfinite(cost):
+            if found == most or cost >= FAR:
                 return
             if a < 0:
                 path = list(best)
@@ -161,22 +151,20 @@ class _Weighing:
             found += 1
             yield self._choice(best, path)
 
-    def _drums_flipped(
-        self, best: list[State], cost: float
-    ) -> Iterator[tuple[float, int, int, int]]:
+    def _drums_flipped(self, best: list[State], cost: int) -> Iterator[tuple[int, int, int, int]]:
         """Yield the best path with the drum of one segment of the bar chosen otherwise."""
         for t in range(self._first, self._after):
-            if self._problem.drum_weights[t] > 0 and not self._problem.drum_is_free:
+            if self._rates.drum[t] > 0 and not self._problem.drum_is_free:
                 other = best[t]._replace(drum=not best[t].drum)
-                more = _total(self._breakdown.of_path([other], t))
-                less = _total(self._breakdown.of_path([best[t]], t))
+                more = breakdown(self._rates, [other], t).total()
+                less = breakdown(self._rates, [best[t]], t).total()
                 yield cost + more - less, t, -1, -1
 
     def _through(
         self,
-        reached: list[Floats],
-        halves: list[Floats],
-        left: list[Floats],
+        reached: list[Ints],
+        halves: list[Ints],
+        left: list[Ints],
         t: int,
         a: int,
         b: int,
@@ -192,7 +180,7 @@ class _Weighing:
             onward = node + left[after] + move1[a][:, None] + move2[b]
             a, b = divmod(int(onward.argmin()), onward.shape[1])
             path.append((a, b))
-        return self._states(as_optimum(self._priced, path, 0.0))
+        return self._states(as_optimum(self._priced, path, 0))
 
     def _sound(self, path: list[State]) -> tuple[tuple[frozenset[int], bool], ...]:
         """Return what is heard of a path in the bar: the voices sound alike."""
@@ -205,12 +193,11 @@ class _Weighing:
     def _choice(self, best: list[State], path: list[State]) -> Choice:
         differ = [t for t, (x, y) in enumerate(zip(best, path, strict=True)) if x != y]
         first, last = max(differ[0] - 1, 0), min(differ[-1] + 2, len(best))
-        theirs = self._breakdown.of_path(path[first:last], first)
-        ours = self._breakdown.of_path(best[first:last], first)
-        terms = {t: theirs[t] - ours[t] for t in theirs.keys() | ours.keys()}
+        terms = breakdown(self._rates, path[first:last], first)
+        terms.subtract(breakdown(self._rates, best[first:last], first))
         return Choice(
             differs=tuple(self._differences(best, path)),
-            cost=sum(terms.values()),
+            cost=terms.total() / UNITS,
             terms=_sorted(terms),
         )
 
@@ -256,9 +243,9 @@ class _Weighing:
         return f"beat {round(beat, 2):g}"
 
 
-def _left(priced: Priced) -> list[Floats]:
+def _left(priced: Priced) -> list[Ints]:
     """Return for each segment and state the least cost of all that follows."""
-    found: list[Floats] = [np.zeros_like(priced.node[-1])]
+    found: list[Ints] = [np.zeros_like(priced.node[-1])]
     for t in range(len(priced.node) - 1, 0, -1):
         onward = priced.node[t] + found[-1]
         half = (priced.move1[t][:, :, None] + onward[None]).min(axis=1)
@@ -266,10 +253,7 @@ def _left(priced: Priced) -> list[Floats]:
     return found[::-1]
 
 
-def _total(terms: Mapping[str, float]) -> float:
-    return sum(terms.values())
-
-
-def _sorted(terms: Mapping[str, float]) -> dict[str, float]:
-    told = {term: cost for term, cost in terms.items() if abs(cost) >= _LEAST}
+def _sorted(terms: Mapping[str, int]) -> dict[str, float]:
+    """Return terms in beats of the tune, largest first."""
+    told = {term: cost / UNITS for term, cost in terms.items() if abs(cost) >= _LEAST * UNITS}
     return dict(sorted(told.items(), key=lambda item: (-abs(item[1]), item[0])))

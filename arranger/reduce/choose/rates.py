@@ -1,0 +1,209 @@
+"""What everything costs in whole numbers: the one place where costs are rounded.
+
+The cost table weighs in beats of the tune. Here each elementary cost (the start of one tone, one
+step of it, one semitone of a leap...) is rounded once to a unit of ``1 / UNITS`` beats; all else is
+sums and whole multiples of these. So a sum is the same in every order of its additions, ties are
+ties on every machine, and what lasts n steps costs exactly n times what one step costs, which is
+what lets voices change at events only (`arranger.reduce.choose.costs`). Where rounding could break
+a bound on which that rests, it goes the safe way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from arranger.errors import SettingsError
+from arranger.reduce.choose.costs import LEAP_LIMIT
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from arranger.columns import Bools, Ints
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.costs import Costs
+
+UNITS = 2**24
+"""Of cost in a beat of the tune."""
+
+FAR = 2**61
+"""The cost of what can't be: more than any path, and no sum with one of them overflows."""
+
+MOST = 2**60
+"""Units that leaving out the whole song may cost."""
+
+
+def units(cost: ArrayLike) -> Ints:
+    """Return costs in beats of the tune as whole units, halves to the even one."""
+    found: Ints = np.rint(np.multiply(cost, UNITS)).astype(np.int64)
+    return found
+
+
+class Worth(NamedTuple):
+    """What is lost with a tone that isn't heard; each of shape (tones + 1,)."""
+
+    tune: Ints
+    bass: Ints
+    salience: Ints
+    """What the same pitch of another tone makes up for: not what it has of tune and bass, or a line
+    would be chopped by what doubles it."""
+    by_octave: Ints
+    """What another octave of it makes up for."""
+
+    @property
+    def whole(self) -> Ints:
+        """All that is lost."""
+        return self.tune + self.bass + self.salience
+
+
+class Lost(NamedTuple):
+    """What leaving out all that sounds costs; each of shape (T,)."""
+
+    tune: Ints
+    bass: Ints
+    salience: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rates:
+    """Whole costs of a problem of T segments and K slots.
+
+    What has one entry a tone has a last one for the rest, which is found at -1 and is all 0 (in
+    ``answers`` -1).
+    """
+
+    problem: Problem
+    pitch: Ints
+    onset: Ints
+    end: Ints
+    part: Ints
+    answers: Ints
+    lean: NDArray[np.float64]
+    """Tune weight minus bass weight."""
+    in_tune: Bools
+    start: Worth
+    """Of the start of each tone."""
+    step: Worth
+    """Of each of its steps."""
+    broken: Ints
+    """For each step that is left when a tone is broken off."""
+    gap: Ints
+    """For starting a tone that repeats one of two steps or more."""
+    tied: Ints
+    """...and one of a single step."""
+    wrong1: Ints
+    """For each step in voice 1."""
+    wrong2: Ints
+    delay: float
+    """Share of a start that is lost when a drum covers it."""
+    crossing: float
+    """For each step, before rounding: it is shared by how much the roles want it."""
+    doubling: int
+    """For each step."""
+    late: int
+    entry: int
+    leap: int
+    line: int
+    starts_lost: Lost
+    steps_lost: Lost
+    drum: Ints
+    """Shape (T,): of leaving out the drum of a segment; 0 where there is none."""
+    turn: Ints | None = None
+    """Shape (T, K): of holding a slot out of turn in voice 2; None where no chords are broken."""
+    free: Bools | None = None
+    """Shape (T,): where voice 2 moves freely except into and out of the tune; None for nowhere."""
+    change: int = 0
+    """What each change of a voice costs beside, so that the song takes fewer bytes."""
+
+    def delayed(self, start: Ints) -> Ints:
+        """Return what is lost of starts that a drum covers."""
+        found: Ints = np.rint(self.delay * start).astype(np.int64)
+        return found
+
+
+def rates_of(problem: Problem, costs: Costs) -> Rates:
+    """Return the whole costs of a problem.
+
+    Raises
+    ------
+    SettingsError
+        If the costs are so large that the sums of a song so long leave 64 bits.
+    """
+    tones, beats = problem.tones, 1 / problem.steps_per_beat
+    start = _worth(problem, costs, costs.attack)
+    step = _worth(problem, costs, costs.sustain * beats)
+    length = tones.end - tones.onset
+    whole = start.whole[:-1]
+    if float(np.dot(step.whole[:-1].astype(np.float64), length)) + float(whole.sum()) > MOST:
+        raise SettingsError(
+            "the costs are too large for so long a song",
+            remedy="make them all smaller: what counts is how they compare",
+        )
+    # rounded up, so that all steps left together cost no less than the start was worth
+    broken = np.ceil(costs.break_off * whole / np.maximum(length - 1, 1)).astype(np.int64)
+    leap, line = int(units(costs.leap)), int(units(costs.line))
+    wrong = costs.wrong_voice * beats
+    return Rates(
+        problem=problem,
+        pitch=_padded(tones.pitch),
+        onset=_padded(tones.onset),
+        end=_padded(tones.end),
+        part=_padded(tones.part),
+        answers=np.append(problem.answers, -1),
+        lean=_padded(tones.tune - tones.bass),
+        in_tune=_padded(tones.tune >= 0.5),
+        start=start,
+        step=step,
+        broken=_padded(broken),
+        gap=_padded((tones.repeats == 2) * units(costs.gap)),
+        tied=_padded((tones.repeats == 1) * np.rint(costs.tied * whole).astype(np.int64)),
+        wrong1=_padded(units(wrong * tones.bass * (1 - tones.tune))),
+        wrong2=_padded(units(wrong * tones.tune * (1 - tones.bass))),
+        delay=costs.delay,
+        crossing=costs.crossing * beats,
+        doubling=int(units(costs.doubling * beats)),
+        late=int(units(costs.late)),
+        entry=max(int(units(costs.entry)), LEAP_LIMIT * leap + line),
+        leap=leap,
+        line=line,
+        starts_lost=_starts_lost(problem, start),
+        steps_lost=_steps_lost(problem, step),
+        drum=units(problem.drum_weights),
+    )
+
+
+def _worth(problem: Problem, costs: Costs, share: float) -> Worth:
+    tones = problem.tones
+    return Worth(
+        tune=_padded(units(share * costs.tune * tones.tune)),
+        bass=_padded(units(share * costs.bass * tones.bass)),
+        salience=_padded(units(share * tones.plain_worth)),
+        by_octave=_padded(units(share * costs.octave * tones.plain_worth)),
+    )
+
+
+def _starts_lost(problem: Problem, start: Worth) -> Lost:
+    first = np.searchsorted(problem.starts, problem.tones.onset)
+    return Lost(*(_summed(first, kind[:-1], len(problem.starts)) for kind in start[:3]))
+
+
+def _steps_lost(problem: Problem, step: Worth) -> Lost:
+    count = len(problem.starts) + 1
+    first = np.searchsorted(problem.starts, problem.tones.onset)
+    after = np.searchsorted(problem.starts, problem.tones.end)
+    changes = (
+        _summed(first, kind[:-1], count) - _summed(after, kind[:-1], count) for kind in step[:3]
+    )
+    return Lost(*(np.cumsum(change)[:-1] * problem.lengths for change in changes))
+
+
+def _summed(place: Ints, values: Ints, count: int) -> Ints:
+    found = np.zeros(count, dtype=np.int64)
+    np.add.at(found, place, values)
+    return found
+
+
+def _padded(column: NDArray[Any]) -> NDArray[Any]:
+    return np.append(column, np.zeros(1, dtype=column.dtype))

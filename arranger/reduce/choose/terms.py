@@ -1,0 +1,177 @@
+"""The terms of the cost table, each defined once, for all choices of many segments at a time.
+
+Each function yields the name of a term and whole costs that stretch over (segments, slots,
+slots): for what is held over the slots of voice 1 and voice 2, for moves over the slots before and
+now of one voice. A term may come in several parts, such as one for each voice. `price` adds all up;
+`breakdown` picks those of one path. What is left out is told as ``tune``, ``bass`` and
+``salience``, by what made the lost note worth something; ``delay`` is what a drum covers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.reduce.choose.costs import LEAP_LIMIT
+from arranger.reduce.choose.rates import units
+
+if TYPE_CHECKING:
+    from arranger.columns import Bools, Ints
+    from arranger.reduce.choose.rates import Rates
+
+Terms = Iterator[tuple[str, "Ints"]]
+
+
+class Batch(NamedTuple):
+    """Some segments (n of them) and the tones in their slots (K)."""
+
+    rows: Ints
+    """Shape (n,): the segments."""
+    slots: Ints
+    """Shape (n, K): the tones; -1 for none."""
+    fresh: Bools
+    """Shape (n, K): the tone starts here."""
+    apart: Ints
+    """Shape (n, K, K): semitones that the pitch of the first slot is above that of the second."""
+    alike: Bools
+    """Shape (n, K, K): two tones of one pitch class, not the same tone."""
+    struck: Bools
+    """Shape (n, K, K): both start here."""
+
+    def only(self, which: Ints) -> Batch:
+        """Return some of the segments."""
+        return Batch._make(column[which] for column in self)
+
+
+def batch_of(rates: Rates, rows: Ints, width: int) -> Batch:
+    """Return segments with their first slots, ``width`` of them."""
+    problem = rates.problem
+    slots = problem.candidates[rows, :width]
+    used = slots >= 0
+    fresh = used & (rates.onset[slots] == problem.starts[rows, None])
+    pitch = rates.pitch[slots]
+    pitch_class = pitch % 12
+    alike = used[:, :, None] & used[:, None, :]
+    alike &= pitch_class[:, :, None] == pitch_class[:, None, :]
+    itself = np.arange(width)
+    alike[:, itself, itself] = False
+    apart = pitch[:, :, None] - pitch[:, None, :]
+    return Batch(rows, slots, fresh, apart, alike, fresh[:, :, None] & fresh[:, None, :])
+
+
+def quiet_terms(rates: Rates, batch: Batch) -> Terms:
+    """Yield what it costs to hold two slots while no drum silences them."""
+    rows, slots, fresh, alike = batch.rows, batch.slots, batch.fresh, batch.alike
+    steps = rates.problem.lengths[rows, None]
+    if not rates.problem.drum_is_free:
+        yield "drum", rates.drum[rows, None, None]
+    for kind in ("tune", "bass"):
+        start, step = getattr(rates.start, kind), getattr(rates.step, kind)
+        yield kind, _all(rates, rows, kind)
+        yield from _each(kind, -(steps * step[slots] + fresh * start[slots]))
+    yield "salience", _all(rates, rows, "salience")
+    sounding = steps[:, :, None] * _heard(batch, rates.step.salience, rates.step.by_octave)
+    starting = batch.struck * _heard(batch, rates.start.salience, rates.start.by_octave)
+    yield from _each("salience", -(sounding.sum(axis=2) + starting.sum(axis=2)))
+    yield "salience", _twice(batch, sounding, starting)
+    for kind, repeated in (("gap", rates.gap), ("tied", rates.tied)):
+        yield from _each(kind, fresh * repeated[slots])
+    yield "wrong-voice", (steps * rates.wrong1[slots])[:, :, None]
+    yield "wrong-voice", (steps * rates.wrong2[slots])[:, None, :]
+    lean, used = rates.lean[slots], slots >= 0
+    unmeant = 1.0 - np.minimum(np.maximum(lean[:, :, None] - lean[:, None, :], 0.0), 1.0)
+    crossed = (batch.apart < 0) & used[:, :, None] & used[:, None, :]
+    yield "crossing", steps[:, :, None] * (crossed * units(rates.crossing * unmeant))
+    yield "doubling", steps[:, :, None] * (alike * rates.doubling)
+    yield from _turns(rates, batch)
+
+
+def covered_terms(rates: Rates, batch: Batch) -> Terms:
+    """Yield the same while a drum silences both voices for the whole segment."""
+    rows, slots = batch.rows, batch.slots
+    answering = (slots >= 0) & (rates.answers[slots] == rows[:, None])
+    fresh = batch.fresh & ~answering
+    for kind in ("tune", "bass"):
+        yield kind, _all(rates, rows, kind)
+        yield from _each(kind, -(fresh * getattr(rates.start, kind)[slots]))
+    yield "salience", _all(rates, rows, "salience")
+    struck = batch.struck & ~answering[:, :, None]
+    starting = struck * _heard(batch, rates.start.salience, rates.start.by_octave)
+    yield from _each("salience", -starting.sum(axis=2))
+    yield "salience", _twice(batch, starting)
+    itself = np.arange(slots.shape[1])
+    starting[:, itself, itself] = fresh * rates.start.whole[slots]
+    delayed = rates.delayed(starting)
+    yield from _each("delay", delayed.sum(axis=2))
+    yield "delay", -_twice(batch, delayed)
+    whole = rates.start.whole[slots]
+    yield from _each("delay", (answering & ~batch.fresh) * (whole - rates.delayed(whole)))
+    yield from _turns(rates, batch)
+
+
+def move_terms(rates: Rates, batch: Batch, voice: int) -> Terms:
+    """Yield what it costs a voice to go from each slot before to each slot now.
+
+    Before the first segment both voices rest, in slot 0.
+    """
+    rows, now = batch.rows, batch.slots
+    before = rates.problem.candidates[rows - 1, : now.shape[1]]
+    before[rows == 0] = -1
+    goes = before[:, :, None] != now[:, None, :]
+    if rates.change:
+        yield "bytes", rates.change * goes
+    if voice == 2 and rates.free is not None:
+        tune = rates.in_tune[before][:, :, None] | rates.in_tune[now][:, None, :]
+        goes = goes & (tune | ~rates.free[rows, None, None])
+    left = np.maximum(rates.end[before] - rates.problem.starts[rows, None], 0)
+    yield "break", goes * (left * rates.broken[before])[:, :, None]
+    yield "late", goes * (rates.late * ((now >= 0) & ~batch.fresh))[:, None, :]
+    held, used = (before >= 0)[:, :, None], (now >= 0)[:, None, :]
+    yield "entry", (goes & ~held & used) * rates.entry
+    goes = goes & held & used
+    distance = np.abs(rates.pitch[before][:, :, None] - rates.pitch[now][:, None, :])
+    yield "leap", goes * (rates.leap * np.minimum(distance, LEAP_LIMIT))
+    yield (
+        "line",
+        (goes & (rates.part[before][:, :, None] != rates.part[now][:, None, :])) * rates.line,
+    )
+
+
+def _each(term: str, cost: Ints) -> Terms:
+    """Yield for both voices what a term costs by the slot that one of them holds."""
+    yield term, cost[:, :, None]
+    yield term, cost[:, None, :]
+
+
+def _all(rates: Rates, rows: Ints, kind: str) -> Ints:
+    lost: Ints = getattr(rates.starts_lost, kind)[rows] + getattr(rates.steps_lost, kind)[rows]
+    return lost[:, None, None]
+
+
+def _heard(batch: Batch, same: Ints, by_octave: Ints) -> Ints:
+    """Return what is heard of the tone of each second slot while a voice holds the first."""
+    slots = batch.slots
+    found: Ints = np.where(batch.apart == 0, same[slots][:, None, :], by_octave[slots][:, None, :])
+    found = found * batch.alike
+    itself = np.arange(slots.shape[1])
+    found[:, itself, itself] = same[slots]
+    return found
+
+
+def _twice(batch: Batch, *heard: Ints) -> Ints:
+    """Return what both voices let be heard: counted for each of them, it counts once."""
+    found: Ints = np.zeros(batch.alike.shape, dtype=np.int64)
+    width = np.arange(batch.slots.shape[1])
+    t, a, b = np.nonzero(batch.alike & (width[:, None] < width))
+    for each in heard:
+        shared = np.minimum(each[t, a], each[t, b]).sum(axis=1)
+        found[t, a, b] += shared
+        found[t, b, a] += shared
+    return found
+
+
+def _turns(rates: Rates, batch: Batch) -> Terms:
+    if rates.turn is not None:
+        yield "turn", rates.turn[batch.rows, None, : batch.slots.shape[1]]
