@@ -200,7 +200,9 @@ def test_other_commands_name_what_there_is(line: str) -> None:
         (wanted,) = [word for word in rest[1:] if not word.startswith("-")]
         named = re.fullmatch(r"\.(?:\[(\w+)\])?", wanted)
         listed = [re.split(r"\W", each)[0] for each in extras["optional-dependencies"]["measure"]]
-        assert wanted in listed or (named and (named[1] in {None, *extras["optional-dependencies"]}))
+        assert wanted in listed or (
+            named and (named[1] in {None, *extras["optional-dependencies"]})
+        )
     else:
         pytest.fail(f"nobody looks after {line!r}")
 
