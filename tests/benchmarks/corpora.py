@@ -84,14 +84,18 @@ class Score(NamedTuple):
         return (3 if compound else 1) * 4.0 / denominator
 
 
-def scores(count: int, seed: int, fewest: int = 40, most: int = 6000) -> Iterator[Score]:
-    """Yield scores of music21's corpus, half of them chorales, in a seeded order."""
+def sampled(count: int, seed: int) -> list[str]:
+    """Return files of music21's corpus, half of them chorales, in a seeded order."""
     rng = random.Random(seed)
     paths = sorted(str(p) for p in corpus.getCorePaths(fileExtensions=(".mxl", ".xml", ".krn")))
     chorales = [path for path in paths if "/bach/" in path]
     others = [path for path in paths if "/bach/" not in path and "demos" not in path]
-    chosen = rng.sample(chorales, count // 2) + rng.sample(others, count - count // 2)
-    for path in chosen:
+    return rng.sample(chorales, count // 2) + rng.sample(others, count - count // 2)
+
+
+def scores(count: int, seed: int, fewest: int = 40, most: int = 6000) -> Iterator[Score]:
+    """Yield the scores of the files `sampled` that are neither too short nor too long."""
+    for path in sampled(count, seed):
         score = _score(path)
         if score is not None and fewest <= sum(map(len, score.parts)) <= most:
             yield score

@@ -39,11 +39,16 @@ def paths(kind: str) -> list[Path]:
     )
 
 
+def taken(kind: str, *, odd: bool) -> list[Path]:
+    """Return the files of a kind with odd or even place in the list of those taken."""
+    return paths(kind)[:: KINDS[kind]][int(odd) :: 2]
+
+
 def songs(kind: str, *, odd: bool) -> Iterator[Song]:
-    """Yield the songs of a kind with odd or even place in the list of those taken."""
+    """Yield the songs of the files `taken`; the tune model is trained on the even ones."""
     from music21 import converter, corpus
 
-    for path in paths(kind)[:: KINDS[kind]][int(odd) :: 2]:
+    for path in taken(kind, odd=odd):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             try:
