@@ -18,10 +18,8 @@ from arranger.engine import load_engine
 from arranger.rows import tones
 from arranger.settings import Settings
 from arranger.song import read_song
-from tests.benchmarks.corpora import sampled
 from tests.benchmarks.corpus import four_part_scores, midi_of
-from tests.benchmarks.scores import taken
-from tests.benchmarks.train_beat import SCORES, SEED
+from tests.benchmarks.scores import BEAT_SCORES, BEAT_SEED, sampled, taken
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
@@ -41,7 +39,7 @@ class Counted(NamedTuple):
 
 def trained_on() -> set[str]:
     """Return the stems of all files of which the tune model or the beat tracker has learned."""
-    beats = [Path(path) for path in sampled(SCORES, SEED)]
+    beats = [Path(path) for path in sampled(BEAT_SCORES, BEAT_SEED)]
     return {path.stem for path in (*taken("chorale", odd=False), *beats)}
 
 
@@ -50,7 +48,7 @@ def conversions(tmp_path_factory: pytest.TempPathFactory) -> list[Conversion]:
     folder = tmp_path_factory.mktemp("chorales")
     engine = load_engine("twin-phase")
     made = []
-    for name, score in four_part_scores("chorales", every=6, without=trained_on()):
+    for name, score in four_part_scores("chorales", every=3, without=trained_on()):
         path = folder / f"{name}.mid"
         midi_of(score).save(path)
         made.append(convert(read_song(path), engine, Settings()))
