@@ -115,3 +115,8 @@ def test_command_can_be_pasted_into_a_shell(hand: Conversion, name: str) -> None
     )
     assert shown is not None
     assert shlex.split(html.unescape(shown[1])) == ["arranger", "convert", name]
+
+
+def test_where_the_beat_was_found_by_ear_notes_are_as_long_as_on_the_grid(hand: Conversion) -> None:
+    tracked = replace(hand, grid=replace(hand.grid, basis="tracked"))
+    assert data_of(html_page(tracked))["notes"]["steps"] == [200] * 9

@@ -146,3 +146,45 @@ def test_a_merged_sheet_has_an_account_of_every_note(
         return
     edited = edits.edit(rng, then.sheet).sheet
     check_account(revise(now, merge(edited, now.sheet)))
+
+
+def test_a_tone_that_the_hand_moves_to_the_other_voice_is_followed() -> None:
+    """The voices are exchanged in bar 1: all that was heard there still is, in the other voice."""
+    engine = load_engine("twin-phase")
+    chosen = Settings(
+        grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(tune="tune", bass="bass")
+    )
+    now = convert(read_song_bytes(three_parts(), "x.mid"), engine, chosen)
+    swapped = replace(
+        now.sheet,
+        voice1=(*now.sheet.voice2[:4], *now.sheet.voice1[4:]),
+        voice2=(*now.sheet.voice1[:4], *now.sheet.voice2[4:]),
+    )
+    revised = revise(now, merge(swapped, now.sheet))
+    check_account(revised)
+    for note, entry in enumerate(revised.reduction.ledger.entries):
+        before = now.reduction.ledger.entries[note]
+        if before.spans and before.spans[0].step < 4:
+            assert (entry.outcome, entry.reasons[0]) == ("changed", "by-hand")
+            assert [span.voice for span in entry.spans] == [3 - before.spans[0].voice]
+            assert entry.spans[0].step == before.spans[0].step
+
+
+def test_a_tone_grows_only_over_steps_that_no_other_note_has() -> None:
+    """In bar 1 a hand writes E4 for all four steps of voice 1, which four notes had."""
+    engine = load_engine("twin-phase")
+    chosen = Settings(
+        grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(tune="tune", bass="bass")
+    )
+    now = convert(read_song_bytes(three_parts(), "x.mid"), engine, chosen)
+    held = replace(now.sheet, voice1=(72, HOLD, HOLD, HOLD, *now.sheet.voice1[4:]))
+    revised = revise(now, merge(held, now.sheet))
+    check_account(revised)
+    first = next(n.id for n in now.song.notes if n.onset == 0 and n.pitch == 72)
+    assert revised.reduction.ledger.entries[first].spans == (Span(1, 0, 4),)
+    # Where bar 2 goes on with the pitch that a lengthened tone has, that is another note's.
+    tied = replace(now.sheet, voice1=(*now.sheet.voice1[:3], 79, *now.sheet.voice1[4:]))
+    again = revise(now, merge(tied, now.sheet))
+    check_account(again)
+    later = next(n.id for n in now.song.notes if n.onset == 4 * 480 and n.pitch == 79)
+    assert again.reduction.ledger.entries[later].spans == (Span(1, 4, 1),)
