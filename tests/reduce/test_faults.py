@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -12,14 +12,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
+from arranger.grid.model import GridBar
 from arranger.reduce import Reduction, reduce
 from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.price import Priced
+from arranger.reduce.choose.textures import turns
 from arranger.reduce.perform.heard import Heard
 from arranger.reduce.tell.account import Asked, account
 from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice, weigh_bar
 from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
+from arranger.reduce.worth.passages import CHANGE, _smoothed
 from arranger.reduce.worth.tune_features import near_features, neighbours, voicing
 from arranger.rows import HOLD, REST
 from arranger.settings import ReduceSettings
@@ -143,6 +146,9 @@ def test_louder_is_more_in_every_feature() -> None:
     assert found["loud_sounding"][:2] == pytest.approx([0.6, -0.6])
     for name in ("loud_song_z", "loud_0.6s"):
         assert found[name][0] > 0 > found[name][1]
+    # three seconds of notes, and three notes, in two seconds
+    assert found["song_sounding"] == pytest.approx([1.5] * 3)
+    assert found["song_density"] == pytest.approx([1.5] * 3)
     # the neighbour one place on, as the first note has it: the softer second
     assert beside.louder[len(beside.louder) // 2][0] == pytest.approx(-0.6)
     assert beside.interval[len(beside.interval) // 2][0] == 4
@@ -175,3 +181,65 @@ def test_a_difference_is_told_once_for_as_long_as_it_lasts() -> None:
     bass = "beat 1: voice 2 has C3 of 'bass'"
     assert (bass,) in differs
     assert (bass, "beat 2: voice 2 has E4 of 'mid'", "beat 3: voice 2 has C3 of 'bass'") in differs
+
+
+def test_half_of_a_notes_length_is_enough_to_merge_it_wherever_it_stands() -> None:
+    """The second note asks for two steps; another plays its pitch on one of them, or on none."""
+    later = replace(asked(), onset=[0, 2, 3], end=[2, 4, 4], note_end=[2, 4, 4])
+    rows = ((72, HOLD, 50, HOLD), (REST, REST, REST, 63))
+    sources = ((0, 0, 0, 0), (-1, -1, -1, 2))
+    half = Heard(rows, sources, (-1,) * 4, drums_silence=True)
+    found = account(later, half, [None] * 4)[1]
+    assert (found.outcome, found.reasons, found.by) == ("merged", ("same-pitch-doubled",), (2,))
+    none = Heard((rows[0], (REST,) * 4), sources, (-1,) * 4, drums_silence=True)
+    assert account(later, none, [None] * 4)[1].outcome == "dropped"
+
+
+def test_beats_are_counted_from_the_start_of_the_bar_that_is_asked_for() -> None:
+    song = song_of(Line([(0, 4, 72), (4, 2, 74), (6, 2, 76)], "lead"))
+    grid = grid_of(song)
+    first = grid.bars[0]._replace(steps=16)
+    grid = replace(grid, bars=(first, first._replace(number=2, first_step=16)))
+    held = weigh_bar(song, ENGINE, grid, ReduceSettings(), 2).held
+    assert held[0] == "voice 1: beat 1 D5 of 'lead', beat 3 E5 of 'lead'"
+
+
+@pytest.mark.parametrize(
+    ("metre", "steps_of_beat", "length", "ranks"),
+    [
+        ((4, 4), 4, 2, [0, 1, 2, 1, 0, 1, 2, 1]),
+        ((4, 4), 3, 1, [0, 1, 2, 0, 1, 2, 0, 1, 2, 0, 1, 2]),
+        ((4, 4), 6, 3, [0, 1, 2, 1, 0, 1, 2, 1]),
+        ((3, 4), 4, 2, [0, 1, 2, 1, 2, 1]),
+        ((6, 8), 2, 1, [0, 1, 2, 0, 1, 2]),
+    ],
+)
+def test_broken_chords_turn_as_the_metre_asks(
+    metre: tuple[int, int], steps_of_beat: int, length: int, ranks: list[int]
+) -> None:
+    steps = metre[0] * 4 * steps_of_beat // metre[1]
+    grid = replace(
+        grid_of(song_of(Line([(0, 1, 60)])), steps_of_beat),
+        bars=(GridBar(1, 0, steps, *metre),),
+        steps=steps,
+    )
+    starts, found = turns(grid, np.ones(steps, dtype=np.bool_))
+    assert starts.tolist() == list(range(0, steps, length))
+    assert found.tolist() == ranks
+
+
+@given(st.integers(0, 2**32), st.integers(1, 3), st.integers(1, 4))
+def test_who_has_the_tune_when_is_weighed_over_all_histories(
+    seed: int, parts: int, stretches: int
+) -> None:
+    """The forward-backward algorithm against the sum over every sequence of parts."""
+    seen = np.random.default_rng(seed).normal(0.0, 1.0, (stretches, parts))
+    change = np.exp(-CHANGE) / max(parts - 1, 1)
+    expected = np.zeros((stretches, parts))
+    for path in product(range(parts), repeat=stretches):
+        steps = [1.0 - change * (parts - 1) if a == b else change for a, b in pairwise(path)]
+        likelihood = np.exp(sum(seen[t, part] for t, part in enumerate(path)))
+        for t, part in enumerate(path):
+            expected[t, part] += likelihood * np.prod(steps)
+    expected /= expected.sum(axis=1, keepdims=True)
+    assert _smoothed(seen) == pytest.approx(expected)

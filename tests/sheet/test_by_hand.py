@@ -57,6 +57,8 @@ def check_account(found: Conversion) -> None:
                 cells.setdefault(entry.note, set()).add((voice, step))
                 if voice == 0:
                     assert sheet.drums[step] == entry.sound
+                    if entry.outcome != "merged":
+                        assert reduction.drum_sources[step] == entry.note
                 else:
                     assert heard[voice][step] == entry.pitch_out
     for voice, sources in ((1, reduction.sources1), (2, reduction.sources2)):
