@@ -21,6 +21,7 @@ from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.sheet.merge import merge
 from arranger.song import read_song, read_song_bytes
+from tests.grid.songs import song_of
 
 from . import edits
 
@@ -173,20 +174,24 @@ def test_a_tone_that_the_hand_moves_to_the_other_voice_is_followed() -> None:
 
 
 def test_a_tone_grows_only_over_steps_that_no_other_note_has() -> None:
-    """In bar 1 a hand writes E4 for all four steps of voice 1, which four notes had."""
+    """C5, D5, C5 of two steps each; the hand makes one long C5 of them.
+
+    The first C5 grows over what was the D5's and stops where the second was; that one keeps its two
+    steps, but no longer starts.
+    """
     engine = load_engine("twin-phase")
-    chosen = Settings(
-        grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(tune="tune", bass="bass")
-    )
-    now = convert(read_song_bytes(three_parts(), "x.mid"), engine, chosen)
-    held = replace(now.sheet, voice1=(72, HOLD, HOLD, HOLD, *now.sheet.voice1[4:]))
+    song = song_of([(0, 1, 72), (1, 1, 74), (2, 1, 72), (3, 1, 76)])
+    now = convert(song, engine, Settings(grid=GridSettings(step=Fraction(1, 2))))
+    assert now.sheet.voice1 == (72, HOLD, 74, HOLD, 72, HOLD, 76, HOLD)
+    held = replace(now.sheet, voice1=(72, *[HOLD] * 5, 76, HOLD))
     revised = revise(now, merge(held, now.sheet))
     check_account(revised)
-    first = next(n.id for n in now.song.notes if n.onset == 0 and n.pitch == 72)
-    assert revised.reduction.ledger.entries[first].spans == (Span(1, 0, 4),)
-    # Where bar 2 goes on with the pitch that a lengthened tone has, that is another note's.
-    tied = replace(now.sheet, voice1=(*now.sheet.voice1[:3], 79, *now.sheet.voice1[4:]))
-    again = revise(now, merge(tied, now.sheet))
-    check_account(again)
-    later = next(n.id for n in now.song.notes if n.onset == 4 * 480 and n.pitch == 79)
-    assert again.reduction.ledger.entries[later].spans == (Span(1, 4, 1),)
+    first, between, second, last = revised.reduction.ledger.entries
+    assert (first.outcome, first.reasons, first.spans) == (
+        "changed",
+        ("by-hand",),
+        (Span(1, 0, 4),),
+    )
+    assert (between.outcome, between.reasons) == ("dropped", ("by-hand",))
+    assert (second.outcome, second.spans, second.by) == ("merged", (Span(1, 4, 2),), (0,))
+    assert last.outcome == "kept"

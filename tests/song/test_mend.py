@@ -279,3 +279,12 @@ def test_a_long_tempo_is_left_out_where_its_length_may_be_right() -> None:
     mended = read(one_track("00 FF 51 04 07 A1 20", after))
     assert any("mended" in repair.what for repair in mended.repairs)
     assert mended.tempos[0].microseconds_per_beat == 0x07A120
+
+
+@pytest.mark.parametrize("frames", [24, 25, 29, 30])
+def test_a_division_in_frames_is_no_damage(frames: int) -> None:
+    """MIDI 1.0, Standard MIDI Files: the upper byte is the negative number of frames a second."""
+    song = read(header(1, 1, ((256 - frames) << 8) | 40) + track(QUARTER_C4))
+    assert [note.pitch for note in song.notes] == [60]
+    assert not [repair for repair in song.repairs if "division" in repair.what]
+    assert not song.own_beat
