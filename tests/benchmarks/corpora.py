@@ -6,7 +6,6 @@ line a beat), as in POP909 (Wang et al., ISMIR 2020). Scores come from the corpu
 
 from __future__ import annotations
 
-import random
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -17,6 +16,7 @@ from arranger.song import read_song
 from arranger.song.model import MetreChange, TempoChange
 from arranger.song.time import seconds_at
 from tests.benchmarks.human import play
+from tests.benchmarks.scores import sampled
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -85,13 +85,8 @@ class Score(NamedTuple):
 
 
 def scores(count: int, seed: int, fewest: int = 40, most: int = 6000) -> Iterator[Score]:
-    """Yield scores of music21's corpus, half of them chorales, in a seeded order."""
-    rng = random.Random(seed)
-    paths = sorted(str(p) for p in corpus.getCorePaths(fileExtensions=(".mxl", ".xml", ".krn")))
-    chorales = [path for path in paths if "/bach/" in path]
-    others = [path for path in paths if "/bach/" not in path and "demos" not in path]
-    chosen = rng.sample(chorales, count // 2) + rng.sample(others, count - count // 2)
-    for path in chosen:
+    """Yield the scores of the files `sampled` that are neither too short nor too long."""
+    for path in sampled(count, seed):
         score = _score(path)
         if score is not None and fewest <= sum(map(len, score.parts)) <= most:
             yield score

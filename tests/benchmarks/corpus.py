@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import mido
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
 TICKS = 480
 
@@ -76,10 +76,15 @@ def paths(kind: str) -> list[Path]:
     return [p for name in ("haydn", "mozart", "beethoven") for p in corpus.getComposer(name)]
 
 
-def four_part_scores(kind: str, every: int) -> Iterator[tuple[str, Any]]:
+def four_part_scores(
+    kind: str, every: int, without: Collection[str] = ()
+) -> Iterator[tuple[str, Any]]:
+    """Yield name and score of one file in so many, but for those of some stems."""
     from music21 import converter, corpus
 
     for path in paths(kind)[::every]:
+        if path.stem in without:
+            continue
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             try:

@@ -7,6 +7,7 @@ score takes a second to read, so they come one by one.
 
 from __future__ import annotations
 
+import random
 import warnings
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 
 KINDS = {"chorale": 6, "quartet": 1, "madrigal": 2, "cantus": 3}
 """Kinds of scores, and of how many each is taken."""
+
+BEAT_SCORES, BEAT_SEED = 120, 1
+"""Which scores `sampled` gives to `train_beat`."""
 
 
 def paths(kind: str) -> list[Path]:
@@ -39,11 +43,27 @@ def paths(kind: str) -> list[Path]:
     )
 
 
+def taken(kind: str, *, odd: bool) -> list[Path]:
+    """Return the files of a kind with odd or even place in the list of those taken."""
+    return paths(kind)[:: KINDS[kind]][int(odd) :: 2]
+
+
+def sampled(count: int, seed: int) -> list[str]:
+    """Return files of music21's corpus, half of them chorales, in a seeded order."""
+    from music21 import corpus
+
+    rng = random.Random(seed)
+    paths = sorted(str(p) for p in corpus.getCorePaths(fileExtensions=(".mxl", ".xml", ".krn")))
+    chorales = [path for path in paths if "/bach/" in path]
+    others = [path for path in paths if "/bach/" not in path and "demos" not in path]
+    return rng.sample(chorales, count // 2) + rng.sample(others, count - count // 2)
+
+
 def songs(kind: str, *, odd: bool) -> Iterator[Song]:
-    """Yield the songs of a kind with odd or even place in the list of those taken."""
+    """Yield the songs of the files `taken`; the tune model is trained on the even ones."""
     from music21 import converter, corpus
 
-    for path in paths(kind)[:: KINDS[kind]][int(odd) :: 2]:
+    for path in taken(kind, odd=odd):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             try:

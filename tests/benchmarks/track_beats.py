@@ -24,7 +24,8 @@ from arranger.grid import plan_grid
 from arranger.settings import GridSettings
 from arranger.song.time import seconds_at
 from tests.benchmarks.corpora import Case, folder_cases, played_case, scores
-from tests.benchmarks.train_beat import SCORES, SEED, f_measure
+from tests.benchmarks.scores import BEAT_SCORES, BEAT_SEED
+from tests.benchmarks.train_beat import f_measure
 
 ENGINE = load_engine("twin-phase")
 QUARTER = Fraction(1, 4)
@@ -77,8 +78,8 @@ def measure_folder(folder: Path, every: int, *, blind: bool, level: bool) -> Non
 
 
 def measure_played(count: int) -> None:
-    trained = {score.name for score in scores(SCORES, SEED)}
-    fresh = [score for score in scores(count, SEED + 1) if score.name not in trained]
+    trained = {score.name for score in scores(BEAT_SCORES, BEAT_SEED)}
+    fresh = [score for score in scores(count, BEAT_SEED + 1) if score.name not in trained]
     for jitter, drift in CONDITIONS:
         found = []
         for index, score in enumerate(fresh):

@@ -28,6 +28,7 @@ from arranger.grid.track.hypotheses import FEATURES, PHASE_FEATURES, phase_featu
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.benchmarks.corpora import Case, folder_cases, played_case, scores
+from tests.benchmarks.scores import BEAT_SCORES, BEAT_SEED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -36,8 +37,6 @@ if TYPE_CHECKING:
 
 SHARPNESS = 0.05
 PENALTY = 0.01
-SCORES = 120
-SEED = 1
 PLAYED = ((0.01, 0.03), (0.02, 0.03), (0.04, 0.10), (0.02, 0.06))
 """Jitter in seconds and drift, in turn."""
 
@@ -55,7 +54,7 @@ def training_cases(folder: Path) -> Iterable[Case]:
     for index, case in enumerate(folder_cases(folder, blind=True)):
         if index % 2 == 0:
             yield case
-    for index, score in enumerate(scores(SCORES, SEED)):
+    for index, score in enumerate(scores(BEAT_SCORES, BEAT_SEED)):
         jitter, drift = PLAYED[index // 4 % len(PLAYED)]
         yield played_case(score, index, jitter_seconds=jitter, drift=drift)
 

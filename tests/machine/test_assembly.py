@@ -247,3 +247,27 @@ def test_assembler_refuses_what_it_does_not_know() -> None:
         assemble("jp nowhere")
     with pytest.raises(ValueError, match="too far away: 198 bytes"):
         assemble("jr there\n" + "nop\n" * 198 + "there: nop\n")
+
+
+@pytest.mark.parametrize(("gap", "distance"), [(127, 127), (128, None)])
+def test_a_relative_jump_reaches_127_bytes_on_and_no_further(
+    gap: int, distance: int | None
+) -> None:
+    source = "        jr      there\n" + "        nop\n" * gap + "there:  nop\n"
+    if distance is None:
+        with pytest.raises(ValueError, match="there is too far away: 128 bytes"):
+            assemble(source)
+    else:
+        assert assemble(source).content[:2] == bytes((0x18, distance))
+
+
+@pytest.mark.parametrize(("gap", "distance"), [(126, -128), (127, None)])
+def test_a_relative_jump_reaches_128_bytes_back_and_no_further(
+    gap: int, distance: int | None
+) -> None:
+    source = "there:  nop\n" + "        nop\n" * (gap - 1) + "        jr      there\n"
+    if distance is None:
+        with pytest.raises(ValueError, match="there is too far away: -129 bytes"):
+            assemble(source)
+    else:
+        assert assemble(source).content[-2:] == bytes((0x18, distance & 0xFF))

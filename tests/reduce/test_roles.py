@@ -1,10 +1,13 @@
 """Roles of parts: arrangements whose roles a musician would not argue about."""
 
+import re
+
 import numpy as np
+import pretty_midi
 import pytest
 
 from arranger.errors import SettingsError
-from arranger.reduce.worth.roles import asked_part, find_roles, part_facts
+from arranger.reduce.worth.roles import PROGRAM_FAMILIES, asked_part, find_roles, part_facts
 from arranger.reduce.worth.table import columns
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
@@ -110,3 +113,39 @@ def test_a_solo_that_passes_from_one_part_to_another_is_followed():
         there = (first <= beat) & (beat < last)
         assert weights.tune[there & high].min() > 0.7
         assert weights.tune[there & (part != leader)].max() < 0.3
+
+
+FAMILIES = {
+    "a chromatic percussion instrument": "Chromatic Percussion",
+    "a bass instrument": "Bass",
+    "a low string instrument": "Cello|Contrabass",
+    "a harp": "Orchestral Harp",
+    "timpani": "Timpani",
+    "a string ensemble": r"(Synth ?)?String(s| Ensemble) [12]",
+    "voices": "Choir Aahs|Voice Oohs|Synth Choir",
+    "a brass instrument": "Trumpet|Trombone",
+    "a tuba": "Tuba",
+    "a saxophone": ".* Sax",
+    "an oboe or English horn": "Oboe|English Horn",
+    "a bassoon": "Bassoon",
+    "a woodwind instrument": "Clarinet|Pipe",
+    "a synthesizer lead": "Synth Lead",
+    "a pad or effect": "Synth Pad|Synth Effects",
+    "a percussive instrument": "Percussive",
+    "a sound effect": "Sound Effects",
+}
+"""Which General MIDI names or classes of names (pretty_midi's table of them) each of ours stands for."""
+
+
+@pytest.mark.parametrize("program", range(128))
+def test_every_program_has_the_family_that_its_name_says(program: int) -> None:
+    names = (
+        pretty_midi.program_to_instrument_name(program),
+        pretty_midi.program_to_instrument_class(program),
+    )
+    wanted = [
+        family
+        for family, pattern in FAMILIES.items()
+        if any(re.fullmatch(pattern, name) for name in names)
+    ]
+    assert [family for span, family, *_ in PROGRAM_FAMILIES if program in span] == wanted

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from arranger.engine import builtin_engines, load_engine
@@ -44,16 +43,13 @@ def test_folds_are_avoided_where_the_table_ends():
 
 
 def test_the_table_is_weighed_by_how_long_a_pitch_sounds():
-    # 61 sounds for 8 beats and is off by 30 cents here but not a semitone higher, where 60 is off
-    cents = dict.fromkeys(range(40, 90), 0.0) | {61: 30.0}
+    # 62 alone is in tune: it is better for the 60 of 8 beats than, nearer, for the 61 of one beat
+    cents = dict.fromkeys(range(40, 90), 40.0) | {62: 0.0}
     engine = replace(load_engine("twin-phase"), pitches=table(cents))
-    song = song_of(Line([(0, 8, 61), (8, 1, 60)]))
+    song = song_of(Line([(0, 8, 60), (8, 1, 61)]))
     settings = ReduceSettings(transpose="auto")
     weights = weigh(song, settings)
-    shift = choose_transposition(song, engine, grid_of(song), weights, settings)
-    assert abs(shift) in {1, 2}
-    assert 61 + shift != 61
-    assert np.abs(shift) < 12
+    assert choose_transposition(song, engine, grid_of(song), weights, settings) == 2
 
 
 @pytest.mark.parametrize("name", builtin_engines())

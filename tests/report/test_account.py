@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.reduce.reasons import OUTCOMES
 from arranger.report import account
 from arranger.settings import GridSettings, Settings
 from arranger.song.time import Bar, bars
@@ -92,5 +93,11 @@ def test_notes_outside_the_passage_keep_their_bar(parade: Conversion) -> None:
     assert set(found.bar_index[inside].tolist()) == {0, 1, 2, 3}
 
 
-def test_the_last_account_is_remembered(hand: Conversion) -> None:
-    assert account(hand) is account(hand)
+def test_each_conversion_has_its_own_account(hand: Conversion) -> None:
+    entries = hand.reduction.ledger.entries
+    gone = entries[0]._replace(outcome="dropped", reasons=("voices-full",), spans=())
+    ledger = replace(hand.reduction.ledger, entries=(gone, *entries[1:]))
+    other = replace(hand, reduction=replace(hand.reduction, ledger=ledger))
+    before = account(hand).outcome.tolist()
+    assert account(other).outcome.tolist() == [list(OUTCOMES).index("dropped"), *before[1:]]
+    assert account(hand).outcome.tolist() == before

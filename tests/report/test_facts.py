@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -12,6 +13,9 @@ from arranger.engine import load_engine
 from arranger.options import build_settings
 from arranger.report.facts import gather_facts
 from arranger.song import read_song
+
+if TYPE_CHECKING:
+    from arranger.conversion import Conversion
 
 DEMO = Path(__file__).parents[2] / "demo_songs"
 
@@ -28,3 +32,17 @@ def test_the_advice_on_keys_is_what_the_setting_chooses(name: str) -> None:
     assert advised is not None
     assert int(advised[1]) == best
     assert "would choose" not in gather_facts(chosen).tuning
+
+
+def test_parts_are_numbered_as_people_count_them(hand: Conversion) -> None:
+    parts = gather_facts(hand).parts
+    assert [part.number for part in parts] == [1, 2, 3, 4]
+    assert [part.notes for part in parts] == [4, 2, 1, 2]
+    assert [part.role for part in parts] == ["tune", "bass", "harmony", "drums"]
+
+
+def test_drums_are_counted_by_key(hand: Conversion) -> None:
+    """General MIDI: 36 is Bass Drum 1, 81 Open Triangle; the ledger by hand has no sound for it."""
+    kick, triangle = gather_facts(hand).drums
+    assert kick == ("Bass Drum 1", "kick", 1, 1, "")
+    assert triangle == ("Open Triangle", "triangle", 1, 0, "1 without a sound in the engine")

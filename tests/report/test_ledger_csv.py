@@ -7,7 +7,10 @@ import io
 import json
 from typing import TYPE_CHECKING
 
+import pytest
+
 from arranger.report import ledger_csv, ledger_json
+from arranger.report.ledger_csv import as_text
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
@@ -51,3 +54,11 @@ def test_says_the_same_as_the_json(parade: Conversion) -> None:
         assert row["reasons"].split() == note["reasons"]
         assert row["explanation"] == note["explanation"]
         assert row["step"] == ("" if note["step"] is None else str(note["step"]))
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx"])
+def test_whatever_a_spreadsheet_would_compute_is_text(name: str) -> None:
+    """The characters that start a formula (OWASP, "CSV Injection"), and a tab, which is passed over."""
+    assert as_text(name) == f"'{name}"
+    assert as_text("x" + name) == "x" + name
+    assert as_text("") == ""

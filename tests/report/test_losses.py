@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,15 @@ import pytest
 
 from arranger.reduce.reasons import REASONS
 from arranger.reduce.worth.weights import Weights
-from arranger.report.losses import DECIDED, ROLE_WEIGHT, bar_losses, note_roles, worst_bars
+from arranger.report.losses import (
+    DECIDED,
+    ROLE_WEIGHT,
+    Advice,
+    BarLoss,
+    bar_losses,
+    note_roles,
+    worst_bars,
+)
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
@@ -75,3 +84,35 @@ def test_repeated_bars_share_their_advice(parade: Conversion) -> None:
 
 def test_every_reason_has_short_words() -> None:
     assert set(DECIDED) == set(REASONS)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "named"),
+    [
+        ([4], "bar 4"),
+        ([4, 7], "bars 4 and 7"),
+        ([1, 2, 3, 4, 5, 6], "bars 1, 2, 3, 4, 5 and 6"),
+        ([1, 2, 3, 4, 5, 6, 7], "bars 1, 2, 3, 4, 5, 6 and 1 more"),
+        (list(range(1, 15)), "bars 1, 2, 3, 4, 5, 6 and 8 more"),
+    ],
+)
+def test_bars_are_named_as_people_say_them(numbers: list[int], named: str) -> None:
+    bars = tuple(BarLoss(number - 1, number, 1.0, 2.0, 3, 1) for number in numbers)
+    assert Advice(bars, "").named == named
+
+
+def test_a_line_that_lost_many_notes_names_three(hand: Conversion) -> None:
+    tune = [note.id for note in hand.song.notes if note.part == 0]
+    entries = [
+        entry._replace(outcome="dropped", reasons=("voices-full",), spans=())
+        if entry.note in tune
+        else entry
+        for entry in hand.reduction.ledger.entries
+    ]
+    one_bar = replace(hand.grid, bars=(hand.grid.bars[0]._replace(steps=16),))
+    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    lost = replace(hand, grid=one_bar, reduction=replace(hand.reduction, ledger=ledger))
+    (only,) = worst_bars(lost)
+    assert re.search(
+        r"the tune loses G4 on beat 1, G4 on beat 3, G4 on beat 4 and 1 more$", only.sentence
+    )

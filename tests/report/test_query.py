@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING
 
 import pytest
@@ -157,3 +158,9 @@ def test_wrong_types_are_refused_or_read(
     else:
         with pytest.raises(LedgerError, match="is not as the format says"):
             read_ledger(ledger_file)
+
+
+def test_the_overview_counts_what_is_heard_of_each_part(ledger_file: Path) -> None:
+    lines = list(answer(read_ledger(ledger_file), Query()))
+    heard = re.findall(r"(\d of \d) notes heard", " ".join(" ".join(lines).split()))
+    assert heard == ["4 of 4", "2 of 2", "0 of 1", "1 of 2"]

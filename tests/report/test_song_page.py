@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import html
 import json
 import re
+import shlex
+from dataclasses import replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -103,5 +107,16 @@ def test_positions_and_lengths_are_in_hundredths_of_steps(hand: Conversion) -> N
     assert notes["spans"][1] == [[2, 0, 2], [2, 3, 1]]
 
 
-def test_command_can_be_pasted_into_a_shell(hand: Conversion) -> None:
-    assert "arranger convert hostile.mid<" in html_page(hand)
+@pytest.mark.parametrize("name", ["a tune.mid", "it's; rm -rf $HOME `date`.mid", 'x"&<b>.mid'])
+def test_command_can_be_pasted_into_a_shell(hand: Conversion, name: str) -> None:
+    shown = re.search(
+        '<code class="command">(arranger convert .*?)</code>',
+        html_page(replace(hand, song=replace(hand.song, file=name))),
+    )
+    assert shown is not None
+    assert shlex.split(html.unescape(shown[1])) == ["arranger", "convert", name]
+
+
+def test_where_the_beat_was_found_by_ear_notes_are_as_long_as_on_the_grid(hand: Conversion) -> None:
+    tracked = replace(hand, grid=replace(hand.grid, basis="tracked"))
+    assert data_of(html_page(tracked))["notes"]["steps"] == [200] * 9

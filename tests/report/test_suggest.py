@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -58,3 +59,11 @@ def test_the_page_shows_them(waltz: Conversion) -> None:
     assert "Commands to try" in page
     assert all(f"<code>{each.options}</code>" in page for each in found)
     assert "Commands to try" not in html_page(waltz)
+
+
+def test_nothing_is_suggested_for_a_sheet_with_edits(waltz: Conversion) -> None:
+    assert suggestions(waltz)
+    ledger = waltz.reduction.ledger
+    first = ledger.entries[0]._replace(reasons=("by-hand",))
+    edited = replace(ledger, entries=(first, *ledger.entries[1:]))
+    assert suggestions(replace(waltz, reduction=replace(waltz.reduction, ledger=edited))) == ()

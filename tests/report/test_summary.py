@@ -14,6 +14,7 @@ from rich.cells import cell_len
 
 from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
+from arranger.report.losses import Advice, BarLoss
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -126,3 +127,17 @@ def test_repeated_sections_are_named_with_their_bars(hand: Conversion) -> None:
     sections = (Section("A", 0, 1), Section("A", 1, 1))
     text = summary(replace(hand, grid=replace(hand.grid, sections=sections))).text(200)
     assert "section A is bars 1-1, and again 2-2" in text
+
+
+def test_bars_that_need_a_hand_stand_in_their_column_as_numbers(hand: Conversion) -> None:
+    bars = tuple(BarLoss(place, place + 1, 1.0, 2.0, 3, 1) for place in range(2))
+    found = replace(summary(hand), hand=(Advice(bars, "lost"), Advice(bars[:1], "gone")))
+    text = ESCAPES.sub("", terminal_text(found, Terminal("utf-8")))
+    assert re.search(r"^ ?1 and 2 .*lost\s*$", text, re.MULTILINE)
+    assert re.search(r"^ ?1 .*gone\s*$", text, re.MULTILINE)
+
+
+def test_quotes_and_dashes_become_plain_and_other_characters_escapes(hand: Conversion) -> None:
+    found = replace(summary(hand), remarks=("\u201ca\u201d \u2013 \u2018b\u2019 \u2212 \u00e9",))
+    assert "note: \"a\" - 'b' - \\xe9" in terminal_text(found, Terminal("ascii"))
+    assert "note: \u201ca\u201d \u2013 \u2018b\u2019" in terminal_text(found, Terminal("utf-8"))

@@ -21,6 +21,7 @@ from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.sheet.merge import merge
 from arranger.song import read_song, read_song_bytes
+from tests.grid.songs import song_of
 
 from . import edits
 
@@ -59,6 +60,8 @@ def check_account(found: Conversion) -> None:
                 cells.setdefault(entry.note, set()).add((voice, step))
                 if voice == 0:
                     assert sheet.drums[step] == entry.sound
+                    if entry.outcome != "merged":
+                        assert reduction.drum_sources[step] == entry.note
                 else:
                     assert heard[voice][step] == entry.pitch_out
     for voice, sources in ((1, reduction.sources1), (2, reduction.sources2)):
@@ -152,3 +155,49 @@ def test_a_merged_sheet_has_an_account_of_every_note(
         return
     edited = edits.edit(rng, then.sheet).sheet
     check_account(revise(now, merge(edited, now.sheet)))
+
+
+def test_a_tone_that_the_hand_moves_to_the_other_voice_is_followed() -> None:
+    """The voices are exchanged in bar 1: all that was heard there still is, in the other voice."""
+    engine = load_engine("twin-phase")
+    chosen = Settings(
+        grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(tune="tune", bass="bass")
+    )
+    now = convert(read_song_bytes(three_parts(), "x.mid"), engine, chosen)
+    swapped = replace(
+        now.sheet,
+        voice1=(*now.sheet.voice2[:4], *now.sheet.voice1[4:]),
+        voice2=(*now.sheet.voice1[:4], *now.sheet.voice2[4:]),
+    )
+    revised = revise(now, merge(swapped, now.sheet))
+    check_account(revised)
+    for note, entry in enumerate(revised.reduction.ledger.entries):
+        before = now.reduction.ledger.entries[note]
+        if before.spans and before.spans[0].step < 4:
+            assert (entry.outcome, entry.reasons[0]) == ("changed", "by-hand")
+            assert [span.voice for span in entry.spans] == [3 - before.spans[0].voice]
+            assert entry.spans[0].step == before.spans[0].step
+
+
+def test_a_tone_grows_only_over_steps_that_no_other_note_has() -> None:
+    """C5, D5, C5 of two steps each; the hand makes one long C5 of them.
+
+    The first C5 grows over what was the D5's and stops where the second was; that one keeps its two
+    steps, but no longer starts.
+    """
+    engine = load_engine("twin-phase")
+    song = song_of([(0, 1, 72), (1, 1, 74), (2, 1, 72), (3, 1, 76)])
+    now = convert(song, engine, Settings(grid=GridSettings(step=Fraction(1, 2))))
+    assert now.sheet.voice1 == (72, HOLD, 74, HOLD, 72, HOLD, 76, HOLD)
+    held = replace(now.sheet, voice1=(72, *[HOLD] * 5, 76, HOLD))
+    revised = revise(now, merge(held, now.sheet))
+    check_account(revised)
+    first, between, second, last = revised.reduction.ledger.entries
+    assert (first.outcome, first.reasons, first.spans) == (
+        "changed",
+        ("by-hand",),
+        (Span(1, 0, 4),),
+    )
+    assert (between.outcome, between.reasons) == ("dropped", ("by-hand",))
+    assert (second.outcome, second.spans, second.by) == ("merged", (Span(1, 4, 2),), (0,))
+    assert last.outcome == "kept"

@@ -222,3 +222,20 @@ def test_no_text_makes_the_checker_fail(text: str) -> None:
     for problem in checked.problems:
         assert shown(problem, "x", checked.lines).count("\n") == 3
         assert problem.remedy
+
+
+def test_a_drum_that_is_like_none_gets_the_list_to_choose_from() -> None:
+    (problem,) = check_text(GOOD.replace("kick", "gong"), load).problems
+    assert problem.remedy == "choose from kick, snare"
+    (problem,) = check_text(GOOD.replace("kick", "kikc"), load).problems
+    assert problem.remedy == "write kick"
+
+
+@pytest.mark.parametrize(
+    ("share", "told"), [(0.004, False), (-0.004, False), (0.006, True), (-0.006, True)]
+)
+def test_a_tempo_may_be_off_by_half_a_percent(share: float, told: bool) -> None:
+    entry = next(each for each in ENGINE.step_lengths if each.setting == LENGTH)
+    played = 30.0 / entry.seconds
+    text = GOOD.replace("title     Test", f"tempo     {played * (1 + share):.6f}")
+    assert [code for _, code, *_ in found(text)] == (["tempo"] if told else [])

@@ -15,7 +15,7 @@ from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
-from arranger.sheet.compare import Side, SongNote, compare
+from arranger.sheet.compare import Side, SongNote, compare, song_notes
 from arranger.sheet.side_by_side import side_by_side
 
 if TYPE_CHECKING:
@@ -118,3 +118,31 @@ def test_the_command_reads_files_and_needs_no_ledger(tmp_path: Path) -> None:
     assert second["right"]["voice1"] == ["F4", "-", "E4", "-"]
     same = CliRunner().invoke(app, ["compare", *[str(tmp_path / "a.duet")] * 2])
     assert "no bar differs" in same.output
+
+
+def test_the_notes_of_a_ledger_keep_bar_beat_length_and_name() -> None:
+    """480 ticks a beat; General MIDI: 36 is Bass Drum 1."""
+    ledger = {
+        "source": {
+            "ticks_per_beat": 480,
+            "tracks": [
+                {"parts": [{"part": 1, "name": "lead"}]},
+                {"parts": [{"part": 2, "name": "kit"}]},
+            ],
+        },
+        "notes": [
+            {"part": 1, "pitch": 60, "drum": False, "bar": 3, "beat": 2.5, "duration_tick": 720},
+            {"part": 2, "pitch": 36, "drum": True, "bar": 4, "beat": 1, "duration_tick": 10},
+        ],
+    }
+    assert song_notes(ledger) == [
+        SongNote("C4 of 'lead'", 60, False, 3, Fraction(5, 2), Fraction(3, 2)),
+        SongNote("Bass Drum 1 of 'kit'", 36, True, 4, Fraction(1), Fraction(1, 48)),
+    ]
+
+
+def test_a_note_is_heard_anywhere_in_its_length_and_nowhere_else() -> None:
+    """In bar 2 E4 sounds for all four beats on the left, on the right from beat 3 on."""
+    asked = [note("two beats", 64, 2, 1, 2), note("three beats", 64, 2, 1, 3)]
+    (_, bar) = compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), asked).bars
+    assert [each.name for each in bar.lost] == ["two beats"]

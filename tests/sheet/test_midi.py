@@ -19,7 +19,7 @@ from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.midi import percussion_keys, to_midi
-from arranger.song import read_song_bytes
+from arranger.song import TempoChange, read_song_bytes
 
 from .playable import ENGINES, playable, settled
 
@@ -121,3 +121,15 @@ def _notes(track: mido.MidiTrack) -> list[tuple[int, int, int]]:
         elif message.type == "note_off":
             found.append((sounding.pop(message.note), now, message.note))
     return found
+
+
+def test_another_engine_takes_the_step_length_nearest_to_the_tempo() -> None:
+    """The sheet's own length is kept though its tempo is rounded; elsewhere its seconds count."""
+    twin = load_engine("twin-phase")
+    song = read_song_bytes(to_midi(SMALL, twin), "x.mid")
+    faster = replace(song, tempos=(TempoChange(0, 400_000),))
+    assert convert(faster, twin, Settings()).sheet.step_setting == SMALL.step_setting
+    other = load_engine("pc-alternate")
+    seconds = next(e.seconds for e in twin.step_lengths if e.setting == SMALL.step_setting)
+    found = convert(song, other, Settings(engine=other.name)).sheet.step_setting
+    assert found == other.nearest_step_length(seconds).setting

@@ -11,7 +11,7 @@ import music21
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
-from arranger.rows import tone_spans
+from arranger.rows import HOLD, REST, tone_spans
 from arranger.sheet.musicxml import to_musicxml
 
 from .playable import playable
@@ -68,3 +68,20 @@ def test_drums_are_unpitched_notes_with_their_names() -> None:
     drums = root.findall("part")[-1]
     assert [text.text for text in drums.iter("text")] == ["kick", "snare"]
     assert len(list(drums.iter("unpitched"))) == 2
+
+
+def test_each_voice_has_the_clef_that_it_lies_in() -> None:
+    """MusicXML 4.0: sign G for a treble, F for a bass clef; a voice without notes gets a treble."""
+    engine = load_engine("twin-phase")
+
+    def signs(voice1: tuple[int, ...], voice2: tuple[int, ...]) -> list[str | None]:
+        root = ElementTree.fromstring(
+            to_musicxml(replace(SMALL, voice1=voice1, voice2=voice2), engine)
+        )
+        return [sign.text for sign in root.find("part").iter("sign")]
+
+    high, low = (72, *[HOLD] * 7), (43, *[HOLD] * 7)
+    assert signs(high, low) == ["G", "F"]
+    assert signs(low, high) == ["F", "G"]
+    assert signs((60, *[HOLD] * 7), (59, *[HOLD] * 7)) == ["G", "F"]
+    assert signs((REST,) * 8, low) == ["G", "F"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from arranger.song import Repair
+from arranger.song.mend import mend
+from arranger.song.repairs import Repairs
 from tests.song.midi_bytes import (
     END,
     QUARTER_C4,
@@ -254,3 +256,35 @@ def test_a_track_of_nothing_but_damage_is_given_up_in_the_end() -> None:
     assert notes(song) == [C4]
     assert "too much damage: the rest of the track was left out" in [r.what for r in song.repairs]
     assert len(song.repairs) < 20
+
+
+def test_a_key_keeps_its_low_bits_and_any_other_value_is_clipped() -> None:
+    """The second byte of each message is above 0x7F; MIDI 1.0: A0 is aftertouch of a key."""
+    events = "00 90 BC 40 00 A0 BC 40 00 B0 8B 40 00 C0 85 60 80 3C 40"
+    data = header() + track(*[events] * 3)
+    made = Repairs()
+    (content,) = mend(data, 0, len(data), 16, made).tracks
+    found = bytes(content)
+    for message in ("90 3C 40", "A0 3C 40", "C0 05"):
+        assert bytes.fromhex(message) in found
+    assert bytes.fromhex("B0 7F 40") in found
+
+
+def test_a_long_tempo_is_left_out_where_its_length_may_be_right() -> None:
+    """What follows makes sense after three bytes (a delta of 128) and after four (a delta of 0)."""
+    after = "00 90 3C 40 60 80 3C 40"
+    song = read(one_track("00 FF 51 04 07 A1 20 81", after))
+    assert any("left out" in repair.what for repair in song.repairs)
+    assert notes(song) == [C4]
+    mended = read(one_track("00 FF 51 04 07 A1 20", after))
+    assert any("mended" in repair.what for repair in mended.repairs)
+    assert mended.tempos[0].microseconds_per_beat == 0x07A120
+
+
+@pytest.mark.parametrize("frames", [24, 25, 29, 30])
+def test_a_division_in_frames_is_no_damage(frames: int) -> None:
+    """MIDI 1.0, Standard MIDI Files: the upper byte is the negative number of frames a second."""
+    song = read(header(1, 1, ((256 - frames) << 8) | 40) + track(QUARTER_C4))
+    assert [note.pitch for note in song.notes] == [60]
+    assert not [repair for repair in song.repairs if "division" in repair.what]
+    assert not song.own_beat

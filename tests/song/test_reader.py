@@ -124,3 +124,11 @@ def test_names_in_a_file_stay_data(tmp_path: Path) -> None:
     event = f"00 FF 03 {len(name):02X} {name.encode().hex()}"
     song = read(header() + track(event, QUARTER_C4, end=END))
     assert song.title == name
+
+
+def test_the_limit_on_notes_is_for_all_tracks_together() -> None:
+    three = track(QUARTER_C4, QUARTER_C4, QUARTER_C4)
+    data = header(1, 2) + three + three
+    assert len(read(data, max_notes=6).notes) == 6
+    with pytest.raises(LimitError, match="more notes than the limit"):
+        read(data, max_notes=5)

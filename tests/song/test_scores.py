@@ -401,3 +401,17 @@ def test_a_score_that_asks_for_the_impossible_is_told() -> None:
         with pytest.raises(SongError, match="the score can't be read") as caught:
             read(hostile)
         assert "Error" not in str(caught.value)
+
+
+def test_many_parts_share_fifteen_channels_and_leave_the_drums_theirs() -> None:
+    numbers = range(1, 18)
+    listed = "".join(
+        f'<score-part id="P{n}"><part-name>part {n}</part-name></score-part>' for n in numbers
+    )
+    parts = "".join(f'<part id="P{n}">{bar(1, tone("C", 4, 6))}</part>' for n in numbers)
+    song = read(
+        f'<?xml version="1.0"?><score-partwise version="4.0"><part-list>{listed}</part-list>{parts}'
+        "</score-partwise>".encode()
+    )
+    channels = [part.channel for part in song.parts]
+    assert channels == [*range(9), *range(10, 16), 0, 1]

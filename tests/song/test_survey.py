@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.report.survey import as_values, columns, lines, survey
+from tests.grid.songs import song_of
 from tests.song.midi_bytes import header, meta, one_track, read, track
 
 if TYPE_CHECKING:
@@ -119,3 +120,12 @@ def test_clock_time_and_tempo_changes_are_worded() -> None:
     assert "  track 1, byte 0x0023: data byte 0xC0 is above 0x7F: clipped" in text
     assert "note: names and texts were read as UTF-8" in text
     assert "Bass Drum 1" in text
+
+
+@pytest.mark.parametrize(
+    ("beats", "told"), [(119, "1:00"), (121, "1:00"), (239, "2:00"), (20, "0:10")]
+)
+def test_the_length_is_told_in_minutes_and_seconds(beats: int, told: str) -> None:
+    """At 120 beats a minute, rounded to the second (halves to the even one)."""
+    found = survey(song_of([(0, beats, 60)]), load_engine("twin-phase"))
+    assert f", {told}" in "\n".join(lines(found))

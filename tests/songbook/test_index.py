@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from arranger.errors import OutputError
 from arranger.songbook import Record, convert_book
-from arranger.songbook.index import NAME, REBUILT, Known, opened
+from arranger.songbook.index import NAME, REBUILT, Known, opened, output_sizes
 from arranger.songbook.summing_up import as_text
 from tests.songbook.runs import choice, edit
 from tests.songbook.songs import write_book
@@ -192,3 +192,19 @@ def test_an_error_of_the_index_is_not_hidden_by_saving_it(tmp_path: Path) -> Non
 
     with pytest.raises(OutputError, match="full; free the space"):
         filled_up()
+
+
+def test_an_output_that_was_touched_is_another(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    path.write_bytes(b"sound")
+    os.utime(path, ns=(10**18, 10**18))
+    before = output_sizes(tmp_path, ["a.wav"])
+    assert output_sizes(tmp_path, ["a.wav"]) == before
+    os.utime(path, ns=(10**18, 10**18 + 1000))
+    assert output_sizes(tmp_path, ["a.wav"]) != before, "another time"
+    os.utime(path, ns=(10**18, 10**18))
+    path.write_bytes(b"noise!")
+    os.utime(path, ns=(10**18, 10**18))
+    assert output_sizes(tmp_path, ["a.wav"]) != before, "another size"
+    path.unlink()
+    assert output_sizes(tmp_path, ["a.wav"]) != before, "gone"
