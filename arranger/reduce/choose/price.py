@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.reduce.choose.costs import LEAP_LIMIT
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def price(problem: Problem, costs: Costs) -> Priced:
 def _batches(counts: Ints) -> Iterator[Ints]:
     """Yield the segments, those with about as many slots together."""
     size = np.searchsorted(_WIDTHS, counts)
-    for index in np.unique(size).tolist():
+    for index in distinct(size).tolist():
         rows = np.flatnonzero(size == index)
         size_rows = max(_MOST_CELLS // int(counts[rows].max()) ** 2, 1)
         for start in range(0, len(rows), size_rows):

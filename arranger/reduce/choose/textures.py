@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.errors import SettingsError
 from arranger.reduce.worth.table import columns, heard_share, note_on_top
 from arranger.settings import TEXTURES
@@ -104,7 +105,7 @@ def weights_by_texture(
     """Return the weights that the optimisation uses, each note's by the texture on its step."""
     found = weights
     of_note = textures[np.maximum(onset, 0)]
-    for texture in np.unique(textures).tolist():
+    for texture in distinct(textures).tolist():
         used = weights_for(song, weights, texture)
         if used is not weights:
             here = of_note == texture
@@ -166,7 +167,7 @@ def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Fl
     chord = (slots >= 0) & (np.append(tones.tune, 1.0)[slots] < 0.5)
     cost = np.zeros(slots.shape)
     for t in np.flatnonzero(chord.any(axis=1) & broken[problem.starts]).tolist():
-        notes = np.unique(pitch[t][chord[t]])
+        notes = distinct(pitch[t][chord[t]])
         wanted = notes[asked[t] % len(notes)]
         cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0.0, costs.turn)
     return cost * (problem.lengths / problem.steps_per_beat)[:, None]
