@@ -25,6 +25,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import unchanging
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -118,8 +120,7 @@ def _step_response(clock_hz: int, sample_rate: int) -> NDArray[np.float64]:
     impulse = np.sinc(cut * seconds) * np.kaiser(len(seconds), beta)
     middles = np.concatenate(([0.0], (impulse[1:] + impulse[:-1]) / 2))
     response: NDArray[np.float64] = np.cumsum(middles) / middles.sum()
-    response.flags.writeable = False
-    return response
+    return unchanging(response)
 
 
 def _kernels(
@@ -137,4 +138,4 @@ def _kernels(
     rises = np.diff(response)
     heights = response.take(points) + (places - points) * rises.take(points)
     heights[:, -1] = final
-    return Kernels(np.diff(heights, axis=1), before)
+    return Kernels(unchanging(np.diff(heights, axis=1)), before)

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import median
+from arranger.columns import median, unchanging
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import (
@@ -224,19 +224,19 @@ def _covering(beats: NDArray[np.float64], first: float, last: float) -> NDArray[
 @cache
 def beat_weights() -> NDArray[np.float64]:
     """Return the weights of a reading's features, in the order of `FEATURES`."""
-    return np.array([_weights()["beat"][name] for name in FEATURES])
+    return unchanging(np.array([_weights()["beat"][name] for name in FEATURES]))
 
 
 @cache
 def phase_weights() -> NDArray[np.float64]:
     """Return the weights of `phase_features`."""
-    return np.array([_weights()["phase"][name] for name in PHASE_FEATURES])
+    return unchanging(np.array([_weights()["phase"][name] for name in PHASE_FEATURES]))
 
 
 @cache
 def bar_weights() -> NDArray[np.float64]:
     """Return the weights for the first beat of a bar, in the order of `COLUMNS`."""
-    return np.array([_weights()["bar"][name] for name in COLUMNS])
+    return unchanging(np.array([_weights()["bar"][name] for name in COLUMNS]))
 
 
 @cache

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import unchanging
+
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.engine.model import DrumSound, Engine
@@ -102,4 +104,4 @@ def _beats(numerator: int, denominator: int, steps: int, step_beats: Fraction) -
     compound = denominator >= 8 and numerator % 3 == 0 and numerator > 3
     beat = Fraction(12 if compound else 4, denominator) / step_beats
     places = (count * beat for count in range(math.ceil(steps / beat)))
-    return np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64)
+    return unchanging(np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64))
