@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -63,6 +64,7 @@ def convert(
     from arranger.report import summary, terminal_text
     from arranger.song import read_song
 
+    gc.freeze()  # so that what was imported isn't looked through again and again
     if output == STDOUT:
         raise typer.BadParameter("convert writes several files: name a folder with -o")
     choice = OutputChoice(
