@@ -178,7 +178,7 @@ def _notes(count: int) -> str:
 
 
 def _read_texts(tracks: Iterable[TrackEvents], remarks: list[str]) -> None:
-    """Decode the marks of all tracks together; mido leaves them as Latin-1."""
+    """Decode the marks of all tracks together; they come as Latin-1."""
     marked = [track for track in tracks if track.marks]
     decoded = text.decode([m.text.encode("latin-1") for t in marked for m in t.marks])
     if decoded.encoding is not None:
