@@ -1,4 +1,8 @@
-"""Columns of numbers: what they are called in signatures, and a view to read them one by one."""
+"""Columns of numbers: what they are called in signatures, and views and sums of them.
+
+`distinct` and `median` stand in for ``np.unique`` and ``np.median``, which import ``numpy.ma`` when
+they are first called: a tenth of all that is imported.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +12,14 @@ import numpy as np
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from typing import TypeVar
 
     from numpy.typing import NDArray
 
     Ints = NDArray[np.int64]
     Floats = NDArray[np.float64]
     Bools = NDArray[np.bool_]
+    Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def view(column: NDArray[Any]) -> Sequence[Any]:
@@ -22,3 +28,24 @@ def view(column: NDArray[Any]) -> Sequence[Any]:
     Nearly as quick to index as a list, at an eighth to a third of its memory.
     """
     return memoryview(np.ascontiguousarray(column))  # type: ignore[arg-type]  # Python 3.12's Buffer
+
+
+def unchanging(column: NDArray[Scalar]) -> NDArray[Scalar]:
+    """Return a column that from now on can't be changed, since several share it."""
+    column.setflags(write=False)
+    return column
+
+
+def distinct(values: NDArray[Any]) -> NDArray[Any]:
+    """Return the different values of a column, rising."""
+    ordered = np.sort(values)
+    return ordered[np.append(True, ordered[1:] != ordered[:-1])] if len(ordered) else ordered
+
+
+def median(values: NDArray[Any]) -> NDArray[Any]:
+    """Return the medians along the last axis; of no values they are no numbers."""
+    ordered, count = np.sort(values), values.shape[-1]
+    if not count:
+        return np.full(values.shape[:-1], np.nan)
+    middle: NDArray[Any] = (ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2
+    return middle

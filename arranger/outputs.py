@@ -14,7 +14,6 @@ from arranger.report import (
     suggestions,
 )
 from arranger.sheet.keep import write_generated
-from arranger.sound import render
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -94,6 +93,8 @@ def write_outputs(
     tried = suggestions(conversion) if choice.suggestions else ()
     write_pieces(page, encoded(html_page_pieces(conversion, tried)))
     for audio in files[4:]:
+        from arranger.sound import render
+
         try:
             render(conversion.sheet, conversion.engine, audio, progress=progress)
         except SheetError as error:  # a kept edit that this engine can't play

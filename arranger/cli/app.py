@@ -10,34 +10,46 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
 import typer
 
-from arranger.cli.check import check
-from arranger.cli.compare import compare
-from arranger.cli.convert import convert
-from arranger.cli.engines import engines
-from arranger.cli.explain import explain
-from arranger.cli.export import export
-from arranger.cli.render import render
-from arranger.cli.report import report
-from arranger.cli.songbook import songbook
-from arranger.cli.spread import spread
-from arranger.cli.survey import survey
 from arranger.cli.terminal import discard, say, say_text
-from arranger.cli.tidy import tidy
 from arranger.errors import ArrangerError, UsageError
 from arranger.stopping import ending_cleanly
 from arranger.version import VERSION
 
-app = typer.Typer(
-    name="arranger",
-    help="Turn MIDI arrangements into two-voice music for one-bit speakers.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+COMMANDS = (
+    "convert",
+    "survey",
+    "engines",
+    "export",
+    "explain",
+    "report",
+    "render",
+    "check",
+    "compare",
+    "tidy",
+    "spread",
+    "songbook",
 )
+"""In the order of the help; each is a function in a module of its name."""
+
+
+def application(commands: Sequence[str] = COMMANDS) -> typer.Typer:
+    """Return the command line with some commands: all take longer to load than one to begin."""
+    app = typer.Typer(
+        name="arranger",
+        help="Turn MIDI arrangements into two-voice music for one-bit speakers.",
+        no_args_is_help=True,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_root)
+    for name in commands:
+        app.command()(getattr(import_module(f"arranger.cli.{name}"), name))
+    return app
 
 
 def _print_version(asked: bool) -> None:
@@ -46,7 +58,6 @@ def _print_version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _root(
     _version: bool = typer.Option(
         False,
@@ -59,18 +70,12 @@ def _root(
     """Turn MIDI arrangements into two-voice music for one-bit speakers."""
 
 
-app.command()(convert)
-app.command()(survey)
-app.command()(engines)
-app.command()(export)
-app.command()(explain)
-app.command()(report)
-app.command()(render)
-app.command()(check)
-app.command()(compare)
-app.command()(tidy)
-app.command()(spread)
-app.command()(songbook)
+def __getattr__(name: str) -> typer.Typer:
+    # The whole of it, for tests.
+    if name == "app":
+        return application()
+    message = f"module {__name__!r} has no attribute {name!r}"
+    raise AttributeError(message)
 
 
 _UsageError: type[Exception] = typer.BadParameter.__bases__[0]
@@ -99,8 +104,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
     arguments
         Those after the program's name; None: the process's own.
     """
+    words = sys.argv[1:] if arguments is None else arguments
     try:
-        return app(arguments, prog_name="arranger", standalone_mode=False) or 0
+        app = application([word for word in words[:1] if word in COMMANDS] or COMMANDS)
+        return app(words, prog_name="arranger", standalone_mode=False) or 0
     except _UsageError as error:
         told = io.StringIO()
         error.show(told)  # type: ignore[attr-defined]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -57,13 +58,13 @@ def convert(
       arranger convert parade.mid -o out --transpose 2 --keep-edits
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.conversion import convert as convert_song
-    from arranger.conversion.by_hand import with_edits
     from arranger.engine import load_engine
     from arranger.files import STDOUT
     from arranger.outputs import OutputChoice, output_paths, write_outputs
     from arranger.report import summary, terminal_text
     from arranger.song import read_song
 
+    gc.freeze()  # so that what was imported isn't looked through again and again
     if output == STDOUT:
         raise typer.BadParameter("convert writes several files: name a folder with -o")
     choice = OutputChoice(
@@ -77,6 +78,8 @@ def convert(
     source = read_song(song, settings.read)
     conversion = convert_song(source, load_engine(settings.engine), settings)
     if keep_edits:
+        from arranger.conversion.by_hand import with_edits
+
         conversion, _ = with_edits(conversion, output_paths(choice, song.stem)[0])
     with progress_bar(f"rendering {song.stem}") as progress:
         files = write_outputs(conversion, song.stem, choice, progress=progress)

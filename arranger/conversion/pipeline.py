@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from arranger.song.model import Song
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True, eq=False)
 class Conversion:
     """Everything that one conversion found out."""
 

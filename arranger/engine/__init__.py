@@ -6,7 +6,8 @@ describe  An engine in words and figures: for people as lines, for scripts as pl
 load      Loading engines: built in by name, or a musician's own TOML file by path
 model     What the other layers need to know of an engine: its pitches
 player    What this project's own Z80 player can play: ``player = "z80"`` in an engine's file
-profile   The schema of an engine's TOML file
+profile   What an engine's TOML file says, and within which limits
+schema    The schema that a musician's own engine file is held to
 table     From a profile to pitches and step lengths, in exact clock arithmetic
 tuning    Which notes of a song an engine plays out of tune, here or in another key
 """

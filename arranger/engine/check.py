@@ -9,15 +9,15 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from pydantic import BaseModel, ValidationError
-
-from arranger.engine.profile import RESERVED_NAMES, Profile
+from arranger.engine.profile import RESERVED_NAMES, TABLES, Profile
 from arranger.engine.table import in_tune, nearest_setting
 from arranger.errors import did_you_mean
 from arranger.pitch import parse_pitch, pitch_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
+
+    from pydantic import ValidationError
 
     from arranger.engine.model import Pitch
 
@@ -62,15 +62,8 @@ def _from_schema(item: dict[str, Any]) -> Fault:
 
 def known_keys(path: Path) -> list[str]:
     """Return the keys that the schema knows in the table at a path."""
-    model: type[BaseModel] = Profile
-    for part in path:
-        if not isinstance(part, str) or part not in model.model_fields:
-            continue
-        annotation = model.model_fields[part].annotation
-        inner = getattr(annotation, "__args__", (annotation,))[0]
-        if isinstance(inner, type) and issubclass(inner, BaseModel):
-            model = inner
-    return list(model.model_fields)
+    tables = [TABLES[part] for part in path if isinstance(part, str) and part in TABLES]
+    return list((tables or [Profile])[-1]._fields)
 
 
 def profile_faults(profile: Profile) -> Iterator[Fault]:

@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.engine.model import DrumSound, Engine
+from arranger.engine.profile import profile_of
 from arranger.engine.table import in_tune, pitch_table, step_lengths
 from arranger.errors import EngineError, did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from arranger.engine.check import Fault
+    from arranger.engine.model import Pitch
     from arranger.engine.profile import Profile
 
 _BUILTIN = Path(__file__).parent / "builtin"
@@ -45,7 +47,9 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
     """
     text = str(name_or_path)
     if not (isinstance(name_or_path, Path) or text.endswith(".toml") or Path(text).name != text):
-        return parse_engine(builtin_text(text), file=_BUILTIN / f"{text}.toml")
+        # Known to be right, so nothing is checked.
+        profile = profile_of(tomllib.loads(builtin_text(text)))
+        return _engine(profile, pitch_table(profile))
     path = Path(text)
     if beside is not None and not path.exists():
         candidates = (folder / path for folder in Path(beside).absolute().parents)
@@ -89,18 +93,22 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
     EngineError
         If the text is no valid description; says the line, the reason and what to do.
     """
-    # Imported here: pydantic takes a tenth of a second, and many commands end without an engine.
+    # Imported here: pydantic takes a tenth of a second.
     from arranger.engine.check import profile_faults, table_faults
 
     profile = _profile(text, file)
     _refuse(profile_faults(profile), text, file)
     described = pitch_table(profile)
     _refuse(table_faults(profile, described), text, file)
-    pitches = in_tune(described)
     if profile.player:
         from arranger.engine.player import player_faults
 
-        _refuse(player_faults(profile, pitches), text, file)
+        _refuse(player_faults(profile, in_tune(described)), text, file)
+    return _engine(profile, described)
+
+
+def _engine(profile: Profile, described: Mapping[int, Pitch]) -> Engine:
+    pitches = in_tune(described)
     return Engine(
         name=profile.name,
         title=profile.title,
@@ -125,7 +133,7 @@ def _profile(text: str, file: Path | None) -> Profile:
     from pydantic import ValidationError
 
     from arranger.engine.check import schema_faults
-    from arranger.engine.profile import Profile
+    from arranger.engine.schema import schema
 
     try:
         values = tomllib.loads(text)
@@ -135,7 +143,7 @@ def _profile(text: str, file: Path | None) -> Profile:
     except RecursionError:
         raise EngineError("is nested too deeply", file=file, remedy="flatten it") from None
     try:
-        return Profile.model_validate(values)
+        return profile_of(schema().model_validate(values).model_dump(exclude_unset=True))
     except ValidationError as error:
         _refuse(schema_faults(error), text, file)
         raise

@@ -1,7 +1,8 @@
-"""The schema of an engine's TOML file.
+"""What an engine's TOML file says, and within which limits.
 
 A profile says what a playing routine does, in the clock's cycles; `arranger.engine.load` works the
-pitch table, the step lengths and the drum sounds out from it. Unknown keys are refused.
+pitch table, the step lengths and the drum sounds out from it. The limits stand in the annotations;
+`arranger.engine.schema` holds a musician's own file to them, and refuses unknown keys.
 
 The signal model (``method``):
 
@@ -24,23 +25,21 @@ pass and stays until cycle ``loop.voice2_write``, from where on voice 2 holds it
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Field
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    # Not at run time: pydantic takes a tenth of a second to import.
+    from pydantic import Field
 
 RESERVED_NAMES = ("new",)
 """Words of the command line that can't name an engine."""
 
 Method = Literal["phase", "counter", "alternate", "frequencies"]
-Cycles = Annotated[int, Field(ge=0, le=1_000_000_000)]
-Count = Annotated[int, Field(gt=0, le=1_000_000)]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
-
-
-class Loop(_Table):
+class Loop(NamedTuple):
     """One pass of the sound loop."""
 
     cycles: Annotated[int, Field(gt=0, le=1_000_000)]
@@ -58,7 +57,7 @@ class Loop(_Table):
         return self.voice2_write or self.cycles // 2
 
 
-class PitchTable(_Table):
+class PitchTable(NamedTuple):
     """What the voices can play."""
 
     lowest: str = ""
@@ -66,40 +65,43 @@ class PitchTable(_Table):
     """Pitch names; the table between them is worked out. Left out when ``table`` is given."""
     bits: Annotated[int, Field(ge=4, le=32)] = 16
     """Width of a setting: no increment, period or divisor needs more."""
-    table: dict[str, int | float] = Field(default_factory=dict)
+    table: Mapping[str, int | float] = {}
     """The routine's own table: a setting (method ``frequencies``: Hz) by pitch name."""
 
 
-class Steps(_Table):
+class Steps(NamedTuple):
     """The list of step lengths: count * passes_per_count * loop.cycles + overhead_cycles."""
 
-    first: Count = 1
-    last: Count = 1
+    first: Annotated[int, Field(gt=0, le=1_000_000)] = 1
+    last: Annotated[int, Field(gt=0, le=1_000_000)] = 1
     """The list is every count from first to last; ignored when ``counts`` is given."""
-    counts: tuple[Count, ...] = Field(default=(), strict=False, max_length=4096)
-    passes_per_count: Count = 1
-    overhead_cycles: Cycles = 0
+    counts: Annotated[
+        tuple[Annotated[int, Field(gt=0, le=1_000_000)], ...],
+        Field(strict=False, max_length=4096),
+    ] = ()
+    passes_per_count: Annotated[int, Field(gt=0, le=1_000_000)] = 1
+    overhead_cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
     """Cycles between steps, in which the pin stands still."""
 
 
-class Drum(_Table):
+class Drum(NamedTuple):
     """One drum sound."""
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=24)]
     kind: Literal["kick", "noise"]
-    percussion_keys: tuple[Annotated[int, Field(ge=0, le=127)], ...] = Field(strict=False)
+    percussion_keys: Annotated[tuple[Annotated[int, Field(ge=0, le=127)], ...], Field(strict=False)]
     """General MIDI percussion keys that it stands in for."""
     weight: Annotated[float, Field(ge=0, le=1)]
-    settings: tuple[int, ...] = Field(strict=False)
+    settings: Annotated[tuple[int, ...], Field(strict=False)]
     """kick: first half period in cycles, growth of each next one in cycles.
     noise: cycles between random bits.
     Method ``alternate``: kick: first divisor, growth a pass; noise: smallest divisor, bit mask of
     what chance may add to it, anew each pass."""
-    cycles: Cycles = 0
+    cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
     """How long it sounds; 0: the whole step."""
 
 
-class Memory(_Table):
+class Memory(NamedTuple):
     """What the piece costs."""
 
     code_bytes: Annotated[int, Field(ge=0, le=1_000_000)]
@@ -107,7 +109,7 @@ class Memory(_Table):
     """Bytes that player and song may take together."""
 
 
-class Profile(_Table):
+class Profile(NamedTuple):
     """An engine's TOML file."""
 
     format: Literal["arranger-engine"]
@@ -116,12 +118,39 @@ class Profile(_Table):
     title: Annotated[str, Field(min_length=1, max_length=200)]
     method: Method
     clock_hz: Annotated[int, Field(ge=1000, le=1_000_000_000)]
-    drum_takes_step: bool = True
-    """Whether a drum silences both voices until the next step."""
-    player: Literal["", "z80"] = ""
-    """Which of this project's own players plays it, cycle for cycle; none: a routine elsewhere."""
     loop: Loop
     pitch: PitchTable
     steps: Steps
     memory: Memory
-    drum: tuple[Drum, ...] = Field(default=(), strict=False)
+    drum_takes_step: bool = True
+    """Whether a drum silences both voices until the next step."""
+    player: Literal["", "z80"] = ""
+    """Which of this project's own players plays it, cycle for cycle; none: a routine elsewhere."""
+    drum: Annotated[tuple[Drum, ...], Field(strict=False)] = ()
+
+
+TABLES: Mapping[str, type[Any]] = {
+    "loop": Loop,
+    "pitch": PitchTable,
+    "steps": Steps,
+    "memory": Memory,
+    "drum": Drum,
+}
+"""The tables inside a file, by key; ``drum`` is a list of them."""
+
+
+def profile_of(values: Mapping[str, Any]) -> Profile:
+    """Return the profile of a TOML file that keeps to the schema."""
+
+    def frozen(value: Any) -> Any:
+        return tuple(value) if isinstance(value, list) else value
+
+    def table(key: str, found: Mapping[str, Any]) -> Any:
+        return TABLES[key](**{name: frozen(value) for name, value in found.items()})
+
+    inside: dict[str, Any] = {
+        key: tuple(table(key, each) for each in found) if key == "drum" else table(key, found)
+        for key, found in values.items()
+        if key in TABLES
+    }
+    return Profile(**{**values, **inside})

@@ -36,6 +36,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.grid.model import StepChoice
 from arranger.grid.passage import NEAR_LINE_BEATS, too_long
 from arranger.grid.place import half_up
@@ -159,7 +160,7 @@ def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Fl
         repeats=np.stack((beats[before[again]], beats[after[again]]), axis=1),
         rests=beats[after[again]] - timeline.end_beats[before[again]],
         length_beats=length[pitched],
-        drum_moments=len(np.unique(attacks.of_note[notes.drum & inside])) if len(pitched) else 0,
+        drum_moments=len(distinct(attacks.of_note[notes.drum & inside])) if len(pitched) else 0,
     )
 
 

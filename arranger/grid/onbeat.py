@@ -27,6 +27,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
+
 if TYPE_CHECKING:
     from arranger.columns import Ints
     from arranger.song.model import Song
@@ -87,7 +89,7 @@ def follows_own_beat(song: Song) -> BeatVerdict:
 
     A song without a beat of its own (SMPTE time division) doesn't, whatever its onsets.
     """
-    ticks = np.unique(song.columns.onset)
+    ticks = distinct(song.columns.onset)
     count = len(ticks)
     if count == 0:
         return BeatVerdict(song.own_beat, 0.0, 1.0, 1, 0, song.own_beat, 0.0, False)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.grid.model import Section
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ def _alike(
     if count * len(kinds) > MOST_CELLS:
         # Equal sums of random numbers, one a kind: equal bars, but for one chance in 2^50.
         value = np.random.default_rng(0).random(len(kinds))
-        once = np.unique(bar * len(kinds) + kind)
+        once = distinct(bar * len(kinds) + kind)
         sums = np.bincount(once // len(kinds), value[once % len(kinds)], count)
         equal: Bools = np.isclose(sums[:, None], sums, rtol=1e-13, atol=0)
         equal &= (sums > 0) & same_length

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import median
+
 if TYPE_CHECKING:
     from arranger.columns import Floats
 
@@ -52,7 +54,7 @@ def find_swing(attack_beats: Floats) -> Swing | None:
         middle = phase[(phase > MIDDLE[0]) & (phase < MIDDLE[1])]
         if len(middle) < FEWEST:
             continue
-        place = float(np.median(middle))
+        place = float(median(middle))
         alike = np.abs(middle - place) < SPREAD
         thirds = np.count_nonzero((phase > 0.25) & (phase < MIDDLE[0]))
         on_beat = np.count_nonzero((phase < 0.1) | (phase > 0.9))

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.perform.byte_limit import Measure
     from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
 
@@ -38,6 +39,7 @@ def reduce(
     grid: Grid,
     settings: ReduceSettings,
     measure: Measure | None = None,
+    weights: Weights | None = None,
 ) -> Reduction:
     """Give the song's notes to two voices and the drums, and account for each.
 
@@ -48,6 +50,9 @@ def reduce(
     measure
         Says how many bytes two rows and the drums take, for ``settings.max_bytes``; see
         `arranger.conversion.measure_of`. None: no limit can be kept.
+    weights
+        What the notes are worth, from another reduction of the song whose settings name the same
+        parts. None: they are weighed.
 
     Raises
     ------
@@ -57,7 +62,7 @@ def reduce(
     LimitError
         If the song doesn't fit into ``settings.max_bytes`` however it is simplified.
     """
-    prepared = prepare(song, engine, grid, settings)
+    prepared = prepare(song, engine, grid, settings, weights)
     if settings.texture == "as-written":
         performance, cost = perform_as_written(song, prepared), 0.0
     else:

@@ -12,7 +12,6 @@ passage by the song's own metre, and its ``bar_index`` is -1.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +19,7 @@ import numpy as np
 from arranger.reduce.ledger import Entry
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.reduce.tell.sentences import explanations
+from arranger.report.remember import remembered
 from arranger.song.model import Note
 from arranger.song.time import bars as song_bars
 from arranger.song.time import seconds_at
@@ -57,6 +57,10 @@ class Account:
     bar_index: NDArray[np.int64]
     """Index into ``Grid.bars``, or -1 for a note outside the passage."""
 
+    def __post_init__(self) -> None:
+        for column in (self.outcome, self.decided, self.bar_index):
+            column.setflags(write=False)
+
     def totals(self) -> Mapping[str, int]:
         """Return the number of notes and of each outcome."""
         counts = np.bincount(self.outcome, minlength=len(OUTCOMES)).tolist()
@@ -84,9 +88,9 @@ _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 _NOWHERE = (None, None, None)
 
 
-@lru_cache(maxsize=1)
+@remembered
 def account(conversion: Conversion) -> Account:
-    """Return the account of a conversion. The last one is remembered: all outputs share it."""
+    """Return the account of a conversion, which all outputs share."""
     song, grid = conversion.song, conversion.grid
     written = (tuple(column.tolist()) for column in song.columns.all())
     note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
@@ -110,7 +114,7 @@ def account(conversion: Conversion) -> Account:
     )
 
 
-@lru_cache(maxsize=1)
+@remembered
 def told(conversion: Conversion, notes: range | None = None) -> list[str]:
     """Return one sentence for each of some notes; None: for all."""
     found = account(conversion)

@@ -8,11 +8,11 @@ a ledger so takes a third of the time of formatting each line.
 from __future__ import annotations
 
 import json
-from functools import lru_cache
 from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
 from arranger.report.account import account, told
+from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -38,7 +38,7 @@ def stretches(conversion: Conversion) -> Iterator[tuple[range, Mapping[str, Text
         yield notes, _texts(conversion, notes)
 
 
-@lru_cache(maxsize=1)
+@remembered
 def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
     found = account(conversion)
     these = slice(notes.start, notes.stop)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.engine.tuning import advice
 from arranger.errors import one_line
 from arranger.options import command_line
@@ -209,7 +210,7 @@ def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
     drum = np.array(found.note["drum"], dtype=np.bool_)
     pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
     facts = []
-    for key in np.unique(pitch[drum]).tolist():
+    for key in distinct(pitch[drum]).tolist():
         hits = pitch == key
         lost = hits & (found.outcome == DROPPED)
         sound = conversion.engine.drum_for(key)

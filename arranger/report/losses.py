@@ -8,14 +8,15 @@ are our own judgement, common practice, no source.
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import unchanging
 from arranger.pitch import pitch_name
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account, outcome_indices, reason_counts
+from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -113,7 +114,7 @@ class Advice(NamedTuple):
         return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
-@lru_cache(maxsize=1)
+@remembered
 def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
     found = account(conversion)
@@ -140,7 +141,7 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     )
 
 
-@lru_cache(maxsize=1)
+@remembered
 def note_roles(conversion: Conversion) -> NDArray[np.int64]:
     """Return the role of each note, as an index into `ROLE_WEIGHT`.
 
@@ -153,12 +154,12 @@ def note_roles(conversion: Conversion) -> NDArray[np.int64]:
     of_part = np.array([names.index(role.role) for role in reduction.roles], dtype=np.int64)
     roles: NDArray[np.int64] = of_part[np.array(account(conversion).note["part"], dtype=np.int64)]
     if reduction.weights is None:
-        return roles
+        return unchanging(roles)
     pitched = (roles != names.index("muted")) & (roles != names.index("drums"))
     roles[pitched] = names.index("harmony")
     for name, weights in (("bass", reduction.weights.bass), ("tune", reduction.weights.tune)):
         roles[(weights >= CARRIES_LINE) & pitched] = names.index(name)
-    return roles
+    return unchanging(roles)
 
 
 def note_values(conversion: Conversion) -> NDArray[np.float64]:
@@ -183,7 +184,7 @@ def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
     return _ranked(conversion)[:count]
 
 
-@lru_cache(maxsize=1)
+@remembered
 def _ranked(conversion: Conversion) -> tuple[Advice, ...]:
     losing = (bar for bar in bar_losses(conversion) if bar.loss > 0)
     ranked = sorted(losing, key=lambda bar: (-round(bar.loss, 6), bar.place))[:BARS_LOOKED_AT]

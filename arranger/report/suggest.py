@@ -12,11 +12,13 @@ that only lower the loss.
 from __future__ import annotations
 
 import shlex
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.conversion import convert
+from arranger.conversion import convert, measure_of
 from arranger.engine import builtin_engines, load_engine
 from arranger.errors import ArrangerError
+from arranger.grid import plan_grid
 from arranger.options import build_settings
 from arranger.reduce import reduce
 from arranger.report.losses import note_values, total_loss
@@ -79,7 +81,7 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
     tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
     found = [
         suggestion
-        for attempt in list(_attempts(conversion))[:tries]
+        for attempt in islice(_attempts(conversion), tries)
         if (suggestion := _tried(conversion, values, attempt)) is not None
     ]
     gaining = [each for each in found if _gains(each)]
@@ -130,13 +132,22 @@ def _tried(
 
 def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduction]:
     """Return the song converted with other settings, on the grid as it is where that is the same."""
-    now = conversion.settings
+    now, song = conversion.settings, conversion.song
+    # What the notes are worth hangs on no other setting.
+    same_parts = all(
+        getattr(settings.reduce, name) == getattr(now.reduce, name)
+        for name in ("tune", "bass", "mute")
+    )
+    weights = conversion.reduction.weights if same_parts else None
     if settings.engine == now.engine and settings.grid == now.grid:
         grid = conversion.grid
-        return grid, reduce(conversion.song, conversion.engine, grid, settings.reduce)
+        return grid, reduce(song, conversion.engine, grid, settings.reduce, weights=weights)
     engine = conversion.engine if settings.engine == now.engine else load_engine(settings.engine)
-    other = convert(conversion.song, engine, settings)
-    return other.grid, other.reduction
+    if conversion.reduction.weights is None:  # a sheet that came back from MIDI
+        other = convert(song, engine, settings)
+        return other.grid, other.reduction
+    grid = plan_grid(song, engine, settings.grid)
+    return grid, reduce(song, engine, grid, settings.reduce, measure_of(engine, grid), weights)
 
 
 def _attempts(conversion: Conversion) -> Iterator[Attempt]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, fields
-from functools import lru_cache
 from textwrap import fill
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -20,6 +19,7 @@ from arranger.errors import one_line
 from arranger.machine import song_bytes
 from arranger.report.account import account
 from arranger.report.losses import DROPPED, worst_bars
+from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -258,7 +258,7 @@ def shortened(name: str, limit: int = 28) -> str:
     return name if len(name) <= limit else f"{name[: limit - 3]}..."
 
 
-@lru_cache(maxsize=1)
+@remembered
 def memory_line(conversion: Conversion) -> str:
     """Return the sentence on the bytes that the piece takes and those that are left."""
     engine = conversion.engine

@@ -8,7 +8,7 @@ chunks         Where the header and the tracks of a MIDI file lie
 events         One pass over the messages of a track: notes with their ends
 general_midi   General MIDI Level 1: names of programs and of percussion keys, one table each
 mend           The mending reader: damaged or unusual MIDI bytes become clean ones
-messages       Clean track bytes become mido's messages, each distinct message parsed only once
+messages       Clean track bytes become messages, each distinct channel message read only once
 midi           Standard MIDI Files: healthy ones are read as they are, others by way of `mend`
 model          The song as read: notes, parts, tempo and metre maps. Immutable
 modes          Messages that turn a channel into drums or back, and coarse tuning

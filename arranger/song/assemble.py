@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.errors import LimitError
 from arranger.song import bends, channels, modes, pedals, raw, text
 from arranger.song.events import BEND
@@ -139,7 +140,7 @@ def _bent(
     remarks: list[str],
 ) -> Columns:
     """Move the notes that a bend holds on another semitone, and say what became of the others."""
-    channels_bent = np.unique([event[4] for event in bending])
+    channels_bent = list({event[4] for event in bending})
     places = np.flatnonzero(np.isin(written.channel, channels_bent) & ~notes.drum)
     rows = list(
         zip(
@@ -177,7 +178,7 @@ def _notes(count: int) -> str:
 
 
 def _read_texts(tracks: Iterable[TrackEvents], remarks: list[str]) -> None:
-    """Decode the marks of all tracks together; mido leaves them as Latin-1."""
+    """Decode the marks of all tracks together; they come as Latin-1."""
     marked = [track for track in tracks if track.marks]
     decoded = text.decode([m.text.encode("latin-1") for t in marked for m in t.marks])
     if decoded.encoding is not None:
@@ -202,7 +203,7 @@ def _drums_by_name(
     }
     if called:
         outside = (notes.pitch < _DRUM_KEYS.start) | (notes.pitch >= _DRUM_KEYS.stop)
-        called -= set(np.unique(notes.part[outside]).tolist())
+        called -= set(distinct(notes.part[outside]).tolist())
     if not called:
         return notes
     for index in called:

@@ -16,7 +16,7 @@ from __future__ import annotations
 from array import array
 from collections import deque
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LimitError
 from arranger.song.messages import TEXTS
@@ -24,6 +24,8 @@ from arranger.song.model import Control, KeyChange, Mark, Repair
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from arranger.song.messages import Message
 
 
 @dataclass(slots=True)
@@ -85,32 +87,7 @@ _CHECKED = 0xFFF
 _MOST_PAUSES = 20
 """Pauses left out that are listed for each track."""
 
-_FIFTHS = [
-    "Cb",
-    "Gb",
-    "Db",
-    "Ab",
-    "Eb",
-    "Bb",
-    "F",
-    "C",
-    "G",
-    "D",
-    "A",
-    "E",
-    "B",
-    "F#",
-    "C#",
-    "G#",
-    "D#",
-    "A#",
-]
-_KEYS = {name: (index - 7, False) for index, name in enumerate(_FIFTHS[:15])} | {
-    f"{name}m": (index - 7, True) for index, name in enumerate(_FIFTHS[3:])
-}
-"""Sharps, or flats below 0, and whether it is minor."""
-
-_TEXT = dict(TEXTS.values())
+_TEXTS = frozenset(TEXTS.values())
 
 
 class Limits(NamedTuple):
@@ -163,7 +140,7 @@ class TrackEvents:
 
 def track_events(
     index: int,
-    messages: Iterable[tuple[int, Any]],
+    messages: Iterable[tuple[int, Message]],
     start: int,
     limits: Limits,
     device: int = 0,
@@ -175,7 +152,7 @@ def track_events(
     index
         Of the track in the file, from 0.
     messages
-        Delta times in ticks, and mido's messages.
+        Delta times in ticks, and messages.
     start
         Tick at which the track starts.
     limits
@@ -196,18 +173,18 @@ def track_events(
     port = first_port = device << 11
     room, room_for_others, longest_pause = limits
     for order, (delta, message) in enumerate(messages):
-        kind = message.type
+        kind, own_channel, number, value = message
         tick += delta
         if delta > longest_pause:
             tick -= delta
             _note_pause(found, tick, delta)
         if kind == "note_on" or kind == "note_off":
-            key = (port | message.channel) << 7 | message.note
-            if kind == "note_on" and message.velocity:
+            key = (port | own_channel) << 7 | number
+            if kind == "note_on" and value:
                 place = len(ends)
                 if place >= room:
                     raise _too_much("notes")
-                begin(tick, order, key, message.velocity)
+                begin(tick, order, key, value)
                 if key in sounding:
                     sounding[key].append(place)
                 else:
@@ -218,15 +195,15 @@ def track_events(
                 end_orders[place] = order
             continue
         if kind == "midi_port":
-            port = first_port | (message.port & 0x7F) << 4
+            port = first_port | (value & 0x7F) << 4
         elif kind == "sysex":
-            found.exclusives.append((tick, index, order, port, tuple(message.data)))
-        elif message.is_meta:
+            found.exclusives.append((tick, index, order, port, value))
+        elif own_channel < 0:
             _meta(found, tick, message)
         else:
-            channel = port | message.channel
+            channel = port | own_channel
             _channel_event(found, tick, order, channel, message)
-            if kind == "control_change" and (message.control == 120 or message.control >= 123):
+            if kind == "control_change" and (number == 120 or number >= 123):
                 _end_channel(notes, sounding, channel, tick, order)
         if order & _CHECKED == 0 and found.others > room_for_others:
             raise _too_much("events")
@@ -237,22 +214,24 @@ def track_events(
     return found
 
 
-def _channel_event(found: TrackEvents, tick: int, order: int, channel: int, message: Any) -> None:
+def _channel_event(
+    found: TrackEvents, tick: int, order: int, channel: int, message: Message
+) -> None:
     """File a channel event that decides how notes sound."""
     index = found.index
-    kind = message.type
+    kind, own_channel, number, value = message
     if kind == "control_change":
-        code, value = message.control, message.value
+        code = number
         if code == 111:
-            found.controls.append(Control(tick, message.channel, code, value))
+            found.controls.append(Control(tick, own_channel, code, value))
         if code == RESET:
             found.events.append((tick, -1, order, index, channel, EXPRESSION_RESET, 127))
         if code not in _KEPT:
             return
     elif kind == "program_change":
-        code, value = PROGRAM, message.program
+        code, value = PROGRAM, number
     elif kind == "pitchwheel":
-        code, value = BEND, message.pitch
+        code = BEND
     else:
         return
     place = -1 if code in _AT_ONCE else index
@@ -269,17 +248,16 @@ def _too_much(what: str) -> LimitError:
     return LimitError(f"more {what} than the limit allows", remedy="raise it with --max-notes")
 
 
-def _meta(found: TrackEvents, tick: int, message: Any) -> None:
+def _meta(found: TrackEvents, tick: int, message: Message) -> None:
     """File a meta event that later stages look at."""
-    kind = message.type
-    if kind in _TEXT:
-        found.marks.append(Mark(tick, kind, getattr(message, _TEXT[kind])))
-    elif kind == "set_tempo":
-        found.tempos.append((tick, message.tempo))
-    elif kind == "time_signature":
-        found.metres.append((tick, message.numerator, message.denominator))
-    elif kind == "key_signature":
-        found.keys.append(KeyChange(tick, *_KEYS[message.key]))
+    if message.kind in _TEXTS:
+        found.marks.append(Mark(tick, message.kind, message.value))
+    elif message.kind == "set_tempo":
+        found.tempos.append((tick, message.value))
+    elif message.kind == "time_signature":
+        found.metres.append((tick, *message.value))
+    elif message.kind == "key_signature":
+        found.keys.append(KeyChange(tick, *message.value))
 
 
 def _end_channel(

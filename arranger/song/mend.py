@@ -1,4 +1,4 @@
-"""The mending reader: damaged or unusual MIDI bytes become clean ones that mido parses.
+"""The mending reader: damaged or unusual MIDI bytes become clean ones by the standard.
 
 Chunks are found by `arranger.song.chunks`, the events of each track are walked by
 `arranger.song.walk`. Everything that is changed is listed.

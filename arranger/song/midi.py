@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SongError
 from arranger.song.assemble import DEFAULT_TEMPO, assemble, unit_of
@@ -18,10 +18,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from arranger.settings import ReadSettings
+    from arranger.song.messages import Message
     from arranger.song.model import Song
 
-    Messages = Iterable[tuple[int, Any]]
-    """Delta times in ticks, and mido's messages."""
+    Messages = Iterable[tuple[int, Message]]
+    """With delta times in ticks."""
 
 
 _LONGEST_PAUSE = 10_000

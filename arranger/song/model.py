@@ -86,7 +86,7 @@ class KeyChange(NamedTuple):
 
 
 class Mark(NamedTuple):
-    """A piece of text at a place: kind is the meta event's type, as mido names it."""
+    """A piece of text at a place: kind is one of `arranger.song.messages.TEXTS`."""
 
     tick: int
     kind: str

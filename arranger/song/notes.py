@@ -78,6 +78,11 @@ class Columns:
         """Yield the columns in the order of `Note`'s fields."""
         return (getattr(self, name) for name in _FIELDS)
 
+    def notes(self, places: Sequence[int]) -> list[Note]:
+        """Return the notes at some places."""
+        rows = (column[places].tolist() for column in self.all())
+        return list(map(Note._make, zip(places, *rows, strict=True)))
+
     @property
     def end(self) -> Ints:
         """The tick at which each note ends."""

@@ -25,6 +25,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import unchanging
+
 if TYPE_CHECKING:
     from arranger.columns import Floats
 
@@ -118,8 +120,7 @@ def _step_response(clock_hz: int, sample_rate: int) -> Floats:
     impulse = np.sinc(cut * seconds) * np.kaiser(len(seconds), beta)
     middles = np.concatenate(([0.0], (impulse[1:] + impulse[:-1]) / 2))
     response: Floats = np.cumsum(middles) / middles.sum()
-    response.flags.writeable = False
-    return response
+    return unchanging(response)
 
 
 def _kernels(response: Floats, clock_hz: int, sample_rate: int, final: float) -> Kernels:
@@ -135,4 +136,4 @@ def _kernels(response: Floats, clock_hz: int, sample_rate: int, final: float) ->
     rises = np.diff(response)
     heights = response.take(points) + (places - points) * rises.take(points)
     heights[:, -1] = final
-    return Kernels(np.diff(heights, axis=1), before)
+    return Kernels(unchanging(np.diff(heights, axis=1)), before)

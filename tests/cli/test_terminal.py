@@ -152,7 +152,7 @@ def test_a_defect_is_one_line(
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("a\nb")
 
-    monkeypatch.setattr(app_module, "app", broken)
+    monkeypatch.setattr(app_module, "application", broken)
     assert run([]) == 1
     told = capsys.readouterr().err
     assert told.startswith(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from arranger.grid.notes import note_columns
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.notes import note_columns
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from tests.grid.songs import song_of
 

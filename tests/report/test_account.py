@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
+from weakref import ref
 
 import pytest
 from hypothesis import given
@@ -13,7 +15,8 @@ from hypothesis import strategies as st
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce.reasons import OUTCOMES
-from arranger.report import account
+from arranger.report import account, html_page
+from arranger.report.losses import note_roles
 from arranger.settings import GridSettings, Settings
 from arranger.song.time import Bar, bars
 from tests.grid.songs import song_of
@@ -101,3 +104,21 @@ def test_each_conversion_has_its_own_account(hand: Conversion) -> None:
     before = account(hand).outcome.tolist()
     assert account(other).outcome.tolist() == [list(OUTCOMES).index("dropped"), *before[1:]]
     assert account(hand).outcome.tolist() == before
+
+
+def test_outputs_share_what_they_know_of_a_conversion_and_keep_none_alive(hand: Conversion) -> None:
+    other = replace(hand)
+    assert account(hand) is not account(other)
+    assert account(hand) is account(hand), "though another was asked for between"
+    html_page(other)
+    gone = ref(other)
+    del other
+    gc.collect()
+    assert gone() is None
+
+
+def test_what_is_shared_cannot_be_changed(hand: Conversion) -> None:
+    found = account(hand)
+    for column in (found.outcome, found.decided, found.bar_index, note_roles(hand)):
+        with pytest.raises(ValueError, match="read-only"):
+            column[0] = 0

@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import median, unchanging
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import (
@@ -80,7 +81,7 @@ class TrackedBeat:
     @property
     def bpm(self) -> float:
         """The median tempo, in beats a minute."""
-        return 60.0 / float(np.median(np.diff(self.seconds)))
+        return 60.0 / float(median(np.diff(self.seconds)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -189,7 +190,7 @@ def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
 def _score(reading: Reading, file_beat: FileBeat | None) -> float:
     score = float(beat_weights() @ reading.features) + reading.phase_score
     if file_beat is not None:
-        gap = _level_gap(reading.period_seconds, float(np.median(np.diff(file_beat.seconds))))
+        gap = _level_gap(reading.period_seconds, float(median(np.diff(file_beat.seconds))))
         if file_beat.kept:
             score += FILE_BEAT * (reading.pulse.from_file and reading.level == 1.0)
         elif file_beat.stated:
@@ -203,8 +204,8 @@ def _level_gap(period: float, other: float) -> float:
 
 def _covering(beats: Floats, first: float, last: float) -> Floats:
     """Return beats from the last one at or before ``first`` to the first at or after ``last``."""
-    head = float(np.median(np.diff(beats[:9])))
-    tail = float(np.median(np.diff(beats[-9:])))
+    head = float(median(np.diff(beats[:9])))
+    tail = float(median(np.diff(beats[-9:])))
     before = max(int(np.ceil((beats[0] - first) / head - 0.25)), 0)
     after = max(int(np.ceil((last - beats[-1]) / tail)), 0) + 1
     beats = np.concatenate(
@@ -222,19 +223,19 @@ def _covering(beats: Floats, first: float, last: float) -> Floats:
 @cache
 def beat_weights() -> Floats:
     """Return the weights of a reading's features, in the order of `FEATURES`."""
-    return np.array([_weights()["beat"][name] for name in FEATURES])
+    return unchanging(np.array([_weights()["beat"][name] for name in FEATURES]))
 
 
 @cache
 def phase_weights() -> Floats:
     """Return the weights of `phase_features`."""
-    return np.array([_weights()["phase"][name] for name in PHASE_FEATURES])
+    return unchanging(np.array([_weights()["phase"][name] for name in PHASE_FEATURES]))
 
 
 @cache
 def bar_weights() -> Floats:
     """Return the weights for the first beat of a bar, in the order of `COLUMNS`."""
-    return np.array([_weights()["bar"][name] for name in COLUMNS])
+    return unchanging(np.array([_weights()["bar"][name] for name in COLUMNS]))
 
 
 @cache

@@ -24,6 +24,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import median
+
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
@@ -74,7 +76,7 @@ def find_evidence(notes: TimedColumns, attacks: Attacks) -> Evidence:
     around = np.lib.stride_tricks.sliding_window_view(
         np.pad(lowest, AROUND, mode="edge"), 2 * AROUND + 1
     )
-    below = np.clip((np.median(around, axis=1) - lowest) / 12.0, 0.0, 2.0)
+    below = np.clip((median(around) - lowest) / 12.0, 0.0, 2.0)
     gaps = np.diff(seconds, append=seconds[-1] + 0.5) if count else seconds
     # Compared with the attacks around it, so that a loud refrain doesn't outweigh all verses.
     loud_around = np.lib.stride_tricks.sliding_window_view(

@@ -27,6 +27,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct, median
 from arranger.grid.track.evidence import COLUMNS
 from arranger.grid.track.smooth import kept_division
 
@@ -113,7 +114,7 @@ def read_pulse(
     """
     count = len(pulse.times)
     at = np.interp(evidence.seconds, pulse.times, np.arange(count))
-    period = float(np.median(np.diff(pulse.times)))
+    period = float(median(np.diff(pulse.times)))
     general = _general(pulse, at, evidence)
     found = []
     for level in LEVELS:
@@ -129,7 +130,7 @@ def phase_features(times: Floats, evidence: Evidence) -> Floats:
     Shape (len(PLACES), 2 * len(COLUMNS)): log S(c, 0) and log S(c, 1/2) for a beat at that place.
     """
     at = np.interp(evidence.seconds, times, np.arange(len(times)))
-    density = _density(evidence, at, float(np.median(np.diff(times))))
+    density = _density(evidence, at, float(median(np.diff(times))))
     folded = np.log(density.mean(axis=1) + FLOOR)
     places = np.array(PLACES)
     return np.concatenate((folded[:, places], folded[:, (places + BINS // 2) % BINS])).T
@@ -211,7 +212,7 @@ def _features(
     offset = position - place / BINS
     near = np.rint(offset)
     total = max(near[-1] - near[0] + 1.0, 1.0)
-    occupied = len(np.unique(near[np.abs(offset - near) < 0.1])) / total
+    occupied = len(distinct(near[np.abs(offset - near) < 0.1])) / total
     period = np.log2(seconds / USUAL_SECONDS)
     return np.concatenate(
         (

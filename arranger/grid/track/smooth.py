@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from arranger.columns import median
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -34,8 +36,8 @@ def whole_beats(attacks: Ints, beats: Ints, seconds: Floats) -> Floats:
     ``beats`` are numbers of beats on ``attacks``; beats between them are spread evenly.
     """
     times = np.interp(np.arange(beats[-1] + 1), beats, seconds[attacks])
-    head = np.median(np.diff(times[:9]))
-    tail = np.median(np.diff(times[-9:]))
+    head = median(np.diff(times[:9]))
+    tail = median(np.diff(times[-9:]))
     before = max(int(np.ceil((times[0] - seconds[0]) / head)), 0) + 1
     after = max(int(np.ceil((seconds[-1] - times[-1]) / tail)), 0) + 1
     return np.concatenate(

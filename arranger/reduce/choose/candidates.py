@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.reduce.choose.costs import LEAST_WORTH
 
 if TYPE_CHECKING:
@@ -183,7 +184,7 @@ def line_ends(part: Ints, onset: Ints, end: Ints, *weights: Floats) -> Ints:
     for weight in weights:
         line = np.flatnonzero(weight >= IN_LINE)
         keys = part[line] * span + onset[line]
-        order = np.unique(keys)
+        order = distinct(keys)
         place = np.searchsorted(order, keys, side="right")
         after = np.append(order, np.iinfo(np.int64).max)[place]
         followed = after // span == part[line]
@@ -233,7 +234,7 @@ def lay_out(
         Bound on the candidates of a segment.
     """
     more = np.zeros(0, dtype=np.int64) if more_bounds is None else more_bounds
-    bounds = np.unique(
+    bounds = distinct(
         np.concatenate((tones.onset, tones.end, drum_steps, drum_steps + 1, more, (0, steps)))
     )
     starts, lengths = bounds[:-1], np.diff(bounds)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.bars import metre_beat
+from arranger.columns import unchanging
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -101,4 +102,4 @@ def _beats(numerator: int, denominator: int, steps: int, step_beats: Fraction) -
     """Return the steps of a bar on which a beat of its metre falls exactly."""
     beat = metre_beat(numerator, denominator) / step_beats
     places = (count * beat for count in range(math.ceil(steps / beat)))
-    return np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64)
+    return unchanging(np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64))

@@ -55,8 +55,14 @@ class Prepared:
     problem: Problem
 
 
-def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) -> Prepared:
-    """Weigh and fold the notes, and list what there is to choose from.
+def prepare(
+    song: Song,
+    engine: Engine,
+    grid: Grid,
+    settings: ReduceSettings,
+    weights: Weights | None = None,
+) -> Prepared:
+    """Weigh the notes, unless their weights are given, fold them, and list what there is to choose from.
 
     Raises
     ------
@@ -65,7 +71,8 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
-    weights = weigh(lines, settings)
+    if weights is None:
+        weights = weigh(lines, settings)
     transpose = choose_transposition(song, engine, grid, weights, settings)
     steps_per_beat = float(1 / grid.step_beats)
     placed = place(song, grid, weights.roles)
@@ -98,7 +105,7 @@ def prepare(song: Song, engine: Engine, grid: Grid, settings: ReduceSettings) ->
     )
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
     drums = drum_candidates(
-        [song.notes[i] for i in drum_ids], engine, grid, amount=settings.drums, costs=costs
+        song.columns.notes(drum_ids), engine, grid, amount=settings.drums, costs=costs
     )
     problem = lay_out(
         tones,

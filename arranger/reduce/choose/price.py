@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.reduce.choose.rates import FAR
 from arranger.reduce.choose.terms import batch_of, covered_terms, move_terms, quiet_terms
 
@@ -96,7 +97,7 @@ def price(rates: Rates) -> Priced:
 def _batches(counts: Ints) -> Iterator[Ints]:
     """Yield the segments, those with about as many slots together."""
     classes = np.searchsorted(_WIDTHS, counts)
-    for size in np.unique(classes).tolist():
+    for size in distinct(classes).tolist():
         rows = np.flatnonzero(classes == size)
         size_rows = max(_MOST_CELLS // int(counts[rows].max()) ** 2, 1)
         for start in range(0, len(rows), size_rows):

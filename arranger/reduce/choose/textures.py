@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.bars import metre_beat
+from arranger.columns import distinct
 from arranger.errors import SettingsError
 from arranger.reduce.choose.rates import units
 from arranger.reduce.worth.table import columns, heard_share, note_on_top
@@ -106,7 +107,7 @@ def weights_by_texture(
     """Return the weights that the optimisation uses, each note's by the texture on its step."""
     found = weights
     of_note = textures[np.maximum(onset, 0)]
-    for texture in np.unique(textures).tolist():
+    for texture in distinct(textures).tolist():
         used = weights_for(song, weights, texture)
         if used is not weights:
             here = of_note == texture
@@ -169,7 +170,7 @@ def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> In
     cost = np.zeros(slots.shape, dtype=np.int64)
     a_step = units(costs.turn / problem.steps_per_beat)
     for t in np.flatnonzero(chord.any(axis=1) & broken[problem.starts]).tolist():
-        notes = np.unique(pitch[t][chord[t]])
+        notes = distinct(pitch[t][chord[t]])
         wanted = notes[asked[t] % len(notes)]
         cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0, a_step)
     return cost * problem.lengths[:, None]

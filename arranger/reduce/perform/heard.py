@@ -74,11 +74,15 @@ class Heard:
         """For each voice and step the pitch that is heard, or -1."""
         self.runs: dict[int, list[Run]] = {}
         """By note, those that are heard on a step at least; in order of their start."""
-        self._by_class: dict[tuple[int, int], list[Run]] = {}
+        by_class: dict[tuple[int, int], list[Run]] = {}
         found = [run for voice in (1, 2) for run in self._runs(voice, pitches[voice - 1])]
         for run in sorted(found, key=lambda run: run.start):
             self.runs.setdefault(run.note, []).append(run)
-            self._by_class.setdefault((run.voice, run.pitch % 12), []).append(run)
+            by_class.setdefault((run.voice, run.pitch % 12), []).append(run)
+        self._by_class = {
+            key: (runs, [run.first for run in runs], [run.last for run in runs])
+            for key, runs in by_class.items()
+        }
 
     def _runs(self, voice: int, pitches: Ints) -> Iterator[Run]:
         source = np.array(self.sources[voice - 1], dtype=np.int64)
@@ -126,11 +130,12 @@ class Heard:
         """Return the runs of a pitch class that are heard in a stretch, in order of voice."""
         found: list[Run] = []
         for voice in (1, 2):
-            runs = self._by_class.get((voice, pitch_class))
-            if runs is not None:
-                low = bisect_right(runs, start, key=lambda run: run.last)
-                high = bisect_left(runs, end, key=lambda run: run.first)
-                found.extend(r for r in runs[low:high] if self.heard_steps([r], start, end))
+            if (voice, pitch_class) in self._by_class:
+                runs, firsts, lasts = self._by_class[voice, pitch_class]
+                those = runs[bisect_right(lasts, start) : bisect_left(firsts, end)]
+                found += [
+                    r for r in those if self.free_steps(max(r.first, start), min(r.last, end))
+                ]
         return found
 
     def heard_between(self, run: Run, start: int, end: int) -> tuple[int, int]:

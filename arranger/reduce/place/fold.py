@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.engine.tuning import folded
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def fold(
     nearest = np.array([_nearest(p, engine) for p in range(low, high + 1)], dtype=np.int64)
     found = nearest[pitches - low]
     moved = (found != pitches) & (found != UNPLAYABLE)
-    for index in np.unique(part[moved]).tolist():
+    for index in distinct(part[moved]).tolist():
         line = np.flatnonzero((part == index) & (found != UNPLAYABLE))
         line = line[np.lexsort((pitches[line], onset[line]))]
         rests = _after_rest(onset[line], end[line], steps_per_beat)

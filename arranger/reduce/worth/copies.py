@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import median
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
@@ -107,9 +108,7 @@ def _matched(
     counts = np.bincount(np.round((delays + TOGETHER_SECONDS) / 0.02).astype(np.int64))
     counts = counts + np.append(counts[1:], 0)
     best = int(counts.argmax())
-    delay = float(
-        np.median(delays[np.abs(delays + TOGETHER_SECONDS - 0.02 * (best + 0.5)) <= 0.03])
-    )
+    delay = float(median(delays[np.abs(delays + TOGETHER_SECONDS - 0.02 * (best + 0.5)) <= 0.03]))
     place = np.searchsorted(line, ours - delay)
     before, after = np.clip(place - 1, 0, None), np.clip(place, None, len(line) - 1)
     nearer = np.where(

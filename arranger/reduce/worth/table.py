@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def columns(song: Song, muted: Collection[int] = ()) -> Columns:
     """
     notes = song.columns
     onset_ticks, end_ticks = notes.onset, notes.end
-    moments = np.unique(np.concatenate((onset_ticks, end_ticks)))
+    moments = distinct(np.concatenate((onset_ticks, end_ticks)))
     start = np.searchsorted(moments, onset_ticks)
     stop = np.maximum(np.searchsorted(moments, end_ticks), start + 1)
     seconds = seconds_at(song, moments)

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from arranger.columns import unchanging
 from arranger.reduce.worth.tune_features import near_features, neighbours, wide_features
 
 if TYPE_CHECKING:
@@ -101,7 +102,9 @@ def read_forest(stage: Mapping[str, Any]) -> Forest:
     return Forest(
         features=features,
         bias=float(stage["bias"]),
-        tested=np.array([[place[name] for name in test[::2]] for test in tests]).T.copy(),
-        thresholds=np.array([test[1::2] for test in tests], dtype=np.float32).T.copy(),
-        leaves=np.array([tree["then"] for tree in stage["trees"]], dtype=np.float32),
+        tested=unchanging(
+            np.array([[place[name] for name in test[::2]] for test in tests]).T.copy()
+        ),
+        thresholds=unchanging(np.array([test[1::2] for test in tests], dtype=np.float32).T.copy()),
+        leaves=unchanging(np.array([tree["then"] for tree in stage["trees"]], dtype=np.float32)),
     )

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import median
 from arranger.reduce.worth.copies import find_copies
 from arranger.reduce.worth.duplicates import doubles
 from arranger.reduce.worth.passages import carrying
@@ -175,7 +176,7 @@ def _salience(table: Columns) -> Floats:
         return np.ones(len(table.pitch))
     raw = (0.2 + table.loudness) * np.clip(table.duration, 0.05, 4.0) ** 0.25
     raw *= _exposure(table)
-    return np.clip(raw / float(np.median(raw[table.tonal])), 0.1, 4.0)
+    return np.clip(raw / float(median(raw[table.tonal])), 0.1, 4.0)
 
 
 def _exposure(table: Columns) -> Floats:
