@@ -141,7 +141,8 @@ def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduct
     weights = conversion.reduction.weights if same_parts else None
     if settings.engine == now.engine and settings.grid == now.grid:
         grid = conversion.grid
-        return grid, reduce(song, conversion.engine, grid, settings.reduce, weights=weights)
+        measure = measure_of(conversion.engine, grid)
+        return grid, reduce(song, conversion.engine, grid, settings.reduce, measure, weights)
     engine = conversion.engine if settings.engine == now.engine else load_engine(settings.engine)
     if conversion.reduction.weights is None:  # a sheet that came back from MIDI
         other = convert(song, engine, settings)

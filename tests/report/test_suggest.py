@@ -11,7 +11,7 @@ import pytest
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.report import html_page, suggestions
+from arranger.report import html_page, suggest, suggestions
 from tests.report.conftest import converted
 
 if TYPE_CHECKING:
@@ -38,6 +38,15 @@ def test_the_command_gives_what_was_promised(name: str, request: pytest.FixtureR
         then = other.reduction.ledger.outcomes()
         assert now["dropped"] - then["dropped"] == suggestion.heard_more
         assert then["kept"] - now["kept"] == suggestion.kept_more
+
+
+def test_what_may_take_so_many_bytes_is_tried_with_them_too(parade: Conversion) -> None:
+    settings = build_settings({"max-bytes": "480"}, parade.settings)
+    tight = convert(parade.song, parade.engine, settings)
+    other = build_settings({"drums": "light"}, settings)
+    _, tried = suggest._converted(tight, other)
+    wanted = convert(parade.song, parade.engine, other).reduction
+    assert (tried.voice1, tried.ledger) == (wanted.voice1, wanted.ledger)
 
 
 @pytest.mark.parametrize("name", ["waltz", "parade"])
