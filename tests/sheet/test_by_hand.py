@@ -195,7 +195,7 @@ def test_a_tone_grows_only_over_steps_that_no_other_note_has() -> None:
     first, between, second, last = revised.reduction.ledger.entries
     assert (first.outcome, first.reasons, first.spans) == (
         "changed",
-        ("by-hand",),
+        ("by-hand", "lengthened-to-step"),
         (Span(1, 0, 4),),
     )
     assert (between.outcome, between.reasons) == ("dropped", ("by-hand",))
