@@ -182,3 +182,16 @@ def test_a_contradiction_is_told_with_song_and_note_and_stops_nothing(
     told = convert(song, engine, Settings())
     assert told.sheet.voice1 == sound.sheet.voice1
     assert any("made.mid, note 0 (C5 of 'melody')" in r for r in told.reduction.remarks)
+
+
+def test_who_held_the_voices_is_asked_of_the_steps_without_a_drum() -> None:
+    song = song_of(
+        Line([(1.25, 0, 18), (1.75, 0, 18)], "high", velocity=60),
+        Line([(0, 0, 18), (0, 0, 18), (0.25, 2, 18), (0.875, 2, 19)], "low", velocity=60),
+        Line([(0, 0, 18)], "hum", velocity=2),
+        Line([(0.875, 0.25, 36)], "drums", drum=True),
+    )
+    late = reduce(song, ENGINES["twin-phase"], grid_of(song, 4), PLAIN).ledger.entries[4]
+    assert song.notes[4].pitch == 19
+    assert late.reasons == ("voices-full",)
+    assert [song.notes[note].pitch for note in late.by] == [18, 18]

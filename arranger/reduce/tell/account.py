@@ -166,7 +166,7 @@ class _Accountant:
         """Return why a note is first heard after its step, and the notes that are the cause."""
         if self._heard.free_steps(onset, first) == 0:
             return "delayed-by-drum", (self._heard.drum_at[onset],)
-        return "voices-full", self._holders(onset)
+        return "voices-full", self._rivals(onset, first)
 
     def _cut(self, note: int, last: Run) -> tuple[str, Sequence[int]]:
         """Return why a note ends early, and the notes that are the cause."""
@@ -185,6 +185,15 @@ class _Accountant:
         """Return the note that its voice holds straight after a run, if any."""
         row = self._heard.sources[run.voice - 1]
         return (row[run.end],) if run.end < len(row) and row[run.end] >= 0 else ()
+
+    def _rivals(self, first: int, end: int) -> list[int]:
+        """Return the notes that keep the voices busy from a step on: the first two that are met."""
+        by: list[int] = []
+        for step in range(first, end):
+            by.extend([holder for holder in self._holders(step) if holder not in by])
+            if len(by) >= 2:
+                break
+        return by
 
     def _holders(self, step: int) -> list[int]:
         """Return the notes that the voices are busy with on a step; a gap keeps one busy too."""
@@ -243,11 +252,7 @@ class _Accountant:
         if self._heard.free_steps(onset, end) == 0:
             drum = self._heard.drum_at[onset]
             return Entry(note, "dropped", ("under-drum",), (), None, (drum,))
-        by: list[int] = []
-        for step in range(onset, end):
-            by.extend([holder for holder in self._holders(step) if holder not in by])
-            if len(by) >= 2:
-                break
+        by = self._rivals(onset, end)
         rivals = [other for other in by if self._same_step(note, other)]
         if rivals:
             return Entry(note, "dropped", ("same-step",), (), None, tuple(rivals))
