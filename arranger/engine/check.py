@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pydantic import ValidationError
 
     from arranger.engine.model import Pitch
+    from arranger.engine.profile import DrumPart
 
 MOST_STEP_LENGTHS = 4096
 MOST_STEP_SECONDS = 10
@@ -137,28 +138,43 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
                     "each key has one drum",
                 )
             keys[key] = drum.name
-        meaning = _drum_settings(profile.method, drum.kind)
-        alternates = profile.method == "alternate"
-        least = 2 if alternates else 1
-        if (
-            len(drum.settings) != len(meaning)
-            or drum.settings[0] < least
-            or min(drum.settings) < 0
-            or (alternates and sum(drum.settings) > 0xFFFF)
-        ):
+        for part in drum.parts:
+            yield from _part_faults(profile, part, here)
+    plain = {drum.name for drum in profile.drum if not drum.joins}
+    for index, drum in enumerate(profile.drum):
+        strange = [name for name in drum.joins if name not in plain]
+        if strange or len(drum.joins) == 1 or (drum.joins and drum.percussion_keys):
             yield Fault(
-                (*here, "settings"),
-                f"a {drum.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
-                f"{', '.join(meaning)}",
-                f"in clock cycles, the first at least {least}"
-                + (", their sum at most 65535" if alternates else ""),
+                ("drum", index, "joins"),
+                f"{drum.name!r} can't join {', '.join(strange or drum.joins)}",
+                "name two other drums or more, and leave its percussion_keys empty",
             )
-        elif not alternates and drum.settings[0] * FASTEST_DRUM_HZ < profile.clock_hz:
-            yield Fault(
-                (*here, "settings"),
-                f"{drum.settings[0]} cycles between two changes are beyond hearing",
-                f"at least {-(-profile.clock_hz // FASTEST_DRUM_HZ)}",
-            )
+
+
+def _part_faults(profile: Profile, part: DrumPart, drum: Path) -> Iterator[Fault]:
+    here = (*drum, "settings")
+    meaning = _drum_settings(profile.method, part.kind)
+    alternates = profile.method == "alternate"
+    least = 2 if alternates else 1
+    if (
+        len(part.settings) != len(meaning)
+        or part.settings[0] < least
+        or min(part.settings) < 0
+        or (alternates and sum(part.settings) > 0xFFFF)
+    ):
+        yield Fault(
+            here,
+            f"a {part.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
+            f"{', '.join(meaning)}",
+            f"in clock cycles, the first at least {least}"
+            + (", their sum at most 65535" if alternates else ""),
+        )
+    elif not alternates and part.settings[0] * FASTEST_DRUM_HZ < profile.clock_hz:
+        yield Fault(
+            here,
+            f"{part.settings[0]} cycles between two changes are beyond hearing",
+            f"at least {-(-profile.clock_hz // FASTEST_DRUM_HZ)}",
+        )
 
 
 def _drum_settings(method: str, kind: str) -> tuple[str, ...]:

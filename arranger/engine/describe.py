@@ -36,7 +36,6 @@ def worst_cents(engine: Engine) -> float:
 
 def as_values(engine: Engine) -> dict[str, Any]:
     """Return everything that `lines` tells, as values that JSON can hold."""
-    lengths = {drum.name: drum.cycles / engine.clock_hz for drum in engine.profile.drum}
     return {
         "format": "arranger-engine-table",
         "version": 1,
@@ -53,7 +52,12 @@ def as_values(engine: Engine) -> dict[str, Any]:
         ],
         "step_lengths": [entry._asdict() for entry in engine.step_lengths],
         "drums": [
-            {**drum._asdict(), "seconds": lengths[drum.name] or None} for drum in engine.drums
+            {
+                **drum._asdict(),
+                "parts": [part._asdict() for part in drum.parts],
+                "seconds": drum.cycles / engine.clock_hz or None,
+            }
+            for drum in engine.drums
         ],
         "drum_takes_step": engine.drum_takes_step,
         "code_bytes": engine.code_bytes,
@@ -151,19 +155,17 @@ def _drum_lines(engine: Engine) -> Iterator[str]:
         return
     extent = "a drum takes the whole step" if engine.drum_takes_step else "tones go on after a drum"
     yield f"Drum sounds: {len(engine.drums)}; {extent}"
-    lengths = {drum.name: drum.cycles for drum in engine.profile.drum}
     yield from _table(
-        "<<>><<",
-        ("name", "kind", "ms", "weight", "settings", "percussion keys"),
+        "<>><<",
+        ("name", "ms", "weight", "parts", "percussion keys"),
         [
             (
                 drum.name,
-                drum.kind,
-                f"{1000 * lengths[drum.name] / engine.clock_hz:.0f}"
-                if lengths[drum.name]
-                else "step",
+                f"{1000 * drum.cycles / engine.clock_hz:.0f}" if drum.cycles else "step",
                 f"{drum.weight:g}",
-                " ".join(map(str, drum.settings)),
+                ", ".join(
+                    f"{part.kind} {' '.join(map(str, part.settings))}" for part in drum.parts
+                ),
                 " ".join(map(str, drum.percussion_keys)),
             )
             for drum in engine.drums

@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.engine.model import DrumSound, Engine
+from arranger.engine.model import DrumPart, DrumSound, Engine
 from arranger.engine.profile import profile_of
 from arranger.engine.table import in_tune, pitch_table, step_lengths
 from arranger.errors import EngineError, did_you_mean
@@ -118,7 +118,13 @@ def _engine(profile: Profile, described: Mapping[int, Pitch]) -> Engine:
         left_out=tuple(entry for midi, entry in described.items() if midi not in pitches),
         step_lengths=step_lengths(profile),
         drums=tuple(
-            DrumSound(drum.name, drum.kind, drum.percussion_keys, drum.weight, drum.settings)
+            DrumSound(
+                drum.name,
+                drum.percussion_keys,
+                drum.weight,
+                tuple(DrumPart(*part) for part in drum.parts),
+                drum.joins,
+            )
             for drum in profile.drum
         ),
         drum_takes_step=profile.drum_takes_step,

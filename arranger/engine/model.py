@@ -37,19 +37,35 @@ class StepLength(NamedTuple):
     seconds: float
 
 
+class DrumPart(NamedTuple):
+    """A stretch of a drum sound."""
+
+    kind: str
+    """"kick", a falling tone, or "noise"."""
+    settings: tuple[int, ...]
+    """What the routine is given; the meaning is the profile's."""
+    cycles: int
+    """Clock cycles that it lasts; 0: to the end of the step."""
+
+
 class DrumSound(NamedTuple):
-    """One drum sound."""
+    """One drum sound: parts that sound one after the other, at most until the step ends."""
 
     name: str
     """A word of lower-case letters, digits and hyphens: "kick", "snare", "hat"."""
-    kind: str
-    """"kick" or "noise"."""
     percussion_keys: tuple[int, ...]
     """General MIDI percussion keys that it stands in for."""
     weight: float
     """0..1: how much it carries the metre; a kick 1, a hat little."""
-    settings: tuple[int, ...]
-    """What the routine is given; the meaning is the profile's."""
+    parts: tuple[DrumPart, ...]
+    joins: tuple[str, ...] = ()
+    """The sounds that it says at once, by name; none for a plain one."""
+
+    @property
+    def cycles(self) -> int:
+        """Clock cycles that it lasts; 0: to the end of its step."""
+        lengths = [part.cycles for part in self.parts]
+        return sum(lengths) if all(lengths) else 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from arranger.engine.model import Pitch
-    from arranger.engine.profile import Drum, Profile
+    from arranger.engine.profile import DrumPart, Profile
 
 PASS_CYCLES = 118
 SECOND_WRITE_CYCLES = 59
@@ -89,7 +89,8 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
     yield from _step_faults(profile)
     yield from _pitch_faults(profile, pitches)
     for index, drum in enumerate(profile.drum):
-        yield from _drum_faults(drum, index)
+        for part in drum.parts:
+            yield from _part_faults(part, ("drum", index, "settings"))
 
 
 def _step_faults(profile: Profile) -> Iterator[Fault]:
@@ -125,20 +126,19 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
             return
 
 
-def _drum_faults(drum: Drum, index: int) -> Iterator[Fault]:
-    here = ("drum", index, "settings")
-    first, growth = (*drum.settings, 0)[:2]
+def _part_faults(part: DrumPart, here: tuple[str | int, ...]) -> Iterator[Fault]:
+    first, growth = (*part.settings, 0)[:2]
     if first % PASS_CYCLES or growth % PASS_CYCLES or growth < 0:
         yield Fault(
             here, "the Z80 player counts drums in passes", f"give multiples of {PASS_CYCLES}"
         )
         return
     half = first // PASS_CYCLES
-    left = drum.cycles // PASS_CYCLES
+    left = part.cycles // PASS_CYCLES
     while 0 < half <= LARGEST_HALF_PERIOD and left > 0 and growth:
         left -= half
         half += growth // PASS_CYCLES
-    if not 0 < half <= LARGEST_HALF_PERIOD or (growth and not drum.cycles):
+    if not 0 < half <= LARGEST_HALF_PERIOD or (growth and not part.cycles):
         yield Fault(
             here,
             f"a half period of {half} passes is more than the Z80 player's {LARGEST_HALF_PERIOD}",

@@ -84,6 +84,16 @@ class Steps(NamedTuple):
     """Cycles between steps, in which the pin stands still."""
 
 
+class DrumPart(NamedTuple):
+    """What follows in a drum sound."""
+
+    kind: Literal["kick", "noise"]
+    settings: Annotated[tuple[int, ...], Field(strict=False)]
+    """As in `Drum`."""
+    cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
+    """How long it sounds; 0: to the end of the step."""
+
+
 class Drum(NamedTuple):
     """One drum sound."""
 
@@ -99,6 +109,15 @@ class Drum(NamedTuple):
     what chance may add to it, anew each pass."""
     cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
     """How long it sounds; 0: the whole step."""
+    then: Annotated[tuple[DrumPart, ...], Field(strict=False, max_length=3)] = ()
+    """What sounds after it, as part of the same hit."""
+    joins: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    """The drums that it says at once, by name, where they fall together."""
+
+    @property
+    def parts(self) -> tuple[DrumPart, ...]:
+        """All that sounds, in order."""
+        return (DrumPart(self.kind, self.settings, self.cycles), *self.then)
 
 
 class Memory(NamedTuple):
@@ -123,7 +142,7 @@ class Profile(NamedTuple):
     steps: Steps
     memory: Memory
     drum_takes_step: bool = True
-    """Whether a drum silences both voices until the next step."""
+    """Whether a drum silences both voices until the next step, not just while it sounds."""
     player: Literal["", "z80"] = ""
     """Which of this project's own players plays it, cycle for cycle; none: a routine elsewhere."""
     drum: Annotated[tuple[Drum, ...], Field(strict=False)] = ()
@@ -134,19 +153,22 @@ TABLES: Mapping[str, type[Any]] = {
     "pitch": PitchTable,
     "steps": Steps,
     "memory": Memory,
+    "then": DrumPart,
     "drum": Drum,
 }
-"""The tables inside a file, by key; ``drum`` is a list of them."""
+"""The tables inside a file, by key; ``drum`` is a list of them, and ``then`` a list inside a drum."""
 
 
 def profile_of(values: Mapping[str, Any]) -> Profile:
     """Return the profile of a TOML file that keeps to the schema."""
 
-    def frozen(value: Any) -> Any:
+    def frozen(name: str, value: Any) -> Any:
+        if name == "then":
+            return tuple(table(name, each) for each in value)
         return tuple(value) if isinstance(value, list) else value
 
     def table(key: str, found: Mapping[str, Any]) -> Any:
-        return TABLES[key](**{name: frozen(value) for name, value in found.items()})
+        return TABLES[key](**{name: frozen(name, value) for name, value in found.items()})
 
     inside: dict[str, Any] = {
         key: tuple(table(key, each) for each in found) if key == "drum" else table(key, found)

@@ -91,9 +91,9 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
     drum_bytes = b"".join(
         struct.pack(
             "<BHHH",
-            drum.kind == "noise",
+            drum.parts[0].kind == "noise",
             len(drum_divisors(drum, engine, ticks)),
-            *drum.settings,
+            *drum.parts[0].settings,
         )
         for drum in drums
     )

@@ -86,7 +86,7 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
             [round(1000 * pitch.frequency_hz) for pitch in pitches],
         )
     for drum in drums:
-        yield f"/* drum {drum_index[drum]}: {drum.name}, a {drum.kind}, settings {drum.settings} */"
+        yield f"/* drum {drum_index[drum]}: {drum.name}, a {drum.parts[0].kind}, settings {drum.parts[0].settings} */"
     for row, values in (
         ("voice1", [pitch_index.get(step.voice1, 0) for step in steps]),
         ("voice2", [pitch_index.get(step.voice2, 0) for step in steps]),

@@ -176,10 +176,11 @@ def _tone(setting: int, engine: Engine) -> int:
 
 def _drum_line(drum: DrumSound, engine: Engine, step_passes: int) -> Line:
     cycles = engine.profile.loop.cycles
-    first, growth = (*(value // cycles for value in drum.settings), 0)[:2]
+    kind, settings, _ = drum.parts[0]
+    first, growth = (*(value // cycles for value in settings), 0)[:2]
     room = step_passes - DRUM_OVERHEAD_PASSES
     sounding = drum_passes(drum, engine, room)
-    taps = _KICK_TAPS if drum.kind == "kick" else NOISE_TAPS
+    taps = _KICK_TAPS if kind == "kick" else NOISE_TAPS
     return Line(
-        (taps, first << 8 | growth, sounding + 1, room - sounding + 1), f"{drum.kind} {drum.name}"
+        (taps, first << 8 | growth, sounding + 1, room - sounding + 1), f"{kind} {drum.name}"
     )

@@ -214,10 +214,10 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
         room = (length.cycles - engine.profile.steps.overhead_cycles) // cycles * cycles
     bursts = {}
     for index, drum in drums:
-        flips, levels = schedule.drum_flips(drum, engine, room)
+        flips, levels = schedule.drum_flips(drum, room)
         bursts[index] = {
             "cycles": flips.tolist(),
             "levels": levels.tolist(),
-            "length": engine.profile.drum[index].cycles or room,
+            "length": drum.cycles or room,
         }
     return {"bursts": bursts}

@@ -119,10 +119,9 @@ def drum_divisors(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
     A kick's settings are its first divisor and the growth a tick; those of noise are the smallest
     divisor and a bit mask of what chance may add to it.
     """
-    cycles = next(entry.cycles for entry in engine.profile.drum if entry.name == drum.name)
-    length = min(-(-cycles // engine.profile.loop.cycles) or ticks, ticks)
-    first, second = drum.settings[:2]
-    if drum.kind == "kick":
+    length = min(-(-drum.cycles // engine.profile.loop.cycles) or ticks, ticks)
+    kind, (first, second), _ = drum.parts[0]
+    if kind == "kick":
         return [min(first + second * tick, 0xFFFF) for tick in range(length)]
     state = NOISE_SEED
     found = []

@@ -180,7 +180,7 @@ def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
             burst = start + DRUM_FIRST_FLIP_PASSES * cycles
             room = (passes - DRUM_OVERHEAD_PASSES) * cycles
             if event.drum not in drums:
-                drums[event.drum] = drum_flips(event.drum, engine, room)
+                drums[event.drum] = drum_flips(event.drum, room)
             flips, levels = drums[event.drum]
             yield Burst(burst + flips, levels)
             yield Stretch(start + (passes - 1) * cycles, 1, first, second)
@@ -207,9 +207,9 @@ def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
         begun = 0
         if step.drum is not None:
             room = passes * loop.cycles
-            flips, levels = drum_flips(step.drum, engine, room)
+            flips, levels = drum_flips(step.drum, room)
             yield Burst(start + flips, levels)
-            sounding = _drum_cycles(step.drum, engine) or room
+            sounding = step.drum.cycles or room
             begun = passes if engine.drum_takes_step else -(-sounding // loop.cycles)
         if begun < passes:
             yield _stretch(step, settings, start + begun * loop.cycles, passes - begun)
@@ -221,7 +221,7 @@ def _stretch(step: PlayedStep, settings: dict[int | None, int], start: int, pass
     return Stretch(start, passes, settings[step.voice1], settings[step.voice2])
 
 
-def drum_flips(drum: DrumSound, engine: Engine, room: int) -> tuple[Ints, NDArray[np.int8]]:
+def drum_flips(drum: DrumSound, room: int) -> tuple[Ints, NDArray[np.int8]]:
     """Return when a drum writes the pin, in cycles from its start, and which levels.
 
     A kick's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit each
@@ -229,14 +229,15 @@ def drum_flips(drum: DrumSound, engine: Engine, room: int) -> tuple[Ints, NDArra
 
     Parameters
     ----------
-    drum, engine
-        The drum sound and its engine.
+    drum
+        The drum sound.
     room
         Cycles within which it must end; it also ends after its own ``cycles``.
     """
-    length = min(_drum_cycles(drum, engine) or room, room)
-    first, growth = (*drum.settings, 0)[:2]
-    if drum.kind == "kick":
+    length = min(drum.cycles or room, room)
+    kind, settings, _ = drum.parts[0]
+    first, growth = (*settings, 0)[:2]
+    if kind == "kick":
         times = [0]
         half = first
         while times[-1] < length and half > 0:
@@ -250,13 +251,9 @@ def drum_flips(drum: DrumSound, engine: Engine, room: int) -> tuple[Ints, NDArra
     return flips, levels
 
 
-def _drum_cycles(drum: DrumSound, engine: Engine) -> int:
-    return next(entry.cycles for entry in engine.profile.drum if entry.name == drum.name)
-
-
 def drum_passes(drum: DrumSound, engine: Engine, room: int) -> int:
     """Return for how many passes of the player a drum sounds, if there is room for so many."""
-    return min(-(-_drum_cycles(drum, engine) // engine.profile.loop.cycles) or room, room)
+    return min(-(-drum.cycles // engine.profile.loop.cycles) or room, room)
 
 
 def noise_bits(count: int) -> NDArray[np.int8]:

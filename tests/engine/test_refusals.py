@@ -67,6 +67,27 @@ def test_the_good_file_is_good() -> None:
     assert parse_engine(GOOD).drum_for(38) is not None
 
 
+def test_a_drum_may_go_on_with_another_part_and_join_others() -> None:
+    text = (
+        GOOD
+        + """
+[[drum]]
+name = "both"
+kind = "kick"
+percussion_keys = []
+weight = 1.0
+settings = [9000, 1100]
+cycles = 60_000
+then = [{ kind = "noise", settings = [420], cycles = 50_000 }]
+joins = ["kick", "snare"]
+"""
+    )
+    both = parse_engine(text).drums[-1]
+    assert both.parts == (("kick", (9000, 1100), 60_000), ("noise", (420,), 50_000))
+    assert both.cycles == 110_000
+    assert both.joins == ("kick", "snare")
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
@@ -89,6 +110,10 @@ def test_the_good_file_is_good() -> None:
         ('name = "snare"', 'name = "kick"', "line 35: 'kick' is the name of two drums"),
         ("[9000, 1100]", "[9000]", "line 32: a kick needs 2 settings: first half period"),
         ("[420]", "[0]", "line 39: a noise needs 1 setting"),
+        ("[420]", '[420]\nthen = [{ kind = "bell", settings = [9] }]', "drum.then.kind can't be"),
+        ("[420]", '[420]\nthen = [{ kind = "noise", settings = [1] }]', "beyond hearing"),
+        ("[420]", '[420]\njoins = ["kick", "tom"]', "line 40: 'snare' can't join tom"),
+        ("[420]", '[420]\njoins = ["kick"]', "line 40: 'snare' can't join kick"),
         ("[pitch]", "[pitch]\ntable = { C4 = 56 }", "line 14: a table and a range .*contradict"),
         ("weight = 0.9", "weight = 1.9", "line 38: drum.weight can't be 1.9"),
         ("weight = 0.9", "weight = nan", "line 38: drum.weight can't be nan"),

@@ -121,7 +121,7 @@ def test_tones_go_on_after_a_short_drum() -> None:
 
 def test_a_kick_falls() -> None:
     kick = next(drum for drum in ENGINE.drums if drum.name == "kick")
-    first, growth = kick.settings
+    first, growth = kick.parts[0].settings
     assert drum_divisors(kick, ENGINE, 3) == [first, first + growth, first + 2 * growth]
 
 
