@@ -57,10 +57,13 @@ def test_json_says_what_sounds() -> None:
     assert [pitch["name"] for pitch in values["pitches"]] == ["A2", "A4", "C5"]
 
 
-def test_json_keeps_tones_under_a_short_drum() -> None:
-    piece = replace(PIECE, step_setting=ALTERNATE.step_lengths[0].setting)
-    values = json.loads(exported(piece, "json", ALTERNATE))
-    assert values["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
+def test_json_keeps_the_tones_after_a_drum() -> None:
+    # A kick of 36 ticks, a hat of eight.
+    short, long = (replace(PIECE, step_setting=ticks) for ticks in (36, 37))
+    fills, leaves = (json.loads(exported(piece, "json", ALTERNATE)) for piece in (short, long))
+    assert fills["steps"][0] == {"voice1": None, "voice2": None, "drum": "kick"}
+    assert leaves["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
+    assert fills["steps"][2] == leaves["steps"][2] == {"voice1": 69, "voice2": 45, "drum": "hat"}
 
 
 @settings(max_examples=25)
