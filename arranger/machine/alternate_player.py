@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sound.alternate import divisor_runs, part_ticks
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
     places = {None: 0} | {pitch: index for index, pitch in enumerate(sounding, 1)}
     drums: dict[DrumSound | None, int] = {None: 0}
     parts = b""
-    for drum in dict.fromkeys(step.drum for step in steps if step.drum is not None):
+    for drum in drums_in_use(steps):
         drums[drum] = len(parts) // _PART.size + 1
         parts += _drum_bytes(drum, engine, ticks)
     divisors = [0, *(engine.pitches[pitch].setting for pitch in sounding)]
@@ -110,11 +110,10 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
 
 def _drum_bytes(drum: DrumSound, engine: Engine, ticks: int) -> bytes:
     """Return the parts of a drum for which a step of so many ticks has room."""
-    lengths = zip(drum.parts, part_ticks(drum, engine, ticks), strict=True)
-    sounding = [(part, length) for part, length in lengths if length]
+    parts = part_ticks(drum, engine, ticks)
     return b"".join(
-        _PART.pack((part.kind == "noise") | 2 * (number < len(sounding)), length, *part.settings)
-        for number, (part, length) in enumerate(sounding, 1)
+        _PART.pack((part.kind == "noise") | 2 * (number < len(parts)), length, *part.settings)
+        for number, (part, length) in enumerate(parts, 1)
     )
 
 

@@ -14,7 +14,9 @@ from arranger.pitch import pitch_name
 from arranger.rows import tones
 
 if TYPE_CHECKING:
-    from arranger.engine.model import DrumSound, Engine, StepLength
+    from collections.abc import Iterable
+
+    from arranger.engine.model import DrumPart, DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
 
 
@@ -79,11 +81,25 @@ def drum_cycles(drum: DrumSound, engine: Engine, length: StepLength) -> int:
     the sound loop (method ``alternate``: a tick); else whole passes.
     """
     loop = engine.profile.loop.cycles
-    passes = (length.cycles - engine.profile.steps.overhead_cycles) // loop
-    silent = -(-drum.cycles // loop)
-    if engine.drum_takes_step or not drum.cycles or silent >= passes:
+    silent = -(-drum.cycles // loop) * loop
+    if engine.drum_takes_step or not drum.cycles or silent > _room(engine, length) - loop:
         return length.cycles
-    return silent * loop
+    return silent
+
+
+def drum_parts(drum: DrumSound, engine: Engine, length: StepLength) -> tuple[DrumPart, ...]:
+    """Return the parts of a drum that sound in a step, each with the cycles that it sounds."""
+    return drum.within(_room(engine, length))
+
+
+def _room(engine: Engine, length: StepLength) -> int:
+    """Return the cycles of a step in which a drum can sound."""
+    return length.cycles - engine.profile.steps.overhead_cycles
+
+
+def drums_in_use(steps: Iterable[PlayedStep]) -> tuple[DrumSound, ...]:
+    """Return the drum sounds of some steps, each once, in order of their first hit."""
+    return tuple(dict.fromkeys(step.drum for step in steps if step.drum is not None))
 
 
 def step_length(sheet: Sheet, engine: Engine) -> StepLength:

@@ -108,18 +108,22 @@ def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
         yield Run(ticks - begun, divisor1 or divisor2, 1 if divisor1 else 2 if divisor2 else 0)
 
 
-def part_ticks(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
-    """Return how many ticks each part of a drum lasts in a step of so many ticks; 0 without room."""
-    ends = accumulate(part.cycles or ticks * engine.profile.loop.cycles for part in drum.parts)
-    whole = [min(-(-end // engine.profile.loop.cycles), ticks) for end in ends]
-    return [end - start for start, end in pairwise([0, *whole])]
+def part_ticks(drum: DrumSound, engine: Engine, ticks: int) -> list[tuple[DrumPart, int]]:
+    """Return the parts that a drum has in a step of so many ticks, and the ticks of each."""
+    clocks = engine.profile.loop.cycles
+    parts = drum.within(ticks * clocks)
+    ends = [-(-end // clocks) for end in accumulate(part.cycles for part in parts)]
+    lengths = [end - start for start, end in pairwise([0, *ends])]
+    return [(part, length) for part, length in zip(parts, lengths, strict=True) if length]
 
 
 def drum_divisors(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
     """Return the divisors that a drum gives the channel, one a tick, at most so many ticks."""
-    lengths = part_ticks(drum, engine, ticks)
-    parts = zip(drum.parts, lengths, strict=True)
-    return [divisor for part, length in parts for divisor in _part_divisors(part, length)]
+    return [
+        divisor
+        for part, length in part_ticks(drum, engine, ticks)
+        for divisor in _part_divisors(part, length)
+    ]
 
 
 def _part_divisors(part: DrumPart, ticks: int) -> Iterator[int]:
