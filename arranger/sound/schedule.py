@@ -29,7 +29,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
-from arranger.sheet.played import drums_in_use, fills_step, played_steps, step_length
+from arranger.rows import tones
+from arranger.sheet.played import fills_step, played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -144,7 +145,7 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     SheetError
         If the engine can't play the sheet.
     """
-    steps = _lasting(sheet, engine)
+    steps = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
     ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
@@ -154,23 +155,16 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     return [found[bar] for bar in bars]
 
 
-def _lasting(sheet: Sheet, engine: Engine) -> list[Event]:
-    """Return one event a step; under a drum that takes it whole the voices keep what they had."""
+def _each_step(sheet: Sheet, engine: Engine) -> list[Event]:
+    """Return one event a step; under a drum that fills it the voices have what is written there.
+
+    What is written, not what is heard: a tone that is held over the drum needs no word then.
+    """
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    steps = played_steps(sheet, engine)
-    sounding = {
-        step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
-        for step in set(steps)
-    }
-    length = step_length(sheet, engine)
-    filling = {drum for drum in drums_in_use(steps) if fills_step(drum, engine, length)}
-    found: list[Event] = []
-    last = Event(1, 0, 0, None)
-    for step in steps:
-        if step.drum not in filling:
-            last = sounding[step]
-        found.append(last._replace(drum=step.drum))
-    return found
+    drums = (step.drum for step in played_steps(sheet, engine))
+    steps = list(zip(tones(sheet.voice1), tones(sheet.voice2), drums, strict=True))
+    known = {step: Event(1, settings[step[0]], settings[step[1]], step[2]) for step in set(steps)}
+    return [known[step] for step in steps]
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
