@@ -27,7 +27,7 @@ from arranger.conversion.marked import read_marked
 from arranger.grid.model import grid_bars
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
-from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
@@ -95,7 +95,8 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     gone = {note: (BY_HAND, ()) for note, onset in enumerate(asked.onset) if onset < 0}
     refused = {note: why for note, why in (gone | dict(asked.refused)).items() if note not in owned}
     drums, *voices = owners
-    heard = Heard((sheet.voice1, sheet.voice2), voices, drums, drums_silence=engine.drum_takes_step)
+    hidden = hidden_by(engine, sheet.drums, grid.step_length)
+    heard = Heard((sheet.voice1, sheet.voice2), voices, drums, hidden)
     now = account(replace(asked, refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
     pairs = zip(before.ledger.entries, now[:hand], strict=True)
     entries = tuple(_entry(was, entry, places, hand) for was, entry in pairs)
@@ -209,6 +210,7 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
         out=[*asked.out, -1],
         part=[*asked.part, -1],
         drum=[*asked.drum, False],
+        sound=[*asked.sound, None],
         lead=[*asked.lead, len(firsts)],
         octave_of=[*asked.octave_of, -1],
         duplicate_of=[*asked.duplicate_of, -1],
@@ -249,7 +251,7 @@ def _bring_back(
     conversion: Conversion, sheet: Sheet, asked: Asked, owners: list[list[int]]
 ) -> None:
     """Give what is the hand's to notes that sound nowhere and ask for it."""
-    hand, drum_for = len(conversion.song.notes), conversion.engine.drum_for
+    hand = len(conversion.song.notes)
     rows, pitches = (sheet.voice1, sheet.voice2), (tones(sheet.voice1), tones(sheet.voice2))
     owned = set().union(*owners)
     for in_other_octaves in (False, True):
@@ -258,11 +260,9 @@ def _bring_back(
             if onset < 0 or note in owned or was.outcome == "merged":
                 continue
             if asked.drum[note]:
-                sound = drum_for(pitch)
-                if sound is not None and (owners[0][onset], sheet.drums[onset]) == (
-                    hand,
-                    sound.name,
-                ):
+                said = sheet.drums[onset]
+                says = () if said is None else (said, *asked.joins.get(said, ()))
+                if owners[0][onset] == hand and asked.sound[note] in says:
                     owners[0][onset] = note
                 continue
             wanted = range(pitch % 12, 128, 12) if in_other_octaves else (pitch,)

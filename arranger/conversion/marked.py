@@ -17,7 +17,7 @@ from arranger.columns import view
 from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
-from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import Asked, account
 from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
@@ -156,7 +156,7 @@ def _reduction(
             cells = [note.pitch] + [HOLD] * (place.steps - 1)
             voices[place.voice - 1][first:end] = cells
             sources[place.voice - 1][first:end] = [note.id] * place.steps
-    heard = Heard(voices, sources, drum_sources, drums_silence=engine.drum_takes_step)
+    heard = Heard(voices, sources, drum_sources, hidden_by(engine, drums, grid.step_length))
     entries = account(asked, heard, drums)
     return Reduction(
         voice1=tuple(voices[0]),
@@ -186,6 +186,8 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         out=pitch,
         part=view(notes.part),
         drum=view(notes.drum),
+        sound=[place.sound for place in placed],
+        joins={},
         lead=range(len(placed)),
         octave_of=[-1] * len(placed),
         duplicate_of=[-1] * len(placed),

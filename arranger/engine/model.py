@@ -68,6 +68,10 @@ class DrumSound(NamedTuple):
         return sum(lengths) if all(lengths) else 0
 
 
+MOST_OF_STEP = 0.75
+"""Share of its step that a drum sounds for at most, where voices sound after it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Engine:
     """A playing routine. Build one with `arranger.engine.load_engine`."""
@@ -102,6 +106,16 @@ class Engine:
     def highest(self) -> int:
         """The highest playable MIDI number."""
         return max(self.pitches)
+
+    def silences(self, drum: DrumSound) -> bool:
+        """Return whether no voice is heard on a step on which a drum sounds."""
+        return self.drum_takes_step or not drum.cycles
+
+    def hidden_seconds(self, drum: DrumSound, step: StepLength) -> float:
+        """Return for how long from the start of its step a drum lets no voice be heard."""
+        if self.silences(drum):
+            return step.seconds
+        return min(drum.cycles / self.clock_hz, MOST_OF_STEP * step.seconds)
 
     def drum_for(self, percussion_key: int) -> DrumSound | None:
         """Return the sound that stands in for a General MIDI percussion key, or None."""

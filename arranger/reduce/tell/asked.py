@@ -6,12 +6,29 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import view
+from arranger.columns import distinct, view
 from arranger.reduce.tell.account import Asked
 
 if TYPE_CHECKING:
+    from arranger.columns import Bools, Ints
+    from arranger.engine.model import Engine
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
+
+
+def joins_of(engine: Engine) -> dict[str, tuple[str, ...]]:
+    """Return what the engine's joint sounds say, by name."""
+    return {sound.name: sound.joins for sound in engine.drums if sound.joins}
+
+
+def asked_sounds(engine: Engine, drum: Bools, key: Ints) -> list[str | None]:
+    """Return for each note the name of the drum sound that stands in for it, or None."""
+    found: list[str | None] = [None] * len(drum)
+    sounds = {int(k): engine.drum_for(int(k)) for k in distinct(key[drum])}
+    names = {k: None if sound is None else sound.name for k, sound in sounds.items()}
+    for note in np.flatnonzero(drum).tolist():
+        found[note] = names[int(key[note])]
+    return found
 
 
 def asked_of(prepared: Prepared, grid: Grid) -> Asked:
@@ -26,7 +43,7 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         note: (reason, (placed.led_to[note],) if reason == "same-step" else ())
         for note, reason in placed.refused.items()
     }
-    silent = dict.fromkeys(prepared.drums.unplayable, ("no-drum-sound", ()))
+    silent = dict.fromkeys(prepared.groove.unplayable, ("no-drum-sound", ()))
     weights = prepared.weights
     return Asked(
         onset=view(placed.onset),
@@ -38,6 +55,8 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         out=view(out),
         part=view(placed.part),
         drum=view(placed.drum),
+        sound=asked_sounds(prepared.engine, placed.drum, placed.pitch),
+        joins=joins_of(prepared.engine),
         lead=view(lead),
         octave_of=view(weights.octave_of),
         duplicate_of=view(weights.duplicate_of),
