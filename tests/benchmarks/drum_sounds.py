@@ -112,7 +112,7 @@ def kept(engine: Engine, length: StepLength, bar: list[str | None]) -> float:
 
 def joint(engine: Engine, *names: str) -> str:
     """Return the sound that says all these at once, or the first of them."""
-    found = (drum.name for drum in engine.drums if set(getattr(drum, "joins", ())) == set(names))
+    found = (drum.name for drum in engine.drums if set(drum.joins) == set(names))
     return next(found, names[0])
 
 

@@ -82,16 +82,15 @@ def drum_seconds(conversion: Conversion, values: dict[str, Any]) -> dict[str, fl
     if "drums" in values:
         return {each["name"]: each["seconds"] for each in values["drums"]}
     engine = conversion.engine
-    whole = engine.drum_takes_step
-    drums = engine.profile.drum
-    return {drum.name: 0.0 if whole else drum.cycles / engine.clock_hz for drum in drums}
+    share = 0.0 if engine.drum_takes_step else 1.0 / engine.clock_hz
+    return {drum.name: drum.cycles * share for drum in engine.drums}
 
 
 def drum_keys(conversion: Conversion) -> dict[str, frozenset[int]]:
     """Return the percussion keys that each sound says, those of the sounds it joins included."""
     sounds = (*conversion.engine.drums, *getattr(conversion.sheet, "sounds", ()))
     own = {drum.name: drum for drum in sounds}
-    joined = {name: getattr(drum, "joins", ()) for name, drum in own.items()}
+    joined = {name: drum.joins for name, drum in own.items()}
     return {
         name: frozenset(key for each in (name, *joined[name]) for key in own[each].percussion_keys)
         for name in own
