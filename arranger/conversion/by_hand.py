@@ -91,7 +91,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     asked = _moved(_asked(conversion), places, grid)
     owners = _owners(conversion, sheet, places)
     _bring_back(conversion, sheet, asked, owners)
-    owned = set().union(*owners)
+    owned = set().union(*owners[1:], (note for note in owners[0] if asked.drum[note]))
     gone = {note: (BY_HAND, ()) for note, onset in enumerate(asked.onset) if onset < 0}
     refused = {note: why for note, why in (gone | dict(asked.refused)).items() if note not in owned}
     drums, *voices = owners

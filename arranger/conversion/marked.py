@@ -188,6 +188,7 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         drum=view(notes.drum),
         sound=[place.sound for place in placed],
         joins={},
+        gap=None,
         lead=range(len(placed)),
         octave_of=[-1] * len(placed),
         duplicate_of=[-1] * len(placed),

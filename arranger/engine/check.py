@@ -156,7 +156,10 @@ def _part_faults(profile: Profile, part: DrumPart, drum: Path) -> Iterator[Fault
     meaning = _drum_settings(profile.method, part.kind)
     alternates = profile.method == "alternate"
     least = 2 if alternates else 1
-    if (
+    if part.kind == "rest":
+        if part.settings:
+            yield Fault(here, "a rest needs no settings", "settings = []")
+    elif (
         len(part.settings) != len(meaning)
         or part.settings[0] < least
         or min(part.settings) < 0

@@ -41,7 +41,7 @@ class DrumPart(NamedTuple):
     """A stretch of a drum sound."""
 
     kind: str
-    """"kick", a falling tone, or "noise"."""
+    """"kick", a falling tone, "noise", or "rest", in which the pin stands still."""
     settings: tuple[int, ...]
     """What the routine is given; the meaning is the profile's."""
     cycles: int
@@ -110,6 +110,13 @@ class Engine:
     def silences(self, drum: DrumSound) -> bool:
         """Return whether no voice is heard on a step on which a drum sounds."""
         return self.drum_takes_step or not drum.cycles
+
+    @property
+    def gap(self) -> DrumSound | None:
+        """The sound, if any, that is nothing but a short silence: it parts a tone from the next."""
+        return next(
+            (drum for drum in self.drums if all(part.kind == "rest" for part in drum.parts)), None
+        )
 
     def hidden_seconds(self, drum: DrumSound, step: StepLength) -> float:
         """Return for how long from the start of its step a drum lets no voice be heard."""

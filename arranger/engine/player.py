@@ -127,6 +127,8 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
 
 
 def _part_faults(part: DrumPart, here: tuple[str | int, ...]) -> Iterator[Fault]:
+    if part.kind == "rest":
+        return
     first, growth = (*part.settings, 0)[:2]
     if first % PASS_CYCLES or growth % PASS_CYCLES or growth < 0:
         yield Fault(

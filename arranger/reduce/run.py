@@ -68,7 +68,7 @@ def reduce(
     else:
         optimum = solve(price(rates(prepared, grid)))
         held = held_in(prepared.problem, optimum)
-        performance = perform(prepared.problem, held, prepared.hits)
+        performance = perform(prepared.problem, held, prepared.hits, gap=engine.gap)
         cost = optimum.cost / UNITS
     reduction = _reduction(grid, prepared, performance, cost)
     limit = settings.max_bytes

@@ -208,6 +208,7 @@ def lay_out(
     hit_steps: Ints = NO_STEPS,
     silent_steps: Ints = NO_STEPS,
     more_bounds: Ints = NO_STEPS,
+    gaps_are_short: bool = False,
     most: int = MOST_CANDIDATES,
 ) -> Problem:
     """Cut the song into segments and list the candidates of each.
@@ -226,6 +227,8 @@ def lay_out(
         Those on which it silences both voices for the whole step, strictly increasing.
     more_bounds
         Steps on which voices may change besides.
+    gaps_are_short
+        Whether a gap before a repetition takes less than a step.
     most
         Bound on the candidates of a segment.
     """
@@ -242,6 +245,8 @@ def lay_out(
     hit = np.zeros(steps, dtype=np.bool_)
     hit[hit_steps] = True
     repeats = np.where(hit[tones.onset], 0, tones.repeats)
+    if gaps_are_short:
+        repeats = 2 * (repeats > 0)
     tones = replace(tones, end=bounds[first + spans], repeats=repeats)
     tone = np.repeat(np.arange(len(tones)), spans)
     segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)

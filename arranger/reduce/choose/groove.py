@@ -71,6 +71,18 @@ class Hits(NamedTuple):
             names[step], notes[step] = sound.name, note
         return names, notes
 
+    def with_more(self, more: Mapping[int, int], sound: DrumSound) -> Hits:
+        """Return the hits with one sound more, given as its notes by step."""
+        at = [*self.steps.tolist(), *more]
+        notes = [*self.notes.tolist(), *more.values()]
+        sounds = [*self.sounds, *([sound] * len(more))]
+        order = sorted(range(len(at)), key=at.__getitem__)
+        return Hits(
+            np.array([at[i] for i in order], dtype=np.int64),
+            np.array([notes[i] for i in order], dtype=np.int64),
+            tuple([sounds[i] for i in order]),
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Groove:

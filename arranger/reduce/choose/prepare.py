@@ -149,6 +149,7 @@ def with_hits(prepared: Prepared, grid: Grid, hits: Hits) -> Prepared:
         hit_steps=hits.steps,
         silent_steps=hits.steps[silent],
         more_bounds=_more_bounds(grid, prepared.broken),
+        gaps_are_short=prepared.engine.gap is not None,
     )
     return replace(prepared, hits=hits, problem=problem)
 

@@ -119,6 +119,13 @@ def _performed(measure: Measure, grid: Grid, prepared: Prepared, cost: float) ->
     prepared = priced_hits(prepared, grid, cost)
     problem = prepared.problem
     optimum = solve(price(with_change(rates(prepared, grid), cost)))
-    performance = perform(problem, held_in(problem, optimum), prepared.hits)
+    share = prepared.costs.tied * prepared.costs.attack
+    performance = perform(
+        problem,
+        held_in(problem, optimum),
+        prepared.hits,
+        gap=prepared.engine.gap,
+        least_worth=cost / share if share else 0.0,
+    )
     size = song_size(measure, prepared, performance)
     return Fitted(performance, optimum.cost / UNITS, size, cost, size)

@@ -110,7 +110,7 @@ class Heard:
     def tied_to(self, run: Run) -> int | None:
         """Return the note whose tone a run only goes on with, or None if its start is heard."""
         before = run.first - 1
-        if before < 0 or self.drum_at[run.first] >= 0:
+        if before < 0 or self.hidden[run.first] > 0:
             return None
         for voice in (run.voice, 3 - run.voice):
             note = self.sources[voice - 1][before]

@@ -1,8 +1,9 @@
 """From the optimum to rows: gaps before repeated pitches, and tones under drums.
 
 Two equal pitches in a row are one long tone. The later one is heard to start only if a drum parts
-them or after a silent step: that is taken from the end of the earlier tone when two of its steps or
-more are heard, else the later attack is lost and the tones are tied.
+them or after a silence. An engine that can rest for less than a step does so where the later tone
+starts; otherwise a silent step is taken from the end of the earlier tone when two of its steps or more
+are heard, else the later attack is lost and the tones are tied.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from arranger.rows import HOLD, REST
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
+    from arranger.engine.model import DrumSound
     from arranger.reduce.choose.candidates import Problem
     from arranger.reduce.choose.groove import Hits
     from arranger.reduce.choose.optimum import Optimum
@@ -73,7 +75,13 @@ def held_in(problem: Problem, optimum: Optimum) -> list[Held]:
 
 
 def perform(
-    problem: Problem, held: list[Held], hits: Hits, *, verbatim: bool = False
+    problem: Problem,
+    held: list[Held],
+    hits: Hits,
+    *,
+    gap: DrumSound | None = None,
+    least_worth: float = 0.0,
+    verbatim: bool = False,
 ) -> Performance:
     """Return the rows.
 
@@ -85,16 +93,41 @@ def perform(
         What the voices hold, in order of voice and step.
     hits
         The drums that sound.
+    gap
+        The engine's short silence, if it has one.
+    least_worth
+        Of a tone that is parted by it from the one before.
     verbatim
         Write everything where it stands: no gaps, and tones under drums too.
     """
     silent = np.zeros(problem.steps, dtype=np.bool_)
     silent[problem.starts[problem.covered]] = True
+    if gap is not None and not verbatim:
+        hits = hits.with_more(_short_gaps(problem, held, hits, least_worth), gap)
     hit_steps = frozenset(hits.steps.tolist())
-    stretches = _stretches(problem, held, _Free(silent), hit_steps, gaps=not verbatim)
+    whole = gap is None and not verbatim
+    stretches = _stretches(problem, held, _Free(silent), hit_steps, gaps=whole)
     stretches = _tied(problem, stretches, hit_steps)
     rows = [_row(problem, [s for s in stretches if s.voice == voice], verbatim) for voice in (1, 2)]
     return Performance(rows=(rows[0][0], rows[1][0]), sources=(rows[0][1], rows[1][1]), hits=hits)
+
+
+def _short_gaps(
+    problem: Problem, held: list[Held], hits: Hits, least_worth: float
+) -> dict[int, int]:
+    """Return the steps on which a short silence parts a tone from the same pitch before, and its note."""
+    tones = problem.tones
+    pitches, onsets, worth = tones.pitch.tolist(), tones.onset.tolist(), tones.worth.tolist()
+    drums = frozenset(hits.steps.tolist())
+    ended = {(end, pitches[tone]) for _, tone, _, end in held}
+    return {
+        start: int(tones.note[tone])
+        for _, tone, start, _ in held
+        if start == onsets[tone]
+        and start not in drums
+        and worth[tone] >= least_worth
+        and (start, pitches[tone]) in ended
+    }
 
 
 class _Free:

@@ -79,6 +79,8 @@ class Asked:
     """The note that it doubles at the octave, or -1."""
     duplicate_of: Sequence[int]
     """The note that it doubles at the same pitch, or -1."""
+    gap: str | None
+    """The sound that is nothing but a short silence."""
     refused: Mapping[int, tuple[str, tuple[int, ...]]]
     """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
     broken: Sequence[bool]
@@ -284,7 +286,7 @@ class _Accountant:
         """Return the entry of a drum note that the engine has a sound for."""
         asked, step, mine = self._asked, self._asked.onset[note], self._asked.sound[note]
         chosen, said, span = self._heard.drum_at[step], self._sounds[step], (Span(0, step, 1),)
-        if said is None:
+        if said in (None, asked.gap):
             by = tuple(self._holders(step))
             return Entry(note, "dropped", ("drum-thinned",), (), None, by)
         if mine != said and mine not in asked.joins.get(said, ()):

@@ -57,6 +57,7 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         drum=view(placed.drum),
         sound=asked_sounds(prepared.engine, placed.drum, placed.pitch),
         joins=joins_of(prepared.engine),
+        gap=None if prepared.engine.gap is None else prepared.engine.gap.name,
         lead=view(lead),
         octave_of=view(weights.octave_of),
         duplicate_of=view(weights.duplicate_of),
