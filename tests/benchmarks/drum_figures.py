@@ -183,7 +183,8 @@ def tune_tops(conversion: Conversion) -> list[int]:
     onset, end, pitch = notes.onset_seconds[those], notes.end_seconds[those], notes.pitch[those]
     tops: dict[tuple[int, int], int] = {}
     for note, start, height in zip(those.tolist(), onset, pitch.tolist(), strict=True):
-        sounding = (onset <= start + TOGETHER_SECONDS) & (end > start + TUNE_SECONDS)
+        with_it = np.abs(onset - start) <= TOGETHER_SECONDS
+        sounding = with_it | ((onset < start) & (end > start + TUNE_SECONDS))
         if not (pitch[sounding] > height).any():
             tops.setdefault((int(grid.onset_steps[note]), height), note)
     return list(tops.values())
