@@ -67,6 +67,15 @@ class DrumSound(NamedTuple):
         lengths = [part.cycles for part in self.parts]
         return sum(lengths) if all(lengths) else 0
 
+    def within(self, room: int) -> tuple[DrumPart, ...]:
+        """Return the parts that there is room for, each with the cycles that it sounds."""
+        found: list[DrumPart] = []
+        for part in self.parts:
+            if room > 0:
+                found.append(part._replace(cycles=min(part.cycles or room, room)))
+                room -= found[-1].cycles
+        return tuple(found)
+
 
 MOST_OF_STEP = 0.75
 """Share of its step that a drum sounds for at most, where voices sound after it."""

@@ -33,6 +33,9 @@ MOST_CHUNK_PASSES = 258
 LEAST_CHUNK_PASSES = 16
 """An event and a change of phrase must find room in one chunk."""
 
+MOST_LONGER_PASSES = 3
+"""A drum may sound so much longer, so that it ends with a chunk."""
+
 
 def chunking(passes: int) -> tuple[int, int]:
     """Return how the player counts a step: (chunks, passes a chunk), product ``passes``.
@@ -79,12 +82,6 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
             ("steps", "passes_per_count"),
             "the Z80 player counts single passes, without overhead",
             "passes_per_count = 1, overhead_cycles = 0",
-        )
-    if not profile.drum_takes_step:
-        yield Fault(
-            ("drum_takes_step",),
-            "a drum of the Z80 player takes the whole step",
-            "drum_takes_step = true",
         )
     yield from _step_faults(profile)
     yield from _pitch_faults(profile, pitches)
@@ -136,7 +133,7 @@ def _part_faults(part: DrumPart, here: tuple[str | int, ...]) -> Iterator[Fault]
         )
         return
     half = first // PASS_CYCLES
-    left = part.cycles // PASS_CYCLES
+    left = -(-part.cycles // PASS_CYCLES) + MOST_LONGER_PASSES
     while 0 < half <= LARGEST_HALF_PERIOD and left > 0 and growth:
         left -= half
         half += growth // PASS_CYCLES

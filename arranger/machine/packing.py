@@ -2,27 +2,30 @@
 
 A bar that sounds like an earlier one is stored once. Bars that always follow each other are one
 phrase. Within a phrase only what changes is written: a voice's word stands where the voice changes,
-and steps that sound alike are one event. See the player's source for the format; the time that the
-player takes is the same however the bars are put together.
+steps that sound alike are one event, and a drum is a number in the flags of its event. See the
+player's source for the format; the time that the player takes is the same however the bars are put
+together.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.player import chunking
+from arranger.engine.player import PASS_CYCLES, chunking
 from arranger.pitch import pitch_name
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import (
-    DRUM_OVERHEAD_PASSES,
     NOISE_TAPS,
     Event,
-    drum_passes,
+    drum_timing,
     events,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from arranger.engine.model import DrumSound, Engine
     from arranger.sheet.model import Sheet
 
@@ -32,11 +35,14 @@ Word = int | str
 SPEAKER_BIT = 0x10
 """The bit of the port that moves the speaker."""
 
-_VOICE1, _VOICE2, _LAST, _SPECIAL = 0x01, 0x40, 0x04, 0x80
+_VOICE1, _VOICE2, _LAST, _DRUM = 0x01, 0x40, 0x04, 0x80
+_NUMBER = 8
+"""The lowest bit of a drum's number among the flags."""
+_FAR = 7
+"""The number of all drums whose words a word of the event points to."""
+END_OF_PIECE = 0x0082
 _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
-_END_OF_PHRASE = _SPECIAL
-END_OF_PIECE = 0x0200 | _SPECIAL | _VOICE1
 _ORDER_ENTRY_BYTES = 4
 
 
@@ -55,14 +61,15 @@ class PackedSong(NamedTuple):
     loop: int | None
     """The place in the order to go on with after its end; None: the piece ends."""
     phrases: tuple[tuple[Line, ...], ...]
-    drums: tuple[tuple[str, Line], ...]
-    """Label and words of each drum sound that occurs."""
+    drums: tuple[tuple[str, tuple[Line, ...]], ...]
+    """Label of each drum sound that occurs, and the words of its parts."""
 
     @property
     def bytes(self) -> int:
         """How many bytes the song takes."""
         lines = [line for phrase in self.phrases for line in phrase]
-        words = sum(len(line.words) for line in (*lines, *(line for _label, line in self.drums)))
+        lines += [line for _label, parts in self.drums for line in parts]
+        words = sum(len(line.words) for line in lines)
         entries = len(self.order) + (self.loop is None)
         return 2 * words + _ORDER_ENTRY_BYTES * entries + 2 * (self.loop is None)
 
@@ -87,22 +94,40 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
         if start == loop_bar:
             loop = len(order)
         order.append(phrases.setdefault(run, len(phrases)))
-    step = step_length(sheet, engine)
-    drums = dict.fromkeys(event.drum for bar in bars for event in bar if event.drum is not None)
+    step = step_length(sheet, engine).setting
+    numbered = [[event for bar in run for event in contents[bar]] for run in phrases]
+    drums = _drums(numbered, engine, step)
+    numbers_of = _numbers(drums)
     return PackedSong(
         tuple(order),
         loop,
-        tuple(
-            tuple(_lines([event for bar in run for event in contents[bar]], engine, step.setting))
-            for run in phrases
-        ),
-        tuple((drum_label(drum), _drum_line(drum, engine, step.setting)) for drum in drums),
+        tuple(tuple(_lines(events, engine, step, numbers_of)) for events in numbered),
+        tuple((drum_label(drum), lines) for drum, lines in drums.items()),
     )
 
 
 def drum_label(drum: DrumSound) -> str:
     """Return the label of a drum sound's words."""
     return "drum_" + drum.name.replace("-", "_")
+
+
+def _drums(
+    phrases: list[list[Event]], engine: Engine, step: int
+) -> dict[DrumSound, tuple[Line, ...]]:
+    """Return the drums' words, those first that save most by a number: hits for their parts."""
+    hits = Counter(event.drum for phrase in phrases for event in phrase if event.drum is not None)
+    lines = {drum: tuple(_drum_lines(drum, engine, step)) for drum in hits}
+    return dict(sorted(lines.items(), key=lambda item: -hits[item[0]] / len(item[1])))
+
+
+def _numbers(drums: dict[DrumSound, tuple[Line, ...]]) -> dict[DrumSound, int]:
+    """Return the numbers of the drums: how many parts lie before, or `_FAR`."""
+    found = {}
+    begun = 0
+    for drum, lines in drums.items():
+        found[drum] = min(begun, _FAR)
+        begun += len(lines)
+    return found
 
 
 def _bar_at(bars: list[tuple[Event, ...]], step: int) -> int:
@@ -138,21 +163,23 @@ def _phrases(sequence: list[int], loop_bar: int | None) -> list[tuple[int, tuple
     return runs
 
 
-def _lines(phrase: list[Event], engine: Engine, step_passes: int) -> list[Line]:
+def _lines(
+    phrase: list[Event], engine: Engine, step_passes: int, numbers: dict[DrumSound, int]
+) -> Iterator[Line]:
     chunks, _ = chunking(step_passes)
     names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()}
     names[0] = "."
-    found = []
     first: int | None = None
     second: int | None = None
     for index, event in enumerate(phrase):
-        last = index == len(phrase) - 1
-        if event.drum is not None:
-            word = (last << 8) | _SPECIAL | _VOICE1
-            found.append(Line((word, drum_label(event.drum)), event.drum.name))
-            continue
-        flags = _LAST * last
+        flags = _LAST * (index == len(phrase) - 1)
         words: list[Word] = []
+        comment = ""
+        if event.drum is not None:
+            flags |= _DRUM | numbers[event.drum] * _NUMBER
+            if numbers[event.drum] == _FAR:
+                words.append(drum_label(event.drum))
+            comment = f"{event.drum.name}, "
         if event.setting1 != first:
             flags |= _VOICE1
             words.append(_tone(event.setting1, engine))
@@ -160,11 +187,8 @@ def _lines(phrase: list[Event], engine: Engine, step_passes: int) -> list[Line]:
             flags |= _VOICE2
             words.append(_tone(event.setting2, engine))
         first, second = event.setting1, event.setting2
-        comment = f"{names[first]} {names[second]}" + f" x {event.steps}" * (event.steps > 1)
-        found.append(Line((event.steps * chunks << 8 | flags, *words), comment))
-    if phrase[-1].drum is None:
-        found.append(Line((_END_OF_PHRASE,), "end of phrase"))
-    return found
+        comment += f"{names[first]} {names[second]}" + f" x {event.steps}" * (event.steps > 1)
+        yield Line((event.steps * chunks << 8 | flags, *words), comment)
 
 
 def _tone(setting: int, engine: Engine) -> int:
@@ -174,13 +198,19 @@ def _tone(setting: int, engine: Engine) -> int:
     return SPEAKER_BIT << 8 | setting if setting else 1
 
 
-def _drum_line(drum: DrumSound, engine: Engine, step_passes: int) -> Line:
-    cycles = engine.profile.loop.cycles
-    kind, settings, _ = drum.parts[0]
-    first, growth = (*(value // cycles for value in settings), 0)[:2]
-    room = step_passes - DRUM_OVERHEAD_PASSES
-    sounding = drum_passes(drum, engine, room)
-    taps = _KICK_TAPS if kind == "kick" else NOISE_TAPS
-    return Line(
-        (taps, first << 8 | growth, sounding + 1, room - sounding + 1), f"{kind} {drum.name}"
-    )
+def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[Line]:
+    """Yield the words of a drum's parts, the last with what is left of the step's chunks."""
+    timing = drum_timing(drum, engine, step_passes)
+    _, chunk = chunking(step_passes)
+    spent, begun = divmod(timing.passes, chunk)
+    left = chunk - begun - 3 << 8 | spent
+    after = (0,) * (len(timing.parts) - 1 + bool(timing.silence))
+    for (part, passes), ending in zip(timing.parts, (*after, left), strict=False):
+        first, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
+        taps = _KICK_TAPS if part.kind == "kick" else NOISE_TAPS
+        yield Line(
+            (SPEAKER_BIT << 8 | taps, first << 8 | growth, passes + 1, ending),
+            f"{part.kind} {drum.name}",
+        )
+    if timing.silence:
+        yield Line((0, 0, timing.silence + 1, left), "silence")

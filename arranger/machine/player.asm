@@ -9,11 +9,12 @@
 ; the write that it precedes; it belongs to the stretch it stands in.
 ;
 ; A chunk is rounds + 3 passes; an event lasts a whole number of chunks. Its words:
-;   flags and chunks            flags: C voice 1 changes, Z voice 2 changes, P/V last of its phrase
+;   flags and chunks            flags: C voice 1 changes, Z voice 2 changes, P/V last of its phrase,
+;                               S a drum comes first, bits 3 to 5 its number (7: its address follows)
+;   where the drum's words lie  if S and 7
 ;   what voice 1 counts with    if C
 ;   what voice 2 counts with    if Z
-; With flag S and without C: the phrase ends. With S and C it is a drum: a word with its address, and
-; for "chunks" 0, 1 (last of its phrase) or 2 (no address: the piece ends).
+; No chunks: the piece ends.
 
         jp      start           ; 10  +0: play the piece
         jp      step            ; 10  +3: play one step
@@ -40,7 +41,7 @@ fetch1:
         exx                     ; 4   = 18
         out     (port),a        ; 11
         ex      af,af'          ; 4
-        jp      m,special       ; 10
+        jp      m,drum          ; 10
         ex      af,af'          ; 4   = 18
         @voice 1
         out     (port),a        ; 11
@@ -105,9 +106,27 @@ last:
         ex      af,af'          ; 4   = 18
         @voice 1
         out     (port),a        ; 11
-        ld      b,rounds-10     ; 7   5 passes less: changing phrases takes as many
         exx                     ; 4
-        ld      b,rounds-9      ; 7   = 18
+        ld      sp,ix           ; 10
+        nop                     ; 4   = 18
+        @voice 2
+        out     (port),a        ; 11
+        exx                     ; 4
+        pop     iy              ; 14  = 18
+        @voice 1
+        out     (port),a        ; 11
+        exx                     ; 4
+        pop     ix              ; 14  = 18
+        @voice 2
+        out     (port),a        ; 11
+        exx                     ; 4
+        ld      sp,iy           ; 10
+        nop                     ; 4   = 18
+        @voice 1
+        out     (port),a        ; 11
+        ld      b,rounds-7      ; 7   2 passes less: changing phrases has taken as many
+        exx                     ; 4
+        ld      b,rounds-6      ; 7   = 18
         @voice 2
         out     (port),a        ; 11
         exx                     ; 4
@@ -162,86 +181,82 @@ ends:   jp      z,event         ; 10
         nop                     ; 4
         jp      loop            ; 10  = 18
         @stubs
-; ---- the end of a phrase, or a drum
-
-special:
-        ex      af,af'          ; 4   = 18
-        @voice 1
-        out     (port),a        ; 11
-        exx                     ; 4
-        jp      special1        ; 10
-        @stubs
-special1:
-        @voice 2
-        exx                     ; 4   = 18
-        out     (port),a        ; 11
-        ex      af,af'          ; 4
-        jp      c,drum          ; 10
-        ex      af,af'          ; 4   = 18
-        @voice 1
-        out     (port),a        ; 11
-        exx                     ; 4
-        ld      sp,ix           ; 10
-        nop                     ; 4   = 18
-        @voice 2
-        out     (port),a        ; 11
-        exx                     ; 4
-        pop     iy              ; 14  = 18
-        @voice 1
-        out     (port),a        ; 11
-        exx                     ; 4
-        pop     ix              ; 14  = 18
-        @voice 2
-        out     (port),a        ; 11
-        exx                     ; 4
-        ld      sp,iy           ; 10
-        nop                     ; 4   = 18
-join:
-        @voice 1
-        out     (port),a        ; 11
-        exx                     ; 4
-        nop                     ; 4
-        jp      fetch           ; 10  = 18
-        @stubs
-
-; ---- a drum: the voices stop; the pin flips every H cycles of 118, and H grows by L each time. Noise
-; flips it only where the next bit of a shift register is 1: HL' shifts left, what falls out comes back
-; through the taps E'. For a kick the register holds ones only. A drum's words: taps, H and L, cycles of
-; 118 to sound and to be silent, each plus one. From the last write (voice 2) to the first write of the
-; drum it takes 413 cycles.
+; ---- a drum: the voices stop. First its event is read, either way of each branch in the same time.
 
 drum:
-        ld      (kind),a        ; 13  14 have passed since the write of voice 2
-        ld      (count1),hl     ; 16
+        ld      (count1),hl     ; 16  14 have passed since the write of voice 2
         ld      (tone1),de      ; 20
-        ld      a,c             ; 4
-        ld      (level1),a      ; 13
+        ld      (level1),bc     ; 20
         exx                     ; 4
         ld      (count2),hl     ; 16
         ld      (tone2),de      ; 20
-        ld      a,c             ; 4
-        ld      (level2),a      ; 13
-        ld      a,(kind)        ; 13
-        cp      2               ; 7
-        jp      z,quit          ; 10
-        pop     hl              ; 10
-        ld      (after),sp      ; 20
-        ld      sp,hl           ; 6
+        ld      (level2),bc     ; 20
+        push    af              ; 11  where it came from
         pop     bc              ; 10
-        ld      e,c             ; 4
-        ld      d,speaker       ; 7
+        or      a               ; 4
+        jp      z,ended         ; 10
+        xor     a               ; 4
+        in      a,(port)        ; 11
+        or      224             ; 7
+        inc     a               ; 4
+        jp      nz,key          ; 10
+number: ld      a,c             ; 4   C: flags, B: chunks
+        and     56              ; 7
+        ld      e,a             ; 4   eight bytes a number
+        ld      d,0             ; 7
+        cp      56              ; 7
+        jr      z,far           ; 7   or 12
+        ld      hl,drums        ; 10
+        add     hl,de           ; 11
+        ex      de,hl           ; 4   either way 32
+tones:  bit     0,c             ; 8
+        jr      z,keeps1        ; 7   or 12
+        pop     hl              ; 10
+        ld      (tone1),hl      ; 16  either way 33
+tones1: bit     6,c             ; 8
+        jr      z,keeps2        ; 7   or 12
+        pop     hl              ; 10
+        ld      (tone2),hl      ; 16  either way 33
+tones2: bit     2,c             ; 8
+        jr      z,stays         ; 7   or 12
+        ld      sp,ix           ; 10
+        pop     hl              ; 10
+        pop     ix              ; 14
+        ld      sp,hl           ; 6   either way 47
+stayed: ld      (place),sp      ; 20
+        ex      de,hl           ; 4
+        ld      sp,hl           ; 6
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         ld      c,a             ; 4
+        add     hl,hl           ; 11
+        add     hl,hl           ; 11
+        jp      part            ; 10
+far:    pop     de              ; 10
+        jp      tones           ; 10
+keeps1: add     hl,hl           ; 11
+        jp      tones1          ; 10
+keeps2: add     hl,hl           ; 11
+        jp      tones2          ; 10
+stays:  jr      stays1          ; 12
+stays1: add     hl,hl           ; 11
+        jr      stayed          ; 12
+
+; The pin flips every H cycles of 118, and H grows by L each time. Noise flips it only where the next bit
+; of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For a
+; falling tone the register holds ones only, for silence the mask D' nothing. The words of a part:
+; taps and mask, L and H, cycles of 118 to sound plus one, and chunks that it leaves behind with the
+; rounds of the loop that are left of the last of them (0 rounds: another part follows).
+
+part:   pop     de              ; 10
         ld      hl,65535        ; 10
         exx                     ; 4
         pop     hl              ; 10
         pop     de              ; 10
         ld      b,1             ; 7
-        jp      beat            ; 10
-beat:   nop                     ; 4
-        nop                     ; 4   = 307
-drums:  dec     de              ; 6
+        ld      a,0             ; 7
+drumming:
+        dec     de              ; 6
         ld      a,d             ; 4
         or      e               ; 4
         jr      z,beaten        ; 7   or 12
@@ -262,69 +277,67 @@ drums:  dec     de              ; 6
         ld      c,a             ; 4
         exx                     ; 4
         out     (port),a        ; 11  = 106
-        jr      drums           ; 12  = 118
-hold:
-        ld      a,3             ; 7   37 cycles until here
+        jr      drumming        ; 12  = 118
+hold:   ld      a,3             ; 7   37 cycles until here
 hold1:  dec     a               ; 4
         jr      nz,hold1        ; 7   or 12; 50 in all
-        ld      a,(kind)        ; 13
-        nop                     ; 4
-        nop                     ; 4
-        jp      drums           ; 10  = 118
-beaten:
-        pop     de              ; 10  26 cycles until here
-wait:   dec     de              ; 6
-        ld      a,d             ; 4
-        or      e               ; 4
-        jr      z,waited        ; 7   or 12
-        ld      b,6             ; 7
-wait1:  djnz    wait1           ; 8   or 13; 80 in all
         ld      a,0             ; 7
-        jp      wait            ; 10  = 118
-waited:
-        ld      a,(kind)        ; 13  26 cycles until here
+        jr      hold2           ; 12
+hold2:  jr      drumming        ; 12  = 118
+beaten: pop     bc              ; 10  26 cycles until here
+        ld      a,b             ; 4
         or      a               ; 4
-        jr      nz,ahead        ; 7   or 12
-        ld      sp,(after)      ; 20
-        ld      a,(kind)        ; 13
-        jr      back            ; 12
-ahead:  ld      sp,ix           ; 10
-        pop     hl              ; 10
-        pop     ix              ; 14
-        ld      sp,hl           ; 6   either way 52
-back:   exx                     ; 4
+        exx                     ; 4
+        jr      z,part          ; 7   or 12; 118 until the next part drums
+        ld      a,b             ; 4
+        exx                     ; 4
+        sub     c               ; 4
+        ex      af,af'          ; 4
+        nop                     ; 4
+
+; The voices go on with what they were left with, for B rounds of the loop.
+
+back:   ld      sp,(place)      ; 20
+        ld      a,b             ; 4
+        exx                     ; 4
+        ld      b,a             ; 4
+        inc     b               ; 4
+        ld      a,(border)      ; 13
+        and     255-speaker     ; 7
+        ld      c,a             ; 4
         ld      a,(level2)      ; 13
+        and     speaker         ; 7
+        or      c               ; 4
         ld      c,a             ; 4
         ld      hl,(count2)     ; 16
         ld      de,(tone2)      ; 20
         exx                     ; 4
+        ld      a,(border)      ; 13
+        and     255-speaker     ; 7
+        ld      c,a             ; 4
         ld      a,(level1)      ; 13
+        and     speaker         ; 7
+        or      c               ; 4
         ld      c,a             ; 4
         ld      hl,(count1)     ; 16
         ld      de,(tone1)      ; 20
-        ld      b,2             ; 7
-back1:  djnz    back1           ; 8   or 13; 28 in all
-        nop                     ; 4
-        nop                     ; 4
-        jp      drummed         ; 10  = 160
-drummed:
-        jp      join            ; 10
+        jp      loop            ; 10
 
-; ---- the piece ends
+; ---- a key, or an event without chunks: the piece ends, or one step has been played
 
 key:    ld      a,1             ; 7
-        jp      quit1           ; 10
-quit:   ld      a,2             ; 7
-quit1:  ld      (result),a      ; 13
-        ld      a,(border)      ; 13
-        and     255-speaker     ; 7
-        out     (port),a        ; 11
-        xor     a               ; 4
-        ld      (playing),a     ; 13
+        jr      leave           ; 12
+ended:  ld      a,c             ; 4
+        and     2               ; 7
 
-; ---- back to the caller, with A: 0 a step was played, 1 a key was pressed, 2 the piece has ended
+; Back to the caller, with A: 0 a step was played, 1 a key was pressed, 2 the piece has ended.
 
-leave:  ld      sp,(stack)      ; 20
+leave:  exx                     ; 4
+        ld      b,a             ; 4
+        ld      (next),ix       ; 20
+        ld      sp,(stack)      ; 20
+        or      a               ; 4
+        call    nz,stop         ; 10  or 17
         pop     af              ; 10
         ex      af,af'          ; 4
         exx                     ; 4
@@ -337,7 +350,7 @@ leave:  ld      sp,(stack)      ; 20
         pop     af              ; 10
         jp      po,leave1       ; 10
         ei                      ; 4
-leave1: ld      a,(result)      ; 13
+leave1: ld      a,b             ; 4
         ret                     ; 10
 
 ; ---- calls. They use AF, BC, DE and HL; IX, IY and the other set come back as they were, and so does
@@ -375,155 +388,72 @@ release: xor    a               ; 4   the key that gave the command must be up f
         or      224             ; 7
         inc     a               ; 4
         jr      nz,release      ; 7   or 12
-        ld      hl,event        ; 10
-        ld      (ends+1),hl     ; 16
-        ld      hl,key          ; 10
-        ld      (keys+1),hl     ; 16
-        ld      hl,join         ; 10
-        ld      (drummed+1),hl  ; 16
+        ld      hl,place        ; 10
+        ld      (back+2),hl     ; 16
         ld      ix,(next)       ; 20
-        ld      hl,(place)      ; 16
-
-; The voices go on as they were left, with the border as it is now. HL: the place in the song.
-
-resume: ld      (resume1+1),hl  ; 16
-        ld      a,(border)      ; 13
-        and     255-speaker     ; 7
+        inc     a               ; 4   a silent chunk of one round, then the first event
         ld      b,a             ; 4
-        ld      a,(level2)      ; 13
-        and     speaker         ; 7
-        or      b               ; 4
-        exx                     ; 4
-        ld      c,a             ; 4
-        ld      hl,(count2)     ; 16
-        ld      de,(tone2)      ; 20
-        exx                     ; 4
-        ld      a,(level1)      ; 13
-        and     speaker         ; 7
-        or      b               ; 4
-        ld      c,a             ; 4
-        ld      hl,(count1)     ; 16
-        ld      de,(tone1)      ; 20
-resume1: ld     sp,0            ; 10
-        jp      join            ; 10
+        ex      af,af'          ; 4
+        jp      back            ; 10
 
-begin:  ld      hl,resting      ; 10
-        ld      (count1),hl     ; 16
-        ld      (count2),hl     ; 16
-        ld      hl,silence      ; 10
-        ld      (tone1),hl      ; 16
-        ld      (tone2),hl      ; 16
-        ld      hl,(order)      ; 16
-        ld      (place),hl      ; 16
-        ld      hl,(order+2)    ; 16
-        ld      (next),hl       ; 16
-        xor     a               ; 4
-        ld      (level1),a      ; 13
-        ld      (level2),a      ; 13
-        ld      (left),a        ; 13
-        inc     a               ; 4
-        ld      (playing),a     ; 13
+begin:  ld      hl,rest         ; 10
+        ld      de,count1       ; 10
+        ld      bc,14           ; 10
+        ldir                    ; 21  or 16
+        ld      hl,order        ; 10
+        ld      c,4             ; 7
+        ldir                    ; 21  or 16
         ret                     ; 10
 
-; ---- one step: its event is copied to a place of its own, cut to one step
+; One step: the event is read here, without the voices; where the step ends the player finds one
+; without chunks.
 
 step:   call    enter           ; 17
-        xor     a               ; 4
-        ld      (result),a      ; 13
         ld      a,(playing)     ; 13
         or      a               ; 4
         call    z,begin         ; 10  or 17
-        ld      hl,stepped      ; 10
-        ld      (ends+1),hl     ; 16
-        ld      hl,nokey        ; 10
-        ld      (keys+1),hl     ; 16
-        ld      hl,kept         ; 10
-        ld      (drummed+1),hl  ; 16
+        ld      hl,pause        ; 10
+        ld      (back+2),hl     ; 16
+        ld      ix,(next)       ; 20
         ld      a,(left)        ; 13
         or      a               ; 4
         jr      nz,again        ; 7   or 12
+        exx                     ; 4
         ld      sp,(place)      ; 20
-look:   pop     bc              ; 10
-        ld      a,c             ; 4
-        or      a               ; 4
-        jp      m,look3         ; 10
+        pop     bc              ; 10
         ld      a,b             ; 4
-        ld      (left),a        ; 13
-        ld      a,c             ; 4
-        rra                     ; 4
-        jr      nc,look1        ; 7   or 12
-        pop     hl              ; 10
-        ld      (word1),hl      ; 16
-look1:  ld      a,c             ; 4
-        and     64              ; 7
-        jr      z,look2         ; 7   or 12
-        pop     hl              ; 10
-        ld      (word2),hl      ; 16
-look2:  ld      (place),sp      ; 20
-again:  ld      a,(left)        ; 13
+        or      a               ; 4
+        jp      z,ended         ; 10
         sub     chunks          ; 7
         ld      (left),a        ; 13
-        ld      hl,words        ; 10
-        jp      resume          ; 10
-look3:  rra                     ; 4
-        jr      c,look4         ; 7   or 12
-        ld      sp,(next)       ; 20
-        pop     hl              ; 10
-        pop     de              ; 10
-        ld      (next),de       ; 20
-        ld      sp,hl           ; 6
-        jr      look            ; 12
-look4:  ld      a,b             ; 4
-        cp      2               ; 7
-        jp      z,quit          ; 10
-        pop     hl              ; 10
-        ld      (word3),hl      ; 16
-        or      a               ; 4
-        jr      z,look5         ; 7   or 12
-        ld      sp,(next)       ; 20
-        pop     hl              ; 10
-        pop     de              ; 10
-        ld      (next),de       ; 20
-        ld      sp,hl           ; 6
-look5:  ld      (place),sp      ; 20
-        ld      hl,beats        ; 10
-        jp      resume          ; 10
-
-stepped:
-        ex      af,af'          ; 4   = 18
-        @voice 2
-        out     (port),a        ; 11
-        exx                     ; 4
-kept:   ld      (count1),hl     ; 16
-        ld      (tone1),de      ; 20
-        ld      a,c             ; 4
-        ld      (level1),a      ; 13
-        exx                     ; 4
-        ld      (count2),hl     ; 16
-        ld      (tone2),de      ; 20
-        ld      a,c             ; 4
-        ld      (level2),a      ; 13
-        jp      leave           ; 10
-        @stubs
+        ld      b,chunks        ; 7
+        bit     7,c             ; 8
+        jp      nz,number       ; 10
+        ld      de,none         ; 10
+        jp      tones           ; 10
+again:  sub     chunks          ; 7
+        ld      (left),a        ; 13
+        ld      a,chunks        ; 7
+        ex      af,af'          ; 4
+        ld      b,rounds        ; 7
+        jp      back            ; 10
 
 ; ---- what the player remembers
 
-words:  defb    65, chunks      ; an event of one step
-word1:  defw    silence
-word2:  defw    silence
-beats:  defb    129, 0          ; a drum
-word3:  defw    0
+rest:   defw    resting, silence, resting, silence, 0, 0
+        defb    0, 1
+none:   defw    0, 0, 1        ; a sound that takes no time
+        defb    0, rounds
+pause:  defw    pause+2
+        defb    128, 0          ; an event without chunks
 stack:  defw    0
-place:  defw    0
-after:  defw    0
-next:   defw    0
 count1: defw    0
 tone1:  defw    0
 count2: defw    0
 tone2:  defw    0
-level1: defb    0
-level2: defb    0
-kind:   defb    0
+level1: defw    0
+level2: defw    0
 left:   defb    0
 playing: defb   0
-result: defb    0
+place:  defw    0
+next:   defw    0

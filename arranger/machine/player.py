@@ -29,7 +29,7 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 926
+FIRST_WRITE_CYCLES = 1471
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested)."""
 
 _MEMORY_END = 0x10000
@@ -241,18 +241,19 @@ def _song(song: PackedSong) -> Iterator[str]:
         yield ""
         yield "ending:"
         yield f"        defw    {END_OF_PIECE}"
-    if song.drums:
-        yield ""
-    for label, line in song.drums:
+    yield ""
+    yield "drums:"
+    for label, lines in song.drums:
         yield f"{label}:"
-        text = "        defw    " + ", ".join(str(word) for word in line.words)
-        yield f"{text:39} ; {line.comment}"
+        for line in lines:
+            text = "        defw    " + ", ".join(str(word) for word in line.words)
+            yield f"{text:39} ; {line.comment}"
 
 
 @cache
 def _code_bytes(method: str) -> int:
     constants = "".join(f"{name}: equ 0\n" for name in _CONSTANTS)
-    return len(assemble(constants + player_source(method) + "order:\n").content)
+    return len(assemble(constants + player_source(method) + "order:\ndrums:\n").content)
 
 
 def code_bytes(engine: Engine) -> int:

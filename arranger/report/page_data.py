@@ -193,7 +193,6 @@ def _own_player(conversion: Conversion) -> dict[str, int]:
         "keepPasses": schedule.KEEP_PASSES,
         "restPass": schedule.REST_PASS,
         "drumKeepPasses": schedule.DRUM_KEEP_PASSES,
-        "drumFirstFlipPasses": schedule.DRUM_FIRST_FLIP_PASSES,
         "endWriteCycles": schedule.END_WRITE_CYCLES,
         "longestEvent": MOST_CHUNKS // chunks,
     }
@@ -208,16 +207,21 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
     if engine.method == "alternate":
         ticks = length.cycles // cycles
         return {"divisors": {i: drum_divisors(drum, engine, ticks) for i, drum in drums}}
-    if engine.profile.player:
-        room = length.cycles - schedule.DRUM_OVERHEAD_PASSES * cycles
-    else:
-        room = (length.cycles - engine.profile.steps.overhead_cycles) // cycles * cycles
     bursts = {}
     for index, drum in drums:
-        flips, levels = schedule.drum_flips(drum, room)
+        if engine.profile.player:
+            # Both from the start of the drum's event: what it writes, and when voices sound again.
+            timing = schedule.drum_timing(drum, engine, length.setting)
+            flips, levels = schedule.timed_flips(timing)
+            sounding = timing.passes * cycles
+        else:
+            overhead = engine.profile.steps.overhead_cycles
+            parts = drum.within((length.cycles - overhead) // cycles * cycles)
+            flips, levels = schedule.drum_flips((part, part.cycles) for part in parts)
+            sounding = sum(part.cycles for part in parts)
         bursts[index] = {
             "cycles": flips.tolist(),
             "levels": levels.tolist(),
-            "length": drum.cycles or room,
+            "length": sounding,
         }
     return {"bursts": bursts}

@@ -14,27 +14,30 @@ other
     A routine of the musician's own, as its TOML file says: every step is a run of passes and then
     ``steps.overhead_cycles`` in which the pin stands still.
 
-Drums flip the pin at growing (kick) or equal (noise) distances; see `drum_flips`.
+A drum's parts flip the pin at growing (kick) or equal (noise) distances, one part after the other; see
+`drum_flips`. The voices stand still meanwhile: what they have counted to stays. Unless a drum takes
+the whole step (`Engine.drum_takes_step`) they go on as soon as it ends, in this project's player with
+the tones of the drum's own step.
 """
 
 from __future__ import annotations
 
 from functools import cache
-from itertools import chain, groupby, pairwise
+from itertools import chain, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.engine.player import MOST_CHUNKS, chunking
+from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
 from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.model import DrumPart, DrumSound, Engine
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
@@ -48,14 +51,18 @@ REST_PASS = 2
 
 So voice 2 sounds flat by one pass an event: 0.4 cents where events last 150 ms, 1.6 at the shortest.
 """
-DRUM_KEEP_PASSES = 2
-"""The same for a drum event; then the voices stop."""
-DRUM_FIRST_FLIP_PASSES = 5
-"""From the start of a drum event to the drum's first flip."""
-DRUM_OVERHEAD_PASSES = 8
-"""Passes of a drum event in which neither the drum nor the silence after it can be counted."""
+DRUM_KEEP_PASSES = 1
+"""The same for an event with a drum; then the voices stop."""
+DRUM_FIRST_FLIP_PASSES = 6
+"""From the start of an event with a drum to the drum's first flip."""
+DRUM_PART_GAP_PASSES = 1
+"""From the end of a drum's part to the first flip of the next."""
+DRUM_RETURN_PASSES = 2
+"""From the end of a drum's last part to the pass in which the voices sound again."""
+DRUM_LEAST_TAIL_PASSES = 4
+"""The voices sound for so long at least after a drum, before its step ends."""
 
-END_WRITE_CYCLES = 395
+END_WRITE_CYCLES = 352
 """From the end of the last event to the write that leaves the pin low."""
 
 NOISE_SEED = 0xFFFF
@@ -83,13 +90,25 @@ class Burst(NamedTuple):
 
 
 class Event(NamedTuple):
-    """What the player is told in one go: steps in a row that sound alike, or one drum."""
+    """What the player is told in one go: steps in a row that sound alike but for a drum at first."""
 
     steps: int
     setting1: int
-    """What voice 1 counts with (0: silent); for a drum what it will count with after it."""
+    """What voice 1 counts with (0: silent); with a drum, after it."""
     setting2: int
     drum: DrumSound | None
+    """What the first step begins with."""
+
+
+class DrumTiming(NamedTuple):
+    """A drum of this project's player in a step, in passes."""
+
+    parts: tuple[tuple[DrumPart, int], ...]
+    """The parts for which there is room, each with how long it sounds."""
+    silence: int
+    """How long nothing sounds after them; 0 unless a drum takes the whole step."""
+    passes: int
+    """From the start of the event to the first pass in which the voices sound again."""
 
 
 def schedule(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
@@ -136,63 +155,86 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
 
 
 def _lasting(sheet: Sheet, engine: Engine) -> list[Event]:
-    """Return one event a step; under a drum the voices have what they will have after it."""
+    """Return one event a step; under a drum that takes it whole the voices keep what they had."""
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
     steps = played_steps(sheet, engine)
-    tones = {
-        step: Event(1, settings[step.voice1], settings[step.voice2], None)
+    sounding = {
+        step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
         for step in set(steps)
-        if step.drum is None
     }
+    if not engine.drum_takes_step:
+        return [sounding[step] for step in steps]
     found: list[Event] = []
     last = Event(1, 0, 0, None)
     for step in steps:
         if step.drum is None:
-            last = tones[step]
-            found.append(last)
-        else:
-            found.append(Event(1, last.setting1, last.setting2, step.drum))
+            last = sounding[step]
+        found.append(last._replace(drum=step.drum))
     return found
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
-    for event, group in groupby(steps):
-        left = len(list(group))
-        if event.drum is not None:
-            yield from [event] * left
-            continue
-        while left:
-            run = min(left, longest)
-            yield Event(run, event.setting1, event.setting2, None)
-            left -= run
+    """Yield events for steps: one goes on until a voice changes, a drum comes, or it is too long."""
+    run = steps[0]
+    for step in steps[1:]:
+        if step == run._replace(steps=1, drum=None) and run.steps < longest:
+            run = run._replace(steps=run.steps + 1)
+        else:
+            yield run
+            run = step
+    yield run
+
+
+def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming:
+    """Return how a drum sounds in a step of this project's player.
+
+    It is cut so that the voices sound for `DRUM_LEAST_TAIL_PASSES` of its step, and up to 3 passes
+    longer than it is said to be if a chunk would else begin or end with fewer passes than that.
+    """
+    _, chunk = chunking(step_passes)
+    overhead = DRUM_FIRST_FLIP_PASSES + DRUM_RETURN_PASSES
+    room = step_passes - overhead - DRUM_LEAST_TAIL_PASSES
+    parts: list[tuple[DrumPart, int]] = []
+    for part in drum.parts:
+        if room > 0:
+            parts.append((part, min(-(-part.cycles // PASS_CYCLES) or room, room)))
+            room -= parts[-1][1] + DRUM_PART_GAP_PASSES
+    if engine.drum_takes_step and room > 0:
+        return DrumTiming(tuple(parts), room, step_passes - DRUM_LEAST_TAIL_PASSES)
+    gaps = DRUM_PART_GAP_PASSES * (len(parts) - 1)
+    passes = overhead + gaps + sum(length for _, length in parts)
+    longer = -passes % chunk
+    if longer < DRUM_LEAST_TAIL_PASSES:
+        part, length = parts[-1]
+        parts[-1] = (part, length + longer)
+        passes += longer
+    return DrumTiming(tuple(parts), 0, passes)
 
 
 def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
-    cycles = engine.profile.loop.cycles
     step = step_length(sheet, engine).setting
-    drums: dict[DrumSound, tuple[Ints, NDArray[np.int8]]] = {}
+    drums: dict[DrumSound, tuple[int, Burst]] = {}
     first, second = 0, 0
     start = 0
     for event in chain.from_iterable(events(sheet, engine)):
         passes = event.steps * step
         if event.drum is not None:
-            yield Stretch(start, DRUM_KEEP_PASSES, first, second)
-            burst = start + DRUM_FIRST_FLIP_PASSES * cycles
-            room = (passes - DRUM_OVERHEAD_PASSES) * cycles
             if event.drum not in drums:
-                drums[event.drum] = drum_flips(event.drum, room)
-            flips, levels = drums[event.drum]
-            yield Burst(burst + flips, levels)
-            yield Stretch(start + (passes - 1) * cycles, 1, first, second)
+                timing = drum_timing(event.drum, engine, step)
+                drums[event.drum] = timing.passes, timed_flips(timing)
+            begun, burst = drums[event.drum]
+            yield Stretch(start, DRUM_KEEP_PASSES, first, second)
+            yield Burst(start + burst.cycles, burst.levels)
         else:
-            rest = start + (REST_PASS - 1) * cycles
-            keep = start + REST_PASS * cycles
+            begun = KEEP_PASSES
+            rest = start + (REST_PASS - 1) * PASS_CYCLES
+            keep = start + REST_PASS * PASS_CYCLES
             yield Stretch(start, REST_PASS - 1, first, second)
             yield Stretch(rest, 1, first, PAUSED)
             yield Stretch(keep, KEEP_PASSES - REST_PASS, first, second)
-            first, second = event.setting1, event.setting2
-            yield Stretch(start + KEEP_PASSES * cycles, passes - KEEP_PASSES, first, second)
-        start += passes * cycles
+        first, second = event.setting1, event.setting2
+        yield Stretch(start + begun * PASS_CYCLES, passes - begun, first, second)
+        start += passes * PASS_CYCLES
     yield Stretch(start, DRUM_KEEP_PASSES, first, second)
     yield Burst(np.array([start + END_WRITE_CYCLES], dtype=np.int64), np.zeros(1, dtype=np.int8))
 
@@ -206,10 +248,10 @@ def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     for step in played_steps(sheet, engine):
         begun = 0
         if step.drum is not None:
-            room = passes * loop.cycles
-            flips, levels = drum_flips(step.drum, room)
-            yield Burst(start + flips, levels)
-            sounding = step.drum.cycles or room
+            parts = step.drum.within(passes * loop.cycles)
+            burst = drum_flips([(part, part.cycles) for part in parts])
+            yield Burst(start + burst.cycles, burst.levels)
+            sounding = sum(part.cycles for part in parts)
             begun = passes if engine.drum_takes_step else -(-sounding // loop.cycles)
         if begun < passes:
             yield _stretch(step, settings, start + begun * loop.cycles, passes - begun)
@@ -221,39 +263,43 @@ def _stretch(step: PlayedStep, settings: dict[int | None, int], start: int, pass
     return Stretch(start, passes, settings[step.voice1], settings[step.voice2])
 
 
-def drum_flips(drum: DrumSound, room: int) -> tuple[Ints, NDArray[np.int8]]:
-    """Return when a drum writes the pin, in cycles from its start, and which levels.
+def timed_flips(timing: DrumTiming) -> Burst:
+    """Return what a drum of this project's player writes, from the start of its event."""
+    parts = [(part, length * PASS_CYCLES) for part, length in timing.parts]
+    burst = drum_flips(parts, DRUM_PART_GAP_PASSES * PASS_CYCLES)
+    return Burst(DRUM_FIRST_FLIP_PASSES * PASS_CYCLES + burst.cycles, burst.levels)
 
-    A kick's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit each
-    ``first`` cycles and flips the pin if it is 1.
+
+def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
+    """Return what a drum writes, in cycles from its first flip.
+
+    A falling tone's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit
+    each ``first`` cycles and flips the pin if it is 1; each part draws them from the first one on.
+    The pin is low before, and goes on from part to part as it was left.
 
     Parameters
     ----------
-    drum
-        The drum sound.
-    room
-        Cycles within which it must end; it also ends after its own ``cycles``.
+    parts
+        What sounds in turn, each with the cycles it sounds (more than 0).
+    gap
+        Cycles between them, in which the pin stands still.
     """
-    length = min(drum.cycles or room, room)
-    kind, settings, _ = drum.parts[0]
-    first, growth = (*settings, 0)[:2]
-    if kind == "kick":
-        times = [0]
-        half = first
-        while times[-1] < length and half > 0:
-            times.append(times[-1] + half)
-            half += growth
-        flips = np.array([time for time in times if time < length], dtype=np.int64)
-        levels = ((1 + np.arange(len(flips))) % 2).astype(np.int8)
-    else:
-        flips = np.arange(0, length, first, dtype=np.int64)
-        levels = (np.cumsum(noise_bits(len(flips))) % 2).astype(np.int8)
-    return flips, levels
-
-
-def drum_passes(drum: DrumSound, engine: Engine, room: int) -> int:
-    """Return for how many passes of the player a drum sounds, if there is room for so many."""
-    return min(-(-drum.cycles // engine.profile.loop.cycles) or room, room)
+    times: list[Ints] = []
+    flips: list[Ints] = []
+    start = 0
+    for part, length in parts:
+        first, growth = (*part.settings, 0)[:2]
+        if part.kind == "kick":
+            found = [0]
+            while found[-1] < length:
+                found.append(found[-1] + first + (len(found) - 1) * growth)
+            times.append(start + np.array(found[:-1], dtype=np.int64))
+            flips.append(np.ones(len(found) - 1, dtype=np.int64))
+        else:
+            times.append(np.arange(start, start + length, first, dtype=np.int64))
+            flips.append(noise_bits(len(times[-1])).astype(np.int64))
+        start += length + gap
+    return Burst(np.concatenate(times), (np.cumsum(np.concatenate(flips)) % 2).astype(np.int8))
 
 
 def noise_bits(count: int) -> NDArray[np.int8]:
