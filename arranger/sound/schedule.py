@@ -274,7 +274,8 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
     """Return what a drum writes, in cycles from its first flip.
 
     A falling tone's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit
-    each ``first`` cycles and flips the pin if it is 1; each part draws them from the first one on.
+    each ``first`` cycles and flips the pin if it is 1; each part draws them from the first one on. A
+    rest writes once what the pin shows already.
     The pin is low before, and goes on from part to part as it was left.
 
     Parameters
@@ -288,6 +289,11 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
     flips: list[Ints] = []
     start = 0
     for part, length in parts:
+        if part.kind == "rest":
+            times.append(np.array([start], dtype=np.int64))
+            flips.append(np.zeros(1, dtype=np.int64))
+            start += length + gap
+            continue
         first, growth = (*part.settings, 0)[:2]
         if part.kind == "kick":
             found = [0]
