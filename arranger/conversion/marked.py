@@ -22,10 +22,10 @@ from arranger.reduce.tell.account import Asked, account
 from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings
-from arranger.sheet.mark import find_mark
+from arranger.sheet.mark import find_mark, joint_sounds
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from arranger.engine.model import Engine, StepLength
     from arranger.settings import Settings
@@ -55,11 +55,12 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     if mark is None or _asks_otherwise(settings) or mark.steps > settings.grid.max_steps:
         return None
     placed = _placed(song, engine, mark)
-    if placed is None:
+    said = None if placed is None else _said(placed, engine)
+    if placed is None or said is None:
         return None
     grid = _grid(song, engine, settings, mark, placed)
     asked = _asked(song, grid, placed)
-    return Marked(mark.title, grid, _reduction(song, engine, grid, placed, asked), asked)
+    return Marked(mark.title, grid, _reduction(song, engine, grid, placed, said, asked), asked)
 
 
 def _asks_otherwise(settings: Settings) -> bool:
@@ -78,6 +79,7 @@ class _Placed(NamedTuple):
     step: int
     steps: int
     sound: str | None
+    """Of a drum; a joint sound has one of its notes for each that it says."""
 
 
 def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None:
@@ -99,9 +101,25 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
         fits = sound in sounds if note.drum else voice > 0 and note.pitch in engine.pitches
         if not on_steps or not fits or step < free[voice]:
             return None
-        free[voice] = step + (1 if note.drum else steps)
+        if not note.drum:
+            free[voice] = step + steps
         found.append(_Placed(voice, step, 1 if note.drum else steps, sound))
     return found
+
+
+def _said(placed: Sequence[_Placed], engine: Engine) -> dict[int, str] | None:
+    """Return the drum sound of each step that has one, or None if one can't say all of its notes."""
+    hits: dict[int, list[str]] = {}
+    for note in placed:
+        if note.sound is not None:
+            hits.setdefault(note.step, []).append(note.sound)
+    joint = joint_sounds(engine.drums)
+    said = {
+        step: names[0] if len(names) == 1 else joint.get(frozenset(names), "")
+        for step, names in hits.items()
+        if len(set(names)) == len(names)
+    }
+    return said if len(said) == len(hits) and all(said.values()) else None
 
 
 def _grid(
@@ -141,7 +159,12 @@ def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark
 
 
 def _reduction(
-    song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed], asked: Asked
+    song: Song,
+    engine: Engine,
+    grid: Grid,
+    placed: Sequence[_Placed],
+    said: Mapping[int, str],
+    asked: Asked,
 ) -> Reduction:
     steps = grid.steps
     voices = ([REST] * steps, [REST] * steps)
@@ -151,7 +174,7 @@ def _reduction(
     for note, place in zip(song.notes, placed, strict=True):
         first, end = place.step, place.step + place.steps
         if place.voice == 0:
-            drums[first], drum_sources[first] = place.sound, note.id
+            drums[first], drum_sources[first] = said[first], note.id
         else:
             cells = [note.pitch] + [HOLD] * (place.steps - 1)
             voices[place.voice - 1][first:end] = cells

@@ -26,6 +26,8 @@ MOST_STEP_LENGTHS = 4096
 MOST_STEP_SECONDS = 10
 FASTEST_DRUM_HZ = 200_000
 """Nobody hears faster changes; every one of them takes memory."""
+MOST_DRUM_SETTING = 1_000_000_000
+"""Exports give it 32 bits."""
 
 Path = tuple[str | int, ...]
 
@@ -163,14 +165,14 @@ def _part_faults(profile: Profile, part: DrumPart, drum: Path) -> Iterator[Fault
         len(part.settings) != len(meaning)
         or part.settings[0] < least
         or min(part.settings) < 0
-        or (alternates and sum(part.settings) > 0xFFFF)
+        or (sum(part.settings) > 0xFFFF if alternates else max(part.settings) > MOST_DRUM_SETTING)
     ):
         yield Fault(
             here,
             f"a {part.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
             f"{', '.join(meaning)}",
-            f"in clock cycles, the first at least {least}"
-            + (", their sum at most 65535" if alternates else ""),
+            f"in clock cycles, the first at least {least}, "
+            + ("their sum at most 65535" if alternates else f"none over {MOST_DRUM_SETTING:,}"),
         )
     elif not alternates and part.settings[0] * FASTEST_DRUM_HZ < profile.clock_hz:
         yield Fault(

@@ -18,7 +18,7 @@ from arranger.reduce.reasons import OUTCOMES
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
-from arranger.rows import tones
+from arranger.sheet.played import played_steps
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
@@ -167,10 +167,10 @@ def _grid(conversion: Conversion) -> str:
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
     sounding: Counter[int] = Counter()
-    for row in (sheet.voice1, sheet.voice2):
-        for (pitch, drum), steps in Counter(zip(tones(row), sheet.drums, strict=True)).items():
-            if pitch is not None and not (drum is not None and engine.drum_takes_step):
-                sounding[pitch] += steps
+    for step, times in Counter(played_steps(sheet, engine)).items():
+        for pitch in (step.voice1, step.voice2):
+            if pitch is not None:
+                sounding[pitch] += times
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps

@@ -6,7 +6,8 @@ Text events at the start of the file (Standard MIDI File 1.0, meta event 01) hol
     arranger-sheet 1 drums=kick:36,snare:38
     arranger-sheet 1 bars=0:4/4:4,1*12:4/4:16
 
-Values are percent-encoded. ``drums`` gives the percussion key of each sound. ``bars`` gives runs of
+Values are percent-encoded. ``drums`` gives the percussion key of each sound; a joint sound has none,
+since it is written as those that it joins (`joint_sounds`). ``bars`` gives runs of
 bars: the first one's number, how many count on from it, metre, steps of each. Keys that stand in
 several events go on; unknown keys are passed over.
 """
@@ -22,8 +23,9 @@ from urllib.parse import quote, unquote
 from arranger.sheet.model import SheetBar
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from arranger.engine.model import DrumSound
     from arranger.sheet.model import Sheet
     from arranger.song.model import Song
 
@@ -120,6 +122,11 @@ def find_mark(song: Song) -> SheetMark | None:
         drums={int(match[2]): match[1] for match in drums if match is not None},
         bars=bars,
     )
+
+
+def joint_sounds(sounds: Iterable[DrumSound]) -> dict[frozenset[str], str]:
+    """Return the sound that says several at once by what it says; the first where there are more."""
+    return {frozenset(sound.joins): sound.name for sound in reversed([*sounds]) if sound.joins}
 
 
 def _quote(text: str) -> str:
