@@ -7,7 +7,8 @@ Thresholds
 ----------
 A note is **kept** when it sounds in its own octave, starts within a tenth of a step (or 10 ms) of
 where it is written, and ends within half a step of where it is written to end. Else it is
-**changed** and the reasons say how.
+**changed** and the reasons say how. A note on a drum starts right after it: up to `DRUM_SECONDS`
+later is what a drum and a note on one beat are on such a speaker, and the entry only tells how late.
 
 A note that no voice holds is **merged** when its pitch is heard all the same for at least half of its
 length, or its pitch class in another octave, from a note that starts with it or that it is known to
@@ -35,6 +36,9 @@ START_SHARE = 0.1
 """Of a step, by which a kept note may start elsewhere than written."""
 
 START_SECONDS = 0.01
+
+DRUM_SECONDS = 0.06
+"""By which a kept note may start later, right after a drum on its step."""
 
 END_SHARE = 0.5
 """Of a step, by which a kept note may end elsewhere than written."""
@@ -158,8 +162,8 @@ class _Accountant:
                 return Entry(note, "dropped", (reason,), (), None, tuple(causes[0][1]))
         elif abs(asked.offset[note]) > self._loose:
             causes.append(("moved-to-step", ()))
-        if hidden > START_SECONDS and "delayed-by-drum" not in dict(causes):
-            causes.append(("delayed-by-drum", (heard.drum_at[first.first],)))
+        if hidden > DRUM_SECONDS and "delayed-by-drum" not in dict(causes):
+            causes.append(("delayed-by-drum", ()))
         if first.pitch != asked.pitch[note]:
             causes.append(("octave-folded", ()))
         shift = last.last - asked.written_end[note]
@@ -172,7 +176,9 @@ class _Accountant:
         if in_turn and _TURNS.intersection(dict(causes)):
             causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]
         reasons = tuple(dict.fromkeys(reason for reason, _ in causes))
-        by = tuple(dict.fromkeys(other for _, by in causes for other in by if other != note))
+        covers = (heard.drum_at[first.first],) if hidden > START_SECONDS else ()
+        others = (*(other for _, by in causes for other in by), *covers)
+        by = tuple(dict.fromkeys(other for other in others if other != note))
         outcome = "changed" if reasons else "kept"
         seconds = late * asked.step_seconds + hidden
         return Entry(note, outcome, reasons, spans, first.pitch, by, None, seconds)
