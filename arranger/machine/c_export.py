@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
-from arranger.sheet.played import drum_cycles, drum_parts, drums_in_use, played_steps, step_length
+from arranger.sheet.played import drum_room, drums_in_use, played_steps, step_length
+from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -67,7 +68,7 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     sounding = {voice for step in steps for voice in (step.voice1, step.voice2)}
     pitches = [pitch for midi, pitch in engine.pitches.items() if midi in sounding]
     drums = drums_in_use(steps)
-    parts = [drum_parts(drum, engine, length) for drum in drums]
+    parts = [drum.within(drum_room(engine, length)) for drum in drums]
     if max(len(pitches), sum(map(len, parts))) > 255:
         raise SheetError("more than 255 pitches or parts of drums don't fit in bytes")
     pitch_index: dict[int | None, int] = {
@@ -101,7 +102,7 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
         )
     if drums:
         yield f"/* {', '.join(drum.name for drum in drums)} */"
-        silent = [_microseconds(drum_cycles(drum, engine, length), engine) for drum in drums]
+        silent = [_microseconds(silent_cycles(drum, engine, length), engine) for drum in drums]
         yield from _array(f"uint32_t {name}_drum_microseconds", silent)
         firsts = [0, *accumulate(map(len, parts))]
         yield from _array(f"uint8_t {name}_drum_first_part", firsts)

@@ -37,7 +37,7 @@ import struct
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.sheet.played import drum_parts, drums_in_use, played_steps, step_length
+from arranger.sheet.played import drum_room, drums_in_use, played_steps, step_length
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
@@ -79,7 +79,7 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
             row.pack(*(settings[step.voice2] for step in steps)),
             bytes(0 if step.drum is None else numbers[step.drum] for step in steps),
             bytes((len(used),)),
-            *(_drum_bytes(numbers[drum], drum_parts(drum, engine, length)) for drum in used),
+            *(_drum_bytes(numbers[drum], drum.within(drum_room(engine, length))) for drum in used),
         )
     )
 

@@ -12,7 +12,8 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from arranger.pitch import pitch_name
-from arranger.sheet.played import drum_cycles, drum_parts, drums_in_use, played_steps, step_length
+from arranger.sheet.played import drum_room, drums_in_use, played_steps, step_length
+from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine, StepLength
@@ -66,11 +67,11 @@ def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
 def _drum(drum: DrumSound, engine: Engine, length: StepLength) -> dict[str, Any]:
     return {
         "name": drum.name,
-        "seconds": drum_cycles(drum, engine, length) / engine.clock_hz,
+        "seconds": silent_cycles(drum, engine, length) / engine.clock_hz,
         "joins": drum.joins,
         "parts": [
             {"kind": part.kind, "seconds": part.cycles / engine.clock_hz, "settings": part.settings}
-            for part in drum_parts(drum, engine, length)
+            for part in drum.within(drum_room(engine, length))
         ],
     }
 

@@ -19,9 +19,11 @@ from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
 from arranger.report.columns import stretches, written
 from arranger.report.losses import DECIDED, bar_losses
+from arranger.sheet.played import drum_room
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
 from arranger.sound.alternate import drum_divisors
+from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -180,7 +182,6 @@ def _engine(conversion: Conversion) -> dict[str, Any]:
         "stepCycles": conversion.grid.step_length.cycles,
         "overheadCycles": engine.profile.steps.overhead_cycles,
         "settings": {pitch.midi: pitch.setting for pitch in engine.pitches.values()},
-        "drumTakesStep": engine.drum_takes_step,
         "drums": [drum.name for drum in engine.drums],
         "own": _own_player(conversion) if engine.profile.player else None,
         **_drum_sounds(conversion),
@@ -204,9 +205,11 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
     used = set(conversion.sheet.drums)
     drums = [(index, drum) for index, drum in enumerate(engine.drums) if drum.name in used]
     cycles = engine.profile.loop.cycles
+    shares = {i: silent_cycles(drum, engine, length) / length.cycles for i, drum in drums}
     if engine.method == "alternate":
         ticks = length.cycles // cycles
-        return {"divisors": {i: drum_divisors(drum, engine, ticks) for i, drum in drums}}
+        divisors = {i: drum_divisors(drum, engine, ticks) for i, drum in drums}
+        return {"silentShares": shares, "divisors": divisors}
     bursts = {}
     for index, drum in drums:
         if engine.profile.player:
@@ -215,8 +218,7 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
             flips, levels = schedule.timed_flips(timing)
             sounding = timing.passes * cycles
         else:
-            overhead = engine.profile.steps.overhead_cycles
-            parts = drum.within((length.cycles - overhead) // cycles * cycles)
+            parts = drum.within(drum_room(engine, length))
             flips, levels = schedule.drum_flips((part, part.cycles) for part in parts)
             sounding = sum(part.cycles for part in parts)
         bursts[index] = {
@@ -224,4 +226,4 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
             "levels": levels.tolist(),
             "length": sounding,
         }
-    return {"bursts": bursts}
+    return {"silentShares": shares, "bursts": bursts}

@@ -16,7 +16,7 @@ from arranger.rows import tones
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from arranger.engine.model import DrumPart, DrumSound, Engine, StepLength
+    from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
 
 
@@ -69,30 +69,21 @@ def _played(
             f"{engine.name} has no drum sound {name!r}",
             remedy=f"choose one of {', '.join(sounds) or '(it has no drums)'}",
         )
-    if drum_cycles(sounds[name], engine, length) == length.cycles:
+    if fills_step(sounds[name], engine, length):
         return PlayedStep(None, None, sounds[name])
     return PlayedStep(voice1, voice2, sounds[name])
 
 
-def drum_cycles(drum: DrumSound, engine: Engine, length: StepLength) -> int:
-    """Return for how many clock cycles of its step a drum silences the voices.
+def fills_step(drum: DrumSound, engine: Engine, length: StepLength) -> bool:
+    """Return whether a drum leaves nothing of its step to the voices, not a pass of the loop.
 
-    Those of the whole step with ``drum_takes_step``, or if the drum leaves no room for a pass of
-    the sound loop (method ``alternate``: a tick); else whole passes.
+    With ``drum_takes_step`` none does; else only one that lasts to the step's end.
     """
-    loop = engine.profile.loop.cycles
-    silent = -(-drum.cycles // loop) * loop
-    if engine.drum_takes_step or not drum.cycles or silent > _room(engine, length) - loop:
-        return length.cycles
-    return silent
+    last = drum_room(engine, length) - engine.profile.loop.cycles
+    return engine.drum_takes_step or not drum.cycles or drum.cycles > last
 
 
-def drum_parts(drum: DrumSound, engine: Engine, length: StepLength) -> tuple[DrumPart, ...]:
-    """Return the parts of a drum that sound in a step, each with the cycles that it sounds."""
-    return drum.within(_room(engine, length))
-
-
-def _room(engine: Engine, length: StepLength) -> int:
+def drum_room(engine: Engine, length: StepLength) -> int:
     """Return the cycles of a step in which a drum can sound."""
     return length.cycles - engine.profile.steps.overhead_cycles
 

@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
-from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.played import drums_in_use, fills_step, played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumPart, DrumSound, Engine
+    from arranger.engine.model import DrumPart, DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
@@ -162,12 +162,12 @@ def _lasting(sheet: Sheet, engine: Engine) -> list[Event]:
         step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
         for step in set(steps)
     }
-    if not engine.drum_takes_step:
-        return [sounding[step] for step in steps]
+    length = step_length(sheet, engine)
+    filling = {drum for drum in drums_in_use(steps) if fills_step(drum, engine, length)}
     found: list[Event] = []
     last = Event(1, 0, 0, None)
     for step in steps:
-        if step.drum is None:
+        if step.drum not in filling:
             last = sounding[step]
         found.append(last._replace(drum=step.drum))
     return found
@@ -306,6 +306,16 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
             flips.append(noise_bits(len(times[-1])).astype(np.int64))
         start += length + gap
     return Burst(np.concatenate(times), (np.cumsum(np.concatenate(flips)) % 2).astype(np.int8))
+
+
+def silent_cycles(drum: DrumSound, engine: Engine, length: StepLength) -> int:
+    """Return for how many cycles of its step a drum silences the voices (any method)."""
+    cycles = engine.profile.loop.cycles
+    if fills_step(drum, engine, length):
+        return length.cycles
+    if engine.profile.player:
+        return drum_timing(drum, engine, length.setting).passes * cycles
+    return -(-drum.cycles // cycles) * cycles
 
 
 def noise_bits(count: int) -> NDArray[np.int8]:

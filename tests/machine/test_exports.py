@@ -9,6 +9,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
+import numpy as np
 import pytest
 from hypothesis import given, settings
 
@@ -19,6 +20,7 @@ from arranger.machine.c_export import identifier
 from arranger.machine.exporters import EXPORTERS, export, find_exporter
 from arranger.machine.options import ExportOptions
 from arranger.rows import HOLD, REST, tones
+from arranger.sound import edges
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:
@@ -43,7 +45,8 @@ def exported(sheet: Sheet, name: str, engine: Any = PHASE) -> bytes:
 
 
 def test_json_says_what_sounds() -> None:
-    values = json.loads(exported(PIECE, "json"))
+    values = json.loads(exported(PIECE, "json", replace(PHASE, drum_takes_step=True)))
+    assert [drum["seconds"] for drum in values["drums"]] == [values["step_seconds"]] * 2
     assert values["steps"] == [
         {"voice1": None, "voice2": None, "drum": "kick"},  # a drum takes the step whole
         {"voice1": 69, "voice2": 45, "drum": None},
@@ -65,6 +68,27 @@ def test_json_keeps_the_tones_after_a_drum() -> None:
     assert fills["steps"][0] == {"voice1": None, "voice2": None, "drum": "kick"}
     assert leaves["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
     assert fills["steps"][2] == leaves["steps"][2] == {"voice1": 69, "voice2": 45, "drum": "hat"}
+
+
+@pytest.mark.parametrize("name", ["twin-phase", "twin-counter", "pc-alternate"])
+def test_json_has_the_seconds_in_which_no_voice_is_computed(name: str) -> None:
+    engine = load_engine(name)
+    setting = engine.nearest_step_length(0.25).setting
+    kick = engine.drums[0]
+    noise = next(drum for drum in engine.drums if drum.parts[0].kind == "noise")
+    joint = kick._replace(name="two", parts=(*kick.parts, *noise.parts))
+    engine = replace(engine, drums=(kick, joint))
+    for drum in engine.drums:
+        piece = sheet_of(engine, [72], [REST], [drum.name], step_setting=setting)
+        (told,) = json.loads(exported(piece, "json", engine))["drums"]
+        silent = replace(piece, voice1=(REST,))
+        one, other = (
+            np.array([cycle for cycles, _ in edges(each, engine) for cycle in cycles])
+            for each in (piece, silent)
+        )
+        differs = np.setxor1d(one, other).min()
+        longest = engine.clock_hz / engine.pitches[72].frequency_hz
+        assert 0 <= differs - told["seconds"] * engine.clock_hz <= longest
 
 
 def test_json_says_how_long_each_drum_silences_the_voices() -> None:
@@ -99,7 +123,7 @@ def test_json_fits_its_schema(sheet: Sheet) -> None:
 
 
 def test_data_is_laid_out_as_documented() -> None:
-    content = exported(PIECE, "data")
+    content = exported(PIECE, "data", replace(PHASE, drum_takes_step=True))
     steps, loop, count, bits = struct.unpack_from("<IIHH", content)
     assert (steps, loop, count, bits) == (6, 2, PIECE.step_setting, 16)
     rows = struct.unpack_from("<6H6H6B", content, 12)
