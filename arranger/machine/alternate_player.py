@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 from arranger.sound.alternate import divisor_runs, drum_divisors
 
 if TYPE_CHECKING:
@@ -61,7 +62,8 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
         {voice for step in steps for voice in (step.voice1, step.voice2) if voice is not None}
     )
     places = {None: 0} | {pitch: index for index, pitch in enumerate(sounding, 1)}
-    drums = [drum for drum in engine.drums if drum in {step.drum for step in steps}]
+    sounding_drums = {step.drum for step in steps}
+    drums = [drum for drum in sounds_of(sheet, engine).values() if drum in sounding_drums]
     divisors = [0, *(engine.pitches[pitch].setting for pitch in sounding)]
 
     pitches_at = _NOTES_BYTES + _HEAD.size

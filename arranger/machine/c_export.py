@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -55,7 +56,8 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     name = identifier(sheet.title)
     sounding = {voice for step in steps for voice in (step.voice1, step.voice2)}
     pitches = [pitch for midi, pitch in engine.pitches.items() if midi in sounding]
-    drums = [drum for drum in engine.drums if drum in {step.drum for step in steps}]
+    sounding_drums = {step.drum for step in steps}
+    drums = [drum for drum in sounds_of(sheet, engine).values() if drum in sounding_drums]
     if max(len(pitches), len(drums)) > 255:
         raise SheetError("more than 255 pitches or drums don't fit in bytes")
     pitch_index: dict[int | None, int] = {

@@ -11,7 +11,8 @@ offset  type                   content
 10      16 bits                W, the bits of a pitch setting: 16 or 32
 12      N times W bits         voice 1: the engine's setting for the step, 0: silent
 then    N times W bits         voice 2, likewise
-then    N bytes                drums: the n-th of the engine's list (from 1), 0: none
+then    N bytes                drums: the n-th of the engine's list (from 1), those of the sheet
+                               after them; 0: none
 ======  =====================  ===============================================================
 
 For a timer channel that alternates between the voices (method ``alternate``), what the channel is
@@ -25,6 +26,7 @@ import struct
 from typing import TYPE_CHECKING
 
 from arranger.sheet.played import played_steps
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -49,7 +51,7 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
         return b"".join(struct.pack("<HH", *run) for run in runs) + struct.pack("<H", 0)
     steps = played_steps(sheet, engine)
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    drums = {drum: index for index, drum in enumerate(engine.drums, 1)}
+    drums = {drum: index for index, drum in enumerate(sounds_of(sheet, engine).values(), 1)}
     wide = max(settings.values()) > 0xFFFF
     loop = _ENDS if sheet.loop_step is None else sheet.loop_step
     row = struct.Struct(f"<{len(steps)}{'I' if wide else 'H'}")

@@ -23,6 +23,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet.io import read_text
 from arranger.sheet.parse import MOST_PROBLEMS, scan
 from arranger.sheet.problem import ERROR, WARNING, Problem
+from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -129,7 +130,7 @@ def check_playable(found: Scan, engine: Engine) -> list[Problem]:
     sheet = found.sheet
     silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
     finder = _Finder(found)
-    problems = _step_length(found, engine)
+    problems = [*_step_length(found, engine), *_sounds(found, engine)]
     for kind in (
         _drums(finder, engine),
         _pitches(finder, 1, sheet.voice1, engine),
@@ -227,7 +228,7 @@ def _tones(
 
 
 def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
-    names = [drum.name for drum in engine.drums]
+    names = [drum.name for drum in engine.drums] + [sound.name for sound in finder.sheet.sounds]
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
         return
@@ -245,6 +246,16 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
                 f"{engine.name} has no drum sound {drum!r}",
                 remedies[drum],
             )
+
+
+def _sounds(found: Scan, engine: Engine) -> Iterator[Problem]:
+    """Yield what the engine can't play of the drum sounds that the sheet defines."""
+    for sound, line in zip(found.sheet.sounds, found.sound_lines, strict=True):
+        fault = sound_fault(sound, engine)
+        if fault is not None:
+            what = f"{engine.name} can't play {sound.name}: {fault.what}"
+            place = found.header_place(line)
+            yield Problem(ERROR, "drum-unplayable", line, *place, what, fault.remedy)
 
 
 def _step_length(found: Scan, engine: Engine) -> list[Problem]:

@@ -22,7 +22,7 @@ from arranger.sheet.io import read_sheet
 from arranger.sheet.merge import in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.pieces import Bar, cut
-from arranger.sheet.text import group_steps
+from arranger.sheet.text import group_steps, sound_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -108,7 +108,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
             strict=True,
         )
         if a != b
-    )
+    ) + _sounds(left.sheet, right.sheet)
     step = min(left.sheet.step_beats, right.sheet.step_beats)
     left = left._replace(sheet=in_steps_of(left.sheet, step))
     right = right._replace(sheet=in_steps_of(right.sheet, step))
@@ -228,6 +228,13 @@ def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
 
 def _header(sheet: Sheet) -> tuple[str, str, str, str]:
     return sheet.title, sheet.engine, f"{sheet.step_beats} beat", str(sheet.step_setting)
+
+
+def _sounds(left: Sheet, right: Sheet) -> tuple[tuple[str, str, str], ...]:
+    """Return the drum sounds of the sheets' own that differ."""
+    a, b = ({each.name: sound_text(each) for each in sheet.sounds} for sheet in (left, right))
+    both = ((a.get(name, ""), b.get(name, "")) for name in a | b)
+    return tuple(("drum", one, other) for one, other in both if one != other)
 
 
 def _pairs(left: Sheet, right: Sheet) -> list[Pair]:

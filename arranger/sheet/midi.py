@@ -24,6 +24,7 @@ from arranger.errors import SheetError
 from arranger.rows import tone_spans
 from arranger.sheet.mark import mark_lines
 from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,7 +41,7 @@ _PROGRAM = 80
 """General MIDI program 81, a square wave lead: nearest to the speaker."""
 _VELOCITY = 100
 _FREE_KEYS = range(27, 88)
-"""Percussion keys that are tried for a sound that stands in for none."""
+"""Percussion keys that are tried first for a sound that stands in for none."""
 
 
 def to_midi(sheet: Sheet, engine: Engine) -> bytes:
@@ -53,8 +54,7 @@ def to_midi(sheet: Sheet, engine: Engine) -> bytes:
     """
     played_steps(sheet, engine)
     per_beat, step_ticks = _resolution(sheet)
-    keys = percussion_keys(engine)
-    used = {name: keys[name] for name in sorted({name for name in sheet.drums if name})}
+    used = percussion_keys(sheet, engine)
     file = mido.MidiFile(type=1, ticks_per_beat=per_beat, charset="utf-8")
     file.tracks.append(_first_track(sheet, engine, used, step_ticks))
     for name, channel, row in (("voice 1", 0, sheet.voice1), ("voice 2", 1, sheet.voice2)):
@@ -72,23 +72,33 @@ def export_midi(sheet: Sheet, engine: Engine, _options: object) -> bytes:
     return to_midi(sheet, engine)
 
 
-def percussion_keys(engine: Engine) -> dict[str, int]:
-    """Return a General MIDI percussion key of its own for each drum sound of an engine.
+def percussion_keys(sheet: Sheet, engine: Engine) -> dict[str, int]:
+    """Return a General MIDI percussion key of its own for each drum sound of a sheet's row.
 
     The key is one that leads to the sound when a song is converted, where there is one.
+
+    Raises
+    ------
+    SheetError
+        If there are more sounds than keys.
     """
+    used = sorted({name for name in sheet.drums if name})
+    sounds = sounds_of(sheet, engine)
     chosen: dict[str, int] = {}
-    for drum in engine.drums:
-        for key in drum.percussion_keys:
+    for name in used:
+        for key in sounds[name].percussion_keys:
             found = engine.drum_for(key)
-            if found is not None and found.name == drum.name:
-                chosen[drum.name] = key
+            if found is not None and found.name == name:
+                chosen[name] = key
                 break
-    free = [key for key in _FREE_KEYS if key not in chosen.values()]
-    for drum in engine.drums:
-        if drum.name not in chosen:
-            chosen[drum.name] = free.pop(0)
-    return chosen
+    keys = sorted(range(128), key=lambda key: key not in _FREE_KEYS)
+    free = [key for key in keys if key not in chosen.values()]
+    others = [name for name in used if name not in chosen]
+    if len(others) > len(free):
+        raise SheetError(
+            f"has {len(used)} drum sounds, and MIDI 128 percussion keys", remedy="use fewer"
+        )
+    return chosen | dict(zip(others, free, strict=False))
 
 
 def _resolution(sheet: Sheet) -> tuple[int, int]:

@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import tones
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
 
@@ -32,22 +35,30 @@ def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
     Raises
     ------
     SheetError
-        If the rows differ in length, or hold a pitch or a drum sound that the engine doesn't have.
+        If the rows differ in length, or hold a pitch or a drum sound that isn't there, or the sheet
+        defines a drum sound that the engine can't play.
     """
     if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
         raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
     written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+    sounds = sounds_of(sheet, engine)
     played: dict[tuple[int | None, int | None, str | None], PlayedStep] = {}
     for different in dict.fromkeys(written):
         try:
-            played[different] = _played(*different, engine)
+            played[different] = _played(*different, engine, sounds)
         except SheetError as error:
             error.place = place_of(sheet, written.index(different))
             raise
     return tuple([played[each] for each in written])
 
 
-def _played(voice1: int | None, voice2: int | None, name: str | None, engine: Engine) -> PlayedStep:
+def _played(
+    voice1: int | None,
+    voice2: int | None,
+    name: str | None,
+    engine: Engine,
+    sounds: Mapping[str, DrumSound],
+) -> PlayedStep:
     for pitch in (voice1, voice2):
         if pitch is not None and pitch not in engine.pitches:
             raise SheetError(
@@ -56,7 +67,6 @@ def _played(voice1: int | None, voice2: int | None, name: str | None, engine: En
             )
     if name is None:
         return PlayedStep(voice1, voice2, None)
-    sounds = {drum.name: drum for drum in engine.drums}
     if name not in sounds:
         raise SheetError(
             f"{engine.name} has no drum sound {name!r}",
