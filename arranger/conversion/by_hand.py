@@ -25,6 +25,7 @@ import numpy as np
 
 from arranger.conversion.marked import read_marked
 from arranger.grid.model import grid_bars
+from arranger.reduce.choose.drum_sounds import sounds_by_key
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
 from arranger.reduce.perform.heard import Heard
@@ -249,7 +250,8 @@ def _bring_back(
     conversion: Conversion, sheet: Sheet, asked: Asked, owners: list[list[int]]
 ) -> None:
     """Give what is the hand's to notes that sound nowhere and ask for it."""
-    hand, drum_for = len(conversion.song.notes), conversion.engine.drum_for
+    hand = len(conversion.song.notes)
+    sounds = sounds_by_key(conversion.engine, range(128), conversion.settings.reduce)
     rows, pitches = (sheet.voice1, sheet.voice2), (tones(sheet.voice1), tones(sheet.voice2))
     owned = set().union(*owners)
     for in_other_octaves in (False, True):
@@ -258,7 +260,7 @@ def _bring_back(
             if onset < 0 or note in owned or was.outcome == "merged":
                 continue
             if asked.drum[note]:
-                sound = drum_for(pitch)
+                sound = sounds[pitch]
                 if sound is not None and (owners[0][onset], sheet.drums[onset]) == (
                     hand,
                     sound.name,

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -187,6 +188,13 @@ def _transpose(sheet: Sheet, ledger: dict[str, Any] | None) -> int:
         return value if isinstance(value, int) else 0
 
 
+def _asked_sounds(sheet: Sheet) -> dict[int, str]:
+    """Return the drum sounds that the sheet's settings give to percussion keys."""
+    words = sheet.settings.split()
+    pairs = (given.split("=") for word, given in pairwise(words) if word == "--drum")
+    return {int(pair[0]): pair[1] for pair in pairs if len(pair) == 2 and pair[0].isdecimal()}
+
+
 def ledger_path(sheet: str | Path) -> Path:
     """Return where the ledger of a sheet file lies: NAME.ledger.json."""
     return Path(sheet).with_suffix(".ledger.json")
@@ -264,6 +272,7 @@ class _Hearer:
         self._engine = side.engine
         self._transpose = side.transpose
         self._drums = sheet.drums
+        self._asked = _asked_sounds(sheet)
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
     def hears(self, note: SongNote, bar: Bar | None) -> bool:
@@ -277,7 +286,8 @@ class _Hearer:
             return False
         if note.drum:
             sound = self._engine.drum_for(note.pitch)
-            return sound is not None and self._drums[first] == sound.name
+            name = self._asked.get(note.pitch, sound and sound.name)
+            return name is not None and self._drums[first] == name
         last = first + max(1, int(note.beats / self._step + Fraction(1, 2)))
         asked = note.pitch + self._transpose
         return any(

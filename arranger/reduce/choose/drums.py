@@ -11,6 +11,7 @@ import numpy as np
 
 from arranger.bars import metre_beat
 from arranger.columns import unchanging
+from arranger.reduce.choose.drum_sounds import sounds_by_key
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
     from arranger.reduce.choose.costs import Costs
+    from arranger.settings import ReduceSettings
     from arranger.song.model import Note
 
 AMOUNTS = {"none": 0.0, "light": 0.75, "full": 1.0}
@@ -45,7 +47,7 @@ class DrumCandidates:
 
 
 def drum_candidates(
-    notes: list[Note], engine: Engine, grid: Grid, *, amount: str, costs: Costs
+    notes: list[Note], engine: Engine, grid: Grid, settings: ReduceSettings, costs: Costs
 ) -> DrumCandidates:
     """Return the heaviest drum of every step that has any.
 
@@ -57,12 +59,17 @@ def drum_candidates(
         Its sounds and which percussion keys they stand in for.
     grid
         Where the notes stand.
-    amount
-        "none", "light" or "full".
+    settings
+        How much the drums may take, and which sounds they have.
     costs
         The cost table.
+
+    Raises
+    ------
+    UsageError
+        If the settings name a sound that the engine doesn't have.
     """
-    sounds = {key: engine.drum_for(key) for key in {note.pitch for note in notes}}
+    sounds = sounds_by_key(engine, {note.pitch for note in notes}, settings)
     accent: list[float] = accents(grid).tolist()
     onset_steps: list[int] = grid.onset_steps.tolist()
     heaviest: dict[int, tuple[float, Note, DrumSound]] = {}
@@ -76,7 +83,7 @@ def drum_candidates(
         weight = sound.weight * (0.5 + 0.5 * note.loudness) * accent[step]
         if step not in heaviest or weight > heaviest[step][0]:
             heaviest[step] = (weight, note, sound)
-    share = costs.drum * AMOUNTS[amount]
+    share = costs.drum * AMOUNTS[settings.drums]
     chosen = sorted(heaviest.items()) if share > 0 else []
     return DrumCandidates(
         steps=np.array([step for step, _ in chosen], dtype=np.int64),

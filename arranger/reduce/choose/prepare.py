@@ -9,6 +9,7 @@ import numpy as np
 
 from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.choose.costs import costs_from
+from arranger.reduce.choose.drum_sounds import switched_off
 from arranger.reduce.choose.drums import drum_candidates
 from arranger.reduce.choose.rates import rates_of
 from arranger.reduce.choose.textures import (
@@ -67,7 +68,8 @@ def prepare(
     Raises
     ------
     SettingsError
-        If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+        If a setting names a part that the song doesn't have, a cost that doesn't exist, or a drum
+        sound that the engine doesn't have.
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
@@ -85,8 +87,8 @@ def prepare(
         engine=engine,
     )
     placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
-    if settings.drums == "none":
-        placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
+    off = np.isin(placed.pitch, list(switched_off(settings))) | (settings.drums == "none")
+    placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable & off), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     textures = textures_of_steps(grid, settings)
     broken = textures == "broken-chord"
@@ -104,9 +106,7 @@ def prepare(
         separate_parts=as_written,
     )
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
-    drums = drum_candidates(
-        song.columns.notes(drum_ids), engine, grid, amount=settings.drums, costs=costs
-    )
+    drums = drum_candidates(song.columns.notes(drum_ids), engine, grid, settings, costs)
     problem = lay_out(
         tones,
         steps=grid.steps,
