@@ -35,6 +35,7 @@ from arranger.sheet.check import check_text
 from arranger.sheet.compare import Side, compare
 from arranger.sheet.merge import in_steps_of, merge
 from arranger.sheet.model import SheetSound, SoundPart
+from arranger.sheet.parse import scan
 from arranger.sheet.passage import cut_bars, first_bars, go_round
 from arranger.sheet.sounds import sounds_of
 from arranger.sheet.spread import spread_edits
@@ -347,3 +348,19 @@ def test_a_comparison_tells_sounds_that_differ() -> None:
         ("drum", "b: noise 118", "b: noise 236"),
         ("drum", "", "c: noise 118"),
     )
+
+
+words = st.sampled_from(
+    ["clank", ":", "noise", "kick", "354", "0", "1180", "for", "20", "12.5", "ms", ",", "then", "#"]
+)
+
+
+@given(st.lists(words | st.text(max_size=3), max_size=12).map(" ".join))
+def test_any_line_is_read_or_told(typed: str) -> None:
+    """And what is read is written so that it is read again."""
+    line = "drum " + " ".join(typed.split())
+    found = scan(HEAD.format(line, "."))
+    assert bool(found.sheet.sounds) != bool(found.problems)
+    assert len(found.sound_lines) == len(found.sheet.sounds)
+    if found.sheet.sounds:
+        assert parse(format_sheet(found.sheet)) == found.sheet
