@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.conversion.marked import read_marked
+from arranger.errors import SheetError
 from arranger.grid.model import grid_bars
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
@@ -34,11 +35,14 @@ from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.keep import State, look
 from arranger.sheet.merge import Merge, merge
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from arranger.conversion import Conversion
+    from arranger.engine.model import DrumSound
     from arranger.grid.model import Grid
     from arranger.reduce.tell.account import Asked
     from arranger.rows import Row
@@ -95,7 +99,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     gone = {note: (BY_HAND, ()) for note, onset in enumerate(asked.onset) if onset < 0}
     refused = {note: why for note, why in (gone | dict(asked.refused)).items() if note not in owned}
     drums, *voices = owners
-    hidden = hidden_by(engine, sheet.drums, grid.step_length)
+    hidden = hidden_by(engine, _sounds(sheet, engine), sheet.drums, grid.step_length)
     heard = Heard((sheet.voice1, sheet.voice2), voices, drums, hidden)
     now = account(replace(asked, refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
     pairs = zip(before.ledger.entries, now[:hand], strict=True)
@@ -117,6 +121,14 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     faults = remarks_on_laws(conversion.song, engine, reduction, by_hand=True)
     reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
     return replace(conversion, grid=grid, reduction=reduction, sheet=sheet)
+
+
+def _sounds(sheet: Sheet, engine: Engine) -> Mapping[str, DrumSound]:
+    """Return the sounds of the rows; what the engine can't play of them is told by what plays it."""
+    try:
+        return sounds_of(sheet, engine)
+    except SheetError:
+        return engine.sounds
 
 
 def _in_step_with(conversion: Conversion, edited: Sheet) -> Conversion:

@@ -127,11 +127,24 @@ class Engine:
             (drum for drum in self.drums if all(part.kind == "rest" for part in drum.parts)), None
         )
 
+    def parts_in(self, drum: DrumSound, step: StepLength) -> tuple[DrumPart, ...]:
+        """Return the parts of a drum that its step has room for, each with the cycles it lasts.
+
+        Where voices sound after it, a drum lasts at most `MOST_OF_STEP`.
+        """
+        room = step.cycles - self.profile.steps.overhead_cycles
+        return drum.within(room if self.silences(drum) else int(MOST_OF_STEP * room))
+
     def hidden_seconds(self, drum: DrumSound, step: StepLength) -> float:
         """Return for how long from the start of its step a drum lets no voice be heard."""
         if self.silences(drum):
             return step.seconds
-        return min(drum.cycles / self.clock_hz, MOST_OF_STEP * step.seconds)
+        return sum(part.cycles for part in self.parts_in(drum, step)) / self.clock_hz
+
+    @property
+    def sounds(self) -> dict[str, DrumSound]:
+        """The drum sounds by name."""
+        return {drum.name: drum for drum in self.drums}
 
     def drum_for(self, percussion_key: int) -> DrumSound | None:
         """Return the sound that stands in for a General MIDI percussion key, or None."""

@@ -53,3 +53,6 @@ LATER: dict[str, str] = {
 
 FOR_BYTES = "left out so that the song takes fewer bytes"
 """Instead of ``beyond-limit`` for a note inside the passage."""
+
+DRUM_OFF = "drums like it are left out, as was asked"
+"""Instead of ``track-muted`` for a note whose track isn't."""

@@ -105,7 +105,7 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: f
     names, drum_sources = performance.hits.rows(grid.steps)
     notes = np.append(prepared.problem.tones.note, -1)
     sources = [tuple(notes[source].tolist()) for source in performance.sources]
-    hidden = hidden_by(prepared.engine, names, grid.step_length)
+    hidden = hidden_by(prepared.engine, prepared.engine.sounds, names, grid.step_length)
     heard = Heard(performance.rows, sources, drum_sources, hidden)
     return Reduction(
         voice1=performance.rows[0],

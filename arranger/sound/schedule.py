@@ -28,8 +28,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.engine.model import MOST_OF_STEP
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
-from arranger.sheet.played import drums_in_use, fills_step, played_steps, step_length
+from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -162,12 +163,10 @@ def _lasting(sheet: Sheet, engine: Engine) -> list[Event]:
         step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
         for step in set(steps)
     }
-    length = step_length(sheet, engine)
-    filling = {drum for drum in drums_in_use(steps) if fills_step(drum, engine, length)}
     found: list[Event] = []
     last = Event(1, 0, 0, None)
     for step in steps:
-        if step.drum not in filling:
+        if step.drum is None or not engine.silences(step.drum):
             last = sounding[step]
         found.append(last._replace(drum=step.drum))
     return found
@@ -188,12 +187,15 @@ def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
 def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming:
     """Return how a drum sounds in a step of this project's player.
 
-    It is cut so that the voices sound for `DRUM_LEAST_TAIL_PASSES` of its step, and up to 3 passes
-    longer than it is said to be if a chunk would else begin or end with fewer passes than that.
+    It is cut to `MOST_OF_STEP`, or where it silences the step, so that the voices sound for
+    `DRUM_LEAST_TAIL_PASSES` of it; and it is up to 3 passes longer than it is said to be if a chunk
+    would else begin or end with fewer passes than that.
     """
     _, chunk = chunking(step_passes)
     overhead = DRUM_FIRST_FLIP_PASSES + DRUM_RETURN_PASSES
     room = step_passes - overhead - DRUM_LEAST_TAIL_PASSES
+    if not engine.silences(drum):
+        room = min(room, int(MOST_OF_STEP * step_passes) - overhead)
     parts: list[tuple[DrumPart, int]] = []
     for part in drum.parts:
         if room > 0:
@@ -248,11 +250,11 @@ def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     for step in played_steps(sheet, engine):
         begun = 0
         if step.drum is not None:
-            parts = step.drum.within(passes * loop.cycles)
+            parts = engine.parts_in(step.drum, length)
             burst = drum_flips([(part, part.cycles) for part in parts])
             yield Burst(start + burst.cycles, burst.levels)
             sounding = sum(part.cycles for part in parts)
-            begun = passes if engine.drum_takes_step else -(-sounding // loop.cycles)
+            begun = passes if engine.silences(step.drum) else -(-sounding // loop.cycles)
         if begun < passes:
             yield _stretch(step, settings, start + begun * loop.cycles, passes - begun)
         start += length.cycles
@@ -311,11 +313,11 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
 def silent_cycles(drum: DrumSound, engine: Engine, length: StepLength) -> int:
     """Return for how many cycles of its step a drum silences the voices (any method)."""
     cycles = engine.profile.loop.cycles
-    if fills_step(drum, engine, length):
+    if engine.silences(drum):
         return length.cycles
     if engine.profile.player:
         return drum_timing(drum, engine, length.setting).passes * cycles
-    return -(-drum.cycles // cycles) * cycles
+    return -(-sum(part.cycles for part in engine.parts_in(drum, length)) // cycles) * cycles
 
 
 def noise_bits(count: int) -> NDArray[np.int8]:

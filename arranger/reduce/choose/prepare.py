@@ -9,6 +9,7 @@ import numpy as np
 
 from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.choose.costs import costs_from
+from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.choose.groove import groove_of, harm_of
 from arranger.reduce.choose.rates import rates_of
 from arranger.reduce.choose.textures import (
@@ -24,8 +25,10 @@ from arranger.reduce.place.transpose import choose_transposition
 from arranger.reduce.worth.weigh import weigh
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from arranger.columns import Bools, Floats, Ints
-    from arranger.engine.model import Engine
+    from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
     from arranger.reduce.choose.candidates import Problem, Tones
     from arranger.reduce.choose.costs import Costs
@@ -53,6 +56,8 @@ class Prepared:
     tone_of: Ints
     """Shape (n,): the tone of each."""
     tones: Tones
+    sounds: Mapping[int, DrumSound | None]
+    """The sound of each percussion key that the song asks for, or None."""
     groove: Groove
     harm: Floats
     """What each hit of the groove hides."""
@@ -73,7 +78,8 @@ def prepare(
     Raises
     ------
     SettingsError
-        If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+        If a setting names a part that the song doesn't have, a cost that doesn't exist, or a drum
+        sound that the engine doesn't have.
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
@@ -91,8 +97,8 @@ def prepare(
         engine=engine,
     )
     placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
-    if settings.drums == "none":
-        placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
+    off = np.isin(placed.pitch, list(switched_off(settings))) | (settings.drums == "none")
+    placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable & off), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     textures = textures_of_steps(grid, settings)
     broken = textures == "broken-chord"
@@ -111,7 +117,7 @@ def prepare(
     )
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
     drum_notes = song.columns.notes(drum_ids)
-    sounds = {key: engine.drum_for(key) for key in {note.pitch for note in drum_notes}}
+    sounds = sounds_by_key(engine, {note.pitch for note in drum_notes}, settings)
     groove = groove_of(drum_notes, sounds, engine, grid, amount=settings.drums, costs=costs)
     problem = lay_out(
         tones,
@@ -131,6 +137,7 @@ def prepare(
         ids=ids,
         tone_of=tone_of,
         tones=tones,
+        sounds=sounds,
         groove=groove,
         harm=harm,
         hits=hits,

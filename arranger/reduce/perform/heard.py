@@ -17,10 +17,10 @@ import numpy as np
 from arranger.rows import HOLD
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.columns import Bools, Ints
-    from arranger.engine.model import Engine, StepLength
+    from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.reduce.model import Reduction
 
 
@@ -161,9 +161,13 @@ class Heard:
         return total
 
 
-def hidden_by(engine: Engine, drums: Sequence[str | None], step: StepLength) -> Hidden:
-    """Return what the drums of a row hide; a name that the engine doesn't have hides nothing."""
-    sounds = {sound.name: sound for sound in engine.drums}
+def hidden_by(
+    engine: Engine,
+    sounds: Mapping[str, DrumSound],
+    drums: Sequence[str | None],
+    step: StepLength,
+) -> Hidden:
+    """Return what the drums of a row hide; a name that isn't among the sounds hides nothing."""
     seconds = {name: engine.hidden_seconds(sounds[name], step) for name in sounds.keys() & {*drums}}
     silent = {name for name in seconds if engine.silences(sounds[name])}
     return Hidden(
@@ -174,10 +178,10 @@ def hidden_by(engine: Engine, drums: Sequence[str | None], step: StepLength) -> 
 
 def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     """Return for each voice the pitch that is heard on each step, or -1; shape (steps,)."""
-    silences = {sound.name: engine.silences(sound) for sound in engine.drums}
-    silenced = np.array(
-        [silences.get(name or "", False) for name in reduction.drums], dtype=np.bool_
-    )
+    silences: dict[str | None, bool] = {s.name: engine.silences(s) for s in engine.drums}
+    silences[None] = False
+    whole = engine.drum_takes_step
+    silenced = np.array([silences.get(name, whole) for name in reduction.drums], dtype=np.bool_)
     return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
 
 

@@ -6,34 +6,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct, view
+from arranger.columns import view
 from arranger.reduce.tell.account import Asked
 
 if TYPE_CHECKING:
-    from arranger.columns import Bools, Ints
-    from arranger.engine.model import Engine
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
-
-
-def joins_of(engine: Engine) -> dict[str, tuple[str, ...]]:
-    """Return what the engine's joint sounds say, by name."""
-    return {sound.name: sound.joins for sound in engine.drums if sound.joins}
-
-
-def asked_sounds(engine: Engine, drum: Bools, key: Ints) -> list[str | None]:
-    """Return for each note the name of the drum sound that stands in for it, or None."""
-    found: list[str | None] = [None] * len(drum)
-    sounds = {int(k): engine.drum_for(int(k)) for k in distinct(key[drum])}
-    names = {k: None if sound is None else sound.name for k, sound in sounds.items()}
-    for note in np.flatnonzero(drum).tolist():
-        found[note] = names[int(key[note])]
-    return found
 
 
 def asked_of(prepared: Prepared, grid: Grid) -> Asked:
     """Return what the account compares with what is heard."""
     placed, tones, ids = prepared.placed, prepared.problem.tones, prepared.ids
+    engine = prepared.engine
+    names = {key: sound.name for key, sound in prepared.sounds.items() if sound is not None}
     mine = prepared.tone_of
     end, lead = placed.end.copy(), np.arange(len(placed.end))
     pitch = placed.pitch + np.where(placed.drum, 0, prepared.transpose)
@@ -55,9 +40,12 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         out=view(out),
         part=view(placed.part),
         drum=view(placed.drum),
-        sound=asked_sounds(prepared.engine, placed.drum, placed.pitch),
-        joins=joins_of(prepared.engine),
-        gap=None if prepared.engine.gap is None else prepared.engine.gap.name,
+        sound=[
+            names.get(key) if drum else None
+            for drum, key in zip(placed.drum.tolist(), placed.pitch.tolist(), strict=True)
+        ],
+        joins={sound.name: sound.joins for sound in engine.drums if sound.joins},
+        gap=None if engine.gap is None else engine.gap.name,
         lead=view(lead),
         octave_of=view(weights.octave_of),
         duplicate_of=view(weights.duplicate_of),

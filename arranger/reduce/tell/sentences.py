@@ -9,7 +9,7 @@ import numpy as np
 from arranger.columns import view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.reduce.reasons import AFTER_DRUM, CHANGED, FOR_BYTES, LATER, REASONS
+from arranger.reduce.reasons import AFTER_DRUM, CHANGED, DRUM_OFF, FOR_BYTES, LATER, REASONS
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
@@ -80,6 +80,8 @@ class _Writer:
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
         self._pitch = view(song.columns.pitch)
         self._drum = view(song.columns.drum)
+        self._part = view(song.columns.part)
+        self._muted = [role.role == "muted" for role in reduction.roles]
         self._onset = view(grid.onset_steps)
         self._offset = view(grid.positions - grid.onset_steps)
         self._step_ms = grid.step_length.seconds * 1000
@@ -102,6 +104,8 @@ class _Writer:
         """Return why a note has its outcome, all reasons."""
         if entry.reasons[:1] == ("beyond-limit",) and self._onset[entry.note] >= 0:
             return FOR_BYTES
+        if entry.reasons[0] == "track-muted" and not self._muted[self._part[entry.note]]:
+            return DRUM_OFF
         if not entry.spans:
             key = (entry.reasons, entry.by, self._filling[entry.note])
             if key not in self._said:
