@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.conversion import Conversion
-    from arranger.engine.model import DrumSound
+    from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
     from arranger.reduce.tell.account import Asked
     from arranger.rows import Row
