@@ -16,8 +16,7 @@ other
 
 A drum's parts flip the pin at growing (kick) or equal (noise) distances, one part after the other; see
 `drum_flips`. The voices stand still meanwhile: what they have counted to stays. Unless a drum takes
-the whole step (`Engine.drum_takes_step`) they go on as soon as it ends, in this project's player with
-the tones of the drum's own step.
+the whole step (`Engine.drum_takes_step`) they go on as soon as it ends.
 """
 
 from __future__ import annotations
@@ -145,31 +144,39 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     SheetError
         If the engine can't play the sheet.
     """
-    steps = _lasting(sheet, engine)
+    settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
+    played = played_steps(sheet, engine)
+    different = {
+        step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
+        for step in set(played)
+    }
+    steps = [different[step] for step in played]
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
     ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
     bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
-    found = {bar: tuple(_events(bar, longest)) for bar in set(bars)}  # many bars sound alike
+    found = {}
+    for bar in set(bars):  # many bars sound alike
+        silent = [step.drum is not None and engine.silences(step.drum) for step in bar]
+        tuned = _looking_ahead(bar, silent) if any(silent) else bar
+        found[bar] = tuple(_events(tuned, longest))
     return [found[bar] for bar in bars]
 
 
-def _lasting(sheet: Sheet, engine: Engine) -> list[Event]:
-    """Return one event a step; under a drum that takes it whole the voices keep what they had."""
-    settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    steps = played_steps(sheet, engine)
-    sounding = {
-        step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
-        for step in set(steps)
-    }
-    found: list[Event] = []
-    last = Event(1, 0, 0, None)
-    for step in steps:
-        if step.drum is None or not engine.silences(step.drum):
-            last = sounding[step]
-        found.append(last._replace(drum=step.drum))
-    return found
+def _looking_ahead(bar: Sequence[Event], silent: Sequence[bool]) -> list[Event]:
+    """Return steps of which those that a drum silences have the tones that follow in the bar.
+
+    They sound for the last few passes of the step; where none follow, those before.
+    """
+    tones = [step for step, hidden in zip(bar, silent, strict=True) if not hidden]
+    following = tones[-1] if tones else Event(1, 0, 0, None)
+    found = []
+    for step, hidden in zip(reversed(bar), reversed(silent), strict=True):
+        if not hidden:
+            following = step
+        found.append(following._replace(drum=step.drum))
+    return found[::-1]
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
