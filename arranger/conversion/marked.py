@@ -14,15 +14,17 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import view
+from arranger.errors import SheetError
 from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
-from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import Asked, account
 from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.mark import find_mark, joint_sounds
+from arranger.sheet.sounds import sound_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine, StepLength
     from arranger.settings import Settings
     from arranger.sheet.mark import SheetMark
+    from arranger.sheet.model import SheetSound
     from arranger.song.model import Song
 
 _VOICES = {"voice 1": 1, "voice 2": 2}
@@ -40,6 +43,7 @@ class Marked(NamedTuple):
     """What the mark and the notes of a song add up to."""
 
     title: str
+    sounds: tuple[SheetSound, ...]
     grid: Grid
     reduction: Reduction
     asked: Asked
@@ -60,7 +64,8 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
         return None
     grid = _grid(song, engine, settings, mark, placed)
     asked = _asked(song, grid, placed)
-    return Marked(mark.title, grid, _reduction(song, engine, grid, placed, said, asked), asked)
+    reduction = _reduction(song, engine, grid, placed, said, asked)
+    return Marked(mark.title, mark.sounds, grid, reduction, asked)
 
 
 def _asks_otherwise(settings: Settings) -> bool:
@@ -88,7 +93,10 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
     if step_ticks.denominator != 1 or not song.own_beat:
         return None
     ticks = step_ticks.numerator
-    sounds = {drum.name for drum in engine.drums}
+    try:
+        sounds = sound_table(mark.sounds, engine)
+    except SheetError:  # they are another engine's
+        return None
     voice_of = {part.index: _VOICES.get(part.name, 0) for part in song.parts}
     free = [0, 0, 0]
     found: list[_Placed] = []
@@ -179,7 +187,9 @@ def _reduction(
             cells = [note.pitch] + [HOLD] * (place.steps - 1)
             voices[place.voice - 1][first:end] = cells
             sources[place.voice - 1][first:end] = [note.id] * place.steps
-    heard = Heard(voices, sources, drum_sources, drums_silence=engine.drum_takes_step)
+    heard = Heard(
+        voices, sources, drum_sources, hidden_by(engine, engine.sounds, drums, grid.step_length)
+    )
     entries = account(asked, heard, drums)
     return Reduction(
         voice1=tuple(voices[0]),
@@ -209,6 +219,9 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         out=pitch,
         part=view(notes.part),
         drum=view(notes.drum),
+        sound=[place.sound for place in placed],
+        joins={},
+        gap=None,
         lead=range(len(placed)),
         octave_of=[-1] * len(placed),
         duplicate_of=[-1] * len(placed),

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from pydantic import ValidationError
 
+    from arranger.engine import model
     from arranger.engine.model import Pitch
     from arranger.engine.profile import DrumPart
 
@@ -141,7 +142,7 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
                 )
             keys[key] = drum.name
         for part in drum.parts:
-            yield from _part_faults(profile, part, here)
+            yield from part_faults(profile, part, here)
     plain = {drum.name for drum in profile.drum if not drum.joins}
     for index, drum in enumerate(profile.drum):
         strange = [name for name in drum.joins if name not in plain]
@@ -153,12 +154,16 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
             )
 
 
-def _part_faults(profile: Profile, part: DrumPart, drum: Path) -> Iterator[Fault]:
+def part_faults(profile: Profile, part: DrumPart | model.DrumPart, drum: Path) -> Iterator[Fault]:
+    """Yield what is wrong with a part of a drum sound, whose path is ``drum``."""
     here = (*drum, "settings")
     meaning = _drum_settings(profile.method, part.kind)
     alternates = profile.method == "alternate"
     least = 2 if alternates else 1
-    if (
+    if part.kind == "rest":
+        if part.settings:
+            yield Fault(here, "a rest needs no settings", "settings = []")
+    elif (
         len(part.settings) != len(meaning)
         or part.settings[0] < least
         or min(part.settings) < 0

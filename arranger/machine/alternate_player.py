@@ -112,7 +112,9 @@ def _drum_bytes(drum: DrumSound, engine: Engine, ticks: int) -> bytes:
     """Return the parts of a drum for which a step of so many ticks has room."""
     parts = part_ticks(drum, engine, ticks)
     return b"".join(
-        _PART.pack((part.kind == "noise") | 2 * (number < len(parts)), length, *part.settings)
+        _PART.pack(
+            (part.kind == "noise") | 2 * (number < len(parts)), length, *(*part.settings, 0, 0)[:2]
+        )
         for number, (part, length) in enumerate(parts, 1)
     )
 

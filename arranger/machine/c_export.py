@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
-from arranger.sheet.played import drum_room, drums_in_use, played_steps, step_length
+from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ _DRUM_COMMENT = (
     " * counted from 0). A falling tone has part_setting as its first half period, in cycles of the",
     " * clock, and each next one is longer by part_change; noise draws a random bit each part_setting",
     " * cycles. A timer that alternates: a first divisor and its growth a tick, or a smallest divisor",
-    " * and a mask of what chance may add to it each tick. */",
+    " * and a mask of what chance may add to it each tick. A part_setting of 0 is silence. */",
 )
 
 
@@ -68,7 +68,7 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     sounding = {voice for step in steps for voice in (step.voice1, step.voice2)}
     pitches = [pitch for midi, pitch in engine.pitches.items() if midi in sounding]
     drums = drums_in_use(steps)
-    parts = [drum.within(drum_room(engine, length)) for drum in drums]
+    parts = [engine.parts_in(drum, length) for drum in drums]
     if max(len(pitches), sum(map(len, parts))) > 255:
         raise SheetError("more than 255 pitches or parts of drums don't fit in bytes")
     pitch_index: dict[int | None, int] = {
@@ -110,8 +110,10 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
         yield from _array(f"uint8_t {name}_part_noise", [int(p.kind == "noise") for p in every])
         lengths = [_microseconds(part.cycles, engine) for part in every]
         yield from _array(f"uint32_t {name}_part_microseconds", lengths)
-        yield from _array(f"uint32_t {name}_part_setting", [part.settings[0] for part in every])
-        changes = [(*part.settings, 0)[1] for part in every]
+        yield from _array(
+            f"uint32_t {name}_part_setting", [(*part.settings, 0)[0] for part in every]
+        )
+        changes = [(*part.settings, 0, 0)[1] for part in every]
         yield from _array(f"uint32_t {name}_part_change", changes)
     for row, values in (
         ("voice1", [pitch_index.get(step.voice1, 0) for step in steps]),

@@ -16,11 +16,11 @@ then    N bytes                drums: the n-th of the engine's list (from 1), 0:
 then    8 bits                 D, the drum sounds that occur; then for each of them:
         8 bits                 its number
         8 bits                 P, its parts, which sound one after the other; for each of them:
-        8 bits                 0: a falling tone, 1: noise
+        8 bits                 0: a falling tone, 1: noise, 2: silence
         32 bits                the clock cycles that it sounds, within the step
         32 bits                falling tone: first half period in cycles; noise: cycles between
-                               random bits
-        32 bits                falling tone: growth of each next half period; noise: 0
+                               random bits; silence: 0
+        32 bits                falling tone: growth of each next half period; else 0
 ======  =====================  ===============================================================
 
 With ``drum_takes_step`` the voices are silent until the step's end; else they sound from the first
@@ -37,13 +37,15 @@ import struct
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.sheet.played import drum_room, drums_in_use, played_steps, step_length
+from arranger.sheet.played import drums_in_use, played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
     from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
 
+_KINDS = {"kick": 0, "noise": 1, "rest": 2}
 _ENDS = 0xFFFF_FFFF
 _MOST_DRUMS = 255
 
@@ -64,8 +66,7 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
     steps = played_steps(sheet, engine)
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
     used = drums_in_use(steps)
-    own = tuple(drum for drum in used if drum not in engine.drums)
-    numbers = {drum: number for number, drum in enumerate((*engine.drums, *own), 1)}
+    numbers = {drum: number for number, drum in enumerate(sounds_of(sheet, engine).values(), 1)}
     if max((numbers[drum] for drum in used), default=0) > _MOST_DRUMS:
         raise SheetError(f"it has more than {_MOST_DRUMS} drum sounds", remedy="define fewer")
     length = step_length(sheet, engine)
@@ -79,13 +80,13 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
             row.pack(*(settings[step.voice2] for step in steps)),
             bytes(0 if step.drum is None else numbers[step.drum] for step in steps),
             bytes((len(used),)),
-            *(_drum_bytes(numbers[drum], drum.within(drum_room(engine, length))) for drum in used),
+            *(_drum_bytes(numbers[drum], engine.parts_in(drum, length)) for drum in used),
         )
     )
 
 
 def _drum_bytes(number: int, parts: tuple[DrumPart, ...]) -> bytes:
     return bytes((number, len(parts))) + b"".join(
-        struct.pack("<BIII", part.kind == "noise", part.cycles, *(*part.settings, 0)[:2])
+        struct.pack("<BIII", _KINDS[part.kind], part.cycles, *(*part.settings, 0, 0)[:2])
         for part in parts
     )

@@ -12,7 +12,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from arranger.pitch import pitch_name
-from arranger.sheet.played import drum_room, drums_in_use, played_steps, step_length
+from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def _drum(drum: DrumSound, engine: Engine, length: StepLength) -> dict[str, Any]
         "joins": drum.joins,
         "parts": [
             {"kind": part.kind, "seconds": part.cycles / engine.clock_hz, "settings": part.settings}
-            for part in drum.within(drum_room(engine, length))
+            for part in engine.parts_in(drum, length)
         ],
     }
 

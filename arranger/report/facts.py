@@ -13,6 +13,7 @@ from arranger.engine.tuning import advice
 from arranger.errors import one_line
 from arranger.options import command_line
 from arranger.pitch import parse_pitch, pitch_name
+from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.account import account, reason_counts
@@ -210,14 +211,17 @@ def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
     drum = np.array(found.note["drum"], dtype=np.bool_)
     pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
     facts = []
-    for key in distinct(pitch[drum]).tolist():
+    keys: list[int] = distinct(pitch[drum]).tolist()
+    settings = conversion.settings.reduce
+    sounds, off = sounds_by_key(conversion.engine, keys, settings), switched_off(settings)
+    for key in keys:
         hits = pitch == key
         lost = hits & (found.outcome == DROPPED)
-        sound = conversion.engine.drum_for(key)
+        sound = sounds[key]
         facts.append(
             DrumFacts(
                 percussion_name(key),
-                sound.name if sound else "no sound",
+                sound.name if sound else "off" if key in off else "no sound",
                 int(hits.sum()),
                 int(hits.sum() - lost.sum()),
                 ", ".join(

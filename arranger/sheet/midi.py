@@ -24,6 +24,7 @@ from arranger.errors import SheetError
 from arranger.rows import tone_spans
 from arranger.sheet.mark import joint_sounds, mark_lines
 from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -83,7 +84,7 @@ def percussion_keys(sheet: Sheet, engine: Engine) -> dict[str, tuple[int, ...]]:
     SheetError
         If there are more sounds than keys.
     """
-    sounds = {drum.name: drum for drum in engine.drums}
+    sounds = sounds_of(sheet, engine)
     joins = {name: sorted(said) for said, name in joint_sounds(sounds.values()).items()}
     names = {name for name in sheet.drums if name}
     single = sorted({each for name in names for each in joins.get(name, [name])})

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import tones
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
@@ -35,17 +36,18 @@ def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
     Raises
     ------
     SheetError
-        If the rows differ in length, or ask for a pitch, a drum sound or a step length that the
-        engine doesn't have.
+        If the rows differ in length, or ask for a pitch, a drum sound or a step length that isn't
+        there, or the sheet defines a drum sound that the engine can't play.
     """
     if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
         raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
-    length = step_length(sheet, engine)
+    step_length(sheet, engine)
     written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+    sounds = sounds_of(sheet, engine)
     played: dict[tuple[int | None, int | None, str | None], PlayedStep] = {}
     for different in dict.fromkeys(written):
         try:
-            played[different] = _played(*different, engine, length)
+            played[different] = _played(*different, engine, sounds)
         except SheetError as error:
             error.place = place_of(sheet, written.index(different))
             raise
@@ -53,7 +55,11 @@ def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
 
 
 def _played(
-    voice1: int | None, voice2: int | None, name: str | None, engine: Engine, length: StepLength
+    voice1: int | None,
+    voice2: int | None,
+    name: str | None,
+    engine: Engine,
+    sounds: Mapping[str, DrumSound],
 ) -> PlayedStep:
     for pitch in (voice1, voice2):
         if pitch is not None and pitch not in engine.pitches:
@@ -63,29 +69,14 @@ def _played(
             )
     if name is None:
         return PlayedStep(voice1, voice2, None)
-    sounds = {drum.name: drum for drum in engine.drums}
     if name not in sounds:
         raise SheetError(
             f"{engine.name} has no drum sound {name!r}",
             remedy=f"choose one of {', '.join(sounds) or '(it has no drums)'}",
         )
-    if fills_step(sounds[name], engine, length):
+    if engine.silences(sounds[name]):
         return PlayedStep(None, None, sounds[name])
     return PlayedStep(voice1, voice2, sounds[name])
-
-
-def fills_step(drum: DrumSound, engine: Engine, length: StepLength) -> bool:
-    """Return whether a drum leaves nothing of its step to the voices, not a pass of the loop.
-
-    With ``drum_takes_step`` none does; else only one that lasts to the step's end.
-    """
-    last = drum_room(engine, length) - engine.profile.loop.cycles
-    return engine.drum_takes_step or not drum.cycles or drum.cycles > last
-
-
-def drum_room(engine: Engine, length: StepLength) -> int:
-    """Return the cycles of a step in which a drum can sound."""
-    return length.cycles - engine.profile.steps.overhead_cycles
 
 
 def drums_in_use(steps: Iterable[PlayedStep]) -> tuple[DrumSound, ...]:

@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.engine.model import StepLength
 from arranger.sheet.played import played_steps, step_length
 from arranger.sound.signal import ranges
 
@@ -111,7 +112,8 @@ def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
 def part_ticks(drum: DrumSound, engine: Engine, ticks: int) -> list[tuple[DrumPart, int]]:
     """Return the parts that a drum has in a step of so many ticks, and the ticks of each."""
     clocks = engine.profile.loop.cycles
-    parts = drum.within(ticks * clocks)
+    step = StepLength(ticks, ticks * clocks, ticks * clocks / engine.clock_hz)
+    parts = engine.parts_in(drum, step)
     ends = [-(-end // clocks) for end in accumulate(part.cycles for part in parts)]
     lengths = [end - start for start, end in pairwise([0, *ends])]
     return [(part, length) for part, length in zip(parts, lengths, strict=True) if length]
@@ -132,10 +134,10 @@ def _part_divisors(part: DrumPart, ticks: int) -> Iterator[int]:
     A kick's settings are its first divisor and the growth a tick; those of noise are the smallest
     divisor and a bit mask of what chance may add to it.
     """
-    first, second = part.settings
+    first, second = (*part.settings, 0, 0)[:2]
     state = NOISE_SEED
     for tick in range(ticks):
-        if part.kind == "kick":
+        if part.kind != "noise":
             yield min(first + second * tick, 0xFFFF)
         else:
             state = state >> 1 ^ (NOISE_TAPS if state & 1 else 0)

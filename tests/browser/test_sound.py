@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from dataclasses import replace
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
     from arranger.conversion import Conversion
+    from arranger.engine import Engine
 
 pytestmark = pytest.mark.browser
 
@@ -79,10 +81,43 @@ def played(page: Page, conversion: Conversion, kind: str, chunks: list[int]) -> 
     return np.frombuffer(base64.b64decode(found), dtype=np.float32).astype(np.float64)
 
 
-@pytest.mark.parametrize("engine", ["twin-phase", "twin-counter", "pc-alternate"])
-def test_the_sheet_sounds_as_the_package_renders_it(blank: Page, engine: str) -> None:
-    settings = build_settings({"engine": engine})
-    conversion = convert(read_song(DEMO_SONGS / "boat_parade.mid"), load_engine(engine), settings)
+def whole_step(engine: Engine) -> Engine:
+    """Return an engine whose drums take the whole step."""
+    return replace(engine, drum_takes_step=True)
+
+
+def routine_elsewhere(engine: Engine) -> Engine:
+    """Return an engine of which only the description is there."""
+    return replace(engine, profile=engine.profile._replace(player=""))
+
+
+def longer_kick(engine: Engine) -> Engine:
+    """Return an engine whose kick goes on with noise to the end of its step."""
+    noise = next(drum for drum in engine.drums if drum.parts[0].kind == "noise").parts[0]
+    kick, *others = engine.drums
+    kick = kick._replace(parts=(*kick.parts, noise._replace(cycles=0)))
+    return replace(engine, drums=(kick, *others))
+
+
+PHASE, COUNTER, TIMER = map(load_engine, ("twin-phase", "twin-counter", "pc-alternate"))
+ENGINES = {
+    "twin-phase": PHASE,
+    "twin-phase, whole step": whole_step(PHASE),
+    "twin-phase, longer kick": longer_kick(PHASE),
+    "twin-counter": COUNTER,
+    "a routine elsewhere": routine_elsewhere(COUNTER),
+    "a routine elsewhere, longer kick": routine_elsewhere(longer_kick(COUNTER)),
+    "pc-alternate": TIMER,
+    "pc-alternate, whole step": whole_step(TIMER),
+    "pc-alternate, longer kick": longer_kick(TIMER),
+}
+each_engine = pytest.mark.parametrize("engine", ENGINES.values(), ids=ENGINES)
+
+
+@each_engine
+def test_the_sheet_sounds_as_the_package_renders_it(blank: Page, engine: Engine) -> None:
+    settings = build_settings({"engine": engine.name})
+    conversion = convert(read_song(DEMO_SONGS / "boat_parade.mid"), engine, settings)
     seconds = 4
     heard = played(blank, conversion, "SheetSound", [RATE] * seconds)
     blocks = []
@@ -97,10 +132,10 @@ def test_the_sheet_sounds_as_the_package_renders_it(blank: Page, engine: str) ->
     assert difference_db(heard, exact) < -40
 
 
-@pytest.mark.parametrize("engine", ["twin-phase", "twin-counter", "pc-alternate"])
-def test_tones_are_drawn_where_no_drum_silences_them(blank: Page, engine: str) -> None:
-    settings = build_settings({"engine": engine})
-    conversion = convert(read_song(DEMO_SONGS / "boat_parade.mid"), load_engine(engine), settings)
+@each_engine
+def test_tones_are_drawn_where_no_drum_silences_them(blank: Page, engine: Engine) -> None:
+    settings = build_settings({"engine": engine.name})
+    conversion = convert(read_song(DEMO_SONGS / "boat_parade.mid"), engine, settings)
     embed(blank, conversion)
     stretches = blank.evaluate(
         """() => {

@@ -62,12 +62,18 @@ def test_json_says_what_sounds() -> None:
 
 
 def test_json_keeps_the_tones_after_a_drum() -> None:
-    # A kick of 36 ticks, a hat of eight.
-    short, long = (replace(PIECE, step_setting=ticks) for ticks in (36, 37))
-    fills, leaves = (json.loads(exported(piece, "json", ALTERNATE)) for piece in (short, long))
-    assert fills["steps"][0] == {"voice1": None, "voice2": None, "drum": "kick"}
-    assert leaves["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
-    assert fills["steps"][2] == leaves["steps"][2] == {"voice1": 69, "voice2": 45, "drum": "hat"}
+    piece = replace(PIECE, step_setting=24)  # a kick would be longer than that
+    values = json.loads(exported(piece, "json", ALTERNATE))
+    assert values["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
+    assert values["drums"][0]["seconds"] == pytest.approx(18 * 1243 / 1_193_182)
+    kick, *others = ALTERNATE.drums
+    to_the_end = kick._replace(parts=(kick.parts[0]._replace(cycles=0),))
+    engine = replace(ALTERNATE, drums=(to_the_end, *others))
+    values = json.loads(exported(piece, "json", engine))
+    assert values["steps"][0] == {"voice1": None, "voice2": None, "drum": "kick"}
+    assert values["steps"][2] == {"voice1": 69, "voice2": 45, "drum": "hat"}
+    assert [drum["name"] for drum in values["drums"]] == ["kick", "hat"]
+    assert values["drums"][0]["seconds"] == values["step_seconds"]
 
 
 @pytest.mark.parametrize("name", ["twin-phase", "twin-counter", "pc-alternate"])
@@ -99,10 +105,10 @@ def test_json_says_how_long_each_drum_silences_the_voices() -> None:
     assert drum["seconds"] == pytest.approx(44 * tick)
     assert [part["kind"] for part in drum["parts"]] == ["kick", "noise"]
     assert sum(part["seconds"] for part in drum["parts"]) == pytest.approx(drum["seconds"])
-    short = replace(piece, step_setting=40)  # four ticks of the noise find no room
+    short = replace(piece, step_setting=40)  # three quarters of it are room for a drum
     (cut,) = json.loads(exported(short, "json", ALTERNATE))["drums"]
-    assert cut["seconds"] == pytest.approx(40 * tick)
-    assert [part["seconds"] / tick for part in cut["parts"]] == pytest.approx([16, 24])
+    assert cut["seconds"] == pytest.approx(30 * tick)
+    assert [part["seconds"] / tick for part in cut["parts"]] == pytest.approx([16, 14])
 
 
 @settings(max_examples=25)

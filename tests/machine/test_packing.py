@@ -34,7 +34,9 @@ def unpacked(song: PackedSong, rounds: int = 0) -> list[Step]:
     order = list(song.order)
     if song.loop is not None:
         order += order[song.loop :] * rounds
-    drums = {label: line.comment.split()[-1] for label, line in song.drums}
+    # A number says how many parts lie before.
+    names = [line.comment.split()[-1] for _label, parts in song.drums for line in parts]
+    labels = {label: parts[0].comment.split()[-1] for label, parts in song.drums}
     found: list[Step] = []
     voices = [0, 0]
     for index in order:
@@ -44,23 +46,24 @@ def unpacked(song: PackedSong, rounds: int = 0) -> list[Step]:
             head, *words = line.words
             assert isinstance(head, int)
             flags, count = head & 0xFF, head >> 8
-            if flags == 0x81:
-                assert count in (0, 1)
-                ended = count == 1
-                found.append((0, 0, drums[str(words[0])]))
-            elif flags == 0x80:
-                ended = True
+            assert flags & 0x02 == 0
+            drum = None
+            if flags & 0x80:
+                number = flags >> 3 & 7
+                drum = labels[str(words.pop(0))] if number == 7 else names[number]
             else:
-                assert flags & ~0x45 == 0
-                for voice, flag in enumerate((0x01, 0x40)):
-                    if flags & flag:
-                        word = words.pop(0)
-                        assert isinstance(word, int)
-                        voices[voice] = word
-                assert not words
-                steps, rest = divmod(count, CHUNKS)
-                assert rest == 0
-                found += [(voices[0], voices[1], None)] * steps
+                assert flags & 0x38 == 0
+            for voice, flag in enumerate((0x01, 0x40)):
+                if flags & flag:
+                    word = words.pop(0)
+                    assert isinstance(word, int)
+                    voices[voice] = word
+            assert not words
+            steps, rest = divmod(count, CHUNKS)
+            assert rest == 0 < steps
+            found.append((voices[0], voices[1], drum))
+            found += [(voices[0], voices[1], None)] * (steps - 1)
+            ended = flags & 0x04 != 0
         assert ended
     return found
 
@@ -72,7 +75,7 @@ def wanted(sheet: Sheet, rounds: int = 0) -> list[Step]:
         first, second = (
             0 if row[step] is None else ENGINE.pitches[row[step] or 0].setting for row in rows
         )
-        found.append((0, 0, drum) if drum is not None else (first, second, None))
+        found.append((first, second, drum))
     if sheet.loop_step is not None:
         found += found[sheet.loop_step :] * rounds
     return found
@@ -104,7 +107,9 @@ A = ([60, HOLD, 62, 64], [48, HOLD, HOLD, HOLD], [None] * 4)
 B = ([67, 65, 64, 62], [43, HOLD, 45, HOLD], [None] * 4)
 
 
-def piece_of(*bars: tuple[list[int], list[int], list[None]], loop_step: int | None = None) -> Sheet:
+def piece_of(
+    *bars: tuple[list[int], list[int], list[None] | list[str | None]], loop_step: int | None = None
+) -> Sheet:
     rows: list[list[object]] = [[cell for bar in bars for cell in bar[row]] for row in range(3)]
     sheet = sheet_of(ENGINE, rows[0], rows[1], rows[2], loop_step=loop_step)  # type: ignore[arg-type]
     return replace(sheet, bars=bars_of(*[4] * len(bars)))
@@ -114,17 +119,38 @@ def test_bars_that_sound_alike_are_stored_once() -> None:
     song = pack(piece_of(A, B, A, A, B), ENGINE)
     assert song.order == (0, 1, 0, 0, 1)
     assert len(song.phrases) == 2
-    # By hand. A: three words for C4 C3 (2 steps), two each for D4, E4, and the end: 16 bytes.
-    # B: three words, then F4 (two), E4 with A2 (three), D4 (two), the end: 22 bytes.
+    # By hand. A: three words for C4 C3 (2 steps), two each for D4, E4: 14 bytes.
+    # B: three words, then F4 (two), E4 with A2 (three), D4 (two): 20 bytes.
     # An entry of 4 bytes a phrase and one for the ending, which is 2 bytes.
-    assert song.bytes == 16 + 22 + 4 * 6 + 2
+    assert song.bytes == 14 + 20 + 4 * 6 + 2
 
 
 def test_bars_that_always_follow_each_other_are_one_phrase() -> None:
     song = pack(piece_of(A, B, A, B, A, B), ENGINE)
     assert song.order == (0, 0, 0)
-    # The second bar ends a phrase no more, nor does it begin one: 16 + 22 without one ending.
-    assert song.bytes == 16 + 22 - 2 + 4 * 4 + 2
+    assert song.bytes == 14 + 20 + 4 * 4 + 2
+
+
+def test_a_hit_costs_nothing_where_a_tone_changes_and_a_word_where_none_does() -> None:
+    plain = pack(piece_of(A), ENGINE).bytes
+    held, tune, _ = A
+    for drum, bytes_of_it in (("hat", 8), ("kick-hat", 16)):
+        assert len(next(d for d in ENGINE.drums if d.name == drum).parts) * 8 == bytes_of_it
+        changed = pack(piece_of((held, tune, [drum, None, drum, drum])), ENGINE).bytes
+        assert changed == plain + bytes_of_it
+        under = pack(piece_of((held, tune, [None, drum, None, None])), ENGINE).bytes
+        assert under == plain + bytes_of_it + 2
+
+
+def test_the_commonest_drums_have_numbers_and_the_others_a_word() -> None:
+    names = [drum.name for drum in ENGINE.drums if not drum.joins][:9]
+    hits = [name for index, name in enumerate(names) for _ in range(9 - index)]
+    sheet = sheet_of(ENGINE, [60] * len(hits), drums=list(hits[::-1]))
+    song = pack(sheet, ENGINE)
+    assert [label for label, _ in song.drums] == [f"drum_{n.replace('-', '_')}" for n in names]
+    far = [line for line in song.phrases[0] if "drum_" in str(line.words[1:])]
+    assert [line.words[1] for line in far][:2] == [song.drums[8][0], song.drums[7][0]]
+    assert len(far) == 1 + 2
 
 
 def test_a_piece_goes_round_to_its_loop_step() -> None:
@@ -142,7 +168,7 @@ def test_held_steps_are_one_event_up_to_the_event_counter() -> None:
     sheet = sheet_of(ENGINE, [60, *[HOLD] * (steps - 1)])
     lines = pack(sheet, ENGINE).phrases[0]
     assert [line.words[0] for line in lines] == [
-        51 * 5 << 8 | 0x41, 51 * 5 << 8, 18 * 5 << 8 | 0x04, 0x80
+        51 * 5 << 8 | 0x41, 51 * 5 << 8, 18 * 5 << 8 | 0x04
     ]  # fmt: skip
 
 

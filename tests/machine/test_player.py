@@ -11,13 +11,24 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.engine import load_engine
-from arranger.machine import binary
+from arranger.engine import load_engine, parse_engine
+from arranger.engine.load import builtin_text
+from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.machine import binary, pack
 from arranger.machine.player import FIRST_WRITE_CYCLES
 from arranger.rows import HOLD, REST
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.passage import go_round
-from arranger.sound.schedule import total_cycles
+from arranger.sheet.played import step_length
+from arranger.sound.schedule import (
+    DRUM_FIRST_FLIP_PASSES,
+    DRUM_KEEP_PASSES,
+    Event,
+    drum_timing,
+    events,
+    timed_flips,
+    total_cycles,
+)
 from arranger.sound.signal import edges
 from tests.machine.z80_machine import Computer
 from tests.sound.sheets import sheet_of, sheets
@@ -26,8 +37,17 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
 
 ENGINES = [load_engine("twin-phase"), load_engine("twin-counter")]
+WHOLE_STEP = [
+    parse_engine(builtin_text(engine.name).replace("takes_step = false", "takes_step = true"))
+    for engine in ENGINES
+]
 DEMO_SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
 each_engine = pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.name)
+each_kind = pytest.mark.parametrize(
+    "engine",
+    [*ENGINES, *WHOLE_STEP],
+    ids=lambda engine: engine.name + "-whole-step" * engine.drum_takes_step,
+)
 
 
 def computed(sheet: Sheet, engine: Engine) -> tuple[list[int], list[int]]:
@@ -66,13 +86,121 @@ def assert_emulation_agrees(sheet: Sheet, engine: Engine) -> None:
     assert emulated == expected
 
 
-@each_engine
+@each_kind
 def test_every_drum_sound(engine: Engine) -> None:
+    """More of them than have a number, of one part and of two, in steps short and long."""
     drums = [name for drum in engine.drums for name in (drum.name, None)]
     steps = len(drums)
     sheet = sheet_of(engine, [60, *[HOLD] * (steps - 1)], [43, *[HOLD] * (steps - 1)], drums)
+    assert sum(len(drum.parts) for drum in engine.drums) > 8
     assert_emulation_agrees(sheet, engine)
     assert_emulation_agrees(replace(sheet, step_setting=engine.step_lengths[30].setting), engine)
+
+
+# Drums that last to the end of their step, whatever its length, or that are cut in many.
+ROOM = """
+[[drum]]
+name = "all"
+kind = "noise"
+percussion_keys = []
+weight = 1
+settings = [118]
+[[drum]]
+name = "rest"
+kind = "kick"
+percussion_keys = []
+weight = 1
+settings = [1180, 118]
+cycles = 11_800
+then = [
+    { kind = "noise", settings = [236], cycles = 118 },
+    { kind = "kick", settings = [708, 0], cycles = 59_000 },
+    { kind = "noise", settings = [590] },
+]
+"""
+
+
+@each_kind
+def test_a_drum_ends_with_its_step_and_leaves_the_voices_their_tail(engine: Engine) -> None:
+    described = builtin_text(engine.name).split("[[drum]]")[0] + ROOM
+    if engine.drum_takes_step:
+        described = described.replace("takes_step = false", "takes_step = true")
+    # Steps of one chunk, the shortest chunks, and those that are most.
+    described = described.replace("counts = [", "counts = [16, 17, 23, 32, 258, 255 * 16,")
+    described = described.replace("255 * 16", "4080")
+    narrow = parse_engine(described)
+    for length in (*narrow.step_lengths[:6], *narrow.step_lengths[6::40]):
+        for drum in narrow.drums:
+            timing = drum_timing(drum, narrow, length.setting)
+            assert sum(passes for _, passes in timing.parts) > 0
+            assert timing.passes <= length.setting - 4
+        sheet = sheet_of(
+            narrow,
+            [60, HOLD, 64, REST, HOLD, 65],
+            [48, HOLD, HOLD, HOLD, 50, HOLD],
+            ["all", "rest", None, "rest", "all", "all"],
+            step_setting=length.setting,
+        )
+        assert_emulation_agrees(sheet, narrow)
+
+
+@each_kind
+@pytest.mark.parametrize("first", range(0, 118, 13))
+def test_a_drum_may_end_anywhere_in_a_chunk(engine: Engine, first: int) -> None:
+    """Of 118 passes a chunk; where too few would be left the drum goes on to the chunk's end."""
+    lasting = range(first, first + 13)
+    described = (
+        builtin_text(engine.name).split("[[drum]]")[0].replace("counts = [", "counts = [354,")
+    )
+    if engine.drum_takes_step:
+        described = described.replace("takes_step = false", "takes_step = true")
+    for passes in lasting:
+        described += (
+            f'[[drum]]\nname = "d{passes}"\nkind = "noise"\npercussion_keys = []\nweight = 1\n'
+            f"settings = [118]\ncycles = {118 * (100 + passes)}\n"
+        )
+    narrow = parse_engine(described)
+    assert chunking(354) == (2, 177)
+    names = [f"d{passes}" for passes in lasting]
+    steps = len(names)
+    sheet = sheet_of(
+        narrow, [60, *[HOLD] * (steps - 1)], [62, 48] * (steps // 2) + [50], names, step_setting=354
+    )
+    assert_emulation_agrees(sheet, narrow)
+
+
+@each_kind
+def test_drums_at_the_borders_of_bars_and_phrases(engine: Engine) -> None:
+    """On first and last steps, in a row, with tones that change and tones that don't."""
+    names = [drum.name for drum in engine.drums]
+    tune = [60, HOLD, 62, HOLD, HOLD, 64, REST, HOLD]
+    bass = [43, HOLD, HOLD, REST, HOLD, 45, 47, HOLD]
+    patterns = [
+        [names[0], None, None, names[1], None, None, None, names[2]],
+        [names[3], names[4], names[4], names[5], names[14], None, None, None],
+        [None, names[6], None, names[13], None, names[7], names[8], None],
+        [names[9], *[None] * 7],
+        [*[None] * 7, names[12]],
+    ]
+    order = [0, 1, 0, 2, 2, 3, 4, 4, 1, 0]
+    sheet = sheet_of(
+        engine, tune * len(order), bass * len(order), [d for n in order for d in patterns[n]]
+    )
+    bars = tuple(SheetBar(number, 8, 8, 4) for number in range(1, len(order) + 1))
+    sheet = replace(sheet, bars=bars)
+    assert len(pack(sheet, engine).phrases) > 2
+    assert_emulation_agrees(sheet, engine)
+    for loop_step in (8, 27, 79):
+        assert_emulation_agrees(replace(sheet, loop_step=loop_step), engine)
+
+
+@each_kind
+def test_a_tone_goes_on_after_a_drum_for_as_long_as_an_event_lasts(engine: Engine) -> None:
+    row = [60, *[HOLD] * 130, REST]
+    for step in (0, 51, 131):
+        drums: list[str | None] = [None] * len(row)
+        drums[step] = "kick"
+        assert_emulation_agrees(sheet_of(engine, row, drums=drums), engine)
 
 
 @each_engine
@@ -98,7 +226,7 @@ def test_long_tones_and_rests(engine: Engine) -> None:
     assert_emulation_agrees(sheet_of(engine, [REST] * 3), engine)
 
 
-@pytest.mark.parametrize("engine", ENGINES, ids=lambda engine: engine.name)
+@each_kind
 @settings(max_examples=12, deadline=None)
 @given(data=st.data())
 def test_random_sheets_and_loops(engine: Engine, data: st.DataObject) -> None:
@@ -129,61 +257,97 @@ TUNE = [72, HOLD, 74, REST, 76, HOLD, HOLD, HOLD]
 BASS = [48, HOLD, HOLD, 50, HOLD, REST, REST, 43]
 
 
-@each_engine
-def test_steps_one_at_a_time(engine: Engine) -> None:
-    drums = [None, None, "kick", None, None, "hat", None, "snare"]
-    sheet = sheet_of(engine, TUNE, BASS, drums)
-    sheet = replace(sheet, bars=(SheetBar(1, 3, 3, 4), SheetBar(2, 5, 5, 4)))
+class Voice:
+    """One voice of the player, pass by pass, as the head of its source says."""
+
+    def __init__(self, method: str) -> None:
+        self.method = method
+        self.state = 1 if method == "counter" else 0
+        self.level = 0
+
+    def count(self, setting: int) -> int:
+        if self.method == "phase":
+            self.state += setting
+            self.level ^= self.state >> 16
+            self.state &= 0xFFFF
+        elif setting == 0:
+            self.state = max(self.state - 1, 1)
+        else:
+            self.state -= 1
+            if self.state == 0:
+                self.state = setting
+                self.level ^= 1
+        return self.level
+
+
+def step_writes(
+    event: Event, number: int, engine: Engine, passes: int, voices: tuple[Voice, Voice]
+) -> list[tuple[int, int]]:
+    """Return what the n-th step of an event writes by itself, from its first write on.
+
+    The voices count one pass more: the one in which the player finds that the step is over.
+    """
+    writes = []
+    begun = 0
+    if event.drum is not None and number == 0:
+        timing = drum_timing(event.drum, engine, passes)
+        flips = timed_flips(timing)
+        offset = DRUM_FIRST_FLIP_PASSES * PASS_CYCLES
+        writes = list(zip((flips.cycles - offset).tolist(), flips.levels.tolist(), strict=True))
+        begun = timing.passes
+        passes -= begun
+        begun -= DRUM_FIRST_FLIP_PASSES
+    for index in range(begun, begun + passes + DRUM_KEEP_PASSES):
+        for place, setting in enumerate((event.setting1, event.setting2)):
+            level = voices[place].count(setting)
+            writes.append((index * PASS_CYCLES + 59 * place, level))
+    return writes
+
+
+def changes_of(writes: list[tuple[int, int]], level: int) -> list[tuple[int, int]]:
+    """Return the writes that change the pin from what it was."""
+    found = []
+    for cycle, written in writes:
+        if written != level:
+            found.append((cycle, written))
+        level = written
+    return found
+
+
+@each_kind
+@settings(max_examples=8, deadline=None)
+@given(data=st.data())
+def test_steps_one_at_a_time(engine: Engine, data: st.DataObject) -> None:
+    """Every write of every call, twice round: the piece, or its loop."""
+    sheet = data.draw(sheets(engine, max_steps=12))
+    bars = data.draw(st.integers(1, sheet.steps))
+    cut = (bars, sheet.steps - bars) if bars < sheet.steps else (bars,)
+    sheet = replace(sheet, bars=tuple(SheetBar(n, steps, 4, 4) for n, steps in enumerate(cut, 1)))
     image = binary(sheet, engine)
     computer = Computer(image.origin, image.content)
     step = image.entry_points["step"]
-    length = engine.step_lengths[0].cycles
-    for _ in range(2):
-        calls = [computer.call(step) for _ in range(len(TUNE))]
-        assert [computer.machine.a] == [0]
-        for call in calls:
-            assert 0 < call.cycles - length < 2000
-        assert min(len(call.changes(0)[0]) for call in calls) > 10
-        ending = computer.call(step)
-        assert computer.machine.a == 2
-        assert ending.cycles < 2000
-
-
-@each_engine
-def test_steps_go_round_a_loop(engine: Engine) -> None:
-    drums = [None, None, None, None, None, "kick", None, "snare"]
-    image = binary(sheet_of(engine, TUNE, BASS, drums, loop_step=3), engine)
-    computer = Computer(image.origin, image.content)
-    calls = []
-    for _ in range(18):
-        calls.append(computer.call(image.entry_points["step"]))
-        assert computer.machine.a == 0
-    # Step 5 comes again as calls 10 and 15, step 7 as calls 12 and 17. A drum sounds alike each time;
-    # the tones around it, a few writes, do not.
-    heard = [
-        list(zip(call.write_cycles.tolist(), call.values.tolist(), strict=True))[10:-4]
-        for call in calls
-    ]
-    assert heard[5] == heard[10] == heard[15] != []
-    assert heard[7] == heard[12] == heard[17] != heard[5]
-
-
-@each_engine
-def test_a_step_sounds_as_in_the_whole_piece(engine: Engine) -> None:
-    """The tones of the second step go on from the first call to the second."""
-    sheet = sheet_of(engine, [69, HOLD], [45, HOLD])
-    image = binary(sheet, engine)
-    computer = Computer(image.origin, image.content)
-    whole = computed(sheet, engine)[0]
-    first, second = (computer.call(image.entry_points["step"]) for _ in range(2))
-    expected = engine.step_lengths[0].cycles
-    begun = int(first.write_cycles[0]) + engine.profile.loop.cycles
-    flips = first.changes(begun)[0]
-    assert [cycle for cycle in flips if cycle < expected] == [
-        cycle for cycle in whole if cycle < expected
-    ]
-    # Voice 2 has the pin at the end of the first call; it shows the same level in the second.
-    assert second.values[1] == first.values[-1]
+    voices = Voice(engine.method), Voice(engine.method)
+    level = 0
+    played = go_round(sheet, 1 if sheet.loop_step is None else 3)
+    for _ in range(2 if sheet.loop_step is None else 1):
+        for event in (event for bar in events(played, engine) for event in bar):
+            for number in range(event.steps):
+                call = computer.call(step)
+                assert call.returned
+                assert computer.machine.a == 0
+                assert 0 < call.cycles - step_length(sheet, engine).cycles < 2200
+                expected = step_writes(event, number, engine, sheet.step_setting, voices)
+                cycles = (call.write_cycles - call.write_cycles[0]).tolist()
+                levels = (call.values >> 4 & 1).tolist()
+                found = changes_of(list(zip(cycles, levels, strict=True)), level)
+                assert found == changes_of(expected, level)
+                level = expected[-1][1]
+        if sheet.loop_step is None:
+            ending = computer.call(step)
+            assert computer.machine.a == 2
+            assert ending.cycles < 2000
+            voices = Voice(engine.method), Voice(engine.method)
+            level = 0
 
 
 @each_engine
@@ -205,6 +369,14 @@ def test_a_key_stops_it_and_stop_silences(engine: Engine) -> None:
     # The keys are read when the next event begins.
     assert 0 < call.cycles - 3 * step < 3000
     assert call.values[-1] & 0x10 == 0
+    # A drum's event reads them too, though tones of the drum's step may go on for long.
+    drummed = binary(sheet_of(engine, [60, *[HOLD] * 7], drums=[*[None] * 6, "kick", None]), engine)
+    other = Computer(drummed.origin, drummed.content)
+    other.key_down = (5000, 10 * step)
+    call = other.call(drummed.entry_points["start"])
+    assert call.returned
+    assert other.machine.a == 1
+    assert 0 < call.cycles - 6 * step < 3000
     computer.key_down = (0, 0)
     computer.call(image.entry_points["step"])
     call = computer.call(image.entry_points["stop"])

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, GridBar
+from arranger.reduce.perform.heard import Hidden
 from arranger.song.model import MetreChange, Note, Part, Song, TempoChange, Track
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 BEAT = 480
 
@@ -88,3 +92,9 @@ def grid_of(song: Song, parts_of_beat: int = 4) -> Grid:
         end_steps=ends,
         positions=positions,
     )
+
+
+def silencing(drum_sources: Sequence[int], step_seconds: float = 0.125) -> Hidden:
+    """Return what drums hide that take their whole step."""
+    on = np.array(drum_sources) >= 0
+    return Hidden((step_seconds * on).tolist(), on)

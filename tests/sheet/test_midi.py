@@ -19,6 +19,7 @@ from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.midi import percussion_keys, to_midi
+from arranger.sheet.model import SheetSound, SoundPart
 from arranger.song import TempoChange, read_song_bytes
 
 from .playable import ENGINES, playable, settled
@@ -47,7 +48,16 @@ def test_converting_the_midi_of_a_sheet_gives_the_sheet_back(given: tuple[Sheet,
     again = convert(song, engine, Settings(engine=engine.name)).sheet
     assert again.voice1 == settled(sheet.voice1)
     assert again.voice2 == settled(sheet.voice2)
-    for name in ("title", "engine", "step_beats", "step_setting", "bars", "drums", "loop_step"):
+    for name in (
+        "title",
+        "engine",
+        "step_beats",
+        "step_setting",
+        "bars",
+        "drums",
+        "sounds",
+        "loop_step",
+    ):
         assert getattr(again, name) == getattr(sheet, name), name
 
 
@@ -88,15 +98,22 @@ def test_the_tempo_is_what_the_engine_plays() -> None:
 
 @pytest.mark.parametrize("name", ENGINES)
 def test_each_drum_sound_has_a_key_of_its_own(name: str) -> None:
+    """Also 64 of the sheet's own, for which General MIDI has no name."""
     engine = load_engine(name)
-    names = tuple(drum.name for drum in engine.drums)
-    keys = percussion_keys(replace(SMALL, drums=names), engine)
+    part = SoundPart("kick", (1180, 118), 1000)
+    own = tuple(SheetSound(f"own-{number}", (part,)) for number in range(64))
+    names = tuple(each.name for each in (*engine.drums, *own))
+    rest = (REST,) * len(names)
+    sheet = replace(SMALL, voice1=rest, voice2=rest, drums=names, sounds=own)
+    keys = percussion_keys(sheet, engine)
     assert set(keys) == set(names)
-    plain = [drum.name for drum in engine.drums if not drum.joins]
+    joined = {drum.name: drum.joins for drum in engine.drums if drum.joins}
+    plain = [name for name in names if name not in joined]
     assert len({keys[name] for name in plain}) == len(plain)
-    for drum in engine.drums:
-        if drum.joins:
-            assert set(keys[drum.name]) == {keys[name][0] for name in drum.joins}
+    assert all(len(keys[name]) == 1 and 0 <= keys[name][0] < 128 for name in plain)
+    assert keys["kick"][0] in (35, 36)  # General MIDI Level 1 percussion map
+    for name, joins in joined.items():
+        assert set(keys[name]) == {keys[each][0] for each in joins}
 
 
 def joint_engine() -> Engine:

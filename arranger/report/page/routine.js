@@ -159,11 +159,13 @@ class OwnRoutine extends LoopRoutine {
 }
 
 // Steps in a row that sound alike but for a drum at first are one event, up to the bar and to what the
-// player can count. Under a drum that fills its step the voices have what is written there.
+// player can count.
 function eventsOf(account) {
   const events = [];
   const borders = new Set(account.bars.map((bar) => bar.first).concat(account.loopStep ?? 0));
-  writtenSteps(account).forEach(({ settings, drum }, step) => {
+  const steps = writtenSteps(account);
+  lookAhead(steps, borders, account.engine.silentShares);
+  steps.forEach(({ settings, drum }, step) => {
     const last = events.at(-1);
     const alike = last !== undefined && drum < 0 && String(last.settings) === String(settings);
     if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent)
@@ -171,6 +173,29 @@ function eventsOf(account) {
     else events.push({ step, steps: 1, settings, drum });
   });
   return events;
+}
+
+// Under a drum that fills its step the voices have the tones that follow in the bar, or those before.
+function lookAhead(steps, borders, shares) {
+  let latest = null;
+  let waiting = [];
+  const settle = (tones) => {
+    for (const step of waiting) steps[step].settings = tones;
+    waiting = [];
+  };
+  steps.forEach(({ settings, drum }, step) => {
+    if (borders.has(step)) {
+      settle(latest ?? [0, 0]);
+      latest = null;
+    }
+    if (drum >= 0 && shares[drum] === 1) {
+      waiting.push(step);
+    } else {
+      latest = settings;
+      settle(settings);
+    }
+  });
+  settle(latest ?? [0, 0]);
 }
 
 // A routine that is only described: each step is passes of the loop, then the pin stands still.
@@ -231,8 +256,9 @@ class TimerRoutine {
 
   firstCount(step) {
     for (const { settings, drum } of this.steps.slice(step)) {
-      const divisor = (drum >= 0 ? this.engine.divisors[drum][0] : 0) || settings[0] || settings[1];
-      if (divisor) return divisor;
+      const hit = drum >= 0 ? this.engine.divisors[drum] : [];
+      const divisor = [...hit, ...this.heard(settings, drum)].find((each) => each > 0);
+      if (divisor !== undefined) return divisor;
     }
     return 2;
   }
@@ -242,13 +268,18 @@ class TimerRoutine {
     const ticks = engine.stepCycles / engine.passCycles;
     const { settings, drum } = this.steps[this.step] ?? { settings: [0, 0], drum: -1 };
     const divisors = drum >= 0 ? engine.divisors[drum] : [];
-    const [first, second] = engine.silentShares[drum] === 1 ? [0, 0] : settings;
+    const [first, second] = this.heard(settings, drum);
     for (let tick = 0; tick < ticks; tick += 1) {
       const turn = Math.floor((tick - divisors.length) / engine.turn) % 2;
       const tone = first && second ? settings[turn] : first || second;
       this.run(slicer, tick < divisors.length ? divisors[tick] : tone);
     }
     this.step += 1;
+  }
+
+  // What is heard of the voices after a drum (-1: none).
+  heard(settings, drum) {
+    return this.engine.silentShares[drum] === 1 ? [0, 0] : settings;
   }
 
   // One tick with one divisor; 0 is silent.
