@@ -11,15 +11,12 @@ function makeRoutine(account) {
   return account.engine.own === null ? new ForeignRoutine(account) : new OwnRoutine(account);
 }
 
-// What each step plays: settings of the voices (0: silent) and the drum's index, or -1.
-function playedSteps(account) {
+// What is written on each step: settings of the voices (0: silent) and the drum's index, or -1.
+function writtenSteps(account) {
   const { engine, sheet } = account;
   const rows = sheet.voices.map((row) => pitchesOf(row));
   return sheet.drums.map((drum, step) => {
-    const silenced = drum >= 0 && engine.silentShares[drum] === 1;
-    const settings = rows.map((row) =>
-      row[step] < 0 || silenced ? 0 : engine.settings[row[step]],
-    );
+    const settings = rows.map((row) => (row[step] < 0 ? 0 : engine.settings[row[step]]));
     return { settings, drum };
   });
 }
@@ -162,18 +159,16 @@ class OwnRoutine extends LoopRoutine {
 }
 
 // Steps in a row that sound alike but for a drum at first are one event, up to the bar and to what the
-// player can count. Under a drum that takes the whole step the voices keep what they had.
+// player can count. Under a drum that fills its step the voices have what is written there.
 function eventsOf(account) {
   const events = [];
   const borders = new Set(account.bars.map((bar) => bar.first).concat(account.loopStep ?? 0));
-  let before = [0, 0];
-  playedSteps(account).forEach(({ settings, drum }, step) => {
-    if (drum < 0 || account.engine.silentShares[drum] < 1) before = settings;
+  writtenSteps(account).forEach(({ settings, drum }, step) => {
     const last = events.at(-1);
-    const alike = last !== undefined && drum < 0 && String(last.settings) === String(before);
+    const alike = last !== undefined && drum < 0 && String(last.settings) === String(settings);
     if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent)
       last.steps += 1;
-    else events.push({ step, steps: 1, settings: before, drum });
+    else events.push({ step, steps: 1, settings, drum });
   });
   return events;
 }
@@ -182,7 +177,7 @@ function eventsOf(account) {
 class ForeignRoutine extends LoopRoutine {
   constructor(account) {
     super(account);
-    this.steps = playedSteps(account);
+    this.steps = writtenSteps(account);
   }
 
   start(step) {
@@ -222,7 +217,7 @@ class TimerRoutine {
   constructor(account) {
     this.account = account;
     this.engine = account.engine;
-    this.steps = playedSteps(account);
+    this.steps = writtenSteps(account);
   }
 
   start(step) {
@@ -247,8 +242,8 @@ class TimerRoutine {
     const ticks = engine.stepCycles / engine.passCycles;
     const { settings, drum } = this.steps[this.step] ?? { settings: [0, 0], drum: -1 };
     const divisors = drum >= 0 ? engine.divisors[drum] : [];
+    const [first, second] = engine.silentShares[drum] === 1 ? [0, 0] : settings;
     for (let tick = 0; tick < ticks; tick += 1) {
-      const [first, second] = settings;
       const turn = Math.floor((tick - divisors.length) / engine.turn) % 2;
       const tone = first && second ? settings[turn] : first || second;
       this.run(slicer, tick < divisors.length ? divisors[tick] : tone);
