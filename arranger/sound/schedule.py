@@ -29,6 +29,7 @@ import numpy as np
 
 from arranger.engine.model import MOST_OF_STEP
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
+from arranger.rows import tones
 from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
@@ -144,39 +145,26 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     SheetError
         If the engine can't play the sheet.
     """
-    settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    played = played_steps(sheet, engine)
-    different = {
-        step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
-        for step in set(played)
-    }
-    steps = [different[step] for step in played]
+    steps = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
     ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
     bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
-    found = {}
-    for bar in set(bars):  # many bars sound alike
-        silent = [step.drum is not None and engine.silences(step.drum) for step in bar]
-        tuned = _looking_ahead(bar, silent) if any(silent) else bar
-        found[bar] = tuple(_events(tuned, longest))
+    found = {bar: tuple(_events(bar, longest)) for bar in set(bars)}  # many bars sound alike
     return [found[bar] for bar in bars]
 
 
-def _looking_ahead(bar: Sequence[Event], silent: Sequence[bool]) -> list[Event]:
-    """Return steps of which those that a drum silences have the tones that follow in the bar.
+def _each_step(sheet: Sheet, engine: Engine) -> list[Event]:
+    """Return one event a step; under a drum that fills it the voices have what is written there.
 
-    They sound for the last few passes of the step; where none follow, those before.
+    What is written, not what is heard: a tone that is held over the drum needs no word then.
     """
-    tones = [step for step, hidden in zip(bar, silent, strict=True) if not hidden]
-    following = tones[-1] if tones else Event(1, 0, 0, None)
-    found = []
-    for step, hidden in zip(reversed(bar), reversed(silent), strict=True):
-        if not hidden:
-            following = step
-        found.append(following._replace(drum=step.drum))
-    return found[::-1]
+    settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
+    drums = (step.drum for step in played_steps(sheet, engine))
+    steps = list(zip(tones(sheet.voice1), tones(sheet.voice2), drums, strict=True))
+    known = {step: Event(1, settings[step[0]], settings[step[1]], step[2]) for step in set(steps)}
+    return [known[step] for step in steps]
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:

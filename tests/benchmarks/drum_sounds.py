@@ -88,6 +88,8 @@ def show_sounds(engine: Engine) -> None:
     tone = level(heard(sheet_of(engine, length, [None], TONE), engine))
     print(f"{engine.name}\n{'':14}{'ms':>8}{'peak Hz':>9}{'centroid':>9}{'dB':>7}")
     for drum in engine.drums:
+        if drum == engine.gap:
+            continue
         sheet = sheet_of(engine, length, [drum.name, None, None])
         # A drum that takes the whole step may leave the pin high until the next one.
         first, last = span(sheet, engine, length.seconds * 0.999)

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
-from arranger.engine.model import DrumPart
+from arranger.engine.model import DrumPart, DrumSound
 from arranger.errors import SettingsError, SheetError
 from arranger.machine.c_export import identifier
 from arranger.machine.exporters import EXPORTERS, export, find_exporter
@@ -62,7 +62,7 @@ def test_json_says_what_sounds() -> None:
 
 
 def test_json_keeps_the_tones_after_a_drum() -> None:
-    piece = replace(PIECE, step_setting=24)  # a kick would be longer than that
+    piece = replace(PIECE, step_setting=24)  # a kick is longer than three quarters of it
     values = json.loads(exported(piece, "json", ALTERNATE))
     assert values["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
     assert values["drums"][0]["seconds"] == pytest.approx(18 * 1243 / 1_193_182)
@@ -100,13 +100,16 @@ def test_json_has_the_seconds_in_which_no_voice_is_computed(name: str) -> None:
 def test_json_says_how_long_each_drum_silences_the_voices() -> None:
     piece = sheet_of(ALTERNATE, [69], drums=["kick-snare"], step_setting=100)
     tick = 1243 / 1_193_182
-    (drum,) = json.loads(exported(piece, "json", ALTERNATE))["drums"]
+    parts = (DrumPart("kick", (4400, 500), 16 * 1243), DrumPart("noise", (250, 1023), 28 * 1243))
+    joint = DrumSound("kick-snare", (), 1.0, parts, ("kick", "snare"))
+    engine = replace(ALTERNATE, drums=(joint,))
+    (drum,) = json.loads(exported(piece, "json", engine))["drums"]
     assert (drum["name"], drum["joins"]) == ("kick-snare", ["kick", "snare"])
     assert drum["seconds"] == pytest.approx(44 * tick)
     assert [part["kind"] for part in drum["parts"]] == ["kick", "noise"]
     assert sum(part["seconds"] for part in drum["parts"]) == pytest.approx(drum["seconds"])
     short = replace(piece, step_setting=40)  # three quarters of it are room for a drum
-    (cut,) = json.loads(exported(short, "json", ALTERNATE))["drums"]
+    (cut,) = json.loads(exported(short, "json", engine))["drums"]
     assert cut["seconds"] == pytest.approx(30 * tick)
     assert [part["seconds"] / tick for part in cut["parts"]] == pytest.approx([16, 14])
 

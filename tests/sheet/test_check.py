@@ -24,13 +24,15 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
 
-# An engine of our own for the test: the built-in one, with C3 to C5 and two drum sounds.
+# An engine of our own for the test: the built-in one, with C3 to C5 and two drum sounds that take
+# their steps whole.
 BUILT_IN = load_engine("twin-phase")
 ENGINE = replace(
     BUILT_IN,
     name="small",
     pitches={midi: p for midi, p in BUILT_IN.pitches.items() if 48 <= midi <= 72},
     drums=tuple(drum for drum in BUILT_IN.drums if drum.name in ("kick", "snare")),
+    drum_takes_step=True,
 )
 LENGTH = ENGINE.nearest_step_length(0.25).setting
 

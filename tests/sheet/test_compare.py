@@ -21,7 +21,7 @@ from arranger.sheet.side_by_side import side_by_side
 if TYPE_CHECKING:
     from pathlib import Path
 
-ENGINE = load_engine("twin-phase")
+ENGINE = replace(load_engine("twin-phase"), drum_takes_step=True)
 LEFT = Sheet(
     title="Low tide",
     engine="twin-phase",

@@ -159,13 +159,11 @@ class OwnRoutine extends LoopRoutine {
 }
 
 // Steps in a row that sound alike but for a drum at first are one event, up to the bar and to what the
-// player can count.
+// player can count. Under a drum that fills its step the voices have what is written there.
 function eventsOf(account) {
   const events = [];
   const borders = new Set(account.bars.map((bar) => bar.first).concat(account.loopStep ?? 0));
-  const steps = writtenSteps(account);
-  lookAhead(steps, borders, account.engine.silentShares);
-  steps.forEach(({ settings, drum }, step) => {
+  writtenSteps(account).forEach(({ settings, drum }, step) => {
     const last = events.at(-1);
     const alike = last !== undefined && drum < 0 && String(last.settings) === String(settings);
     if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent)
@@ -173,29 +171,6 @@ function eventsOf(account) {
     else events.push({ step, steps: 1, settings, drum });
   });
   return events;
-}
-
-// Under a drum that fills its step the voices have the tones that follow in the bar, or those before.
-function lookAhead(steps, borders, shares) {
-  let latest = null;
-  let waiting = [];
-  const settle = (tones) => {
-    for (const step of waiting) steps[step].settings = tones;
-    waiting = [];
-  };
-  steps.forEach(({ settings, drum }, step) => {
-    if (borders.has(step)) {
-      settle(latest ?? [0, 0]);
-      latest = null;
-    }
-    if (drum >= 0 && shares[drum] === 1) {
-      waiting.push(step);
-    } else {
-      latest = settings;
-      settle(settings);
-    }
-  });
-  settle(latest ?? [0, 0]);
 }
 
 // A routine that is only described: each step is passes of the loop, then the pin stands still.

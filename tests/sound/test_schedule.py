@@ -1,0 +1,175 @@
+"""Laws of what this project's player does when."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine, parse_engine
+from arranger.engine.load import builtin_text
+from arranger.engine.model import DrumPart
+from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.rows import HOLD
+from arranger.sound.schedule import (
+    DRUM_LEAST_TAIL_PASSES,
+    DRUM_PART_GAP_PASSES,
+    Burst,
+    Stretch,
+    drum_flips,
+    drum_timing,
+    events,
+    schedule,
+    total_cycles,
+)
+from arranger.sound.signal import blocks
+from tests.sound.sheets import sheet_of, sheets
+
+if TYPE_CHECKING:
+    from arranger.engine.model import DrumSound, Engine
+    from arranger.sheet.model import Sheet
+
+PHASE = load_engine("twin-phase")
+ENGINES = [
+    PHASE,
+    load_engine("twin-counter"),
+    parse_engine(builtin_text("twin-phase").replace("takes_step = false", "takes_step = true")),
+]
+
+
+def sounding(sheet: Sheet, engine: Engine) -> int:
+    """Return the passes in which voice 1 has a tone to sound."""
+    items = schedule(sheet, engine)
+    return sum(item.passes for item in items if isinstance(item, Stretch) and item.setting1 > 0)
+
+
+@settings(max_examples=60)
+@given(st.sampled_from(ENGINES), st.data())
+def test_stretches_and_drums_follow_each_other_and_fill_the_piece(
+    engine: Engine, data: st.DataObject
+) -> None:
+    sheet = data.draw(sheets(engine))
+    ends = []
+    for item in schedule(sheet, engine):
+        begin = item.start if isinstance(item, Stretch) else int(item.cycles[0])
+        end = (
+            begin + item.passes * PASS_CYCLES if isinstance(item, Stretch) else int(item.cycles[-1])
+        )
+        ends.append((begin, end))
+    assert ends[0][0] == 0
+    for (_, before), (after, _) in pairwise(ends):
+        assert before <= after
+    # The piece ends in the pass in which the player finds no more events.
+    assert ends[-2][0] == total_cycles(sheet, engine)
+    assert sum(event.steps for bar in events(sheet, engine) for event in bar) == sheet.steps
+
+
+@settings(max_examples=60)
+@given(st.sampled_from(ENGINES), st.data())
+def test_taking_the_drums_away_leaves_length_and_tones(engine: Engine, data: st.DataObject) -> None:
+    sheet = data.draw(sheets(engine))
+    silent = replace(sheet, drums=(None,) * sheet.steps)
+    assert total_cycles(sheet, engine) == total_cycles(silent, engine)
+    if not engine.drum_takes_step:
+        # A drum adds its own time to what the voices are still, but for a pass that keys may take.
+        lost = sounding(silent, engine) - sounding(sheet, engine)
+        drums = {drum.name: drum for drum in engine.drums}
+        most = sum(
+            drum_timing(drums[name], engine, sheet.step_setting).passes
+            for name in sheet.drums
+            if name is not None
+        )
+        assert -3 * sheet.steps <= lost <= most
+
+
+@pytest.mark.parametrize("drum", PHASE.drums, ids=lambda drum: drum.name)
+def test_a_phase_goes_on_after_a_drum_where_it_stood(drum: DrumSound) -> None:
+    """So a held tone flips as often as the passes in which it is counted say."""
+    setting = PHASE.nearest_step_length(0.2).setting
+    sheet = sheet_of(
+        PHASE, [70, HOLD, HOLD], drums=[None, drum.name, drum.name], step_setting=setting
+    )
+    increment = PHASE.pitches[70].setting
+    flips = sum(len(block.flips1) for block in blocks(sheet, PHASE))
+    assert flips == sounding(sheet, PHASE) * increment >> 16
+
+
+@settings(max_examples=200)
+@given(st.sampled_from(ENGINES), st.data())
+def test_a_drum_lasts_as_said_unless_the_step_is_short(engine: Engine, data: st.DataObject) -> None:
+    drum = data.draw(st.sampled_from(engine.drums))
+    step = data.draw(st.sampled_from(engine.step_lengths)).setting
+    timing = drum_timing(drum, engine, step)
+    said = [-(-part.cycles // PASS_CYCLES) for part in drum.parts]
+    found = [passes for _, passes in timing.parts]
+    _, chunk = chunking(step)
+    tail = step - timing.passes
+    assert tail >= DRUM_LEAST_TAIL_PASSES
+    # At the end of a chunk, or with as many passes left of it.
+    assert timing.passes % chunk == 0 or chunk - timing.passes % chunk >= DRUM_LEAST_TAIL_PASSES
+    assert found[:-1] == said[: len(found) - 1]
+    if tail > DRUM_LEAST_TAIL_PASSES + chunk or (engine.drum_takes_step and timing.silence):
+        assert 0 <= found[-1] - said[-1] <= 3
+        assert len(found) == len(said)
+    assert (timing.silence > 0) <= engine.drum_takes_step
+
+
+PART = st.one_of(
+    st.builds(
+        DrumPart, st.just("kick"), st.tuples(st.integers(100, 900), st.integers(0, 300)), st.just(0)
+    ),
+    st.builds(DrumPart, st.just("noise"), st.tuples(st.integers(100, 900)), st.just(0)),
+)
+
+
+@given(st.lists(st.tuples(PART, st.integers(1, 9000)), min_size=1, max_size=4), st.integers(0, 118))
+def test_parts_sound_one_after_the_other_each_as_by_itself(
+    parts: list[tuple[DrumPart, int]], gap: int
+) -> None:
+    whole = drum_flips(parts, gap)
+    start = level = at = 0
+    for part, length in parts:
+        alone = drum_flips([(part, length)])
+        here = slice(at, at + len(alone.cycles))
+        np.testing.assert_array_equal(whole.cycles[here], start + alone.cycles)
+        np.testing.assert_array_equal(whole.levels[here], (alone.levels + level) % 2)
+        assert alone.cycles[0] == 0
+        assert alone.cycles[-1] < length
+        level = int(whole.levels[here][-1])
+        at += len(alone.cycles)
+        start += length + gap
+    assert at == len(whole.cycles)
+
+
+def test_a_joint_sound_is_its_parts_with_a_pass_between() -> None:
+    joint = next(drum for drum in PHASE.drums if drum.name == "kick-snare")
+    timing = drum_timing(joint, PHASE, PHASE.step_lengths[-1].setting)
+    (_, tone), (_, noise) = timing.parts
+    assert (tone, noise) == tuple(part.cycles // PASS_CYCLES for part in joint.parts)
+    assert timing.passes == 8 + tone + DRUM_PART_GAP_PASSES + noise
+
+
+@pytest.mark.parametrize("engine", ENGINES[:2], ids=lambda engine: engine.name)
+@pytest.mark.parametrize("hats", [2, 4])
+def test_a_tune_under_a_full_beat_keeps_most_of_its_time(engine: Engine, hats: int) -> None:
+    """120 beats a minute: kick and snare in turn, and so many hats a beat."""
+    length = engine.nearest_step_length(0.5 / hats)
+    beat = [["kick-hat", *["hat"] * (hats - 1)], ["snare-hat", *["hat"] * (hats - 1)]] * 8
+    drums = [name for each in beat for name in each]
+    row = [72, *[HOLD] * (len(drums) - 1)]
+    sheet = sheet_of(engine, row, drums=drums, step_setting=length.setting)
+    assert Fraction(sounding(sheet, engine), length.setting * len(row)) > Fraction(85, 100)
+
+
+def test_bursts_hold_a_write_at_least() -> None:
+    for engine in ENGINES:
+        sheet = sheet_of(engine, [60] * len(engine.drums), drums=[d.name for d in engine.drums])
+        bursts = [item for item in schedule(sheet, engine) if isinstance(item, Burst)]
+        assert len(bursts) == len(engine.drums) + 1
+        assert all(len(burst.cycles) == len(burst.levels) > 0 for burst in bursts)
