@@ -13,6 +13,7 @@ import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.engine.model import DrumPart
 from arranger.machine.json_export import json_values
 from arranger.options import build_settings
 from arranger.report.page_data import page_data
@@ -92,10 +93,11 @@ def routine_elsewhere(engine: Engine) -> Engine:
 
 
 def longer_kick(engine: Engine) -> Engine:
-    """Return an engine whose kick goes on with noise to the end of its step."""
+    """Return an engine whose kick goes on, after a rest, with noise to the end of its step."""
     noise = next(drum for drum in engine.drums if drum.parts[0].kind == "noise").parts[0]
     kick, *others = engine.drums
-    kick = kick._replace(parts=(*kick.parts, noise._replace(cycles=0)))
+    rest = DrumPart("rest", (), 10 * engine.profile.loop.cycles)
+    kick = kick._replace(parts=(rest, *kick.parts, rest, noise._replace(cycles=0)))
     return replace(engine, drums=(kick, *others))
 
 

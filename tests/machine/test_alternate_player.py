@@ -169,11 +169,12 @@ def test_every_drum_is_played_as_computed(drum: str) -> None:
     assert machine.events == schedule(sheet, ENGINE)
 
 
-PARTS = st.builds(
+LENGTHS = st.sampled_from([0, 1, TICK - 1, TICK, TICK + 1, 5 * TICK, 30 * TICK])
+PARTS = st.builds(DrumPart, st.just("rest"), st.just(()), LENGTHS) | st.builds(
     DrumPart,
     st.sampled_from(["kick", "noise"]),
     st.sampled_from([(2, 0), (110, 127), (4000, 350), (0x7FFF, 0x8000), (0xFFF0, 15)]),
-    st.sampled_from([0, 1, TICK - 1, TICK, TICK + 1, 5 * TICK, 30 * TICK]),
+    LENGTHS,
 )
 HITS = st.lists(st.lists(PARTS, min_size=1, max_size=4), min_size=1, max_size=4)
 

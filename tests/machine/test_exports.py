@@ -187,11 +187,11 @@ int main(void) {
 
 
 def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
-    noise = DrumPart("noise", (354,), 23_600)
-    drums_of_two = [
-        drum._replace(parts=(drum.parts[0]._replace(cycles=11_800), noise)) for drum in PHASE.drums
+    more = (DrumPart("rest", (), 5_900), DrumPart("noise", (354,), 17_700))
+    drums_of_three = [
+        drum._replace(parts=(drum.parts[0]._replace(cycles=11_800), *more)) for drum in PHASE.drums
     ]
-    engine = replace(PHASE, drums=tuple(drums_of_two))
+    engine = replace(PHASE, drums=tuple(drums_of_three))
     (tmp_path / "piece.c").write_bytes(exported(PIECE, "c", engine))
     (tmp_path / "reader.c").write_text(C_READER)
     strict = ["gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror"]
@@ -200,7 +200,7 @@ def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
         [tmp_path / "reader"], capture_output=True, text=True, check=True
     ).stdout.splitlines()
     values = json.loads(exported(PIECE, "json", engine))
-    assert [len(drum["parts"]) for drum in values["drums"]] == [2, 2]
+    assert [len(drum["parts"]) for drum in values["drums"]] == [3, 3]
     steps = values["steps"]
     drums = {None: "0", "kick": "1", "hat": "2"}
     assert said[:6] == [
@@ -218,7 +218,7 @@ def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
             for number in (
                 part["kind"] == "noise",
                 round(1e6 * part["seconds"]),
-                *(*part["settings"], 0)[:2],
+                *(*part["settings"], 0, 0)[:2],
             )
         ]
     assert said[8] == f"{microseconds} 2 {round(PHASE.pitches[69].frequency_hz * 1000)}"

@@ -113,24 +113,26 @@ def test_a_single_voice_keeps_the_channel() -> None:
     ]
 
 
+# 9,944 clocks of noise are eight ticks of 1,243.
+TICKING = DrumSound("tick", (), 1.0, (DrumPart("noise", (110, 127), 9_944),))
+SHORT_DRUM = replace(ENGINE, drums=(TICKING,))
+
+
 def test_tones_go_on_after_a_short_drum() -> None:
-    sheet = sheet_of(ENGINE, [69], [REST], ["hat"])
-    hat = next(drum for drum in ENGINE.drums if drum.name == "hat")
-    # 9,944 clocks of noise are eight ticks of 1,243.
-    assert len(drum_divisors(hat, ENGINE, 24)) == 8
-    assert divisor_runs(sheet, ENGINE)[-1] == (16, ENGINE.pitches[69].setting)
+    assert len(drum_divisors(TICKING, ENGINE, 24)) == 8
+    found = divisor_runs(sheet_of(ENGINE, [69], [REST], ["tick"]), SHORT_DRUM)
+    assert found[-1] == (16, ENGINE.pitches[69].setting)
 
 
 def test_the_turns_begin_after_a_drum() -> None:
     upper, lower = ENGINE.pitches[69].setting, ENGINE.pitches[45].setting
-    found = list(runs(sheet_of(ENGINE, [69], [45], ["hat"]), ENGINE))
+    found = list(runs(sheet_of(ENGINE, [69], [45], ["tick"]), SHORT_DRUM))
     assert found[-2:] == [Run(8, upper, 1), Run(8, lower, 2)]
 
 
 def test_a_drum_leaves_the_tones_alone_only_if_it_may() -> None:
-    sheet = sheet_of(ENGINE, [69], [45], ["hat"])
-    engine = replace(ENGINE, drum_takes_step=True)
-    assert list(runs(sheet, engine))[-1] == Run(16, 0, 0)
+    engine = replace(SHORT_DRUM, drum_takes_step=True)
+    assert list(runs(sheet_of(ENGINE, [69], [45], ["tick"]), engine))[-1] == Run(16, 0, 0)
 
 
 def test_parts_follow_each_other_and_end_on_ticks() -> None:
