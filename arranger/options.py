@@ -123,6 +123,17 @@ def _section_texture(text: str) -> tuple[str, str]:
     return where, name
 
 
+def _drum(text: str) -> tuple[int, str | None]:
+    # Imported here: rarely asked for.
+    from arranger.song.general_midi import percussion_key
+
+    what, equals, sound = (word.strip() for word in text.partition("="))
+    if not equals or not sound:
+        message = "is not of the form WHAT=SOUND or WHAT=off"
+        raise ValueError(message)
+    return percussion_key(what), None if sound.lower() == "off" else sound.lower()
+
+
 _COUNT = _number(int, 1, 2**40)
 
 OPTIONS: tuple[Option, ...] = (
@@ -189,6 +200,11 @@ OPTIONS: tuple[Option, ...] = (
     ),
     Option(
         "drums", "reduce", "drums", _one_of(*DRUM_AMOUNTS), "one", "AMOUNT", "none, light or full."
+    ),
+    Option(
+        "drum", "reduce", "drum_sounds", _drum, "many", "WHAT=SOUND",
+        "Drum sound for a percussion key or General MIDI drum (cowbell=block), or off; may be given "
+        "again.",
     ),
     Option(
         "cost", "reduce", "costs", _cost, "many", "TERM=N",
@@ -315,6 +331,8 @@ def _parsed(option: Option, value: object) -> object:
             ) from None
     if option.field in {"costs", "section_textures"}:
         return dict(parsed)  # type: ignore[arg-type]
+    if option.field == "drum_sounds":
+        return tuple(sorted(dict(parsed).items()))  # type: ignore[arg-type]
     return tuple(parsed) if option.kind == "many" else parsed[0]
 
 
@@ -325,6 +343,9 @@ def _spelled(option: Option, value: object) -> Iterator[str]:
     elif isinstance(value, dict):
         for key, chosen in value.items():
             yield from (flag, f"{key}={chosen}")
+    elif option.field == "drum_sounds":
+        for key, sound in value:  # type: ignore[attr-defined]
+            yield from (flag, f"{key}={sound or 'off'}")
     elif option.field == "bars":
         yield from (flag, "-".join(str(bar) for bar in value))  # type: ignore[attr-defined]
     elif option.kind == "many":

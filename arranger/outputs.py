@@ -88,15 +88,15 @@ def write_outputs(
             refuse_inputs(file, {"the song that is read here": choice.song})
     sheet, as_json, as_csv, page = files[:4]
     write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
-    write_pieces(as_json, ledger_json_pieces(conversion))
-    write_pieces(as_csv, ledger_csv_pieces(conversion))
-    tried = suggestions(conversion) if choice.suggestions else ()
-    write_pieces(page, encoded(html_page_pieces(conversion, tried)))
-    for audio in files[4:]:
-        from arranger.sound import render
+    try:
+        write_pieces(as_json, ledger_json_pieces(conversion))
+        write_pieces(as_csv, ledger_csv_pieces(conversion))
+        tried = suggestions(conversion) if choice.suggestions else ()
+        write_pieces(page, encoded(html_page_pieces(conversion, tried)))
+        for audio in files[4:]:
+            from arranger.sound import render
 
-        try:
             render(conversion.sheet, conversion.engine, audio, progress=progress)
-        except SheetError as error:  # a kept edit that this engine can't play
-            raise error.in_file(sheet) from None
+    except SheetError as error:  # a kept edit that this engine can't play
+        raise error.in_file(sheet) from None
     return files

@@ -80,6 +80,9 @@ class ReduceSettings:
     section_textures: Mapping[str, str] = field(default_factory=dict)
     """Other textures by section ("A") or bars of the sheet ("9-16"); later ones win."""
     drums: str = "full"
+    drum_sounds: tuple[tuple[int, str | None], ...] = ()
+    """Percussion keys, in order, and the engine's sound that each has instead of its own; None: the
+    notes are left out."""
     costs: Mapping[str, float] = field(default_factory=dict)
     """Overrides of the cost table, by term."""
     max_bytes: int | None = None

@@ -42,6 +42,14 @@ DRAWN: dict[str, st.SearchStrategy[object]] = {
     "transpose": st.one_of(st.just("auto"), st.integers(-24, 24)),
     "texture": st.sampled_from(TEXTURES),
     "drums": st.sampled_from(DRUM_AMOUNTS),
+    "drum": st.lists(
+        st.builds(
+            "{}={}".format,
+            st.integers(0, 127) | st.sampled_from(["cowbell", "Closed Hi-Hat", "OPEN TRIANGLE"]),
+            st.sampled_from(["off", "kick", "hat-open", "OFF"]),
+        ),
+        max_size=4,
+    ),
     "cost": st.lists(
         st.builds("{}={!r}".format, st.sampled_from(list(TERMS)), st.floats(0, 1e300)),
         max_size=4,
@@ -112,6 +120,10 @@ def test_every_field_of_every_stage_has_an_option() -> None:
         ({"cost": ["foo=1"]}, "no cost called 'foo'; the terms are attack, sustain"),
         ({"cost": ["foo"]}, "no cost called 'foo'; the terms are attack, sustain"),
         ({"cost": ["crosing=1"]}, "no cost called 'crosing'; did you mean 'crossing'"),
+        ({"drum": ["cowbell"]}, "'cowbell' is not of the form WHAT=SOUND or WHAT=off"),
+        ({"drum": ["=rim"]}, "'' is no drum of General MIDI; give a percussion key from 0 to 127"),
+        ({"drum": ["128=rim"]}, "'128' is no drum of General MIDI; give a percussion key"),
+        ({"drum": ["cowbel=rim"]}, "'cowbel' is no drum of General MIDI; did you mean 'cowbell'"),
         ({"step": ["1/4", "1/2"]}, "takes one value, not 2"),
         ({"no-sustain": "false"}, "'false' is neither true nor false"),
         ({"mute": [True]}, "True is neither text nor a number"),
@@ -136,7 +148,7 @@ def test_false_and_an_empty_list_take_any_setting_back(option: Option, unasked: 
     given = {
         "one": {"step": "1/4", "bars": "2-3", "transpose": 1, "beat": "track", "swing": "play",
                 "clock": "clock", "texture": "two-highest", "drums": "none", "score-megabytes": "77"}.get(option.name, "7"),
-        "many": {"cost": "leap=1", "section-texture": "A=two-highest"}.get(option.name, "7"),
+        "many": {"cost": "leap=1", "section-texture": "A=two-highest", "drum": "56=rim"}.get(option.name, "7"),
         "flag": True,
     }[option.kind]  # fmt: skip
     asked = build_settings({option.name: given})
@@ -147,3 +159,11 @@ def test_false_and_an_empty_list_take_any_setting_back(option: Option, unasked: 
 def test_none_changes_nothing() -> None:
     asked = build_settings({"no-sustain": True, "mute": ["a"], "step": "1/4"})
     assert build_settings({"no-sustain": None, "mute": None, "step": None}, asked) == asked
+
+
+def test_drums_are_told_by_key_or_name_and_the_last_word_counts() -> None:
+    """General MIDI Level 1 percussion map: 42 Closed Hi-Hat, 56 Cowbell."""
+    asked = build_settings({"drum": ["Cowbell = rim", "56=BLOCK", "closed hi-hat=off"]})
+    assert asked.reduce.drum_sounds == ((42, None), (56, "block"))
+    assert command_line(asked) == "--drum 42=off --drum 56=block"
+    assert hash(asked.reduce.drum_sounds) == hash(((42, None), (56, "block")))

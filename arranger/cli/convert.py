@@ -55,6 +55,7 @@ def convert(
       arranger convert parade.mid -o out
       arranger convert parade.mid -o out --tune trumpet --mute strings --transpose auto
       arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
+      arranger convert parade.mid -o out --drum cowbell=rim --drum 54=off
       arranger convert parade.mid -o out --transpose 2 --keep-edits
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.conversion import convert as convert_song

@@ -24,9 +24,11 @@ def with_settings(*stages: str) -> Callable[[Command], Command]:
     Parameters
     ----------
     stages
-        Of `Option.stage`; none means all.
+        Of `Option.stage`, or names of single options; none means all.
     """
-    chosen = tuple(option for option in OPTIONS if not stages or option.stage in stages)
+    chosen = tuple(
+        option for option in OPTIONS if not stages or {option.stage, option.name} & {*stages}
+    )
 
     def decorate(command: Command) -> Command:
         @functools.wraps(command)

@@ -12,7 +12,7 @@ from arranger.cli.terminal import say, say_json
 from arranger.settings import Settings
 
 
-@with_settings("", "read")
+@with_settings("", "read", "drum")
 def survey(
     song: Annotated[Path, typer.Argument(help="MIDI or notation file.", show_default=False)],
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, for scripts.")] = False,
@@ -29,6 +29,7 @@ def survey(
     Examples:
       arranger survey parade.mid
       arranger survey parade.mid --engine twin-counter
+      arranger survey parade.mid --drum cowbell=rim --drum 54=off
       arranger survey patterns.mid --pattern 3 --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
@@ -36,7 +37,9 @@ def survey(
     from arranger.report.survey import survey as look_through
     from arranger.song import read_song
 
-    found = look_through(read_song(song, settings.read), load_engine(settings.engine))
+    found = look_through(
+        read_song(song, settings.read), load_engine(settings.engine), settings.reduce
+    )
     if as_json:
         say_json(as_values(found))
         return

@@ -24,21 +24,25 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.conversion.marked import read_marked
+from arranger.errors import SheetError
 from arranger.grid.model import grid_bars
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
-from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.keep import State, look
 from arranger.sheet.merge import Merge, merge
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from arranger.conversion import Conversion
+    from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
     from arranger.reduce.tell.account import Asked
     from arranger.rows import Row
@@ -91,11 +95,12 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     asked = _moved(_asked(conversion), places, grid)
     owners = _owners(conversion, sheet, places)
     _bring_back(conversion, sheet, asked, owners)
-    owned = set().union(*owners)
+    owned = set().union(*owners[1:], (note for note in owners[0] if asked.drum[note]))
     gone = {note: (BY_HAND, ()) for note, onset in enumerate(asked.onset) if onset < 0}
     refused = {note: why for note, why in (gone | dict(asked.refused)).items() if note not in owned}
     drums, *voices = owners
-    heard = Heard((sheet.voice1, sheet.voice2), voices, drums, drums_silence=engine.drum_takes_step)
+    hidden = hidden_by(engine, _sounds(sheet, engine), sheet.drums, grid.step_length)
+    heard = Heard((sheet.voice1, sheet.voice2), voices, drums, hidden)
     now = account(replace(asked, refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
     pairs = zip(before.ledger.entries, now[:hand], strict=True)
     entries = tuple(_entry(was, entry, places, hand) for was, entry in pairs)
@@ -116,6 +121,14 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     faults = remarks_on_laws(conversion.song, engine, reduction, by_hand=True)
     reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
     return replace(conversion, grid=grid, reduction=reduction, sheet=sheet)
+
+
+def _sounds(sheet: Sheet, engine: Engine) -> Mapping[str, DrumSound]:
+    """Return the sounds of the rows; what the engine can't play of them is told by what plays it."""
+    try:
+        return sounds_of(sheet, engine)
+    except SheetError:
+        return engine.sounds
 
 
 def _in_step_with(conversion: Conversion, edited: Sheet) -> Conversion:
@@ -209,6 +222,7 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
         out=[*asked.out, -1],
         part=[*asked.part, -1],
         drum=[*asked.drum, False],
+        sound=[*asked.sound, None],
         lead=[*asked.lead, len(firsts)],
         octave_of=[*asked.octave_of, -1],
         duplicate_of=[*asked.duplicate_of, -1],
@@ -249,7 +263,7 @@ def _bring_back(
     conversion: Conversion, sheet: Sheet, asked: Asked, owners: list[list[int]]
 ) -> None:
     """Give what is the hand's to notes that sound nowhere and ask for it."""
-    hand, drum_for = len(conversion.song.notes), conversion.engine.drum_for
+    hand = len(conversion.song.notes)
     rows, pitches = (sheet.voice1, sheet.voice2), (tones(sheet.voice1), tones(sheet.voice2))
     owned = set().union(*owners)
     for in_other_octaves in (False, True):
@@ -258,11 +272,9 @@ def _bring_back(
             if onset < 0 or note in owned or was.outcome == "merged":
                 continue
             if asked.drum[note]:
-                sound = drum_for(pitch)
-                if sound is not None and (owners[0][onset], sheet.drums[onset]) == (
-                    hand,
-                    sound.name,
-                ):
+                said = sheet.drums[onset]
+                says = () if said is None else (said, *asked.joins.get(said, ()))
+                if owners[0][onset] == hand and asked.sound[note] in says:
                     owners[0][onset] = note
                 continue
             wanted = range(pitch % 12, 128, 12) if in_other_octaves else (pitch,)

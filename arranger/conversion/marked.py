@@ -14,22 +14,25 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import view
+from arranger.errors import SheetError
 from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
-from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import Asked, account
 from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings
-from arranger.sheet.mark import find_mark
+from arranger.sheet.mark import find_mark, joint_sounds
+from arranger.sheet.sounds import sound_table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from arranger.engine.model import Engine, StepLength
     from arranger.settings import Settings
     from arranger.sheet.mark import SheetMark
+    from arranger.sheet.model import SheetSound
     from arranger.song.model import Song
 
 _VOICES = {"voice 1": 1, "voice 2": 2}
@@ -40,6 +43,7 @@ class Marked(NamedTuple):
     """What the mark and the notes of a song add up to."""
 
     title: str
+    sounds: tuple[SheetSound, ...]
     grid: Grid
     reduction: Reduction
     asked: Asked
@@ -55,11 +59,13 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     if mark is None or _asks_otherwise(settings) or mark.steps > settings.grid.max_steps:
         return None
     placed = _placed(song, engine, mark)
-    if placed is None:
+    said = None if placed is None else _said(placed, engine)
+    if placed is None or said is None:
         return None
     grid = _grid(song, engine, settings, mark, placed)
     asked = _asked(song, grid, placed)
-    return Marked(mark.title, grid, _reduction(song, engine, grid, placed, asked), asked)
+    reduction = _reduction(song, engine, grid, placed, said, asked)
+    return Marked(mark.title, mark.sounds, grid, reduction, asked)
 
 
 def _asks_otherwise(settings: Settings) -> bool:
@@ -78,6 +84,7 @@ class _Placed(NamedTuple):
     step: int
     steps: int
     sound: str | None
+    """Of a drum; a joint sound has one of its notes for each that it says."""
 
 
 def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None:
@@ -86,7 +93,10 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
     if step_ticks.denominator != 1 or not song.own_beat:
         return None
     ticks = step_ticks.numerator
-    sounds = {drum.name for drum in engine.drums}
+    try:
+        sounds = sound_table(mark.sounds, engine)
+    except SheetError:  # they are another engine's
+        return None
     voice_of = {part.index: _VOICES.get(part.name, 0) for part in song.parts}
     free = [0, 0, 0]
     found: list[_Placed] = []
@@ -99,9 +109,25 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
         fits = sound in sounds if note.drum else voice > 0 and note.pitch in engine.pitches
         if not on_steps or not fits or step < free[voice]:
             return None
-        free[voice] = step + (1 if note.drum else steps)
+        if not note.drum:
+            free[voice] = step + steps
         found.append(_Placed(voice, step, 1 if note.drum else steps, sound))
     return found
+
+
+def _said(placed: Sequence[_Placed], engine: Engine) -> dict[int, str] | None:
+    """Return the drum sound of each step that has one, or None if one can't say all of its notes."""
+    hits: dict[int, list[str]] = {}
+    for note in placed:
+        if note.sound is not None:
+            hits.setdefault(note.step, []).append(note.sound)
+    joint = joint_sounds(engine.drums)
+    said = {
+        step: names[0] if len(names) == 1 else joint.get(frozenset(names), "")
+        for step, names in hits.items()
+        if len(set(names)) == len(names)
+    }
+    return said if len(said) == len(hits) and all(said.values()) else None
 
 
 def _grid(
@@ -141,7 +167,12 @@ def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark
 
 
 def _reduction(
-    song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed], asked: Asked
+    song: Song,
+    engine: Engine,
+    grid: Grid,
+    placed: Sequence[_Placed],
+    said: Mapping[int, str],
+    asked: Asked,
 ) -> Reduction:
     steps = grid.steps
     voices = ([REST] * steps, [REST] * steps)
@@ -151,12 +182,14 @@ def _reduction(
     for note, place in zip(song.notes, placed, strict=True):
         first, end = place.step, place.step + place.steps
         if place.voice == 0:
-            drums[first], drum_sources[first] = place.sound, note.id
+            drums[first], drum_sources[first] = said[first], note.id
         else:
             cells = [note.pitch] + [HOLD] * (place.steps - 1)
             voices[place.voice - 1][first:end] = cells
             sources[place.voice - 1][first:end] = [note.id] * place.steps
-    heard = Heard(voices, sources, drum_sources, drums_silence=engine.drum_takes_step)
+    heard = Heard(
+        voices, sources, drum_sources, hidden_by(engine, engine.sounds, drums, grid.step_length)
+    )
     entries = account(asked, heard, drums)
     return Reduction(
         voice1=tuple(voices[0]),
@@ -186,6 +219,9 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         out=pitch,
         part=view(notes.part),
         drum=view(notes.drum),
+        sound=[place.sound for place in placed],
+        joins={},
+        gap=None,
         lead=range(len(placed)),
         octave_of=[-1] * len(placed),
         duplicate_of=[-1] * len(placed),

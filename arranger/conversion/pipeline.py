@@ -17,7 +17,7 @@ from arranger.grid import plan_grid
 from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce, remarks_on_laws
 from arranger.sheet import with_digest
-from arranger.sheet.model import Comment, Sheet, SheetBar
+from arranger.sheet.model import Comment, Sheet, SheetBar, SheetSound
 from arranger.song.words import words_by_bar
 
 if TYPE_CHECKING:
@@ -59,22 +59,29 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     """
     marked = read_marked(song, engine, settings)
     if marked is not None:
-        title, grid, reduction, _ = marked
+        title, sounds, grid, reduction, _ = marked
     else:
-        title = song.title
+        title, sounds = song.title, ()
         grid = plan_grid(song, engine, settings.grid)
         reduction = reduce(song, engine, grid, settings.reduce, measure_of(engine, grid))
     check_conservation(reduction.ledger, len(song.notes))
     faults = remarks_on_laws(song, engine, reduction)
     if faults:
         reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
-    sheet = _sheet(song, settings, grid, reduction, title)
+    sheet = _sheet(song, settings, grid, reduction, title, sounds)
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )
 
 
-def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction, title: str) -> Sheet:
+def _sheet(
+    song: Song,
+    settings: Settings,
+    grid: Grid,
+    reduction: Reduction,
+    title: str,
+    sounds: tuple[SheetSound, ...],
+) -> Sheet:
     bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
     sheet = Sheet(
         title=title,
@@ -85,6 +92,7 @@ def _sheet(song: Song, settings: Settings, grid: Grid, reduction: Reduction, tit
         voice1=reduction.voice1,
         voice2=reduction.voice2,
         drums=reduction.drums,
+        sounds=sounds,
         loop_step=grid.loop_step,
         source_file=song.file,
         source_sha256=song.sha256,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from pydantic import ValidationError
 
+    from arranger.engine import model
     from arranger.engine.model import Pitch
     from arranger.engine.profile import DrumPart
 
@@ -26,6 +27,8 @@ MOST_STEP_LENGTHS = 4096
 MOST_STEP_SECONDS = 10
 FASTEST_DRUM_HZ = 200_000
 """Nobody hears faster changes; every one of them takes memory."""
+MOST_DRUM_SETTING = 1_000_000_000
+"""Exports give it 32 bits."""
 
 Path = tuple[str | int, ...]
 
@@ -139,7 +142,7 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
                 )
             keys[key] = drum.name
         for part in drum.parts:
-            yield from _part_faults(profile, part, here)
+            yield from part_faults(profile, part, here)
     plain = {drum.name for drum in profile.drum if not drum.joins}
     for index, drum in enumerate(profile.drum):
         strange = [name for name in drum.joins if name not in plain]
@@ -151,23 +154,27 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
             )
 
 
-def _part_faults(profile: Profile, part: DrumPart, drum: Path) -> Iterator[Fault]:
+def part_faults(profile: Profile, part: DrumPart | model.DrumPart, drum: Path) -> Iterator[Fault]:
+    """Yield what is wrong with a part of a drum sound, whose path is ``drum``."""
     here = (*drum, "settings")
     meaning = _drum_settings(profile.method, part.kind)
     alternates = profile.method == "alternate"
     least = 2 if alternates else 1
-    if (
+    if part.kind == "rest":
+        if part.settings:
+            yield Fault(here, "a rest needs no settings", "settings = []")
+    elif (
         len(part.settings) != len(meaning)
         or part.settings[0] < least
         or min(part.settings) < 0
-        or (alternates and sum(part.settings) > 0xFFFF)
+        or (sum(part.settings) > 0xFFFF if alternates else max(part.settings) > MOST_DRUM_SETTING)
     ):
         yield Fault(
             here,
             f"a {part.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
             f"{', '.join(meaning)}",
-            f"in clock cycles, the first at least {least}"
-            + (", their sum at most 65535" if alternates else ""),
+            f"in clock cycles, the first at least {least}, "
+            + ("their sum at most 65535" if alternates else f"none over {MOST_DRUM_SETTING:,}"),
         )
     elif not alternates and part.settings[0] * FASTEST_DRUM_HZ < profile.clock_hz:
         yield Fault(

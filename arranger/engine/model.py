@@ -41,7 +41,7 @@ class DrumPart(NamedTuple):
     """A stretch of a drum sound."""
 
     kind: str
-    """"kick", a falling tone, or "noise"."""
+    """"kick", a falling tone, "noise", or "rest", in which the pin stands still."""
     settings: tuple[int, ...]
     """What the routine is given; the meaning is the profile's."""
     cycles: int
@@ -75,6 +75,10 @@ class DrumSound(NamedTuple):
                 found.append(part._replace(cycles=min(part.cycles or room, room)))
                 room -= found[-1].cycles
         return tuple(found)
+
+
+MOST_OF_STEP = 0.75
+"""Share of its step that a drum sounds for at most, where voices sound after it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +115,36 @@ class Engine:
     def highest(self) -> int:
         """The highest playable MIDI number."""
         return max(self.pitches)
+
+    def silences(self, drum: DrumSound) -> bool:
+        """Return whether no voice is heard on a step on which a drum sounds."""
+        return self.drum_takes_step or not drum.cycles
+
+    @property
+    def gap(self) -> DrumSound | None:
+        """The sound, if any, that is nothing but a short silence: it parts a tone from the next."""
+        return next(
+            (drum for drum in self.drums if all(part.kind == "rest" for part in drum.parts)), None
+        )
+
+    def parts_in(self, drum: DrumSound, step: StepLength) -> tuple[DrumPart, ...]:
+        """Return the parts of a drum that its step has room for, each with the cycles it lasts.
+
+        Where voices sound after it, a drum lasts at most `MOST_OF_STEP`.
+        """
+        room = step.cycles - self.profile.steps.overhead_cycles
+        return drum.within(room if self.silences(drum) else int(MOST_OF_STEP * room))
+
+    def hidden_seconds(self, drum: DrumSound, step: StepLength) -> float:
+        """Return for how long from the start of its step a drum lets no voice be heard."""
+        if self.silences(drum):
+            return step.seconds
+        return sum(part.cycles for part in self.parts_in(drum, step)) / self.clock_hz
+
+    @property
+    def sounds(self) -> dict[str, DrumSound]:
+        """The drum sounds by name."""
+        return {drum.name: drum for drum in self.drums}
 
     def drum_for(self, percussion_key: int) -> DrumSound | None:
         """Return the sound that stands in for a General MIDI percussion key, or None."""

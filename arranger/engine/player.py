@@ -13,6 +13,7 @@ from arranger.pitch import pitch_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from arranger.engine import model
     from arranger.engine.model import Pitch
     from arranger.engine.profile import DrumPart, Profile
 
@@ -87,7 +88,7 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
     yield from _pitch_faults(profile, pitches)
     for index, drum in enumerate(profile.drum):
         for part in drum.parts:
-            yield from _part_faults(part, ("drum", index, "settings"))
+            yield from player_part_faults(part, ("drum", index, "settings"))
 
 
 def _step_faults(profile: Profile) -> Iterator[Fault]:
@@ -123,7 +124,12 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
             return
 
 
-def _part_faults(part: DrumPart, here: tuple[str | int, ...]) -> Iterator[Fault]:
+def player_part_faults(
+    part: DrumPart | model.DrumPart, here: tuple[str | int, ...]
+) -> Iterator[Fault]:
+    """Yield what the player can't do of a part of a drum sound, whose settings' path is ``here``."""
+    if part.kind == "rest":
+        return
     first, growth = (*part.settings, 0)[:2]
     if first % PASS_CYCLES or growth % PASS_CYCLES or growth < 0:
         yield Fault(

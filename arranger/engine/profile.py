@@ -87,7 +87,7 @@ class Steps(NamedTuple):
 class DrumPart(NamedTuple):
     """What follows in a drum sound."""
 
-    kind: Literal["kick", "noise"]
+    kind: Literal["kick", "noise", "rest"]
     settings: Annotated[tuple[int, ...], Field(strict=False)]
     """As in `Drum`."""
     cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
@@ -98,13 +98,13 @@ class Drum(NamedTuple):
     """One drum sound."""
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=24)]
-    kind: Literal["kick", "noise"]
+    kind: Literal["kick", "noise", "rest"]
     percussion_keys: Annotated[tuple[Annotated[int, Field(ge=0, le=127)], ...], Field(strict=False)]
     """General MIDI percussion keys that it stands in for."""
     weight: Annotated[float, Field(ge=0, le=1)]
     settings: Annotated[tuple[int, ...], Field(strict=False)]
     """kick: first half period in cycles, growth of each next one in cycles.
-    noise: cycles between random bits.
+    noise: cycles between random bits. rest: none.
     Method ``alternate``: kick: first divisor, growth a pass; noise: smallest divisor, bit mask of
     what chance may add to it, anew each pass."""
     cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0

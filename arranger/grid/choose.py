@@ -197,8 +197,7 @@ def _weigh(
     faults = (
         MOVED * float((heard * onsets.notes).sum())
         + COLLIDED * collided
-        + LOST_ATTACK * lost
-        + GAP * hole * gaps
+        + (LOST_ATTACK * lost + GAP * hole * gaps) * (engine.gap is None)
         + SHORTENED * shortened
         + DRUM_HOLE * hole * onsets.drum_moments * engine.drum_takes_step
     )

@@ -22,26 +22,28 @@ PORT_B          equ 61h                 ; bit 0: gate of channel 2, bit 1: speak
 
 ; What BX points to: the player's own notes, then what the piece says.
 SAVED           equ 0                   ; byte: port 61h as found
-DRUM_NOISE      equ 1                   ; byte: 1 if the drum under way is noise, 0 if a kick
+DRUM_KIND       equ 1                   ; byte, of the part of a drum under way: bit 0: noise, else
+                                        ; a falling tone; bit 1: another part follows
 LAST            equ 2                   ; channel 0 when the latest tick was due
 NOW             equ 4                   ; the count that channel 2 has
 VOICE1          equ 6                   ; the step's divisors, 0: silent
 VOICE2          equ 8
-DRUM_LEFT       equ 10                  ; ticks of the drum to come
+DRUM_LEFT       equ 10                  ; ticks of the part to come
 DRUM_VALUE      equ 12                  ; a kick's divisor, or the smallest of a noise
 DRUM_CHANGE     equ 14                  ; growth a tick, or what chance may add
 CHANCE          equ 16                  ; shift register
 TURN_LEFT       equ 18                  ; ticks of this turn to come
-TICK            equ 20                  ; timer clocks a tick
-TURN            equ 22                  ; ticks a turn
-STEP_TICKS      equ 24                  ; ticks a step
-FIRST           equ 26                  ; the count to start channel 2 with
-STEPS           equ 28                  ; steps to play
-AGAIN           equ 30                  ; steps to play when it goes round, 0: it ends
-AGAIN_AT        equ 32                  ; where those begin, from BX
-PITCHES         equ 34                  ; where the divisors are, from BX
-DRUMS           equ 36                  ; where the drums are, from BX
-FIRST_STEP      equ 38                  ; where the steps are, from BX
+DRUM_NEXT       equ 20                  ; where the part after it is
+TICK            equ 22                  ; timer clocks a tick
+TURN            equ 24                  ; ticks a turn
+STEP_TICKS      equ 26                  ; ticks a step
+FIRST           equ 28                  ; the count to start channel 2 with
+STEPS           equ 30                  ; steps to play
+AGAIN           equ 32                  ; steps to play when it goes round, 0: it ends
+AGAIN_AT        equ 34                  ; where those begin, from BX
+PITCHES         equ 36                  ; where the divisors are, from BX
+DRUMS           equ 38                  ; where the parts of drums are, from BX
+FIRST_STEP      equ 40                  ; where the steps are, from BX
 
 player: pushf
         push    ax
@@ -153,36 +155,45 @@ take_pitch:
         mov     ax, [bx+di]
         ret
 
-; Begin the drum that the next byte of the step names; 0: none.
+; Begin the drum whose first part the next byte of the step names; 0: none.
 take_drum:
         lodsb
         xor     ah, ah
         or      al, al
-        jz      .none
-        mov     dl, 7                   ; bytes of a drum: kind, ticks, value, change
+        jz      take_part.none
+        mov     dl, 7                   ; bytes of a part: kind, ticks, value, change
         dec     al
         mul     dl
         mov     di, ax
         add     di, [bx+DRUMS]
         add     di, bx
+; Begin the part of a drum at DI.
+take_part:
         mov     al, [di]
-        mov     [bx+DRUM_NOISE], al
+        mov     [bx+DRUM_KIND], al
         mov     ax, [di+3]
         mov     [bx+DRUM_VALUE], ax
         mov     ax, [di+5]
         mov     [bx+DRUM_CHANGE], ax
         mov     word [bx+CHANCE], 0ACE1h
         mov     ax, [di+1]
+        add     di, 7
+        mov     [bx+DRUM_NEXT], di
 .none:  mov     [bx+DRUM_LEFT], ax
         ret
 
 ; AX = the divisor of the coming tick: the drum's, or that of the voice whose turn it is.
 choose: cmp     word [bx+DRUM_LEFT], 0
-        je      .tone
+        jne     .drum
+        test    byte [bx+DRUM_KIND], 2
+        jz      .tone
+        mov     di, [bx+DRUM_NEXT]
+        call    take_part
+.drum:  inc     word [bx+TURN_LEFT]     ; the turns begin after it
         dec     word [bx+DRUM_LEFT]
         mov     ax, [bx+DRUM_VALUE]
-        cmp     byte [bx+DRUM_NOISE], 0
-        jne     .noise
+        test    byte [bx+DRUM_KIND], 1
+        jnz     .noise
         mov     dx, ax
         add     dx, [bx+DRUM_CHANGE]
         jnc     .grown

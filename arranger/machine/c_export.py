@@ -2,18 +2,21 @@
 
 Per step one byte a row: an index into the tables of pitches and drums, 0 for silence. Tables give
 each pitch that occurs as MIDI number, engine setting and frequency in thousandths of a hertz, so
-that a timer can be loaded without a logarithm on board.
+that a timer can be loaded without a logarithm on board. Tables of drums say for how long each silences
+the voices and which parts it has, tables of parts what these are given and how long they sound.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
-from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.played import drums_in_use, played_steps, step_length
+from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -23,6 +26,15 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
 _A_LINE = 16
+
+_DRUM_COMMENT = (
+    "/* A drum silences the voices for drum_microseconds of its step, then they sound. Its parts, one",
+    " * after the other, are those from its drum_first_part up to before that of the next drum (both",
+    " * counted from 0). A falling tone has part_setting as its first half period, in cycles of the",
+    " * clock, and each next one is longer by part_change; noise draws a random bit each part_setting",
+    " * cycles. A timer that alternates: a first divisor and its growth a tick, or a smallest divisor",
+    " * and a mask of what chance may add to it each tick. */",
+)
 
 
 def export_c(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
@@ -55,9 +67,10 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     name = identifier(sheet.title)
     sounding = {voice for step in steps for voice in (step.voice1, step.voice2)}
     pitches = [pitch for midi, pitch in engine.pitches.items() if midi in sounding]
-    drums = [drum for drum in engine.drums if drum in {step.drum for step in steps}]
-    if max(len(pitches), len(drums)) > 255:
-        raise SheetError("more than 255 pitches or drums don't fit in bytes")
+    drums = drums_in_use(steps)
+    parts = [engine.parts_in(drum, length) for drum in drums]
+    if max(len(pitches), sum(map(len, parts))) > 255:
+        raise SheetError("more than 255 pitches or parts of drums don't fit in bytes")
     pitch_index: dict[int | None, int] = {
         pitch.midi: index for index, pitch in enumerate(pitches, 1)
     }
@@ -69,8 +82,10 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     yield f" * Engine {engine.name}, clock {engine.clock_hz} Hz."
     yield " * Rows: one byte a step; 0 is silence, n the n-th entry of the table (from 1)."
     yield " * Two equal tones in a row are one long tone. */"
+    yield from _DRUM_COMMENT if drums else ()
     yield "#include <stdint.h>"
     yield ""
+    yield f"#define {upper}_CLOCK_HZ {engine.clock_hz}uL"
     yield f"#define {upper}_STEPS {len(steps)}u"
     yield f"#define {upper}_STEP_MICROSECONDS {round(length.seconds * 1e6)}uL"
     yield f"#define {upper}_LOOP_STEP {loop}L /* the step after the last; -1: the piece ends */"
@@ -85,8 +100,21 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
             f"uint32_t {name}_pitch_millihertz",
             [round(1000 * pitch.frequency_hz) for pitch in pitches],
         )
-    for drum in drums:
-        yield f"/* drum {drum_index[drum]}: {drum.name}, a {drum.parts[0].kind}, settings {drum.parts[0].settings} */"
+    if drums:
+        yield f"/* {', '.join(drum.name for drum in drums)} */"
+        silent = [_microseconds(silent_cycles(drum, engine, length), engine) for drum in drums]
+        yield from _array(f"uint32_t {name}_drum_microseconds", silent)
+        firsts = [0, *accumulate(map(len, parts))]
+        yield from _array(f"uint8_t {name}_drum_first_part", firsts)
+        every = [part for each in parts for part in each]
+        yield from _array(f"uint8_t {name}_part_noise", [int(p.kind == "noise") for p in every])
+        lengths = [_microseconds(part.cycles, engine) for part in every]
+        yield from _array(f"uint32_t {name}_part_microseconds", lengths)
+        yield from _array(
+            f"uint32_t {name}_part_setting", [(*part.settings, 0)[0] for part in every]
+        )
+        changes = [(*part.settings, 0, 0)[1] for part in every]
+        yield from _array(f"uint32_t {name}_part_change", changes)
     for row, values in (
         ("voice1", [pitch_index.get(step.voice1, 0) for step in steps]),
         ("voice2", [pitch_index.get(step.voice2, 0) for step in steps]),
@@ -94,6 +122,10 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     ):
         yield ""
         yield from _array(f"uint8_t {name}_{row}", values)
+
+
+def _microseconds(cycles: int, engine: Engine) -> int:
+    return round(1e6 * cycles / engine.clock_hz)
 
 
 def _array(declaration: str, values: Sequence[int]) -> Iterator[str]:

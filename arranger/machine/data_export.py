@@ -11,8 +11,20 @@ offset  type                   content
 10      16 bits                W, the bits of a pitch setting: 16 or 32
 12      N times W bits         voice 1: the engine's setting for the step, 0: silent
 then    N times W bits         voice 2, likewise
-then    N bytes                drums: the n-th of the engine's list (from 1), 0: none
+then    N bytes                drums: the n-th of the engine's list (from 1), 0: none;
+                               the sheet's own sounds have the numbers after
+then    8 bits                 D, the drum sounds that occur; then for each of them:
+        8 bits                 its number
+        8 bits                 P, its parts, which sound one after the other; for each of them:
+        8 bits                 0: a falling tone, 1: noise, 2: silence
+        32 bits                the clock cycles that it sounds, within the step
+        32 bits                falling tone: first half period in cycles; noise: cycles between
+                               random bits; silence: 0
+        32 bits                falling tone: growth of each next half period; else 0
 ======  =====================  ===============================================================
+
+With ``drum_takes_step`` the voices are silent until the step's end; else they sound from the first
+pass of the loop on that begins after the last part.
 
 For a timer channel that alternates between the voices (method ``alternate``), what the channel is
 given: pairs of 16-bit numbers, a count of ticks and the divisor to play for so long (0: silent),
@@ -24,14 +36,18 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
-from arranger.sheet.played import played_steps
+from arranger.errors import SheetError
+from arranger.sheet.played import drums_in_use, played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
-    from arranger.engine.model import Engine
+    from arranger.engine.model import DrumPart, Engine
     from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
 
+_KINDS = {"kick": 0, "noise": 1, "rest": 2}
 _ENDS = 0xFFFF_FFFF
+_MOST_DRUMS = 255
 
 
 def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
@@ -40,7 +56,7 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
     Raises
     ------
     SheetError
-        If the engine can't play the sheet.
+        If the engine can't play the sheet, or its drum sounds don't fit in bytes.
     """
     if engine.method == "alternate":
         from arranger.sound.alternate import divisor_runs
@@ -49,7 +65,11 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
         return b"".join(struct.pack("<HH", *run) for run in runs) + struct.pack("<H", 0)
     steps = played_steps(sheet, engine)
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    drums = {drum: index for index, drum in enumerate(engine.drums, 1)}
+    used = drums_in_use(steps)
+    numbers = {drum: number for number, drum in enumerate(sounds_of(sheet, engine).values(), 1)}
+    if max((numbers[drum] for drum in used), default=0) > _MOST_DRUMS:
+        raise SheetError(f"it has more than {_MOST_DRUMS} drum sounds", remedy="define fewer")
+    length = step_length(sheet, engine)
     wide = max(settings.values()) > 0xFFFF
     loop = _ENDS if sheet.loop_step is None else sheet.loop_step
     row = struct.Struct(f"<{len(steps)}{'I' if wide else 'H'}")
@@ -58,6 +78,15 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
             struct.pack("<IIHH", len(steps), loop, sheet.step_setting, 32 if wide else 16),
             row.pack(*(settings[step.voice1] for step in steps)),
             row.pack(*(settings[step.voice2] for step in steps)),
-            bytes(0 if step.drum is None else drums[step.drum] for step in steps),
+            bytes(0 if step.drum is None else numbers[step.drum] for step in steps),
+            bytes((len(used),)),
+            *(_drum_bytes(numbers[drum], engine.parts_in(drum, length)) for drum in used),
         )
+    )
+
+
+def _drum_bytes(number: int, parts: tuple[DrumPart, ...]) -> bytes:
+    return bytes((number, len(parts))) + b"".join(
+        struct.pack("<BIII", _KINDS[part.kind], part.cycles, *(*part.settings, 0, 0)[:2])
+        for part in parts
     )

@@ -1,8 +1,9 @@
 """The piece as JSON: per step what sounds, for programs of any kind.
 
-The format "arranger-steps", version 1, is described by ``steps.schema.json`` beside this module. A
-voice is null where it is silent: at rests, and on a step that a drum takes whole. Two equal numbers
-in a row are one long tone.
+The format "arranger-steps", version 2, is described by ``steps.schema.json`` beside this module. A
+voice has what sounds on the step, also where that sounds only after the step's drum; it is null where
+it is silent: at rests, and on a step that a drum takes whole. Two equal numbers in a row are one long
+tone. Version 1 had no ``drums``, and told nothing of a drum but its name.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from arranger.pitch import pitch_name
-from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.played import drums_in_use, played_steps, step_length
+from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
-    from arranger.engine.model import Engine
+    from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
 
@@ -32,7 +34,7 @@ def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
     sounding = {step.voice1 for step in steps} | {step.voice2 for step in steps}
     return {
         "format": "arranger-steps",
-        "version": 1,
+        "version": 2,
         "title": sheet.title,
         "engine": engine.name,
         "step_seconds": length.seconds,
@@ -50,6 +52,7 @@ def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
             for pitch in engine.pitches.values()
             if pitch.midi in sounding
         ],
+        "drums": [_drum(drum, engine, length) for drum in drums_in_use(steps)],
         "steps": [
             {
                 "voice1": step.voice1,
@@ -61,6 +64,18 @@ def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _drum(drum: DrumSound, engine: Engine, length: StepLength) -> dict[str, Any]:
+    return {
+        "name": drum.name,
+        "seconds": silent_cycles(drum, engine, length) / engine.clock_hz,
+        "joins": drum.joins,
+        "parts": [
+            {"kind": part.kind, "seconds": part.cycles / engine.clock_hz, "settings": part.settings}
+            for part in engine.parts_in(drum, length)
+        ],
+    }
+
+
 def export_json(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
     """Return the piece as UTF-8 JSON, one step a line.
 
@@ -70,7 +85,7 @@ def export_json(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
         If the engine can't play the sheet.
     """
     values = json_values(sheet, engine)
-    lists = {key: values.pop(key) for key in ("bars", "pitches", "steps")}
+    lists = {key: values.pop(key) for key in ("bars", "pitches", "drums", "steps")}
     rows = [f"  {_text(key)}: {_text(value)}" for key, value in values.items()]
     for key, entries in lists.items():
         inner = ",\n".join(f"    {_text(entry)}" for entry in entries)

@@ -171,6 +171,9 @@ def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[L
     left = chunk - begun - 3 << 8 | spent
     after = (0,) * (len(timing.parts) - 1 + bool(timing.silence))
     for (part, passes), ending in zip(timing.parts, (*after, left), strict=False):
+        if part.kind == "rest":
+            yield Line((0, 0, passes + 1, ending), f"rest {drum.name}")
+            continue
         first, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
         taps = _KICK_TAPS if part.kind == "kick" else NOISE_TAPS
         yield Line(

@@ -38,6 +38,9 @@ class Entry(NamedTuple):
     """Ids of the notes that took its place, were merged with it, or cut it short."""
     sound: str | None = None
     """For a drum that is heard: the engine's sound."""
+    late_seconds: float = 0.0
+    """How much later than on its step's start a tone is heard to start, because of a drum or another
+    tone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

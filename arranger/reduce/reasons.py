@@ -1,8 +1,8 @@
 """Outcomes and reasons: the words of the ledger and one sentence template for each.
 
 A template is filled with ``by`` (the notes that took the place, as "C5 (tune) and A2 (bass)"),
-``pitch_out`` (the name of the pitch heard), ``moved`` ("12 ms late") and ``steps`` ("2 steps"); each
-uses only what it needs.
+``pitch_out`` (the name of the pitch heard), ``moved`` ("12 ms late"), ``late`` ("35 ms") and ``steps``
+("2 steps"); each uses only what it needs.
 """
 
 from __future__ import annotations
@@ -14,12 +14,15 @@ OUTCOMES: dict[str, str] = {
     "dropped": "not heard",
 }
 
+AFTER_DRUM = "it starts {late} late, right after {by}"
+"""Also said of a note that a drum on its step lets start a little later."""
+
 REASONS: dict[str, str] = {
     "moved-to-step": "it is moved to the nearest step, {moved}",
     "lengthened-to-step": "it lasts {steps}, since a tone lasts whole steps",
     "shortened-by-next-note": "it lasts {steps}, then {by} comes",
     "shortened-for-gap": "its last step is silent so that the next {pitch_out} is heard to start",
-    "delayed-by-drum": "it starts after {by}, which silences both voices for its step",
+    "delayed-by-drum": AFTER_DRUM,
     "octave-folded": "it sounds as {pitch_out}, the octave that the pitch table has",
     "broken-chord": "it takes turns with the other notes of its chord",
     "same-pitch-doubled": "the same pitch sounds already, from {by}",
@@ -50,3 +53,6 @@ LATER: dict[str, str] = {
 
 FOR_BYTES = "left out so that the song takes fewer bytes"
 """Instead of ``beyond-limit`` for a note inside the passage."""
+
+DRUM_OFF = "drums like it are left out, as was asked"
+"""Instead of ``track-muted`` for a note whose track isn't."""

@@ -16,7 +16,7 @@ from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.as_written import perform_as_written
 from arranger.reduce.perform.byte_limit import fit, song_size
-from arranger.reduce.perform.heard import Heard
+from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.perform.rows import held_in, perform
 from arranger.reduce.tell.account import account, blame_limit
 from arranger.reduce.tell.asked import asked_of
@@ -68,7 +68,7 @@ def reduce(
     else:
         optimum = solve(price(rates(prepared, grid)))
         held = held_in(prepared.problem, optimum)
-        performance = perform(prepared.problem, held, optimum.drum)
+        performance = perform(prepared.problem, held, prepared.hits, gap=engine.gap)
         cost = optimum.cost / UNITS
     reduction = _reduction(grid, prepared, performance, cost)
     limit = settings.max_bytes
@@ -102,18 +102,11 @@ def _fitted(
 
 
 def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: float) -> Reduction:
-    drums = prepared.drums
-    names: list[str | None] = [None] * grid.steps
-    drum_sources = [-1] * grid.steps
-    for step, note, sound in zip(
-        drums.steps.tolist(), drums.notes.tolist(), drums.sounds, strict=True
-    ):
-        if performance.drum_on[step]:
-            names[step], drum_sources[step] = sound.name, note
+    names, drum_sources = performance.hits.rows(grid.steps)
     notes = np.append(prepared.problem.tones.note, -1)
     sources = [tuple(notes[source].tolist()) for source in performance.sources]
-    silence = not prepared.problem.drum_is_free
-    heard = Heard(performance.rows, sources, drum_sources, drums_silence=silence)
+    hidden = hidden_by(prepared.engine, prepared.engine.sounds, names, grid.step_length)
+    heard = Heard(performance.rows, sources, drum_sources, hidden)
     return Reduction(
         voice1=performance.rows[0],
         voice2=performance.rows[1],

@@ -65,6 +65,7 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
         "steps": written(steps),
         "pitch_out": written(entry["pitch_out"]),
         "sound": written(entry["sound"]),
+        "late_seconds": written([round(each, 6) for each in entry["late_seconds"]]),
         "spans": [_spans(each) for each in entry["spans"]],
         "by": written(entry["by"]),
         "explanation": list(map(encode_basestring, told(conversion, notes))),

@@ -13,12 +13,13 @@ from arranger.engine.tuning import advice
 from arranger.errors import one_line
 from arranger.options import command_line
 from arranger.pitch import parse_pitch, pitch_name
+from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
-from arranger.rows import tones
+from arranger.sheet.played import played_steps
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
@@ -167,10 +168,10 @@ def _grid(conversion: Conversion) -> str:
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
     sounding: Counter[int] = Counter()
-    for row in (sheet.voice1, sheet.voice2):
-        for (pitch, drum), steps in Counter(zip(tones(row), sheet.drums, strict=True)).items():
-            if pitch is not None and not (drum is not None and engine.drum_takes_step):
-                sounding[pitch] += steps
+    for step, times in Counter(played_steps(sheet, engine)).items():
+        for pitch in (step.voice1, step.voice2):
+            if pitch is not None:
+                sounding[pitch] += times
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps
@@ -210,14 +211,17 @@ def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
     drum = np.array(found.note["drum"], dtype=np.bool_)
     pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
     facts = []
-    for key in distinct(pitch[drum]).tolist():
+    keys: list[int] = distinct(pitch[drum]).tolist()
+    settings = conversion.settings.reduce
+    sounds, off = sounds_by_key(conversion.engine, keys, settings), switched_off(settings)
+    for key in keys:
         hits = pitch == key
         lost = hits & (found.outcome == DROPPED)
-        sound = conversion.engine.drum_for(key)
+        sound = sounds[key]
         facts.append(
             DrumFacts(
                 percussion_name(key),
-                sound.name if sound else "no sound",
+                sound.name if sound else "off" if key in off else "no sound",
                 int(hits.sum()),
                 int(hits.sum() - lost.sum()),
                 ", ".join(

@@ -42,6 +42,7 @@ COLUMNS = (
     "pitch_out",
     "sound",
     "explanation",
+    "late_seconds",
 )
 
 _NAMES = [pitch_name(pitch) for pitch in range(128)]

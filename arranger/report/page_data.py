@@ -19,9 +19,11 @@ from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
 from arranger.report.columns import stretches, written
 from arranger.report.losses import DECIDED, bar_losses
+from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
 from arranger.sound.alternate import drum_divisors
+from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.conversion import Conversion
+    from arranger.engine.model import DrumSound
 
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 
@@ -105,7 +108,7 @@ def _notes(
     """Return the columns of some notes, each value as JSON text."""
     found, these = account(conversion), slice(notes.start, notes.stop)
     asked, entries = conversion.song.columns, conversion.reduction.ledger.entries[these]
-    sounds = {None: -1} | {drum.name: i for i, drum in enumerate(conversion.engine.drums)}
+    sounds = {None: -1} | {name: index for index, name in enumerate(_sounds(conversion))}
     groups = {
         reasons: _json([_REASON_AT[reason] for reason in reasons])
         for reasons in {entry.reasons for entry in entries}
@@ -158,12 +161,16 @@ def _lengths(conversion: Conversion, these: slice) -> NDArray[np.float64]:
 
 def _sheet(conversion: Conversion) -> dict[str, Any]:
     sheet, reduction = conversion.sheet, conversion.reduction
-    sounds = {drum.name: index for index, drum in enumerate(conversion.engine.drums)}
+    sounds = {name: index for index, name in enumerate(_sounds(conversion))}
     return {
         "voices": [sheet.voice1, sheet.voice2],
         "drums": [-1 if name is None else sounds[name] for name in sheet.drums],
         "sources": [reduction.sources1, reduction.sources2, reduction.drum_sources],
     }
+
+
+def _sounds(conversion: Conversion) -> Mapping[str, DrumSound]:
+    return sounds_of(conversion.sheet, conversion.engine)
 
 
 def _engine(conversion: Conversion) -> dict[str, Any]:
@@ -180,8 +187,7 @@ def _engine(conversion: Conversion) -> dict[str, Any]:
         "stepCycles": conversion.grid.step_length.cycles,
         "overheadCycles": engine.profile.steps.overhead_cycles,
         "settings": {pitch.midi: pitch.setting for pitch in engine.pitches.values()},
-        "drumTakesStep": engine.drum_takes_step,
-        "drums": [drum.name for drum in engine.drums],
+        "drums": list(_sounds(conversion)),
         "own": _own_player(conversion) if engine.profile.player else None,
         **_drum_sounds(conversion),
     }
@@ -202,11 +208,14 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
     """Return what each drum sound of the sheet does to the pin, by its index."""
     engine, length = conversion.engine, conversion.grid.step_length
     used = set(conversion.sheet.drums)
-    drums = [(index, drum) for index, drum in enumerate(engine.drums) if drum.name in used]
+    sounds = enumerate(_sounds(conversion).values())
+    drums = [(index, drum) for index, drum in sounds if drum.name in used]
     cycles = engine.profile.loop.cycles
+    shares = {i: silent_cycles(drum, engine, length) / length.cycles for i, drum in drums}
     if engine.method == "alternate":
         ticks = length.cycles // cycles
-        return {"divisors": {i: drum_divisors(drum, engine, ticks) for i, drum in drums}}
+        divisors = {i: drum_divisors(drum, engine, ticks) for i, drum in drums}
+        return {"silentShares": shares, "divisors": divisors}
     bursts = {}
     for index, drum in drums:
         if engine.profile.player:
@@ -215,8 +224,7 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
             flips, levels = schedule.timed_flips(timing)
             sounding = timing.passes * cycles
         else:
-            overhead = engine.profile.steps.overhead_cycles
-            parts = drum.within((length.cycles - overhead) // cycles * cycles)
+            parts = engine.parts_in(drum, length)
             flips, levels = schedule.drum_flips((part, part.cycles) for part in parts)
             sounding = sum(part.cycles for part in parts)
         bursts[index] = {
@@ -224,4 +232,4 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
             "levels": levels.tolist(),
             "length": sounding,
         }
-    return {"bursts": bursts}
+    return {"silentShares": shares, "bursts": bursts}

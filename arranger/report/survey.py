@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.pitch import pitch_name
+from arranger.settings import ReduceSettings
 from arranger.song.general_midi import PROGRAM_NAMES, percussion_name
 from arranger.song.time import bars, seconds_at
 
@@ -62,7 +63,9 @@ class DrumKey(NamedTuple):
     name: str
     notes: int
     sound: str | None
-    """The sound that the engine has for it."""
+    """The sound that the engine has for it, or that it is given."""
+    off: bool
+    """Whether its notes are to be left out."""
 
 
 class Difficulty(NamedTuple):
@@ -90,8 +93,14 @@ class Survey:
     beat_verdict: str
 
 
-def survey(song: Song, engine: Engine) -> Survey:
-    """Look through a song with an engine in mind."""
+def survey(song: Song, engine: Engine, settings: ReduceSettings | None = None) -> Survey:
+    """Look through a song with an engine in mind, and the drum sounds of the settings.
+
+    Raises
+    ------
+    UsageError
+        If the settings name a drum sound that the engine doesn't have.
+    """
     # Imported here: the grid layer builds on this one.
     from arranger.grid.onbeat import follows_own_beat
 
@@ -105,7 +114,7 @@ def survey(song: Song, engine: Engine) -> Survey:
         beats=song.end_tick / song.ticks_per_beat,
         bars=len(bars(song)) if song.notes else 0,
         parts=tuple(_part_rows(song, by_part)),
-        drums=tuple(_drum_keys(song.notes, engine)),
+        drums=tuple(_drum_keys(song.notes, engine, settings or ReduceSettings())),
         difficulty=_difficulty(song.notes, engine),
         beat_verdict=follows_own_beat(song).sentence,
     )
@@ -128,11 +137,16 @@ def _part_rows(song: Song, by_part: dict[int, list[Note]]) -> Iterable[PartRow]:
         )
 
 
-def _drum_keys(notes: Sequence[Note], engine: Engine) -> Iterable[DrumKey]:
+def _drum_keys(
+    notes: Sequence[Note], engine: Engine, settings: ReduceSettings
+) -> Iterable[DrumKey]:
+    from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
+
     counted = Counter(note.pitch for note in notes if note.drum)
-    for key, count in sorted(counted.items()):
-        sound = engine.drum_for(key)
-        yield DrumKey(key, percussion_name(key), count, None if sound is None else sound.name)
+    off = switched_off(settings)
+    for key, sound in sorted(sounds_by_key(engine, counted, settings).items()):
+        name = None if sound is None else sound.name
+        yield DrumKey(key, percussion_name(key), counted[key], name, key in off)
 
 
 def _together(notes: Sequence[Note]) -> list[tuple[int, int]]:
@@ -238,7 +252,10 @@ def _drum_lines(found: Survey) -> list[str]:
     if not found.drums:
         return []
     head = ("key", "drum", "notes", f"on {found.engine.name}")
-    rows = [(str(d.key), d.name, str(d.notes), d.sound or "-") for d in found.drums]
+    rows = [
+        (str(d.key), d.name, str(d.notes), d.sound or ("off" if d.off else "-"))
+        for d in found.drums
+    ]
     return [*columns([head, *rows], "><><"), ""]
 
 

@@ -2,11 +2,12 @@
 
 ============================================  ====================================================
 model                                         the value, and what holds and rests mean
-text · parse, lexical, values · io            written · read, with the grammar · as files
+text · parse, header, lexical, values · io    written · read, with the grammar · as files
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
                                               new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
-passage, watch, spread, played                listening while editing · what each step sounds like
+passage, watch, spread                        listening while editing
+played, sounds                                what each step sounds like · its drum sounds
 midi, mark · musicxml                         other programs: there and back · there
 ============================================  ====================================================
 

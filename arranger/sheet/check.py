@@ -23,6 +23,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet.io import read_text
 from arranger.sheet.parse import MOST_PROBLEMS, scan
 from arranger.sheet.problem import ERROR, WARNING, Problem
+from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -127,15 +128,17 @@ def check_text(
 def check_playable(found: Scan, engine: Engine) -> list[Problem]:
     """Return what an engine can't play of a sheet, or plays otherwise than it reads."""
     sheet = found.sheet
-    silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
+    whole: dict[str | None, bool] = {s.name: engine.silences(s) for s in engine.drums}
+    whole[None] = False
+    silenced = [whole.get(drum, engine.drum_takes_step) for drum in sheet.drums]
     finder = _Finder(found)
-    problems = _step_length(found, engine)
+    problems = [*_step_length(found, engine), *_sounds(found, engine)]
     for kind in (
         _drums(finder, engine),
         _pitches(finder, 1, sheet.voice1, engine),
         _pitches(finder, 2, sheet.voice2, engine),
-        _tones(finder, 1, sheet.voice1, silenced),
-        _tones(finder, 2, sheet.voice2, silenced),
+        _tones(finder, 1, sheet.voice1, silenced, engine),
+        _tones(finder, 2, sheet.voice2, silenced, engine),
     ):
         problems += islice(kind, MOST_PROBLEMS)
     return problems
@@ -184,7 +187,7 @@ def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) ->
 
 
 def _tones(
-    finder: _Finder, row: int, cells: Sequence[int], silenced: Sequence[bool]
+    finder: _Finder, row: int, cells: Sequence[int], silenced: Sequence[bool], engine: Engine
 ) -> Iterator[Problem]:
     """Yield holds of nothing, tones that no step lets through, and attacks that are lost."""
     voice = _VOICE_ROWS[row]
@@ -214,20 +217,26 @@ def _tones(
                 + ("its step" if step - start == 1 else "all its steps"),
                 "hold it longer, or move the drum",
             )
-        elif held >= 0 and held == cell and not silenced[step - 1] and not silenced[step]:
+        elif (
+            held >= 0
+            and held == cell
+            and not silenced[step - 1]
+            and finder.sheet.drums[step] is None
+        ):
             yield finder.problem(
                 WARNING,
                 "no-attack",
                 row,
                 step,
                 f"{pitch_name(cell)} goes on from the step before, so its start isn't heard",
-                "write . on the step before it, or - here",
+                "write . on the step before it, or - here"
+                + ("" if engine.gap is None else f", or {engine.gap.name} in the drums"),
             )
         held, start = (cell, step) if cell >= 0 else (-1, step)
 
 
 def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
-    names = [drum.name for drum in engine.drums]
+    names = [drum.name for drum in engine.drums] + [sound.name for sound in finder.sheet.sounds]
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
         return
@@ -245,6 +254,16 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
                 f"{engine.name} has no drum sound {drum!r}",
                 remedies[drum],
             )
+
+
+def _sounds(found: Scan, engine: Engine) -> Iterator[Problem]:
+    """Yield what the engine can't play of the drum sounds that the sheet defines."""
+    for sound, line in zip(found.sheet.sounds, found.sound_lines, strict=True):
+        fault = sound_fault(sound, engine)
+        if fault is not None:
+            what = f"{engine.name} can't play {sound.name}: {fault.what}"
+            place = found.header_place(line)
+            yield Problem(ERROR, "drum-unplayable", line, *place, what, fault.remedy)
 
 
 def _step_length(found: Scan, engine: Engine) -> list[Problem]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -22,7 +23,7 @@ from arranger.sheet.io import read_sheet
 from arranger.sheet.merge import in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.pieces import Bar, cut
-from arranger.sheet.text import group_steps
+from arranger.sheet.text import group_steps, sound_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -108,7 +109,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
             strict=True,
         )
         if a != b
-    )
+    ) + _sounds(left.sheet, right.sheet)
     step = min(left.sheet.step_beats, right.sheet.step_beats)
     left = left._replace(sheet=in_steps_of(left.sheet, step))
     right = right._replace(sheet=in_steps_of(right.sheet, step))
@@ -187,6 +188,13 @@ def _transpose(sheet: Sheet, ledger: dict[str, Any] | None) -> int:
         return value if isinstance(value, int) else 0
 
 
+def _asked_sounds(sheet: Sheet) -> dict[int, str]:
+    """Return the drum sounds that the sheet's settings give to percussion keys."""
+    words = sheet.settings.split()
+    pairs = (given.split("=") for word, given in pairwise(words) if word == "--drum")
+    return {int(pair[0]): pair[1] for pair in pairs if len(pair) == 2 and pair[0].isdecimal()}
+
+
 def ledger_path(sheet: str | Path) -> Path:
     """Return where the ledger of a sheet file lies: NAME.ledger.json."""
     return Path(sheet).with_suffix(".ledger.json")
@@ -230,6 +238,13 @@ def _header(sheet: Sheet) -> tuple[str, str, str, str]:
     return sheet.title, sheet.engine, f"{sheet.step_beats} beat", str(sheet.step_setting)
 
 
+def _sounds(left: Sheet, right: Sheet) -> tuple[tuple[str, str, str], ...]:
+    """Return the drum sounds of the sheets' own that differ."""
+    a, b = ({each.name: sound_text(each) for each in sheet.sounds} for sheet in (left, right))
+    both = ((a.get(name, ""), b.get(name, "")) for name in a | b)
+    return tuple(("drum", one, other) for one, other in both if one != other)
+
+
 def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
     """Return the bars of both sheets: ``base`` is the left one's index, ``edited`` the right's."""
     numbers = [bar.number for bar in right.bars]
@@ -257,6 +272,11 @@ class _Hearer:
         self._engine = side.engine
         self._transpose = side.transpose
         self._drums = sheet.drums
+        self._asked = _asked_sounds(sheet)
+        sounds = self._engine.drums
+        names = {*sheet.drums} - {None} if self._engine.drum_takes_step else set()
+        self._silencing = names | {s.name for s in sounds if self._engine.silences(s)}
+        self._joins = {sound.name: sound.joins for sound in sounds}
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
     def hears(self, note: SongNote, bar: Bar | None) -> bool:
@@ -270,13 +290,15 @@ class _Hearer:
             return False
         if note.drum:
             sound = self._engine.drum_for(note.pitch)
-            return sound is not None and self._drums[first] == sound.name
+            name = self._asked.get(note.pitch, sound and sound.name)
+            said = self._drums[first]
+            return said is not None and name in (said, *self._joins.get(said, ()))
         last = first + max(1, int(note.beats / self._step + Fraction(1, 2)))
         asked = note.pitch + self._transpose
         return any(
             pitch is not None and (pitch - asked) % 12 == 0
             for step in range(first, min(last, len(self._drums)))
-            if not (self._engine.drum_takes_step and self._drums[step])
+            if self._drums[step] not in self._silencing
             for pitch in (self._tones[0][step], self._tones[1][step])
         )
 

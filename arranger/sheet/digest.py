@@ -56,6 +56,7 @@ def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
         [bar.number for bar in sheet.bars],
         bars,
         sheet.comments,
+        *([sheet.sounds] if sheet.sounds else []),
     )
     return _digest(content, size=8)
 
@@ -63,6 +64,11 @@ def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
 def value_digest(value: str | int) -> str:
     """Return the digest of one value of the header: 10 hexadecimal digits."""
     return _digest(value, size=5)
+
+
+def sounds_digest(sheet: Sheet) -> str:
+    """Return the digest of the drum sounds of a sheet's own; nothing if it has none."""
+    return _digest(sheet.sounds, size=5) if sheet.sounds else ""
 
 
 def generated_parts(sheet: Sheet) -> Generated:
@@ -78,6 +84,7 @@ def _parts(sheet: Sheet, bars: tuple[str, ...]) -> Generated:
         bars=tuple(
             BarDigest(bar.number, digest) for bar, digest in zip(sheet.bars, bars, strict=True)
         ),
+        sounds=sounds_digest(sheet),
     )
 
 

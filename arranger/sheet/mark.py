@@ -4,9 +4,12 @@ Text events at the start of the file (Standard MIDI File 1.0, meta event 01) hol
 
     arranger-sheet 1 title=Low%20tide engine=twin-phase step=1/4 length=12 loop=16
     arranger-sheet 1 drums=kick:36,snare:38
+    arranger-sheet 1 sounds=clank%3A%20noise%20354%20for%2020%20ms
     arranger-sheet 1 bars=0:4/4:4,1*12:4/4:16
 
-Values are percent-encoded. ``drums`` gives the percussion key of each sound. ``bars`` gives runs of
+Values are percent-encoded. ``drums`` gives the percussion key of each sound; a joint sound has none,
+since it is written as those that it joins (`joint_sounds`). ``sounds`` gives those that the sheet
+defines, as its header does. ``bars`` gives runs of
 bars: the first one's number, how many count on from it, metre, steps of each. Keys that stand in
 several events go on; unknown keys are passed over.
 """
@@ -20,11 +23,14 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
 from arranger.sheet.model import SheetBar
+from arranger.sheet.text import sound_text
+from arranger.sheet.values import MOST_SOUNDS, Fault, read_sound
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from arranger.sheet.model import Sheet
+    from arranger.engine.model import DrumSound
+    from arranger.sheet.model import Sheet, SheetSound
     from arranger.song.model import Song
 
 MARK = "arranger-sheet 1 "
@@ -47,6 +53,7 @@ class SheetMark:
     loop_step: int | None
     drums: Mapping[int, str]
     """Percussion key to drum sound."""
+    sounds: tuple[SheetSound, ...]
     bars: tuple[SheetBar, ...]
 
     @property
@@ -77,6 +84,7 @@ def mark_lines(sheet: Sheet, keys: Mapping[str, int]) -> list[str]:
     lines = [" ".join(words)]
     if keys:
         lines.append("drums=" + ",".join(f"{name}:{key}" for name, key in keys.items()))
+    lines.extend(f"sounds={_quote(sound_text(sound))}" for sound in sheet.sounds)
     runs = list(_runs(sheet.bars))
     lines.extend(
         "bars=" + ",".join(runs[at : at + _RUNS_A_LINE]) for at in range(0, len(runs), _RUNS_A_LINE)
@@ -109,7 +117,11 @@ def find_mark(song: Song) -> SheetMark | None:
         title, engine = (
             unquote(values.get(key, ""), errors="surrogatepass") for key in ("title", "engine")
         )
-    except UnicodeDecodeError:
+        defined = values["sounds"].split(",") if "sounds" in values else []
+        sounds = tuple([read_sound(unquote(word)) for word in defined])
+    except (UnicodeDecodeError, Fault):
+        return None
+    if len({sound.name for sound in sounds}) != len(sounds) or len(sounds) > MOST_SOUNDS:
         return None
     return SheetMark(
         title=title,
@@ -118,8 +130,14 @@ def find_mark(song: Song) -> SheetMark | None:
         step_setting=int(length),
         loop_step=None if loop is None else int(loop),
         drums={int(match[2]): match[1] for match in drums if match is not None},
+        sounds=sounds,
         bars=bars,
     )
+
+
+def joint_sounds(sounds: Iterable[DrumSound]) -> dict[frozenset[str], str]:
+    """Return the sound that says several at once by what it says; the first where there are more."""
+    return {frozenset(sound.joins): sound.name for sound in reversed([*sounds]) if sound.joins}
 
 
 def _quote(text: str) -> str:

@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet.align import Pair, match_bars, pair_bars
-from arranger.sheet.digest import bar_digests, generated_parts, value_digest
+from arranger.sheet.digest import bar_digests, generated_parts, sounds_digest, value_digest
 from arranger.sheet.model import BarDigest, Comment, Sheet
 from arranger.sheet.pieces import Bar, Conflict, Piece, cut, repair_holds
 from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text
@@ -99,7 +99,10 @@ def merge(edited: Sheet, now: Sheet) -> Merge:
         pieces += [Piece(bar, False, k, [], bar.held) for k, bar in enumerate(sides.now_bars)]
     conflicts += repair_holds(pieces)
     header, more = _header(edited, now)
-    sheet = _assemble(pieces, header, edited)
+    sheet = _with_sounds(_assemble(pieces, header, edited), edited, now)
+    if sheet.sounds != now.sounds and edited.engine != now.engine:
+        what = "the drum sounds are for another engine; arranger check tells which can't be played"
+        more = [*more, Conflict(None, what)]
     return Merge(
         sheet=_with_base(sheet, pieces, now),
         bars=tuple(MergedBar(piece.by_hand, piece.now) for piece in pieces if piece.bar),
@@ -305,7 +308,7 @@ def _check_engine(edited: Sheet, now: Sheet) -> None:
 
 
 def _header(edited: Sheet, now: Sheet) -> tuple[Sheet, list[Conflict]]:
-    """Return the header of the merged sheet: title and step length of the hand's outdo the new."""
+    """Return the header of the merged sheet: what the hand changed in it outdoes the new."""
     base = edited.generated
     conflicts: list[Conflict] = []
     header = now
@@ -320,3 +323,18 @@ def _header(edited: Sheet, now: Sheet) -> tuple[Sheet, list[Conflict]]:
             what = f"length {edited.step_setting} was set by hand for another step or engine"
             conflicts.append(Conflict(None, f"{what}: it is {now.step_setting} now"))
     return header, conflicts
+
+
+def _with_sounds(sheet: Sheet, edited: Sheet, now: Sheet) -> Sheet:
+    """Return the sheet with the drum sounds of both; of two with one name the hand's, if changed.
+
+    Those that no hand changed stay only where something of the sheet is still played with them.
+    """
+    mine, others = ({sound.name: sound for sound in side.sounds} for side in (edited, now))
+    base = edited.generated
+    if base is None or sounds_digest(edited) != base.sounds:
+        # the hand's first, so that the comments on them stay where they are
+        sounds = mine | others | mine
+    else:
+        sounds = {name: mine[name] for name in mine if name in sheet.drums} | others
+    return replace(sheet, sounds=tuple(sounds.values()))

@@ -22,8 +22,9 @@ import mido
 
 from arranger.errors import SheetError
 from arranger.rows import tone_spans
-from arranger.sheet.mark import mark_lines
+from arranger.sheet.mark import joint_sounds, mark_lines
 from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,7 +41,7 @@ _PROGRAM = 80
 """General MIDI program 81, a square wave lead: nearest to the speaker."""
 _VELOCITY = 100
 _FREE_KEYS = range(27, 88)
-"""Percussion keys that are tried for a sound that stands in for none."""
+"""Percussion keys that are tried first for a sound that stands in for none."""
 
 
 def to_midi(sheet: Sheet, engine: Engine) -> bytes:
@@ -53,14 +54,14 @@ def to_midi(sheet: Sheet, engine: Engine) -> bytes:
     """
     played_steps(sheet, engine)
     per_beat, step_ticks = _resolution(sheet)
-    keys = percussion_keys(engine)
-    used = {name: keys[name] for name in sorted({name for name in sheet.drums if name})}
+    keys = percussion_keys(sheet, engine)
+    used = {name: each[0] for name, each in keys.items() if len(each) == 1}
     file = mido.MidiFile(type=1, ticks_per_beat=per_beat, charset="utf-8")
     file.tracks.append(_first_track(sheet, engine, used, step_ticks))
     for name, channel, row in (("voice 1", 0, sheet.voice1), ("voice 2", 1, sheet.voice2)):
         notes = [(start, end, pitch) for start, end, pitch in tone_spans(row)]
         file.tracks.append(_track(name, channel, notes, sheet.steps, step_ticks))
-    hits = [(at, at + 1, used[name]) for at, name in enumerate(sheet.drums) if name is not None]
+    hits = [(at, at + 1, key) for at, name in enumerate(sheet.drums) if name for key in keys[name]]
     file.tracks.append(_track("drums", _DRUM_CHANNEL, hits, sheet.steps, step_ticks))
     content = BytesIO()
     file.save(file=content)
@@ -72,23 +73,40 @@ def export_midi(sheet: Sheet, engine: Engine, _options: object) -> bytes:
     return to_midi(sheet, engine)
 
 
-def percussion_keys(engine: Engine) -> dict[str, int]:
-    """Return a General MIDI percussion key of its own for each drum sound of an engine.
+def percussion_keys(sheet: Sheet, engine: Engine) -> dict[str, tuple[int, ...]]:
+    """Return the General MIDI percussion keys that stand for each drum sound of a sheet's row.
 
-    The key is one that leads to the sound when a song is converted, where there is one.
+    A joint sound is said by the keys of those that it joins, which have an entry too; any other has
+    a key of its own: one that leads to the sound when a song is converted, where there is one.
+
+    Raises
+    ------
+    SheetError
+        If there are more sounds than keys.
     """
+    sounds = sounds_of(sheet, engine)
+    joins = {name: sorted(said) for said, name in joint_sounds(sounds.values()).items()}
+    names = {name for name in sheet.drums if name}
+    single = sorted({each for name in names for each in joins.get(name, [name])})
     chosen: dict[str, int] = {}
-    for drum in engine.drums:
-        for key in drum.percussion_keys:
+    for name in single:
+        for key in sounds[name].percussion_keys:
             found = engine.drum_for(key)
-            if found is not None and found.name == drum.name:
-                chosen[drum.name] = key
+            if found is not None and found.name == name:
+                chosen[name] = key
                 break
-    free = [key for key in _FREE_KEYS if key not in chosen.values()]
-    for drum in engine.drums:
-        if drum.name not in chosen:
-            chosen[drum.name] = free.pop(0)
-    return chosen
+    others = [name for name in single if name not in chosen]
+    keys = sorted(range(128), key=lambda key: key not in _FREE_KEYS)
+    free = [key for key in keys if key not in chosen.values()]
+    if len(others) > len(free):
+        raise SheetError(
+            f"has {len(single)} drum sounds, and MIDI 128 percussion keys", remedy="use fewer"
+        )
+    chosen |= dict(zip(others, free, strict=False))
+    return {
+        name: tuple(chosen[each] for each in joins.get(name, [name]))
+        for name in sorted({*names, *single})
+    }
 
 
 def _resolution(sheet: Sheet) -> tuple[int, int]:
@@ -142,6 +160,7 @@ def _track(
         on = mido.Message("note_on", channel=channel, note=pitch, velocity=_VELOCITY)
         off = mido.Message("note_off", channel=channel, note=pitch, velocity=0)
         events += [(start * step_ticks, on), (end * step_ticks, off)]
+    events.sort(key=lambda event: event[0])  # of joint drums several start at once
     return _timed(events, steps * step_ticks)
 
 

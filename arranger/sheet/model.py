@@ -33,14 +33,33 @@ class Comment(NamedTuple):
     ``bar`` is an index into ``Sheet.bars``; ``len(bars)`` means at the end of the file, -1 in the
     header. ``row`` says which line of the bar the comment belongs to: 0 the bar line, 1 and 2 the
     voices, 3 the drums, 4 below them; in the header it is the index of the line in
-    ``arranger.sheet.text.HEADER``. ``beside`` is true for a comment at the end of that line, false
-    for one on a line of its own above it.
+    ``arranger.sheet.text.HEADER``, and beyond those one more for each drum sound. ``beside`` is true
+    for a comment at the end of that line, false for one on a line of its own above it.
     """
 
     bar: int
     text: str
     row: int = 0
     beside: bool = False
+
+
+class SoundPart(NamedTuple):
+    """A stretch of a drum sound of the sheet's own."""
+
+    kind: str
+    """"kick" or "noise", as in an engine's description."""
+    settings: tuple[int, ...]
+    """What the engine's routine is given."""
+    microseconds: int
+    """How long it sounds; 0: to the end of the step."""
+
+
+class SheetSound(NamedTuple):
+    """A drum sound that the header defines; `arranger.sheet.sounds` makes it one of an engine."""
+
+    name: str
+    parts: tuple[SoundPart, ...]
+    """They sound one after the other."""
 
 
 class BarDigest(NamedTuple):
@@ -57,6 +76,8 @@ class Generated(NamedTuple):
     engine: str
     length: str
     bars: tuple[BarDigest, ...]
+    sounds: str = ""
+    """Empty when none were generated."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +95,8 @@ class Sheet:
     voice2: Row
     drums: tuple[str | None, ...]
     """The name of the drum sound that starts on the step, or None."""
+    sounds: tuple[SheetSound, ...] = ()
+    """Drum sounds of its own; one that is called as an engine's goes before it."""
     loop_step: int | None = None
     source_file: str = ""
     source_sha256: str = ""

@@ -5,6 +5,8 @@ r"""The sheet's text form: reading, and the grammar.
               | "step" number [ "/" number ] [ "beat" ] NL
               | "length" number NL
               | "tempo" decimal { word } NL
+              | "drum" name ":" part { [ "," ] "then" part } NL
+    part      = ( "kick" | "noise" ) number { number } [ "for" decimal "ms" ]
     text      = plain characters without "#" | '"' { character | escape } '"'
     escape    = '\"' | "\\" | "\u{" hexadecimal "}"
     bar       = "bar" [ number ] [ metre ] [ number ( "step" | "steps" ) ] [ "loop" [ number ] ] NL
@@ -13,6 +15,7 @@ r"""The sheet's text form: reading, and the grammar.
     cell      = pitch | "-" | "."
     pitch     = letter [ "#" | "##" | "b" | "bb" ] octave
     hit       = name of a drum sound | "."
+    name      = letter { letter | digit | "-" }
     generated = "generated" ( "header" | number ) { digest } NL
 
 White space and ``|`` divide and mean nothing else; blank lines may stand anywhere; dots and hyphens
@@ -22,6 +25,9 @@ that of the bar before (at the start 4/4), one without a number counts on. Witho
 as many steps as fill its metre; a row that is left out is silent. ``loop`` marks the step of the bar
 (from 1) at which the piece goes on after its last step.
 
+A ``drum`` line defines a drum sound of the sheet's own; a part without a length lasts to the end of
+the step. What the settings mean is the engine's.
+
 The reader finds every problem in one pass, not only the first: `scan` returns them all.
 """
 
@@ -29,12 +35,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import SheetError
 from arranger.rows import REST
-from arranger.sheet.lexical import cell_spans, unquoted, value_span, without_comment, word_spans
+from arranger.sheet.header import HEADER_WORDS, SOUND, Header
+from arranger.sheet.lexical import cell_spans, value_span, without_comment, word_spans
 from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
 from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, ROWS, VERSION, implied_steps
@@ -44,9 +50,6 @@ from arranger.sheet.values import (
     is_bar_number,
     read_bar_line,
     read_hits,
-    read_length,
-    read_step,
-    read_tempo,
     read_tones,
 )
 
@@ -64,7 +67,6 @@ MAX_BAR_STEPS = 10_000
 MOST_PROBLEMS = 10_000
 """More aren't listed."""
 
-_HEADER_WORDS = frozenset(HEADER[:-1])
 _HEADER_END = len(HEADER) - 1
 _DRUMS = ROWS.index("drums")
 _DIGEST = re.compile(r"[0-9a-f]{10}")
@@ -81,6 +83,8 @@ class Scan:
     """For each bar the line numbers of its bar line and its three rows; 0 for one left out."""
     header_lines: dict[str, int]
     """The line number of each word of the header that is there."""
+    sound_lines: list[int]
+    """The line number of each of the sheet's drum sounds."""
     lines: list[str]
 
     def row_place(self, bar: int, row: int) -> tuple[int, list[Span]]:
@@ -138,11 +142,7 @@ class _Reader:
         self.lines = text.split("\n")
         self.line = 0
         self.problems: list[Problem] = []
-        self.header: dict[str, str] = {}
-        self.header_lines: dict[str, int] = {}
-        self.step = Fraction(1, 4)
-        self.length = 1
-        self.tempo: float | None = None
+        self.header = Header()
         self.bars: list[SheetBar] = []
         self.row_lines: list[tuple[int, int, int, int]] = []
         self.voice1: list[int] = []
@@ -187,7 +187,8 @@ class _Reader:
         self._complete()
         sheet = self._sheet()
         self.problems.sort(key=lambda problem: (problem.line, problem.column))
-        return Scan(sheet, self.problems, self.row_lines, self.header_lines, self.lines)
+        lines, sound_lines = self.header.lines, self.header.sound_lines
+        return Scan(sheet, self.problems, self.row_lines, lines, sound_lines, self.lines)
 
     def _first(self, words: list[str], code: str) -> None:
         if words[:1] != [FORMAT]:
@@ -209,7 +210,7 @@ class _Reader:
             place = self._row(_DRUMS, words, code)
         elif word == "bar":
             place = self._bar(words, code)
-        elif word in _HEADER_WORDS:
+        elif word in HEADER_WORDS:
             place = self._header(word, code)
         elif word == "generated":
             self._close_bar()
@@ -243,36 +244,19 @@ class _Reader:
             texts.clear()
 
     def _header(self, word: str, code: str) -> tuple[int, int]:
-        place = (-1, HEADER.index(word))
         if self.open is not None or self.bars:
-            self._problem(
-                "header-below", f"{word} stands below a bar", "move it above the first bar"
-            )
+            remedy = "move it above the first bar"
+            if word == SOUND:
+                remedy += ", or write drums for a row of hits"
+            self._problem("header-below", f"{word} stands below a bar", remedy)
             return (len(self.bars), 0)
-        if word in self.header:
-            self._problem("twice", f"{word} stands twice", "take one away")
-            return place
-        self._settle(*place, self.header_loose)
-        column, width = value_span(code)
-        value = code[column - 1 :].strip() if column > 1 else ""
-        if value.startswith('"'):
-            plain = unquoted(value)
-            if plain is None:
-                remedy = 'write \\" for a quote'
-                self._problem("quotes", "the quotes don't match", remedy, (column, width))
-            value = plain or ""
-        self.header_lines[word] = self.line
-        self.header[word] = value
+        row = self.header.row(word)
+        self._settle(-1, row, self.header_loose)
         try:
-            if word == "step":
-                self.step = read_step(value)
-            elif word == "length":
-                self.length = read_length(value)
-            elif word == "tempo":
-                self.tempo = read_tempo(value)
+            self.header.read(word, code, self.line)
         except Fault as fault:
-            self._problem(fault.code, fault.what, fault.remedy, (column, width))
-        return place
+            self._problem(fault.code, fault.what, fault.remedy, value_span(code))
+        return (-1, row)
 
     def _bar(self, words: list[str], code: str) -> tuple[int, int]:
         self._close_bar()
@@ -337,9 +321,9 @@ class _Reader:
         metre = f"{head.numerator}/{head.denominator}"
         typed = max((len(cells) for cells in bar.rows.values()), default=0)
         if steps is None:
-            steps = implied_steps(self.step, head.numerator, head.denominator)
+            steps = implied_steps(self.header.step, head.numerator, head.denominator)
         if steps is None:
-            what = f"steps of {self.step} beat don't fill a bar of {metre}"
+            what = f"steps of {self.header.step} beat don't fill a bar of {metre}"
             remedy = f"write how many it has, such as {metre}   {typed or 4} steps"
         elif 1 <= steps <= MAX_BAR_STEPS:
             return steps
@@ -374,7 +358,7 @@ class _Reader:
 
     def _complete(self) -> None:
         for word in ("engine", "step", "length"):
-            if word not in self.header:
+            if word not in self.header.values:
                 self._problem("no-" + word, f"has no line {word!r}", "add it to the header", line=1)
         if not self.bars:
             self._problem("no-bars", "has no bar", "write one: bar 1   4/4", line=1)
@@ -385,7 +369,7 @@ class _Reader:
         header: list[str] | None = None
         for line, words in self.generated:
             whole = all(_DIGEST.fullmatch(word) for word in words[1:])
-            if whole and words[:1] == ["header"] and len(words) == 4:
+            if whole and words[:1] == ["header"] and len(words) in (4, 5):
                 header = words[1:]
             elif whole and words and is_bar_number(words[0]):
                 found.extend(BarDigest(n, word) for n, word in enumerate(words[1:], int(words[0])))
@@ -397,25 +381,29 @@ class _Reader:
                     line=line,
                     severity=WARNING,
                 )
-        return None if header is None else Generated(header[0], header[1], header[2], tuple(found))
+        if header is None:
+            return None
+        return Generated(header[0], header[1], header[2], tuple(found), *header[3:])
 
     def _sheet(self) -> Sheet:
         header = self.header
+        values = header.values
         return Sheet(
-            title=header.get("title", ""),
-            engine=header.get("engine", ""),
-            step_beats=self.step,
-            step_setting=self.length,
+            title=values.get("title", ""),
+            engine=values.get("engine", ""),
+            step_beats=header.step,
+            step_setting=header.length,
             bars=tuple(self.bars),
             voice1=tuple(self.voice1),
             voice2=tuple(self.voice2),
             drums=tuple(self.drums),
+            sounds=tuple(header.sounds),
             loop_step=self.loop,
-            source_file=header.get("source", ""),
-            source_sha256=header.get("sha256", ""),
-            settings=header.get("settings", ""),
-            tempo=self.tempo,
-            digest=header.get("digest", ""),
+            source_file=values.get("source", ""),
+            source_sha256=values.get("sha256", ""),
+            settings=values.get("settings", ""),
+            tempo=header.tempo,
+            digest=values.get("digest", ""),
             generated=self._digests(),
             comments=tuple(sorted(self.comments, key=lambda c: (c.bar, c.row, c.beside))),
         )

@@ -1,7 +1,8 @@
 """What really sounds on each step: the sheet seen through its engine.
 
-A drum of an engine with ``drum_takes_step`` silences both voices on its step. Everything that plays
-or exports a sheet starts here, so that audio, machine code and exports can't disagree.
+A drum silences both voices while it sounds, at most to the end of its step; with ``drum_takes_step``
+always so long. Everything that plays or exports a sheet starts here, so that audio, machine code and
+exports can't disagree.
 """
 
 from __future__ import annotations
@@ -11,8 +12,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import tones
+from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
 
@@ -21,7 +25,7 @@ class PlayedStep(NamedTuple):
     """One step as it sounds."""
 
     voice1: int | None
-    """The MIDI number that sounds, or None."""
+    """The MIDI number that sounds, if only after the drum, or None."""
     voice2: int | None
     drum: DrumSound | None
 
@@ -32,22 +36,31 @@ def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
     Raises
     ------
     SheetError
-        If the rows differ in length, or hold a pitch or a drum sound that the engine doesn't have.
+        If the rows differ in length, or ask for a pitch, a drum sound or a step length that isn't
+        there, or the sheet defines a drum sound that the engine can't play.
     """
     if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
         raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
+    step_length(sheet, engine)
     written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+    sounds = sounds_of(sheet, engine)
     played: dict[tuple[int | None, int | None, str | None], PlayedStep] = {}
     for different in dict.fromkeys(written):
         try:
-            played[different] = _played(*different, engine)
+            played[different] = _played(*different, engine, sounds)
         except SheetError as error:
             error.place = place_of(sheet, written.index(different))
             raise
     return tuple([played[each] for each in written])
 
 
-def _played(voice1: int | None, voice2: int | None, name: str | None, engine: Engine) -> PlayedStep:
+def _played(
+    voice1: int | None,
+    voice2: int | None,
+    name: str | None,
+    engine: Engine,
+    sounds: Mapping[str, DrumSound],
+) -> PlayedStep:
     for pitch in (voice1, voice2):
         if pitch is not None and pitch not in engine.pitches:
             raise SheetError(
@@ -56,15 +69,19 @@ def _played(voice1: int | None, voice2: int | None, name: str | None, engine: En
             )
     if name is None:
         return PlayedStep(voice1, voice2, None)
-    sounds = {drum.name: drum for drum in engine.drums}
     if name not in sounds:
         raise SheetError(
             f"{engine.name} has no drum sound {name!r}",
             remedy=f"choose one of {', '.join(sounds) or '(it has no drums)'}",
         )
-    if engine.drum_takes_step:
+    if engine.silences(sounds[name]):
         return PlayedStep(None, None, sounds[name])
     return PlayedStep(voice1, voice2, sounds[name])
+
+
+def drums_in_use(steps: Iterable[PlayedStep]) -> tuple[DrumSound, ...]:
+    """Return the drum sounds of some steps, each once, in order of their first hit."""
+    return tuple(dict.fromkeys(step.drum for step in steps if step.drum is not None))
 
 
 def step_length(sheet: Sheet, engine: Engine) -> StepLength:

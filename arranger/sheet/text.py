@@ -20,7 +20,7 @@ from arranger.rows import HOLD, REST
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar
+    from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar, SheetSound
 
 FORMAT = "arranger-sheet"
 VERSION = 1
@@ -38,6 +38,9 @@ HEADER = (
     "end",
 )
 """The header's lines in order; "end" is no line but the place after them (``Comment.row``)."""
+
+SOUNDS_BELOW = "tempo"
+"""The line of the header below which the drum sounds stand."""
 
 ROWS = ("bar", "voice 1", "voice 2", "drums", "below")
 """The lines of a bar in order; "below" is the place after them (``Comment.row``)."""
@@ -82,8 +85,8 @@ def format_sheet(sheet: Sheet) -> str:
 
 def _generated(parts: Generated) -> Iterator[str]:
     """Yield the lines of digests: the header's, then runs of bars that count on."""
-    values = f"generated header {parts.title} {parts.engine} {parts.length}"
-    yield f"{values}   {_comment(GENERATED_NOTE)}"
+    values = f"generated header {parts.title} {parts.engine} {parts.length} {parts.sounds}"
+    yield f"{values.rstrip()}   {_comment(GENERATED_NOTE)}"
     run: list[BarDigest] = []
     for bar in parts.bars:
         if run and (len(run) == _DIGESTS_A_LINE or bar.number != run[-1].number + 1):
@@ -153,6 +156,30 @@ def _header(sheet: Sheet, notes: _Places) -> Iterator[str]:
     for row, word in enumerate(HEADER):
         value = values.get(word)
         yield from _line(f"{word:<10}{value}" if value else None, (-1, row), notes)
+        if word == SOUNDS_BELOW:
+            for place, sound in enumerate(sheet.sounds, len(HEADER)):
+                yield from _line(f"{'drum':<10}{sound_text(sound)}", (-1, place), notes)
+
+
+def sound_text(sound: SheetSound) -> str:
+    """Return what a line of the header says of a drum sound.
+
+    >>> from arranger.sheet.model import SheetSound, SoundPart
+    >>> parts = SoundPart("noise", (354,), 20_000), SoundPart("kick", (4956, 1180), 12_500)
+    >>> sound_text(SheetSound("clank", parts))
+    'clank: noise 354 for 20 ms, then kick 4956 1180 for 12.5 ms'
+    """
+    parts = [
+        " ".join((part.kind, *map(str, part.settings)))
+        + (f" for {_milliseconds(part.microseconds)} ms" if part.microseconds else "")
+        for part in sound.parts
+    ]
+    return f"{sound.name}: {', then '.join(parts)}"
+
+
+def _milliseconds(microseconds: int) -> str:
+    whole, more = divmod(microseconds, 1000)
+    return f"{whole}.{more:03}".rstrip("0").rstrip(".")
 
 
 def _bar(sheet: Sheet, index: int, bar: SheetBar, start: int, notes: _Places) -> Iterator[str]:
@@ -262,9 +289,12 @@ def _check(sheet: Sheet) -> None:
     strange = {cell for cell in (*sheet.voice1, *sheet.voice2) if cell not in VOICE_WORDS}
     if strange:
         raise SheetError(f"{min(strange)} is no pitch from 0 to 127, hold or rest")
-    for name in set(sheet.drums) - {None}:
+    own = [sound.name for sound in sheet.sounds]
+    for name in {*sheet.drums, *own}:
         if name is not None and not is_drum_name(name):
             raise SheetError(f"{name!r} can't be the name of a drum sound")
+    if len(set(own)) != len(own) or not all(sound.parts for sound in sheet.sounds):
+        raise SheetError("a drum sound is defined twice, or has no part")
     if sheet.loop_step is not None and not 0 <= sheet.loop_step < steps:
         raise SheetError(f"the loop goes back to step {sheet.loop_step} of {steps}")
     for comment in sheet.comments:

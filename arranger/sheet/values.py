@@ -6,9 +6,11 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.errors import did_you_mean
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.lexical import RUN
+from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.text import is_drum_name
 
 if TYPE_CHECKING:
@@ -19,6 +21,20 @@ _TEMPO = re.compile(r"(\d{1,9}(?:\.\d{1,20})?(?:e[+-]?\d{1,3})?)(?:\s.*)?", re.A
 _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 _BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
 _METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
+
+_PART = re.compile(
+    r"(?P<kind>[a-z]+)(?P<settings>(?:\s+\d{1,9}){1,4})"
+    r"(?:\s+for\s+(?P<whole>\d{1,5})(?:\.(?P<more>\d{1,3}))?\s*ms)?",
+    re.ASCII | re.IGNORECASE,
+)
+_THEN = re.compile(r"\s*(?:,|\s)\s*then\s+", re.IGNORECASE)
+
+SOUND_KINDS = ("kick", "noise")
+MOST_SOUNDS = 64
+"""Of a sheet's own. MIDI has 128 percussion keys for these and the engine's."""
+MOST_SOUND_PARTS = 4
+LONGEST_SOUND_MS = 10_000
+"""Of a part: as long as the longest step."""
 
 _SLOWEST_BPM, _FASTEST_BPM = 0.001, 100_000.0
 
@@ -77,6 +93,45 @@ def read_tempo(text: str) -> float:
     if match is None or not _SLOWEST_BPM <= float(match[1]) <= _FASTEST_BPM:
         raise Fault("tempo", f"{text[:40]!r} is no tempo", "write beats a minute, or nothing")
     return float(match[1])
+
+
+def read_sound(text: str) -> SheetSound:
+    """Return the drum sound of "clank: noise 354 for 20 ms, then kick 4956 1180 for 12.5 ms"."""
+    name, colon, rest = text.partition(":")
+    name = name.strip().lower()
+    if not colon or not is_drum_name(name):
+        what = f"{name[:40]!r} can't be the name of a drum sound" if colon else "has no colon"
+        raise Fault("drum-line", what, "write like: drum clank: noise 354 for 20 ms")
+    parts = [_sound_part(part) for part in _THEN.split(rest.strip())]
+    if len(parts) > MOST_SOUND_PARTS:
+        what = f"{name} has {len(parts)} parts"
+        raise Fault("drum-line", what, f"a drum sound has {MOST_SOUND_PARTS} at most")
+    if not all(part.microseconds for part in parts[:-1]):
+        what = f"a part of {name} lasts to the end of the step, so what follows isn't heard"
+        raise Fault("drum-line", what, "say how long it sounds, like for 20 ms")
+    return SheetSound(name, tuple(parts))
+
+
+def _sound_part(text: str) -> SoundPart:
+    """Return a part of a drum sound, of "noise 354 for 20 ms" or, to the step's end, "noise 354"."""
+    match = _PART.fullmatch(text)
+    if match is None:
+        raise Fault(
+            "drum-part",
+            f"{text[:40]!r} is no part of a drum sound",
+            "write a kind, its settings and how long, like noise 354 for 20 ms",
+        )
+    kind = match["kind"].lower()
+    if kind not in SOUND_KINDS:
+        remedy = did_you_mean(kind, SOUND_KINDS, f"choose from {', '.join(SOUND_KINDS)}")
+        raise Fault(
+            "drum-kind", f"there is no drum sound of the kind {match['kind'][:40]!r}", remedy
+        )
+    microseconds = int(match["whole"] or 0) * 1000 + int((match["more"] or "").ljust(3, "0"))
+    if match["whole"] and not 0 < microseconds <= LONGEST_SOUND_MS * 1000:
+        what = "a part of a drum sound can't last so long" if microseconds else "it lasts no time"
+        raise Fault("drum-length", what, f"write from 0.001 to {LONGEST_SOUND_MS:,} ms")
+    return SoundPart(kind, tuple(map(int, match["settings"].split())), microseconds)
 
 
 def is_bar_number(word: str) -> bool:

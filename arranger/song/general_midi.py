@@ -7,6 +7,8 @@ Programs are 0..127 here (the standard prints 1..128); percussion keys are MIDI 
 
 from __future__ import annotations
 
+from arranger.errors import UsageError, did_you_mean
+
 PERCUSSION_CHANNEL = 9
 """Channel 10, counted from 0."""
 
@@ -70,3 +72,27 @@ def percussion_name(key: int) -> str:
     ('Acoustic Snare', 'key 20')
     """
     return PERCUSSION_NAMES.get(key, f"key {key}")
+
+
+def percussion_key(text: str) -> int:
+    """Return the percussion key of a number or of a name of Level 1, in letters of any case.
+
+    Raises
+    ------
+    UsageError
+        If it is neither; offers the nearest name.
+
+    >>> percussion_key("56"), percussion_key("cowbell"), percussion_key("closed hi-hat")
+    (56, 56, 42)
+    """
+    if text.isascii() and text.isdigit() and len(text) < 4 and int(text) < 128:
+        return int(text)
+    keys = {name.lower(): key for key, name in PERCUSSION_NAMES.items()}
+    if text.lower() not in keys:
+        raise UsageError(
+            f"{text!r} is no drum of General MIDI",
+            remedy=did_you_mean(
+                text.lower(), keys, "give a percussion key from 0 to 127, or a name like cowbell"
+            ),
+        )
+    return keys[text.lower()]

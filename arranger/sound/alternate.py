@@ -2,9 +2,10 @@
 
 Time is counted in clocks of the timer from the start of the piece. A **tick** is ``loop.cycles``
 clocks, a **turn** is ``loop.turn`` ticks. While both voices sound they alternate, voice 1 first in every
-step; a voice that sounds alone keeps the channel. A drum gives the channel a divisor a tick: a kick
-one that grows steadily, a noise burst pseudo-random ones. With ``drum_takes_step`` silence follows
-the drum, else the voices go on.
+step and after every drum; a voice that sounds alone keeps the channel. A drum gives the channel a
+divisor a tick: a falling tone one that grows steadily, noise pseudo-random ones, drawn anew in each
+part. Each part ends with the tick in which its last clock lies. Then the voices sound, or with
+``drum_takes_step`` silence.
 
 The timer is channel 2 of an 8253 or 8254 in mode 3, square wave (data sheet of the 8254, order number
 231164, "Mode 3: square wave mode", from memory):
@@ -23,11 +24,12 @@ clocks of the timer, are not modelled; by rule 2 they matter only to half cycles
 
 from __future__ import annotations
 
-from itertools import chain, groupby, islice
+from itertools import accumulate, chain, groupby, islice, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.engine.model import StepLength
 from arranger.sheet.played import played_steps, step_length
 from arranger.sound.signal import ranges
 
@@ -37,7 +39,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.model import DrumPart, DrumSound, Engine
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
@@ -94,41 +96,52 @@ def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
         begun = len(divisors)
         for divisor, group in groupby(divisors):
             yield Run(sum(1 for _ in group), divisor, 0)
-        if engine.drum_takes_step:
-            if begun < ticks:
-                yield Run(ticks - begun, 0, 0)
-            return
     divisor1, divisor2 = (
         0 if voice is None else engine.pitches[voice].setting
         for voice in (step.voice1, step.voice2)
     )
     length = engine.profile.loop.turn
     if divisor1 and divisor2:
-        while begun < ticks:
-            turn = begun // length
-            end = min((turn + 1) * length, ticks)
-            yield Run(end - begun, divisor2 if turn % 2 else divisor1, 1 + turn % 2)
-            begun = end
+        for turn, start in enumerate(range(begun, ticks, length)):
+            divisor = divisor2 if turn % 2 else divisor1
+            yield Run(min(length, ticks - start), divisor, 1 + turn % 2)
     elif begun < ticks:
         yield Run(ticks - begun, divisor1 or divisor2, 1 if divisor1 else 2 if divisor2 else 0)
 
 
+def part_ticks(drum: DrumSound, engine: Engine, ticks: int) -> list[tuple[DrumPart, int]]:
+    """Return the parts that a drum has in a step of so many ticks, and the ticks of each."""
+    clocks = engine.profile.loop.cycles
+    step = StepLength(ticks, ticks * clocks, ticks * clocks / engine.clock_hz)
+    parts = engine.parts_in(drum, step)
+    ends = [-(-end // clocks) for end in accumulate(part.cycles for part in parts)]
+    lengths = [end - start for start, end in pairwise([0, *ends])]
+    return [(part, length) for part, length in zip(parts, lengths, strict=True) if length]
+
+
 def drum_divisors(drum: DrumSound, engine: Engine, ticks: int) -> list[int]:
-    """Return the divisors that a drum gives the channel, one a tick, at most so many ticks.
+    """Return the divisors that a drum gives the channel, one a tick, at most so many ticks."""
+    return [
+        divisor
+        for part, length in part_ticks(drum, engine, ticks)
+        for divisor in _part_divisors(part, length)
+    ]
+
+
+def _part_divisors(part: DrumPart, ticks: int) -> Iterator[int]:
+    """Yield a divisor a tick.
 
     A kick's settings are its first divisor and the growth a tick; those of noise are the smallest
     divisor and a bit mask of what chance may add to it.
     """
-    length = min(-(-drum.cycles // engine.profile.loop.cycles) or ticks, ticks)
-    kind, (first, second), _ = drum.parts[0]
-    if kind == "kick":
-        return [min(first + second * tick, 0xFFFF) for tick in range(length)]
+    first, second = (*part.settings, 0, 0)[:2]
     state = NOISE_SEED
-    found = []
-    for _ in range(length):
-        state = state >> 1 ^ (NOISE_TAPS if state & 1 else 0)
-        found.append(first + (state & second))
-    return found
+    for tick in range(ticks):
+        if part.kind != "noise":
+            yield min(first + second * tick, 0xFFFF)
+        else:
+            state = state >> 1 ^ (NOISE_TAPS if state & 1 else 0)
+            yield first + (state & second)
 
 
 class Side(NamedTuple):

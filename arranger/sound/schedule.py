@@ -27,7 +27,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.engine.model import MOST_OF_STEP
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
+from arranger.rows import tones
 from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
@@ -36,7 +38,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumPart, DrumSound, Engine
+    from arranger.engine.model import DrumPart, DrumSound, Engine, StepLength
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
@@ -143,38 +145,26 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     SheetError
         If the engine can't play the sheet.
     """
-    settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    played = played_steps(sheet, engine)
-    different = {
-        step: Event(1, settings[step.voice1], settings[step.voice2], step.drum)
-        for step in set(played)
-    }
-    steps = [different[step] for step in played]
+    steps = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
     ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
     bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
-    found = {}
-    for bar in set(bars):  # many bars sound alike
-        tuned = _looking_ahead(bar) if engine.drum_takes_step else bar
-        found[bar] = tuple(_events(tuned, longest))
+    found = {bar: tuple(_events(bar, longest)) for bar in set(bars)}  # many bars sound alike
     return [found[bar] for bar in bars]
 
 
-def _looking_ahead(bar: Sequence[Event]) -> list[Event]:
-    """Return steps whose drums, which silence their step, have the tones that follow in the bar.
+def _each_step(sheet: Sheet, engine: Engine) -> list[Event]:
+    """Return one event a step; under a drum that fills it the voices have what is written there.
 
-    They sound for the last few passes of the step; where none follow, those before.
+    What is written, not what is heard: a tone that is held over the drum needs no word then.
     """
-    tones = [step for step in bar if step.drum is None]
-    following = tones[-1] if tones else Event(1, 0, 0, None)
-    found = []
-    for step in reversed(bar):
-        if step.drum is None:
-            following = step
-        found.append(following._replace(drum=step.drum))
-    return found[::-1]
+    settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
+    drums = (step.drum for step in played_steps(sheet, engine))
+    steps = list(zip(tones(sheet.voice1), tones(sheet.voice2), drums, strict=True))
+    known = {step: Event(1, settings[step[0]], settings[step[1]], step[2]) for step in set(steps)}
+    return [known[step] for step in steps]
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
@@ -192,12 +182,15 @@ def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
 def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming:
     """Return how a drum sounds in a step of this project's player.
 
-    It is cut so that the voices sound for `DRUM_LEAST_TAIL_PASSES` of its step, and up to 3 passes
-    longer than it is said to be if a chunk would else begin or end with fewer passes than that.
+    It is cut to `MOST_OF_STEP`, or where it silences the step, so that the voices sound for
+    `DRUM_LEAST_TAIL_PASSES` of it; and it is up to 3 passes longer than it is said to be if a chunk
+    would else begin or end with fewer passes than that.
     """
     _, chunk = chunking(step_passes)
     overhead = DRUM_FIRST_FLIP_PASSES + DRUM_RETURN_PASSES
     room = step_passes - overhead - DRUM_LEAST_TAIL_PASSES
+    if not engine.silences(drum):
+        room = min(room, int(MOST_OF_STEP * step_passes) - overhead)
     parts: list[tuple[DrumPart, int]] = []
     for part in drum.parts:
         if room > 0:
@@ -252,11 +245,11 @@ def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     for step in played_steps(sheet, engine):
         begun = 0
         if step.drum is not None:
-            parts = step.drum.within(passes * loop.cycles)
+            parts = engine.parts_in(step.drum, length)
             burst = drum_flips([(part, part.cycles) for part in parts])
             yield Burst(start + burst.cycles, burst.levels)
             sounding = sum(part.cycles for part in parts)
-            begun = passes if engine.drum_takes_step else -(-sounding // loop.cycles)
+            begun = passes if engine.silences(step.drum) else -(-sounding // loop.cycles)
         if begun < passes:
             yield _stretch(step, settings, start + begun * loop.cycles, passes - begun)
         start += length.cycles
@@ -278,7 +271,8 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
     """Return what a drum writes, in cycles from its first flip.
 
     A falling tone's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit
-    each ``first`` cycles and flips the pin if it is 1; each part draws them from the first one on.
+    each ``first`` cycles and flips the pin if it is 1; each part draws them from the first one on. A
+    rest writes once what the pin shows already.
     The pin is low before, and goes on from part to part as it was left.
 
     Parameters
@@ -292,6 +286,11 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
     flips: list[Ints] = []
     start = 0
     for part, length in parts:
+        if part.kind == "rest":
+            times.append(np.array([start], dtype=np.int64))
+            flips.append(np.zeros(1, dtype=np.int64))
+            start += length + gap
+            continue
         first, growth = (*part.settings, 0)[:2]
         if part.kind == "kick":
             found = [0]
@@ -304,6 +303,16 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
             flips.append(noise_bits(len(times[-1])).astype(np.int64))
         start += length + gap
     return Burst(np.concatenate(times), (np.cumsum(np.concatenate(flips)) % 2).astype(np.int8))
+
+
+def silent_cycles(drum: DrumSound, engine: Engine, length: StepLength) -> int:
+    """Return for how many cycles of its step a drum silences the voices (any method)."""
+    cycles = engine.profile.loop.cycles
+    if engine.silences(drum):
+        return length.cycles
+    if engine.profile.player:
+        return drum_timing(drum, engine, length.setting).passes * cycles
+    return -(-sum(part.cycles for part in engine.parts_in(drum, length)) // cycles) * cycles
 
 
 def noise_bits(count: int) -> NDArray[np.int8]:

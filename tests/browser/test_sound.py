@@ -12,8 +12,10 @@ import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.machine.json_export import json_values
 from arranger.options import build_settings
 from arranger.report.page_data import page_data
+from arranger.rows import tones
 from arranger.song import read_song
 from arranger.sound import samples
 from tests.browser.conftest import DEMO_SONGS, converted
@@ -45,12 +47,17 @@ def blank(browser: Browser) -> Iterator[Page]:
     page.close()
 
 
-def played(page: Page, conversion: Conversion, kind: str, chunks: list[int]) -> NDArray[np.float64]:
-    """Return samples from the start, asked for in chunks, of "SheetSound" or "SongSound"."""
+def embed(page: Page, conversion: Conversion) -> None:
+    """Give a page what the scripts work on."""
     page.evaluate(
         "text => { document.getElementById('data').textContent = text; }",
         "".join(page_data(conversion)),
     )
+
+
+def played(page: Page, conversion: Conversion, kind: str, chunks: list[int]) -> NDArray[np.float64]:
+    """Return samples from the start, asked for in chunks, of "SheetSound" or "SongSound"."""
+    embed(page, conversion)
     found = page.evaluate(
         f"""chunks => {{
           const sound = new {kind}(readAccount(), {RATE});
@@ -88,6 +95,31 @@ def test_the_sheet_sounds_as_the_package_renders_it(blank: Page, engine: str) ->
     # after taking out a delay of a fraction of a sample, which is no audible difference. A tone that
     # starts one step late, or is a cent off, leaves a difference of more than -20 dB.
     assert difference_db(heard, exact) < -40
+
+
+@pytest.mark.parametrize("engine", ["twin-phase", "twin-counter", "pc-alternate"])
+def test_tones_are_drawn_where_no_drum_silences_them(blank: Page, engine: str) -> None:
+    settings = build_settings({"engine": engine})
+    conversion = convert(read_song(DEMO_SONGS / "boat_parade.mid"), load_engine(engine), settings)
+    embed(blank, conversion)
+    stretches = blank.evaluate(
+        """() => {
+          const account = readAccount();
+          return account.tones.map((tones) => tones.flatMap((tone) => heardStretches(account, tone)));
+        }"""
+    )
+    sheet = conversion.sheet
+    drums = {each["name"]: each for each in json_values(sheet, conversion.engine)["drums"]}
+    step_seconds = conversion.grid.step_length.seconds
+    for drawn, row in zip(stretches, (sheet.voice1, sheet.voice2), strict=True):
+        heard = np.zeros(sheet.steps)
+        for part in drawn:
+            for step in range(int(part["step"]), int(np.ceil(part["step"] + part["steps"]))):
+                begin, end = max(part["step"], step), part["step"] + part["steps"]
+                heard[step] += min(end, step + 1) - begin
+        for share, pitch, name in zip(heard, tones(row), sheet.drums, strict=True):
+            silent = 0.0 if name is None else drums[name]["seconds"] / step_seconds
+            assert share == pytest.approx(0.0 if pitch is None else 1 - silent, abs=1e-6)
 
 
 def difference_db(heard: NDArray[np.float64], exact: NDArray[np.float64]) -> float:

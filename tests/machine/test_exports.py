@@ -9,15 +9,18 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 import jsonschema
+import numpy as np
 import pytest
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
+from arranger.engine.model import DrumPart
 from arranger.errors import SettingsError, SheetError
 from arranger.machine.c_export import identifier
 from arranger.machine.exporters import EXPORTERS, export, find_exporter
 from arranger.machine.options import ExportOptions
-from arranger.rows import HOLD, REST
+from arranger.rows import HOLD, REST, tones
+from arranger.sound import edges
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:
@@ -42,7 +45,8 @@ def exported(sheet: Sheet, name: str, engine: Any = PHASE) -> bytes:
 
 
 def test_json_says_what_sounds() -> None:
-    values = json.loads(exported(PIECE, "json"))
+    values = json.loads(exported(PIECE, "json", replace(PHASE, drum_takes_step=True)))
+    assert [drum["seconds"] for drum in values["drums"]] == [values["step_seconds"]] * 2
     assert values["steps"] == [
         {"voice1": None, "voice2": None, "drum": "kick"},  # a drum takes the step whole
         {"voice1": 69, "voice2": 45, "drum": None},
@@ -57,32 +61,91 @@ def test_json_says_what_sounds() -> None:
     assert [pitch["name"] for pitch in values["pitches"]] == ["A2", "A4", "C5"]
 
 
-def test_json_keeps_tones_under_a_short_drum() -> None:
-    piece = replace(PIECE, step_setting=ALTERNATE.step_lengths[0].setting)
-    values = json.loads(exported(piece, "json", ALTERNATE))
-    assert values["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
+def test_json_keeps_the_tones_after_a_drum() -> None:
+    # A kick of 36 ticks, a hat of eight.
+    short, long = (replace(PIECE, step_setting=ticks) for ticks in (36, 37))
+    fills, leaves = (json.loads(exported(piece, "json", ALTERNATE)) for piece in (short, long))
+    assert fills["steps"][0] == {"voice1": None, "voice2": None, "drum": "kick"}
+    assert leaves["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
+    assert fills["steps"][2] == leaves["steps"][2] == {"voice1": 69, "voice2": 45, "drum": "hat"}
+
+
+@pytest.mark.parametrize("name", ["twin-phase", "twin-counter", "pc-alternate"])
+def test_json_has_the_seconds_in_which_no_voice_is_computed(name: str) -> None:
+    engine = load_engine(name)
+    setting = engine.nearest_step_length(0.25).setting
+    kick = engine.drums[0]
+    noise = next(drum for drum in engine.drums if drum.parts[0].kind == "noise")
+    joint = kick._replace(name="two", parts=(*kick.parts, *noise.parts))
+    engine = replace(engine, drums=(kick, joint))
+    for drum in engine.drums:
+        piece = sheet_of(engine, [72], [REST], [drum.name], step_setting=setting)
+        (told,) = json.loads(exported(piece, "json", engine))["drums"]
+        silent = replace(piece, voice1=(REST,))
+        one, other = (
+            np.array([cycle for cycles, _ in edges(each, engine) for cycle in cycles])
+            for each in (piece, silent)
+        )
+        differs = np.setxor1d(one, other).min()
+        longest = engine.clock_hz / engine.pitches[72].frequency_hz
+        assert 0 <= differs - told["seconds"] * engine.clock_hz <= longest
+
+
+def test_json_says_how_long_each_drum_silences_the_voices() -> None:
+    piece = sheet_of(ALTERNATE, [69], drums=["kick-snare"], step_setting=100)
+    tick = 1243 / 1_193_182
+    (drum,) = json.loads(exported(piece, "json", ALTERNATE))["drums"]
+    assert (drum["name"], drum["joins"]) == ("kick-snare", ["kick", "snare"])
+    assert drum["seconds"] == pytest.approx(44 * tick)
+    assert [part["kind"] for part in drum["parts"]] == ["kick", "noise"]
+    assert sum(part["seconds"] for part in drum["parts"]) == pytest.approx(drum["seconds"])
+    short = replace(piece, step_setting=40)  # four ticks of the noise find no room
+    (cut,) = json.loads(exported(short, "json", ALTERNATE))["drums"]
+    assert cut["seconds"] == pytest.approx(40 * tick)
+    assert [part["seconds"] / tick for part in cut["parts"]] == pytest.approx([16, 24])
 
 
 @settings(max_examples=25)
-@given(sheets(PHASE))
+@given(sheets(PHASE) | sheets(ALTERNATE))
 def test_json_fits_its_schema(sheet: Sheet) -> None:
     schema = resources.files("arranger.machine").joinpath("steps.schema.json").read_text("utf-8")
-    values = json.loads(exported(sheet, "json"))
+    engine = load_engine(sheet.engine)
+    values = json.loads(exported(sheet, "json", engine))
     jsonschema.validate(values, json.loads(schema))
     assert len(values["steps"]) == sheet.steps
+    seconds = {drum["name"]: drum["seconds"] for drum in values["drums"]}
+    assert set(seconds) == {name for name in sheet.drums if name}
+    for step, *written in zip(
+        values["steps"], tones(sheet.voice1), tones(sheet.voice2), strict=True
+    ):
+        fills = seconds.get(step["drum"]) == values["step_seconds"]
+        assert [step["voice1"], step["voice2"]] == [None if fills else each for each in written]
 
 
 def test_data_is_laid_out_as_documented() -> None:
-    content = exported(PIECE, "data")
+    content = exported(PIECE, "data", replace(PHASE, drum_takes_step=True))
     steps, loop, count, bits = struct.unpack_from("<IIHH", content)
     assert (steps, loop, count, bits) == (6, 2, PIECE.step_setting, 16)
     rows = struct.unpack_from("<6H6H6B", content, 12)
-    assert len(content) == 12 + 6 * 5
     a4, c5, a2 = (PHASE.pitches[midi].setting for midi in (69, 72, 45))
     names = [None, *(drum.name for drum in PHASE.drums)]
     assert rows[:6] == (0, a4, 0, 0, c5, c5)
     assert rows[6:12] == (0, a2, 0, a2, 0, 0)
     assert [names[index] for index in rows[12:]] == ["kick", None, "hat", None, None, None]
+    drums, at = content[12 + 6 * 5 :], 1
+    assert drums[0] == 2
+    for name in ("kick", "hat"):
+        number, parts = drums[at : at + 2]
+        assert names[number] == name
+        at += 2
+        for part in PHASE.drums[number - 1].within(PHASE.step_lengths[0].cycles):
+            noise, *figures = struct.unpack_from("<BIII", drums, at)
+            assert figures == [part.cycles, *part.settings, *[0] * (2 - len(part.settings))]
+            assert noise == (part.kind == "noise")
+            at += 13
+            parts -= 1
+        assert parts == 0
+    assert at == len(drums)
 
 
 def test_data_of_a_timer_is_divisors_by_tick() -> None:
@@ -99,6 +162,14 @@ int main(void) {
         printf("%d %d %d\\n", tide_table_7_voice1[i] ? tide_table_7_pitch_midi[tide_table_7_voice1[i] - 1] : -1,
             tide_table_7_voice2[i] ? tide_table_7_pitch_midi[tide_table_7_voice2[i] - 1] : -1,
             tide_table_7_drums[i]);
+    for (unsigned d = 0; d < TIDE_TABLE_7_DRUMS; d++) {
+        printf("%lu", (unsigned long)tide_table_7_drum_microseconds[d]);
+        for (unsigned p = tide_table_7_drum_first_part[d]; p < tide_table_7_drum_first_part[d + 1]; p++)
+            printf(" %d %lu %lu %lu", tide_table_7_part_noise[p],
+                (unsigned long)tide_table_7_part_microseconds[p],
+                (unsigned long)tide_table_7_part_setting[p], (unsigned long)tide_table_7_part_change[p]);
+        printf("\\n");
+    }
     printf("%lu %ld %lu\\n", (unsigned long)TIDE_TABLE_7_STEP_MICROSECONDS, TIDE_TABLE_7_LOOP_STEP,
         (unsigned long)tide_table_7_pitch_millihertz[1]);
     return 0;
@@ -107,14 +178,21 @@ int main(void) {
 
 
 def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
-    (tmp_path / "piece.c").write_bytes(exported(PIECE, "c"))
+    noise = DrumPart("noise", (354,), 23_600)
+    drums_of_two = [
+        drum._replace(parts=(drum.parts[0]._replace(cycles=11_800), noise)) for drum in PHASE.drums
+    ]
+    engine = replace(PHASE, drums=tuple(drums_of_two))
+    (tmp_path / "piece.c").write_bytes(exported(PIECE, "c", engine))
     (tmp_path / "reader.c").write_text(C_READER)
     strict = ["gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror"]
     subprocess.run([*strict, "reader.c", "-o", "reader"], cwd=tmp_path, check=True)
     said = subprocess.run(
         [tmp_path / "reader"], capture_output=True, text=True, check=True
     ).stdout.splitlines()
-    steps = json.loads(exported(PIECE, "json"))["steps"]
+    values = json.loads(exported(PIECE, "json", engine))
+    assert [len(drum["parts"]) for drum in values["drums"]] == [2, 2]
+    steps = values["steps"]
     drums = {None: "0", "kick": "1", "hat": "2"}
     assert said[:6] == [
         f"{-1 if s['voice1'] is None else s['voice1']} "
@@ -122,7 +200,19 @@ def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
         for s in steps
     ]
     microseconds = round(PHASE.step_lengths[0].cycles / 3.5)
-    assert said[6] == f"{microseconds} 2 {round(PHASE.pitches[69].frequency_hz * 1000)}"
+    for line, drum in zip(said[6:8], values["drums"], strict=True):
+        told = [int(number) for number in line.split()]
+        assert told[0] == round(1e6 * drum["seconds"])
+        assert told[1:] == [
+            number
+            for part in drum["parts"]
+            for number in (
+                part["kind"] == "noise",
+                round(1e6 * part["seconds"]),
+                *(*part["settings"], 0)[:2],
+            )
+        ]
+    assert said[8] == f"{microseconds} 2 {round(PHASE.pitches[69].frequency_hz * 1000)}"
 
 
 def test_silence_is_c_too() -> None:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, GridBar
+from arranger.reduce.perform.heard import Hidden
 from arranger.song.model import MetreChange, Note, Part, Song, TempoChange, Track
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 BEAT = 480
 
@@ -69,7 +73,7 @@ def song_of(*lines: Line) -> Song:
 
 
 def grid_of(song: Song, parts_of_beat: int = 4) -> Grid:
-    """Return a grid from tick 0 whose step is a whole part of a beat."""
+    """Return a grid from tick 0 whose step is a whole part of a beat (at 3.5 MHz), all in one bar."""
     step = BEAT / parts_of_beat
     positions = np.array([note.onset / step for note in song.notes])
     onsets = np.round(positions).astype(np.int64)
@@ -82,9 +86,15 @@ def grid_of(song: Song, parts_of_beat: int = 4) -> Grid:
         first_tick=0,
         steps=steps,
         bars=(GridBar(1, 0, steps, 4, 4),),
-        step_length=StepLength(1, 1, 0.5 / parts_of_beat),
+        step_length=StepLength(1, 1_750_000 // parts_of_beat, 0.5 / parts_of_beat),
         asked_bpm=120.0,
         onset_steps=onsets,
         end_steps=ends,
         positions=positions,
     )
+
+
+def silencing(drum_sources: Sequence[int], step_seconds: float = 0.125) -> Hidden:
+    """Return what drums hide that take their whole step."""
+    on = np.array(drum_sources) >= 0
+    return Hidden((step_seconds * on).tolist(), on)

@@ -31,19 +31,20 @@ class PlainTone(NamedTuple):
 
 
 class State(NamedTuple):
-    """What happens on a step: the tone of each voice (or None), and whether the drum sounds."""
+    """What happens on a step: the tone of each voice (or None)."""
 
     voice1: int | None
     voice2: int | None
-    drum: bool
 
 
 class Song(NamedTuple):
     tones: list[PlainTone]
     steps: int
     steps_per_beat: float
-    drums: dict[int, float]
-    """What leaving out the drum on a step costs."""
+    hits: frozenset[int] = frozenset()
+    """The steps with a drum."""
+    silent: frozenset[int] = frozenset()
+    """Those on which it silences both voices."""
     change: int = 0
     """What each change of a voice costs beside, in units."""
     turn: dict[int | None, int] | None = None
@@ -66,10 +67,7 @@ def plain(tones: Tones) -> list[PlainTone]:
 
 def states(song: Song, step: int) -> list[State]:
     choices = [None, *(i for i, t in enumerate(song.tones) if t.onset <= step < t.end)]
-    drums = (False, True) if step in song.drums else (False,)
-    return [
-        State(a, b, drum) for a, b, drum in product(choices, choices, drums) if a is None or a != b
-    ]
+    return [State(a, b) for a, b in product(choices, choices) if a is None or a != b]
 
 
 def units(cost: float) -> int:
@@ -102,29 +100,25 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
     beat = 1 / song.steps_per_beat
     voices = (state.voice1, state.voice2)
     cost = 0 if song.turn is None else song.turn[state.voice2]
-    cost += 0 if state.drum else max(units(song.drums.get(step, 0.0)) - song.change, 0)
+    silent = step in song.silent
     for other, tone in enumerate(song.tones):
         if not tone.onset <= step < tone.end:
             continue
         a_step = costs.sustain * beat
         sounding = max(heard(song, v, other, costs, a_step) for v in voices)
-        cost += _worth(tone, costs, a_step) - (0 if state.drum else sounding)
+        cost += _worth(tone, costs, a_step) - (0 if silent else sounding)
         if tone.onset == step:
             struck = [
                 heard(song, v, other, costs, costs.attack)
                 for v in voices
                 if v is not None and song.tones[v].onset == step
-                if not (state.drum and _answering(song, v) == step)
+                if not song.silent.issuperset(range(step, song.tones[v].end))
             ]
             best = max(struck, default=0)
             cost += start_worth(tone, costs) - best
-            if state.drum:
+            if silent:
                 cost += round(costs.delay * best)
-    if state.drum:
-        for v in voices:
-            if v is not None and song.tones[v].onset < step == _answering(song, v):
-                start = start_worth(song.tones[v], costs)
-                cost += start - round(costs.delay * start)
+    if silent:
         return cost
     cost += sum(
         _repeat_cost(song, v, costs)
@@ -145,18 +139,10 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
     return cost
 
 
-def _answering(song: Song, held: int) -> int | None:
-    """Return the step of the lightest drum, where drums could sound on all steps of a tone."""
-    steps = range(song.tones[held].onset, song.tones[held].end)
-    if any(s not in song.drums for s in steps):
-        return None
-    return min(steps, key=lambda s: (song.drums[s], s))
-
-
 def _repeat_cost(song: Song, held: int, costs: Costs) -> int:
     tone = song.tones[held]
     before = [t for t in song.tones if t.pitch == tone.pitch and t.end == tone.onset]
-    if not before:
+    if not before or tone.onset in song.hits:
         return 0
     if any(t.end - t.onset >= 2 for t in before):
         return units(costs.gap)
@@ -193,7 +179,7 @@ def moves_cost(song: Song, step: int, before: State, now: State, costs: Costs) -
 
 def path_cost(song: Song, path: tuple[State, ...], costs: Costs) -> int:
     cost = 0
-    before = State(None, None, False)
+    before = State(None, None)
     for step, state in enumerate(path):
         cost += node_cost(song, step, state, costs)
         cost += moves_cost(song, step, before, state, costs)
@@ -211,7 +197,7 @@ def least_by_trying_all(song: Song, costs: Costs) -> int:
 
 def least_step_by_step(song: Song, costs: Costs) -> int:
     """Return the least cost by a plain table over steps, for songs too long to try all."""
-    table = {State(None, None, False): 0}
+    table = {State(None, None): 0}
     for step in range(song.steps):
         table = {
             state: node_cost(song, step, state, costs)

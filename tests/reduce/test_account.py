@@ -16,7 +16,7 @@ from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_la
 from arranger.reduce.tell.sentences import explanations
 from arranger.rows import HOLD, REST
 from arranger.settings import DRUM_AMOUNTS, TEXTURES, ReduceSettings, Settings
-from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.little_songs import Line, grid_of, silencing, song_of
 
 if TYPE_CHECKING:
     import pytest
@@ -101,7 +101,7 @@ def heard(voice1: tuple[int, ...], voice2: tuple[int, ...], drums: tuple[int, ..
             held = held if cell == HOLD else -1 if cell == REST else cell
             source.append(held)
         sources.append(source)
-    return Heard(rows, sources, drums, drums_silence=True)
+    return Heard(rows, sources, drums, silencing(drums))
 
 
 def test_runs_are_cut_by_drums_at_their_ends_and_go_on_over_them() -> None:
@@ -117,15 +117,15 @@ def test_runs_are_cut_by_drums_at_their_ends_and_go_on_over_them() -> None:
 def test_a_tone_goes_on_from_either_voice() -> None:
     rows = ((60, HOLD, REST, REST), (REST, REST, 60, HOLD))
     sources = ((1, 1, -1, -1), (-1, -1, 2, 2))
-    found = Heard(rows, sources, (-1,) * 4, drums_silence=True)
+    found = Heard(rows, sources, (-1,) * 4, silencing((-1,) * 4))
     assert found.tied_to(found.runs[2][0]) == 1
-    parted = Heard(rows, sources, (-1, 9, -1, -1), drums_silence=True)
+    parted = Heard(rows, sources, (-1, 9, -1, -1), silencing((-1, 9, -1, -1)))
     assert parted.tied_to(parted.runs[2][0]) is None, "the drum parts them"
 
 
 def test_two_runs_of_a_pitch_at_once_count_once() -> None:
     rows = ((60, HOLD, HOLD, REST), (REST, 60, HOLD, HOLD))
-    found = Heard(rows, ((1, 1, 1, -1), (-1, 2, 2, 2)), (-1,) * 4, drums_silence=True)
+    found = Heard(rows, ((1, 1, 1, -1), (-1, 2, 2, 2)), (-1,) * 4, silencing((-1,) * 4))
     both = [found.runs[1][0], found.runs[2][0]]
     assert found.heard_steps(both, 0, 4) == 4
     assert found.heard_steps(both, 1, 3) == 2

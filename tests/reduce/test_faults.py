@@ -26,7 +26,7 @@ from arranger.reduce.worth.passages import CHANGE, _smoothed
 from arranger.reduce.worth.tune_features import near_features, neighbours, voicing
 from arranger.rows import HOLD, REST
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.little_songs import Line, grid_of, silencing, song_of
 
 ENGINE = load_engine("twin-phase")
 
@@ -52,7 +52,7 @@ def test_the_path_found_costs_what_is_said_of_it(seed: int) -> None:
         [rng.integers(0, 100, pair).astype(float) for pair in pairwise(slots)] for _ in range(2)
     )
     node = [rng.integers(0, 100, (k, k)).astype(float) for k in slots[1:]]
-    best = solve(Priced(node=node, drum_sounds={}, move1=move1, move2=move2))
+    best = solve(Priced(node=node, move1=move1, move2=move2))
     cost, a, b = 0.0, 0, 0
     for t, (c, d) in enumerate(zip(best.slots1.tolist(), best.slots2.tolist(), strict=True)):
         cost += node[t][c, d] + move1[t][a, c] + move2[t][b, d]
@@ -78,7 +78,7 @@ def asked(**first: float) -> Asked:
     usual: dict[str, object] = {
         "onset": [0, 0, 0], "end": [2, 2, 2], "note_end": [2, 2, 2],
         "written_end": [2.0, 2.0, 2.0], "offset": [0.0, 0.0, 0.0], "pitch": [72, 63, 50],
-        "part": [0, 0, 1], "drum": [False] * 3, "lead": [0, 1, 2], "octave_of": [-1] * 3,
+        "part": [0, 0, 1], "drum": [False] * 3, "sound": [None] * 3, "joins": {}, "gap": None, "lead": [0, 1, 2], "octave_of": [-1] * 3,
         "duplicate_of": [-1] * 3, "refused": {}, "broken": [False] * 4, "step_seconds": 0.125,
         "steps_per_beat": 4.0,
     }  # fmt: skip
@@ -95,7 +95,7 @@ def heard(*rows: tuple[int, ...], drums: tuple[int, ...] = (-1,) * 4) -> Heard:
             held = held if cell == HOLD else {72: 0, 63: 1, 50: 2}.get(cell, -1)
             source.append(held)
         sources.append(source)
-    return Heard(rows, sources, drums, drums_silence=True)
+    return Heard(rows, sources, drums, silencing(drums))
 
 
 @pytest.mark.parametrize(
@@ -117,7 +117,7 @@ def test_a_chord_is_no_flam(offset: float, reason: str) -> None:
 def test_a_note_that_ends_where_its_line_goes_on_made_no_gap() -> None:
     """Step 2 is silent by itself: the note was to end there, though it is written to end later."""
     sources = ((0, 0, -1, 1), (-1,) * 4)
-    rows = Heard(((72, HOLD, REST, 72), (REST,) * 4), sources, (-1,) * 4, drums_silence=True)
+    rows = Heard(((72, HOLD, REST, 72), (REST,) * 4), sources, (-1,) * 4, silencing((-1,) * 4))
     whole = asked(written_end=2.6)
     assert account(whole, rows, [None] * 4)[0].reasons == ("moved-to-step",)
     longer = asked(written_end=3.0, end=3, note_end=3)
@@ -188,10 +188,10 @@ def test_half_of_a_notes_length_is_enough_to_merge_it_wherever_it_stands() -> No
     later = replace(asked(), onset=[0, 2, 3], end=[2, 4, 4], note_end=[2, 4, 4])
     rows = ((72, HOLD, 50, HOLD), (REST, REST, REST, 63))
     sources = ((0, 0, 0, 0), (-1, -1, -1, 2))
-    half = Heard(rows, sources, (-1,) * 4, drums_silence=True)
+    half = Heard(rows, sources, (-1,) * 4, silencing((-1,) * 4))
     found = account(later, half, [None] * 4)[1]
     assert (found.outcome, found.reasons, found.by) == ("merged", ("same-pitch-doubled",), (2,))
-    none = Heard((rows[0], (REST,) * 4), sources, (-1,) * 4, drums_silence=True)
+    none = Heard((rows[0], (REST,) * 4), sources, (-1,) * 4, silencing((-1,) * 4))
     assert account(later, none, [None] * 4)[1].outcome == "dropped"
 
 

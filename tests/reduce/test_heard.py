@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from arranger.reduce.perform.heard import Heard, pitches_of
 from arranger.rows import HOLD, REST
+from tests.reduce.little_songs import silencing
 
 
 def test_a_rest_ends_a_tone() -> None:
@@ -13,8 +14,8 @@ def test_a_rest_ends_a_tone() -> None:
 
 def test_a_tone_before_two_rests_makes_room_for_no_repetition() -> None:
     row, silent, none = (60, REST, REST, 60), (REST,) * 4, (-1,) * 4
-    heard = Heard((row, silent), ((0, -1, -1, 1), none), none, drums_silence=True)
+    heard = Heard((row, silent), ((0, -1, -1, 1), none), none, silencing(none))
     assert heard.gap_before(heard.runs[0][0]) is None
     row, sources = (60, REST, 60, REST), (0, -1, 1, -1)
-    heard = Heard((row, silent), (sources, none), none, drums_silence=True)
+    heard = Heard((row, silent), (sources, none), none, silencing(none))
     assert heard.gap_before(heard.runs[0][0]) == 1

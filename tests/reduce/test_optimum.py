@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError, UsageError
-from arranger.reduce.choose.candidates import Problem, Tones, find_repeats, lay_out
+from arranger.reduce.choose.candidates import NO_STEPS, Problem, Tones, find_repeats, lay_out
 from arranger.reduce.choose.costs import TERMS, Costs, costs_from
 from arranger.reduce.choose.optimum import Optimum, solve
 from arranger.reduce.choose.price import State, breakdown, price
@@ -22,7 +22,7 @@ from tests.reduce import reference
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-NOTHING = reference.Song([], 1, 4.0, {})
+NOTHING = reference.Song([], 1, 4.0)
 SHARES = st.sampled_from((0.0, 0.3, 1.0))
 
 
@@ -50,9 +50,7 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
             tone_rows(steps), max_size=most_tones, unique_by=lambda t: (t.pitch, t.onset, t.end)
         )
     )
-    drums = draw(
-        st.dictionaries(st.integers(0, steps - 1), st.sampled_from((0.1, 0.4, 0.8)), max_size=5)
-    )
+    hits = draw(st.frozensets(st.integers(0, steps - 1), max_size=5))
     rows.sort(key=lambda t: (t.onset, t.end, t.pitch))
     turns = st.fixed_dictionaries(
         {tone: st.integers(0, 2**20) for tone in (None, *range(len(rows)))}
@@ -61,7 +59,8 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
         rows,
         steps,
         draw(st.sampled_from((1.0, 2.0, 3.0, 4.0))),
-        drums,
+        hits,
+        draw(st.frozensets(st.sampled_from(sorted(hits)))) if hits else hits,
         change=draw(st.sampled_from((0, 0, 300_000))),
         turn=draw(st.none() | turns),
     )
@@ -83,23 +82,20 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         plain_worth=columns[6].astype(np.float64),
         repeats=find_repeats(ints[0], ints[1], ints[2]),
     )
-    steps = sorted(song.drums)
     return lay_out(
         tones,
         steps=song.steps,
         steps_per_beat=song.steps_per_beat,
-        drum_steps=np.array(steps, dtype=np.int64),
-        drum_weights=np.array([song.drums[s] for s in steps], dtype=np.float64),
-        drum_is_free=False,
+        hit_steps=np.array(sorted(song.hits), dtype=np.int64),
+        silent_steps=np.array(sorted(song.silent), dtype=np.int64),
         # where voice 2 moves freely, when it may move is part of what is asked
-        more_bounds=None if song.turn is None else np.arange(song.steps),
+        more_bounds=NO_STEPS if song.turn is None else np.arange(song.steps),
         most=most,
     )
 
 
 def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
-    rates = rates_of(problem, costs)
-    rates = replace(rates, change=song.change, drum=np.maximum(rates.drum - song.change, 0))
+    rates = replace(rates_of(problem, costs), change=song.change)
     if song.turn is None:
         return rates
     held = [None if tone < 0 else tone for tone in problem.candidates.ravel().tolist()]
@@ -114,7 +110,7 @@ def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
     for t, length in enumerate(problem.lengths.tolist()):
         held = problem.candidates[t, [optimum.slots1[t], optimum.slots2[t]]].tolist()
         a, b = (None if tone < 0 else tone for tone in held)
-        path.extend([reference.State(a, b, bool(optimum.drum[t]))] * length)
+        path.extend([reference.State(a, b)] * length)
     return tuple(path)
 
 
@@ -122,7 +118,7 @@ def as_states(problem: Problem, optimum: Optimum) -> list[State]:
     """Return the optimum a segment a state, as the breakdown takes it."""
     every = np.arange(len(problem.starts))
     held = (problem.candidates[every, s].tolist() for s in (optimum.slots1, optimum.slots2))
-    return [State(*row) for row in zip(*held, optimum.drum.tolist(), strict=True)]
+    return [State(*row) for row in zip(*held, strict=True)]
 
 
 COSTS: tuple[Mapping[str, float], ...] = (
@@ -131,7 +127,7 @@ COSTS: tuple[Mapping[str, float], ...] = (
     {"entry": 0.038},
     {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.5},
     {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.07},
-    {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "drum": 2.0},
+    {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0},
 )
 
 
@@ -191,7 +187,7 @@ def test_the_worthiest_tones_stay_when_there_are_too_many() -> None:
         reference.PlainTone(40 + i, 0, 2, 0, float(i == 7), float(i == 0), 0.2 + i / 100)
         for i in range(20)
     ]
-    problem = problem_of(reference.Song(tones, 2, 2.0, {}), most=4)
+    problem = problem_of(reference.Song(tones, 2, 2.0), most=4)
     assert problem.overfull == 1
     assert sorted(problem.candidates[0, 1:].tolist()) == [0, 7, 18, 19]
     optimum = solve(price(rates_of(problem, Costs())))
@@ -217,7 +213,7 @@ def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
 
 def test_costs_that_could_leave_64_bits_are_refused() -> None:
     tone = reference.PlainTone(60, 0, 10_000_000, 0, 1.0, 1.0, 1000.0)
-    problem = problem_of(reference.Song([tone], 10_000_000, 1.0, {}))
+    problem = problem_of(reference.Song([tone], 10_000_000, 1.0))
     costs = costs_from({"sustain": 1000, "tune": 1000, "bass": 1000})
     with pytest.raises(SettingsError, match="too large for so long a song"):
         rates_of(problem, costs)

@@ -29,6 +29,12 @@ if TYPE_CHECKING:
     from arranger.song.model import Song
 
 ENGINE = load_engine("twin-phase")
+TAKING = replace(
+    ENGINE,
+    drum_takes_step=True,
+    drums=tuple(drum for drum in ENGINE.drums if not drum.joins and drum != ENGINE.gap),
+)
+"""The same where a drum takes its whole step."""
 PLAIN = ReduceSettings()
 
 
@@ -87,7 +93,7 @@ def test_every_note_is_accounted_for_and_nothing_sounds_unasked(
     ):
         assert (name is None) == (source < 0)
         if name is not None:
-            assert song.notes[source].drum
+            assert song.notes[source].drum == (name != "gap")
             assert grid.onset_steps[source] == step
 
 
@@ -97,12 +103,12 @@ def test_the_ledger_says_what_the_rows_play(song: Song) -> None:
     grid = grid_of(song)
     reduction = reduce(song, ENGINE, grid, PLAIN)
     rows = {1: tones(reduction.voice1), 2: tones(reduction.voice2)}
-    silent = {step for step, name in enumerate(reduction.drums) if name is not None}
+    drums = {step for step, name in enumerate(reduction.drums) if name is not None}
     for found in reduction.ledger.entries:
         note = song.notes[found.note]
         for span in found.spans:
             if span.voice == 0:
-                assert span.step in silent
+                assert span.step in drums
                 continue
             heard = [rows[span.voice][s] for s in range(span.step, span.step + span.steps)]
             assert span.steps >= 1
@@ -125,8 +131,20 @@ def test_two_parts_within_range_lose_nothing() -> None:
     assert tones(reduction.voice2)[:8] == [48] * 8
 
 
-def test_a_repeated_note_gets_a_silent_step() -> None:
-    reduction = reduced(song_of(Line([(0, 1, 60), (1, 1, 60), (2, 0.25, 60), (2.25, 0.25, 60)])))
+REPEATED = song_of(Line([(0, 1, 60), (1, 1, 60), (2, 0.25, 60), (2.25, 0.25, 60)]))
+
+
+def test_a_repeated_note_is_parted_by_a_short_silence() -> None:
+    reduction = reduced(REPEATED)
+    row = (*(60, HOLD, HOLD, HOLD) * 2, 60, 60)
+    assert row in (reduction.voice1, reduction.voice2)
+    assert [step for step, name in enumerate(reduction.drums) if name == "gap"] == [4, 8, 9]
+    assert reduction.drum_sources[4] == 1
+    assert [each.outcome for each in reduction.ledger.entries] == ["kept"] * 4
+
+
+def test_without_one_a_repeated_note_gets_a_silent_step() -> None:
+    reduction = reduce(REPEATED, TAKING, grid_of(REPEATED), PLAIN)
     row = (*(60, HOLD, HOLD, REST), *(60, HOLD, HOLD, REST), 60, HOLD)
     assert row in (reduction.voice1, reduction.voice2)
     assert entry(reduction, 0).reasons == ("shortened-for-gap",)
@@ -164,34 +182,54 @@ def test_doubles_are_merged() -> None:
     assert outcomes[4] == ("dropped", ("voices-full",))
 
 
-def test_a_kick_on_the_first_beat_delays_long_tones_only() -> None:
-    kick = Line([(0, 0.25, 36), (4, 0.25, 36)], "drums", drum=True)
-    long = reduced(song_of(Line([(0, 2, 72), (4, 4, 74)], "melody"), kick))
-    assert long.drums[0] == "kick"
-    assert entry(long, 0).reasons == ("delayed-by-drum",)
-    assert entry(long, 0).by == (1,)
-    assert long.voice1[0] == 72, "the tone stands on its own step, for who takes the drum away"
-    bass = Line([(0, 4, 43), (4, 4, 43)], "bass")
-    short = reduced(song_of(Line([(0, 0.25, 72), (0.25, 2, 74)], "melody"), bass, kick))
-    assert short.drums[0] is None
-    assert entry(short, 2).reasons == ("drum-thinned",)
-    assert entry(short, 2).by == (0, 1)
-    assert short.drums[16] == "kick"
+KICKS = Line([(0, 0.25, 36), (4, 0.25, 36)], "drums", drum=True)
+BASS = Line([(0, 4, 43), (4, 4, 43)], "bass")
+
+
+def test_a_tone_on_a_drum_starts_right_after_it() -> None:
+    found = reduced(song_of(Line([(0, 0.25, 72), (0.25, 2, 74)], "melody"), BASS, KICKS))
+    kick = next(drum for drum in ENGINE.drums if drum.name == "kick")
+    assert (found.drums[0], found.drums[16]) == ("kick", "kick")
+    tune = entry(found, 0)
+    assert (tune.outcome, tune.reasons, tune.by) == ("kept", (), (2,))
+    assert tune.late_seconds == pytest.approx(kick.cycles / ENGINE.clock_hz)
+    assert entry(found, 3).late_seconds == 0
+    assert (entry(found, 4).outcome, found.voice2[16]) == ("kept", 43), "the kick parts the two"
+    assert found.voice2[15] == HOLD
+
+
+def test_where_drums_take_their_step_one_delays_long_tones_only() -> None:
+    long = song_of(Line([(0, 2, 72), (4, 4, 74)], "melody"), KICKS)
+    found = reduce(long, TAKING, grid_of(long), PLAIN)
+    assert found.drums[0] == "kick"
+    assert (entry(found, 0).reasons, entry(found, 0).by) == (("delayed-by-drum",), (1,))
+    assert entry(found, 0).late_seconds == grid_of(long).step_length.seconds
+    assert found.voice1[0] == 72, "the tone stands on its own step, for who takes the drum away"
+    short = song_of(Line([(0, 0.25, 72), (0.25, 2, 74)], "melody"), BASS, KICKS)
+    found = reduce(short, TAKING, grid_of(short), PLAIN)
+    assert (found.drums[0], found.drums[16]) == (None, None), "alike bars have one fate"
+    assert (entry(found, 2).reasons, entry(found, 2).by) == (("drum-thinned",), (0, 1))
 
 
 def test_drums_by_amount_and_by_sound() -> None:
     hits = [(beat / 2, 0.25, 42) for beat in range(8)]
     song = song_of(Line([(0, 4, 72)], "melody"), Line(hits, "drums", drum=True))
     full, none = reduced(song), reduced(song, replace(PLAIN, drums="none"))
-    assert sum(name == "hat" for name in full.drums) < 8, "hats must not shred a long tone"
+    assert sum(name == "hat" for name in full.drums) == 8
+    taken = reduce(song, TAKING, grid_of(song), PLAIN)
+    assert set(taken.drums) == {None}, "hats must not shred a long tone"
     assert set(none.drums) == {None}
+    assert set(reduced(song, replace(PLAIN, drums="light")).drums) == {None}
     whistle = song_of(Line([(0, 4, 72)], "melody"), Line([(1, 1, 27)], "drums", drum=True))
     assert entry(reduced(whistle), 1).reasons == ("no-drum-sound",)
     together = song_of(
         Line([(2, 2, 72)], "melody"), Line([(0, 0.25, 36), (0, 0.25, 42)], "drums", drum=True)
     )
-    assert entry(reduced(together), 1).reasons == ("same-step",)
-    assert entry(reduced(together), 1).by == (0,)
+    joint, single = reduced(together), reduce(together, TAKING, grid_of(together), PLAIN)
+    assert joint.drums[0] == "kick-hat"
+    assert [entry(joint, note).outcome for note in (0, 1)] == ["kept", "kept"]
+    assert entry(single, 1).reasons == ("same-step",)
+    assert entry(single, 1).by == (0,)
 
 
 def test_muted_soft_and_outside_notes_say_so() -> None:

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
+from arranger.engine.player import PASS_CYCLES
 from arranger.rows import HOLD, REST
+from arranger.sheet.model import SheetSound, SoundPart
 
 from .strategies import sheets
 
@@ -19,6 +21,30 @@ if TYPE_CHECKING:
 ENGINES = ("twin-phase", "twin-counter", "pc-alternate")
 
 
+def own_sounds(engine: Engine) -> st.SearchStrategy[tuple[SheetSound, ...]]:
+    """Drum sounds that a built-in engine can play, of up to two parts."""
+    if engine.method == "alternate":
+        kick = st.tuples(st.integers(2, 20_000), st.integers(0, 500))
+        noise = st.tuples(st.integers(2, 30_000), st.integers(0, 30_000))
+    else:  # whole passes, and no half period above 255 of them
+        kick = st.tuples(st.integers(1, 60), st.integers(0, 10)).map(_passes)
+        noise = st.tuples(st.integers(1, 60)).map(_passes)
+    length = st.integers(100, 40_000)
+    part = st.builds(SoundPart, st.just("kick"), kick, length) | st.builds(
+        SoundPart, st.just("noise"), noise, length
+    )
+    sound = st.builds(
+        SheetSound,
+        st.sampled_from(["kick", "hat", "clank", "gong-2"]),
+        st.lists(part, min_size=1, max_size=2).map(tuple),
+    )
+    return st.lists(sound, max_size=3, unique_by=lambda each: each.name).map(tuple)
+
+
+def _passes(counts: tuple[int, ...]) -> tuple[int, ...]:
+    return tuple(PASS_CYCLES * count for count in counts)
+
+
 @st.composite
 def playable(draw: st.DrawFn, *, commented: bool = False) -> tuple[Sheet, Engine]:
     name = draw(st.sampled_from(ENGINES))
@@ -27,13 +53,16 @@ def playable(draw: st.DrawFn, *, commented: bool = False) -> tuple[Sheet, Engine
     pitch = st.sampled_from(sorted(engine.pitches))
     cell = pitch | st.sampled_from([HOLD, HOLD, REST])
     row = st.lists(cell, min_size=sheet.steps, max_size=sheet.steps).map(tuple)
-    sound = st.none() | st.sampled_from([None, *(drum.name for drum in engine.drums)])
+    own = draw(own_sounds(engine))
+    names = [each.name for each in (*engine.drums, *own)]
+    sound = st.none() | st.sampled_from([None, *names])
     return replace(
         sheet,
         engine=name,
         step_setting=draw(st.sampled_from([entry.setting for entry in engine.step_lengths])),
         voice1=draw(row),
         voice2=draw(row),
+        sounds=own,
         drums=draw(st.lists(sound, min_size=sheet.steps, max_size=sheet.steps).map(tuple)),
     ), engine
 

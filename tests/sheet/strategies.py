@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar
-from arranger.sheet.model import BarDigest, Generated
+from arranger.sheet.model import BarDigest, Generated, SheetSound, SoundPart
 from arranger.sheet.text import BELOW, HEADER
 
 texts = st.text(max_size=20) | st.sampled_from(
@@ -22,6 +22,24 @@ comment_texts = st.text(
 ).map(str.rstrip)
 
 
+kinds = st.sampled_from(["kick", "noise"])
+settings_of_a_sound = st.lists(st.integers(0, 999_999_999), min_size=1, max_size=4).map(tuple)
+lengths_in_microseconds = st.integers(1, 10_000_000) | st.integers(1, 1000).map(
+    lambda ms: ms * 1000
+)
+parts = st.builds(SoundPart, kinds, settings_of_a_sound, lengths_in_microseconds)
+last_parts = parts | parts.map(lambda part: part._replace(microseconds=0))
+sounds = st.lists(
+    st.builds(
+        lambda name, before, last: SheetSound(name, (*before, last)),
+        st.sampled_from(["kick", "snare", "clank", "then", "for-ms", "a-2", "x"]),
+        st.lists(parts, max_size=3),
+        last_parts,
+    ),
+    max_size=4,
+    unique_by=lambda sound: sound.name,
+).map(tuple)
+
 digests = st.text("0123456789abcdef", min_size=10, max_size=10)
 generated = st.builds(
     Generated,
@@ -29,6 +47,7 @@ generated = st.builds(
     digests,
     digests,
     st.lists(st.builds(BarDigest, st.integers(0, 12), digests), max_size=12).map(tuple),
+    st.just("") | digests,
 )
 
 
@@ -44,15 +63,18 @@ def bars(draw: st.DrawFn) -> SheetBar:
 
 
 @st.composite
-def comments(draw: st.DrawFn, count: int) -> tuple[Comment, ...]:
-    """Comments in the order of their places, one at most beside a line."""
+def comments(draw: st.DrawFn, count: int, own: int) -> tuple[Comment, ...]:
+    """Comments in the order of their places, one at most beside a line; ``own`` drum sounds."""
     above = st.builds(
         Comment, st.integers(0, count - 1), comment_texts, st.integers(0, BELOW), st.just(False)
     ) | st.builds(Comment, st.just(count), comment_texts, st.just(0), st.just(False))
-    header_rows = st.sampled_from([0, 1, 2, 3, len(HEADER) - 1])
+    drum_lines = [len(HEADER) + place for place in range(own)]
+    header_rows = st.sampled_from([0, 1, 2, 3, *drum_lines, len(HEADER) - 1])
     header = st.builds(Comment, st.just(-1), comment_texts, header_rows, st.just(False))
+    beside_header = draw(st.sets(st.sampled_from([0, 1, 2, 3, *drum_lines])))
     places = draw(st.sets(st.tuples(st.integers(0, count - 1), st.integers(0, BELOW - 1))))
-    beside = [Comment(bar, draw(comment_texts), row, True) for bar, row in places]
+    places |= {(-1, row) for row in beside_header}
+    beside = [Comment(bar, draw(comment_texts), row, True) for bar, row in sorted(places)]
     found = [*draw(st.lists(above, max_size=4)), *draw(st.lists(header, max_size=2)), *beside]
     return tuple(sorted(found, key=lambda c: (c.bar, c.row, c.beside)))
 
@@ -62,6 +84,7 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
     found = draw(st.lists(bars(), min_size=1, max_size=6))
     steps = sum(bar.steps for bar in found)
     row = st.lists(cells, min_size=steps, max_size=steps).map(tuple)
+    own = draw(sounds)
     return Sheet(
         title=draw(texts),
         engine=draw(texts),
@@ -71,6 +94,7 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         voice1=draw(row),
         voice2=draw(row),
         drums=draw(st.lists(drums, min_size=steps, max_size=steps).map(tuple)),
+        sounds=own,
         loop_step=draw(st.none() | st.integers(0, steps - 1)),
         source_file=draw(texts),
         source_sha256=draw(texts),
@@ -78,5 +102,5 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         tempo=draw(st.none() | st.floats(1.0, 1e4)),
         digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
         generated=draw(st.none() | generated),
-        comments=draw(comments(len(found))) if commented else (),
+        comments=draw(comments(len(found), len(own))) if commented else (),
     )

@@ -19,6 +19,7 @@ from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.midi import percussion_keys, to_midi
+from arranger.sheet.model import SheetSound, SoundPart
 from arranger.song import TempoChange, read_song_bytes
 
 from .playable import ENGINES, playable, settled
@@ -47,7 +48,16 @@ def test_converting_the_midi_of_a_sheet_gives_the_sheet_back(given: tuple[Sheet,
     again = convert(song, engine, Settings(engine=engine.name)).sheet
     assert again.voice1 == settled(sheet.voice1)
     assert again.voice2 == settled(sheet.voice2)
-    for name in ("title", "engine", "step_beats", "step_setting", "bars", "drums", "loop_step"):
+    for name in (
+        "title",
+        "engine",
+        "step_beats",
+        "step_setting",
+        "bars",
+        "drums",
+        "sounds",
+        "loop_step",
+    ):
         assert getattr(again, name) == getattr(sheet, name), name
 
 
@@ -88,10 +98,72 @@ def test_the_tempo_is_what_the_engine_plays() -> None:
 
 @pytest.mark.parametrize("name", ENGINES)
 def test_each_drum_sound_has_a_key_of_its_own(name: str) -> None:
+    """Also 64 of the sheet's own, for which General MIDI has no name."""
     engine = load_engine(name)
-    keys = percussion_keys(engine)
-    assert set(keys) == {drum.name for drum in engine.drums}
-    assert len(set(keys.values())) == len(keys)
+    part = SoundPart("kick", (1180, 118), 1000)
+    own = tuple(SheetSound(f"own-{number}", (part,)) for number in range(64))
+    names = tuple(each.name for each in (*engine.drums, *own))
+    rest = (REST,) * len(names)
+    sheet = replace(SMALL, voice1=rest, voice2=rest, drums=names, sounds=own)
+    keys = percussion_keys(sheet, engine)
+    assert set(keys) == set(names)
+    joined = {drum.name: drum.joins for drum in engine.drums if drum.joins}
+    plain = [name for name in names if name not in joined]
+    assert len({keys[name] for name in plain}) == len(plain)
+    assert all(len(keys[name]) == 1 and 0 <= keys[name][0] < 128 for name in plain)
+    assert keys["kick"][0] in (35, 36)  # General MIDI Level 1 percussion map
+    for name, joins in joined.items():
+        assert set(keys[name]) == {keys[each][0] for each in joins}
+
+
+def joint_engine() -> Engine:
+    """Return an engine on which two sounds say kick and snare at once."""
+    engine = load_engine("twin-phase")
+    kick = engine.drums[0]
+    joints = (
+        kick._replace(name=name, percussion_keys=(), joins=("kick", "snare")) for name in "ab"
+    )
+    return replace(engine, drums=(*(drum for drum in engine.drums if not drum.joins), *joints))
+
+
+def test_a_joint_sound_is_written_as_those_it_joins_and_read_back() -> None:
+    engine = joint_engine()
+    sheet = replace(SMALL, drums=("a", "kick", None, "b", "snare", "a", "a", None))
+    written = to_midi(sheet, engine)
+    track = mido.MidiFile(file=io.BytesIO(written)).tracks[3]
+    assert min(message.time for message in track) >= 0
+    notes = sorted(_notes(track))
+    kick, snare = notes[2][2], notes[4][2]
+    assert [key for start, _, key in notes if start == 0] == sorted([kick, snare])
+    # The second of two sounds that say the same can only be told by a key of its own.
+    (other,) = [key for start, _, key in notes if start == 3 * 240]
+    assert other not in (kick, snare)
+    again = convert(read_song_bytes(written, "x.mid"), engine, Settings())
+    assert again.sheet.drums == sheet.drums
+    assert len(again.reduction.ledger.entries) == len(again.song.notes)
+
+
+def test_notes_that_no_sound_says_at_once_are_arranged_like_any_song() -> None:
+    engine = joint_engine()
+    written = to_midi(
+        replace(SMALL, drums=("a", None, None, None, "hat", None, None, None)), engine
+    )
+    plain = load_engine("twin-phase")
+    plain = replace(plain, drums=tuple(drum for drum in plain.drums if not drum.joins))
+    again = convert(read_song_bytes(written, "x.mid"), plain, Settings())
+    assert again.sheet.drums[0] in ("kick", "snare")
+    assert not any("made from a sheet" in remark for remark in again.grid.remarks)
+
+
+def test_more_sounds_than_keys_are_refused() -> None:
+    engine = load_engine("twin-phase")
+    kick = engine.drums[0]
+    names = tuple(f"d{number}" for number in range(129))
+    many = tuple(kick._replace(name=name, percussion_keys=()) for name in names)
+    sheet = replace(SMALL, bars=(SheetBar(1, 129, 4, 4),), voice1=(REST,) * 129,
+                    voice2=(REST,) * 129, drums=names)  # fmt: skip
+    with pytest.raises(SheetError, match="has 129 drum sounds, and MIDI 128"):
+        to_midi(sheet, replace(engine, drums=many))
 
 
 def test_notes_that_were_changed_elsewhere_are_arranged_like_any_song() -> None:

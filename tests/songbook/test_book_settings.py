@@ -56,7 +56,7 @@ def test_later_tables_win_and_the_rest_is_inherited(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ('[defaults]\nengine = "x"\ndrumz = "light"\n', r"line 3: .*'drumz'.*'drums'"),
+        ('[defaults]\nengine = "x"\ndrms = "light"\n', r"line 3: .*'drms'.*'drums'"),
         ('[songs."a.mid"]\n\nstep = "1/5"\n', r"line 3: .*'1/5' is none of the steps"),
         ('[sogns."a.mid"]\nstep = "1/4"\n', r"line 1: there is no table \[sogns\]"),
         ("[defaults\n", "no valid TOML"),

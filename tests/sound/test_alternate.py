@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -8,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import Engine, load_engine
+from arranger.engine.model import DrumPart, DrumSound
 from arranger.rows import HOLD, REST
 from arranger.sound.alternate import Run, Side, divisor_runs, drum_divisors, edges, pin_blocks, runs
 from tests.sound.sheets import sheet_of, sheets
@@ -114,9 +116,37 @@ def test_a_single_voice_keeps_the_channel() -> None:
 def test_tones_go_on_after_a_short_drum() -> None:
     sheet = sheet_of(ENGINE, [69], [REST], ["hat"])
     hat = next(drum for drum in ENGINE.drums if drum.name == "hat")
-    # 12,430 clocks of noise are ten ticks of 1,243.
-    assert len(drum_divisors(hat, ENGINE, 24)) == 10
-    assert divisor_runs(sheet, ENGINE)[-1] == (14, ENGINE.pitches[69].setting)
+    # 9,944 clocks of noise are eight ticks of 1,243.
+    assert len(drum_divisors(hat, ENGINE, 24)) == 8
+    assert divisor_runs(sheet, ENGINE)[-1] == (16, ENGINE.pitches[69].setting)
+
+
+def test_the_turns_begin_after_a_drum() -> None:
+    upper, lower = ENGINE.pitches[69].setting, ENGINE.pitches[45].setting
+    found = list(runs(sheet_of(ENGINE, [69], [45], ["hat"]), ENGINE))
+    assert found[-2:] == [Run(8, upper, 1), Run(8, lower, 2)]
+
+
+def test_a_drum_leaves_the_tones_alone_only_if_it_may() -> None:
+    sheet = sheet_of(ENGINE, [69], [45], ["hat"])
+    engine = replace(ENGINE, drum_takes_step=True)
+    assert list(runs(sheet, engine))[-1] == Run(16, 0, 0)
+
+
+def test_parts_follow_each_other_and_end_on_ticks() -> None:
+    parts = (DrumPart("kick", (4000, 100), 1243), DrumPart("kick", (7000, 0), 1244),
+             DrumPart("noise", (300, 0), 0), DrumPart("kick", (9000, 0), 1243))  # fmt: skip
+    drum = DrumSound("long", (), 1.0, parts)
+    # 2,487 clocks end in the third tick; what lasts to the end of the step leaves nothing.
+    assert drum_divisors(drum, ENGINE, 6) == [4000, 7000, 7000, 300, 300, 300]
+    assert drum_divisors(drum, ENGINE, 2) == [4000, 7000]
+
+
+def test_each_part_of_noise_is_drawn_anew() -> None:
+    part = DrumPart("noise", (100, 255), 3 * 1243)
+    found = drum_divisors(DrumSound("twice", (), 1.0, (part, part)), ENGINE, 24)
+    assert found[:3] == found[3:]
+    assert len(set(found)) == 3
 
 
 def test_a_kick_falls() -> None:

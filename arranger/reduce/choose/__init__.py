@@ -1,12 +1,13 @@
 """What there is to choose from, what each choice costs, and the cheapest way through.
 
-candidates  What the optimisation chooses from: tones on the grid, cut into segments
-costs       The cost table: what each musical loss weighs, in one place
-drums       Drums as candidates: which sound could stand on which step
-optimum     The exact optimum over all ways of giving two voices and the drums to a song
-prepare     From a song on its grid to the problem of the optimisation
-price       The costs of all choices of all segments, and of one path term by term
-rates       What everything costs in whole numbers: the one place where costs are rounded
-terms       The terms of the cost table, each defined once, for many segments at a time
-textures    Textures: what the two voices are for
+candidates   What the optimisation chooses from: tones on the grid, cut into segments
+costs        The cost table: what each musical loss weighs, in one place
+drum_sounds  Which sound stands in for which percussion key
+drums        Drums as candidates: which sound could stand on which step
+optimum      The exact optimum over all ways of giving two voices and the drums to a song
+prepare      From a song on its grid to the problem of the optimisation
+price        The costs of all choices of all segments, and of one path term by term
+rates        What everything costs in whole numbers: the one place where costs are rounded
+terms        The terms of the cost table, each defined once, for many segments at a time
+textures     Textures: what the two voices are for
 """

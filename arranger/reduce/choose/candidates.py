@@ -1,8 +1,7 @@
 """What the optimisation chooses from: tones on the grid, cut into segments.
 
 A **tone** is what one or several notes ask for: the same pitch over the same steps. A **segment** is
-a run of steps in which no tone starts or ends and no drum stands; a drum has a segment of its own.
-In each segment a voice holds one of a short list of candidates, or rests (slot 0).
+a run of steps in which no tone starts or ends; a step that a drum silences is one of its own. In each segment a voice holds one of a short list of candidates, or rests (slot 0).
 """
 
 from __future__ import annotations
@@ -17,9 +16,11 @@ from arranger.columns import distinct
 from arranger.reduce.choose.costs import LEAST_WORTH
 
 if TYPE_CHECKING:
-    from arranger.columns import Floats, Ints
+    from arranger.columns import Bools, Floats, Ints
     from arranger.reduce.choose.costs import Costs
     from arranger.reduce.worth.weights import Weights
+
+NO_STEPS: Ints = np.zeros(0, dtype=np.int64)
 
 MOST_CANDIDATES = 12
 """Tones weighed in one segment, the worthiest first. The optimum is exact over these."""
@@ -83,13 +84,10 @@ class Problem:
     """Shape (T, K): tone of each slot; -1 for the rest and for unused slots."""
     counts: Ints
     """Shape (T,): slots in use, the rest included."""
-    drum_weights: Floats
-    """Shape (T,): cost of leaving out the drum that could sound on the segment; 0 for none."""
-    drum_is_free: bool
-    """True when a drum doesn't silence the voices."""
-    answers: Ints
-    """Shape (tones,): where drums could sound on all steps of a tone, the segment of the lightest:
-    if it sounds, the tone counts as unheard. -1 for other tones."""
+    covered: Bools
+    """Shape (T,): whether a drum silences both voices for the whole segment."""
+    unheard: Bools
+    """Shape (tones,): whether drums silence all steps of a tone."""
     most: int
     """Tones weighed in one segment at most."""
     overfull: int
@@ -207,10 +205,10 @@ def lay_out(
     *,
     steps: int,
     steps_per_beat: float,
-    drum_steps: Ints,
-    drum_weights: Floats,
-    drum_is_free: bool,
-    more_bounds: Ints | None = None,
+    hit_steps: Ints = NO_STEPS,
+    silent_steps: Ints = NO_STEPS,
+    more_bounds: Ints = NO_STEPS,
+    gaps_are_short: bool = False,
     most: int = MOST_CANDIDATES,
 ) -> Problem:
     """Cut the song into segments and list the candidates of each.
@@ -223,28 +221,33 @@ def lay_out(
         Steps of the sheet.
     steps_per_beat
         Steps in a quarter note.
-    drum_steps, drum_weights
-        Shape (d,): the steps on which a drum could sound (strictly increasing), and what leaving it
-        out costs.
-    drum_is_free
-        True when a drum doesn't silence the voices.
+    hit_steps
+        The steps on which a drum sounds: what repeats a pitch there is heard to start.
+    silent_steps
+        Those on which it silences both voices for the whole step, strictly increasing.
     more_bounds
-        Steps on which voices may change besides; None: no more.
+        Steps on which voices may change besides.
+    gaps_are_short
+        Whether a gap before a repetition takes less than a step.
     most
         Bound on the candidates of a segment.
     """
-    more = np.zeros(0, dtype=np.int64) if more_bounds is None else more_bounds
-    bounds = distinct(
-        np.concatenate((tones.onset, tones.end, drum_steps, drum_steps + 1, more, (0, steps)))
-    )
+    ends = (tones.onset, tones.end, silent_steps, silent_steps + 1, more_bounds, (0, steps))
+    bounds = distinct(np.concatenate(ends))
     starts, lengths = bounds[:-1], np.diff(bounds)
-    weights = np.zeros(len(starts))
-    weights[np.searchsorted(starts, drum_steps)] = drum_weights
+    covered = np.zeros(len(starts), dtype=np.bool_)
+    covered[np.searchsorted(starts, silent_steps)] = True
+    covered_before = np.concatenate(([0], np.cumsum(covered)))
     most = int(np.clip(math.isqrt(MOST_CELLS // len(starts)) - 1, 2, most))
     first = np.searchsorted(starts, tones.onset)
     asked = np.searchsorted(starts, tones.end) - first
     spans = np.minimum(asked, _longest(asked))
-    tones = replace(tones, end=bounds[first + spans])
+    hit = np.zeros(steps, dtype=np.bool_)
+    hit[hit_steps] = True
+    repeats = np.where(hit[tones.onset], 0, tones.repeats)
+    if gaps_are_short:
+        repeats = 2 * (repeats > 0)
+    tones = replace(tones, end=bounds[first + spans], repeats=repeats)
     tone = np.repeat(np.arange(len(tones)), spans)
     segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)
     order = np.lexsort((-tones.worth[tone], segment))
@@ -263,9 +266,8 @@ def lay_out(
         lengths=lengths,
         candidates=candidates,
         counts=np.minimum(sounding, most) + 1,
-        drum_weights=weights,
-        drum_is_free=drum_is_free,
-        answers=_lightest(weights, lengths, first, spans),
+        covered=covered,
+        unheard=covered_before[first + spans] - covered_before[first] == spans,
         most=most,
         overfull=int(np.count_nonzero(sounding > most)),
         overlong=int(np.count_nonzero(spans < asked)),
@@ -282,13 +284,3 @@ def _longest(spans: Ints) -> int:
         else:
             high = middle - 1
     return low
-
-
-def _lightest(weights: Floats, lengths: Ints, first: Ints, spans: Ints) -> Ints:
-    """Return for each tone the segment of the lightest drum if all its steps could have one."""
-    with_drum = np.concatenate(([0], np.cumsum((weights > 0) & (lengths == 1))))
-    answers = np.full(len(first), -1, dtype=np.int64)
-    for tone in np.flatnonzero(with_drum[first + spans] - with_drum[first] == spans).tolist():
-        low, high = first[tone], first[tone] + spans[tone]
-        answers[tone] = low + int(weights[low:high].argmin())
-    return answers

@@ -1,10 +1,9 @@
-"""The exact optimum over all ways of giving two voices and the drums to a song.
+"""The exact optimum over all ways of giving a song to two voices.
 
 Dynamic programming over segments (R. Bellman, 1957: the principle of optimality). The state is the
 pair of slots that the voices hold. Moves cost each voice by itself, so the step from one segment to
-the next is two small minimisations, one a voice: K**3 sums instead of K**4. Whether a drum sounds
-bears on nothing later, so that choice is made inside the segment's costs. Time is linear in the
-number of segments.
+the next is two small minimisations, one a voice: K**3 sums instead of K**4. Time is linear in the number
+of segments.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from arranger.columns import Bools, Ints
+    from arranger.columns import Ints
     from arranger.reduce.choose.price import Priced
 
 
@@ -26,8 +25,6 @@ class Optimum:
     slots1: Ints
     """Shape (T,): what voice 1 holds, as a slot."""
     slots2: Ints
-    drum: Bools
-    """Shape (T,): whether the drum sounds."""
     cost: int
     """In units of `arranger.reduce.choose.rates`."""
 
@@ -38,7 +35,7 @@ def solve(priced: Priced) -> Optimum:
     last = reached[-1]
     a, b = divmod(int(last.argmin()), last.shape[1])
     path = [(a, b), *back(priced, reached, halves, a, b)]
-    return as_optimum(priced, path[::-1], int(last[a, b]))
+    return as_optimum(path[::-1], int(last[a, b]))
 
 
 def forward(priced: Priced) -> tuple[list[Ints], list[Ints]]:
@@ -73,10 +70,7 @@ def back(
     return path
 
 
-def as_optimum(priced: Priced, path: list[tuple[int, int]], cost: int) -> Optimum:
-    """Return a path with the better choice of drums."""
-    drum = np.zeros(len(path), dtype=np.bool_)
-    for t, sounds in priced.drum_sounds.items():
-        drum[t] = sounds[path[t]]
+def as_optimum(path: list[tuple[int, int]], cost: int) -> Optimum:
+    """Return a path by voice."""
     slots = np.array(path, dtype=np.int64)
-    return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], drum=drum, cost=cost)
+    return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], cost=cost)

@@ -9,7 +9,8 @@ import numpy as np
 
 from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.choose.costs import costs_from
-from arranger.reduce.choose.drums import drum_candidates
+from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
+from arranger.reduce.choose.groove import groove_of, harm_of
 from arranger.reduce.choose.rates import rates_of
 from arranger.reduce.choose.textures import (
     out_of_turn,
@@ -24,12 +25,14 @@ from arranger.reduce.place.transpose import choose_transposition
 from arranger.reduce.worth.weigh import weigh
 
 if TYPE_CHECKING:
-    from arranger.columns import Bools, Ints
-    from arranger.engine.model import Engine
+    from collections.abc import Mapping
+
+    from arranger.columns import Bools, Floats, Ints
+    from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import Problem, Tones
     from arranger.reduce.choose.costs import Costs
-    from arranger.reduce.choose.drums import DrumCandidates
+    from arranger.reduce.choose.groove import Groove, Hits
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.place.placed import Placed
     from arranger.reduce.worth.weights import Weights
@@ -41,6 +44,7 @@ if TYPE_CHECKING:
 class Prepared:
     """All that is known before anything is decided."""
 
+    engine: Engine
     broken: Bools
     """Shape (steps,): where the texture is ``broken-chord``."""
     costs: Costs
@@ -51,7 +55,14 @@ class Prepared:
     """Shape (n,): the notes that may sound in a voice."""
     tone_of: Ints
     """Shape (n,): the tone of each."""
-    drums: DrumCandidates
+    tones: Tones
+    sounds: Mapping[int, DrumSound | None]
+    """The sound of each percussion key that the song asks for, or None."""
+    groove: Groove
+    harm: Floats
+    """What each hit of the groove hides."""
+    hits: Hits
+    """The drums that sound."""
     problem: Problem
 
 
@@ -67,7 +78,8 @@ def prepare(
     Raises
     ------
     SettingsError
-        If a setting names a part that the song doesn't have, or a cost that doesn't exist.
+        If a setting names a part that the song doesn't have, a cost that doesn't exist, or a drum
+        sound that the engine doesn't have.
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
@@ -85,8 +97,8 @@ def prepare(
         engine=engine,
     )
     placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
-    if settings.drums == "none":
-        placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable), "track-muted")
+    off = np.isin(placed.pitch, list(switched_off(settings))) | (settings.drums == "none")
+    placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable & off), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     textures = textures_of_steps(grid, settings)
     broken = textures == "broken-chord"
@@ -104,19 +116,19 @@ def prepare(
         separate_parts=as_written,
     )
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
-    drums = drum_candidates(
-        song.columns.notes(drum_ids), engine, grid, amount=settings.drums, costs=costs
-    )
+    drum_notes = song.columns.notes(drum_ids)
+    sounds = sounds_by_key(engine, {note.pitch for note in drum_notes}, settings)
+    groove = groove_of(drum_notes, sounds, engine, grid, amount=settings.drums, costs=costs)
     problem = lay_out(
         tones,
         steps=grid.steps,
         steps_per_beat=steps_per_beat,
-        drum_steps=drums.steps,
-        drum_weights=drums.weights,
-        drum_is_free=not engine.drum_takes_step,
         more_bounds=_more_bounds(grid, broken),
     )
-    return Prepared(
+    harm = harm_of(groove, problem, engine, costs)
+    hits = groove.hits if as_written else groove.chosen(harm)
+    prepared = Prepared(
+        engine=engine,
         broken=broken,
         costs=costs,
         weights=weights,
@@ -124,9 +136,29 @@ def prepare(
         placed=placed,
         ids=ids,
         tone_of=tone_of,
-        drums=drums,
+        tones=tones,
+        sounds=sounds,
+        groove=groove,
+        harm=harm,
+        hits=hits,
         problem=problem,
     )
+    return with_hits(prepared, grid, hits)
+
+
+def with_hits(prepared: Prepared, grid: Grid, hits: Hits) -> Prepared:
+    """Return what is prepared, with other drums."""
+    silent = np.array([prepared.engine.silences(sound) for sound in hits.sounds], dtype=np.bool_)
+    problem = lay_out(
+        prepared.tones,
+        steps=grid.steps,
+        steps_per_beat=prepared.problem.steps_per_beat,
+        hit_steps=hits.steps,
+        silent_steps=hits.steps[silent],
+        more_bounds=_more_bounds(grid, prepared.broken),
+        gaps_are_short=prepared.engine.gap is not None,
+    )
+    return replace(prepared, hits=hits, problem=problem)
 
 
 def _ends(song: Song, lines: Song, placed: Placed, weights: Weights, ids: Ints) -> Ints:

@@ -1,7 +1,6 @@
 """The costs of all choices of all segments, and those of one path term by term.
 
-A path chooses for each segment what voice 1 holds (slot a), what voice 2 holds (slot b), and
-whether the drum sounds. Its cost is the sum over segments of ``node[a, b]`` plus, for each voice,
+A path chooses for each segment what voice 1 holds (slot a) and what voice 2 holds (slot b). Its cost is the sum over segments of ``node[a, b]`` plus, for each voice,
 ``move1`` or ``move2`` from the slot before to the slot now; all are whole units of
 `arranger.reduce.choose.rates`.
 
@@ -24,7 +23,7 @@ from arranger.reduce.choose.terms import batch_of, covered_terms, move_terms, qu
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.columns import Bools, Ints
+    from arranger.columns import Ints
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.choose.terms import Terms
 
@@ -40,9 +39,7 @@ class Priced:
     """Costs of a problem: lists with one array for each of T segments. K slots are in use."""
 
     node: list[Ints]
-    """Shape (K, K): of holding a in voice 1 and b in voice 2, with the better choice of drum."""
-    drum_sounds: dict[int, Bools]
-    """Shape (K, K), for segments with a drum: whether the better choice is that it sounds."""
+    """Shape (K, K): of holding a in voice 1 and b in voice 2."""
     move1: list[Ints]
     """Shape (K before, K): of voice 1 moving from the slot before to the slot now."""
     move2: list[Ints]
@@ -50,11 +47,10 @@ class Priced:
 
 
 class State(NamedTuple):
-    """What happens in a segment: the tone of each voice (-1: rest), and whether the drum sounds."""
+    """What happens in a segment: the tone of each voice (-1: rest)."""
 
     voice1: int
     voice2: int
-    drum: bool
 
 
 def price(rates: Rates) -> Priced:
@@ -64,25 +60,18 @@ def price(rates: Rates) -> Priced:
     node: list[Ints] = [np.zeros((0, 0), dtype=np.int64)] * len(counts)
     move1 = list(node)
     move2 = move1 if rates.free is None else list(node)
-    sounds: dict[int, Bools] = {}
     now_counts, before_counts = counts.tolist(), before.tolist()
     for rows in _batches(np.maximum(counts, before)):
         width = int(max(counts[rows].max(), before[rows].max()))
         batch = batch_of(rates, rows, width)
         shape = batch.alike.shape
         nodes = _sum(quiet_terms(rates, batch), shape)
-        with_drum = np.flatnonzero(rates.drum[rows] > 0)
-        if rates.problem.drum_is_free:
-            sounding = np.ones((len(with_drum), *shape[1:]), dtype=np.bool_)
-        else:
-            covered = _sum(
-                covered_terms(rates, batch.only(with_drum)), (len(with_drum), *shape[1:])
-            )
-            sounding = covered < nodes[with_drum]
-            nodes[with_drum] = np.minimum(covered, nodes[with_drum])
+        covered = np.flatnonzero(rates.problem.covered[rows])
+        if len(covered):
+            terms = covered_terms(rates, batch.only(covered))
+            nodes[covered] = _sum(terms, (len(covered), *shape[1:]))
         itself = np.arange(1, width)
         nodes[:, itself, itself] = FAR  # no two voices hold one tone
-        sounds.update(zip(rows[with_drum].tolist(), sounding, strict=True))
         moves1 = _sum(move_terms(rates, batch, 1), shape)
         moves2 = None if move2 is move1 else _sum(move_terms(rates, batch, 2), shape)
         for i, t in enumerate(rows.tolist()):
@@ -91,7 +80,7 @@ def price(rates: Rates) -> Priced:
             move1[t] = moves1[i, : before_counts[t], :now]
             if moves2 is not None:
                 move2[t] = moves2[i, : before_counts[t], :now]
-    return Priced(node=node, drum_sounds=sounds, move1=move1, move2=move2)
+    return Priced(node=node, move1=move1, move2=move2)
 
 
 def _batches(counts: Ints) -> Iterator[Ints]:
@@ -123,10 +112,10 @@ def breakdown(rates: Rates, path: Sequence[State], first: int = 0) -> Counter[st
     """
     problem = rates.problem
     segments = np.arange(first, first + len(path))
-    held = np.array([state[:2] for state in path], dtype=np.int64)
+    held = np.array(path, dtype=np.int64)
     slots = np.argmax(problem.candidates[segments, None, :] == held[:, :, None], axis=2)
     before = np.concatenate((np.zeros((1, 2), dtype=np.int64), slots[:-1]))
-    covered = np.array([state.drum for state in path]) & (not problem.drum_is_free)
+    covered = problem.covered[segments]
     total: Counter[str] = Counter()
     width = problem.candidates.shape[1]
     size = max(_MOST_CELLS // width**2, 1)

@@ -70,8 +70,7 @@ class Lost(NamedTuple):
 class Rates:
     """Whole costs of a problem of T segments and K slots.
 
-    What has one entry a tone has a last one for the rest, which is found at -1 and is all 0 (in
-    ``answers`` -1).
+    What has one entry a tone has a last one for the rest, which is found at -1 and is all 0.
     """
 
     problem: Problem
@@ -79,7 +78,7 @@ class Rates:
     onset: Ints
     end: Ints
     part: Ints
-    answers: Ints
+    unheard: Bools
     lean: NDArray[np.float64]
     """Tune weight minus bass weight."""
     in_tune: Bools
@@ -108,8 +107,6 @@ class Rates:
     line: int
     starts_lost: Lost
     steps_lost: Lost
-    drum: Ints
-    """Shape (T,): of leaving out the drum of a segment; 0 where there is none."""
     turn: Ints | None = None
     """Shape (T, K): of holding a slot out of turn in voice 2; None where no chords are broken."""
     free: Bools | None = None
@@ -151,7 +148,7 @@ def rates_of(problem: Problem, costs: Costs) -> Rates:
         onset=_padded(tones.onset),
         end=_padded(tones.end),
         part=_padded(tones.part),
-        answers=np.append(problem.answers, -1),
+        unheard=_padded(problem.unheard),
         lean=_padded(tones.tune - tones.bass),
         in_tune=_padded(tones.tune >= 0.5),
         start=start,
@@ -170,7 +167,6 @@ def rates_of(problem: Problem, costs: Costs) -> Rates:
         line=line,
         starts_lost=_starts_lost(problem, start),
         steps_lost=_steps_lost(problem, step),
-        drum=units(problem.drum_weights),
     )
 
 

@@ -65,8 +65,6 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
     """Yield what it costs to hold two slots while no drum silences them."""
     rows, slots, fresh, alike = batch.rows, batch.slots, batch.fresh, batch.alike
     steps = rates.problem.lengths[rows, None]
-    if not rates.problem.drum_is_free:
-        yield "drum", rates.drum[rows, None, None]
     for kind in ("tune", "bass"):
         start, step = getattr(rates.start, kind), getattr(rates.step, kind)
         yield kind, _all(rates, rows, kind)
@@ -91,13 +89,13 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
 def covered_terms(rates: Rates, batch: Batch) -> Terms:
     """Yield the same while a drum silences both voices for the whole segment."""
     rows, slots = batch.rows, batch.slots
-    answering = (slots >= 0) & (rates.answers[slots] == rows[:, None])
-    fresh = batch.fresh & ~answering
+    unheard = rates.unheard[slots]
+    fresh = batch.fresh & ~unheard
     for kind in ("tune", "bass"):
         yield kind, _all(rates, rows, kind)
         yield from _each(kind, -(fresh * getattr(rates.start, kind)[slots]))
     yield "salience", _all(rates, rows, "salience")
-    struck = batch.struck & ~answering[:, :, None]
+    struck = batch.struck & ~unheard[:, :, None]
     starting = struck * _heard(batch, rates.start.salience, rates.start.by_octave)
     yield from _each("salience", -starting.sum(axis=2))
     yield "salience", _twice(batch, starting)
@@ -106,8 +104,6 @@ def covered_terms(rates: Rates, batch: Batch) -> Terms:
     delayed = rates.delayed(starting)
     yield from _each("delay", delayed.sum(axis=2))
     yield "delay", -_twice(batch, delayed)
-    whole = rates.start.whole[slots]
-    yield from _each("delay", (answering & ~batch.fresh) * (whole - rates.delayed(whole)))
     yield from _turns(rates, batch)
 
 

@@ -51,5 +51,4 @@ def perform_as_written(song: Song, prepared: Prepared) -> Performance:
             for tone, start, end, after in rows
             if start < after
         )
-    drum = prepared.problem.drum_weights > 0
-    return perform(prepared.problem, held, drum, verbatim=True)
+    return perform(prepared.problem, held, prepared.hits, verbatim=True)

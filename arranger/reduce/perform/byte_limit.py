@@ -10,11 +10,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
 from arranger.errors import LimitError
 from arranger.reduce.choose.optimum import solve
-from arranger.reduce.choose.prepare import rates
+from arranger.reduce.choose.prepare import rates, with_hits
 from arranger.reduce.choose.price import price
 from arranger.reduce.choose.rates import UNITS, units
 from arranger.reduce.perform.rows import held_in, perform
@@ -57,10 +55,7 @@ class Fitted(NamedTuple):
 
 def song_size(measure: Measure, prepared: Prepared, performance: Performance) -> int:
     """Return the bytes that a performance takes."""
-    names: list[str | None] = [None] * prepared.problem.steps
-    for step, sound in zip(prepared.drums.steps.tolist(), prepared.drums.sounds, strict=True):
-        if performance.drum_on[step]:
-            names[step] = sound.name
+    names, _notes = performance.hits.rows(prepared.problem.steps)
     return measure(performance.rows, names)
 
 
@@ -106,16 +101,31 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
 
 
+def priced_hits(prepared: Prepared, grid: Grid, cost: float) -> Prepared:
+    """Return what is prepared, with the drums that stay when each costs so many beats of the tune."""
+    hits = prepared.groove.chosen(prepared.harm, cost)
+    if len(hits.steps) == len(prepared.hits.steps):
+        return prepared
+    return with_hits(prepared, grid, hits)
+
+
 def with_change(rates: Rates, cost: float) -> Rates:
     """Return the rates when every change costs so many beats of the tune more."""
-    change = int(units(cost))
-    return replace(rates, change=change, drum=np.maximum(rates.drum - change, 0))
+    return replace(rates, change=int(units(cost)))
 
 
 def _performed(measure: Measure, grid: Grid, prepared: Prepared, cost: float) -> Fitted:
     """Return the optimum when every change costs so much."""
+    prepared = priced_hits(prepared, grid, cost)
     problem = prepared.problem
     optimum = solve(price(with_change(rates(prepared, grid), cost)))
-    performance = perform(problem, held_in(problem, optimum), optimum.drum)
+    share = prepared.costs.tied * prepared.costs.attack
+    performance = perform(
+        problem,
+        held_in(problem, optimum),
+        prepared.hits,
+        gap=prepared.engine.gap,
+        least_worth=cost / share if share else 0.0,
+    )
     size = song_size(measure, prepared, performance)
     return Fitted(performance, optimum.cost / UNITS, size, cost, size)

@@ -1,9 +1,10 @@
 """What finished rows let be heard: the one place that outcomes, spans and reasons are read from.
 
-A voice is heard on a step when its row has a tone there and no drum silences the step. A **run** is
+A voice is heard on a step when its row has a tone there and no drum silences the whole step; after
+a drum that takes its own time only, it is heard in the rest of the step. A **run** is
 a note that a voice holds from a step to another without a break; a drum inside it is a hole that it
 goes on after. Two equal pitches in a row are one long tone, so a run is heard to start only if its
-pitch wasn't heard on the step before, in either voice.
+pitch wasn't heard on the step before, in either voice, or if a drum parts them.
 """
 
 from __future__ import annotations
@@ -16,11 +17,18 @@ import numpy as np
 from arranger.rows import HOLD
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.columns import Bools, Ints
-    from arranger.engine.model import Engine
+    from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.reduce.model import Reduction
+
+
+class Hidden(NamedTuple):
+    """What drums hide of the steps, from the start of each; shapes (steps,)."""
+
+    seconds: Sequence[float]
+    whole: Bools
 
 
 class Run(NamedTuple):
@@ -49,8 +57,8 @@ class Heard:
         For each voice, shape (steps,): cells, and the id of the note of each or -1.
     drum_sources
         Shape (steps,): the id of the drum note that sounds on each step, or -1.
-    drums_silence
-        Whether no voice is heard while a drum sounds.
+    hidden
+        As of `hidden_by`.
     """
 
     def __init__(
@@ -58,14 +66,13 @@ class Heard:
         rows: Sequence[Sequence[int]],
         sources: Sequence[Sequence[int]],
         drum_sources: Sequence[int],
-        *,
-        drums_silence: bool,
+        hidden: Hidden,
     ) -> None:
         self.steps = len(drum_sources)
         self.drum_at = drum_sources
         self.sources = sources
-        drum_on = np.array(drum_sources, dtype=np.int64) >= 0
-        silenced = drum_on if drums_silence else np.zeros_like(drum_on)
+        self.hidden = hidden.seconds
+        silenced = hidden.whole
         self.silenced: list[bool] = silenced.tolist()
         self._free = np.flatnonzero(~silenced).tolist()
         self._before: list[int] = np.append(0, np.cumsum(~silenced)).tolist()
@@ -103,7 +110,7 @@ class Heard:
     def tied_to(self, run: Run) -> int | None:
         """Return the note whose tone a run only goes on with, or None if its start is heard."""
         before = run.first - 1
-        if before < 0:
+        if before < 0 or self.hidden[run.first] > 0:
             return None
         for voice in (run.voice, 3 - run.voice):
             note = self.sources[voice - 1][before]
@@ -154,10 +161,27 @@ class Heard:
         return total
 
 
+def hidden_by(
+    engine: Engine,
+    sounds: Mapping[str, DrumSound],
+    drums: Sequence[str | None],
+    step: StepLength,
+) -> Hidden:
+    """Return what the drums of a row hide; a name that isn't among the sounds hides nothing."""
+    seconds = {name: engine.hidden_seconds(sounds[name], step) for name in sounds.keys() & {*drums}}
+    silent = {name for name in seconds if engine.silences(sounds[name])}
+    return Hidden(
+        [seconds.get(name or "", 0.0) for name in drums],
+        np.array([name in silent for name in drums], dtype=np.bool_),
+    )
+
+
 def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     """Return for each voice the pitch that is heard on each step, or -1; shape (steps,)."""
-    drum_on = np.array([name is not None for name in reduction.drums], dtype=np.bool_)
-    silenced = drum_on & engine.drum_takes_step
+    silences: dict[str | None, bool] = {s.name: engine.silences(s) for s in engine.drums}
+    silences[None] = False
+    whole = engine.drum_takes_step
+    silenced = np.array([silences.get(name, whole) for name in reduction.drums], dtype=np.bool_)
     return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
 
 

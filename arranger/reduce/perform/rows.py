@@ -1,8 +1,9 @@
 """From the optimum to rows: gaps before repeated pitches, and tones under drums.
 
-Two equal pitches in a row are one long tone. The later one is heard to start only after a silent
-step: a drum that silences the voices makes one; otherwise it is taken from the end of the earlier
-tone when two of its steps or more are heard, else the later attack is lost and the tones are tied.
+Two equal pitches in a row are one long tone. The later one is heard to start only if a drum parts
+them or after a silence. An engine that can rest for less than a step does so where the later tone
+starts; otherwise a silent step is taken from the end of the earlier tone when two of its steps or more
+are heard, else the later attack is lost and the tones are tied.
 """
 
 from __future__ import annotations
@@ -16,7 +17,9 @@ from arranger.rows import HOLD, REST
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
+    from arranger.engine.model import DrumSound
     from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.groove import Hits
     from arranger.reduce.choose.optimum import Optimum
     from arranger.rows import Row
 
@@ -45,8 +48,8 @@ class Performance:
     rows: tuple[Row, Row]
     sources: tuple[Ints, Ints]
     """For each voice, shape (steps,): the tone that it holds, or -1."""
-    drum_on: Bools
-    """Shape (steps,): whether a drum sounds."""
+    hits: Hits
+    """The drums."""
 
 
 class Held(NamedTuple):
@@ -72,7 +75,13 @@ def held_in(problem: Problem, optimum: Optimum) -> list[Held]:
 
 
 def perform(
-    problem: Problem, held: list[Held], drum: Bools, *, verbatim: bool = False
+    problem: Problem,
+    held: list[Held],
+    hits: Hits,
+    *,
+    gap: DrumSound | None = None,
+    least_worth: float = 0.0,
+    verbatim: bool = False,
 ) -> Performance:
     """Return the rows.
 
@@ -82,22 +91,43 @@ def perform(
         The segments and tones.
     held
         What the voices hold, in order of voice and step.
-    drum
-        Shape (T,): whether the drum of each segment sounds.
+    hits
+        The drums that sound.
+    gap
+        The engine's short silence, if it has one.
+    least_worth
+        Of a tone that is parted by it from the one before.
     verbatim
         Write everything where it stands: no gaps, and tones under drums too.
     """
-    drum_on = np.zeros(problem.steps, dtype=np.bool_)
-    drum_on[problem.starts[drum]] = True
-    silencing = np.zeros_like(drum_on) if problem.drum_is_free else drum_on
-    stretches = _stretches(problem, held, _Free(silencing), gaps=not verbatim)
-    stretches = _tied(problem, stretches)
+    silent = np.zeros(problem.steps, dtype=np.bool_)
+    silent[problem.starts[problem.covered]] = True
+    if gap is not None and not verbatim:
+        hits = hits.with_more(_short_gaps(problem, held, hits, least_worth), gap)
+    hit_steps = frozenset(hits.steps.tolist())
+    whole = gap is None and not verbatim
+    stretches = _stretches(problem, held, _Free(silent), hit_steps, gaps=whole)
+    stretches = _tied(problem, stretches, hit_steps)
     rows = [_row(problem, [s for s in stretches if s.voice == voice], verbatim) for voice in (1, 2)]
-    return Performance(
-        rows=(rows[0][0], rows[1][0]),
-        sources=(rows[0][1], rows[1][1]),
-        drum_on=drum_on,
-    )
+    return Performance(rows=(rows[0][0], rows[1][0]), sources=(rows[0][1], rows[1][1]), hits=hits)
+
+
+def _short_gaps(
+    problem: Problem, held: list[Held], hits: Hits, least_worth: float
+) -> dict[int, int]:
+    """Return the steps on which a short silence parts a tone from the same pitch before, and its note."""
+    tones = problem.tones
+    pitches, onsets, worth = tones.pitch.tolist(), tones.onset.tolist(), tones.worth.tolist()
+    drums = frozenset(hits.steps.tolist())
+    ended = {(end, pitches[tone]) for _, tone, _, end in held}
+    return {
+        start: int(tones.note[tone])
+        for _, tone, start, _ in held
+        if start == onsets[tone]
+        and start not in drums
+        and worth[tone] >= least_worth
+        and (start, pitches[tone]) in ended
+    }
 
 
 class _Free:
@@ -115,11 +145,10 @@ class _Free:
             return end, end, 0
         return self._steps[first], self._steps[last - 1] + 1, last - first
 
-    def __contains__(self, step: int) -> bool:
-        return self._before[step] < self._before[step + 1]
 
-
-def _stretches(problem: Problem, held: list[Held], free: _Free, *, gaps: bool) -> list[Stretch]:
+def _stretches(
+    problem: Problem, held: list[Held], free: _Free, hits: frozenset[int], *, gaps: bool
+) -> list[Stretch]:
     """Return the stretches of both voices, gaps taken off."""
     pitches, onsets = problem.tones.pitch.tolist(), problem.tones.onset.tolist()
     struck = {(start, pitches[now]) for _, now, start, _ in held if start == onsets[now]}
@@ -127,7 +156,7 @@ def _stretches(problem: Problem, held: list[Held], free: _Free, *, gaps: bool) -
     for voice, now, start, until in held:
         first, last, heard = free.within(start, until)
         repeated = gaps and (until, pitches[now]) in struck
-        gap = repeated and heard >= 2 and last == until and until in free
+        gap = repeated and heard >= 2 and last == until and until not in hits
         end = until - gap
         if gap:
             first, last, _ = free.within(start, end)
@@ -135,7 +164,7 @@ def _stretches(problem: Problem, held: list[Held], free: _Free, *, gaps: bool) -
     return found
 
 
-def _tied(problem: Problem, stretches: list[Stretch]) -> list[Stretch]:
+def _tied(problem: Problem, stretches: list[Stretch], hits: frozenset[int]) -> list[Stretch]:
     """Return the stretches with ties: those that go on with a pitch sounding up to their start."""
     pitches = problem.tones.pitch.tolist()
     ended = {
@@ -145,7 +174,9 @@ def _tied(problem: Problem, stretches: list[Stretch]) -> list[Stretch]:
     }
     return [
         s._replace(tied_to=ended[s.start, pitches[s.tone]])
-        if s.heard_start == s.start < s.heard_end and (s.start, pitches[s.tone]) in ended
+        if s.heard_start == s.start < s.heard_end
+        and s.start not in hits
+        and (s.start, pitches[s.tone]) in ended
         else s
         for s in stretches
     ]

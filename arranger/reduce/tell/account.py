@@ -7,7 +7,8 @@ Thresholds
 ----------
 A note is **kept** when it sounds in its own octave, starts within a tenth of a step (or 10 ms) of
 where it is written, and ends within half a step of where it is written to end. Else it is
-**changed** and the reasons say how.
+**changed** and the reasons say how. A note on a drum starts right after it: up to `DRUM_SECONDS`
+later is what a drum and a note on one beat are on such a speaker, and the entry only tells how late.
 
 A note that no voice holds is **merged** when its pitch is heard all the same for at least half of its
 length, or its pitch class in another octave, from a note that starts with it or that it is known to
@@ -35,6 +36,9 @@ START_SHARE = 0.1
 """Of a step, by which a kept note may start elsewhere than written."""
 
 START_SECONDS = 0.01
+
+DRUM_SECONDS = 0.06
+"""By which a kept note may start later, right after a drum on its step."""
 
 END_SHARE = 0.5
 """Of a step, by which a kept note may end elsewhere than written."""
@@ -69,12 +73,18 @@ class Asked:
     """The same in the octave that the pitch table has."""
     part: Sequence[int]
     drum: Sequence[bool]
+    sound: Sequence[str | None]
+    """Of drums: the sound that stands in for the note, or None."""
+    joins: Mapping[str, tuple[str, ...]]
+    """For sounds that say several at once: those, by name."""
     lead: Sequence[int]
     """The note that asks for the same pitch over the same steps and stands for it; often itself."""
     octave_of: Sequence[int]
     """The note that it doubles at the octave, or -1."""
     duplicate_of: Sequence[int]
     """The note that it doubles at the same pitch, or -1."""
+    gap: str | None
+    """The sound that is nothing but a short silence."""
     refused: Mapping[int, tuple[str, tuple[int, ...]]]
     """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
     broken: Sequence[bool]
@@ -114,6 +124,10 @@ class _Accountant:
         self._heard = heard
         self._sounds = sounds
         self._loose = max(START_SHARE, START_SECONDS / asked.step_seconds)
+        self._firsts: dict[tuple[int, str | None], int] = {}
+        for note in range(len(asked.drum) - 1, -1, -1):
+            if asked.drum[note] and note not in asked.refused:
+                self._firsts[asked.onset[note], asked.sound[note]] = note
 
     def entries(self) -> tuple[Entry, ...]:
         asked = self._asked
@@ -131,15 +145,16 @@ class _Accountant:
 
     def _sounding(self, note: int, runs: list[Run]) -> Entry:
         """Return the entry of a note that a voice holds and that is heard."""
-        asked, onset = self._asked, self._asked.onset[note]
+        asked, heard, onset = self._asked, self._heard, self._asked.onset[note]
         first, last = runs[0], max(runs, key=lambda run: run.last)
         spans = tuple([Span(run.voice, run.first, run.last - run.first) for run in runs])
-        tied_to = self._heard.tied_to(first)
+        tied_to = heard.tied_to(first)
         if tied_to is not None:
             reason = "repeat-tied" if first.first == onset else "same-pitch-doubled"
             return Entry(note, "merged", (reason,), spans, first.pitch, (tied_to,))
         causes: list[tuple[str, Sequence[int]]] = []
         late, in_turn = first.first - onset, asked.broken[first.start] and last.voice == 2
+        hidden = heard.hidden[first.first]
         if late > 0:
             causes.append(self._late(onset, first.first))
             if late >= asked.steps_per_beat and not in_turn:
@@ -147,6 +162,8 @@ class _Accountant:
                 return Entry(note, "dropped", (reason,), (), None, tuple(causes[0][1]))
         elif abs(asked.offset[note]) > self._loose:
             causes.append(("moved-to-step", ()))
+        if hidden > DRUM_SECONDS and "delayed-by-drum" not in dict(causes):
+            causes.append(("delayed-by-drum", ()))
         if first.pitch != asked.pitch[note]:
             causes.append(("octave-folded", ()))
         shift = last.last - asked.written_end[note]
@@ -159,8 +176,12 @@ class _Accountant:
         if in_turn and _TURNS.intersection(dict(causes)):
             causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]
         reasons = tuple(dict.fromkeys(reason for reason, _ in causes))
-        by = tuple(dict.fromkeys(other for _, by in causes for other in by if other != note))
-        return Entry(note, "changed" if reasons else "kept", reasons, spans, first.pitch, by)
+        covers = (heard.drum_at[first.first],) if hidden > START_SECONDS else ()
+        others = (*(other for _, by in causes for other in by), *covers)
+        by = tuple(dict.fromkeys(other for other in others if other != note))
+        outcome = "changed" if reasons else "kept"
+        seconds = late * asked.step_seconds + hidden
+        return Entry(note, outcome, reasons, spans, first.pitch, by, None, seconds)
 
     def _late(self, onset: int, first: int) -> tuple[str, Sequence[int]]:
         """Return why a note is first heard after its step, and the notes that are the cause."""
@@ -269,17 +290,18 @@ class _Accountant:
 
     def _drum(self, note: int) -> Entry:
         """Return the entry of a drum note that the engine has a sound for."""
-        asked, step = self._asked, self._asked.onset[note]
-        chosen, span = self._heard.drum_at[step], (Span(0, step, 1),)
-        if chosen == note:
-            moved = abs(asked.offset[note]) > self._loose
-            reasons = ("moved-to-step",) if moved else ()
-            outcome = "changed" if moved else "kept"
-            return Entry(note, outcome, reasons, span, None, (), self._sounds[step])
-        if chosen < 0:
+        asked, step, mine = self._asked, self._asked.onset[note], self._asked.sound[note]
+        chosen, said, span = self._heard.drum_at[step], self._sounds[step], (Span(0, step, 1),)
+        if said in (None, asked.gap):
             by = tuple(self._holders(step))
             return Entry(note, "dropped", ("drum-thinned",), (), None, by)
-        if asked.pitch[note] == asked.pitch[chosen]:
-            reasons = ("same-pitch-doubled",)
-            return Entry(note, "merged", reasons, span, None, (chosen,), self._sounds[step])
-        return Entry(note, "dropped", ("same-step",), (), None, (chosen,))
+        if mine != said and mine not in asked.joins.get(said, ()):
+            return Entry(note, "dropped", ("same-step",), (), None, (chosen,))
+        first = self._firsts[step, mine]
+        if chosen < len(asked.drum) and asked.sound[chosen] == mine:
+            first = chosen
+        if note != first:
+            return Entry(note, "merged", ("same-pitch-doubled",), span, None, (first,), said)
+        moved = abs(asked.offset[note]) > self._loose
+        reasons = ("moved-to-step",) if moved else ()
+        return Entry(note, "changed" if moved else "kept", reasons, span, None, (), said)

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 def asked_of(prepared: Prepared, grid: Grid) -> Asked:
     """Return what the account compares with what is heard."""
     placed, tones, ids = prepared.placed, prepared.problem.tones, prepared.ids
+    engine = prepared.engine
+    names = {key: sound.name for key, sound in prepared.sounds.items() if sound is not None}
     mine = prepared.tone_of
     end, lead = placed.end.copy(), np.arange(len(placed.end))
     pitch = placed.pitch + np.where(placed.drum, 0, prepared.transpose)
@@ -26,7 +28,7 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         note: (reason, (placed.led_to[note],) if reason == "same-step" else ())
         for note, reason in placed.refused.items()
     }
-    silent = dict.fromkeys(prepared.drums.unplayable, ("no-drum-sound", ()))
+    silent = dict.fromkeys(prepared.groove.unplayable, ("no-drum-sound", ()))
     weights = prepared.weights
     return Asked(
         onset=view(placed.onset),
@@ -38,6 +40,12 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         out=view(out),
         part=view(placed.part),
         drum=view(placed.drum),
+        sound=[
+            names.get(key) if drum else None
+            for drum, key in zip(placed.drum.tolist(), placed.pitch.tolist(), strict=True)
+        ],
+        joins={sound.name: sound.joins for sound in engine.drums if sound.joins},
+        gap=None if engine.gap is None else engine.gap.name,
         lead=view(lead),
         octave_of=view(weights.octave_of),
         duplicate_of=view(weights.duplicate_of),

@@ -92,6 +92,9 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
             found[note] = f"it is called {outcome}, but its place says otherwise"
         if any(reason not in REASONS for reason in reasons):
             found[note] = "its reason is unknown"
+    for entry in entries:
+        if entry.sound is not None and reduction.drums[entry.spans[0].step] != entry.sound:
+            found[entry.note] = "another drum sounds on its step"
     spans = np.array(
         [
             (*span, e.note, -1 if e.pitch_out is None else e.pitch_out, e.outcome != "merged")
@@ -107,7 +110,8 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
     other = (pitches[of_voice, start] != pitch) | (pitches[of_voice, last] != pitch)
     drums = of_voice == 0
     other[drums] = sources[0, start[drums]] < 0
-    foreign = (own == 1) & (sources[of_voice, start] != notes)
+    # of a joint sound several notes are the source
+    foreign = (own == 1) & ~drums & (sources[of_voice, start] != notes)
     for place in np.flatnonzero(other | foreign).tolist():
         found.setdefault(int(notes[place]), "what sounds where it is said to be heard is not it")
     return sorted(found.items())

@@ -9,7 +9,7 @@ import numpy as np
 from arranger.columns import view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.reduce.reasons import CHANGED, FOR_BYTES, LATER, REASONS
+from arranger.reduce.reasons import AFTER_DRUM, CHANGED, DRUM_OFF, FOR_BYTES, LATER, REASONS
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def explanations(
     beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats[these])}
     return [
         f"bar {bar}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}"
-        if not entry.reasons
+        if not entry.reasons and not entry.by
         else f"bar {bar}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}, "
         f"{writer.told(entry)}"
         for bar, beat, part, entry in zip(
@@ -80,6 +80,8 @@ class _Writer:
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
         self._pitch = view(song.columns.pitch)
         self._drum = view(song.columns.drum)
+        self._part = view(song.columns.part)
+        self._muted = [role.role == "muted" for role in reduction.roles]
         self._onset = view(grid.onset_steps)
         self._offset = view(grid.positions - grid.onset_steps)
         self._step_ms = grid.step_length.seconds * 1000
@@ -100,14 +102,25 @@ class _Writer:
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
-        if entry.reasons[0] == "beyond-limit" and self._onset[entry.note] >= 0:
+        if entry.reasons[:1] == ("beyond-limit",) and self._onset[entry.note] >= 0:
             return FOR_BYTES
+        if entry.reasons[0] == "track-muted" and not self._muted[self._part[entry.note]]:
+            return DRUM_OFF
         if not entry.spans:
             key = (entry.reasons, entry.by, self._filling[entry.note])
             if key not in self._said:
                 self._said[key] = self._one(entry, entry.reasons[0])
             return self._said[key]
-        return "; ".join([self._one(entry, reason) for reason in entry.reasons])
+        said = [self._one(entry, reason) for reason in entry.reasons]
+        if self._after_drum(entry):
+            said.append(self._filled(AFTER_DRUM, entry, "delayed-by-drum"))
+        return "; ".join(said)
+
+    def _after_drum(self, entry: Entry) -> bool:
+        """Return whether a drum on its step is all that makes a note late."""
+        late = entry.spans[0].step > self._onset[entry.note]
+        known = late or "delayed-by-drum" in entry.reasons or self._drum[entry.note]
+        return not known and any(self._drum[note] for note in entry.by)
 
     def _one(self, entry: Entry, reason: str) -> str:
         said = REASONS[reason]
@@ -115,6 +128,11 @@ class _Writer:
             said = CHANGED.get(reason, said)
         elif not entry.spans and self._filling[entry.note]:
             said = LATER.get(reason, said)
+        return self._filled(said, entry, reason)
+
+    def _filled(self, said: str, entry: Entry, reason: str) -> str:
+        if "{late}" in said:
+            said = said.replace("{late}", f"{1000 * entry.late_seconds:.0f} ms")
         if "{pitch_out}" in said:
             out = entry.pitch_out
             said = said.replace("{pitch_out}", "" if out is None else _PITCHES[out])
@@ -127,11 +145,9 @@ class _Writer:
         return said
 
     def _by(self, entry: Entry, reason: str) -> str:
-        by = entry.by
-        if len(entry.reasons) > 1:
-            # several causes share the list: drums cover and delay, tones do the rest
-            drums = reason in {"delayed-by-drum", "under-drum"}
-            by = tuple(note for note in by if self._drum[note] == drums) or by
+        # several causes share the list: drums cover and delay, tones do the rest
+        drums = reason in {"delayed-by-drum", "under-drum"}
+        by = tuple(note for note in entry.by if self._drum[note] == drums) or entry.by
         return " and ".join([self._label(note) for note in by]) or "other notes"
 
     def _moved(self, entry: Entry, reason: str) -> str:

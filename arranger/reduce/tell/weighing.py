@@ -13,7 +13,7 @@ from arranger.reduce.choose.optimum import as_optimum, back, forward, solve
 from arranger.reduce.choose.prepare import prepare, rates
 from arranger.reduce.choose.price import State, breakdown, price
 from arranger.reduce.choose.rates import FAR, UNITS
-from arranger.reduce.perform.byte_limit import price_of, with_change
+from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_change
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from arranger.columns import Ints
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid, GridBar
+    from arranger.reduce.choose.groove import Hits
     from arranger.reduce.choose.optimum import Optimum
     from arranger.reduce.choose.price import Priced
     from arranger.reduce.choose.rates import Rates
@@ -85,17 +86,20 @@ def weigh_bar(
         raise SettingsError("the texture as-written weighs nothing: each part is its voice")
     prepared = prepare(song, engine, grid, settings)
     change = price_of(measure, grid, prepared, settings.max_bytes)
-    return _Weighing(song, grid, with_change(rates(prepared, grid), change), bar).told(most)
+    prepared = priced_hits(prepared, grid, change)
+    weighing = _Weighing(song, grid, with_change(rates(prepared, grid), change), bar, prepared.hits)
+    return weighing.told(most)
 
 
 class _Weighing:
     """The optimum of the whole song, seen from one bar."""
 
-    def __init__(self, song: Song, grid: Grid, rates: Rates, bar: GridBar) -> None:
+    def __init__(self, song: Song, grid: Grid, rates: Rates, bar: GridBar, hits: Hits) -> None:
         self._song = song
         self._grid = grid
         self._bar = bar
         self._rates = rates
+        self._hits = hits
         self._priced = price(rates)
         self._problem = rates.problem
         low, high = bar.first_step, bar.first_step + bar.steps
@@ -120,7 +124,6 @@ class _Weighing:
         columns = (
             candidates[every, optimum.slots1].tolist(),
             candidates[every, optimum.slots2].tolist(),
-            optimum.drum.tolist(),
         )
         return [State(*row) for row in zip(*columns, strict=True)]
 
@@ -133,32 +136,18 @@ class _Weighing:
             through = reached[t] + left[t]
             order = np.argsort(through, axis=None)[: 8 * most]
             ways.extend((int(through.flat[i]), t, *divmod(int(i), through.shape[1])) for i in order)
-        ways.extend(self._drums_flipped(best, int(reached[-1].min())))
         ways.sort()
         seen = {self._sound(best)}
         found = 0
         for cost, t, a, b in ways:
             if found == most or cost >= FAR:
                 return
-            if a < 0:
-                path = list(best)
-                path[t] = best[t]._replace(drum=not best[t].drum)
-            else:
-                path = self._through(reached, halves, left, t, a, b)
+            path = self._through(reached, halves, left, t, a, b)
             if self._sound(path) in seen:
                 continue
             seen.add(self._sound(path))
             found += 1
             yield self._choice(best, path)
-
-    def _drums_flipped(self, best: list[State], cost: int) -> Iterator[tuple[int, int, int, int]]:
-        """Yield the best path with the drum of one segment of the bar chosen otherwise."""
-        for t in range(self._first, self._after):
-            if self._rates.drum[t] > 0 and not self._problem.drum_is_free:
-                other = best[t]._replace(drum=not best[t].drum)
-                more = breakdown(self._rates, [other], t).total()
-                less = breakdown(self._rates, [best[t]], t).total()
-                yield cost + more - less, t, -1, -1
 
     def _through(
         self,
@@ -180,14 +169,13 @@ class _Weighing:
             onward = node + left[after] + move1[a][:, None] + move2[b]
             a, b = divmod(int(onward.argmin()), onward.shape[1])
             path.append((a, b))
-        return self._states(as_optimum(self._priced, path, 0))
+        return self._states(as_optimum(path, 0))
 
-    def _sound(self, path: list[State]) -> tuple[tuple[frozenset[int], bool], ...]:
+    def _sound(self, path: list[State]) -> tuple[frozenset[int], ...]:
         """Return what is heard of a path in the bar: the voices sound alike."""
         pitch = [*self._problem.tones.pitch.tolist(), -1]
         return tuple(
-            (frozenset((pitch[s.voice1], pitch[s.voice2])), s.drum)
-            for s in path[self._first : self._after]
+            frozenset((pitch[s.voice1], pitch[s.voice2])) for s in path[self._first : self._after]
         )
 
     def _choice(self, best: list[State], path: list[State]) -> Choice:
@@ -203,21 +191,18 @@ class _Weighing:
 
     def _differences(self, best: list[State], path: list[State]) -> Iterator[str]:
         """Yield where in the bar and how a path differs, neighbouring segments as one."""
-        said = ["", "", ""]
+        said = ["", ""]
         for t in range(self._first, self._after):
-            for i, what in enumerate(("voice 1", "voice 2", "the drum")):
+            for i, what in enumerate(("voice 1", "voice 2")):
                 if path[t][i] == best[t][i]:
                     said[i] = ""
                     continue
-                words = self._words(i, path[t])
+                words = self._words(path[t][i])
                 if words != said[i]:
                     said[i] = words
-                    yield f"{self._beat(t)}: {what} {words}"
+                    yield f"{self._beat(int(self._problem.starts[t]))}: {what} {words}"
 
-    def _words(self, index: int, state: State) -> str:
-        if index == 2:
-            return "sounds" if state.drum else "is left out"
-        tone = state[index]
+    def _words(self, tone: int) -> str:
         return f"has {self._name(tone)}" if tone >= 0 else "rests"
 
     def _name(self, tone: int) -> str:
@@ -226,20 +211,24 @@ class _Weighing:
         return f"{heard} of '{self._song.parts[note.part].name}'"
 
     def _in_words(self, path: list[State]) -> Iterator[str]:
-        for i, what in enumerate(("voice 1", "voice 2", "drums")):
+        for i, what in enumerate(("voice 1", "voice 2")):
             said: list[str] = []
-            before: object = None
+            before = None
             for t in range(self._first, self._after):
                 now = path[t][i]
-                if now != before and (i < 2 or now):
-                    words = "rests" if now == -1 else self._name(int(now)) if i < 2 else "sounds"
-                    said.append(f"{self._beat(t)} {words}")
-                before = now if i < 2 else None
-            yield f"{what}: {', '.join(said) or 'silent'}"
+                if now != before:
+                    words = self._name(now) if now >= 0 else "rests"
+                    said.append(f"{self._beat(int(self._problem.starts[t]))} {words}")
+                before = now
+            yield f"{what}: {', '.join(said)}"
+        low, high = self._bar.first_step, self._bar.first_step + self._bar.steps
+        hits = zip(self._hits.steps.tolist(), self._hits.sounds, strict=True)
+        drums = [f"{self._beat(step)} {drum.name}" for step, drum in hits if low <= step < high]
+        yield f"drums: {', '.join(drums) or 'silent'}"
 
-    def _beat(self, t: int) -> str:
-        step = max(int(self._problem.starts[t]), self._bar.first_step) - self._bar.first_step
-        beat = 1 + step * float(self._grid.step_beats) * self._bar.denominator / 4
+    def _beat(self, step: int) -> str:
+        place = max(step - self._bar.first_step, 0)
+        beat = 1 + place * float(self._grid.step_beats) * self._bar.denominator / 4
         return f"beat {round(beat, 2):g}"
 
 

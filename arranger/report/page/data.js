@@ -73,6 +73,20 @@ function tonesOf(row, sources) {
   return tones;
 }
 
+// The stretches in which a tone is heard: its drums part them.
+function heardStretches(account, { step: first, steps }) {
+  const found = [];
+  let from = first;
+  for (let step = first; step < first + steps; step += 1) {
+    const drum = account.sheet.drums[step];
+    if (drum < 0) continue;
+    if (step > from) found.push({ step: from, steps: step - from });
+    from = step + account.engine.silentShares[drum];
+  }
+  if (first + steps > from) found.push({ step: from, steps: first + steps - from });
+  return found;
+}
+
 // The first index for which a test holds, of a list on which it fails first and holds from there on.
 function firstWhere(length, test) {
   let low = 0;

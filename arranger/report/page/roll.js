@@ -156,7 +156,10 @@ class Roll {
       const boxes = [];
       let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > view.leftStep);
       for (; at < tones.length && tones[at].step < view.rightStep; at += 1) {
-        boxes.push(view.toneBox(tones[at].step, tones[at].steps, tones[at].pitch));
+        const parts = view.stepPx < LEAST_SHAPE ? [tones[at]] : heardStretches(account, tones[at]);
+        parts.forEach(({ step, steps }, number) =>
+          boxes.push([...view.toneBox(step, steps, tones[at].pitch), number > 0]),
+        );
       }
       drawTones(context, palette, index + 1, boxes);
     });
@@ -168,7 +171,9 @@ class Roll {
     const last = Math.min(Math.ceil(view.rightStep), account.steps);
     for (let step = Math.max(Math.floor(view.leftStep), 0); step < last; step += 1) {
       const sound = account.sheet.drums[step];
-      if (sound >= 0) boxes.push(view.hitBox(step, drumRow(account, step, sound)));
+      if (sound < 0) continue;
+      const length = account.engine.silentShares[sound] * view.stepPx;
+      boxes.push([...view.hitBox(step, drumRow(account, step, sound)), length]);
     }
     drawHits(context, this.palette, boxes);
   }

@@ -11,15 +11,12 @@ function makeRoutine(account) {
   return account.engine.own === null ? new ForeignRoutine(account) : new OwnRoutine(account);
 }
 
-// What each step plays: settings of the voices (0: silent) and the drum's index, or -1.
-function playedSteps(account) {
+// What is written on each step: settings of the voices (0: silent) and the drum's index, or -1.
+function writtenSteps(account) {
   const { engine, sheet } = account;
   const rows = sheet.voices.map((row) => pitchesOf(row));
   return sheet.drums.map((drum, step) => {
-    const silenced = drum >= 0 && engine.drumTakesStep;
-    const settings = rows.map((row) =>
-      row[step] < 0 || silenced ? 0 : engine.settings[row[step]],
-    );
+    const settings = rows.map((row) => (row[step] < 0 ? 0 : engine.settings[row[step]]));
     return { settings, drum };
   });
 }
@@ -120,29 +117,33 @@ class OwnRoutine extends LoopRoutine {
       this.end(slicer, start);
       return;
     }
-    const { passCycles, own } = this.engine;
+    const { passCycles } = this.engine;
     const passes = (event.steps * this.engine.stepCycles) / passCycles;
-    if (event.drum >= 0) {
-      this.stretch(slicer, start, own.drumKeepPasses, this.settings);
-      this.burst(slicer, start + own.drumFirstFlipPasses * passCycles, event.drum);
-      slicer.hold(this.pin, start + (passes - 1) * passCycles);
-      this.stretch(slicer, start + (passes - 1) * passCycles, 1, this.settings);
-    } else {
-      this.tones(slicer, start, passes, event.settings);
-    }
+    const begun =
+      event.drum >= 0 ? this.drum(slicer, start, event.drum) : this.fetched(slicer, start);
+    this.settings = event.settings;
+    slicer.hold(this.pin, start + begun * passCycles);
+    this.stretch(slicer, start + begun * passCycles, passes - begun, event.settings);
     this.step += event.steps;
     this.at += 1;
   }
 
-  // The tones before sound on while the event is fetched; voice 2 rests while the keys are read.
-  tones(slicer, start, passes, settings) {
+  // A drum goes before the tones of its event; returns the pass from which those sound.
+  drum(slicer, start, drum) {
+    const { passCycles, own, bursts } = this.engine;
+    this.stretch(slicer, start, own.drumKeepPasses, this.settings);
+    this.burst(slicer, start, drum);
+    return bursts[drum].length / passCycles;
+  }
+
+  // The tones before sound on while an event is fetched; voice 2 rests while the keys are read.
+  fetched(slicer, start) {
     const { passCycles, own } = this.engine;
     const rest = start + (own.restPass - 1) * passCycles;
     this.stretch(slicer, start, own.restPass - 1, this.settings);
     this.stretch(slicer, rest, 1, [this.settings[0], PAUSED]);
     this.stretch(slicer, rest + passCycles, own.keepPasses - own.restPass, this.settings);
-    this.settings = settings;
-    this.stretch(slicer, start + own.keepPasses * passCycles, passes - own.keepPasses, settings);
+    return own.keepPasses;
   }
 
   end(slicer, start) {
@@ -157,19 +158,17 @@ class OwnRoutine extends LoopRoutine {
   }
 }
 
-// Steps in a row that sound alike are one event, up to the bar and to what the player can count.
+// Steps in a row that sound alike but for a drum at first are one event, up to the bar and to what the
+// player can count. Under a drum that fills its step the voices have what is written there.
 function eventsOf(account) {
   const events = [];
   const borders = new Set(account.bars.map((bar) => bar.first).concat(account.loopStep ?? 0));
-  let before = [0, 0];
-  playedSteps(account).forEach(({ settings, drum }, step) => {
-    if (drum < 0) before = settings;
+  writtenSteps(account).forEach(({ settings, drum }, step) => {
     const last = events.at(-1);
-    const alike =
-      last !== undefined && drum < 0 && last.drum < 0 && String(last.settings) === String(settings);
+    const alike = last !== undefined && drum < 0 && String(last.settings) === String(settings);
     if (alike && !borders.has(step) && last.steps < account.engine.own.longestEvent)
       last.steps += 1;
-    else events.push({ step, steps: 1, settings: before, drum });
+    else events.push({ step, steps: 1, settings, drum });
   });
   return events;
 }
@@ -178,7 +177,7 @@ function eventsOf(account) {
 class ForeignRoutine extends LoopRoutine {
   constructor(account) {
     super(account);
-    this.steps = playedSteps(account);
+    this.steps = writtenSteps(account);
   }
 
   start(step) {
@@ -198,9 +197,10 @@ class ForeignRoutine extends LoopRoutine {
       begun = passes;
     } else if (drum >= 0) {
       this.burst(slicer, start, drum);
-      begun = engine.drumTakesStep
-        ? passes
-        : Math.ceil(engine.bursts[drum].length / engine.passCycles);
+      begun =
+        engine.silentShares[drum] === 1
+          ? passes
+          : Math.ceil(engine.bursts[drum].length / engine.passCycles);
     }
     if (begun < passes) {
       slicer.hold(this.pin, start + begun * engine.passCycles);
@@ -217,7 +217,7 @@ class TimerRoutine {
   constructor(account) {
     this.account = account;
     this.engine = account.engine;
-    this.steps = playedSteps(account);
+    this.steps = writtenSteps(account);
   }
 
   start(step) {
@@ -242,9 +242,9 @@ class TimerRoutine {
     const ticks = engine.stepCycles / engine.passCycles;
     const { settings, drum } = this.steps[this.step] ?? { settings: [0, 0], drum: -1 };
     const divisors = drum >= 0 ? engine.divisors[drum] : [];
+    const [first, second] = engine.silentShares[drum] === 1 ? [0, 0] : settings;
     for (let tick = 0; tick < ticks; tick += 1) {
-      const [first, second] = settings;
-      const turn = Math.floor(tick / engine.turn) % 2;
+      const turn = Math.floor((tick - divisors.length) / engine.turn) % 2;
       const tone = first && second ? settings[turn] : first || second;
       this.run(slicer, tick < divisors.length ? divisors[tick] : tone);
     }

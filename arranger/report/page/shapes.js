@@ -4,8 +4,9 @@
 // changed  a block with its end cut off aslant, hatched
 // merged   a block with round ends, dotted
 // dropped  an empty block with a broken outline, crossed at its start
-// voice 1  a dark bar with a pointed head; voice 2 a bar with a light core and a round head
-// drum     a dark lozenge
+// voice 1  a dark bar with a pointed head; voice 2 a bar with a light core and a round head; without
+//          a head where a tone goes on after a drum
+// drum     a dark lozenge with a line for as long as it sounds
 
 // Narrower than this, in pixels, a shape can't be told: a plain block is drawn, and drawn faster.
 const LEAST_SHAPE = 4;
@@ -97,15 +98,15 @@ function drawNotes(context, palette, outcome, boxes) {
   context.stroke(path);
 }
 
-// Draws many tones of one voice (1 or 2) of the sheet at once.
+// Draws many tones of one voice (1 or 2) of the sheet at once: boxes, and whether each only goes on.
 function drawTones(context, palette, voice, boxes) {
   const bars = new Path2D();
   const heads = new Path2D();
   const cores = new Path2D();
-  for (const [x, y, width, height] of boxes) {
+  for (const [x, y, width, height, goesOn] of boxes) {
     const middle = y + height / 2;
     const thick = Math.max(height * 0.42, 2);
-    const head = Math.min(height * 0.5, width * 0.35);
+    const head = goesOn ? 0 : Math.min(height * 0.5, width * 0.35);
     bars.rect(x, middle - thick / 2, width, thick);
     if (width < LEAST_SHAPE) continue;
     if (voice === 1) {
@@ -134,9 +135,10 @@ function drawTones(context, palette, voice, boxes) {
   }
 }
 
+// Draws many hits at once: boxes, and for how many pixels each sounds.
 function drawHits(context, palette, boxes) {
   const path = new Path2D();
-  for (const [x, y, width, height] of boxes) {
+  for (const [x, y, width, height, length] of boxes) {
     const reach = Math.min(Math.max(width / 2, height * 0.35), height * 0.6);
     const middle = y + height / 2;
     path.moveTo(x, middle);
@@ -144,6 +146,7 @@ function drawHits(context, palette, boxes) {
     path.lineTo(x + 2 * reach, middle);
     path.lineTo(x + reach, y + height);
     path.closePath();
+    path.rect(x + reach, middle - 1, Math.max(length - reach, 0), 2);
   }
   context.fillStyle = palette.ink;
   context.fill(path);
@@ -158,7 +161,7 @@ function drawSwatches(palette) {
     const box = [[1.5, 3.5, 40, 11]];
     const { outcome, voice } = canvas.dataset;
     if (outcome !== undefined) drawNotes(context, palette, outcome, box);
-    else if (voice === "0") drawHits(context, palette, [[16, 3, 10, 12]]);
+    else if (voice === "0") drawHits(context, palette, [[16, 3, 10, 12, 22]]);
     else drawTones(context, palette, Number(voice), box);
   }
 }

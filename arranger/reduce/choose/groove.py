@@ -1,0 +1,274 @@
+"""The groove: which drum sounds on which step, decided once for all bars whose drums are alike.
+
+Of drums that fall on one step a joint sound says as many as the engine has one for; else the
+weightiest stands. That choice looks at which drums they are and at their place in the metre, never
+at loudness, so that alike bars stay alike. Whether a hit stands at all is decided for all its
+places in alike bars together: what it is worth there against what it hides of the voices (only
+where a drum silences them), and against the bytes that it takes (only where those are limited).
+
+What is alike follows published groove similarity: two states, kick against snare and its like,
+place by place in the bar, predict what listeners call similar better than the distance of all
+drums does (F. Bruford et al., "Towards a perceptual similarity of drum loops", ISMIR 2020, from
+memory). So hits with a kick or a snare share the fate of those in bars with the same kicks and
+snares, other hits that of those in bars where all drums are the same.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.bars import metre_beat
+from arranger.columns import unchanging
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from fractions import Fraction
+
+    from arranger.columns import Floats, Ints
+    from arranger.engine.model import DrumSound, Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.costs import Costs
+    from arranger.song.model import Note
+
+ACCENTS = (1.0, 0.85, 0.4)
+"""Share of its weight that a drum has on the first beat of a bar, on another beat of the metre, and
+between beats: it is the beats that carry the metre."""
+
+LIGHT_WEIGHT = 0.5
+"""Least weight of a sound that is played where drums shall be light."""
+
+LIGHT_SHARE = 0.75
+"""Share of its worth that a hit has there, where it silences the voices."""
+
+BACKBEAT = 1.25
+"""How much more a snare weighs than its engine says on all beats but the first of a bar."""
+
+KICK_KEYS = frozenset((35, 36))
+SNARE_KEYS = frozenset((38, 39, 40))
+
+
+class Hits(NamedTuple):
+    """The drums that sound, one sound a step at most."""
+
+    steps: Ints
+    """Shape (d,): strictly increasing."""
+    notes: Ints
+    """Shape (d,): the id of a note that the sound comes from."""
+    sounds: tuple[DrumSound, ...]
+
+    def rows(self, steps: int) -> tuple[list[str | None], list[int]]:
+        """Return for each of so many steps the name of its sound or None, and the note or -1."""
+        names: list[str | None] = [None] * steps
+        notes = [-1] * steps
+        rows = zip(self.steps.tolist(), self.notes.tolist(), self.sounds, strict=True)
+        for step, note, sound in rows:
+            names[step], notes[step] = sound.name, note
+        return names, notes
+
+    def with_more(self, more: Mapping[int, int], sound: DrumSound) -> Hits:
+        """Return the hits with one sound more, given as its notes by step."""
+        at = [*self.steps.tolist(), *more]
+        notes = [*self.notes.tolist(), *more.values()]
+        sounds = [*self.sounds, *([sound] * len(more))]
+        order = sorted(range(len(at)), key=at.__getitem__)
+        return Hits(
+            np.array([at[i] for i in order], dtype=np.int64),
+            np.array([notes[i] for i in order], dtype=np.int64),
+            tuple([sounds[i] for i in order]),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Groove:
+    """What may sound on each step that has a drum, before it is decided whether it does."""
+
+    hits: Hits
+    """All of them."""
+    worth: Floats
+    """Shape (d,): what leaving a hit out costs, in beats of the tune."""
+    fates: Ints
+    """Shape (d,): hits with the same number are decided together."""
+    unplayable: frozenset[int]
+    """Ids of drum notes that the engine has no sound for."""
+
+    def chosen(self, harm: Floats, price: float = 0.0) -> Hits:
+        """Return the hits that are worth more than they cost, over all places with the same fate.
+
+        Parameters
+        ----------
+        harm
+            Shape (d,): what each hit hides, in beats of the tune.
+        price
+            Of a hit, where bytes are limited.
+        """
+        gain = np.bincount(self.fates, self.worth - harm - price)
+        kept = np.flatnonzero(gain[self.fates] > 0)
+        sounds = self.hits.sounds
+        return Hits(
+            self.hits.steps[kept],
+            self.hits.notes[kept],
+            tuple([sounds[index] for index in kept.tolist()]),
+        )
+
+
+def groove_of(
+    notes: list[Note],
+    sounds: Mapping[int, DrumSound | None],
+    engine: Engine,
+    grid: Grid,
+    *,
+    amount: str,
+    costs: Costs,
+) -> Groove:
+    """Return what may sound.
+
+    Parameters
+    ----------
+    notes
+        The drum notes that may sound, in order.
+    sounds
+        The sound of each percussion key among them, or None.
+    engine
+        Its joint sounds.
+    grid
+        Where the notes stand.
+    amount
+        "none", "light" or "full".
+    costs
+        The cost table.
+    """
+    least = LIGHT_WEIGHT if amount == "light" else 0.0
+    onsets: list[int] = grid.onset_steps.tolist()
+    asked: dict[int, dict[str, Note]] = {}
+    for note in notes:
+        sound = sounds[note.pitch]
+        if amount != "none" and sound is not None and sound.weight >= least:
+            here = asked.setdefault(onsets[note.id], {})
+            before = here.get(sound.name)
+            if before is None or note.loudness > before.loudness:
+                here[sound.name] = note
+    by_name = {sound.name: sound for sound in sounds.values() if sound is not None}
+    accent: list[float] = accents(grid).tolist()
+    steps = sorted(asked)
+    choose = _Chooser(by_name, engine)
+    said = [choose.best(frozenset(asked[step]), accent[step] == ACCENTS[1]) for step in steps]
+    share = costs.drum * (LIGHT_SHARE if amount == "light" else 1.0)
+    worth = [
+        share
+        * accent[step]
+        * sum(by_name[n].weight * (0.5 + 0.5 * asked[step][n].loudness) for n in names)
+        for step, (_, names) in zip(steps, said, strict=True)
+    ]
+    hits = Hits(
+        np.array(steps, dtype=np.int64),
+        np.array([asked[s][n[0]].id for s, (_, n) in zip(steps, said, strict=True)], np.int64),
+        tuple(sound for sound, _ in said),
+    )
+    return Groove(
+        hits=hits,
+        worth=np.array(worth, dtype=np.float64),
+        fates=_fates(grid, steps, [frozenset(asked[step]) for step in steps], choose),
+        unplayable=frozenset(note.id for note in notes if sounds[note.pitch] is None),
+    )
+
+
+class _Chooser:
+    """Says which sound stands for several; remembers."""
+
+    def __init__(self, by_name: Mapping[str, DrumSound], engine: Engine) -> None:
+        self._by_name = by_name
+        self._joint = [sound for sound in engine.drums if sound.joins]
+        self._best: dict[tuple[frozenset[str], bool], tuple[DrumSound, tuple[str, ...]]] = {}
+        keys = {name: frozenset(sound.percussion_keys) for name, sound in by_name.items()}
+        self.kicks = frozenset(name for name in keys if keys[name] & KICK_KEYS)
+        self.snares = frozenset(name for name in keys if keys[name] & SNARE_KEYS)
+
+    def best(self, names: frozenset[str], backbeat: bool) -> tuple[DrumSound, tuple[str, ...]]:
+        """Return the sound, and which of the names it says, the weightiest first."""
+        key = (names, backbeat)
+        if key not in self._best:
+            ways: list[tuple[DrumSound, tuple[str, ...]]] = [
+                (self._by_name[name], (name,)) for name in sorted(names)
+            ]
+            ways += [
+                (sound, tuple(sorted(sound.joins, key=lambda n: (-self._weight(n, backbeat), n))))
+                for sound in self._joint
+                if names.issuperset(sound.joins)
+            ]
+            self._best[key] = max(
+                ways, key=lambda way: sum(self._weight(n, backbeat) for n in way[1])
+            )
+        return self._best[key]
+
+    def _weight(self, name: str, backbeat: bool) -> float:
+        factor = BACKBEAT if backbeat and name in self.snares else 1.0
+        return factor * self._by_name[name].weight
+
+
+def _fates(grid: Grid, steps: list[int], names: list[frozenset[str]], choose: _Chooser) -> Ints:
+    """Return the same number for hits that are decided together."""
+    starts = np.array([bar.first_step for bar in grid.bars], dtype=np.int64)
+    bars = np.maximum(np.searchsorted(starts, steps, side="right") - 1, 0)
+    places = (np.array(steps, dtype=np.int64) - starts[bars]).tolist()
+    heavy = choose.kicks | choose.snares
+    whole: dict[int, list[tuple[int, frozenset[str]]]] = {}
+    frame: dict[int, list[tuple[int, frozenset[str]]]] = {}
+    for bar, place, here in zip(bars.tolist(), places, names, strict=True):
+        whole.setdefault(bar, []).append((place, here))
+        if here & heavy:
+            frame.setdefault(bar, []).append((place, here & heavy))
+    alike: dict[object, int] = {}
+    like = [
+        {bar: alike.setdefault(tuple(hits), len(alike)) for bar, hits in each.items()}
+        for each in (whole, frame)
+    ]
+    numbers: dict[object, int] = {}
+    fates = [
+        numbers.setdefault((place, here & heavy, like[bool(here & heavy)][bar]), len(numbers))
+        for bar, place, here in zip(bars.tolist(), places, names, strict=True)
+    ]
+    return np.array(fates, dtype=np.int64)
+
+
+def harm_of(groove: Groove, problem: Problem, engine: Engine, costs: Costs) -> Floats:
+    """Return what each hit hides of the voices: something only if it silences its whole step.
+
+    That is what the two worthiest tones lose that sound there, in beats of the tune; ``problem`` is
+    laid out as if there were no drums.
+    """
+    steps = groove.hits.steps
+    silent = np.array([engine.silences(sound) for sound in groove.hits.sounds], dtype=np.bool_)
+    if not silent.any():
+        return np.zeros(len(steps))
+    segments = np.searchsorted(problem.starts, steps, side="right") - 1
+    tones = problem.candidates[segments, 1:3]
+    onset, end = problem.tones.onset[tones], problem.tones.end[tones]
+    start = np.where(end - onset == 1, costs.attack, costs.delay * costs.attack)
+    lost = costs.sustain / problem.steps_per_beat + (onset == steps[:, None]) * start
+    lost = np.where(tones >= 0, lost * problem.tones.worth[tones], 0.0)
+    harm: Floats = silent * lost.sum(axis=1)
+    return harm
+
+
+def accents(grid: Grid) -> Floats:
+    """Return the metrical weight of every step, by `ACCENTS`; shape (steps,)."""
+    found = np.full(grid.steps, ACCENTS[2])
+    for bar in grid.bars:
+        beats = _beats(bar.numerator, bar.denominator, bar.steps, grid.step_beats)
+        found[beats + bar.first_step] = ACCENTS[1]
+        found[bar.first_step] = ACCENTS[0]
+    return found
+
+
+@lru_cache(maxsize=256)
+def _beats(numerator: int, denominator: int, steps: int, step_beats: Fraction) -> Ints:
+    """Return the steps of a bar on which a beat of its metre falls exactly."""
+    beat = metre_beat(numerator, denominator) / step_beats
+    places = (count * beat for count in range(math.ceil(steps / beat)))
+    return unchanging(np.array([int(p) for p in places if p.denominator == 1], dtype=np.int64))

@@ -1,0 +1,152 @@
+"""The groove: what falls together, what is alike, what is left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.engine import load_engine
+from arranger.engine.model import DrumPart, DrumSound
+from arranger.grid.model import GridBar
+from arranger.reduce import reduce
+from arranger.reduce.choose.costs import Costs
+from arranger.reduce.choose.groove import accents, groove_of
+from arranger.settings import ReduceSettings
+from tests.reduce.little_songs import Line, grid_of, song_of
+
+if TYPE_CHECKING:
+    from arranger.grid.model import Grid
+    from arranger.song.model import Song
+
+ENGINE = load_engine("twin-phase")
+PLAIN = ReduceSettings()
+TUNE = Line([(beat, 1, 72 + beat % 3) for beat in range(8)], "melody")
+KEYS = {"kick": 36, "snare": 38, "hat": 42, "open": 46, "ride": 51, "crash": 49}
+
+
+def barred(song: Song) -> Grid:
+    """Return a grid of sixteenths in bars of four beats."""
+    grid = grid_of(song)
+    bars = [
+        GridBar(n + 1, s, min(16, grid.steps - s), 4, 4)
+        for n, s in enumerate(range(0, grid.steps, 16))
+    ]
+    return replace(grid, bars=tuple(bars))
+
+
+def drums_of(*bars: dict[float, str], **options: object) -> list[str | None]:
+    """Return the drum row of bars of four beats, given as sounds by beat (from 0)."""
+    hits = [
+        (4 * bar + beat, 0.25, KEYS[name])
+        for bar, found in enumerate(bars)
+        for beat, names in found.items()
+        for name in names.split()
+    ]
+    song = song_of(TUNE, Line(sorted(hits), "drums", drum=True))
+    engine = replace(ENGINE, **options)  # type: ignore[arg-type]
+    return list(reduce(song, engine, barred(song), PLAIN).drums)
+
+
+@pytest.mark.parametrize(
+    ("together", "said"),
+    [
+        ("kick snare", "kick-snare"),
+        ("kick hat", "kick-hat"),
+        ("snare hat", "snare-hat"),
+        ("kick open", "kick-hat-open"),
+        ("snare crash", "snare-crash"),
+        ("kick snare hat", "kick-snare"),
+        ("ride hat", "ride-hat"),
+        ("hat open", "hat-open"),
+    ],
+)
+def test_what_falls_together_is_said_at_once(together: str, said: str) -> None:
+    assert drums_of({1.0: together})[4] == said
+
+
+def test_a_backbeat_is_a_snare_where_no_sound_says_both() -> None:
+    plain = tuple(drum for drum in ENGINE.drums if not drum.joins)
+    row = drums_of(dict.fromkeys((0.0, 1.0, 2.0, 3.0), "kick snare"), drums=plain)
+    assert row[::4][:4] == ["kick", "snare", "snare", "snare"]
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(st.integers(0, 15), min_size=1, max_size=6, unique=True),
+    st.lists(st.sampled_from(sorted(KEYS)), min_size=6, max_size=6),
+    st.booleans(),
+    st.integers(0, 3),
+)
+def test_alike_bars_stay_alike(
+    places: list[int], names: list[str], takes_step: bool, other: int
+) -> None:
+    """Also where the tune differs, and where drums take the whole step."""
+    bar = {place / 4: name for place, name in zip(places, names, strict=False)}
+    fill = {other / 4: "snare", 3.75: "crash"}
+    hits = [
+        (4 * number + beat, 0.25, KEYS[name])
+        for number, found in enumerate((bar, bar, fill, bar))
+        for beat, name in found.items()
+    ]
+    tune = [(beat / 2, 0.5, 60 + beat * 7 % 24) for beat in range(11)] + [(15, 1, 72)]
+    song = song_of(Line(tune, "melody"), Line(sorted(hits), "drums", drum=True))
+    engine = replace(ENGINE, drum_takes_step=takes_step)
+    row = reduce(song, engine, barred(song), PLAIN).drums
+    played = [
+        [None if name == "gap" else name for name in row[at : at + 16]]
+        + [None] * (at + 16 - len(row))
+        for at in (0, 16, 48)
+    ]
+    assert played[0] == played[1] == played[2]
+    if not takes_step:
+        assert [n for n in played[0] if n] == [
+            {"open": "hat-open"}.get(name, name) for _, name in sorted(bar.items())
+        ]
+
+
+def test_light_drums_are_those_that_carry_the_metre() -> None:
+    bar = {0.0: "kick hat", 0.5: "hat", 1.0: "snare hat", 1.5: "ride"}
+    hits = [(b, 0.25, KEYS[n]) for b, names in bar.items() for n in names.split()]
+    song = song_of(TUNE, Line(hits, "drums", drum=True))
+    found = reduce(song, ENGINE, barred(song), replace(PLAIN, drums="light"))
+    assert [name for name in found.drums if name] == ["kick", "snare"]
+    reasons = {entry.reasons for entry in found.ledger.entries if song.notes[entry.note].drum}
+    assert reasons == {(), ("same-step",), ("drum-thinned",)}
+
+
+def test_a_hit_goes_where_it_hides_more_than_it_is_worth() -> None:
+    """Two bars with one hat each: over both it hides more, whatever one bar alone would say."""
+    held = DrumSound("hat", (42,), 0.2, (DrumPart("noise", (118,), 0),))
+    assert (ENGINE.silences(held), ENGINE.silences(ENGINE.drums[0])) == (True, False)
+    engine = replace(ENGINE, drums=(held,))
+    hats = Line([(0.5, 0.25, 42), (4.5, 0.25, 42)], "drums", drum=True)
+    quiet = song_of(Line([(5, 3, 72)], "melody"), hats)
+    assert reduce(quiet, engine, barred(quiet), PLAIN).drums[2::16][:2] == ("hat", "hat")
+    busy = Line([(beat / 4, 0.25, 60 + beat % 5) for beat in range(16)] + [(5, 3, 72)], "melody")
+    both = song_of(busy, hats)
+    assert set(reduce(both, engine, barred(both), PLAIN).drums) == {None}
+
+
+def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() -> None:
+    hits = [(0, 0.25, 36), (0, 0.25, 42), (0, 0.25, 46), (1, 0.25, 27)]
+    song = song_of(TUNE, Line(hits, "drums", drum=True, velocity=127))
+    notes = [note for note in song.notes if note.drum]
+    grid = barred(song)
+    sounds = {note.pitch: ENGINE.drum_for(note.pitch) for note in notes} | {27: None}
+    groove = groove_of(notes, sounds, ENGINE, grid, amount="full", costs=Costs())
+    assert groove.hits.steps.tolist() == [0]
+    assert groove.hits.sounds[0].name == "kick-hat-open"
+    weights = {drum.name: drum.weight for drum in ENGINE.drums}
+    assert groove.worth == pytest.approx(weights["kick"] + weights["hat-open"])
+    assert groove.unplayable == {next(note.id for note in notes if note.pitch == 27)}
+    assert groove.chosen(np.zeros(1), price=2.0).sounds == ()
+
+
+def test_accents_follow_the_metre() -> None:
+    found = accents(barred(song_of(TUNE)))[:17:2].tolist()
+    assert found == [1, 0.4, 0.85, 0.4, 0.85, 0.4, 0.85, 0.4, 1]
