@@ -1,32 +1,31 @@
 """Song data for the player: events as words, phrases that are stored once, and the order they come in.
 
-A bar that sounds like an earlier one is stored once. Bars that always follow each other are one
-phrase. Within a phrase only what changes is written: a voice's word stands where the voice changes,
-steps that sound alike are one event, and a drum is a number in the flags of its event. See the
-player's source for the format; the time that the player takes is the same however the bars are put
-together.
+What sounds like something earlier is stored once (`arranger.machine.phrases`). Within a phrase only
+what changes is written: a voice's word stands where the voice changes, steps that sound alike are one
+event, and a drum is a number in the flags of its event. See the player's source for the format; the
+time that the player takes is the same however the phrases are put together.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.machine.phrases import ORDER_ENTRY_BYTES, find_phrases
 from arranger.pitch import pitch_name
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import (
     NOISE_TAPS,
-    Event,
     drum_timing,
     events,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from arranger.engine.model import DrumSound, Engine
+    from arranger.machine.phrases import Phrase
     from arranger.sheet.model import Sheet
 
 Word = int | str
@@ -43,7 +42,6 @@ _FAR = 7
 END_OF_PIECE = 0x0082
 _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
-_ORDER_ENTRY_BYTES = 4
 
 
 class Line(NamedTuple):
@@ -71,7 +69,7 @@ class PackedSong(NamedTuple):
         lines += [line for _label, parts in self.drums for line in parts]
         words = sum(len(line.words) for line in lines)
         entries = len(self.order) + (self.loop is None)
-        return 2 * words + _ORDER_ENTRY_BYTES * entries + 2 * (self.loop is None)
+        return 2 * words + ORDER_ENTRY_BYTES * entries + 2 * (self.loop is None)
 
 
 def pack(sheet: Sheet, engine: Engine) -> PackedSong:
@@ -84,24 +82,14 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     """
     bars = events(sheet, engine)
     loop_bar = None if sheet.loop_step is None else _bar_at(bars, sheet.loop_step)
-    numbers: dict[tuple[Event, ...], int] = {}
-    sequence = [numbers.setdefault(bar, len(numbers)) for bar in bars]
-    phrases: dict[tuple[int, ...], int] = {}
-    order: list[int] = []
-    loop = None
-    contents = list(numbers)
-    for start, run in _phrases(sequence, loop_bar):
-        if start == loop_bar:
-            loop = len(order)
-        order.append(phrases.setdefault(run, len(phrases)))
+    found = find_phrases(bars, loop_bar)
     step = step_length(sheet, engine).setting
-    numbered = [[event for bar in run for event in contents[bar]] for run in phrases]
-    drums = _drums(numbered, engine, step)
-    numbers_of = _numbers(drums)
+    drums = _drums(found.phrases, engine, step)
+    numbers = _numbers(drums)
     return PackedSong(
-        tuple(order),
-        loop,
-        tuple(tuple(_lines(events, engine, step, numbers_of)) for events in numbered),
+        found.order,
+        found.loop,
+        tuple(tuple(_lines(phrase, engine, step, numbers)) for phrase in found.phrases),
         tuple((drum_label(drum), lines) for drum, lines in drums.items()),
     )
 
@@ -112,7 +100,7 @@ def drum_label(drum: DrumSound) -> str:
 
 
 def _drums(
-    phrases: list[list[Event]], engine: Engine, step: int
+    phrases: Sequence[Phrase], engine: Engine, step: int
 ) -> dict[DrumSound, tuple[Line, ...]]:
     """Return the drums' words, those first that save most by a number: hits for their parts."""
     hits = Counter(event.drum for phrase in phrases for event in phrase if event.drum is not None)
@@ -130,7 +118,7 @@ def _numbers(drums: dict[DrumSound, tuple[Line, ...]]) -> dict[DrumSound, int]:
     return found
 
 
-def _bar_at(bars: list[tuple[Event, ...]], step: int) -> int:
+def _bar_at(bars: Sequence[Phrase], step: int) -> int:
     begun = 0
     for number, bar in enumerate(bars):
         if begun == step:
@@ -140,31 +128,8 @@ def _bar_at(bars: list[tuple[Event, ...]], step: int) -> int:
     raise ValueError(message)
 
 
-def _phrases(sequence: list[int], loop_bar: int | None) -> list[tuple[int, tuple[int, ...]]]:
-    """Return the runs of bars that always follow each other, with the place each begins at."""
-    after: dict[int, set[int]] = {}
-    before: dict[int, set[int]] = {}
-    for first, second in pairwise([-1, *sequence, -1]):
-        after.setdefault(first, set()).add(second)
-        before.setdefault(second, set()).add(first)
-    runs: list[tuple[int, tuple[int, ...]]] = []
-    for place, bar in enumerate(sequence):
-        joined = (
-            runs
-            and place != loop_bar
-            and len(before[bar]) == 1
-            and len(after[sequence[place - 1]]) == 1
-        )
-        if joined:
-            start, run = runs[-1]
-            runs[-1] = (start, (*run, bar))
-        else:
-            runs.append((place, (bar,)))
-    return runs
-
-
 def _lines(
-    phrase: list[Event], engine: Engine, step_passes: int, numbers: dict[DrumSound, int]
+    phrase: Phrase, engine: Engine, step_passes: int, numbers: dict[DrumSound, int]
 ) -> Iterator[Line]:
     chunks, _ = chunking(step_passes)
     names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()}

@@ -50,8 +50,8 @@ fetch1:
         in      a,(port)        ; 11
         or      224             ; 7
         inc     a               ; 4
-keys:   jp      nz,key          ; 10
-nokey:  ld      a,c             ; 4
+        jp      nz,key          ; 10
+        ld      a,c             ; 4
         exx                     ; 4   = 48
         out     (port),a        ; 11
         ex      af,af'          ; 4
@@ -173,7 +173,7 @@ chunk:
         exx                     ; 4   = 18
         out     (port),a        ; 11
         ex      af,af'          ; 4
-ends:   jp      z,event         ; 10
+        jp      z,event         ; 10
         ex      af,af'          ; 4   = 18
         @voice 2
         out     (port),a        ; 11
@@ -181,6 +181,7 @@ ends:   jp      z,event         ; 10
         nop                     ; 4
         jp      loop            ; 10  = 18
         @stubs
+
 ; ---- a drum: the voices stop. First its event is read, either way of each branch in the same time.
 
 drum:
@@ -229,7 +230,7 @@ stayed: ld      (place),sp      ; 20
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         ld      c,a             ; 4
-        add     hl,hl           ; 11
+        add     hl,hl           ; 11  a pause
         add     hl,hl           ; 11
         jp      part            ; 10
 far:    pop     de              ; 10
@@ -242,11 +243,11 @@ stays:  jr      stays1          ; 12
 stays1: add     hl,hl           ; 11
         jr      stayed          ; 12
 
-; The pin flips every H cycles of 118, and H grows by L each time. Noise flips it only where the next bit
-; of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For a
-; falling tone the register holds ones only, for silence the mask D' nothing. The words of a part:
-; taps and mask, L and H, cycles of 118 to sound plus one, and chunks that it leaves behind with the
-; rounds of the loop that are left of the last of them (0 rounds: another part follows).
+; The pin flips every H passes of 118 cycles, and H grows by L each time. Noise flips it only where the
+; next bit of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For
+; a falling tone the register holds ones only; the mask D' of silence lets no flip through. The words of
+; a part: taps and mask, L and H, passes to sound plus one, and the chunks that are over at its end with
+; the rounds of the loop that are left of the next one (0 rounds: another part follows).
 
 part:   pop     de              ; 10
         ld      hl,65535        ; 10

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -129,6 +129,34 @@ def test_bars_that_always_follow_each_other_are_one_phrase() -> None:
     song = pack(piece_of(A, B, A, B, A, B), ENGINE)
     assert song.order == (0, 0, 0)
     assert song.bytes == 14 + 20 + 4 * 4 + 2
+
+
+def test_halves_of_bars_that_sound_alike_are_stored_once() -> None:
+    begin = [60, 62, 64, 65]
+    bars = [[*begin, *(67 + number * step for step in (0, 2, 1, 3))] for number in range(1, 5)]
+    sheet = sheet_of(ENGINE, [pitch for bar in bars for pitch in bar])
+    song = pack(replace(sheet, bars=bars_of(8, 8, 8, 8)), ENGINE)
+    assert song.order == (0, 1, 0, 2, 0, 3, 0, 4)
+    # By hand: four events with a tone each, and voice 2 silent at first: 18 bytes.
+    assert song.bytes == 5 * 18 + 4 * 9 + 2
+    assert unpacked(song) == wanted(replace(sheet, bars=bars_of(32)))
+
+
+def test_no_phrase_goes_over_where_a_loop_begins() -> None:
+    """Though the two bars follow each other each time."""
+    song = pack(piece_of(A, B, A, B, loop_step=4), ENGINE)
+    assert song.loop is not None
+    assert [len(song.phrases[index]) for index in song.order[: song.loop]] == [3]
+    assert unpacked(song, 1) == wanted(piece_of(A, B, A, B, loop_step=4), 1)
+
+
+@given(st.lists(st.sampled_from([A, B]), min_size=1, max_size=30))
+def test_two_bars_in_any_order_take_no_more_than_each_bar_by_name(bars: list[Any]) -> None:
+    """Each bar of A and B by itself is 14 or 20 bytes, and 4 to name it."""
+    song = pack(piece_of(*bars), ENGINE)
+    stored = sum(size for bar, size in ((A, 14), (B, 20)) if bar in bars)
+    assert song.bytes <= stored + 4 * len(bars) + 4 + 2
+    assert unpacked(song) == wanted(piece_of(*bars))
 
 
 def test_a_hit_costs_nothing_where_a_tone_changes_and_a_word_where_none_does() -> None:

@@ -155,8 +155,11 @@ class Simulation:
             drum = sheet.drums[step]
             begun = 0
             if drum is not None:
-                sounded = self.drum(start, drum, start + 90 * passes) - start
-                begun = passes if self.engine.drum_takes_step else -(-sounded // 90)
+                # Unless it silences the step a drum leaves the voices a quarter of it.
+                silences = self.engine.drum_takes_step or drum == "noise"
+                room = 90 * passes if silences else 90 * passes * 3 // 4
+                sounded = self.drum(start, drum, start + room) - start
+                begun = passes if silences else -(-sounded // 90)
             for number in range(begun, passes):
                 now = start + 90 * number
                 for voice in (0, 1):
