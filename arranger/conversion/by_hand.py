@@ -299,7 +299,7 @@ def _entry(was: Entry, now: Entry, places: _Places, hand: int) -> Entry:
     """Return the entry of a note: the machine's, if it is heard as it was there."""
     moved = [(voice, places.to_merged[at]) for voice, at in _cells(was)]
     if (now.outcome, now.pitch_out, _cells(now)) == (was.outcome, was.pitch_out, moved):
-        return was._replace(spans=now.spans)
+        return was._replace(spans=now.spans, sound=now.sound, late_seconds=now.late_seconds)
     if not now.spans:
         return Entry(was.note, "dropped", (BY_HAND, *was.reasons), (), None, ())
     outcome = "changed" if now.outcome == "kept" else now.outcome

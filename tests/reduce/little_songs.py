@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,6 +16,8 @@ from arranger.song.model import MetreChange, Note, Part, Song, TempoChange, Trac
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from arranger.engine.model import Engine
+
 BEAT = 480
 
 
@@ -27,6 +30,12 @@ class Line(NamedTuple):
     velocity: int = 96
     drum: bool = False
     pan: int = 64
+
+
+def taking(engine: Engine) -> Engine:
+    """Return an engine whose drums take their whole step, say one thing each, and can't rest."""
+    drums = tuple(drum for drum in engine.drums if not drum.joins and drum != engine.gap)
+    return replace(engine, drum_takes_step=True, drums=drums)
 
 
 def song_of(*lines: Line) -> Song:

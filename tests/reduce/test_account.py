@@ -16,7 +16,7 @@ from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_la
 from arranger.reduce.tell.sentences import explanations
 from arranger.rows import HOLD, REST
 from arranger.settings import DRUM_AMOUNTS, TEXTURES, ReduceSettings, Settings
-from tests.reduce.little_songs import Line, grid_of, silencing, song_of
+from tests.reduce.little_songs import Line, grid_of, silencing, song_of, taking
 
 if TYPE_CHECKING:
     import pytest
@@ -191,7 +191,7 @@ def test_who_held_the_voices_is_asked_of_the_steps_without_a_drum() -> None:
         Line([(0, 0, 18)], "hum", velocity=2),
         Line([(0.875, 0.25, 36)], "drums", drum=True),
     )
-    late = reduce(song, ENGINES["twin-phase"], grid_of(song, 4), PLAIN).ledger.entries[4]
+    late = reduce(song, taking(ENGINES["twin-phase"]), grid_of(song, 4), PLAIN).ledger.entries[4]
     assert song.notes[4].pitch == 19
     assert late.reasons == ("voices-full",)
     assert [song.notes[note].pitch for note in late.by] == [18, 18]

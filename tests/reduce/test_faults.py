@@ -26,9 +26,9 @@ from arranger.reduce.worth.passages import CHANGE, _smoothed
 from arranger.reduce.worth.tune_features import near_features, neighbours, voicing
 from arranger.rows import HOLD, REST
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import Line, grid_of, silencing, song_of
+from tests.reduce.little_songs import Line, grid_of, silencing, song_of, taking
 
-ENGINE = load_engine("twin-phase")
+ENGINE = taking(load_engine("twin-phase"))
 
 
 def reduced(*lines: Line) -> Reduction:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 STABLE = (
     "id,track,part,part_name,channel,bar,beat,onset_tick,duration_tick,onset_seconds,pitch,"
-    "pitch_name,velocity,drum,outcome,reasons,voice,step,steps,pitch_out,sound,explanation"
+    "pitch_name,velocity,drum,outcome,reasons,voice,step,steps,pitch_out,sound,explanation,late_seconds"
 )
 
 
@@ -52,7 +52,7 @@ def test_says_the_same_as_the_json(parade: Conversion) -> None:
     for row, note in zip(table, notes, strict=True):
         assert row["outcome"] == note["outcome"]
         assert row["reasons"].split() == note["reasons"]
-        assert row["explanation"] == note["explanation"]
+        assert row["explanation,late_seconds"] == note["explanation,late_seconds"]
         assert row["step"] == ("" if note["step"] is None else str(note["step"]))
 
 

@@ -112,6 +112,7 @@ def test_a_moved_note(hand: Conversion) -> None:
         "steps": 2,
         "pitch_out": 72,
         "sound": None,
+        "late_seconds": 0.0,
         "spans": [[1, 10, 2]],
         "by": [],
     }

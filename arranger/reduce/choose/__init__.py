@@ -3,7 +3,7 @@
 candidates   What the optimisation chooses from: tones on the grid, cut into segments
 costs        The cost table: what each musical loss weighs, in one place
 drum_sounds  Which sound stands in for which percussion key
-drums        Drums as candidates: which sound could stand on which step
+groove       Which drum sounds on which step, decided once for all bars whose drums are alike
 optimum      The exact optimum over all ways of giving two voices and the drums to a song
 prepare      From a song on its grid to the problem of the optimisation
 price        The costs of all choices of all segments, and of one path term by term
