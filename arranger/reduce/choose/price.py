@@ -6,13 +6,14 @@ whether the drum sounds. Its cost is the sum over segments of ``node[a, b]`` plu
 `arranger.reduce.choose.rates`.
 
 Segments with about as many candidates are priced together, so that one dense passage doesn't make
-the whole song slow.
+the whole song slow. `Prices` are what stays while only the cost of a change or of a drum is tried
+out.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -36,17 +37,84 @@ _MOST_CELLS = 32_768
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Priced:
-    """Costs of a problem: lists with one array for each of T segments. K slots are in use."""
+class Layout:
+    """Where the costs of T segments lie in flat arrays: a square for each, partly in use."""
 
-    node: list[Ints]
-    """Shape (K, K): of holding a in voice 1 and b in voice 2, with the better choice of drum."""
-    drum_sounds: dict[int, Bools]
-    """Shape (K, K), for segments with a drum: whether the better choice is that it sounds."""
-    move1: list[Ints]
-    """Shape (K before, K): of voice 1 moving from the slot before to the slot now."""
-    move2: list[Ints]
-    """The same of voice 2; the same list where its moves cost the same."""
+    counts: Ints
+    """Shape (T,): slots in use."""
+    sides: Ints
+    """Shape (T,): of the square."""
+    places: Ints
+    """Shape (T,): of its first cell."""
+
+    @property
+    def cells(self) -> int:
+        """Length of the flat arrays."""
+        return int((self.sides**2).sum())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Priced:
+    """Costs of a problem: flat arrays in which those of a segment lie as the layout says."""
+
+    layout: Layout
+    node: Ints
+    """Of holding a in voice 1 and b in voice 2, with the better choice of drum."""
+    covered: Ints
+    """What holding them costs more if the drum sounds, beside the cost of leaving it out."""
+    drum: Ints
+    """Shape (T,): of leaving out the drum; 0 where there is none."""
+    move1: Ints
+    """Of voice 1 moving from the slot before to the slot now."""
+    move2: Ints
+    """The same of voice 2; the same array where its moves cost the same."""
+
+    def segments(self) -> Iterator[tuple[Ints, Ints, Ints]]:
+        """Yield for each segment the costs of holding (K, K) and of moving (K before, K)."""
+        layout, before = self.layout, 1
+        columns = (layout.counts, layout.sides, layout.places)
+        for now, side, place in zip(*(column.tolist() for column in columns), strict=True):
+            flat = (self.node, self.move1, self.move2)
+            node, move1, move2 = (a[place : place + side**2].reshape(side, side) for a in flat)
+            yield node[:now, :now], move1[:before, :now], move2[:before, :now]
+            before = now
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prices:
+    """Costs without those of changes for their own sake and of leaving out drums; flat arrays."""
+
+    layout: Layout
+    quiet: Ints
+    """Of holding a in voice 1 and b in voice 2 while no drum sounds."""
+    covered: Ints
+    """As in `Priced`; 0 where there is no drum or it is free."""
+    move1: Ints
+    move2: Ints
+    changes: Bools
+    """Whether a voice that moves so changes what it holds."""
+
+    def at(self, rates: Rates) -> Priced:
+        """Return the costs at rates that differ in ``change`` and ``drum`` alone."""
+        node, drum, move1, move2 = self.quiet, rates.drum, self.move1, self.move2
+        if drum.any() and not rates.problem.drum_is_free:
+            order = np.argsort(self.layout.places)
+            left_out = np.repeat(drum[order], self.layout.sides[order] ** 2)
+            node = np.minimum(self.covered, left_out)
+            node *= left_out > 0
+            node += self.quiet
+        if rates.change:
+            more = rates.change * self.changes
+            move1 = self.move1 + more
+            move2 = move1 if self.move2 is self.move1 else self.move2 + more
+        return Priced(
+            layout=self.layout,
+            node=node,
+            covered=self.covered,
+            drum=drum,
+            move1=move1,
+            move2=move2,
+        )
 
 
 class State(NamedTuple):
@@ -59,39 +127,53 @@ class State(NamedTuple):
 
 def price(rates: Rates) -> Priced:
     """Return the costs of every choice."""
-    counts = rates.problem.counts
-    before = np.append(1, counts[:-1])
-    node: list[Ints] = [np.zeros((0, 0), dtype=np.int64)] * len(counts)
-    move1 = list(node)
-    move2 = move1 if rates.free is None else list(node)
-    sounds: dict[int, Bools] = {}
-    now_counts, before_counts = counts.tolist(), before.tolist()
-    for rows in _batches(np.maximum(counts, before)):
-        width = int(max(counts[rows].max(), before[rows].max()))
+    return prices(rates).at(rates)
+
+
+def prices(rates: Rates) -> Prices:
+    """Return the costs of every choice, those of changes for their own sake and of drums left out."""
+    layout, batches = _laid_out(rates.problem.counts)
+    with_drum = (rates.drum > 0) & (not rates.problem.drum_is_free)
+    quiet, move1 = (np.empty(layout.cells, dtype=np.int64) for _ in range(2))
+    changes = np.empty(layout.cells, dtype=np.bool_)
+    covered = np.zeros(layout.cells, dtype=np.int64)
+    move2 = move1 if rates.free is None else np.empty_like(move1)
+    bare = replace(rates, change=0, drum=np.zeros_like(rates.drum))
+    each_change = replace(rates, change=1)
+    for rows in batches:
+        width, place = int(layout.sides[rows[0]]), int(layout.places[rows[0]])
+        shape = (len(rows), width, width)
+        cells = slice(place, place + len(rows) * width**2)
         batch = batch_of(rates, rows, width)
-        shape = batch.alike.shape
-        nodes = _sum(quiet_terms(rates, batch), shape)
-        with_drum = np.flatnonzero(rates.drum[rows] > 0)
-        if rates.problem.drum_is_free:
-            sounding = np.ones((len(with_drum), *shape[1:]), dtype=np.bool_)
-        else:
-            covered = _sum(
-                covered_terms(rates, batch.only(with_drum)), (len(with_drum), *shape[1:])
-            )
-            sounding = covered < nodes[with_drum]
-            nodes[with_drum] = np.minimum(covered, nodes[with_drum])
+        nodes = _sum(quiet_terms(bare, batch), quiet[cells].reshape(shape))
+        here = np.flatnonzero(with_drum[rows])
+        under = np.empty((len(here), width, width), dtype=np.int64)
+        under = _sum(covered_terms(bare, batch.only(here)), under) - nodes[here]
         itself = np.arange(1, width)
+        under[:, itself, itself] = 0
         nodes[:, itself, itself] = FAR  # no two voices hold one tone
-        sounds.update(zip(rows[with_drum].tolist(), sounding, strict=True))
-        moves1 = _sum(move_terms(rates, batch, 1), shape)
-        moves2 = None if move2 is move1 else _sum(move_terms(rates, batch, 2), shape)
-        for i, t in enumerate(rows.tolist()):
-            now = now_counts[t]
-            node[t] = nodes[i, :now, :now]
-            move1[t] = moves1[i, : before_counts[t], :now]
-            if moves2 is not None:
-                move2[t] = moves2[i, : before_counts[t], :now]
-    return Priced(node=node, drum_sounds=sounds, move1=move1, move2=move2)
+        covered[cells].reshape(shape)[here] = under
+        _sum(move_terms(bare, batch, 1), move1[cells].reshape(shape))
+        if move2 is not move1:
+            _sum(move_terms(bare, batch, 2), move2[cells].reshape(shape))
+        changes[cells] = next(move_terms(each_change, batch, 1))[1].ravel()
+    return Prices(
+        layout=layout, quiet=quiet, covered=covered, move1=move1, move2=move2, changes=changes
+    )
+
+
+def _laid_out(counts: Ints) -> tuple[Layout, list[Ints]]:
+    """Return where costs lie, and the segments in batches that lie side by side."""
+    most = np.maximum(counts, np.append(1, counts[:-1]))
+    sides, places = np.empty_like(counts), np.empty_like(counts)
+    batches = list(_batches(most))
+    used = 0
+    for rows in batches:
+        side = int(most[rows].max())
+        sides[rows] = side
+        places[rows] = used + np.arange(len(rows)) * side**2
+        used += len(rows) * side**2
+    return Layout(counts=counts, sides=sides, places=places), batches
 
 
 def _batches(counts: Ints) -> Iterator[Ints]:
@@ -104,13 +186,13 @@ def _batches(counts: Ints) -> Iterator[Ints]:
             yield rows[start : start + size_rows]
 
 
-def _sum(terms: Terms, shape: tuple[int, ...]) -> Ints:
-    """Return the sum of all terms; those that stretch alike are added before they are stretched."""
+def _sum(terms: Terms, total: Ints) -> Ints:
+    """Write the sum of all terms; those that stretch alike are added before they are stretched."""
     by_shape: dict[tuple[int, ...], Ints] = {}
     for _, cost in terms:
         found = by_shape.get(cost.shape)
         by_shape[cost.shape] = cost if found is None else found + cost
-    total = np.zeros(shape, dtype=np.int64)
+    total[:] = by_shape.pop(total.shape, 0)
     for cost in by_shape.values():
         total += cost
     return total
