@@ -15,7 +15,7 @@ import numpy as np
 from arranger.errors import LimitError
 from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates
-from arranger.reduce.choose.price import price
+from arranger.reduce.choose.price import prices
 from arranger.reduce.choose.rates import UNITS, units
 from arranger.reduce.perform.rows import held_in, perform
 
@@ -75,13 +75,14 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     LimitError
         If even the simplest takes more.
     """
+    trial = _Trial(measure, grid, prepared)
     low, too_large = 0.0, size
-    found = _performed(measure, grid, prepared, FIRST_PRICE)
+    found = trial.at(FIRST_PRICE)
     for _ in range(MOST_DOUBLINGS):
         if found.bytes <= limit:
             break
         low, too_large = found.price, found.bytes
-        found = _performed(measure, grid, prepared, 2 * found.price)
+        found = trial.at(2 * found.price)
     if found.bytes > limit:
         raise LimitError(
             f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
@@ -90,7 +91,7 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     for _ in range(REFINEMENTS):
         if found.bytes >= CLOSE_ENOUGH * limit:
             break
-        tried = _performed(measure, grid, prepared, (low + found.price) / 2)
+        tried = trial.at((low + found.price) / 2)
         if tried.bytes <= limit:
             found = tried
         else:
@@ -102,7 +103,7 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     """Return the price on changes at which a song is converted; 0 where it fits as it is."""
     if limit is None or measure is None:
         return 0.0
-    size = _performed(measure, grid, prepared, 0.0).bytes
+    size = _Trial(measure, grid, prepared).at(0.0).bytes
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
 
 
@@ -112,10 +113,19 @@ def with_change(rates: Rates, cost: float) -> Rates:
     return replace(rates, change=change, drum=np.maximum(rates.drum - change, 0))
 
 
-def _performed(measure: Measure, grid: Grid, prepared: Prepared, cost: float) -> Fitted:
-    """Return the optimum when every change costs so much."""
-    problem = prepared.problem
-    optimum = solve(price(with_change(rates(prepared, grid), cost)))
-    performance = perform(problem, held_in(problem, optimum), optimum.drum)
-    size = song_size(measure, prepared, performance)
-    return Fitted(performance, optimum.cost / UNITS, size, cost, size)
+class _Trial:
+    """What is the same at all prices."""
+
+    def __init__(self, measure: Measure, grid: Grid, prepared: Prepared) -> None:
+        self._measure = measure
+        self._prepared = prepared
+        self._rates = rates(prepared, grid)
+        self._prices = prices(self._rates)
+
+    def at(self, cost: float) -> Fitted:
+        """Return the optimum when every change costs so much."""
+        problem = self._prepared.problem
+        optimum = solve(self._prices.at(with_change(self._rates, cost)))
+        performance = perform(problem, held_in(problem, optimum), optimum.drum)
+        size = song_size(self._measure, self._prepared, performance)
+        return Fitted(performance, optimum.cost / UNITS, size, cost, size)
