@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.sheet.played import played_steps, step_length
-from arranger.sound.alternate import divisor_runs, drum_divisors
+from arranger.sound.alternate import drum_divisors, runs
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -61,7 +61,8 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
         {voice for step in steps for voice in (step.voice1, step.voice2) if voice is not None}
     )
     places = {None: 0} | {pitch: index for index, pitch in enumerate(sounding, 1)}
-    drums = [drum for drum in engine.drums if drum in {step.drum for step in steps}]
+    used = {step.drum for step in steps}
+    drums = [drum for drum in engine.drums if drum in used]
     divisors = [0, *(engine.pitches[pitch].setting for pitch in sounding)]
 
     pitches_at = _NOTES_BYTES + _HEAD.size
@@ -75,7 +76,7 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
             remedy="split the piece, or choose a longer step",
         )
     again = 0 if sheet.loop_step is None else len(steps) - sheet.loop_step
-    first = next((divisor for _, divisor in divisor_runs(sheet, engine) if divisor), 2)
+    first = next((run.divisor for run in runs(sheet, engine) if run.divisor), 2)
     head = _HEAD.pack(
         clocks,
         engine.profile.loop.turn,

@@ -88,12 +88,14 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
             loop = len(order)
         order.append(phrases.setdefault(run, len(phrases)))
     step = step_length(sheet, engine)
+    chunks, _ = chunking(step.setting)
+    names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()} | {0: "."}
     drums = dict.fromkeys(event.drum for bar in bars for event in bar if event.drum is not None)
     return PackedSong(
         tuple(order),
         loop,
         tuple(
-            tuple(_lines([event for bar in run for event in contents[bar]], engine, step.setting))
+            tuple(_lines([event for bar in run for event in contents[bar]], names, engine, chunks))
             for run in phrases
         ),
         tuple((drum_label(drum), _drum_line(drum, engine, step.setting)) for drum in drums),
@@ -138,10 +140,7 @@ def _phrases(sequence: list[int], loop_bar: int | None) -> list[tuple[int, tuple
     return runs
 
 
-def _lines(phrase: list[Event], engine: Engine, step_passes: int) -> list[Line]:
-    chunks, _ = chunking(step_passes)
-    names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()}
-    names[0] = "."
+def _lines(phrase: list[Event], names: dict[int, str], engine: Engine, chunks: int) -> list[Line]:
     found = []
     first: int | None = None
     second: int | None = None
