@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.sheet.played import drums_in_use, played_steps, step_length
-from arranger.sound.alternate import divisor_runs, part_ticks
+from arranger.sound.alternate import part_ticks, runs
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine
@@ -86,7 +86,7 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
             f"its drum sounds have more than {_MOST_PARTS} parts", remedy="use fewer drum sounds"
         )
     again = 0 if sheet.loop_step is None else len(steps) - sheet.loop_step
-    first = next((divisor for _, divisor in divisor_runs(sheet, engine) if divisor), 2)
+    first = next((run.divisor for run in runs(sheet, engine) if run.divisor), 2)
     head = _HEAD.pack(
         clocks,
         engine.profile.loop.turn,

@@ -86,10 +86,12 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     step = step_length(sheet, engine).setting
     drums = _drums(found.phrases, engine, step)
     numbers = _numbers(drums)
+    chunks, _ = chunking(step)
+    names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()} | {0: "."}
     return PackedSong(
         found.order,
         found.loop,
-        tuple(tuple(_lines(phrase, engine, step, numbers)) for phrase in found.phrases),
+        tuple(tuple(_lines(phrase, engine, chunks, names, numbers)) for phrase in found.phrases),
         tuple((drum_label(drum), lines) for drum, lines in drums.items()),
     )
 
@@ -129,11 +131,12 @@ def _bar_at(bars: Sequence[Phrase], step: int) -> int:
 
 
 def _lines(
-    phrase: Phrase, engine: Engine, step_passes: int, numbers: dict[DrumSound, int]
+    phrase: Phrase,
+    engine: Engine,
+    chunks: int,
+    names: dict[int, str],
+    numbers: dict[DrumSound, int],
 ) -> Iterator[Line]:
-    chunks, _ = chunking(step_passes)
-    names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()}
-    names[0] = "."
     first: int | None = None
     second: int | None = None
     for index, event in enumerate(phrase):

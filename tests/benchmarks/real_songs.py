@@ -26,12 +26,14 @@ from arranger.errors import ArrangerError, LimitError
 from arranger.grid import plan_grid
 from arranger.reduce import check_conservation, reduce
 from arranger.reduce.tell.laws import broken_entries, broken_rows
+from arranger.reduce.worth.weigh import weigh
 from arranger.settings import DRUM_AMOUNTS, TEXTURES, GridSettings, ReduceSettings
 from arranger.song import read_song
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
+    from arranger.reduce.worth.weights import Weights
     from arranger.song.model import Song
 
 TUNABLE = tuple(texture for texture in TEXTURES if texture != "as-written")
@@ -56,23 +58,31 @@ def main() -> None:
             begun = perf_counter()
             song = read_song(path)
             grid = plan_grid(song, engine, GridSettings())
+            weights = weigh(
+                song, ReduceSettings()
+            )  # what notes are worth hangs on no other setting
             for texture, amount, key in itertools.product(TUNABLE, DRUM_AMOUNTS, (0, "auto")):
                 choice = ReduceSettings(texture=texture, drums=amount, transpose=key)
                 tight = next(number) % asked.limits == 0
                 for limit in (None, LIMIT) if tight else (None,):
-                    look(song, engine, grid, replace(choice, max_bytes=limit), counts)
+                    look(song, engine, grid, weights, replace(choice, max_bytes=limit), counts)
             slowest = max(slowest, (perf_counter() - begun, f"{path.name} {engine.name}"))
         print(path.name, dict(counts), flush=True)
     print(f"{len(paths)} songs: {dict(counts)}; slowest (all settings) {slowest}")
 
 
 def look(
-    song: Song, engine: Engine, grid: Grid, settings: ReduceSettings, counts: Counter[str]
+    song: Song,
+    engine: Engine,
+    grid: Grid,
+    weights: Weights,
+    settings: ReduceSettings,
+    counts: Counter[str],
 ) -> None:
     """Reduce once; count what goes wrong, and tell it."""
     what = f"{song.file} {engine.name} {settings}"
     try:
-        found = reduce(song, engine, grid, settings, measure_of(engine, grid))
+        found = reduce(song, engine, grid, settings, measure_of(engine, grid), weights)
         check_conservation(found.ledger, len(song.notes))
     except LimitError:
         counts["too large"] += 1

@@ -14,8 +14,6 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.grid.model import GridBar
 from arranger.reduce import Reduction, reduce
-from arranger.reduce.choose.optimum import solve
-from arranger.reduce.choose.price import Priced
 from arranger.reduce.choose.textures import turns
 from arranger.reduce.perform.heard import Heard
 from arranger.reduce.tell.account import Asked, account
@@ -41,23 +39,6 @@ def test_two_steps_are_enough_for_a_gap_and_one_is_not() -> None:
     assert two.voice1 == (72, REST, 72, HOLD)
     one = reduced(Line([(0, 0.25, 72), (0.25, 0.25, 72)]))
     assert one.ledger.entries[1].reasons == ("repeat-tied",)
-
-
-@given(st.integers(0, 2**32))
-def test_the_path_found_costs_what_is_said_of_it(seed: int) -> None:
-    """Moves of the voices differ here, so that neither can stand for the other."""
-    rng = np.random.default_rng(seed)
-    slots = [1, *rng.integers(1, 4, 5).tolist()]
-    move1, move2 = (
-        [rng.integers(0, 100, pair).astype(float) for pair in pairwise(slots)] for _ in range(2)
-    )
-    node = [rng.integers(0, 100, (k, k)).astype(float) for k in slots[1:]]
-    best = solve(Priced(node=node, move1=move1, move2=move2))
-    cost, a, b = 0.0, 0, 0
-    for t, (c, d) in enumerate(zip(best.slots1.tolist(), best.slots2.tolist(), strict=True)):
-        cost += node[t][c, d] + move1[t][a, c] + move2[t][b, d]
-        a, b = c, d
-    assert cost == best.cost
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from arranger.errors import SettingsError, UsageError
 from arranger.reduce.choose.candidates import NO_STEPS, Problem, Tones, find_repeats, lay_out
 from arranger.reduce.choose.costs import TERMS, Costs, costs_from
 from arranger.reduce.choose.optimum import Optimum, solve
-from arranger.reduce.choose.price import State, breakdown, price
+from arranger.reduce.choose.price import State, breakdown, price, prices
 from arranger.reduce.choose.rates import FAR, UNITS, Rates, rates_of
 from tests.reduce import reference
 
@@ -168,6 +168,19 @@ def test_the_terms_of_a_path_add_up_to_its_cost_in_batches_of_any_size(
         steps = range(first, first + int(problem.lengths[t]))
         alone = breakdown(rates, path[t : t + 1], t).total()
         assert alone == sum(reference.node_cost(song, s, held[s], costs) for s in steps)
+
+
+@settings(max_examples=100, deadline=None)
+@given(songs(most_steps=8, most_tones=5), st.sampled_from((0, 300_000, UNITS)))
+def test_changes_may_get_dearer_after_all_is_priced(
+    song: reference.Song, change: int
+) -> None:
+    problem = problem_of(song)
+    cheap = rates_for(song._replace(change=0), problem, Costs())
+    dear = rates_for(song._replace(change=change), problem, Costs())
+    optimum = solve(prices(cheap).at(dear))
+    assert optimum.cost == reference.least_step_by_step(song._replace(change=change), Costs())
+    assert breakdown(dear, as_states(problem, optimum)).total() == optimum.cost
 
 
 @settings(max_examples=100, deadline=None)

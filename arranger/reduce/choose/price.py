@@ -1,17 +1,18 @@
 """The costs of all choices of all segments, and those of one path term by term.
 
-A path chooses for each segment what voice 1 holds (slot a) and what voice 2 holds (slot b). Its cost is the sum over segments of ``node[a, b]`` plus, for each voice,
+A path chooses for each segment what voice 1 holds (slot a) and what voice 2 holds (slot b). Its cost
+is the sum over segments of ``node[a, b]`` plus, for each voice,
 ``move1`` or ``move2`` from the slot before to the slot now; all are whole units of
 `arranger.reduce.choose.rates`.
 
 Segments with about as many candidates are priced together, so that one dense passage doesn't make
-the whole song slow.
+the whole song slow. `Prices` are what stays while only the cost of a change is tried out.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -23,7 +24,7 @@ from arranger.reduce.choose.terms import batch_of, covered_terms, move_terms, qu
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.columns import Ints
+    from arranger.columns import Bools, Ints
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.choose.terms import Terms
 
@@ -35,15 +36,64 @@ _MOST_CELLS = 32_768
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Priced:
-    """Costs of a problem: lists with one array for each of T segments. K slots are in use."""
+class Layout:
+    """Where the costs of T segments lie in flat arrays: a square for each, partly in use."""
 
-    node: list[Ints]
-    """Shape (K, K): of holding a in voice 1 and b in voice 2."""
-    move1: list[Ints]
-    """Shape (K before, K): of voice 1 moving from the slot before to the slot now."""
-    move2: list[Ints]
-    """The same of voice 2; the same list where its moves cost the same."""
+    counts: Ints
+    """Shape (T,): slots in use."""
+    sides: Ints
+    """Shape (T,): of the square."""
+    places: Ints
+    """Shape (T,): of its first cell."""
+
+    @property
+    def cells(self) -> int:
+        """Length of the flat arrays."""
+        return int((self.sides**2).sum())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Priced:
+    """Costs of a problem: flat arrays in which those of a segment lie as the layout says."""
+
+    layout: Layout
+    node: Ints
+    """Of holding a in voice 1 and b in voice 2."""
+    move1: Ints
+    """Of voice 1 moving from the slot before to the slot now."""
+    move2: Ints
+    """The same of voice 2; the same array where its moves cost the same."""
+
+    def segments(self) -> Iterator[tuple[Ints, Ints, Ints]]:
+        """Yield for each segment the costs of holding (K, K) and of moving (K before, K)."""
+        layout, before = self.layout, 1
+        columns = (layout.counts, layout.sides, layout.places)
+        for now, side, place in zip(*(column.tolist() for column in columns), strict=True):
+            flat = (self.node, self.move1, self.move2)
+            node, move1, move2 = (a[place : place + side**2].reshape(side, side) for a in flat)
+            yield node[:now, :now], move1[:before, :now], move2[:before, :now]
+            before = now
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prices:
+    """Costs without those of changes for their own sake; flat arrays as in `Priced`."""
+
+    layout: Layout
+    node: Ints
+    move1: Ints
+    move2: Ints
+    changes: Bools
+    """Whether a voice that moves so changes what it holds."""
+
+    def at(self, rates: Rates) -> Priced:
+        """Return the costs at rates that differ in ``change`` alone."""
+        move1, move2 = self.move1, self.move2
+        if rates.change:
+            more = rates.change * self.changes
+            move1 = self.move1 + more
+            move2 = move1 if self.move2 is self.move1 else self.move2 + more
+        return Priced(layout=self.layout, node=self.node, move1=move1, move2=move2)
 
 
 class State(NamedTuple):
@@ -55,32 +105,48 @@ class State(NamedTuple):
 
 def price(rates: Rates) -> Priced:
     """Return the costs of every choice."""
-    counts = rates.problem.counts
-    before = np.append(1, counts[:-1])
-    node: list[Ints] = [np.zeros((0, 0), dtype=np.int64)] * len(counts)
-    move1 = list(node)
-    move2 = move1 if rates.free is None else list(node)
-    now_counts, before_counts = counts.tolist(), before.tolist()
-    for rows in _batches(np.maximum(counts, before)):
-        width = int(max(counts[rows].max(), before[rows].max()))
+    return prices(rates).at(rates)
+
+
+def prices(rates: Rates) -> Prices:
+    """Return the costs of every choice but those of changes for their own sake."""
+    layout, batches = _laid_out(rates.problem.counts)
+    node, move1 = (np.empty(layout.cells, dtype=np.int64) for _ in range(2))
+    changes = np.empty(layout.cells, dtype=np.bool_)
+    move2 = move1 if rates.free is None else np.empty_like(move1)
+    bare = replace(rates, change=0)
+    each_change = replace(rates, change=1)
+    for rows in batches:
+        width, place = int(layout.sides[rows[0]]), int(layout.places[rows[0]])
+        shape = (len(rows), width, width)
+        cells = slice(place, place + len(rows) * width**2)
         batch = batch_of(rates, rows, width)
-        shape = batch.alike.shape
-        nodes = _sum(quiet_terms(rates, batch), shape)
+        nodes = _sum(quiet_terms(bare, batch), node[cells].reshape(shape))
         covered = np.flatnonzero(rates.problem.covered[rows])
         if len(covered):
-            terms = covered_terms(rates, batch.only(covered))
-            nodes[covered] = _sum(terms, (len(covered), *shape[1:]))
+            under = np.empty((len(covered), width, width), dtype=np.int64)
+            nodes[covered] = _sum(covered_terms(bare, batch.only(covered)), under)
         itself = np.arange(1, width)
         nodes[:, itself, itself] = FAR  # no two voices hold one tone
-        moves1 = _sum(move_terms(rates, batch, 1), shape)
-        moves2 = None if move2 is move1 else _sum(move_terms(rates, batch, 2), shape)
-        for i, t in enumerate(rows.tolist()):
-            now = now_counts[t]
-            node[t] = nodes[i, :now, :now]
-            move1[t] = moves1[i, : before_counts[t], :now]
-            if moves2 is not None:
-                move2[t] = moves2[i, : before_counts[t], :now]
-    return Priced(node=node, move1=move1, move2=move2)
+        _sum(move_terms(bare, batch, 1), move1[cells].reshape(shape))
+        if move2 is not move1:
+            _sum(move_terms(bare, batch, 2), move2[cells].reshape(shape))
+        changes[cells] = next(move_terms(each_change, batch, 1))[1].ravel()
+    return Prices(layout=layout, node=node, move1=move1, move2=move2, changes=changes)
+
+
+def _laid_out(counts: Ints) -> tuple[Layout, list[Ints]]:
+    """Return where costs lie, and the segments in batches that lie side by side."""
+    most = np.maximum(counts, np.append(1, counts[:-1]))
+    sides, places = np.empty_like(counts), np.empty_like(counts)
+    batches = list(_batches(most))
+    used = 0
+    for rows in batches:
+        side = int(most[rows].max())
+        sides[rows] = side
+        places[rows] = used + np.arange(len(rows)) * side**2
+        used += len(rows) * side**2
+    return Layout(counts=counts, sides=sides, places=places), batches
 
 
 def _batches(counts: Ints) -> Iterator[Ints]:
@@ -93,13 +159,13 @@ def _batches(counts: Ints) -> Iterator[Ints]:
             yield rows[start : start + size_rows]
 
 
-def _sum(terms: Terms, shape: tuple[int, ...]) -> Ints:
-    """Return the sum of all terms; those that stretch alike are added before they are stretched."""
+def _sum(terms: Terms, total: Ints) -> Ints:
+    """Write the sum of all terms; those that stretch alike are added before they are stretched."""
     by_shape: dict[tuple[int, ...], Ints] = {}
     for _, cost in terms:
         found = by_shape.get(cost.shape)
         by_shape[cost.shape] = cost if found is None else found + cost
-    total = np.zeros(shape, dtype=np.int64)
+    total[:] = by_shape.pop(total.shape, 0)
     for cost in by_shape.values():
         total += cost
     return total

@@ -49,6 +49,9 @@ IN_THREE = (0, 1, 2, 1, 2, 1)
 COMPOUND = (0, 1, 2)
 """...on each third of a beat, in 6/8, 9/8 and 12/8 and where the steps are thirds of a beat."""
 
+_NO_PITCH = 1000
+"""Higher than all pitches."""
+
 
 def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
     """Return the weights that the optimisation uses under a texture."""
@@ -167,10 +170,13 @@ def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> In
     asked = ranks[np.searchsorted(starts, problem.starts, side="right") - 1]
     pitch = np.append(tones.pitch, 0)[slots]
     chord = (slots >= 0) & (np.append(tones.tune, 1.0)[slots] < 0.5)
-    cost = np.zeros(slots.shape, dtype=np.int64)
+    in_order = np.sort(np.where(chord, pitch, _NO_PITCH), axis=1)
+    first = np.diff(in_order, axis=1, prepend=-1) != 0
+    first &= in_order < _NO_PITCH
+    notes = first.cumsum(axis=1)  # different ones up to each place
+    turn = asked % np.maximum(notes[:, -1], 1) + 1
+    wanted = np.take_along_axis(in_order, (notes == turn[:, None]).argmax(axis=1)[:, None], axis=1)
+    waits = (chord.any(axis=1) & broken[problem.starts])[:, None] & ~(chord & (pitch == wanted))
     a_step = units(costs.turn / problem.steps_per_beat)
-    for t in np.flatnonzero(chord.any(axis=1) & broken[problem.starts]).tolist():
-        notes = distinct(pitch[t][chord[t]])
-        wanted = notes[asked[t] % len(notes)]
-        cost[t] = np.where(chord[t] & (pitch[t] == wanted), 0, a_step)
-    return cost * problem.lengths[:, None]
+    cost: Ints = waits * a_step * problem.lengths[:, None]
+    return cost

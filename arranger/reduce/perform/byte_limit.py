@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import LimitError
 from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates, with_hits
-from arranger.reduce.choose.price import price
+from arranger.reduce.choose.price import prices
 from arranger.reduce.choose.rates import UNITS, units
 from arranger.reduce.perform.rows import held_in, perform
 
@@ -70,13 +70,14 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     LimitError
         If even the simplest takes more.
     """
+    trial = _Trial(measure, grid, prepared)
     low, too_large = 0.0, size
-    found = _performed(measure, grid, prepared, FIRST_PRICE)
+    found = trial.at(FIRST_PRICE)
     for _ in range(MOST_DOUBLINGS):
         if found.bytes <= limit:
             break
         low, too_large = found.price, found.bytes
-        found = _performed(measure, grid, prepared, 2 * found.price)
+        found = trial.at(2 * found.price)
     if found.bytes > limit:
         raise LimitError(
             f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
@@ -85,7 +86,7 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     for _ in range(REFINEMENTS):
         if found.bytes >= CLOSE_ENOUGH * limit:
             break
-        tried = _performed(measure, grid, prepared, (low + found.price) / 2)
+        tried = trial.at((low + found.price) / 2)
         if tried.bytes <= limit:
             found = tried
         else:
@@ -97,16 +98,8 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     """Return the price on changes at which a song is converted; 0 where it fits as it is."""
     if limit is None or measure is None:
         return 0.0
-    size = _performed(measure, grid, prepared, 0.0).bytes
+    size = _Trial(measure, grid, prepared).at(0.0).bytes
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
-
-
-def priced_hits(prepared: Prepared, grid: Grid, cost: float) -> Prepared:
-    """Return what is prepared, with the drums that stay when each costs so many beats of the tune."""
-    hits = prepared.groove.chosen(prepared.harm, cost)
-    if len(hits.steps) == len(prepared.hits.steps):
-        return prepared
-    return with_hits(prepared, grid, hits)
 
 
 def with_change(rates: Rates, cost: float) -> Rates:
@@ -114,18 +107,39 @@ def with_change(rates: Rates, cost: float) -> Rates:
     return replace(rates, change=int(units(cost)))
 
 
-def _performed(measure: Measure, grid: Grid, prepared: Prepared, cost: float) -> Fitted:
-    """Return the optimum when every change costs so much."""
-    prepared = priced_hits(prepared, grid, cost)
-    problem = prepared.problem
-    optimum = solve(price(with_change(rates(prepared, grid), cost)))
-    share = prepared.costs.tied * prepared.costs.attack
-    performance = perform(
-        problem,
-        held_in(problem, optimum),
-        prepared.hits,
-        gap=prepared.engine.gap,
-        least_worth=cost / share if share else 0.0,
-    )
-    size = song_size(measure, prepared, performance)
-    return Fitted(performance, optimum.cost / UNITS, size, cost, size)
+def priced_hits(prepared: Prepared, grid: Grid, cost: float) -> Prepared:
+    """Return what is prepared, with the drums that stay when each costs so many beats of the tune."""
+    hits = prepared.groove.chosen(prepared.harm, cost)
+    if len(hits.steps) != len(prepared.hits.steps) and prepared.problem.covered.any():
+        return with_hits(prepared, grid, hits)
+    return replace(prepared, hits=hits)
+
+
+class _Trial:
+    """Remembers what is the same at all prices with as many drums."""
+
+    def __init__(self, measure: Measure, grid: Grid, prepared: Prepared) -> None:
+        self._measure = measure
+        self._grid = grid
+        self._prepared = prepared
+        self._rates = rates(prepared, grid)
+        self._prices = prices(self._rates)
+
+    def at(self, cost: float) -> Fitted:
+        """Return the optimum when every change costs so much."""
+        prepared = priced_hits(self._prepared, self._grid, cost)
+        if prepared.problem is not self._prepared.problem:
+            self._prepared, self._rates = prepared, rates(prepared, self._grid)
+            self._prices = prices(self._rates)
+        problem, costs = prepared.problem, prepared.costs
+        optimum = solve(self._prices.at(with_change(self._rates, cost)))
+        share = costs.tied * costs.attack
+        performance = perform(
+            problem,
+            held_in(problem, optimum),
+            prepared.hits,
+            gap=prepared.engine.gap,
+            least_worth=cost / share if share else 0.0,
+        )
+        size = song_size(self._measure, prepared, performance)
+        return Fitted(performance, optimum.cost / UNITS, size, cost, size)

@@ -81,14 +81,14 @@ class Heard:
         """For each voice and step the pitch that is heard, or -1."""
         self.runs: dict[int, list[Run]] = {}
         """By note, those that are heard on a step at least; in order of their start."""
-        by_class: dict[tuple[int, int], list[Run]] = {}
+        by_class: dict[int, tuple[list[Run], list[Run]]] = {}
         found = [run for voice in (1, 2) for run in self._runs(voice, pitches[voice - 1])]
         for run in sorted(found, key=lambda run: run.start):
             self.runs.setdefault(run.note, []).append(run)
-            by_class.setdefault((run.voice, run.pitch % 12), []).append(run)
+            by_class.setdefault(run.pitch % 12, ([], []))[run.voice - 1].append(run)
         self._by_class = {
-            key: (runs, [run.first for run in runs], [run.last for run in runs])
-            for key, runs in by_class.items()
+            pitch_class: [(runs, [r.first for r in runs], [r.last for r in runs]) for runs in each]
+            for pitch_class, each in by_class.items()
         }
 
     def _runs(self, voice: int, pitches: Ints) -> Iterator[Run]:
@@ -136,10 +136,10 @@ class Heard:
     def within(self, pitch_class: int, start: int, end: int) -> list[Run]:
         """Return the runs of a pitch class that are heard in a stretch, in order of voice."""
         found: list[Run] = []
-        for voice in (1, 2):
-            if (voice, pitch_class) in self._by_class:
-                runs, firsts, lasts = self._by_class[voice, pitch_class]
-                those = runs[bisect_right(lasts, start) : bisect_left(firsts, end)]
+        for runs, firsts, lasts in self._by_class.get(pitch_class, ()):
+            low, high = bisect_right(lasts, start), bisect_left(firsts, end)
+            if low < high:
+                those = runs[low:high]
                 found += [
                     r for r in those if self.free_steps(max(r.first, start), min(r.last, end))
                 ]

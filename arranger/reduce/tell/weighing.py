@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.pitch import pitch_name
-from arranger.reduce.choose.optimum import as_optimum, back, forward, solve
+from arranger.reduce.choose.optimum import Optimum, back, forward, solve
 from arranger.reduce.choose.prepare import prepare, rates
 from arranger.reduce.choose.price import State, breakdown, price
 from arranger.reduce.choose.rates import FAR, UNITS
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.groove import Hits
-    from arranger.reduce.choose.optimum import Optimum
     from arranger.reduce.choose.price import Priced
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.perform.byte_limit import Measure
@@ -160,16 +160,13 @@ class _Weighing:
     ) -> list[State]:
         """Return the cheapest path through one state."""
         path = [(a, b), *back(self._priced, reached[: t + 1], halves, a, b)][::-1]
-        for after in range(t + 1, len(reached)):
-            node, move1, move2 = (
-                self._priced.node[after],
-                self._priced.move1[after],
-                self._priced.move2[after],
-            )
-            onward = node + left[after] + move1[a][:, None] + move2[b]
+        onwards = zip(self._priced.segments(), left, strict=True)
+        for (node, move1, move2), to_come in islice(onwards, t + 1, None):
+            onward = node + to_come + move1[a][:, None] + move2[b]
             a, b = divmod(int(onward.argmin()), onward.shape[1])
             path.append((a, b))
-        return self._states(as_optimum(path, 0))
+        slots = np.array(path, dtype=np.int64)
+        return self._states(Optimum(slots1=slots[:, 0], slots2=slots[:, 1], cost=0))
 
     def _sound(self, path: list[State]) -> tuple[frozenset[int], ...]:
         """Return what is heard of a path in the bar: the voices sound alike."""
@@ -234,11 +231,11 @@ class _Weighing:
 
 def _left(priced: Priced) -> list[Ints]:
     """Return for each segment and state the least cost of all that follows."""
-    found: list[Ints] = [np.zeros_like(priced.node[-1])]
-    for t in range(len(priced.node) - 1, 0, -1):
-        onward = priced.node[t] + found[-1]
-        half = (priced.move1[t][:, :, None] + onward[None]).min(axis=1)
-        found.append((priced.move2[t][None] + half[:, None, :]).min(axis=2))
+    costs = list(priced.segments())
+    found: list[Ints] = [np.zeros_like(costs[-1][0])]
+    for node, move1, move2 in costs[:0:-1]:
+        half = (move1[:, :, None] + (node + found[-1])[None]).min(axis=1)
+        found.append((move2[None] + half[:, None, :]).min(axis=2))
     return found[::-1]
 
 
