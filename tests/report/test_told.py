@@ -350,4 +350,6 @@ def test_what_is_better_in_both_comes_first_then_what_loses_least() -> None:
         Suggestion("c", "", 2, 0, 0.0), Suggestion("d", "", 0, 0, -0.3),
         Suggestion("e", "", -1, 0, -0.2), Suggestion("f", "", 20, 0, 0.01),
     ]  # fmt: skip
-    assert [*sorted(reversed(ranked), key=suggest._rank)] == ranked
+    backwards = ranked[::-1]
+    backwards.sort(key=suggest._rank)
+    assert backwards == ranked
