@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING
+
+import pytest
 
 from arranger.song import midi, read_song_bytes
+from arranger.song.mend import mend
+from arranger.song.repairs import Repairs
 from arranger.song.syntax import is_healthy, meta_flaw
 from tests.song.midi_bytes import chunk, header, meta, track
 from tests.song.mutations import mutated
 from tests.song.test_plain_player import KINDS, some_events, written
-
-if TYPE_CHECKING:
-    import pytest
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
 
@@ -239,3 +240,81 @@ def test_damage_around_the_music_leaves_the_music() -> None:
             "file, byte 0x000e", "track 1, byte 0x0022", "file, byte 0x000a",
         ]  # fmt: skip
         assert told[2] == "the header counts 4 tracks, there are 1"
+
+
+def test_what_was_mended_is_by_the_standard_whatever_the_damage() -> None:
+    random = Random(14)
+    seeds = [some_file(random) for _ in range(60)]
+    seeds += [written(some_events(random, KINDS)) for _ in range(30)]
+    for data in seeds * 6:
+        damaged = mutated(data, random)
+        made = Repairs()
+        for content in mend(damaged, 0, len(damaged), 16, made).tracks:
+            _read_track(content)
+
+
+def song_of_many_notes(random: Random) -> bytes:
+    """Return a file of 60 quavers on some channels; half of them under running status."""
+    events = []
+    for _ in range(60):
+        channel, pitch = random.randrange(3), random.randrange(36, 96)
+        events.append(
+            random.choice(
+                (
+                    f"00 9{channel} {pitch:02X} 50 30 8{channel} {pitch:02X} 40",
+                    f"00 9{channel} {pitch:02X} 50 30 {pitch:02X} 00",
+                )
+            )
+        )
+        if random.random() < 0.2:
+            events.append("00 " + random.choice(METAS[:12]))
+    return header(1, 1, 96) + track(*events)
+
+
+INJURIES = {
+    "a bit of a byte is turned": lambda data, at, random: (
+        data[:at] + bytes((data[at] ^ 1 << random.randrange(8),)) + data[at + 1 :]
+    ),
+    "another byte stands there": lambda data, at, random: (
+        data[:at] + bytes((random.randrange(256),)) + data[at + 1 :]
+    ),
+    "a byte is lost": lambda data, at, _random: data[:at] + data[at + 1 :],
+    "a byte came in": lambda data, at, random: data[:at] + random.randbytes(1) + data[at:],
+    "four bytes are lost": lambda data, at, _random: data[:at] + data[at + 4 :],
+    "the rest is cut off": lambda data, at, _random: data[:at],
+}
+
+
+def heard_again(injury: str, count: int = 120) -> float:
+    """Return the share of notes, of those before the cut, that a damaged file still has.
+
+    They count wherever they stand, since what is lost may take its time with it.
+    """
+    random = Random(injury)
+    whole = found = 0
+    for _ in range(count):
+        data = song_of_many_notes(random)
+        at = random.randrange(22, len(data))
+        damaged = INJURIES[injury](data, at, random)
+        wanted = Counter(note.pitch for note in read_song_bytes(data, "whole.mid").notes)
+        left = (at - 22) / (len(data) - 22) if "cut off" in injury else 1.0
+        whole += round(60 * left)
+        again = Counter(note.pitch for note in read_song_bytes(damaged, "damaged.mid").notes)
+        found += (wanted & again).total()
+    return found / whole
+
+
+@pytest.mark.parametrize(
+    ("injury", "least"),
+    [
+        ("a bit of a byte is turned", 0.983),
+        ("another byte stands there", 0.970),
+        ("a byte is lost", 0.895),
+        ("a byte came in", 0.935),
+        ("four bytes are lost", 0.958),
+        ("the rest is cut off", 1.0),
+    ],
+)
+def test_one_injury_costs_few_notes_of_sixty(injury: str, least: float) -> None:
+    """One note is a sixtieth; the bounds are what reading does now: lower is worse."""
+    assert heard_again(injury) >= least
