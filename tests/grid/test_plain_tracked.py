@@ -228,6 +228,11 @@ def test_a_song_of_too_many_beats_or_bars_is_refused_at_the_exact_limit() -> Non
     late = song_of([(n, 0.5, 60 + n % 5) for n in range(12)])
     notes = timed_columns(late)
     # 5.75 s at 4 beats a second at most
+    timeline = tracked.tracked_timeline(
+        late, notes, find_attacks(notes), follows_own_beat(late), GridSettings()
+    )
+    assert timeline is not None
+    assert len(timeline.beats_seconds) == timeline.bar_beats[-1] + 1
     for most, refused in ((22, True), (23, False)):
         arguments = (late, notes, find_attacks(notes), follows_own_beat(late))
         if refused:
