@@ -377,6 +377,8 @@ def test_swung_notes_are_carried_evenly() -> None:
     assert swing is not None
     beats = np.array([0.0, 0.3, 0.6, 0.8, 1.0, 3.6, 3.9])
     assert carry(beats, swing, 0.5) == pytest.approx([0, 0.25, 0.5, 0.75, 1, 3.5, 3.875])
+    halves = swing._replace(unit=0.5)
+    assert carry(beats / 2, halves, 0.5) == pytest.approx(carry(beats, swing, 0.5) / 2)
 
 
 # Does a song follow its own beat?

@@ -8,12 +8,19 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from arranger.engine import load_engine
-from arranger.report import summary, terminal_text
+from arranger.grid.model import GridBar
+from arranger.machine import song_bytes
+from arranger.reduce.worth.weights import Weights
+from arranger.report import ledger_json, summary, terminal_text
+from arranger.report.account import account
 from arranger.report.facts import gather_facts
+from arranger.report.losses import ROLE_WEIGHT, note_roles, note_values
 from arranger.report.page_data import page_data
+from arranger.report.query import Query, answer
 from arranger.report.summary import HandLine, PartLine, StepLine, Summary
 from arranger.report.survey import as_values, lines, survey
 from tests.grid.songs import song_of
@@ -380,3 +387,82 @@ def test_metres_are_named_once_and_six_at_most(engine: Engine) -> None:
     metres = tuple((4 * n, n + 1, 4) for n in range(8))
     told = lines(survey(song_of([(0, 60, 60)], metres=(*metres, (40, 1, 4))), engine))[2]
     assert told.endswith("metre 1/4, 2/4, 3/4, 4/4, 5/4, 6/4 and others")
+
+
+def test_a_written_ledger_in_short(hand: Conversion) -> None:
+    entries = [
+        e._replace(reasons=("voices-full", "octave-folded")) if e.note == 1 else e
+        for e in hand.reduction.ledger.entries
+    ]
+    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    written = ledger_json(replace(hand, reduction=replace(hand.reduction, ledger=ledger)))
+    assert list(answer(json.loads(written), Query())) == [
+        SHOWN,
+        "9 of 9 notes: 3 kept, 3 changed, 1 merged, 2 dropped",
+        "       2 voices-full",
+        "       1 no-drum-sound",
+        "       1 repeat-tied",
+        "       1 octave-folded",
+        "       1 moved-to-step",
+        f"  part 1 '{SHOWN}': 4 of 4",
+        "    notes heard",
+        "  part 2 'low strings': 2 of 2 notes heard",
+        "  part 3 'pad': 0 of 1 notes heard",
+        "  part 4 'kit': 1 of 2 notes heard",
+        "bars that most notes are missing from:",
+        "  bar 1: 2 of 7 notes not heard",
+    ]
+
+
+def test_bars_that_miss_most_come_first_and_five_are_shown(hand: Conversion) -> None:
+    ledger = json.loads(ledger_json(hand))
+    lost = {1: 2, 2: 3, 3: 1, 4: 1, 5: 4, 6: 1, 7: 1}
+    note = next(note for note in ledger["notes"] if note["outcome"] == "dropped")
+    ledger["notes"] = [{**note, "bar": bar} for bar, count in lost.items() for _ in range(count)]
+    ledger["notes"] += [{**ledger["notes"][0], "bar": 2, "outcome": "kept", "reasons": []}]
+    assert list(answer(ledger, Query()))[-5:] == [
+        "  bar 5: 4 of 4 notes not heard",
+        "  bar 2: 3 of 4 notes not heard",
+        "  bar 1: 2 of 2 notes not heard",
+        "  bar 3: 1 of 1 notes not heard",
+        "  bar 4: 1 of 1 notes not heard",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("more", "left"), [(0, "0 free"), (5, "5 free"), (-1_005, "1,005 more than the engine has")]
+)
+def test_the_memory_that_is_left_or_lacking(hand: Conversion, more: int, left: str) -> None:
+    used = hand.engine.code_bytes + song_bytes(hand.sheet, hand.engine)
+    engine = replace(hand.engine, memory_bytes=used + more)
+    assert summary(replace(hand, engine=engine)).memory.endswith(f"; {left}")
+
+
+def test_a_note_carries_a_line_from_half_its_weight_on(hand: Conversion) -> None:
+    weights = Weights(
+        tune=np.array([0.5, 0.49, 0.6, 1, 1, 0, 0, 0, 0]),
+        bass=np.array([0.9, 0.5, 0.6, 1, 1, 0.49, 0, 0, 0]),
+        salience=np.ones(9),
+        duplicate_of=np.full(9, -1),
+        octave_of=np.full(9, -1),
+        roles=hand.reduction.roles,
+    )
+    weighed = replace(hand, reduction=replace(hand.reduction, weights=weights))
+    names = [list(ROLE_WEIGHT)[index] for index in note_roles(weighed).tolist()]
+    assert names == ["tune", "bass", "tune", "drums", "drums", *["harmony"] * 4]
+    loud = [0.5 + note.velocity / 254 for note in hand.song.notes]
+    worth = [3, 2, 3, 0.7, 0.7, 1, 1, 1, 1]
+    assert note_values(weighed) == pytest.approx([a * b for a, b in zip(worth, loud, strict=True)])
+
+
+def test_notes_outside_the_passage_are_counted_by_the_songs_bars(hand: Conversion) -> None:
+    """The sheet is bar 2 alone, called bar 5; the others lie a bar before it and at the song's end."""
+    onsets = np.where(np.arange(9) < 7, -1, hand.grid.onset_steps - 8)
+    onsets[8] = -1
+    grid = replace(
+        hand.grid, bars=(GridBar(5, 0, 8, 4, 4),), first_tick=1920, onset_steps=onsets, steps=8
+    )
+    found = account(replace(hand, grid=grid))
+    assert found.bar == [4, 4, 4, 4, 4, 4, 4, 5, 5]
+    assert found.beat == [1, 1, 1, 2, 2.5, 3, 4, 1, 2.125]
+    assert found.bar_index.tolist() == [-1] * 7 + [0, -1]
