@@ -61,6 +61,7 @@ class Sounding(NamedTuple):
     loudness: float
     part: tuple[int, int, int, int, bool]
     """Track, channel, program, bank, drums."""
+    pan: int
     wheel: str
     """"moved" by the bend, "ignored" where a bend is too short or between semitones, or empty."""
 
@@ -248,6 +249,7 @@ def _sounding(start: Event, end: int, settings: list[Setting]) -> Sounding:
         shift=shift,
         loudness=start.value * _level(start, end, settings) / 127**3,
         part=(start.track, start.channel, program, bank, drums),
+        pan=_value(start, settings, "pan", 64),
         wheel="moved" if moved else "ignored" if turned else "",
     )
 

@@ -36,7 +36,18 @@ NEARLY = [
 SILENCES = [(n, 0) for n in (120, 121, 123, 124, 127)]
 SUSTAIN = [(64, 0), (64, 63), (64, 64), (64, 127)] * 3 + SILENCES
 SOSTENUTO = [(66, 0), (66, 127)] * 3 + [(64, 0), (64, 127)]
-FADERS = [(7, 0), (7, 0), (7, 64), (7, 127), (11, 0), (11, 0), (11, 90), (10, 20), (121, 0)]
+FADERS = [
+    (7, 0),
+    (7, 0),
+    (7, 64),
+    (7, 127),
+    (11, 0),
+    (11, 0),
+    (11, 90),
+    (10, 20),
+    (10, 90),
+    (121, 0),
+]
 BANKS = [(0, b) for b in (0, 8, 120, 121, 126, 127)] + [(32, b) for b in (0, 5, 120)]
 PARAMETERS = [(101, 0), (100, 0), (100, 2), (6, 3), (6, 12), (6, 60), (6, 127), (38, 50), (38, 4)]
 PARAMETERS += [(101, 1), (99, 0), (98, 0), (121, 0), (101, 0), (100, 2)]
@@ -148,7 +159,10 @@ def test_notes_sound_as_a_plain_player_sounds_them(kinds: tuple[str, ...]) -> No
         heard = Counter(note.wheel for note in notes)
         assert told(song, "pitch bend moved") == heard["moved"]
         assert told(song, "vibrato and slides") == heard["ignored"]
-        parts = dict.fromkeys(note.part for note in notes)
-        assert [(p.track, p.channel, p.program, p.drum) for p in song.parts] == [
-            (track, channel, program, drum) for track, channel, program, _bank, drum in parts
+        # A part stands where its first note stood.
+        first = {note.part: note for note in reversed(notes)}
+        assert [(p.track, p.channel, p.program, p.drum, p.pan) for p in song.parts] == [
+            (track, channel, program, drum, first[part].pan)
+            for part in dict.fromkeys(note.part for note in notes)
+            for track, channel, program, _bank, drum in (part,)
         ]
