@@ -324,6 +324,8 @@ def test_the_facts_of_the_song_by_hand(hand: Conversion) -> None:
         "The song asks for 121 beats a minute; the nearest tempo in the list of twin-phase is 119.6 "
         "(-1.2 %)."
     )
+    slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=100.0))).grid
+    assert slower.endswith("is 119.6 (+19.6 %).")
     silent = replace(hand.sheet, voice1=(-2,) * 16, voice2=(-2,) * 16)
     assert gather_facts(replace(hand, sheet=silent)).tuning == "No tone sounds."
     assert gather_facts(replace(hand, grid=replace(hand.grid, basis="tracked"))).grid.startswith(
