@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 # What speaks for a beat
 
-SECOND = TICKS * 110 / 60
+SECOND = TICKS * 108 / 60
 """Ticks in a second of the songs here: a tempo at which no onset lies on the edge of a window."""
 
 
@@ -45,9 +45,9 @@ def some_song(random: Random) -> Song:
             length = random.choice((0.02, 0.5, 1.5, 3, 5))
             pitch = random.choice((35, 36, 38)) if low == 36 else low + random.randrange(20)
             part.append((at, length, pitch))
-            at += random.choice((0.25, 0.5, 0.5, 1, 3))
+            at += random.choice((0.125, 0.25, 0.5, 0.5, 1, 3))
         parts.append(part)
-    return song_of(*parts, bpm=110, drums=frozenset({2}))
+    return song_of(*parts, bpm=108, drums=frozenset({2}))
 
 
 def evidence_by_loops(song: Song) -> list[list[float]]:

@@ -215,6 +215,14 @@ def test_tables_of_much_are_cut_where_they_say_so(monkeypatch: pytest.MonkeyPatc
     ]
 
 
+def test_what_just_fits_is_not_called_cut() -> None:
+    full = made_up()
+    fits = made_up(remarks=full.remarks[:6], part_lines=full.part_lines[:12])
+    for text in (fits.text(200).splitlines(), shown(fits, "ascii")):
+        assert not [line for line in text if "more" in line]
+        assert "note: remark 6" in text
+
+
 def test_what_matters_stands_out_in_bold(hand: Conversion, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("NO_COLOR", raising=False)
     text = terminal_text(summary(hand), Terminal("utf-8"))
