@@ -164,6 +164,6 @@ def _places_in_song(
     starts = np.array([bar.start for bar in found])
     units = np.array([bar.denominator / (4 * song.ticks_per_beat) for bar in found])
     at_first = int(np.searchsorted(starts, grid.first_tick, side="right"))
-    index = np.clip(np.searchsorted(starts, ticks, side="right") - 1, 0, len(found) - 1)
+    index = np.searchsorted(starts, ticks, side="right") - 1
     number = index + 1 + grid.bars[0].number - max(at_first, 1)
     return number, 1.0 + (ticks - starts[index]) * units[index]

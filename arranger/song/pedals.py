@@ -80,13 +80,10 @@ def _move_channel(
     if sustain:
         lifted, lift = _lifts(events, _SOSTENUTO, end_tick)
         down = events_before(events, onset, track, notes.order[played])
-        press = _presses(events, _SOSTENUTO)[down]
-        # Only the first press after the onset can find the key still down and unheld.
-        caught = press < up
-        after = np.minimum(press + 1, len(events))
-        held = np.where(caught, lifted[after], -1)
-        up = np.where(held > end, lift[after], up)
-        end = np.maximum(end, held)
+        # The pedal is down as the key comes up, and was pressed while it was down.
+        held = (_presses(events, _SOSTENUTO)[up] >= down) & (lifted[up] >= 0)
+        end = np.where(held, lifted[up], end)
+        up = np.where(held, lift[up], up)
         end = np.maximum(end, _lifts(events, _SUSTAIN, end_tick)[0][up])
         held_by_pedal = np.maximum(
             key_end, np.minimum(end, _next_onset(onset, notes.pitch[played]))
@@ -105,17 +102,16 @@ def _first_after(events: Sequence[ChannelEvent], ticks: Ints, codes: set[int]) -
 
 
 def _presses(events: Sequence[ChannelEvent], code: int) -> Ints:
-    """Return the place of the first press of a pedal from each place on; at the end: none."""
+    """Return the place of the last press of a pedal among the first so many events; -1: none."""
     down = False
-    starts = [len(events)] * (len(events) + 1)
+    found = [-1]
     for place, event in enumerate(events):
+        pressed = down
         if event[5] in (code, RESET):
             pressed = event[5] == code and event[6] >= 64
-            if pressed and not down:
-                starts[place] = place
-            down = pressed
-    found = np.array(starts, dtype=np.int64)
-    return np.minimum.accumulate(found[::-1])[::-1]
+        found.append(place if pressed and not down else found[-1])
+        down = pressed
+    return np.array(found, dtype=np.int64)
 
 
 def _lifts(events: Sequence[ChannelEvent], code: int, end_tick: int) -> tuple[Ints, Ints]:

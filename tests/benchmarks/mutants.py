@@ -10,11 +10,14 @@ Goal: 85 %.
 
 Faults: a comparison or an arithmetic operator swapped, a whole number one more or less, another
 number doubled, True and False, `and` and `or`, a condition negated, a `not` dropped, a slice that
-starts one later. Annotations, decorators, texts, and ``strict=`` are left alone.
+starts one later. Annotations, decorators, texts, and ``strict=`` are left alone; so are numbers under
+a millionth, which only keep a division from zero.
 
 A fault is taken for a survivor when the tests that reach its line pass; only those that add up to
-``--seconds`` run, each file's own tests first. What only a second process reaches isn't seen to be
-reached. A run that takes too long counts as killed. Needs `coverage`.
+``--seconds`` run, each file's own tests first. A line that runs on import is reached by all tests of
+a file of which any reaches the module: most only look at what the line made. What only a second
+process reaches isn't seen to be reached; so the tests of what scores say read them in this one. A
+run that takes too long counts as killed. Needs `coverage`.
 """
 
 from __future__ import annotations
@@ -157,7 +160,7 @@ class _Finder(ast.NodeVisitor):
         elif isinstance(node.value, int):
             self._add(node, start, end, str(node.value + 1).encode())
             self._add(node, start, end, f"({node.value - 1})".encode())
-        elif isinstance(node.value, float) and node.value:
+        elif isinstance(node.value, float) and node.value >= 1e-6:
             self._add(node, start, end, repr(node.value * 2).encode())
 
 
@@ -177,6 +180,30 @@ class Known(NamedTuple):
     """For each test that passes how long it takes."""
     reach: dict[str, dict[int, list[str]]]
     """For each file and line the tests that run it."""
+
+
+READ_HERE = ("tests/song/test_scores.py", "tests/published/")
+
+
+class _Scores:
+    """Has the tests of what scores say read them in this process."""
+
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_call(self, item: pytest.Item) -> Any:
+        from arranger.song import score_process
+
+        apart = score_process.read_apart
+        if item.nodeid.startswith(READ_HERE):
+            score_process.read_apart = _read_here
+        yield
+        score_process.read_apart = apart
+
+
+def _read_here(data: bytes, file: str, sha256: str, settings: Any) -> Any:
+    from arranger.song.scores import read_score
+    from arranger.song.sniff import score_of
+
+    return read_score(score_of(data, settings.max_bytes), file, sha256, settings)
 
 
 class _Watch:
@@ -219,7 +246,7 @@ def _pytest(arguments: list[str], plugin: object) -> int:
     settings.register_profile("mutants", deadline=None, database=None, phases=phases)
     usual = ["-q", "-n", "0", "-p", "no:cacheprovider", "--hypothesis-seed", "0"]
     usual += ["--hypothesis-profile", "mutants", "-W", "default", "--no-header", "--no-summary"]
-    return int(pytest.main([*usual, *arguments], plugins=[plugin]))
+    return int(pytest.main([*usual, *arguments], plugins=[plugin, _Scores()]))
 
 
 def _watched(root: Path, file: Path) -> None:
@@ -267,7 +294,8 @@ def tests_of(mutant: Mutant, known: Known, budget: float) -> list[str]:
     lines = known.reach.get(mutant.file, {})
     of_line = lines.get(mutant.line, [])
     if mutant.at_import:
-        of_line = [name for names in lines.values() for name in names]
+        files = {name.partition("::")[0] for names in lines.values() for name in names}
+        of_line = [name for name in known.seconds if name.partition("::")[0] in files]
     package = mutant.file.split("/")[1]
     near = {name for name in of_line if name.startswith(f"tests/{package}/")}
     chosen: list[str] = []

@@ -28,6 +28,14 @@ def test_controller_111_sets_the_loop():
     assert grid.loop_step == 16
 
 
+def test_a_loop_from_the_very_end_is_left_out():
+    for beat, step in ((23.5, 47), (24, None)):
+        grid = plan_grid(
+            song_of(LINE, marks=(Mark(round(beat * TICKS), "marker", "loop"),)), ENGINE
+        )
+        assert (grid.steps, grid.loop_step) == (48, step)
+
+
 def test_lyrics_and_other_words_set_nothing():
     marks = (Mark(0, "lyrics", "loop"), Mark(0, "marker", "loop the loop"))
     assert plan_grid(song_of(LINE, marks=marks), ENGINE).loop_step is None

@@ -59,3 +59,71 @@ def test_echoes_double_what_still_sounds_and_never_in_a_chain():
     table, found = copies_of(short, moved(short, 0.5))
     assert found[0].is_echo
     assert (doubles(table, importance, found)[0] == -1).all()
+
+
+def notes_of(count, pitch=60, every=1.0, start=0.0):
+    return [(start + every * i, 0.5, pitch + (i * i) % 7) for i in range(count)]
+
+
+def test_a_copy_has_eight_notes_and_four_of_five_from_the_other_part():
+    assert len(copies_of(notes_of(8), notes_of(8))[1]) == 1
+    assert copies_of(notes_of(7), notes_of(7))[1] == []
+    line = notes_of(10)
+    for own, found in ((2, True), (3, False)):
+        # Notes of its own, at about the same height, between the others'.
+        others = [(onset + 0.4, 0.2, 63) for onset, _, _ in line[:own]]
+        _, copies = copies_of(line, line[own:] + others)
+        assert bool(copies) == found
+        if found:
+            assert len(copies[0].notes) == 8
+    # The other part must be nearly as long itself.
+    long, short = notes_of(20), notes_of(15)
+    ((copy,),) = copies_of(long, short)[1:]
+    assert (copy.part, copy.of, len(copy.notes)) == (1, 0, 15)
+
+
+def test_a_copy_comes_at_most_so_late_and_a_doubling_nearly_together():
+    # At 120 beats a minute 1.6 beats are 0.8 s, and 0.07 beats 35 ms.
+    line = notes_of(12, every=4.0)
+    for late, kind in ((0.06, False), (0.08, True), (1.58, True), (1.7, None)):
+        _, copies = copies_of(line, moved(line, late))
+        if kind is None:
+            assert copies == []
+        else:
+            assert [copy.is_echo for copy in copies] == [kind]
+            assert copies[0].delay == max(copies[0].delay, 0.0)
+            assert abs(copies[0].delay - late / 2) < 1e-3
+            assert copies[0].part == 1
+    early = copies_of(moved(line, 0.05), line)[1]
+    assert [copy.delay for copy in early] == [0.0]
+
+
+def test_octaves_are_counted_from_the_mean_pitch():
+    line = notes_of(12)
+    for semitones, octaves in ((24, 2), (12, 1), (-12, -1), (-36, -3)):
+        (copy,) = copies_of(line, moved(line, 0.0, semitones))[1]
+        assert (copy.part, copy.octaves) == (1, octaves)
+        assert copy.originals.tolist() == sorted(copy.originals.tolist())
+    assert copies_of(line, moved(line, 0.0, 7))[1] == []
+
+
+def test_each_note_of_a_copy_is_paired_with_the_nearest_of_its_pitch():
+    """The same pitch every half second, echoed a quarter of a second later, unevenly by 10 ms."""
+    line = [(float(i), 0.5, 60) for i in range(12)]
+    uneven = [
+        (onset + 0.5 + 0.02 * (n % 2), length, pitch)
+        for n, (onset, length, pitch) in enumerate(line)
+    ]
+    table, (copy,) = copies_of(line, uneven)
+    assert len(copy.notes) == 12
+    assert np.allclose(table.onset[copy.notes] - table.onset[copy.originals], 0.255, atol=0.006)
+    assert abs(copy.delay - 0.255) < 0.006
+
+
+def test_only_the_busiest_parts_are_compared(monkeypatch):
+    monkeypatch.setattr("arranger.reduce.worth.copies.MOST_PARTS", 2)
+    line = notes_of(12)
+    _, copies = copies_of(
+        notes_of(9, pitch=30), line, notes_of(9, pitch=30), line + notes_of(2, 60, start=20.0)
+    )
+    assert [(copy.part, copy.of) for copy in copies] == [(3, 1)]

@@ -49,6 +49,35 @@ def test_what_may_take_so_many_bytes_is_tried_with_them_too(parade: Conversion) 
     assert (tried.voice1, tried.ledger) == (wanted.voice1, wanted.ledger)
 
 
+@pytest.mark.parametrize(
+    "words", [{"tune": "1"}, {"mute": "2"}, {"step": "1/2"}, {"drums": "none"}]
+)
+def test_an_attempt_is_what_a_conversion_gives(words: dict[str, str], waltz: Conversion) -> None:
+    other = build_settings(words, waltz.settings)
+    _, tried = suggest._converted(waltz, other)
+    wanted = convert(waltz.song, waltz.engine, other).reduction
+    assert (tried.voice1, tried.voice2, tried.ledger) == (
+        wanted.voice1,
+        wanted.voice2,
+        wanted.ledger,
+    )
+
+
+@pytest.mark.parametrize("engine", ["twin-phase", "twin-counter"])
+def test_another_key_is_said_in_semitones_where_there_is_a_better_one(engine: str) -> None:
+    song = converted("boat_parade.mid").song
+    now = convert(song, load_engine(engine), build_settings({"engine": engine}))
+    auto = build_settings({"transpose": "auto"}, now.settings)
+    best = convert(song, load_engine(engine), auto).reduction.ledger.transpose
+    attempt = suggest.Attempt({"transpose": "auto"}, "the key")
+    tried = suggest._tried(now, suggest.note_values(now), attempt)
+    if best == 0:
+        assert tried is None
+    else:
+        assert tried is not None
+        assert tried.options == f"--transpose {best}"
+
+
 @pytest.mark.parametrize("name", ["waltz", "parade"])
 def test_only_gains_are_suggested_best_first(name: str, request: pytest.FixtureRequest) -> None:
     found = suggestions(request.getfixturevalue(name))

@@ -51,7 +51,11 @@ def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
     "line",
     [
         "step=0/4 length=12 bars=1:4/4:16",
+        "step=1/0 length=12 bars=1:4/4:16",
         "step=1/4 bars=1:4/4:16",
+        "step=1/4 length=12 bars=1:0/4:16",
+        "step=1/4 length=12 bars=1:4/0:16",
+        "step=1/4 length=12 bars=1*250000:4/4:16,1:4/4:16",
         "step=1/4 length=12",
         "step=1/4 length=12 bars=1:4/4",
         "step=1/4 length=12 bars=1:4/4:0",

@@ -89,6 +89,15 @@ def test_what_happens_on_one_tick_happens_in_the_order_of_the_file() -> None:
     assert notes(read(one_track("00", press, on, "60", C4_OFF, "60", lift))) == [(0, 96, 60)]
 
 
+def test_the_sostenuto_pedal_that_is_pressed_again_holds_what_is_still_down() -> None:
+    on, press, lift = "00 90 3C 40", "B0 42 7F", "B0 42 00"
+    twice = one_track(on, "20", press, "20", lift, "10", press, "10", C4_OFF, "60", lift)
+    assert notes(read(twice)) == [(0, 192, 60)]
+    # Pressed by the time the key comes down, and again after it came up: neither catches it.
+    around = one_track("00", press, on, "20", lift, "40", C4_OFF, "00", press, "60", lift)
+    assert notes(read(around)) == [(0, 96, 60)]
+
+
 def test_a_pedal_pressed_as_the_track_ends_holds_no_note_without_end() -> None:
     for pedal in ("B0 40 7F", "B0 42 7F"):
         other = track("83 00 91 3C 40 00 81 3C 40")

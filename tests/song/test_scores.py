@@ -110,6 +110,7 @@ def test_a_repeat_of_a_million_times_is_played_sixteen_times() -> None:
     song = read(musicxml(bar(1, tone("C", 4, 6), extra=back)))
     assert len(song.notes) == 16
     assert "1000000 times" in song.repairs[0].what
+    assert song.remarks == ("repeats are written out",)
 
 
 def test_a_pickup_is_a_short_first_bar() -> None:

@@ -132,9 +132,8 @@ def _line_shares(table: Columns, order: Ints, parts: int) -> tuple[Floats, Float
     part, onset, end = table.part[order], table.onset[order], table.end[order]
     shift = part * (table.end.max() + 1.0)
     reached = np.maximum.accumulate(end + shift) - shift
-    before = np.concatenate(([-np.inf], reached[:-1]))
-    first = np.concatenate(([True], part[1:] != part[:-1]))
-    before = np.where(first, -np.inf, before)
+    follows = np.append(False, part[1:] == part[:-1])[: len(part)]
+    before = np.where(follows, np.roll(reached, 1), -np.inf)
     fresh = np.maximum(end - np.maximum(onset, before), 0.0)
     overlap = before - onset
     alone = overlap <= 0.25 * (end - onset)

@@ -1,0 +1,272 @@
+"""The tracked beat on the song's time: scores, covering beats, positions and limits, by plain rules."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+from random import Random
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from arranger.engine import load_engine
+from arranger.errors import LimitError
+from arranger.grid import plan_grid, tracked
+from arranger.grid.attacks import find_attacks
+from arranger.grid.onbeat import follows_own_beat
+from arranger.grid.timeline import check_length, file_timeline
+from arranger.grid.track import beat
+from arranger.grid.track.beat import FileBeat, bar_weights, beat_weights, phase_weights, track_beat
+from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.hypotheses import phase_features
+from arranger.settings import GridSettings
+from arranger.song.model import MetreChange, TempoChange
+from arranger.song.time import seconds_at, timed_columns
+from tests.benchmarks.human import play
+from tests.grid.songs import TICKS, song_of
+from tests.grid.test_track import ballad
+
+ENGINE = load_engine("twin-phase")
+PLAYED = play(ballad(8), 3, bpm=90, jitter_seconds=0.02, drift=0.02)
+
+
+def reading(period: float, **changes: Any) -> Any:
+    """Return what a reading's score looks at."""
+    pulse = SimpleNamespace(from_file=changes.pop("from_file", False))
+    values = {"features": np.zeros(len(beat_weights())), "phase_score": -0.25, "level": 1.0}
+    return SimpleNamespace(pulse=pulse, period_seconds=period, **{**values, **changes})
+
+
+def test_a_reading_scores_by_its_features_its_place_and_what_the_file_says() -> None:
+    features = np.arange(len(beat_weights()), dtype=float)
+    own = float(beat_weights() @ features)
+    beats = 0.5 * np.arange(10)
+
+    def score(one: Any, kept: bool | None = None, stated: bool = True) -> float:
+        said = None if kept is None else FileBeat(seconds=beats, kept=kept, stated=stated)
+        return beat._score(one, said)
+
+    assert score(reading(0.5, features=features)) == pytest.approx(own - 0.25)
+    assert score(reading(0.5), False) == 1 - 0.25
+    assert score(reading(0.5), False, stated=False) == -0.25
+    # Periods whose logarithms are nearer than 0.12 are of one level.
+    for period, near in (
+        (0.5 * math.exp(0.119), 1),
+        (0.5 * math.exp(0.121), 0),
+        (0.444, 1),
+        (0.443, 0),
+    ):
+        assert score(reading(period), False) == near - 0.25
+    assert score(reading(0.5, from_file=True), True) == 4 - 0.25
+    assert score(reading(0.5, from_file=True, level=2.0), True) == -0.25
+    assert score(reading(0.5), True) == -0.25
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "begin", "end"),
+    [
+        (2.0, 5.0, 2.0, 6.0),
+        (1.9, 5.0, 2.0, 6.0),
+        (1.7, 5.0, 1.0, 6.0),
+        (0.9, 5.0, 1.0, 6.0),
+        (2.1, 5.1, 2.0, 7.0),
+        (2.87, 4.9, 2.0, 6.0),
+        (2.89, 4.9, 3.0, 6.0),
+        (2.0, 9.5, 2.0, 11.0),
+        (-1.5, 5.0, -2.0, 6.0),
+    ],
+)
+def test_beats_reach_from_the_first_onset_to_beyond_the_last_end(
+    first: float, last: float, begin: float, end: float
+) -> None:
+    """Beats at 2 to 6 s; an onset up to 0.12 of a beat early belongs to the beat after it."""
+    found = beat._covering(np.arange(2.0, 7.0), first, last)
+    assert (found[0], found[-1]) == pytest.approx((begin, end))
+    assert np.diff(found) == pytest.approx(1.0)
+
+
+def test_a_first_beat_leaves_the_readings_that_have_one_near_it() -> None:
+    def one(period: float, start: float) -> Any:
+        return SimpleNamespace(period_seconds=period, beats=lambda: start + period * np.arange(9))
+
+    readings = [one(0.5, 0.0), one(0.5, 0.25), one(1.0, 0.31)]
+    for first, kept in ((2.0, [0]), (2.09, [0]), (2.13, [2]), (2.16, [1, 2]), (99.0, [0, 1, 2])):
+        found = beat._suiting(readings, GridSettings(first_beat=first))
+        assert found == [readings[n] for n in kept]
+    assert beat._suiting(readings, GridSettings()) == readings
+
+
+def test_the_likeliest_reading_is_the_beat_and_the_next_level_its_rival() -> None:
+    notes = timed_columns(PLAYED.song)
+    attacks = find_attacks(notes)
+    said = FileBeat(seconds=0.5 * np.arange(80), kept=False, stated=True)
+    for settings in (GridSettings(), GridSettings(tempo=60.0)):
+        evidence = find_evidence(notes, attacks)
+        readings = beat.all_readings(evidence, said, settings)
+        scores = [beat._score(each, said) for each in readings]
+        whole = sum(math.exp(s) for s in scores)
+        best = readings[scores.index(max(scores))]
+        same = [
+            abs(math.log(each.period_seconds / best.period_seconds)) < 0.12 for each in readings
+        ]
+        found = track_beat(notes, attacks, said, settings)
+        assert found is not None
+        assert found.likelihood == pytest.approx(
+            sum(math.exp(s) for s, of in zip(scores, same, strict=True) if of) / whole
+        )
+        others = [(s, r) for s, r, of in zip(scores, readings, same, strict=True) if not of]
+        rival = max(others, key=lambda each: each[0])[1].period_seconds if others else math.inf
+        assert found.rival_bpm == pytest.approx(60 / rival)
+        assert found.bpm == pytest.approx(60 / float(np.median(np.diff(found.seconds))))
+        inner = best.beats()
+        assert set(np.round(inner[2:-2], 6)) <= set(np.round(found.seconds, 6))
+        periods = [each.period_seconds for each in readings]
+        low, high = (0.29, 1.35) if settings.tempo is None else (math.exp(-0.12), math.exp(0.12))
+        assert low <= min(periods)
+        assert max(periods) <= high
+        for each in readings:
+            assert len(each.pulse.times) >= 3 * each.level + 1
+
+
+def test_too_little_gives_no_beat() -> None:
+    def found(*onsets: float) -> object:
+        notes = timed_columns(song_of([(onset, 0.1, 60) for onset in onsets]))
+        return track_beat(notes, find_attacks(notes), None, GridSettings())
+
+    assert found(*range(7)) is None
+    assert found(*range(8)) is not None
+    # 3.9 and 4.1 beats of half a second
+    assert found(*(n * 3.9 / 11 for n in range(12))) is None
+    assert found(*(n * 4.1 / 11 for n in range(12))) is not None
+
+
+# Where the file's beat and the music's lie
+
+
+def test_the_phase_of_a_file_is_where_its_evidence_scores_best() -> None:
+    random = Random(1)
+    phases = set()
+    for shift in (0, 0.25, 1 / 3, 0.5, 2 / 3, 0.75):
+        parts = [[(on + shift, length, pitch) for on, length, pitch in part] for part in ballad(6)]
+        song = song_of(*parts, bpm=random.choice((90, 140)))
+        notes = timed_columns(song)
+        attacks = find_attacks(notes)
+        seconds = seconds_at(song, np.arange(int(notes.end.max()) // TICKS + 2) * TICKS)
+        said = FileBeat(seconds=seconds, kept=True, stated=True)
+        scores = phase_features(seconds, find_evidence(notes, attacks)) @ phase_weights()
+        best = max(range(6), key=lambda n: scores[n])
+        phase, margin = beat.file_phase(notes, attacks, said)
+        place = (0, 1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4)[best]
+        assert phase == pytest.approx(place - round(place))
+        assert margin == pytest.approx(scores[best] - scores[0])
+        phases.add(round(phase, 2))
+        verdict = follows_own_beat(song)
+        found = tracked.beats_elsewhere(song, notes, attacks, verdict)
+        held = [0.0] * 12
+        for note in song.notes:
+            held[round(note.onset * 12 / TICKS) % 12] += min(note.duration / TICKS, 1.0)
+        light = max(held[1:]) >= 0.8 * held[0]
+        assert tracked._light_beats(song, notes) == light
+        looked_at = verdict.keeps_tempo and (not verdict.exact or light)
+        assert found == (looked_at and abs(phase) > 0.15 and margin > (5 if verdict.exact else 2))
+    assert len(phases) >= 3
+
+
+def test_positions_and_times_among_beats_are_each_others_inverse() -> None:
+    beats = np.array([1.0, 1.5, 2.5, 2.75])
+    at = np.array([-1.0, 0.0, 0.5, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0])
+    times = np.array([0.5, 1.0, 1.25, 1.5, 1.75, 2.5, 2.625, 2.75, 3.25])
+    assert tracked._seconds_of(beats, at) == pytest.approx(times)
+    assert tracked._beats_at(beats, times) == pytest.approx(at)
+
+
+def test_ticks_of_times_by_the_songs_tempos() -> None:
+    tempos = (TempoChange(0, 500_000), TempoChange(960, 250_000), TempoChange(1440, 1_000_000))
+    song = replace(song_of([(0, 1, 60)]), tempos=tempos)
+    ticks = np.array([0, 480, 959, 960, 961, 1439, 1440, 2000])
+    assert tracked._ticks_at(song, seconds_at(song, ticks)).tolist() == ticks.tolist()
+    assert tracked._ticks_at(song, np.array([-0.5])).tolist() == [-480]
+
+
+def test_bars_of_a_tracked_beat_and_what_they_are_called() -> None:
+    """In the file's metre where it counts quarters; the bar before the first whole one is bar 0."""
+    song = PLAYED.song
+    for metre, beats in ((3, 3), (7, 7), (8, 4), (1, 4)):
+        turned = replace(song, metres=(MetreChange(0, metre, 4),))
+        grid = plan_grid(turned, ENGINE, GridSettings(beat="track", step=Fraction(1, 4)))
+        assert {bar.numerator for bar in grid.bars} == {beats}
+        assert {bar.steps for bar in grid.bars[1:]} == {4 * beats}
+    eighths = replace(song, metres=(MetreChange(0, 3, 8),))
+    grid = plan_grid(eighths, ENGINE, GridSettings(beat="track"))
+    assert {(bar.numerator, bar.denominator) for bar in grid.bars} == {(4, 4)}
+    for beats_late in range(4):
+        first = float(PLAYED.quarter_seconds[beats_late])
+        grid = plan_grid(
+            song, ENGINE, GridSettings(first_beat=first, tempo=90, step=Fraction(1, 2))
+        )
+        steps = 2 * beats_late
+        assert [(bar.number, bar.first_step) for bar in grid.bars[:2]] == (
+            [(0, 0), (1, steps)] if beats_late else [(1, 0), (2, 8)]
+        )
+        lines = [bar.first_step / 2 for bar in grid.bars[:6]]
+        seconds = seconds_at(song, list(grid.bar_ticks[:6]))
+        assert seconds == pytest.approx([grid.beats_seconds[round(at)] for at in lines], abs=0.002)
+
+
+def test_a_song_of_too_many_beats_or_bars_is_refused_at_the_exact_limit() -> None:
+    song = song_of([(0, 1, 60)], metres=((0, 1, 8), (10, 4, 4)))
+    # 10 beats are 20 bars of 1/8; then 30 beats are 7.5 bars.
+    check_length(song, 40 * TICKS, 40)
+    with pytest.raises(LimitError, match="40 beats"):
+        check_length(song, 40 * TICKS, 39)
+    check_length(song, 10 * TICKS, 20)
+    with pytest.raises(LimitError, match=r"10 beats \(20 bars\)"):
+        check_length(song, 10 * TICKS, 19)
+    late = song_of([(n, 0.5, 60 + n % 5) for n in range(12)])
+    notes = timed_columns(late)
+    # 5.75 s at 4 beats a second at most
+    timeline = tracked.tracked_timeline(
+        late, notes, find_attacks(notes), follows_own_beat(late), GridSettings()
+    )
+    assert timeline is not None
+    assert len(timeline.beats_seconds) == timeline.bar_beats[-1] + 1
+    for most, refused in ((22, True), (23, False)):
+        arguments = (late, notes, find_attacks(notes), follows_own_beat(late))
+        if refused:
+            with pytest.raises(LimitError, match="too long"):
+                tracked.tracked_timeline(*arguments, GridSettings(max_steps=most))
+        else:
+            assert tracked.tracked_timeline(*arguments, GridSettings(max_steps=most)) is not None
+
+
+def test_the_files_own_timeline_in_beats_and_by_the_clock() -> None:
+    tempos = (TempoChange(0, 500_000), TempoChange(4 * TICKS, 1_000_000))
+    song = replace(
+        song_of([(1, 2, 60), (3, 3, 62), (7, 1, 64)], metres=((0, 3, 4),)), tempos=tempos
+    )
+    notes = timed_columns(song)
+    for clock, onsets, ends, lines in (
+        ("beat", [1, 3, 7], [3, 6, 8], [0, 3, 6, 9]),
+        # The median tempo is 60: a beat is a second.
+        ("clock", [0.5, 1.5, 5], [1.5, 4, 6], [0, 1.5, 4, 7]),
+    ):
+        found = file_timeline(song, notes, find_attacks(notes), GridSettings(clock=clock))
+        assert found.bpm == 60
+        assert found.onset_beats == pytest.approx(onsets)
+        assert found.end_beats == pytest.approx(ends)
+        assert found.bar_beats == pytest.approx(lines)
+        assert found.bar_ticks.tolist() == [0, 3 * TICKS, 6 * TICKS, 9 * TICKS]
+        assert [tuple(label) for label in found.labels] == [(1, 3, 4), (2, 3, 4), (3, 3, 4)]
+    asked = file_timeline(song, notes, find_attacks(notes), GridSettings(tempo=77.0))
+    assert asked.bpm == 77
+    assert "played evenly at 77" in asked.remarks[0]
+
+
+def test_weights_are_those_of_the_file_in_the_order_of_the_features() -> None:
+    assert len(bar_weights()) == 8
+    assert len(phase_weights()) == 16
+    with pytest.raises(ValueError, match="read-only"):
+        beat_weights()[0] = 0.0

@@ -1,0 +1,355 @@
+"""Sentences, laws, weighings and attempts, each against what stands in the conversion made by hand."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from arranger.engine import load_engine
+from arranger.grid.model import StepChoice
+from arranger.reduce.ledger import Entry, Span
+from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_laws
+from arranger.reduce.tell.sentences import explanations
+from arranger.reduce.tell.weighing import BarWeighing, Choice
+from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
+from arranger.reduce.worth.weights import Weights
+from arranger.report import suggest
+from arranger.report.suggest import Suggestion
+from arranger.settings import ReduceSettings
+
+if TYPE_CHECKING:
+    from arranger.conversion import Conversion
+
+ENGINE = load_engine("twin-phase")
+
+
+def told(hand: Conversion, entry: Entry, **changes: object) -> str:
+    """Return what is said of a note, without where and what it is."""
+    entries = list(hand.reduction.ledger.entries)
+    entries[entry.note] = entry
+    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    reduction = replace(hand.reduction, ledger=ledger, **changes)  # type: ignore[arg-type]
+    (line,) = explanations(
+        hand.song, hand.grid, reduction, bars=[7] * 9, beats=[2.3333] * 9,
+        notes=range(entry.note, entry.note + 1),
+    )  # fmt: skip
+    place, _, rest = line.partition("': ")
+    assert place.startswith("bar 7 beat 2.33, ")
+    return rest
+
+
+G2 = 1
+
+
+@pytest.mark.parametrize(
+    ("reason", "by", "said"),
+    [
+        ("lengthened-to-step", (), "it lasts 3 steps, since a tone lasts whole steps"),
+        ("shortened-by-next-note", (0,), "it lasts 3 steps, then G4 (tune) comes"),
+        ("shortened-for-gap", (), "its last step is silent so that the next G2 is heard to start"),
+        ("octave-folded", (), "it sounds as G2, the octave that the pitch table has"),
+        ("broken-chord", (), "it takes turns with the other notes of its chord"),
+        ("voices-full", (0, 2), "it starts 1 step late, when G4 (tune) and B3 gave way"),
+        ("voices-full", (), "it starts 1 step late, when other notes gave way"),
+    ],
+)
+def test_what_is_heard_otherwise_says_how(
+    hand: Conversion, reason: str, by: tuple[int, ...], said: str
+) -> None:
+    entry = Entry(G2, "changed", (reason,), (Span(2, 1, 2), Span(2, 4, 1)), 43, by)
+    assert told(hand, entry) == f"changed, {said}"
+
+
+def test_steps_and_milliseconds_are_counted(hand: Conversion) -> None:
+    one = Entry(G2, "changed", ("lengthened-to-step", "voices-full"), (Span(2, 4, 1),), 43, ())
+    assert told(hand, one) == (
+        "changed, it lasts 1 step, since a tone lasts whole steps; "
+        "it starts 4 steps late, when other notes gave way"
+    )
+    positions = hand.grid.positions.copy()
+    positions[G2] = -0.4
+    late = replace(hand, grid=replace(hand.grid, positions=positions))
+    moved = Entry(G2, "changed", ("moved-to-step",), (Span(2, 0, 2),), 43, ())
+    # 0.4 of 250.8 ms
+    assert told(late, moved) == "changed, it is moved to the nearest step, 100 ms late"
+    positions[G2] = 0.4
+    assert told(late, moved) == "changed, it is moved to the nearest step, 100 ms early"
+
+
+def test_drums_and_tones_are_blamed_for_their_own(hand: Conversion) -> None:
+    both = Entry(
+        G2, "changed", ("delayed-by-drum", "shortened-by-next-note"), (Span(2, 1, 2),), 43, (3, 0)
+    )
+    assert told(hand, both) == (
+        "changed, it starts after Bass Drum 1, which silences both voices for its step; "
+        "it lasts 2 steps, then G4 (tune) comes"
+    )
+    # Where only one kind is listed it stands for both.
+    assert "then Bass Drum 1 comes" in told(hand, both._replace(by=(3,)))
+
+
+def test_what_is_lost_says_to_whom(hand: Conversion) -> None:
+    def lost(reason: str, by: tuple[int, ...] = (0, 1), note: int = 2) -> str:
+        return told(hand, Entry(note, "dropped", (reason,), (), None, by))
+
+    assert lost("voices-full") == "dropped, both voices were busy with G4 (tune) and G2 (bass)"
+    assert (
+        lost("same-step") == "dropped, G4 (tune) and G2 (bass) starts on the same step in its place"
+    )
+    assert lost("beyond-limit") == "dropped, left out so that the song takes fewer bytes"
+    # A note that has a step in the rows all the same comes in later, and says so.
+    later = "or a beat or more; later it fills in"
+    assert lost("voices-full", note=0).endswith(f"f{later}")
+    outside = hand.grid.onset_steps.copy()
+    outside[2] = -1
+    beyond = replace(hand, grid=replace(hand.grid, onset_steps=outside))
+    entry = Entry(2, "dropped", ("beyond-limit",), (), None, ())
+    assert told(beyond, entry) == "dropped, it lies outside the passage that was converted"
+
+
+def test_marks_go_by_weight_where_there_are_weights(hand: Conversion) -> None:
+    weights = Weights(
+        tune=np.array([0.49, 0.5, 0.9, 0, 0, 0, 0, 0, 0]),
+        bass=np.array([0.5, 0.9, 0.1, 0, 0, 0, 0, 0, 0]),
+        salience=np.ones(9),
+        duplicate_of=np.full(9, -1),
+        octave_of=np.full(9, -1),
+        roles=hand.reduction.roles,
+    )
+    entry = Entry(8, "dropped", ("voices-full",), (), None, (0, 1, 2, 5))
+    assert told(hand, entry._replace(note=4), weights=weights) == (
+        "dropped, both voices were busy with G4 (bass) and G2 (tune) and B3 (tune) and G4"
+    )
+
+
+# Laws
+
+
+def test_rows_and_ledger_by_hand_keep_the_laws(hand: Conversion) -> None:
+    assert broken_rows(ENGINE, hand.reduction) == []
+    assert broken_entries(ENGINE, hand.reduction) == []
+    assert remarks_on_laws(hand.song, ENGINE, hand.reduction) == ()
+
+
+@pytest.mark.parametrize(
+    ("row", "step", "cell", "what"),
+    [
+        ("voice1", 2, 60, "voice 1, step 3 names no note that it comes from"),
+        ("voice2", 1, -2, "voice 2, step 2 names no note that it comes from"),
+        ("voice1", 0, 127, "voice 1, step 1 isn't in the pitch table"),
+        ("voice2", 8, 0, "voice 2, step 9 isn't in the pitch table"),
+        ("sources1", 0, -1, "voice 1, step 1 names no note that it comes from"),
+        ("sources2", 15, 3, "voice 2, step 16 names no note that it comes from"),
+        ("drums", 0, "kick", "drums, step 1 names no note that it comes from"),
+        ("drums", 2, None, "drums, step 3 names no note that it comes from"),
+        ("drum_sources", 15, 0, "drums, step 16 names no note that it comes from"),
+    ],
+)
+def test_a_step_that_names_no_note_is_told(
+    hand: Conversion, row: str, step: int, cell: object, what: str
+) -> None:
+    cells = list(getattr(hand.reduction, row))
+    cells[step] = cell
+    broken = replace(hand.reduction, **{row: tuple(cells)})  # type: ignore[arg-type]
+    assert broken_rows(ENGINE, broken) == [what]
+    (remark,) = [r for r in remarks_on_laws(hand.song, ENGINE, broken) if what in r]
+    assert remark == f"hostile.mid, {what}; sheet and sound are whole"
+    assert not any(what in r for r in remarks_on_laws(hand.song, ENGINE, broken, by_hand=True))
+
+
+@pytest.mark.parametrize(
+    ("note", "changes"),
+    [
+        (0, {"outcome": "dropped"}),
+        (2, {"outcome": "changed"}),
+        (0, {"outcome": "changed"}),
+        (7, {"outcome": "kept"}),
+        (8, {"reasons": ("no-such-thing",)}),
+        (0, {"spans": (Span(1, 0, 3),)}),  # a step too many
+        (0, {"spans": (Span(2, 0, 2),)}),  # the other voice
+        (0, {"spans": (Span(1, 1, 2),)}),
+        (5, {"spans": (Span(1, 6, 2),)}),  # the note that it is tied to
+        (0, {"pitch_out": 66}),
+        (0, {"pitch_out": None}),
+        (1, {"spans": (Span(2, 0, 4),), "pitch_out": 44}),
+        (3, {"spans": (Span(0, 3, 1),)}),
+        (3, {"spans": (Span(0, 1, 1),)}),
+    ],
+)
+def test_an_entry_that_the_rows_contradict_is_told(
+    hand: Conversion, note: int, changes: dict[str, object]
+) -> None:
+    entries = list(hand.reduction.ledger.entries)
+    entries[note] = entries[note]._replace(**changes)  # type: ignore[arg-type]
+    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    broken = broken_entries(ENGINE, replace(hand.reduction, ledger=ledger))
+    assert [who for who, _ in broken] == [note]
+
+
+def test_three_faults_are_told_and_the_others_counted(hand: Conversion) -> None:
+    for count, lines in ((3, 3), (4, 4), (9, 4)):
+        entries = [
+            entry._replace(spans=(), outcome="kept", reasons=("silent",)) if n < count else entry
+            for n, entry in enumerate(hand.reduction.ledger.entries)
+        ]
+        entries = [
+            e._replace(reasons=(*e.reasons, "x" * e.note)) if e.note < count else e for e in entries
+        ]
+        ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+        told = remarks_on_laws(
+            hand.song, ENGINE, replace(hand.reduction, ledger=ledger), by_hand=True
+        )
+        assert len(told) == lines
+        assert told[1].startswith("hostile.mid, note 1 (G2 of 'low strings'): ")
+        if count > 3:
+            assert told[3] == f"hostile.mid: {count - 3} more faults of this kind"
+
+
+# What was weighed
+
+
+def test_a_weighing_in_words_and_figures() -> None:
+    found = BarWeighing(
+        bar=3,
+        held=("voice 1: beat 1 G4 of 'a'", "voice 2: nothing"),
+        terms={"attack": 1.25, "leap": 0.005},
+        others=(
+            Choice(("beat 2: voice 2 has B3 of 'b'",), 0.5, {"sustain": 0.75, "attack": -0.25}),
+            Choice(("beat 1: no drum",), 1.0, {}),
+        ),
+    )
+    assert weighing_text(found).splitlines() == [
+        "bar 3",
+        "  voice 1: beat 1 G4 of 'a'",
+        "  voice 2: nothing",
+        "  costs 1.25 beats of the tune: attack 1.25, leap 0.01",
+        "runner-up: 0.50 more",
+        "  beat 2: voice 2 has B3 of 'b'",
+        "  sustain +0.75, attack -0.25",
+        "choice 3: 1.00 more",
+        "  beat 1: no drum",
+        "  nothing",
+        "where",
+        "  attack   the start of a note is not heard, times its worth",
+        "  sustain  a beat of a note is not heard, times its worth",
+        "  leap     a voice moves by a semitone, up to an octave",
+    ]
+    assert json.loads(weighing_json(found)) == {
+        "bar": 3,
+        "choice": {
+            "held": ["voice 1: beat 1 G4 of 'a'", "voice 2: nothing"],
+            "terms": {"attack": 1.25, "leap": 0.005},
+        },
+        "others": [
+            {
+                "differs": ["beat 2: voice 2 has B3 of 'b'"],
+                "more": 0.5,
+                "terms": {"sustain": 0.75, "attack": -0.25},
+            },
+            {"differs": ["beat 1: no drum"], "more": 1.0, "terms": {}},
+        ],
+    }
+    alone = weighing_text(replace(found, others=(), terms={})).splitlines()
+    assert alone[3:] == [
+        "  costs 0.00 beats of the tune: nothing", "nothing else could sound in this bar", "where",
+    ]  # fmt: skip
+
+
+# What is worth trying
+
+
+def attempts(conversion: Conversion) -> list[tuple[dict[str, str], str]]:
+    return [
+        (dict(attempt.words), attempt.what) for attempt in suggest._attempts(conversion)
+        if "engine" not in attempt.words
+    ]  # fmt: skip
+
+
+def test_the_attempts_for_the_song_by_hand(hand: Conversion) -> None:
+    choices = tuple(StepChoice(Fraction(1, n), 1.0, 16, 0, 0, 0) for n in (2, 4, 1, 8))
+    grid = replace(hand.grid, alternatives=choices)
+    assert attempts(replace(hand, grid=grid)) == [
+        ({"texture": "broken-chord"}, "voice 2 steps through the chords"),
+        ({"step": "1/4"}, "a finer step"),
+        ({"step": "1"}, "a coarser step"),
+        ({"drums": "none"}, "no drums, so that no tone is hidden"),
+        ({"drums": "light"}, "fewer drums"),
+        ({"transpose": "auto"}, "the key that the pitch table plays best"),
+        ({"tune": "3"}, "'pad' carries the tune"),
+        ({"bass": "3"}, "'pad' carries the bass"),
+        ({"transpose": "12"}, "an octave away"),
+        ({"transpose": "-12"}, "an octave away"),
+        ({"texture": "two-highest"}, "the two highest notes, whatever they are"),
+    ]
+    engines = [a.words["engine"] for a in suggest._attempts(hand) if "engine" in a.words]
+    assert engines
+    for name in engines:
+        assert name != "twin-phase"
+        assert load_engine(name).clock_hz == ENGINE.clock_hz
+
+
+def test_what_is_set_already_is_not_tried(hand: Conversion) -> None:
+    chosen = ReduceSettings(texture="broken-chord", drums="none", transpose=2)
+    found = [
+        words
+        for words, _ in attempts(replace(hand, settings=replace(hand.settings, reduce=chosen)))
+    ]
+    assert {"texture": "broken-chord"} not in found
+    assert {"transpose": "auto"} not in found
+    assert [words for words in found if "drums" in words] == [{"drums": "light"}, {"drums": "full"}]
+    highest = replace(hand.settings, reduce=ReduceSettings(texture="two-highest"))
+    assert ({"texture": "two-highest"}) not in [
+        words for words, _ in attempts(replace(hand, settings=highest))
+    ]
+    parts = tuple(part._replace(drum=False) for part in hand.song.parts)
+    no_drums = replace(hand, song=replace(hand.song, parts=parts))
+    assert not [words for words, _ in attempts(no_drums) if "drums" in words]
+    entries = [e for e in hand.reduction.ledger.entries if "octave-folded" not in e.reasons]
+    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    in_range = replace(hand, reduction=replace(hand.reduction, ledger=ledger))
+    assert not [words for words, _ in attempts(in_range) if words.get("transpose") == "12"]
+
+
+def test_two_rivals_of_each_line_are_tried_the_likeliest_first(hand: Conversion) -> None:
+    roles = [role._replace(role="harmony") for role in hand.reduction.roles]
+    scores = ((1.0, 3.0), (3.0, 2.0), (2.0, 1.0), (9.0, 9.0))
+    roles = [
+        r._replace(tune_score=t, bass_score=b) for r, (t, b) in zip(roles, scores, strict=True)
+    ]
+    found = suggest._line_attempts(
+        replace(hand, reduction=replace(hand.reduction, roles=tuple(roles)))
+    )
+    # The fourth plays drums.
+    assert [dict(a.words) for a in found] == [
+        {"tune": "2"},
+        {"tune": "3"},
+        {"bass": "1"},
+        {"bass": "2"},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("heard", "change", "gains"),
+    [
+        (1, 0.05, True), (1, 0.051, False), (0, -0.006, True), (0, -0.005, False), (0, 0.0, False),
+        (-3, -0.5, True), (-3, 0.01, False),
+    ],
+)  # fmt: skip
+def test_a_suggestion_gains_notes_or_loses_less(heard: int, change: float, gains: bool) -> None:
+    assert suggest._gains(Suggestion("", "", heard, 0, change)) == gains
+
+
+def test_what_is_better_in_both_comes_first_then_what_loses_least() -> None:
+    ranked = [
+        Suggestion("a", "", 9, 0, -0.1), Suggestion("b", "", 2, 0, -0.2),
+        Suggestion("c", "", 2, 0, 0.0), Suggestion("d", "", 0, 0, -0.3),
+        Suggestion("e", "", -1, 0, -0.2), Suggestion("f", "", 20, 0, 0.01),
+    ]  # fmt: skip
+    backwards = ranked[::-1]
+    backwards.sort(key=suggest._rank)
+    assert backwards == ranked

@@ -1,0 +1,336 @@
+"""Exports, comparison and passages against what the rows of a sheet say, step by step."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from fractions import Fraction
+from random import Random
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree
+
+import mido
+import pytest
+from hypothesis import given, settings
+
+from arranger.engine import load_engine
+from arranger.errors import LimitError, SheetError
+from arranger.rows import HOLD, REST, tones
+from arranger.sheet import Sheet, SheetBar, format_sheet, parse
+from arranger.sheet.check import check_text
+from arranger.sheet.compare import Side, SongNote, compare
+from arranger.sheet.mark import mark_lines
+from arranger.sheet.midi import percussion_keys, to_midi
+from arranger.sheet.musicxml import _metre_of, _values, to_musicxml
+from arranger.sheet.passage import MAX_STEPS, cut_bars, first_bars, go_round
+from tests.sheet.playable import playable
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+
+ENGINE = load_engine("twin-phase")
+LENGTH = ENGINE.nearest_step_length(0.25)
+SHEET = Sheet(
+    title="Low tide",
+    engine="twin-phase",
+    step_beats=Fraction(1, 2),
+    step_setting=LENGTH.setting,
+    bars=(SheetBar(0, 2, 4, 4), SheetBar(1, 8, 4, 4), SheetBar(2, 6, 3, 4), SheetBar(3, 4, 2, 3)),
+    voice1=(60, HOLD, HOLD, 62, 62, *[HOLD] * 7, 64, HOLD, REST, REST, 65, HOLD, HOLD, HOLD),
+    voice2=(HOLD, REST, 48, *[HOLD] * 9, *[REST] * 8),
+    drums=("kick", None, "snare", *[None] * 16, "kick"),
+    loop_step=2,
+)
+
+
+def test_the_midi_file_of_a_sheet_message_by_message() -> None:
+    """480 ticks a beat, so 240 a step; a metre of thirds can't be said."""
+    file = mido.MidiFile(file=io.BytesIO(to_midi(SHEET, ENGINE)))
+    keys = {"kick": percussion_keys(ENGINE)["kick"], "snare": percussion_keys(ENGINE)["snare"]}
+    tempo = round(LENGTH.seconds * 2e6)
+    first, *tracks = [
+        [
+            (m.time, m.type, {k: v for k, v in m.dict().items() if k not in ("time", "type")})
+            for m in t
+        ]
+        for t in file.tracks
+    ]
+    signs = {"clocks_per_click": 24, "notated_32nd_notes_per_beat": 8}
+    assert file.ticks_per_beat == 480
+    assert first == [
+        (0, "track_name", {"name": "Low tide"}),
+        *((0, "text", {"text": line}) for line in mark_lines(SHEET, keys)),
+        (0, "set_tempo", {"tempo": tempo}),
+        (0, "time_signature", {"numerator": 4, "denominator": 4, **signs}),
+        (2400, "time_signature", {"numerator": 3, "denominator": 4, **signs}),
+        (2400, "end_of_track", {}),
+    ]
+
+    def played(name: str, channel: int, *notes: tuple[int, int, int]) -> list[object]:
+        found: list[object] = [(0, "track_name", {"name": name})]
+        if channel != 9:
+            found.append((0, "program_change", {"program": 80, "channel": channel}))
+        now = 0
+        for start, end, pitch in notes:
+            for at, kind, velocity in ((start, "note_on", 100), (end, "note_off", 0)):
+                values = {"note": pitch, "velocity": velocity, "channel": channel}
+                found.append((240 * at - now, kind, values))
+                now = 240 * at
+        return [*found, (4800 - now, "end_of_track", {})]
+
+    assert tracks == [
+        played("voice 1", 0, (0, 3, 60), (3, 4, 62), (4, 12, 62), (12, 14, 64), (16, 20, 65)),
+        played("voice 2", 1, (2, 12, 48)),
+        played("drums", 9, (0, 1, keys["kick"]), (2, 3, keys["snare"]), (19, 20, keys["kick"])),
+    ]
+
+
+def test_ticks_divide_every_step_or_say_that_they_cannot() -> None:
+    for step, per_beat in (("1/7", 3360), ("1/67", 32160), ("1/71", 71), ("1/32767", 32767)):
+        sheet = replace(SHEET, step_beats=Fraction(step))
+        file = mido.MidiFile(file=io.BytesIO(to_midi(sheet, ENGINE)))
+        assert file.ticks_per_beat == per_beat
+        # The first tone of voice 1 lasts three steps; before it stand name and program.
+        assert [m.time for m in file.tracks[1]][2:4] == [0, 3 * per_beat * Fraction(step)]
+    with pytest.raises(SheetError, match="too small a share"):
+        to_midi(replace(SHEET, step_beats=Fraction(1, 32768)), ENGINE)
+
+
+def test_sounds_without_a_percussion_key_get_one_that_is_free() -> None:
+    drums = tuple(
+        drum._replace(percussion_keys=keys)
+        for drum, keys in zip(ENGINE.drums[:4], ((27, 28), (), (28, 27), ()), strict=True)
+    )
+    keys = percussion_keys(replace(ENGINE, drums=drums))
+    # The first sound takes both keys, whichever stands first elsewhere.
+    assert list(keys.values()) == [27, 28, 29, 30]
+
+
+# MusicXML
+
+
+def test_lengths_are_cut_into_notes_that_can_be_written() -> None:
+    for parts in (1, 2, 3, 4, 6, 8, 12, 5):
+        step = Fraction(1, parts)
+        plain = {Fraction(4, 2**n) * dots for n in range(7) for dots in (1, Fraction(3, 2))}
+        plain |= {Fraction(2**n, 3 * 8) for n in range(6)}
+        for steps in range(1, 60):
+            found = _values(steps * step, step)
+            assert sum(found) == steps * step
+            assert found == sorted(found, reverse=True)
+            assert all((value / step).denominator == 1 for value in found)
+            if parts != 5:
+                assert set(found) <= plain
+    half = Fraction(1, 2)
+    assert _values(Fraction(7, 2), half) == [3, half]
+    assert _values(Fraction(9, 2), half) == [4, half]
+    assert _values(Fraction(10), half) == [6, 4]
+
+
+@pytest.mark.parametrize(
+    ("length", "metre"),
+    [("4", (4, 4)), ("3", (3, 4)), ("1", (1, 4)), ("7/2", (7, 8)), ("1/4", (1, 16)),
+     ("8", (8, 4)), ("4/3", None), ("1/3", None)],
+)  # fmt: skip
+def test_a_bar_of_any_length_has_a_metre_where_there_is_one(
+    length: str, metre: tuple[int, int] | None
+) -> None:
+    assert _metre_of(Fraction(length)) == metre
+
+
+def test_the_notation_of_a_sheet_bar_by_bar() -> None:
+    """Written lengths in quarter notes; ties; which metres are printed."""
+    root = ElementTree.fromstring(
+        to_musicxml(replace(SHEET, bars=(*SHEET.bars[:3], SheetBar(3, 4, 3, 4))), ENGINE)
+    )
+    staves, drums = root.findall("part")
+    divisions = int(staves.findtext(".//divisions"))
+
+    def notes(part: ElementTree.Element, staff: str | None) -> list[list[tuple[object, ...]]]:
+        found = []
+        for measure in part.findall("measure"):
+            row: list[tuple[object, ...]] = []
+            for each in measure.findall("note"):
+                if staff is None or each.findtext("staff") == staff:
+                    pitch = each.find("pitch")
+                    what: object = "rest"
+                    if pitch is not None:
+                        what = f"{pitch.findtext('step')}{pitch.findtext('octave')}"
+                    elif each.find("unpitched") is not None:
+                        what = each.findtext(".//text")
+                    length = Fraction(int(each.findtext("duration")), divisions)
+                    ties = "".join(t.get("type")[2] for t in each.findall("tie"))
+                    row.append((float(length), what, ties))
+            found.append(row)
+        return found
+
+    # Ties: "a" starts one, "o" stops one.
+    assert notes(staves, "1") == [
+        [(1.0, "C4", "a")],
+        [(0.5, "C4", "o"), (0.5, "D4", ""), (3.0, "D4", "a")],
+        [(1.0, "D4", "o"), (1.0, "E4", ""), (1.0, "rest", "")],
+        [(2.0, "F4", "")],
+    ]
+    assert notes(staves, "2") == [
+        [(1.0, "rest", "")],
+        [(4.0, "C3", "a")],
+        [(1.0, "C3", "o"), (2.0, "rest", "")],
+        [(2.0, "rest", "")],
+    ]
+    assert notes(drums, None) == [
+        [(0.5, "kick", ""), (0.5, "rest", "")],
+        [(0.5, "snare", ""), (3.0, "rest", ""), (0.5, "rest", "")],
+        [(3.0, "rest", "")],
+        [(1.5, "rest", ""), (0.5, "kick", "")],
+    ]
+    metres = [
+        (n, time.findtext("beats"), time.findtext("beat-type"), time.get("print-object", "yes"))
+        for n, measure in enumerate(staves.findall("measure"))
+        for time in measure.findall(".//time")
+    ]
+    assert dict.fromkeys(metres) == dict.fromkeys(
+        [(0, "4", "4", "yes"), (2, "3", "4", "yes"), (3, "2", "4", "no")]
+    )
+    assert [m.get("number") for m in staves.findall("measure")] == ["0", "1", "2", "3"]
+    bpm = 30 / LENGTH.seconds
+    assert float(staves.find(".//sound").get("tempo")) == pytest.approx(bpm, abs=0.006)
+    assert len(root.findall(".//metronome")) == 1
+    assert [name.text for name in root.findall(".//part-name")][-1] == "drums"
+    silent = ElementTree.fromstring(to_musicxml(replace(SHEET, drums=(None,) * 20), ENGINE))
+    assert len(silent.findall("part")) == 1
+
+
+# Comparing
+
+
+def heard_by_steps(note: SongNote, sheet: Sheet, engine: Engine, transpose: int, at: int) -> bool:
+    """Return whether a note that starts on a step is heard on one of its steps."""
+    steps = max(int(note.beats / sheet.step_beats + Fraction(1, 2)), 1)
+    if note.drum:
+        sound = engine.drum_for(note.pitch)
+        return sound is not None and sheet.drums[at] == sound.name
+    for step in range(at, min(at + steps, sheet.steps)):
+        under = sheet.drums[step] is not None and engine.drum_takes_step
+        for row in (sheet.voice1, sheet.voice2):
+            pitch = tones(row)[step]
+            if not under and pitch is not None and (pitch - note.pitch - transpose) % 12 == 0:
+                return True
+    return False
+
+
+def test_notes_come_back_and_go_as_the_steps_say() -> None:
+    random = Random(5)
+    told = 0
+    for _ in range(60):
+        bars = (SheetBar(1, 8, 4, 4), SheetBar(2, 6, 6, 8))
+        engine = load_engine(random.choice(("twin-phase", "twin-counter", "pc-alternate")))
+        step = Fraction(1, 2)
+
+        def sheet(bars=bars, engine=engine, step=step) -> Sheet:
+            def row() -> tuple[int, ...]:
+                return tuple(random.choice((60, 62, 64, HOLD, HOLD, REST)) for _ in range(14))
+
+            drums = tuple(random.choice((None, None, "kick")) for _ in range(14))
+            return replace(
+                SHEET, engine=engine.name, bars=bars, step_beats=step, voice1=row(), voice2=row(),
+                drums=drums, loop_step=None,
+            )  # fmt: skip
+
+        sides = [Side(sheet(), engine, 0), Side(sheet(), engine, 2)]
+        notes = []
+        for n in range(12):
+            bar, beat = (
+                random.choice((1, 2)),
+                random.choice((1, Fraction(3, 2), 2, 3, Fraction(9, 4))),
+            )
+            drum = random.random() < 0.3
+            notes.append(
+                SongNote(str(n), 36 if drum else random.choice((60, 74, 52, 64)), drum, bar, Fraction(beat),
+                         random.choice((Fraction(0), Fraction(1, 2), Fraction(1), Fraction(5, 4), Fraction(3)))),
+            )  # fmt: skip
+        found = compare(*sides, notes)
+        back = {note.name for bar in found.bars for note in bar.brought_back}
+        lost = {note.name for bar in found.bars for note in bar.lost}
+        for note in notes:
+            unit = Fraction(1) if note.bar == 1 else Fraction(1, 2)
+            place = (note.beat - 1) * unit / step + Fraction(1, 2)
+            at = (0 if note.bar == 1 else 8) + int(place)
+            before, after = (heard_by_steps(note, s.sheet, engine, s.transpose, at) for s in sides)
+            assert (note.name in back) == (after and not before)
+            assert (note.name in lost) == (before and not after)
+        told += len(back) + len(lost)
+    assert told > 100
+
+
+# Passages
+
+
+def test_rounds_and_first_bars_step_by_step() -> None:
+    assert go_round(SHEET, 1).steps == 20
+    twice = go_round(SHEET, 3)
+    played = tones(SHEET.voice1)
+    assert tones(twice.voice1) == played + played[2:] * 2
+    assert [bar.steps for bar in twice.bars] == [2, 8, 6, 4, 8, 6, 4, 8, 6, 4]
+    middle = go_round(replace(SHEET, loop_step=3), 2)
+    assert [bar.steps for bar in middle.bars] == [2, 8, 6, 4, 7, 6, 4]
+    assert middle.steps == sum(bar.steps for bar in middle.bars)
+    for count, loop in ((1, None), (2, 2), (3, 2)):
+        some = first_bars(SHEET, count)
+        assert (some.bars, some.loop_step) == (SHEET.bars[:count], loop)
+        steps = sum(bar.steps for bar in SHEET.bars[:count])
+        assert some.voice1 == SHEET.voice1[:steps]
+        assert some.drums == SHEET.drums[:steps]
+    inside = cut_bars(SHEET, 1, 2)
+    assert tones(inside.voice1) == played[2:16]
+    assert inside.drums == SHEET.drums[2:16]
+
+
+def test_as_many_rounds_as_fit_are_played() -> None:
+    """A beat of two steps, with the loop at the second: each round adds one step."""
+    short = replace(
+        SHEET, bars=(SheetBar(1, 2, 1, 4),), voice1=(60, 62), voice2=(REST, REST),
+        drums=(None, None), loop_step=1,
+    )  # fmt: skip
+    assert go_round(short, 1000).steps == 1001
+    with pytest.raises(LimitError):
+        go_round(short, MAX_STEPS)
+
+
+# Checking
+
+
+def warned(row: tuple[int, ...], silenced: list[bool]) -> set[tuple[str, int]]:
+    """Return what a row plays otherwise than it reads, by looking at each step."""
+    found = set()
+    for step, cell in enumerate(row):
+        begins = [n for n in range(step + 1) if row[n] != HOLD]
+        last = row[begins[-1]] if begins else REST
+        if cell == HOLD and last == REST and (step == 0 or row[step - 1] != HOLD):
+            found.add(("hold-nothing", step))
+        if cell >= 0:
+            end = step + 1
+            while end < len(row) and row[end] == HOLD:
+                end += 1
+            if all(silenced[step:end]):
+                found.add(("tone-unheard", step))
+            before = tones(row)[step - 1] if step else None
+            started = begins[-2] if len(begins) > 1 else 0
+            audible = not silenced[step] and not silenced[step - 1]
+            if before == cell and audible and not all(silenced[started:step]):
+                found.add(("no-attack", step))
+    return found
+
+
+@settings(max_examples=20, deadline=None)
+@given(playable())
+def test_the_check_warns_of_each_step_that_plays_otherwise(given: tuple[Sheet, Engine]) -> None:
+    sheet, engine = given
+    checked = check_text(format_sheet(sheet), lambda _name: engine)
+    silenced = [drum is not None and engine.drum_takes_step for drum in sheet.drums]
+    found = parse(format_sheet(sheet))
+    assert found.voice1 == sheet.voice1
+    wanted = sorted(
+        code for row in (sheet.voice1, sheet.voice2) for code, _ in warned(row, silenced)
+    )
+    kinds = ("hold-nothing", "tone-unheard", "no-attack")
+    assert sorted(p.code for p in checked.problems if p.code in kinds) == wanted
