@@ -172,9 +172,7 @@ def test_the_terms_of_a_path_add_up_to_its_cost_in_batches_of_any_size(
 
 @settings(max_examples=100, deadline=None)
 @given(songs(most_steps=8, most_tones=5), st.sampled_from((0, 300_000, UNITS)))
-def test_changes_may_get_dearer_after_all_is_priced(
-    song: reference.Song, change: int
-) -> None:
+def test_changes_may_get_dearer_after_all_is_priced(song: reference.Song, change: int) -> None:
     problem = problem_of(song)
     cheap = rates_for(song._replace(change=0), problem, Costs())
     dear = rates_for(song._replace(change=change), problem, Costs())
