@@ -351,7 +351,7 @@ def made_tones(random: Random, count: int) -> Tones:
     return Tones(
         note=asked["ids"], pitch=asked["pitch"], onset=asked["onset"], end=asked["end"],
         part=asked["part"], tune=worth, bass=worth, worth=worth, plain_worth=worth,
-        repeats=np.zeros(count, np.int64),
+        repeats=np.array([random.randrange(3) for _ in range(count)]),
     )  # fmt: skip
 
 
@@ -361,13 +361,12 @@ def test_every_step_has_the_worthiest_tones_that_sound_on_it() -> None:
         tones = made_tones(random, random.randrange(1, 14))
         steps = 18
         struck = sorted(random.sample(range(steps), random.choice((0, 3, 12))))
-        weights = {step: random.uniform(0.1, 1) for step in struck}
+        hits = sorted({*struck, *random.sample(range(steps), 3)})
         more = sorted(random.sample(range(steps), 2))
         most = random.choice((2, 3, 12))
         found = lay_out(
-            tones, steps=steps, steps_per_beat=4.0, drum_steps=np.array(struck, np.int64),
-            drum_weights=np.array(list(weights.values())), drum_is_free=False,
-            more_bounds=np.array(more, np.int64), most=most,
+            tones, steps=steps, steps_per_beat=4.0, hit_steps=np.array(hits, np.int64),
+            silent_steps=np.array(struck, np.int64), more_bounds=np.array(more, np.int64), most=most,
         )  # fmt: skip
         edges = {0, *tones.onset.tolist(), *tones.end.tolist(), *more}
         edges |= {edge for step in struck for edge in (step, step + 1)}
@@ -385,13 +384,13 @@ def test_every_step_has_the_worthiest_tones_that_sound_on_it() -> None:
             row = found.candidates[segment].tolist()
             assert row == wanted + [-1] * (len(row) - len(wanted))
             assert found.counts[segment] == len(wanted)
-            assert found.drum_weights[segment] == weights.get(start, 0.0)
+            assert found.covered[segment] == (start in struck)
         assert (found.overfull, found.most, found.overlong) == (crowded, most, 0)
         for tone in range(len(tones)):
             on = range(tones.onset[tone], tones.end[tone])
-            lightest = min(on, key=lambda step: weights.get(step, 0.0))
-            wanted = starts.index(lightest) if all(step in weights for step in on) else -1
-            assert found.answers[tone] == wanted
+            assert found.unheard[tone] == all(step in struck for step in on)
+            again = 0 if tones.onset[tone] in hits else tones.repeats[tone]
+            assert found.tones.repeats[tone] == again
 
 
 # Textures

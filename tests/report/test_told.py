@@ -83,14 +83,23 @@ def test_steps_and_milliseconds_are_counted(hand: Conversion) -> None:
 
 def test_drums_and_tones_are_blamed_for_their_own(hand: Conversion) -> None:
     both = Entry(
-        G2, "changed", ("delayed-by-drum", "shortened-by-next-note"), (Span(2, 1, 2),), 43, (3, 0)
-    )
+        G2, "changed", ("delayed-by-drum", "shortened-by-next-note"), (Span(2, 1, 2),), 43, (3, 0),
+        late_seconds=0.2508,
+    )  # fmt: skip
     assert told(hand, both) == (
-        "changed, it starts after Bass Drum 1, which silences both voices for its step; "
+        "changed, it starts 251 ms late, right after Bass Drum 1; "
         "it lasts 2 steps, then G4 (tune) comes"
     )
     # Where only one kind is listed it stands for both.
     assert "then Bass Drum 1 comes" in told(hand, both._replace(by=(3,)))
+
+
+def test_a_start_right_after_a_drum_is_told_of_a_note_that_is_kept(hand: Conversion) -> None:
+    kept = Entry(G2, "kept", (), (Span(2, 0, 2),), 43, (3,), late_seconds=0.0339)
+    assert told(hand, kept) == "kept, it starts 34 ms late, right after Bass Drum 1"
+    moved = kept._replace(outcome="changed", reasons=("octave-folded",))
+    assert told(hand, moved).endswith("; it starts 34 ms late, right after Bass Drum 1")
+    assert told(hand, kept._replace(by=(), late_seconds=0.007)) == "kept"
 
 
 def test_what_is_lost_says_to_whom(hand: Conversion) -> None:

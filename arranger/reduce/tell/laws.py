@@ -93,7 +93,7 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
         if any(reason not in REASONS for reason in reasons):
             found[note] = "its reason is unknown"
     for entry in entries:
-        if entry.sound is not None and reduction.drums[entry.spans[0].step] != entry.sound:
+        if any(v == 0 and reduction.drums[at] != entry.sound for v, at, _ in entry.spans):
             found[entry.note] = "another drum sounds on its step"
     spans = np.array(
         [
