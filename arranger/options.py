@@ -199,7 +199,7 @@ OPTIONS: tuple[Option, ...] = (
         "Texture of a section (A=broken-chord) or of bars (9-16=two-highest); may be given again.",
     ),
     Option(
-        "drums", "reduce", "drums", _one_of(*DRUM_AMOUNTS), "one", "AMOUNT", "none, light or full."
+        "drums", "reduce", "drums", _one_of(*DRUM_AMOUNTS), "one", "AMOUNT", "none, light (what carries the metre) or full."
     ),
     Option(
         "drum", "reduce", "drum_sounds", _drum, "many", "WHAT=SOUND",

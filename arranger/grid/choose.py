@@ -10,9 +10,10 @@ term                 counts
                      up to 10 ms, a whole note from 50 ms on, evenly in between
                      (30 ms and 80 ms if the beat was tracked)
 `COLLIDED`           each note on the same step as one of its part that it should follow
-`LOST_ATTACK`        each repeated pitch for which no silent step is left before it
-`GAP`                each repeated pitch that the note before runs into: the silent step that it
-                     needs, from nothing up to `ARTICULATION_SECONDS` to a note at `HOLE_SECONDS`
+`LOST_ATTACK`        each repeated pitch for which no silent step is left before it, where the engine
+                     can't rest for less
+`GAP`                each repeated pitch that the note before runs into, there: the silent step that
+                     it needs, from nothing up to `ARTICULATION_SECONDS` to a note at `HOLE_SECONDS`
 `SHORTENED`          each pitched note shorter than half a step, which becomes longer
 `DRUM_HOLE`          each moment with a drum, where a drum silences both voices for a whole step:
                      likewise

@@ -9,7 +9,8 @@ out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that i
 pitch is heard from another note only what it has of tune and bass is lost, and while another octave
 of it is heard a share of the rest (``octave``) is not.
 
-Why voices need to change only where a note starts or ends, or beside a drum: between two such
+Why voices need to change only where a note starts or ends, or beside a step that a drum takes (and,
+where chords are broken, on the steps on which they take turns): between two such
 places every step costs the same, so the cost of a path that changes in between is linear in the
 place of the change and moving it to one end never costs more, provided that
 
@@ -20,7 +21,8 @@ place of the change and moving it to one end never costs more, provided that
 
 A repetition (the same pitch ends where the note starts) costs ``gap`` or ``tied`` in whichever voice
 it is and whether or not the earlier note is held, else the voices would trade places to dodge the
-price: both sound alike, so the ear hears one long tone all the same.
+price: both sound alike, so the ear hears one long tone all the same. Where a drum falls on its start
+it costs nothing; where the engine can rest for less than a step it costs ``gap``.
 
 `costs_from` refuses overrides that break these bounds, and `arranger.reduce.choose.rates` rounds so
 that they hold in whole numbers. Tests compare with brute force over steps, to the last unit.
@@ -65,14 +67,16 @@ class Costs:
     entry: float = _term(0.04, "a voice starts again after silence")
     leap: float = _term(0.0015, "a voice moves by a semitone, up to an octave")
     line: float = _term(0.02, "a voice goes over to another part")
-    gap: float = _term(0.02, "a note ends a step early so that its repetition is heard")
+    gap: float = _term(0.02, "a note is parted from its repetition, or ends a step early for it")
     tied: float = _term(0.4, "a repetition is not heard as one, times its attack")
     crossing: float = _term(0.02, "voice 1 lies below voice 2 for a beat, unless roles say so")
     doubling: float = _term(0.02, "both voices have the same pitch class for a beat")
     wrong_voice: float = _term(0.03, "tune in voice 2 or bass in voice 1 for a beat")
     drum: float = _term(1.0, "a loud kick on a first beat is left out; others by their weight")
     turn: float = _term(1.5, "a broken chord misses the note whose turn it is for a beat")
-    delay: float = _term(0.15, "a drum covers the start of a note that goes on, times its attack")
+    delay: float = _term(
+        0.15, "a drum takes the first step of a note that goes on, times its attack"
+    )
 
 
 def spelled(name: str) -> str:
