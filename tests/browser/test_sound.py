@@ -159,6 +159,31 @@ def test_tones_are_drawn_where_no_drum_silences_them(blank: Page, engine: Engine
             assert share == pytest.approx(0.0 if pitch is None else 1 - silent, abs=1e-6)
 
 
+@pytest.mark.parametrize("name", ["boat_parade", "net_menders"])
+def test_a_joint_sound_is_drawn_in_the_row_of_each_drum_and_a_gap_in_none(
+    blank: Page, name: str
+) -> None:
+    conversion = converted(DEMO_SONGS / f"{name}.mid")
+    embed(blank, conversion)
+    drawn = blank.evaluate(
+        "() => [...readAccount().hitKeys].map(([step, keys]) => [step, [...keys].sort()])"
+    )
+    asked: dict[int, set[int]] = {}
+    for note in conversion.song.notes:
+        if note.drum:
+            step = int(conversion.grid.onset_steps[note.id])
+            asked.setdefault(step, set()).add(note.pitch)
+    sounds = conversion.engine.sounds
+    wanted = {}
+    for step, sound in enumerate(conversion.sheet.drums):
+        said = () if sound in (None, "gap") else (sound, *sounds[sound].joins)
+        keys = {key for each in said for key in sounds[each].percussion_keys}
+        if said:
+            wanted[step] = sorted(keys & asked[step])
+    assert dict(drawn) == wanted
+    assert any(len(keys) == 2 for keys in wanted.values()) or "gap" in conversion.sheet.drums
+
+
 def difference_db(heard: NDArray[np.float64], exact: NDArray[np.float64]) -> float:
     """Return the power of the difference below 10 kHz, in dB under that of the exact sound."""
     hertz = np.fft.rfftfreq(len(exact), 1 / RATE)

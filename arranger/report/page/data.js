@@ -33,7 +33,25 @@ function readAccount() {
   account.latestEnd = latestEnds(data.notes, account.drawn);
   account.tones = data.sheet.voices.map((row, voice) => tonesOf(row, data.sheet.sources[voice]));
   account.drumKeys = Object.keys(data.drumNames).map(Number);
+  account.hitKeys = hitKeys(account);
   return Object.freeze(account);
+}
+
+// For each step with a drum of the sheet, the keys that it says: a joint sound says several, a gap none,
+// and what the hand put in those of others with its sound.
+function hitKeys({ sheet, notes, drumKeys, parts }) {
+  const found = new Map();
+  const add = (step, key) => found.set(step, (found.get(step) ?? new Set()).add(key));
+  notes.spans.forEach((spans, id) => {
+    for (const [voice, step] of spans) if (voice === 0) add(step, notes.pitch[id]);
+  });
+  sheet.drums.forEach((sound, step) => {
+    const source = sheet.sources[2][step];
+    if (sound < 0 || found.has(step) || (source >= 0 && !parts[notes.part[source]].drum)) return;
+    const alike = source >= 0 ? source : notes.sound.indexOf(sound);
+    add(step, alike >= 0 ? notes.pitch[alike] : drumKeys[0]);
+  });
+  return found;
 }
 
 // Ids of the notes in the passage, in order of where they start.

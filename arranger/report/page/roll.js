@@ -173,7 +173,8 @@ class Roll {
       const sound = account.sheet.drums[step];
       if (sound < 0) continue;
       const length = account.engine.silentShares[sound] * view.stepPx;
-      boxes.push([...view.hitBox(step, drumRow(account, step, sound)), length]);
+      for (const key of account.hitKeys.get(step) ?? [])
+        boxes.push([...view.hitBox(step, key), length]);
     }
     drawHits(context, this.palette, boxes);
   }
@@ -274,13 +275,6 @@ class Roll {
     });
     return best !== NO_NOTE || onDrums ? best : toneSourceAt(account, step, row);
   }
-}
-
-// The row of a drum of the sheet: that of its note, or of others with its sound if the hand put it in.
-function drumRow(account, step, sound) {
-  const source = account.sheet.sources[2][step];
-  const note = source >= 0 ? source : account.notes.sound.indexOf(sound);
-  return note >= 0 ? account.notes.pitch[note] : account.drumKeys[0];
 }
 
 function toneSourceAt(account, step, pitch) {
