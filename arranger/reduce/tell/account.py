@@ -209,6 +209,9 @@ class _Accountant:
 
     def _rivals(self, first: int, end: int) -> list[int]:
         """Return the notes that keep the voices busy from a step on: the first two that are met."""
+        one, two = (row[first] for row in self._heard.sources)
+        if -1 < one != two > -1:  # nearly always
+            return [one, two]
         by: list[int] = []
         for step in range(first, end):
             by.extend([holder for holder in self._holders(step) if holder not in by])

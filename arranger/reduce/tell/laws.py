@@ -92,24 +92,28 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
             found[note] = f"it is called {outcome}, but its place says otherwise"
         if any(reason not in REASONS for reason in reasons):
             found[note] = "its reason is unknown"
-    for entry in entries:
-        if any(v == 0 and reduction.drums[at] != entry.sound for v, at, _ in entry.spans):
-            found[entry.note] = "another drum sounds on its step"
+    with_spans = [e for e in entries if e.spans]
     spans = np.array(
+        [cell for e in with_spans for span in e.spans for cell in span], dtype=np.int64
+    )
+    names: dict[str | None, int] = {}
+    columns = np.array(
         [
-            (*span, e.note, -1 if e.pitch_out is None else e.pitch_out, e.outcome != "merged")
-            for e in entries
-            for span in e.spans
+            (e.note, -1 if e.pitch_out is None else e.pitch_out, e.outcome != "merged",
+             names.setdefault(e.sound, len(names)))
+            for e in with_spans
         ],
         dtype=np.int64,
-    ).reshape(-1, 6)
+    ).reshape(-1, 4)  # fmt: skip
+    notes, pitch, own, sound = np.repeat(columns, [len(e.spans) for e in with_spans], axis=0).T
     sources = np.array((reduction.drum_sources, reduction.sources1, reduction.sources2))
     pitches = np.stack((np.zeros(sources.shape[1], np.int64), *audible(reduction, engine)))
-    of_voice, start, steps, notes, pitch, own = spans.T
+    of_voice, start, steps = spans.reshape(-1, 3).T
     last = start + steps - 1
     other = (pitches[of_voice, start] != pitch) | (pitches[of_voice, last] != pitch)
     drums = of_voice == 0
-    other[drums] = sources[0, start[drums]] < 0
+    row = np.array([names.get(name, -1) for name in reduction.drums], dtype=np.int64)
+    other[drums] = row[start[drums]] != sound[drums]
     # of a joint sound several notes are the source
     foreign = (own == 1) & ~drums & (sources[of_voice, start] != notes)
     for place in np.flatnonzero(other | foreign).tolist():
