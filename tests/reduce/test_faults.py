@@ -157,7 +157,8 @@ def test_a_difference_is_told_once_for_as_long_as_it_lasts() -> None:
     )
     grid = grid_of(song)
     grid = replace(grid, bars=(grid.bars[0]._replace(steps=grid.steps),))
-    found = weigh_bar(song, ENGINE, grid, ReduceSettings(costs={"entry": 3.0}), 1, most=9)
+    costs = {"entry": 3.0, "line": 0.02, "wrong-voice": 0.03}
+    found = weigh_bar(song, ENGINE, grid, ReduceSettings(costs=costs), 1, most=9)
     differs = [other.differs for other in found.others]
     bass = "beat 1: voice 2 has C3 of 'bass'"
     assert (bass,) in differs

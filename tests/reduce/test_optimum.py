@@ -123,8 +123,8 @@ def as_states(problem: Problem, optimum: Optimum) -> list[State]:
 
 COSTS: tuple[Mapping[str, float], ...] = (
     {},
-    {"leap": 0.0, "entry": 0.02},
-    {"entry": 0.038},
+    {"leap": 0.0, "entry": 0.06},
+    {"entry": 0.078},
     {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.5},
     {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0},
@@ -216,7 +216,7 @@ def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:
 
 
 def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
-    costs = costs_from({"entry": 0.038})
+    costs = costs_from({"entry": 0.078})
     assert costs.entry * UNITS < 12 * round(costs.leap * UNITS) + round(costs.line * UNITS)
     rates = rates_of(problem_of(NOTHING), costs)
     assert rates.entry == 12 * rates.leap + rates.line

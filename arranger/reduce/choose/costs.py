@@ -64,14 +64,14 @@ class Costs:
         1.0, "a note is broken off, times its attack and the share that is left"
     )
     late: float = _term(0.05, "a note is entered after its start")
-    entry: float = _term(0.04, "a voice starts again after silence")
+    entry: float = _term(0.08, "a voice starts again after silence")
     leap: float = _term(0.0015, "a voice moves by a semitone, up to an octave")
-    line: float = _term(0.02, "a voice goes over to another part")
+    line: float = _term(0.06, "a voice goes over to another part")
     gap: float = _term(0.02, "a note is parted from its repetition, or ends a step early for it")
     tied: float = _term(0.4, "a repetition is not heard as one, times its attack")
     crossing: float = _term(0.02, "voice 1 lies below voice 2 for a beat, unless roles say so")
     doubling: float = _term(0.02, "both voices have the same pitch class for a beat")
-    wrong_voice: float = _term(0.03, "tune in voice 2 or bass in voice 1 for a beat")
+    wrong_voice: float = _term(0.1, "tune in voice 2 or bass in voice 1 for a beat")
     drum: float = _term(1.0, "a loud kick on a first beat is left out; others by their weight")
     turn: float = _term(1.5, "a broken chord misses the note whose turn it is for a beat")
     delay: float = _term(
