@@ -200,7 +200,6 @@ def _reduction(
         drum_sources=tuple(drum_sources),
         ledger=Ledger(entries=entries, transpose=0),
         roles=tuple(_role(song, index, placed) for index in range(len(song.parts))),
-        cost=0.0,
     )
 
 

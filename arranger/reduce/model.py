@@ -26,8 +26,6 @@ class Reduction:
     ledger: Ledger
     roles: tuple[PartRole, ...]
     """One a part, in order."""
-    cost: float
-    """Total of the optimum, in beats of the tune."""
     remarks: tuple[str, ...] = ()
     weights: Weights | None = None
     """What each note was worth, when the reduction was made from a song."""

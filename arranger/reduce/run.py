@@ -11,7 +11,6 @@ from arranger.errors import SettingsError
 from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import prepare, rates
 from arranger.reduce.choose.price import price
-from arranger.reduce.choose.rates import UNITS
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.as_written import perform_as_written
@@ -64,13 +63,12 @@ def reduce(
     """
     prepared = prepare(song, engine, grid, settings, weights)
     if settings.texture == "as-written":
-        performance, cost = perform_as_written(song, prepared), 0.0
+        performance = perform_as_written(song, prepared)
     else:
         optimum = solve(price(rates(prepared, grid)))
         held = held_in(prepared.problem, optimum)
         performance = perform(prepared.problem, held, prepared.hits, gap=engine.gap)
-        cost = optimum.cost / UNITS
-    reduction = _reduction(grid, prepared, performance, cost)
+    reduction = _reduction(grid, prepared, performance)
     limit = settings.max_bytes
     if limit is not None and settings.texture != "as-written":
         if measure is None:
@@ -86,7 +84,7 @@ def _fitted(
 ) -> Reduction:
     """Return the reduction simplified to a limit; ``free`` is the one without it."""
     found = fit(measure, grid, prepared, size, limit)
-    reduction = _reduction(grid, prepared, found.performance, found.cost)
+    reduction = _reduction(grid, prepared, found.performance)
     entries = blame_limit(reduction.ledger.entries, free.ledger.entries)
     lost = sum(entry.reasons == ("beyond-limit",) for entry in entries)
     lost -= sum(entry.reasons == ("beyond-limit",) for entry in free.ledger.entries)
@@ -101,7 +99,7 @@ def _fitted(
     )
 
 
-def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: float) -> Reduction:
+def _reduction(grid: Grid, prepared: Prepared, performance: Performance) -> Reduction:
     names, drum_sources = performance.hits.rows(grid.steps)
     notes = np.append(prepared.problem.tones.note, -1)
     sources = [tuple(notes[source].tolist()) for source in performance.sources]
@@ -119,7 +117,6 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance, cost: f
             transpose=prepared.transpose,
         ),
         roles=prepared.weights.roles,
-        cost=cost,
         remarks=_remarks(prepared.problem),
         weights=prepared.weights,
     )

@@ -130,7 +130,6 @@ def conversion() -> Conversion:
         drum_sources=(-1, -1, 3, *[-1] * 13),
         ledger=Ledger(entries=entries(), transpose=0),
         roles=roles,
-        cost=4.0,
     )
     sheet = Sheet(
         title=made.title,

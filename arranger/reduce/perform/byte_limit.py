@@ -14,7 +14,7 @@ from arranger.errors import LimitError
 from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates, with_hits
 from arranger.reduce.choose.price import prices
-from arranger.reduce.choose.rates import UNITS, units
+from arranger.reduce.choose.rates import units
 from arranger.reduce.perform.rows import held_in, perform
 
 if TYPE_CHECKING:
@@ -45,7 +45,6 @@ class Fitted(NamedTuple):
     """A performance that fits."""
 
     performance: Performance
-    cost: float
     bytes: int
     price: float
     """Of a change, in beats of the tune."""
@@ -142,4 +141,4 @@ class _Trial:
             least_worth=cost / share if share else 0.0,
         )
         size = song_size(self._measure, prepared, performance)
-        return Fitted(performance, optimum.cost / UNITS, size, cost, size)
+        return Fitted(performance, size, cost, size)
