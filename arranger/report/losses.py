@@ -62,7 +62,7 @@ DECIDED: Mapping[str, str] = {
     "outside-pitch-table": "outside the pitch table",
     "under-drum": "hidden by a drum",
     "no-drum-sound": "without a sound in the engine",
-    "drum-thinned": "left out, as a drum would hide a line or fewer drums were asked for",
+    "drum-thinned": "left out, as a drum would hide a line",
     "track-muted": "muted",
     "silent": "too soft to be heard",
     "beyond-limit": "outside the passage",

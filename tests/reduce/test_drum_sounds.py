@@ -75,6 +75,9 @@ def test_what_is_switched_off_is_left_out_and_told() -> None:
         "bar 1 beat 3, Tambourine of 'kit': dropped, drums like it are left out, as was asked"
     )
     assert account(found).outcome.tolist()[:2] == [0, 0]
+    light = convert(beats(), ENGINE, build_settings({"drums": "light", "step": "1"}))
+    said = [sentence for _, texts in stretches(light) for sentence in texts["explanation"]]
+    assert said[2] == told[2], "it isn't left out for a tone's sake"
     muted = convert(beats(), ENGINE, build_settings({"mute": "kit", "step": "1"}))
     told = [sentence for _, texts in stretches(muted) for sentence in texts["explanation"]]
     assert json.loads(told[2]).endswith("dropped, its track is muted")
@@ -88,8 +91,14 @@ def test_a_sound_that_the_engine_lacks_is_refused(drums: str) -> None:
         UsageError, match="twin-phase has no drum sound 'blok'; did you mean 'block"
     ):
         convert(beats(), ENGINE, settings)
-    with pytest.raises(UsageError, match=r"choose from kick, .*, off"):
+    with pytest.raises(UsageError, match=r"choose from kick, .*, ride-hat, off"):
         convert(beats(), ENGINE, build_settings({"drum": "60=xyz"}))
+
+
+def test_the_short_silence_stands_for_no_drum() -> None:
+    assert ENGINE.gap is not None
+    with pytest.raises(UsageError, match=r"choose from kick, .*, off"):
+        converted(f"cowbell={ENGINE.gap.name}")
 
 
 def test_survey_and_page_tell_the_sounds() -> None:

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING
 from arranger.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from arranger.engine.model import DrumSound, Engine
     from arranger.settings import ReduceSettings
+
+LIGHT_WEIGHT = 0.5
+"""Least weight of a sound that is played where drums shall be light."""
 
 
 def sounds_by_key(
@@ -30,9 +33,10 @@ def sounds_by_key(
     Raises
     ------
     UsageError
-        If the settings name a sound that the engine doesn't have, whether a key asks for it or not.
+        If the settings name a sound that the engine doesn't have, or its gap, whether a key asks for
+        it or not.
     """
-    named = {drum.name: drum for drum in engine.drums}
+    named = {drum.name: drum for drum in engine.drums if drum != engine.gap}
     asked: dict[int, DrumSound | None] = {}
     for key, name in settings.drum_sounds:
         if name is not None and name not in named:
@@ -47,3 +51,15 @@ def sounds_by_key(
 def switched_off(settings: ReduceSettings) -> frozenset[int]:
     """Return the percussion keys whose notes the settings leave out."""
     return frozenset(key for key, name in settings.drum_sounds if name is None)
+
+
+def left_out(sounds: Mapping[int, DrumSound | None], settings: ReduceSettings) -> frozenset[int]:
+    """Return the percussion keys, of those with a sound, whose notes are not asked for.
+
+    That is those switched off, and where drums shall be light or none, those too light.
+    """
+    if settings.drums == "none":
+        return frozenset(sounds)
+    least = LIGHT_WEIGHT if settings.drums == "light" else 0.0
+    light = {key for key, sound in sounds.items() if sound is not None and sound.weight < least}
+    return switched_off(settings) | light

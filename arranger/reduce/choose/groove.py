@@ -40,9 +40,6 @@ ACCENTS = (1.0, 0.85, 0.4)
 """Share of its weight that a drum has on the first beat of a bar, on another beat of the metre, and
 between beats: it is the beats that carry the metre."""
 
-LIGHT_WEIGHT = 0.5
-"""Least weight of a sound that is played where drums shall be light."""
-
 LIGHT_SHARE = 0.75
 """Share of its worth that a hit has there, where it silences the voices."""
 
@@ -139,16 +136,15 @@ def groove_of(
     grid
         Where the notes stand.
     amount
-        "none", "light" or "full".
+        "light" or "full": how much they may take from the voices.
     costs
         The cost table.
     """
-    least = LIGHT_WEIGHT if amount == "light" else 0.0
     onsets: list[int] = grid.onset_steps.tolist()
     asked: dict[int, dict[str, Note]] = {}
     for note in notes:
         sound = sounds[note.pitch]
-        if amount != "none" and sound is not None and sound.weight >= least:
+        if sound is not None:
             here = asked.setdefault(onsets[note.id], {})
             before = here.get(sound.name)
             if before is None or note.loudness > before.loudness:

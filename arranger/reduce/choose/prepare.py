@@ -9,7 +9,7 @@ import numpy as np
 
 from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
 from arranger.reduce.choose.costs import costs_from
-from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
+from arranger.reduce.choose.drum_sounds import left_out, sounds_by_key
 from arranger.reduce.choose.groove import groove_of, harm_of
 from arranger.reduce.choose.rates import rates_of
 from arranger.reduce.choose.textures import (
@@ -97,7 +97,8 @@ def prepare(
         engine=engine,
     )
     placed = refuse(placed, unplayable(placed, pitch_out), "outside-pitch-table")
-    off = np.isin(placed.pitch, list(switched_off(settings))) | (settings.drums == "none")
+    sounds = sounds_by_key(engine, set(placed.pitch[placed.drum].tolist()), settings)
+    off = np.isin(placed.pitch, list(left_out(sounds, settings)))
     placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable & off), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     textures = textures_of_steps(grid, settings)
@@ -117,7 +118,6 @@ def prepare(
     )
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
     drum_notes = song.columns.notes(drum_ids)
-    sounds = sounds_by_key(engine, {note.pitch for note in drum_notes}, settings)
     groove = groove_of(drum_notes, sounds, engine, grid, amount=settings.drums, costs=costs)
     problem = lay_out(
         tones,
