@@ -81,7 +81,7 @@ def _lines(sheet: Sheet, engine: Engine) -> Iterator[str]:
     yield f"/* {comment(sheet.title)}: a piece for a one-bit speaker, written by arranger."
     yield f" * Engine {engine.name}, clock {engine.clock_hz} Hz."
     yield " * Rows: one byte a step; 0 is silence, n the n-th entry of the table (from 1)."
-    yield " * Two equal tones in a row are one long tone. */"
+    yield " * Two equal tones in a row are one long tone, unless the second has a drum. */"
     yield from _DRUM_COMMENT if drums else ()
     yield "#include <stdint.h>"
     yield ""

@@ -27,7 +27,7 @@ REASONS: dict[str, str] = {
     "broken-chord": "it takes turns with the other notes of its chord",
     "same-pitch-doubled": "the same pitch sounds already, from {by}",
     "octave-doubled": "it doubles {by} at the octave",
-    "repeat-tied": "it repeats {by} with no step free between, so the two are one long tone",
+    "repeat-tied": "it repeats {by}, which sounds up to its start, so the two are one long tone",
     "voices-full": "both voices were busy with {by}",
     "same-step": "{by} starts on the same step in its place",
     "outside-pitch-table": "no octave of it is in the pitch table",

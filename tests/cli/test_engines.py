@@ -7,6 +7,7 @@ import pytest
 from typer.testing import CliRunner
 
 from arranger.cli.app import app
+from arranger.engine import load_engine
 from arranger.errors import EngineError
 
 if TYPE_CHECKING:
@@ -50,6 +51,18 @@ def test_a_new_engine_can_be_written_and_shown(tmp_path: Path) -> None:
     said = run(path).stdout
     assert said.startswith("mine: My own routine")
     assert "player: a routine of your own" in said
+
+
+def test_a_new_engine_can_be_given_a_gap_as_its_file_says(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    run("new", path)
+    said = 'kind = "rest", percussion_keys = [], weight = 0.0'
+    assert said in path.read_text()
+    lines = ["", "[[drum]]", 'name = "gap"', *said.split(", "), "settings = []", "cycles = 26_000"]
+    path.write_text(path.read_text() + "\n".join(lines) + "\n")
+    gap = load_engine(str(path)).gap
+    assert gap is not None
+    assert gap.name == "gap"
 
 
 @pytest.mark.parametrize("words", [("new",), ("twin-phase", "file.toml")])

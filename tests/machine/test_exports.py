@@ -224,6 +224,10 @@ def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
     assert said[8] == f"{microseconds} 2 {round(PHASE.pitches[69].frequency_hz * 1000)}"
 
 
+def test_c_says_that_a_drum_parts_equal_tones() -> None:
+    assert b"are one long tone, unless the second has a drum" in exported(PIECE, "c")
+
+
 def test_silence_is_c_too() -> None:
     assert b"pitch_midi" not in exported(sheet_of(PHASE, [REST], title=""), "c")
 

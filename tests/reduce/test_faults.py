@@ -41,6 +41,18 @@ def test_two_steps_are_enough_for_a_gap_and_one_is_not() -> None:
     assert one.ledger.entries[1].reasons == ("repeat-tied",)
 
 
+def test_a_tied_note_is_told_what_is_so_on_every_engine() -> None:
+    """Where a drum or a gap could part two tones, no missing step is the cause."""
+    song = song_of(Line([(0, 2, 60)], "voice 1"), Line([(0, 1, 72), (1, 2, 60)], "voice 2"))
+    grid, engine = grid_of(song), load_engine("twin-phase")
+    reduction = reduce(song, engine, grid, ReduceSettings(texture="as-written"))
+    assert reduction.ledger.entries[2].reasons == ("repeat-tied",)
+    told = explanations(song, grid, reduction, bars=[1] * 3, beats=[1.0, 1.0, 2.0])[2]
+    assert told.endswith(
+        "it repeats C4 (tune), which sounds up to its start, so the two are one long tone"
+    )
+
+
 @pytest.mark.parametrize(
     ("late", "said"), [(0.05, "25 ms early"), (-0.05, "25 ms late"), (0.1, "50 ms early")]
 )
