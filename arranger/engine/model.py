@@ -123,9 +123,8 @@ class Engine:
     @property
     def gap(self) -> DrumSound | None:
         """The sound, if any, that is nothing but a short silence: it parts a tone from the next."""
-        return next(
-            (drum for drum in self.drums if all(part.kind == "rest" for part in drum.parts)), None
-        )
+        rests = (drum for drum in self.drums if all(part.kind == "rest" for part in drum.parts))
+        return next((drum for drum in rests if not self.silences(drum)), None)
 
     def parts_in(self, drum: DrumSound, step: StepLength) -> tuple[DrumPart, ...]:
         """Return the parts of a drum that its step has room for, each with the cycles it lasts.

@@ -150,6 +150,16 @@ def test_without_one_a_repeated_note_gets_a_silent_step() -> None:
     assert entry(reduction, 3).by == (2,)
 
 
+def test_a_silence_of_a_whole_step_is_no_gap() -> None:
+    """An engine made from a built-in one by ``drum_takes_step = true`` still has its rest."""
+    engine = replace(ENGINE, drum_takes_step=True)
+    assert engine.gap is None
+    grid = grid_of(REPEATED)
+    assert (
+        reduce(REPEATED, engine, grid, PLAIN).ledger == reduce(REPEATED, TAKING, grid, PLAIN).ledger
+    )
+
+
 def test_a_chord_keeps_two_and_says_which_were_in_the_way() -> None:
     parts = [
         Line([(0, 2, pitch)], name) for pitch, name in ((76, "lead"), (67, "mid"), (48, "bass"))
