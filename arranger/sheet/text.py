@@ -50,8 +50,8 @@ GENERATED_NOTE = "these lines tell arranger which bars were edited"
 
 BELOW = ROWS.index("below")
 
-CELL_COLUMNS = 4
-"""Columns of a cell: three for the longest common pitch name, one between."""
+LEAST_WIDTH = 3
+"""Of a column: most pitches have so many characters at most."""
 
 _DIGESTS_A_LINE = 7
 _DRUM_NAME = re.compile(r"[a-z][a-z0-9-]{0,31}")
@@ -202,57 +202,24 @@ def _bar(sheet: Sheet, index: int, bar: SheetBar, start: int, notes: _Places) ->
 def rows_text(
     voice1: Sequence[int], voice2: Sequence[int], drums: Sequence[str | None], group: int
 ) -> tuple[str, str, str]:
-    """Return the cells of a bar's three rows as text, with a ``|`` after each ``group`` steps."""
-    rows = (
-        [VOICE_WORDS[cell] for cell in voice1],
-        [VOICE_WORDS[cell] for cell in voice2],
-        [cell or "." for cell in drums],
-    )
-    columns = max(_columns(tuple(words)) for words in rows)
-    return (
-        _row(rows[0], columns, group),
-        _row(rows[1], columns, group),
-        _row(rows[2], columns, group),
-    )
+    """Return the cells of a bar's three rows as text, with a ``|`` after each ``group`` steps.
+
+    A column is as wide as its longest word, so that what sounds together stands together.
+    """
+    first, second = ([VOICE_WORDS[cell] for cell in row] for row in (voice1, voice2))
+    hits = [cell or "." for cell in drums]
+    widths = [
+        max(LEAST_WIDTH, len(a), len(b), len(c))
+        for a, b, c in zip(first, second, hits, strict=True)
+    ]
+    return _row(first, widths, group), _row(second, widths, group), _row(hits, widths, group)
 
 
-@lru_cache(maxsize=1024)
-def _columns(words: tuple[str, ...]) -> int:
-    """Return how many columns a cell needs for every word that matters to stand in its own."""
-    columns = CELL_COLUMNS
-    if len(max(words, key=len)) >= columns:
-        while _pushed(words, columns):
-            columns += 1
-    return columns
-
-
-def _pushed(words: tuple[str, ...], columns: int) -> bool:
-    """Return whether a long word would push a word that matters out of its column."""
-    end = 0
-    for index, word in enumerate(words):
-        at = index * columns
-        if end > at:
-            if word not in ".-":
-                return True
-            at = end
-        end = at + len(word) + 1
-    return False
-
-
-def _row(words: list[str], columns: int, group: int) -> str:
-    if len(max(words, key=len)) < columns:
-        padded = [word.ljust(columns) for word in words]
-        if group:
-            size = range(0, len(words), group)
-            return " | ".join("".join(padded[at : at + group])[:-1] for at in size).rstrip()
-        return "".join(padded).rstrip()
-    text = ""
-    for index, word in enumerate(words):
-        breaks = index // group if group else 0
-        if group and index and index % group == 0:
-            text = text.rstrip().ljust(index * columns + 2 * breaks - 3) + " | "
-        text = text.ljust(index * columns + 2 * breaks) + word + " "
-    return text.rstrip()
+def _row(words: list[str], widths: list[int], group: int) -> str:
+    cells = [word.ljust(width) for word, width in zip(words, widths, strict=True)]
+    size = group or len(cells)
+    parts = [" ".join(cells[at : at + size]) for at in range(0, len(cells), size)]
+    return " | ".join(parts).rstrip()
 
 
 def _line(line: str | None, place: tuple[int, int], notes: _Places) -> Iterator[str]:

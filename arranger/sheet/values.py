@@ -23,13 +23,13 @@ _BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
 _METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
 
 _PART = re.compile(
-    r"(?P<kind>[a-z]+)(?P<settings>(?:\s+\d{1,9}){1,4})"
+    r"(?P<kind>[a-z]+)(?P<settings>(?:\s+\d{1,9}){0,4})"
     r"(?:\s+for\s+(?P<whole>\d{1,5})(?:\.(?P<more>\d{1,3}))?\s*ms)?",
     re.ASCII | re.IGNORECASE,
 )
 _THEN = re.compile(r"\s*(?:,|\s)\s*then\s+", re.IGNORECASE)
 
-SOUND_KINDS = ("kick", "noise")
+SOUND_KINDS = ("kick", "noise", "rest")
 MOST_SOUNDS = 64
 """Of a sheet's own. MIDI has 128 percussion keys for these and the engine's."""
 MOST_SOUND_PARTS = 4
@@ -115,7 +115,7 @@ def read_sound(text: str) -> SheetSound:
 def _sound_part(text: str) -> SoundPart:
     """Return a part of a drum sound, of "noise 354 for 20 ms" or, to the step's end, "noise 354"."""
     match = _PART.fullmatch(text)
-    if match is None:
+    if match is None or (match["kind"].lower() == "rest") == bool(match["settings"]):
         raise Fault(
             "drum-part",
             f"{text[:40]!r} is no part of a drum sound",

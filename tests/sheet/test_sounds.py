@@ -77,6 +77,14 @@ def test_a_line_of_the_header_defines_a_sound() -> None:
     assert check_text(text, load_engine).problems == []
 
 
+def test_a_sound_may_be_silence() -> None:
+    text = HEAD.format("drum      gap: rest for 12 ms", "gap")
+    sheet = parse(text)
+    assert sheet.sounds == (SheetSound("gap", (SoundPart("rest", (), 12_000),)),)
+    assert text.splitlines()[4] in format_sheet(sheet).splitlines()
+    assert check_text(text, load_engine).problems == []
+
+
 @pytest.mark.parametrize(
     "typed",
     [
@@ -96,6 +104,7 @@ def test_a_sound_may_be_typed_roughly(typed: str) -> None:
         ("drum x: nois 354", "drum-kind", "of the kind 'nois'", "did you mean 'noise'"),
         ("drum x: bell 354", "drum-kind", "of the kind 'bell'", "choose from kick, noise"),
         ("drum x: noise", "drum-part", "'noise' is no part", "noise 354 for 20 ms"),
+        ("drum x: rest 5 for 9 ms", "drum-part", "'rest 5 for 9 ms' is no part", "noise 354"),
         ("drum x:", "drum-part", "'' is no part", "noise 354 for 20 ms"),
         ("drum x: noise 354 for 20 s", "drum-part", "is no part", "for 20 ms"),
         ("drum x: noise 354 for 20 ms then", "drum-part", "is no part", "for 20 ms"),

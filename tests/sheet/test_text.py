@@ -6,8 +6,9 @@ from fractions import Fraction
 
 from hypothesis import given
 
+from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, format_sheet, parse
-from arranger.sheet.text import group_steps
+from arranger.sheet.text import group_steps, rows_text
 
 from .strategies import sheets
 
@@ -22,3 +23,16 @@ def test_cells_are_grouped_by_the_beat_of_the_metre() -> None:
     sixteenth = Fraction(1, 4)
     steps = [group_steps(sixteenth, *metre) for metre in ((4, 4), (6, 8), (3, 8), (9, 16))]
     assert steps == [4, 6, 2, 3]
+
+
+def test_what_sounds_together_stands_together() -> None:
+    """Each column is as wide as its longest word, at least three characters."""
+    rows = rows_text(
+        (60, HOLD, 61, REST), (HOLD, 48, REST, HOLD), ("snare-hat", None, "rim", None), 2
+    )
+    assert rows == (
+        "C4        -   | C#4 .",
+        "-         C3  | .   -",
+        "snare-hat .   | rim .",
+    )
+    assert rows_text((60,), (REST,), (None,), 0) == ("C4", ".", ".")

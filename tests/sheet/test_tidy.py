@@ -53,10 +53,10 @@ length    2000
 
 # here the tune begins
 bar 1   4/4
-  voice 1   G4  -   A4  .   | B4  -   -   -   | D5  -   B4  -   | A#4 -   -   -   # lovely
-  voice 2   .   .   .   .   | .   .   .   .   | .   .   .   .   | .   .   .   .
+  voice 1   G4   -   A4  .   | B4    -   -   -   | D5  -   B4  -   | A#4 -   -   -   # lovely
+  voice 2   .    .   .   .   | .     .   .   .   | .   .   .   .   | .   .   .   .
   # the bass waits
-  drums     kick .  .   .   | snare . .   .   | .   .   .   .   | .   .   .   .
+  drums     kick .   .   .   | snare .   .   .   | .   .   .   .   | .   .   .   .
   # to be checked
 
 bar 2   4/4
