@@ -14,6 +14,7 @@ from arranger.report import (
     suggestions,
 )
 from arranger.sheet.keep import write_generated
+from arranger.sheet.played import played_steps
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -62,7 +63,8 @@ def write_outputs(
 ) -> tuple[Path, ...]:
     """Write the files of a conversion and return their paths.
 
-    The sheet comes first: when it was edited by hand and may not be overwritten, nothing is written.
+    The sheet comes first: when it was edited by hand and may not be overwritten, nothing is written,
+    nor if an edit that is kept can't be played by the engine.
     Nor is anything if one of the files is the song itself, or can't be a target for another reason.
 
     Parameters
@@ -80,6 +82,8 @@ def write_outputs(
     ------
     OutputError
         If a file can't be written or is the song, or the sheet there was edited by hand.
+    SheetError
+        If the engine can't play an edit that is kept.
     """
     files = output_paths(choice, name)
     for file in files:
@@ -87,16 +91,18 @@ def write_outputs(
         if choice.song is not None:
             refuse_inputs(file, {"the song that is read here": choice.song})
     sheet, as_json, as_csv, page = files[:4]
+    if choice.keep_edits:
+        try:
+            played_steps(conversion.sheet, conversion.engine)
+        except SheetError as error:  # an edit that this engine can't play
+            raise error.in_file(sheet) from None
     write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
-    try:
-        write_pieces(as_json, ledger_json_pieces(conversion))
-        write_pieces(as_csv, ledger_csv_pieces(conversion))
-        tried = suggestions(conversion) if choice.suggestions else ()
-        write_pieces(page, encoded(html_page_pieces(conversion, tried)))
-        for audio in files[4:]:
-            from arranger.sound import render
+    write_pieces(as_json, ledger_json_pieces(conversion))
+    write_pieces(as_csv, ledger_csv_pieces(conversion))
+    tried = suggestions(conversion) if choice.suggestions else ()
+    write_pieces(page, encoded(html_page_pieces(conversion, tried)))
+    for audio in files[4:]:
+        from arranger.sound import render
 
-            render(conversion.sheet, conversion.engine, audio, progress=progress)
-    except SheetError as error:  # a kept edit that this engine can't play
-        raise error.in_file(sheet) from None
+        render(conversion.sheet, conversion.engine, audio, progress=progress)
     return files

@@ -180,6 +180,18 @@ def test_edits_in_finer_steps_keep_their_step_unless_another_is_asked_for(tmp_pa
         convert(tmp_path, "--keep-edits", "--step", str(usual))
 
 
+def test_edits_that_another_engine_cannot_play_leave_all_files_as_they_were(tmp_path: Path) -> None:
+    convert(tmp_path)
+    path = tmp_path / "two_gulls.duet"
+    text = path.read_text()
+    tone = next(word for word in text.split("voice 1")[1].split() if word not in ".-|")
+    path.write_text(text.replace(tone, "C1", 1))
+    before = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
+    with pytest.raises(SheetError, match=r"two_gulls\.duet: bar .*C1 is outside the pitch table"):
+        convert(tmp_path, "--engine", "pc-alternate", "--keep-edits")
+    assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == before
+
+
 def test_keeping_edits_of_an_unreadable_sheet_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "two_gulls.duet"
     path.write_text("my notes")
