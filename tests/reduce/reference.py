@@ -134,7 +134,9 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
         if one.pitch < two.pitch:
             meant = (one.tune - one.bass) - (two.tune - two.bass)
             cost += units(costs.crossing * beat * (1 - min(max(meant, 0.0), 1.0)))
-        if (one.pitch - two.pitch) % 12 == 0:
+        if one.pitch == two.pitch:
+            cost += units(costs.unison * beat)
+        elif (one.pitch - two.pitch) % 12 == 0:
             cost += units(costs.doubling * beat)
     return cost
 

@@ -191,7 +191,9 @@ def test_who_held_the_voices_is_asked_of_the_steps_without_a_drum() -> None:
         Line([(0, 0, 18)], "hum", velocity=2),
         Line([(0.875, 0.25, 36)], "drums", drum=True),
     )
-    late = reduce(song, taking(ENGINES["twin-phase"]), grid_of(song, 4), PLAIN).ledger.entries[4]
+    choice = replace(PLAIN, costs={"unison": 0.02})
+    engine = taking(ENGINES["twin-phase"])
+    late = reduce(song, engine, grid_of(song, 4), choice).ledger.entries[4]
     assert song.notes[4].pitch == 19
     assert late.reasons == ("voices-full",)
     assert [song.notes[note].pitch for note in late.by] == [18, 18]

@@ -101,6 +101,8 @@ class Rates:
     """For each step, before rounding: it is shared by how much the roles want it."""
     doubling: int
     """For each step."""
+    unison: int
+    """For each step."""
     late: int
     entry: int
     leap: int
@@ -161,6 +163,7 @@ def rates_of(problem: Problem, costs: Costs) -> Rates:
         delay=costs.delay,
         crossing=costs.crossing * beats,
         doubling=int(units(costs.doubling * beats)),
+        unison=int(units(costs.unison * beats)),
         late=int(units(costs.late)),
         entry=max(int(units(costs.entry)), LEAP_LIMIT * leap + line),
         leap=leap,

@@ -82,7 +82,9 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
     unmeant = 1.0 - np.minimum(np.maximum(lean[:, :, None] - lean[:, None, :], 0.0), 1.0)
     crossed = (batch.apart < 0) & used[:, :, None] & used[:, None, :]
     yield "crossing", steps[:, :, None] * (crossed * units(rates.crossing * unmeant))
-    yield "doubling", steps[:, :, None] * (alike * rates.doubling)
+    same = alike & (batch.apart == 0)
+    yield "doubling", steps[:, :, None] * ((alike & ~same) * rates.doubling)
+    yield "unison", steps[:, :, None] * (same * rates.unison)
     yield from _turns(rates, batch)
 
 
