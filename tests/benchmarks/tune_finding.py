@@ -32,7 +32,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from arranger.conversion import convert
+from arranger.conversion import Conversion, convert
 from arranger.engine import load_engine
 from arranger.reduce.worth.table import cover
 from arranger.reduce.worth.weigh import weigh
@@ -63,15 +63,17 @@ def chosen(song: Song, step: int, size: int, score: NDArray[np.float64]) -> Step
     return np.where(top < 0, -1, pitch[top])
 
 
-def on_sheet(song: Song, is_tune: NDArray[np.bool_]) -> dict[str, float]:
-    """Convert the song; return the share of tune steps that are heard, on the sheet's own grid.
+def tune_steps(
+    conversion: Conversion, is_tune: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], list[NDArray[np.bool_]], NDArray[np.bool_]]:
+    """Return, for each step of a sheet, whether the tune sounds, whether each voice has it, and
+    whether the step is silent so that a repetition is heard.
 
-    The last step of a note that is silent so that its repetition is heard counts as heard.
+    ``is_tune`` tells for each note of the song whether it is of the tune.
     """
-    conversion = convert(song, load_engine("twin-phase"), Settings())
     grid, reduction = conversion.grid, conversion.reduction
     onset, end = grid.onset_steps[is_tune], grid.end_steps[is_tune]
-    pitch = np.array([note.pitch for note in song.notes])[is_tune]
+    pitch = np.array([note.pitch for note in conversion.song.notes])[is_tune]
     after = np.append(np.unique(onset), grid.steps)
     end = np.minimum(end, after[np.searchsorted(after, onset, side="right")])
     tune = cover(onset, end, pitch, grid.steps)
@@ -85,6 +87,16 @@ def on_sheet(song: Song, is_tune: NDArray[np.bool_]) -> dict[str, float]:
     rows = [tones(row) for row in (reduction.voice1, reduction.voice2)]
     hits = [tune == np.array([-1 if p is None else p for p in row]) for row in rows]
     sounds = tune >= 0
+    return sounds, [hit & sounds for hit in hits], silent
+
+
+def on_sheet(song: Song, is_tune: NDArray[np.bool_]) -> dict[str, float]:
+    """Convert the song; return the share of tune steps that are heard, on the sheet's own grid.
+
+    The last step of a note that is silent so that its repetition is heard counts as heard.
+    """
+    conversion = convert(song, load_engine("twin-phase"), Settings())
+    sounds, hits, silent = tune_steps(conversion, is_tune)
     return {
         "sheet 1": float((hits[0] | silent)[sounds].mean()),
         "sheet": float((hits[0] | hits[1] | silent)[sounds].mean()),
