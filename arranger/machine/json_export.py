@@ -3,7 +3,8 @@
 The format "arranger-steps", version 2, is described by ``steps.schema.json`` beside this module. A
 voice has what sounds on the step, also where that sounds only after the step's drum; it is null where
 it is silent: at rests, and on a step that a drum takes whole. Two equal numbers in a row are one long
-tone. Version 1 had no ``drums``, and told nothing of a drum but its name.
+tone, unless a drum stands on the second step: its silence parts them, and ``gap`` is there for nothing
+else. Version 1 had no ``drums``, and told nothing of a drum but its name.
 """
 
 from __future__ import annotations
