@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from arranger.engine.profile import Profile
 
@@ -119,6 +119,19 @@ class Engine:
     def silences(self, drum: DrumSound) -> bool:
         """Return whether no voice is heard on a step on which a drum sounds."""
         return self.drum_takes_step or not drum.cycles
+
+    def silencing(self, names: Iterable[str | None]) -> frozenset[str]:
+        """Return which sounds of a drum row, by name, let no voice be heard on their step.
+
+        One that isn't the engine's does so where all its drums do.
+        """
+        sounds = self.sounds
+        return frozenset(
+            name
+            for name in {*names}
+            if name is not None
+            and (self.silences(sounds[name]) if name in sounds else self.drum_takes_step)
+        )
 
     @property
     def gap(self) -> DrumSound | None:

@@ -128,9 +128,8 @@ def check_text(
 def check_playable(found: Scan, engine: Engine) -> list[Problem]:
     """Return what an engine can't play of a sheet, or plays otherwise than it reads."""
     sheet = found.sheet
-    whole: dict[str | None, bool] = {s.name: engine.silences(s) for s in engine.drums}
-    whole[None] = False
-    silenced = [whole.get(drum, engine.drum_takes_step) for drum in sheet.drums]
+    silencing = engine.silencing(sheet.drums)
+    silenced = [drum in silencing for drum in sheet.drums]
     finder = _Finder(found)
     problems = [*_step_length(found, engine), *_sounds(found, engine)]
     for kind in (

@@ -273,10 +273,8 @@ class _Hearer:
         self._transpose = side.transpose
         self._drums = sheet.drums
         self._asked = _asked_sounds(sheet)
-        sounds = self._engine.drums
-        names = {*sheet.drums} - {None} if self._engine.drum_takes_step else set()
-        self._silencing = names | {s.name for s in sounds if self._engine.silences(s)}
-        self._joins = {sound.name: sound.joins for sound in sounds}
+        self._silencing = self._engine.silencing(sheet.drums)
+        self._joins = {sound.name: sound.joins for sound in self._engine.drums}
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
     def hears(self, note: SongNote, bar: Bar | None) -> bool:

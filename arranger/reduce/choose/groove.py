@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from fractions import Fraction
 
-    from arranger.columns import Floats, Ints
+    from arranger.columns import Bools, Floats, Ints
     from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
     from arranger.reduce.choose.candidates import Problem
@@ -58,6 +58,10 @@ class Hits(NamedTuple):
     notes: Ints
     """Shape (d,): the id of a note that the sound comes from."""
     sounds: tuple[DrumSound, ...]
+
+    def silent(self, engine: Engine) -> Bools:
+        """Return which of them let no voice be heard on their step; shape (d,)."""
+        return np.array([engine.silences(sound) for sound in self.sounds], dtype=np.bool_)
 
     def rows(self, steps: int) -> tuple[list[str | None], list[int]]:
         """Return for each of so many steps the name of its sound or None, and the note or -1."""
@@ -239,16 +243,13 @@ def harm_of(groove: Groove, problem: Problem, engine: Engine, costs: Costs) -> F
     laid out as if there were no drums.
     """
     steps = groove.hits.steps
-    silent = np.array([engine.silences(sound) for sound in groove.hits.sounds], dtype=np.bool_)
-    if not silent.any():
-        return np.zeros(len(steps))
     segments = np.searchsorted(problem.starts, steps, side="right") - 1
     tones = problem.candidates[segments, 1:3]
     onset, end = problem.tones.onset[tones], problem.tones.end[tones]
     start = np.where(end - onset == 1, costs.attack, costs.delay * costs.attack)
     lost = costs.sustain / problem.steps_per_beat + (onset == steps[:, None]) * start
     lost = np.where(tones >= 0, lost * problem.tones.worth[tones], 0.0)
-    harm: Floats = silent * lost.sum(axis=1)
+    harm: Floats = groove.hits.silent(engine) * lost.sum(axis=1)
     return harm
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.choose.candidates import gather_tones, lay_out, line_ends
+from arranger.reduce.choose.candidates import NO_STEPS, gather_tones, lay_out, line_ends
 from arranger.reduce.choose.costs import costs_from
 from arranger.reduce.choose.drum_sounds import left_out, sounds_by_key
 from arranger.reduce.choose.groove import groove_of, harm_of
@@ -119,15 +119,11 @@ def prepare(
     drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
     drum_notes = song.columns.notes(drum_ids)
     groove = groove_of(drum_notes, sounds, engine, grid, amount=settings.drums, costs=costs)
-    problem = lay_out(
-        tones,
-        steps=grid.steps,
-        steps_per_beat=steps_per_beat,
-        more_bounds=_more_bounds(grid, broken),
-    )
-    harm = harm_of(groove, problem, engine, costs)
+    harm = np.zeros(len(groove.hits.steps))
+    if groove.hits.silent(engine).any():
+        harm = harm_of(groove, _laid_out(tones, engine, grid, broken), engine, costs)
     hits = groove.hits if as_written else groove.chosen(harm)
-    prepared = Prepared(
+    return Prepared(
         engine=engine,
         broken=broken,
         costs=costs,
@@ -141,24 +137,29 @@ def prepare(
         groove=groove,
         harm=harm,
         hits=hits,
-        problem=problem,
+        problem=_laid_out(tones, engine, grid, broken, hits),
     )
-    return with_hits(prepared, grid, hits)
 
 
 def with_hits(prepared: Prepared, grid: Grid, hits: Hits) -> Prepared:
     """Return what is prepared, with other drums."""
-    silent = np.array([prepared.engine.silences(sound) for sound in hits.sounds], dtype=np.bool_)
-    problem = lay_out(
-        prepared.tones,
-        steps=grid.steps,
-        steps_per_beat=prepared.problem.steps_per_beat,
-        hit_steps=hits.steps,
-        silent_steps=hits.steps[silent],
-        more_bounds=_more_bounds(grid, prepared.broken),
-        gaps_are_short=prepared.engine.gap is not None,
-    )
+    problem = _laid_out(prepared.tones, prepared.engine, grid, prepared.broken, hits)
     return replace(prepared, hits=hits, problem=problem)
+
+
+def _laid_out(
+    tones: Tones, engine: Engine, grid: Grid, broken: Bools, hits: Hits | None = None
+) -> Problem:
+    """Return the problem when these drums sound; None: none."""
+    return lay_out(
+        tones,
+        steps=grid.steps,
+        steps_per_beat=float(1 / grid.step_beats),
+        hit_steps=NO_STEPS if hits is None else hits.steps,
+        silent_steps=NO_STEPS if hits is None else hits.steps[hits.silent(engine)],
+        more_bounds=_more_bounds(grid, broken),
+        gaps_are_short=engine.gap is not None,
+    )
 
 
 def _ends(song: Song, lines: Song, placed: Placed, weights: Weights, ids: Ints) -> Ints:

@@ -178,10 +178,8 @@ def hidden_by(
 
 def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     """Return for each voice the pitch that is heard on each step, or -1; shape (steps,)."""
-    silences: dict[str | None, bool] = {s.name: engine.silences(s) for s in engine.drums}
-    silences[None] = False
-    whole = engine.drum_takes_step
-    silenced = np.array([silences.get(name, whole) for name in reduction.drums], dtype=np.bool_)
+    silencing = engine.silencing(reduction.drums)
+    silenced = np.array([name in silencing for name in reduction.drums], dtype=np.bool_)
     return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
 
 
