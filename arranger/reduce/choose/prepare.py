@@ -12,12 +12,8 @@ from arranger.reduce.choose.costs import costs_from
 from arranger.reduce.choose.drum_sounds import left_out, sounds_by_key
 from arranger.reduce.choose.groove import groove_of, harm_of
 from arranger.reduce.choose.rates import rates_of
-from arranger.reduce.choose.textures import (
-    out_of_turn,
-    textures_of_steps,
-    turns,
-    weights_by_texture,
-)
+from arranger.reduce.choose.textures import textures_of_steps, weights_by_texture
+from arranger.reduce.choose.turns import out_of_turn, turns
 from arranger.reduce.place.fold import fold
 from arranger.reduce.place.pedal import end_of_ring, without_ring
 from arranger.reduce.place.placed import place, refuse, unplayable

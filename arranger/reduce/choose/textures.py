@@ -12,25 +12,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.bars import metre_beat
 from arranger.columns import distinct
 from arranger.errors import SettingsError
-from arranger.reduce.choose.rates import units
 from arranger.reduce.worth.table import columns, heard_share, note_on_top
 from arranger.settings import TEXTURES
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from arranger.columns import Bools, Ints
-    from arranger.grid.model import Grid, GridBar
-    from arranger.reduce.choose.candidates import Problem
-    from arranger.reduce.choose.costs import Costs
+    from arranger.columns import Ints
+    from arranger.grid.model import Grid
     from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
@@ -41,16 +36,6 @@ PLAIN_LEFT = 0.3
 TUNE_LEFT = 0.2
 CHORD_MORE = 4.0
 """Factors on the salience of the tune and of all else in ``bass-and-chord``."""
-
-IN_TWO = (0, 1, 2, 1)
-"""Which note of the chord, from the lowest, is heard on each half beat of two beats."""
-IN_THREE = (0, 1, 2, 1, 2, 1)
-"""...of a bar of three beats, and of other odd bars as far as they go."""
-COMPOUND = (0, 1, 2)
-"""...on each third of a beat, in 6/8, 9/8 and 12/8 and where the steps are thirds of a beat."""
-
-_NO_PITCH = 1000
-"""Higher than all pitches."""
 
 
 def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
@@ -121,62 +106,3 @@ def weights_by_texture(
                 salience=np.where(here, used.salience, found.salience),
             )
     return found
-
-
-def turns(grid: Grid, broken: Bools) -> tuple[Ints, Ints]:
-    """Return where the turns of broken chords start, and which chord note each asks for.
-
-    Parameters
-    ----------
-    grid
-        Bars and steps.
-    broken
-        Shape (steps,): where voice 2 breaks chords.
-
-    Returns
-    -------
-    starts
-        Shape (turns,): steps, strictly increasing.
-    ranks
-        Shape (turns,): 0 for the lowest note, to be taken modulo the notes there are.
-    """
-    starts: list[int] = []
-    ranks: list[int] = []
-    for bar in grid.bars:
-        if not broken[bar.first_step]:
-            continue
-        pattern, length = _pattern(bar, grid.step_beats)
-        for count, step in enumerate(range(bar.first_step, bar.first_step + bar.steps, length)):
-            starts.append(step)
-            ranks.append(pattern[count % len(pattern)])
-    return np.array(starts, dtype=np.int64), np.array(ranks, dtype=np.int64)
-
-
-def _pattern(bar: GridBar, step_beats: Fraction) -> tuple[tuple[int, ...], int]:
-    """Return the pattern of a bar and the steps of one turn."""
-    if metre_beat(bar.numerator, bar.denominator) > Fraction(4, bar.denominator):
-        return COMPOUND, max(round(Fraction(4, bar.denominator) / step_beats), 1)
-    beat = Fraction(4, bar.denominator) / step_beats
-    if beat.denominator == 1 and beat % 2 == 1 and beat % 3 == 0:
-        return COMPOUND, int(beat) // 3
-    length = int(beat / 2) if (beat / 2).denominator == 1 else 1
-    return (IN_TWO if bar.numerator % 2 == 0 else IN_THREE), max(length, 1)
-
-
-def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Ints:
-    """Return what it costs voice 2 to hold each slot, by whose turn it is; (T, K), in units."""
-    starts, ranks = turns(grid, broken)
-    tones, slots = problem.tones, problem.candidates
-    asked = ranks[np.searchsorted(starts, problem.starts, side="right") - 1]
-    pitch = np.append(tones.pitch, 0)[slots]
-    chord = (slots >= 0) & (np.append(tones.tune, 1.0)[slots] < 0.5)
-    in_order = np.sort(np.where(chord, pitch, _NO_PITCH), axis=1)
-    first = np.diff(in_order, axis=1, prepend=-1) != 0
-    first &= in_order < _NO_PITCH
-    notes = first.cumsum(axis=1)  # different ones up to each place
-    turn = asked % np.maximum(notes[:, -1], 1) + 1
-    wanted = np.take_along_axis(in_order, (notes == turn[:, None]).argmax(axis=1)[:, None], axis=1)
-    waits = (chord.any(axis=1) & broken[problem.starts])[:, None] & ~(chord & (pitch == wanted))
-    a_step = units(costs.turn / problem.steps_per_beat)
-    cost: Ints = waits * a_step * problem.lengths[:, None]
-    return cost

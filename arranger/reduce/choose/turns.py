@@ -1,0 +1,194 @@
+"""Broken chords: whose turn it is in voice 2 at each moment.
+
+Where voice 2 breaks chords it moves on by **turns** of a sixth of a second at most: tones that short
+fuse into one chord for the ear (A. Bregman, "Auditory Scene Analysis", 1990, chapter 2, from memory).
+Each turn asks for a note that sounds just then: the lowest on each beat and where it is struck, else
+one of the pitch class that was unheard for longest in its harmony. What the tune sounds counts as
+heard. Of classes that weren't heard yet the third comes first and the fifth last: it is what the bass
+has among its overtones, and what a chord does best without (common practice, no source).
+
+What is asked for follows from the notes alone; to do without it costs ``turn``, one term of the
+optimum among the others.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.bars import metre_beat
+from arranger.reduce.choose.rates import units
+
+if TYPE_CHECKING:
+    from arranger.columns import Bools, Ints
+    from arranger.grid.model import Grid, GridBar
+    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.costs import Costs
+
+LONGEST_TURN = 0.17
+"""Seconds, if steps are as short."""
+
+IN_TUNE = 0.5
+"""Tune weight from which a note is left to voice 1."""
+
+LATER = (0.2, 10.0, 10.0, 0.1, 0.1, 10.0, 10.0, 0.0, 10.0, 10.0, 10.0, 10.0)
+"""By how many turns a pitch class is asked for later, by its semitones above the root of the harmony:
+fifth, third and root in this order where nothing else tells; what is foreign to the triad when the
+rest was heard."""
+
+BASS_SOONER = 2.0
+"""By how many turns the class of the bass is asked for sooner."""
+
+UNHEARD = 12
+"""Turns ago that a class counts as heard which wasn't yet heard in its harmony."""
+
+_NO_PITCH = 1000
+"""Higher than all pitches."""
+
+
+def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
+    """Return the steps on which turns start, strictly increasing, and which of them are beats.
+
+    Parameters
+    ----------
+    grid
+        Bars and steps.
+    broken
+        Shape (steps,): where voice 2 breaks chords.
+    """
+    starts: list[int] = []
+    beats: list[bool] = []
+    for bar in grid.bars:
+        beat, turn = _lengths(bar, grid)
+        for place in range(0, bar.steps, turn):
+            if broken[bar.first_step + place]:
+                starts.append(bar.first_step + place)
+                beats.append(Fraction(place) % beat < turn)
+    return np.array(starts, dtype=np.int64), np.array(beats, dtype=np.bool_)
+
+
+def _lengths(bar: GridBar, grid: Grid) -> tuple[Fraction, int]:
+    """Return the steps of a beat and of a turn in a bar."""
+    beat = metre_beat(bar.numerator, bar.denominator) / grid.step_beats
+    longest = int(LONGEST_TURN / grid.step_length.seconds)
+    fitting = (turn for turn in range(longest, 1, -1) if beat % turn == 0)
+    return beat, next(fitting, 1)
+
+
+def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
+    """Return the pitch that voice 2 is asked for in each segment; -1 for none. Shape (T,)."""
+    tones, slots = problem.tones, problem.candidates
+    starts, are_beats = turns(grid, broken)
+    at = np.searchsorted(problem.starts, starts)
+    turn, beat = (np.zeros(len(slots), dtype=np.bool_) for _ in range(2))
+    turn[at], beat[at] = True, are_beats
+    bar = np.searchsorted([bar.first_step for bar in grid.bars], problem.starts, side="right")
+    used = slots >= 0
+    tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
+    pitch = np.where(used, np.append(tones.pitch, 0)[slots], _NO_PITCH)
+    top = np.where(tune, pitch, -1).max(axis=1)
+    chord = np.where(tune | (pitch == top[:, None]), _NO_PITCH, pitch)
+    lowest = slots[np.arange(len(slots)), chord.argmin(axis=1)]
+    struck = np.append(tones.onset, -1)[lowest] == problem.starts
+    in_tune = np.bitwise_or.reduce(np.where(tune, 1 << pitch % 12, 0), axis=1)
+    root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
+    columns = (
+        broken[problem.starts], bar, turn, beat, struck, in_tune, root, np.sort(chord, axis=1),
+    )  # fmt: skip
+    chooser = _Chooser()
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return np.array([chooser.next(Moment._make(row)) for row in rows], dtype=np.int64)
+
+
+def _roots(pitch: Ints, tune: Bools, lengths: Ints, beat: Ints) -> Ints:
+    """Return the root of the triad, major or minor, that the notes of each segment's beat fit best.
+
+    Every note counts by its time, the lowest twice, those of the tune half.
+
+    Parameters
+    ----------
+    pitch, tune
+        Shape (T, K).
+    lengths, beat
+        Shape (T,): in steps; number of the beat, from 0.
+    """
+    used = pitch < _NO_PITCH
+    weight = lengths[:, None] * np.where(tune, 1, 2)
+    weight *= np.where(pitch == pitch.min(axis=1, keepdims=True), 2, 1)
+    key = beat[:, None] * 12 + pitch % 12
+    classes = np.bincount(key[used], weight[used], minlength=12 * (int(beat.max(initial=0)) + 1))
+    classes = classes.reshape(-1, 12)
+    fifths = classes + np.roll(classes, -7, axis=1)
+    thirds = np.maximum(np.roll(classes, -4, axis=1), np.roll(classes, -3, axis=1))
+    found: Ints = (fifths + thirds).argmax(axis=1)[beat]
+    return found
+
+
+class Moment(NamedTuple):
+    """What is known of a segment before its turn is given to a note."""
+
+    broken: bool
+    """Whether chords are broken here."""
+    bar: int
+    turn: bool
+    """Whether a turn starts here."""
+    beat: bool
+    """...that starts with a beat."""
+    struck: bool
+    """Whether the lowest note starts here."""
+    tune: int
+    """A bit for each pitch class that the tune has."""
+    root: int
+    """Pitch class of the root of the harmony."""
+    chord: list[int]
+    """The pitches of all else that sounds, in order; then `_NO_PITCH`."""
+
+
+class _Chooser:
+    """Goes through the segments and chooses what each is asked for."""
+
+    def __init__(self) -> None:
+        self._bar = self._bass = self._asked = self._upper = -1
+        self._last: dict[int, int] = {}
+        self._turns = 0
+
+    def next(self, now: Moment) -> int:
+        """Return the pitch that a segment is asked for, or -1."""
+        self._turns += now.turn
+        lowest = now.chord[0]
+        if not now.broken or lowest == _NO_PITCH:
+            self._asked = -1
+            return -1
+        if now.bar != self._bar or (now.struck and lowest % 12 != self._bass):
+            self._last = {}
+        self._bar, self._bass = now.bar, lowest % 12
+        if now.turn and now.tune:
+            self._last.update((pc, self._turns) for pc in range(12) if now.tune >> pc & 1)
+        if now.struck or (now.turn and now.beat):
+            self._asked = lowest
+        elif now.turn or self._asked not in now.chord:
+            self._asked = self._upper = self._needed(now)
+        self._last[self._asked % 12] = self._turns
+        return self._asked
+
+    def _needed(self, now: Moment) -> int:
+        """Return the pitch that is needed most; of a class the one nearest to the last."""
+
+        def wait(pitch: int) -> tuple[float, int]:
+            last = self._last.get(pitch % 12, self._turns - UNHEARD)
+            sooner = BASS_SOONER * (pitch % 12 == self._bass)
+            return last + LATER[(pitch - now.root) % 12] - sooner, abs(pitch - self._upper)
+
+        return min((pitch for pitch in now.chord if pitch < _NO_PITCH), key=wait)
+
+
+def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Ints:
+    """Return what it costs voice 2 to hold each slot, by whose turn it is; (T, K), in units."""
+    asked = asked_for(problem, grid, broken)
+    pitch = np.append(problem.tones.pitch, -2)[problem.candidates]
+    waits = (asked >= 0)[:, None] & (pitch != asked[:, None])
+    a_step = units(costs.turn / problem.steps_per_beat)
+    cost: Ints = waits * a_step * problem.lengths[:, None]
+    return cost
