@@ -69,10 +69,12 @@ def end_with_harmony(
         From where to where, in ticks, its pedal is down.
     """
     found = []
-    for start, end in spans:
-        if end - start <= LONG * ticks_per_beat:
-            continue
-        mine = played[(notes.onset[played] < end) & (notes.end[played] > start)]
+    long = [(start, end) for start, end in spans if end - start > LONG * ticks_per_beat]
+    onset, reached = notes.onset[played], np.maximum.accumulate(notes.end[played])
+    for start, end in long:
+        first = np.searchsorted(reached, start, side="right")
+        mine = played[first : np.searchsorted(onset, end)]
+        mine = mine[notes.end[mine] > start]
         before = notes.end[mine]
         up = before - notes.rings[mine]
         ends, harmonies = harmony_ends(
