@@ -6,16 +6,17 @@ The unit is **one beat of the tune**: leaving out a tune note that lasts one bea
 A note's worth is ``salience * its salience + tune * its tune weight + bass * its bass weight``, and
 at least `LEAST_WORTH`, so that a free voice always takes a note rather than stay silent. Leaving it
 out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that it sounds, of which a
-share (``ring``) counts from where its key is up and only a pedal holds it. While its pitch is heard from another note only what it has of tune and bass is lost, and while another octave
-of it is heard a share of the rest (``octave``) is not.
+share (``ring``) counts from where its key is up and only a pedal holds it. While its pitch is heard
+from another note only what it has of tune and bass is lost, and while another octave of it is heard
+a share of the rest (``octave``) is not.
 
-Why voices need to change only where a note starts, is released or ends, or beside a step that a drum takes (and,
-where chords are broken, on the steps on which they take turns): between two such
+Why voices need to change only where a note starts or ends or its key comes up, or beside a step that
+a drum takes (and, where chords are broken, on the steps on which they take turns): between two such
 places every step costs the same, so the cost of a path that changes in between is linear in the
 place of the change and moving it to one end never costs more, provided that
 
-- breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1),
-  for every step until its key comes up the same; from there on it may be left for nothing,
+- breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1);
+  it costs the same for every step until its key comes up, and nothing from there on,
 - going by way of a third note or a rest is never cheaper than going straight: leaps are linear up to
   a limit, which makes them a metric, and a voice comes back from a rest at ``entry`` >= the largest
   leap plus ``line``.
