@@ -161,8 +161,10 @@ def test_lines_that_ring_end_where_they_go_on() -> None:
                 line.append((at, random.choice((gap, longest, longest)), 60 + len(line) % 5))
                 at += gap
             parts.append(Line(line, drum=random.random() < 0.1))
-        song = song_of(*parts)
+        song = pedalled(song_of(*parts), 0.5)
         lines = without_ring(song)
+        ups = song.columns.end - song.columns.rings
+        assert (lines.columns.rings == np.maximum(lines.columns.end - ups, 0)).all()
         assert lines.columns.end.tolist() == ends_by_loops(song)
         cut += lines is not song
         assert (lines is song) == (ends_by_loops(song) == song.columns.end.tolist())
@@ -419,6 +421,19 @@ def test_every_step_has_the_worthiest_tones_that_sound_on_it() -> None:
             assert found.unheard[tone] == all(step in struck for step in on)
             again = 0 if tones.onset[tone] in hits else tones.repeats[tone]
             assert found.tones.repeats[tone] == again
+
+
+def test_tones_that_are_taken_to_end_earlier_are_released_by_then(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("arranger.reduce.choose.candidates.MOST_SOUNDING", 20)
+    random = Random(10)
+    earlier = 0
+    for _ in range(40):
+        found = lay_out(made_tones(random, 10), steps=18, steps_per_beat=4.0)
+        assert (found.tones.released <= found.tones.end).all()
+        earlier += found.overlong
+    assert earlier > 40
 
 
 # Textures

@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.song.held_pedals import harmony_ends
+from arranger.song.held_pedals import HeldPedal, end_with_harmony, harmony_ends, remarks_on
+from arranger.song.raw import RawNotes
+from tests.reduce.little_songs import Line, pedalled, song_of
 from tests.song.midi_bytes import chunk, header, read
 
 if TYPE_CHECKING:
@@ -92,6 +94,64 @@ def test_one_harmony_rings_for_four_beats(notes: Keys) -> None:
     ends, changes = ends_of(alike)
     assert changes == 0
     assert ends == [max(up, min(end, onset + 4 * BEAT)) for onset, up, end, _ in alike]
+
+
+def raw(notes: Keys) -> RawNotes:
+    onset, up, end, pitch = (np.array(each, np.int64) for each in zip(*sorted(notes), strict=True))
+    zeros = np.zeros_like(onset)
+    return RawNotes(
+        onset=onset, track=zeros, order=zeros, channel=zeros + 3, pitch=pitch, velocity=zeros + 80,
+        end=end, end_order=zeros, rings=end - up,
+    )  # fmt: skip
+
+
+def scale(first: int, last: int, end: int) -> Keys:
+    """Return a note a beat, up by semitones, with keys down for half a beat and a pedal till an end."""
+    return [(at * BEAT, at * BEAT + 48, end * BEAT, 40 + at) for at in range(first, last)]
+
+
+@pytest.mark.parametrize(("last", "long"), [(8 * BEAT, False), (8 * BEAT + 1, True)])
+def test_a_pedal_is_long_from_more_than_two_bars_on(last: int, long: bool) -> None:
+    notes = raw([(onset, up, last, pitch) for onset, up, _, pitch in scale(0, 8, 8)])
+    found = end_with_harmony(notes, np.arange(8), [(0, last)], BEAT)
+    assert found == [(3, 0, last)] * long
+    ends = [BEAT * beat for beat in range(1, 8)] if long else [last] * 7
+    assert notes.end.tolist() == [*ends, last]
+    assert notes.rings.tolist() == [e - o - 48 for o, e in zip(notes.onset, notes.end, strict=True)]
+
+
+def test_each_pedal_counts_the_harmonies_that_come_while_it_is_down() -> None:
+    """The first is short, the second has one harmony; a key stays down under both."""
+    key = (0, 30 * BEAT, 30 * BEAT, 70)
+    chord = [(9 * BEAT, 9 * BEAT + 48, 20 * BEAT, pitch) for pitch in (45, 52)]
+    notes = raw([key, *scale(0, 7, 7), *chord])
+    before = notes.end.tolist()
+    spans = [(0, 7 * BEAT), (8 * BEAT, 20 * BEAT)]
+    assert end_with_harmony(notes, np.arange(10), spans, BEAT) == []
+    assert notes.end.tolist() == before
+    again = raw([key, *scale(0, 7, 7), *scale(9, 14, 20)])
+    first = again.end[:8].tolist()
+    assert end_with_harmony(again, np.arange(13), spans, BEAT) == [(3, 8 * BEAT, 20 * BEAT)]
+    assert again.end[:8].tolist() == first
+    assert (again.end[8:] // BEAT).tolist() == [10, 11, 12, 13, 17]
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        (["a"], "pedal of 'a' stays"),
+        (["a", "b"], "pedals of 'a' and 'b' stay"),
+        (["a", "b", "c"], "pedals of 'a', 'b' and 'c' stay"),
+        (["a", "b", "c", "d"], "pedals of 'a', 'b' and 2 more parts stay"),
+    ],
+)
+def test_the_parts_that_ring_are_named(names: list[str], said: str) -> None:
+    lines = [Line([(0, 4, 60)], name) for name in names]
+    drums = Line([(0, 4, 36)], "kit", drum=True)
+    made = pedalled(song_of(*lines, Line([(0, 1, 60)], "short"), drums), 1.0)
+    held = [HeldPedal(channel, 0, 960) for channel in range(6)]
+    (remark,) = remarks_on(made, made.columns.part, held)
+    assert said in remark
 
 
 # Songs
