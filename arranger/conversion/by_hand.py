@@ -217,6 +217,7 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
         end=[*ends, -1],
         note_end=[*note_ends, -1],
         written_end=[*(at - was + now for at, was, now in written), -1.0],
+        rings=[*asked.rings, 0.0],
         offset=[*asked.offset, 0.0],
         pitch=[*asked.pitch, -1],
         out=[*asked.out, -1],

@@ -213,6 +213,7 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         end=end,
         note_end=end,
         written_end=end,
+        rings=[0.0] * len(placed),
         offset=[0.0] * len(placed),
         pitch=pitch,
         out=pitch,

@@ -7,6 +7,7 @@ channels       One sweep in playing order: which program
 chunks         Where the header and the tracks of a MIDI file lie
 events         One pass over the messages of a track: notes with their ends
 general_midi   General MIDI Level 1: names of programs and of percussion keys, one table each
+held_pedals    Pedals that stay down through many harmonies, or are never lifted
 mend           The mending reader: damaged or unusual MIDI bytes become clean ones
 messages       Clean track bytes become messages, each distinct channel message read only once
 midi           Standard MIDI Files: healthy ones are read as they are, others by way of `mend`

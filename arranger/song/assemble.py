@@ -15,6 +15,7 @@ from arranger.errors import LimitError
 from arranger.song import bends, channels, modes, pedals, raw, text
 from arranger.song.events import BEND
 from arranger.song.general_midi import PROGRAM_NAMES
+from arranger.song.held_pedals import remarks_on
 from arranger.song.model import KeyChange, MetreChange, Notes, Part, Song, TempoChange, Track
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from arranger.settings import ReadSettings
     from arranger.song.channels import PartDraft
     from arranger.song.events import ChannelEvent, TrackEvents
+    from arranger.song.held_pedals import HeldPedal
     from arranger.song.model import Columns, Mark, Repair
     from arranger.song.raw import RawNotes
 
@@ -77,8 +79,11 @@ def assemble(
     events = sorted(event for track in tracks for event in track.events)
     end_tick = max(track.end for track in tracks)
     silencing = [event for event in events if event[5] in pedals.CODES]
+    held: list[HeldPedal] = []
     if silencing:
-        pedals.move_ends(written, silencing, end_tick, sustain=settings.sustain)
+        held = pedals.move_ends(
+            written, silencing, end_tick, unit.ticks_per_beat, sustain=settings.sustain
+        )
     last = int(written.end.max(initial=0))
     if last > settings.max_beats * unit.ticks_per_beat:
         raise LimitError(
@@ -95,7 +100,7 @@ def assemble(
     if settings.drum_channels is None:
         notes = _drums_by_name(notes, drafts, tracks, remarks)
     metres = _metres(tracks, remarks, unit.ticks_per_beat)
-    return Song(
+    song = Song(
         title=_title(tracks, file),
         file=file,
         sha256=sha256,
@@ -114,6 +119,8 @@ def assemble(
         repairs=(*repairs, *(repair for track in tracks for repair in track.repairs)),
         remarks=tuple(remarks),
     )
+    told = remarks_on(song, written.channel, held) if held else ()
+    return replace(song, remarks=(*song.remarks, *told))
 
 
 def _with_modes(

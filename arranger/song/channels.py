@@ -184,6 +184,7 @@ def _columns(notes: RawNotes, sounds: Ints, sound: array[int], parts: _Parts) ->
         loudness=notes.velocity * (volume * expression / 127**3),
         drum=drums[part],
         shift=shift,
+        rings=notes.rings,
     )
 
 

@@ -1,6 +1,6 @@
 """The notes of a song: columns for work on all of them, and one `Note` at a time for the rest.
 
-A million notes as columns take 76 MB; as tuples they take four times as much. So a song keeps
+A million notes as columns take 84 MB; as tuples they take four times as much. So a song keeps
 columns, and `Notes` makes the tuples when they are asked for.
 """
 
@@ -44,6 +44,8 @@ class Note(NamedTuple):
     drum: bool
     shift: int = 0
     """Semitones by which tuning and pitch bend moved it; ``pitch - shift`` is the key as written."""
+    rings: int = 0
+    """Ticks at the end of its duration for which only a pedal holds it: its key is up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,6 +62,7 @@ class Columns:
     loudness: Floats
     drum: Bools
     shift: Ints
+    rings: Ints
 
     def __post_init__(self) -> None:
         for column in self.all():

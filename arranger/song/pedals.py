@@ -8,6 +8,8 @@ Per channel, over all tracks that play on it (MIDI 1.0, controllers):
 - All-notes-off and its relatives (123..127) release the keys; all-sound-off (120) also silences
   what the pedals hold. Reset-all-controllers (121) lifts the pedals.
 
+What a pedal holds through many harmonies ends earlier: see `arranger.song.held_pedals`.
+
 A pedal is down from value 64 on. What happens on one tick happens in playing order: a pedal pressed
 after a key was released doesn't hold its note.
 """
@@ -19,6 +21,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.song.events import RESET
+from arranger.song.held_pedals import end_with_harmony
 from arranger.song.raw import events_before
 
 if TYPE_CHECKING:
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
 
     from arranger.columns import Ints
     from arranger.song.events import ChannelEvent
+    from arranger.song.held_pedals import HeldPedal
     from arranger.song.raw import RawNotes
 
 _SUSTAIN, _SOSTENUTO = 64, 66
@@ -37,14 +41,21 @@ CODES = frozenset((_SUSTAIN, _SOSTENUTO, _SOUND_OFF, RESET, *range(_NOTES_OFF, 1
 
 
 def move_ends(
-    notes: RawNotes, events: Sequence[ChannelEvent], end_tick: int, *, sustain: bool
-) -> None:
+    notes: RawNotes,
+    events: Sequence[ChannelEvent],
+    end_tick: int,
+    ticks_per_beat: int,
+    *,
+    sustain: bool,
+) -> list[HeldPedal]:
     """Move the ends of raw notes to where pedals and silencing put them.
+
+    Returns the pedals that are held through many harmonies.
 
     Parameters
     ----------
     notes
-        All raw notes; their ends are changed in place.
+        All raw notes; their ends, and how long they ring, are changed in place.
     events
         All channel events with a code in `CODES`, in playing order.
     end_tick
@@ -55,10 +66,14 @@ def move_ends(
     by_channel: dict[int, list[ChannelEvent]] = {}
     for event in events:
         by_channel.setdefault(event[4], []).append(event)
+    held = []
     for channel, channel_events in by_channel.items():
         played = np.flatnonzero(notes.channel == channel)
         if len(played):
             _move_channel(notes, played, channel_events, end_tick, sustain)
+            spans = _spans(channel_events, end_tick) if sustain else []
+            held += end_with_harmony(notes, played, spans, ticks_per_beat)
+    return held
 
 
 def _move_channel(
@@ -91,6 +106,7 @@ def _move_channel(
         end = np.where(end > key_end, held_by_pedal, end)
     silence, _place = _first_after(events, onset, {_SOUND_OFF})
     notes.end[played] = np.minimum(silence, end)
+    notes.rings[played] = notes.end[played] - np.minimum(key_end, notes.end[played])
 
 
 def _first_after(events: Sequence[ChannelEvent], ticks: Ints, codes: set[int]) -> tuple[Ints, Ints]:
@@ -135,6 +151,13 @@ def _lifts(events: Sequence[ChannelEvent], code: int, end_tick: int) -> tuple[In
         else:
             lift = (events[place - 1][0], place)
     return np.array(ticks, dtype=np.int64), np.array(counts, dtype=np.int64)
+
+
+def _spans(events: Sequence[ChannelEvent], end_tick: int) -> list[tuple[int, int]]:
+    """Return from where to where the sustain pedal is down."""
+    lifted = _lifts(events, _SUSTAIN, end_tick)[0]
+    pressed = np.flatnonzero((lifted[1:] >= 0) & (lifted[:-1] < 0)).tolist()
+    return [(events[place][0], int(lifted[place + 1])) for place in pressed]
 
 
 def _next_onset(onset: Ints, pitch: Ints) -> Ints:

@@ -30,6 +30,8 @@ class RawNotes:
     """In ticks; changed in place by `arranger.song.pedals`."""
     end_order: Ints
     """Which event of its track the end is."""
+    rings: Ints
+    """Ticks at its end for which only a pedal holds it; set in place by `arranger.song.pedals`."""
 
     def __len__(self) -> int:
         return len(self.onset)
@@ -46,7 +48,8 @@ def joined(tracks: Sequence[TrackEvents]) -> RawNotes:
     playing = np.argsort(columns["onset"], kind="stable")
     columns = {name: column[playing] for name, column in columns.items()}
     key = columns.pop("key")
-    return RawNotes(channel=key >> 7, pitch=key & 0x7F, **columns)
+    rings = np.zeros(len(key), np.int64)
+    return RawNotes(channel=key >> 7, pitch=key & 0x7F, rings=rings, **columns)
 
 
 def events_before(

@@ -12,11 +12,13 @@ Nth song from the Kth on is measured. `tests.benchmarks.ear` listens. Means over
 - ``tones``: of the three tones of a chord, those that a voice has while it lasts. ``bass``: chords
   whose lowest tone heard is the annotated bass.
 - ``tune``: the share of the tune's time that is heard in a voice; ``v1`` in voice 1.
+- ``long``: the share of the time in tones of voice 2 that last four beats or more, ``rings`` in those
+  that only a pedal holds for more than four.
 - ``seconds``: what the song took with this texture, conversion and listening.
 - ``swaps``: how often a bar the tune goes over to the other voice; ``leaps``: tones of voice 1 that
   leap by more than an octave, a bar.
 
-Goals: ``of full`` 0.95, ``tune`` 0.985, ``tones`` 0.93, ``bass`` 0.90.
+Goals: ``of full`` 0.95, ``tune`` 0.985, ``tones`` 0.93, ``bass`` 0.90, ``rings`` 0.03.
 """
 
 from __future__ import annotations
@@ -135,6 +137,26 @@ def by_span(chords: Sequence[Chord], conversion: Conversion) -> Figures:
     return {"tones": float(np.mean(found)), "bass": float(np.mean(right))}
 
 
+def of_long_tones(conversion: Conversion) -> Figures:
+    """Return the share of steps on which voice 2 has a long tone, and one that a pedal holds long."""
+    grid, columns = conversion.grid, conversion.song.columns
+    source = np.array(conversion.reduction.sources2)
+    starts = np.flatnonzero(np.diff(source, prepend=-1))
+    starts = starts[source[starts] >= 0]
+    note = source[starts]
+    ends = np.append(np.flatnonzero(np.diff(source)) + 1, grid.steps)
+    ends = ends[np.searchsorted(ends, starts, side="right")]
+    beats = float(grid.step_beats) * (ends - starts)
+    held = (columns.duration - columns.rings)[note] / conversion.song.ticks_per_beat
+    late = float(grid.step_beats) * (starts - grid.onset_steps[note])
+    rings = beats + np.minimum(late - held, 0)
+    steps = ends - starts
+    return {
+        "long": float(steps[beats >= 4].sum() / grid.steps),
+        "rings": float(steps[rings > 4].sum() / grid.steps),
+    }
+
+
 def of_tune(conversion: Conversion, is_tune: Sequence[bool]) -> Figures:
     """Return how much of the tune is heard, and how steadily."""
     reduction = conversion.reduction
@@ -173,6 +195,7 @@ def measure(
             right = share_right(there, heard_triads(played(sheet, engine)))
             found[key] = {"right": right, "of full": right / max(full, 1e-9)}
         found[texture] |= by_span(there, conversion) | of_tune(conversion, is_tune)
+        found[texture] |= of_long_tones(conversion)
         found[texture]["seconds"] = perf_counter() - begun
     return found
 

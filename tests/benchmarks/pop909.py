@@ -9,13 +9,15 @@ are held.
 from __future__ import annotations
 
 from dataclasses import replace
+from io import BytesIO
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from mido import MidiFile, MidiTrack
 
 from arranger.reduce.worth.table import cover
 from arranger.settings import ReadSettings
-from arranger.song import read_song
+from arranger.song import read_song, read_song_bytes
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,9 +26,11 @@ if TYPE_CHECKING:
 
     from arranger.song.model import Note, Song
 
-KINDS = ("as-it-is", "no-names", "flat", "flat-pedal", "flat-even")
+KINDS = ("as-it-is", "no-names", "flat", "flat-pedal", "flat-even", "stuck", "flat-stuck")
 """Tracks as they are; parts of equal name and program; one part; one part whose notes the sustain
-pedal lengthens; one part with all notes equally loud."""
+pedal lengthens; one part with all notes equally loud; tracks and one part whose pedals are pressed
+once and never lifted."""
+WITHOUT_PEDAL = ("flat", "flat-even")
 
 
 class Truth(NamedTuple):
@@ -49,9 +53,8 @@ def held_out(every: list[str]) -> tuple[list[str], list[str]]:
 
 
 def song(folder: Path, name: str, kind: str) -> Song:
-    pedal = kind in {"as-it-is", "no-names", "flat-pedal"}
-    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
-    if kind == "as-it-is":
+    found = _read(folder / f"{name}.mid", kind)
+    if kind in {"as-it-is", "stuck"}:
         return found
     if kind == "no-names":
         parts = tuple(part._replace(name="part", program=0) for part in found.parts)
@@ -75,10 +78,9 @@ def flattened(found: Song, *, even: bool = False) -> Song:
 
 def is_tune(folder: Path, name: str, kind: str) -> NDArray[np.bool_]:
     """Return for each note of `song` whether MELODY plays it, whatever part it is in now."""
-    pedal = kind in {"as-it-is", "no-names", "flat-pedal"}
-    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
+    found = _read(folder / f"{name}.mid", kind)
     melody = _melody(found)
-    notes = found.notes if kind in {"as-it-is", "no-names"} else _by_pitch(found)
+    notes = _by_pitch(found) if kind.startswith("flat") else found.notes
     return np.array([note.part == melody for note in notes])
 
 
@@ -99,6 +101,29 @@ def steps(found: Song, step: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]
     end = onset + np.array([note.duration for note in found.notes], dtype=np.int64)
     start = (2 * onset + step) // (2 * step)
     return start, np.maximum((2 * end + step) // (2 * step), start + 1)
+
+
+def _read(path: Path, kind: str) -> Song:
+    if "stuck" in kind:
+        return read_song_bytes(_stuck(path), path.name)
+    return read_song(path, ReadSettings(sustain=kind not in WITHOUT_PEDAL))
+
+
+def _stuck(path: Path) -> bytes:
+    """Return the file with only the first press of each track's pedal."""
+    file = MidiFile(path)
+    for track in file.tracks:
+        kept, wait, pressed = MidiTrack(), 0, False
+        for message in track:
+            wait += message.time
+            pedal = message.type == "control_change" and message.control == 64
+            if not pedal or (message.value >= 64 and not pressed):
+                kept.append(message.copy(time=wait))
+                pressed, wait = pressed or pedal, 0
+        track[:] = kept
+    found = BytesIO()
+    file.save(file=found)
+    return found.getvalue()
 
 
 def _by_pitch(found: Song) -> list[Note]:

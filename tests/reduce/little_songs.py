@@ -81,6 +81,14 @@ def song_of(*lines: Line) -> Song:
     )
 
 
+def pedalled(song: Song, beats: float) -> Song:
+    """Return the song with every key up after so many beats: a pedal holds what goes on."""
+    up = round(beats * BEAT)
+    return replace(
+        song, notes=[note._replace(rings=max(note.duration - up, 0)) for note in song.notes]
+    )
+
+
 def grid_of(song: Song, parts_of_beat: int = 4) -> Grid:
     """Return a grid from tick 0 whose step is a whole part of a beat (at 3.5 MHz), all in one bar."""
     step = BEAT / parts_of_beat

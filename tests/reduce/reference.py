@@ -28,6 +28,8 @@ class PlainTone(NamedTuple):
     tune: float
     bass: float
     plain_worth: float
+    released: int
+    """From this step on only a pedal holds it."""
 
 
 class State(NamedTuple):
@@ -61,6 +63,7 @@ def plain(tones: Tones) -> list[PlainTone]:
         tones.tune,
         tones.bass,
         tones.plain_worth,
+        tones.released,
     )
     return [PlainTone(*row) for row in zip(*(c.tolist() for c in columns), strict=True)]
 
@@ -105,6 +108,8 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
         if not tone.onset <= step < tone.end:
             continue
         a_step = costs.sustain * beat
+        if step >= tone.released:
+            a_step *= costs.ring
         sounding = max(heard(song, v, other, costs, a_step) for v in voices)
         cost += _worth(tone, costs, a_step) - (0 if silent else sounding)
         if tone.onset == step:
@@ -157,9 +162,9 @@ def move_cost(song: Song, step: int, before: int | None, now: int | None, costs:
     cost = 0
     old = None if before is None else song.tones[before]
     new = None if now is None else song.tones[now]
-    if old is not None and old.end > step:
+    if old is not None and old.released > step:
         whole = costs.break_off * start_worth(old, costs)
-        cost += (old.end - step) * ceil(whole / (old.end - old.onset - 1))
+        cost += (old.released - step) * ceil(whole / (old.released - old.onset - 1))
     if new is None:
         return cost
     if new.onset < step:

@@ -16,7 +16,7 @@ from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_la
 from arranger.reduce.tell.sentences import explanations
 from arranger.rows import HOLD, REST
 from arranger.settings import DRUM_AMOUNTS, TEXTURES, ReduceSettings, Settings
-from tests.reduce.little_songs import Line, grid_of, silencing, song_of, taking
+from tests.reduce.little_songs import Line, grid_of, pedalled, silencing, song_of, taking
 
 if TYPE_CHECKING:
     import pytest
@@ -47,7 +47,7 @@ def bands(draw: st.DrawFn) -> Song:
         st.integers(0, 24).map(lambda n: n / 4), st.just(0.25), st.sampled_from((36, 38, 42, 27))
     )
     made.append(Line(sorted(draw(st.lists(hits, max_size=30))), "drums", drum=True))
-    return song_of(*made)
+    return pedalled(song_of(*made), draw(st.sampled_from((0.1, 0.4, 0.5, 9.0))))
 
 
 @settings(max_examples=300, deadline=None)
@@ -73,6 +73,22 @@ def test_the_account_of_any_band_is_what_sounds(
             assert onset <= span.step < end, "it is heard in its own time"
         if entry.outcome == "changed" and "broken-chord" not in entry.reasons:
             assert entry.spans[0].step - onset < parts_of_beat, "a beat late is lost"
+
+
+@settings(max_examples=100, deadline=None)
+@given(song=bands(), parts_of_beat=st.sampled_from((1, 2, 4)))
+def test_a_note_heard_until_its_key_is_up_is_not_called_short(
+    song: Song, parts_of_beat: int
+) -> None:
+    grid = grid_of(song, parts_of_beat)
+    reduction = reduce(song, ENGINES["twin-phase"], grid, PLAIN)
+    for entry in reduction.ledger.entries:
+        note = song.notes[entry.note]
+        up = (note.onset + note.duration - note.rings) / song.ticks_per_beat * parts_of_beat
+        if entry.outcome in ("kept", "changed") and not note.drum and len(entry.spans) == 1:
+            end = entry.spans[-1].step + entry.spans[-1].steps
+            short = {"shortened-by-next-note", "shortened-for-gap"} & {*entry.reasons}
+            assert not short or end < up - 0.5
 
 
 def test_a_pitch_that_only_stands_under_a_drum_covers_nothing() -> None:

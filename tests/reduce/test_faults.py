@@ -70,7 +70,7 @@ def asked(**first: float) -> Asked:
     """Return three notes on one step, two of one part; of the first, columns may say otherwise."""
     usual: dict[str, object] = {
         "onset": [0, 0, 0], "end": [2, 2, 2], "note_end": [2, 2, 2],
-        "written_end": [2.0, 2.0, 2.0], "offset": [0.0, 0.0, 0.0], "pitch": [72, 63, 50],
+        "written_end": [2.0, 2.0, 2.0], "rings": [0.0] * 3, "offset": [0.0, 0.0, 0.0], "pitch": [72, 63, 50],
         "part": [0, 0, 1], "drum": [False] * 3, "sound": [None] * 3, "joins": {}, "gap": None, "lead": [0, 1, 2], "octave_of": [-1] * 3,
         "duplicate_of": [-1] * 3, "refused": {}, "broken": [False] * 4, "step_seconds": 0.125,
         "steps_per_beat": 4.0,
@@ -124,6 +124,17 @@ def test_a_note_that_the_next_ends_names_that_and_no_drum() -> None:
     rows = heard((72, HOLD, HOLD, HOLD), (REST,) * 4, drums=(-1, -1, 7, 8))
     entry = account(asked(end=4, note_end=4, written_end=4.0), rows, [None] * 4)[0]
     assert (entry.reasons, entry.by) == (("shortened-by-next-note",), (7,))
+
+
+@pytest.mark.parametrize(
+    ("rings", "reasons"),
+    [(0.0, ("shortened-by-next-note",)), (1.4, ("shortened-by-next-note",)), (1.5, ()), (3.0, ())],
+)
+def test_a_note_may_be_left_once_its_key_is_up(rings: float, reasons: tuple[str, ...]) -> None:
+    """It is left after two of four steps; half a step before its key is up is early enough."""
+    rows = heard((72, HOLD, 50, HOLD), (REST,) * 4)
+    held = asked(end=4, note_end=4, written_end=4.0, rings=rings)
+    assert account(held, rows, [None] * 4)[0].reasons == reasons
 
 
 def test_louder_is_more_in_every_feature() -> None:

@@ -31,14 +31,16 @@ def tone_rows(draw: st.DrawFn, steps: int) -> reference.PlainTone:
     onset = draw(st.integers(0, steps - 1))
     tune, bass = draw(SHARES), draw(SHARES)
     plain = draw(st.sampled_from((0.15, 0.3, 0.9)))
+    end = draw(st.integers(onset + 1, steps))
     return reference.PlainTone(
         pitch=draw(st.sampled_from((48, 60, 62, 72))),
         onset=onset,
-        end=draw(st.integers(onset + 1, steps)),
+        end=end,
         part=draw(st.integers(0, 1)),
         tune=tune,
         bass=bass,
         plain_worth=plain,
+        released=draw(st.just(end) | st.integers(onset + 1, end)),
     )
 
 
@@ -67,7 +69,7 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
 
 
 def problem_of(song: reference.Song, most: int = 12) -> Problem:
-    names = ("pitch", "onset", "end", "part", "tune", "bass", "plain_worth")
+    names = ("pitch", "onset", "end", "part", "tune", "bass", "plain_worth", "released")
     columns = [np.array([getattr(t, name) for t in song.tones]) for name in names]
     ints = [column.astype(np.int64) for column in columns[:4]]
     tones = Tones(
@@ -75,6 +77,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         pitch=ints[0],
         onset=ints[1],
         end=ints[2],
+        released=columns[7].astype(np.int64),
         part=ints[3],
         tune=columns[4].astype(np.float64),
         bass=columns[5].astype(np.float64),
@@ -128,6 +131,8 @@ COSTS: tuple[Mapping[str, float], ...] = (
     {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.5},
     {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0},
+    {"ring": 0.0, "sustain": 1.5},
+    {"ring": 1.0, "late": 0.0},
 )
 
 
@@ -195,7 +200,7 @@ def test_changing_between_events_never_pays(
 
 def test_the_worthiest_tones_stay_when_there_are_too_many() -> None:
     tones = [
-        reference.PlainTone(40 + i, 0, 2, 0, float(i == 7), float(i == 0), 0.2 + i / 100)
+        reference.PlainTone(40 + i, 0, 2, 0, float(i == 7), float(i == 0), 0.2 + i / 100, 2)
         for i in range(20)
     ]
     problem = problem_of(reference.Song(tones, 2, 2.0), most=4)
@@ -223,7 +228,7 @@ def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
 
 
 def test_costs_that_could_leave_64_bits_are_refused() -> None:
-    tone = reference.PlainTone(60, 0, 10_000_000, 0, 1.0, 1.0, 1000.0)
+    tone = reference.PlainTone(60, 0, 10_000_000, 0, 1.0, 1.0, 1000.0, 10_000_000)
     problem = problem_of(reference.Song([tone], 10_000_000, 1.0))
     costs = costs_from({"sustain": 1000, "tune": 1000, "bass": 1000})
     with pytest.raises(SettingsError, match="too large for so long a song"):

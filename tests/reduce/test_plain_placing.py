@@ -32,7 +32,7 @@ from arranger.reduce.place.transpose import best_key
 from arranger.reduce.worth.weigh import weigh
 from arranger.reduce.worth.weights import Weights
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import BEAT, Line, grid_of, song_of
+from tests.reduce.little_songs import BEAT, Line, grid_of, pedalled, song_of
 from tests.reduce.plain_weighing import Plain
 from tests.reduce.test_plain_weighing import some_song
 
@@ -161,8 +161,10 @@ def test_lines_that_ring_end_where_they_go_on() -> None:
                 line.append((at, random.choice((gap, longest, longest)), 60 + len(line) % 5))
                 at += gap
             parts.append(Line(line, drum=random.random() < 0.1))
-        song = song_of(*parts)
+        song = pedalled(song_of(*parts), 0.5)
         lines = without_ring(song)
+        ups = song.columns.end - song.columns.rings
+        assert (lines.columns.rings == np.maximum(lines.columns.end - ups, 0)).all()
         assert lines.columns.end.tolist() == ends_by_loops(song)
         cut += lines is not song
         assert (lines is song) == (ends_by_loops(song) == song.columns.end.tolist())
@@ -215,6 +217,31 @@ def test_notes_stand_where_the_grid_has_them_and_end_where_time_is_stretched() -
     expected = {note.id: why[named[note.part]] for note in song.notes if named[note.part] in why}
     assert placed.refused == {**expected, 4: "same-step", len(steps) - 1: "beyond-limit"}
     assert placed.usable.tolist() == [note.id not in placed.refused for note in song.notes]
+
+
+def test_keys_come_up_on_the_nearest_step_within_their_notes() -> None:
+    """A beat is four steps long, then six."""
+    line = Line([(0, 2, 60), (0.5, 0.5, 64), (1, 1, 62), (2, 1, 65)], "piano")
+    for held in (0.01, 0.3, 0.5, 1.0, 1.6, 9.0):
+        song = pedalled(song_of(line), held)
+        positions = np.array([0.0, 2.0, 4.0, 10.0])
+        ends = np.array([10, 4, 10, 14])
+        grid = replace(
+            grid_of(song),
+            positions=positions,
+            onset_steps=np.array(positions, np.int64),
+            end_steps=ends,
+        )
+        placed = place(song, grid, weigh(song, ReduceSettings()).roles)
+        for note in song.notes:
+            at = note.onset / BEAT
+            up = at + min(held, note.duration / BEAT)
+            step = 4 * up if up <= 1 else 4 + 6 * (up - 1) if up <= 2 else 10 + 4 * (up - 2)
+            assert placed.written_end[note.id] - placed.rings[note.id] == pytest.approx(
+                step, abs=0.02
+            )
+            nearest = max(int(np.floor(step + 0.5)), int(positions[note.id]) + 1)
+            assert placed.released[note.id] == min(nearest, ends[note.id])
 
 
 def test_the_best_key_is_the_cheapest_of_all() -> None:
@@ -270,6 +297,7 @@ def some_tones(random: Random, count: int) -> dict[str, np.ndarray]:
         "onset": onset,
         "end": onset + np.array([random.choice((1, 2, 5)) for _ in range(count)], np.int64),
         "part": np.array([random.randrange(3) for _ in range(count)], np.int64),
+        "released": onset + np.array([random.choice((1, 2, 5)) for _ in range(count)], np.int64),
     }
 
 
@@ -291,6 +319,7 @@ def test_notes_that_ask_for_the_same_are_one_tone(separate: bool) -> None:
                 "what": tuple(int(asked[name][n]) for name in ("onset", "end", "pitch"))
                 + ((int(asked["part"][n]),) if separate else ()),
                 "part": int(asked["part"][n]),
+                "released": int(asked["released"][n]),
                 # Half of its worth is lost by what is a whole step off.
                 "share": 1 - 0.5 * min(abs(offset[n]), 1),
             }
@@ -313,6 +342,7 @@ def test_notes_that_ask_for_the_same_are_one_tone(separate: bool) -> None:
             best = {key: max(row[key] for row in mine) for key in ("tune", "bass", "plain")}
             plain = max(0.3 * best["plain"], 0.15)
             assert tones.plain_worth[at] == pytest.approx(plain)
+            assert tones.released[at] == min(max(row["released"] for row in mine), what[1])
             assert tones.worth[at] == pytest.approx(plain + best["tune"] + 0.7 * best["bass"])
             ended = [
                 min(int(e - o), 2)
@@ -350,7 +380,7 @@ def made_tones(random: Random, count: int) -> Tones:
     worth = np.array([random.random() for _ in range(count)])
     return Tones(
         note=asked["ids"], pitch=asked["pitch"], onset=asked["onset"], end=asked["end"],
-        part=asked["part"], tune=worth, bass=worth, worth=worth, plain_worth=worth,
+        released=np.minimum(asked["released"], asked["end"]), part=asked["part"], tune=worth, bass=worth, worth=worth, plain_worth=worth,
         repeats=np.array([random.randrange(3) for _ in range(count)]),
     )  # fmt: skip
 
@@ -368,7 +398,7 @@ def test_every_step_has_the_worthiest_tones_that_sound_on_it() -> None:
             tones, steps=steps, steps_per_beat=4.0, hit_steps=np.array(hits, np.int64),
             silent_steps=np.array(struck, np.int64), more_bounds=np.array(more, np.int64), most=most,
         )  # fmt: skip
-        edges = {0, *tones.onset.tolist(), *tones.end.tolist(), *more}
+        edges = {0, *tones.onset.tolist(), *tones.released.tolist(), *tones.end.tolist(), *more}
         edges |= {edge for step in struck for edge in (step, step + 1)}
         starts = sorted(edge for edge in edges if edge < steps)
         assert found.starts.tolist() == starts
@@ -391,6 +421,19 @@ def test_every_step_has_the_worthiest_tones_that_sound_on_it() -> None:
             assert found.unheard[tone] == all(step in struck for step in on)
             again = 0 if tones.onset[tone] in hits else tones.repeats[tone]
             assert found.tones.repeats[tone] == again
+
+
+def test_tones_that_are_taken_to_end_earlier_are_released_by_then(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("arranger.reduce.choose.candidates.MOST_SOUNDING", 20)
+    random = Random(10)
+    earlier = 0
+    for _ in range(40):
+        found = lay_out(made_tones(random, 10), steps=18, steps_per_beat=4.0)
+        assert (found.tones.released <= found.tones.end).all()
+        earlier += found.overlong
+    assert earlier > 40
 
 
 # Textures

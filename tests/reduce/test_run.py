@@ -20,7 +20,7 @@ from arranger.reduce import check_conservation, reduce
 from arranger.rows import HOLD, REST, tones
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.song import read_song
-from tests.reduce.little_songs import Line, grid_of, song_of, taking
+from tests.reduce.little_songs import Line, grid_of, pedalled, song_of, taking
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -336,6 +336,17 @@ def test_a_tune_under_a_held_pedal_moves_on() -> None:
     assert tones(reduction.voice2) == [48] * 32
     assert entry(reduction, 0).reasons == ("shortened-by-next-note",)
     assert entry(reduction, 0).by == (2,)
+
+
+def test_what_only_a_pedal_holds_may_be_left() -> None:
+    """The bass rings on under a pedal; when another part plays, voice 2 goes over to it."""
+    tune = Line([(beat, 1, 79 + beat % 3) for beat in range(8)], "melody")
+    answer = Line([(2, 1, 64), (3, 1, 62), (4, 1, 60), (5, 1, 59)], "strings")
+    held = song_of(tune, Line([(0, 8, 48)], "bass"), answer)
+    assert tones(reduced(held).voice2) == [48] * 32
+    reduction = reduced(pedalled(held, 1.0))
+    assert tones(reduction.voice2)[8:24:4] == [64, 62, 60, 59]
+    assert entry(reduction, 1).outcome == "kept"
 
 
 def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:

@@ -56,6 +56,8 @@ class Sounding(NamedTuple):
 
     onset: int
     duration: int
+    rings: int
+    """For how long at its end its key is up."""
     pitch: int
     shift: int
     loudness: float
@@ -85,8 +87,8 @@ def played(events: list[Event], end_tick: int) -> list[Sounding]:
             (k.start.tick for k in keys[place + 1 :] if _same_pitch(k.start, key.start)),
             default=end_tick,
         )
-        end = _end(key, events, again, end_tick)
-        found.append(_sounding(key.start, end, settings))
+        up, end = _ends(key, events, again, end_tick)
+        found.append(_sounding(key.start, up, end, settings))
     return found
 
 
@@ -113,8 +115,8 @@ def _keys(events: list[Event]) -> list[_Key]:
     return found
 
 
-def _end(key: _Key, events: list[Event], again: int, end_tick: int) -> int:
-    """Return when a note ends: its key is up and no pedal holds it, or it is silenced."""
+def _ends(key: _Key, events: list[Event], again: int, end_tick: int) -> tuple[int, int]:
+    """Return when a note's key is up, and when it ends: no pedal holds it, or it is silenced."""
     on_channel = sorted(
         (e for e in events if e.kind == "control" and e.channel == key.start.channel),
         key=lambda event: event.moment,
@@ -146,7 +148,7 @@ def _end(key: _Key, events: list[Event], again: int, end_tick: int) -> int:
         if is_up and not sustain and not caught:
             ended = moment[0]
             break
-    return min(max(up[0], min(ended, again)), silence)
+    return min(up[0], silence), min(max(up[0], min(ended, again)), silence)
 
 
 def _settings(events: list[Event]) -> list[Setting]:
@@ -231,7 +233,7 @@ def _value(start: Event, settings: list[Setting], what: str, default: int) -> in
     )
 
 
-def _sounding(start: Event, end: int, settings: list[Setting]) -> Sounding:
+def _sounding(start: Event, up: int, end: int, settings: list[Setting]) -> Sounding:
     drums = bool(_value(start, settings, "drums", int(start.channel == PERCUSSION)))
     program, bank = (_value(start, settings, what, 0) for what in ("program", "bank"))
     shift = 0 if drums else _value(start, settings, "coarse", 0)
@@ -245,6 +247,7 @@ def _sounding(start: Event, end: int, settings: list[Setting]) -> Sounding:
     return Sounding(
         onset=start.tick,
         duration=end - start.tick,
+        rings=end - up,
         pitch=start.number + shift,
         shift=shift,
         loudness=start.value * _level(start, end, settings) / 127**3,

@@ -21,6 +21,7 @@ ROWS = st.lists(
         st.floats(0, 1),
         st.booleans(),
         st.integers(-12, 12),
+        NUMBERS,
     ),
     max_size=20,
 )

@@ -123,8 +123,8 @@ def written(events: list[Event]) -> bytes:
 def found_in(song: Song) -> list[tuple[object, ...]]:
     columns = song.columns
     rows = zip(
-        columns.onset.tolist(), columns.duration.tolist(), columns.pitch.tolist(),
-        columns.shift.tolist(), [round(level, 9) for level in columns.loudness.tolist()],
+        columns.onset.tolist(), columns.duration.tolist(), columns.rings.tolist(),
+        columns.pitch.tolist(), columns.shift.tolist(), [round(level, 9) for level in columns.loudness.tolist()],
         columns.drum.tolist(), columns.part.tolist(), strict=True,
     )  # fmt: skip
     return list(rows)
@@ -134,8 +134,8 @@ def wanted_of(notes: list[Sounding]) -> list[tuple[object, ...]]:
     """Return what the song should hold: parts are numbered as they first sound."""
     parts = list(dict.fromkeys(note.part for note in notes))
     return [
-        (note.onset, note.duration, note.pitch, note.shift, round(note.loudness, 9), note.part[-1],
-         parts.index(note.part))
+        (note.onset, note.duration, note.rings, note.pitch, note.shift, round(note.loudness, 9),
+         note.part[-1], parts.index(note.part))
         for note in notes
     ]  # fmt: skip
 

@@ -1,7 +1,7 @@
 """What the optimisation chooses from: tones on the grid, cut into segments.
 
 A **tone** is what one or several notes ask for: the same pitch over the same steps. A **segment** is
-a run of steps in which no tone starts or ends; a step that a drum silences is one of its own. In each segment a voice holds one of a short list of candidates, or rests (slot 0).
+a run of steps in which no tone starts, is released or ends; a step that a drum silences is one of its own. In each segment a voice holds one of a short list of candidates, or rests (slot 0).
 """
 
 from __future__ import annotations
@@ -53,6 +53,8 @@ class Tones:
     """In steps."""
     end: Ints
     """In steps, exclusive."""
+    released: Ints
+    """In steps, at most the end: from there on only a pedal holds it."""
     part: Ints
     tune: Floats
     bass: Floats
@@ -103,6 +105,7 @@ def gather_tones(
     end: Ints,
     part: Ints,
     *,
+    released: Ints,
     offset: Floats,
     weights: Weights,
     costs: Costs,
@@ -116,6 +119,8 @@ def gather_tones(
         Shape (n,): the ids of the notes that can sound.
     pitch, onset, end, part
         Shape (n,): pitch as it will be played, first step, step after the last, index of the part.
+    released
+        Shape (n,): step from which only a pedal holds each note.
     offset
         Shape (n,): where each note is written minus its step, in steps.
     weights
@@ -148,12 +153,14 @@ def gather_tones(
     tone_of = np.empty(len(ids), dtype=np.int64)
     tone_of[order] = np.repeat(np.arange(len(first)), np.diff(first, append=len(ids)))
     best = [np.maximum.reduceat(a[order], first) if len(ids) else a for a in (tune, bass, salience)]
+    up = np.maximum.reduceat(released[order], first) if len(ids) else released
     plain = np.maximum(costs.salience * best[2], LEAST_WORTH)
     tones = Tones(
         note=ids[lead],
         pitch=pitch[lead],
         onset=onset[lead],
         end=end[lead],
+        released=np.minimum(up, end[lead]),
         part=part[lead],
         tune=best[0],
         bass=best[1],
@@ -232,8 +239,8 @@ def lay_out(
     most
         Bound on the candidates of a segment.
     """
-    ends = (tones.onset, tones.end, silent_steps, silent_steps + 1, more_bounds, (0, steps))
-    bounds = distinct(np.concatenate(ends))
+    edges = (tones.onset, tones.released, tones.end, silent_steps, silent_steps + 1, more_bounds)
+    bounds = distinct(np.concatenate((*edges, (0, steps))))
     starts, lengths = bounds[:-1], np.diff(bounds)
     covered = np.zeros(len(starts), dtype=np.bool_)
     covered[np.searchsorted(starts, silent_steps)] = True
@@ -247,7 +254,9 @@ def lay_out(
     repeats = np.where(hit[tones.onset], 0, tones.repeats)
     if gaps_are_short:
         repeats = 2 * (repeats > 0)
-    tones = replace(tones, end=bounds[first + spans], repeats=repeats)
+    end = bounds[first + spans]
+    released = np.minimum(tones.released, end)
+    tones = replace(tones, end=end, released=released, repeats=repeats)
     tone = np.repeat(np.arange(len(tones)), spans)
     segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)
     order = np.lexsort((-tones.worth[tone], segment))

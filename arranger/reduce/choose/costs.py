@@ -5,16 +5,18 @@ The unit is **one beat of the tune**: leaving out a tune note that lasts one bea
 
 A note's worth is ``salience * its salience + tune * its tune weight + bass * its bass weight``, and
 at least `LEAST_WORTH`, so that a free voice always takes a note rather than stay silent. Leaving it
-out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that it sounds. While its
-pitch is heard from another note only what it has of tune and bass is lost, and while another octave
-of it is heard a share of the rest (``octave``) is not.
+out costs ``worth * attack`` once, and ``worth * sustain`` for every beat that it sounds, of which a
+share (``ring``) counts from where its key is up and only a pedal holds it. While its pitch is heard
+from another note only what it has of tune and bass is lost, and while another octave of it is heard
+a share of the rest (``octave``) is not.
 
-Why voices need to change only where a note starts or ends, or beside a step that a drum takes (and,
-where chords are broken, on the steps on which they take turns): between two such
+Why voices need to change only where a note starts or ends or its key comes up, or beside a step that
+a drum takes (and, where chords are broken, on the steps on which they take turns): between two such
 places every step costs the same, so the cost of a path that changes in between is linear in the
 place of the change and moving it to one end never costs more, provided that
 
-- breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1),
+- breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1);
+  it costs the same for every step until its key comes up, and nothing from there on,
 - going by way of a third note or a rest is never cheaper than going straight: leaps are linear up to
   a limit, which makes them a metric, and a voice comes back from a rest at ``entry`` >= the largest
   leap plus ``line``.
@@ -59,6 +61,7 @@ class Costs:
     salience: float = _term(0.3, "worth of a note as audible as most")
     tune: float = _term(1.0, "worth added for the tune")
     bass: float = _term(0.7, "worth added for the bass line")
+    ring: float = _term(0.25, "share of a beat of a note that counts once only a pedal holds it")
     octave: float = _term(0.5, "share of a note that is heard when its octave sounds")
     break_off: float = _term(
         1.0, "a note is broken off, times its attack and the share that is left"
@@ -139,5 +142,5 @@ def _check_bounds(costs: Costs) -> None:
             f"the cost 'gap' ({costs.gap:g}) must be at most {LEAST_WORTH:g} times 'attack' "
             f"({costs.attack * LEAST_WORTH:g}), what the softest start is worth"
         )
-    if costs.tied > 1 or costs.delay > 1 or costs.octave > 1:
-        raise UsageError("the costs 'tied', 'delay' and 'octave' are shares, at most 1")
+    if max(costs.tied, costs.delay, costs.octave, costs.ring) > 1:
+        raise UsageError("the costs 'tied', 'delay', 'octave' and 'ring' are shares, at most 1")

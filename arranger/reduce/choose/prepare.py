@@ -107,6 +107,7 @@ def prepare(
         placed.onset[ids],
         placed.end[ids] if as_written else _ends(song, lines, placed, used, ids),
         placed.part[ids],
+        released=placed.released[ids],
         offset=placed.offset[ids],
         weights=used,
         costs=costs,

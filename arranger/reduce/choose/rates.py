@@ -76,7 +76,7 @@ class Rates:
     problem: Problem
     pitch: Ints
     onset: Ints
-    end: Ints
+    released: Ints
     part: Ints
     unheard: Bools
     lean: NDArray[np.float64]
@@ -85,9 +85,10 @@ class Rates:
     start: Worth
     """Of the start of each tone."""
     step: Worth
-    """Of each of its steps."""
+    """Of each of its steps. Where tones ring on, of shape (2 * tones + 1,): the n-th tone is found at
+    n while its key is down, and at tones + n while only a pedal holds it."""
     broken: Ints
-    """For each step that is left when a tone is broken off."""
+    """For each step left until its key comes up when a tone is broken off."""
     gap: Ints
     """For starting a tone that repeats one of two steps or more."""
     tied: Ints
@@ -133,22 +134,26 @@ def rates_of(problem: Problem, costs: Costs) -> Rates:
     tones, beats = problem.tones, 1 / problem.steps_per_beat
     start = _worth(problem, costs, costs.attack)
     step = _worth(problem, costs, costs.sustain * beats)
-    length = tones.end - tones.onset
+    if (tones.released < tones.end).any():
+        ringing = _worth(problem, costs, costs.sustain * beats * costs.ring)
+        step = Worth(*(np.append(a[:-1], b) for a, b in zip(step, ringing, strict=True)))
     whole = start.whole[:-1]
-    if float(np.dot(step.whole[:-1].astype(np.float64), length)) + float(whole.sum()) > MOST:
+    held = tones.released - tones.onset
+    every = step.whole[: len(tones)].astype(np.float64)
+    if float(np.dot(every, tones.end - tones.onset)) + float(whole.sum()) > MOST:
         raise SettingsError(
             "the costs are too large for so long a song",
             remedy="make them all smaller: what counts is how they compare",
         )
     # rounded up, so that all steps left together cost no less than the start was worth
-    broken = np.ceil(costs.break_off * whole / np.maximum(length - 1, 1)).astype(np.int64)
+    broken = np.ceil(costs.break_off * whole / np.maximum(held - 1, 1)).astype(np.int64)
     leap, line = int(units(costs.leap)), int(units(costs.line))
     wrong = costs.wrong_voice * beats
     return Rates(
         problem=problem,
         pitch=_padded(tones.pitch),
         onset=_padded(tones.onset),
-        end=_padded(tones.end),
+        released=_padded(tones.released),
         part=_padded(tones.part),
         unheard=_padded(problem.unheard),
         lean=_padded(tones.tune - tones.bass),
@@ -190,8 +195,13 @@ def _starts_lost(problem: Problem, start: Worth) -> Lost:
 
 def _steps_lost(problem: Problem, step: Worth) -> Lost:
     count = len(problem.starts) + 1
-    first = np.searchsorted(problem.starts, problem.tones.onset)
-    after = np.searchsorted(problem.starts, problem.tones.end)
+    tones = problem.tones
+    edges = [tones.onset, tones.end]
+    if len(step.tune) > len(tones) + 1:
+        edges = [tones.onset, tones.released, tones.released, tones.end]
+    first, after = (
+        np.searchsorted(problem.starts, np.concatenate(each)) for each in (edges[::2], edges[1::2])
+    )
     changes = (
         _summed(first, kind[:-1], count) - _summed(after, kind[:-1], count) for kind in step[:3]
     )

@@ -19,7 +19,7 @@ from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
-    from arranger.reduce.choose.rates import Rates
+    from arranger.reduce.choose.rates import Rates, Worth
 
 Terms = Iterator[tuple[str, "Ints"]]
 
@@ -31,6 +31,8 @@ class Batch(NamedTuple):
     """Shape (n,): the segments."""
     slots: Ints
     """Shape (n, K): the tones; -1 for none."""
+    lasting: Ints
+    """Shape (n, K): where in `Rates.step` to find what a step of them is worth."""
     fresh: Bools
     """Shape (n, K): the tone starts here."""
     apart: Ints
@@ -51,6 +53,10 @@ def batch_of(rates: Rates, rows: Ints, width: int) -> Batch:
     slots = problem.candidates[rows, :width]
     used = slots >= 0
     fresh = used & (rates.onset[slots] == problem.starts[rows, None])
+    lasting = slots
+    if len(rates.step.tune) > len(rates.onset):
+        rings = used & (rates.released[slots] <= problem.starts[rows, None])
+        lasting = slots + len(problem.tones) * rings
     pitch = rates.pitch[slots]
     pitch_class = pitch % 12
     alike = used[:, :, None] & used[:, None, :]
@@ -58,7 +64,8 @@ def batch_of(rates: Rates, rows: Ints, width: int) -> Batch:
     itself = np.arange(width)
     alike[:, itself, itself] = False
     apart = pitch[:, :, None] - pitch[:, None, :]
-    return Batch(rows, slots, fresh, apart, alike, fresh[:, :, None] & fresh[:, None, :])
+    struck = fresh[:, :, None] & fresh[:, None, :]
+    return Batch(rows, slots, lasting, fresh, apart, alike, struck)
 
 
 def quiet_terms(rates: Rates, batch: Batch) -> Terms:
@@ -68,10 +75,10 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
     for kind in ("tune", "bass"):
         start, step = getattr(rates.start, kind), getattr(rates.step, kind)
         yield kind, _all(rates, rows, kind)
-        yield from _each(kind, -(steps * step[slots] + fresh * start[slots]))
+        yield from _each(kind, -(steps * step[batch.lasting] + fresh * start[slots]))
     yield "salience", _all(rates, rows, "salience")
-    sounding = steps[:, :, None] * _heard(batch, rates.step.salience, rates.step.by_octave)
-    starting = batch.struck * _heard(batch, rates.start.salience, rates.start.by_octave)
+    sounding = steps[:, :, None] * _heard(batch, batch.lasting, rates.step)
+    starting = batch.struck * _heard(batch, slots, rates.start)
     yield from _each("salience", -(sounding.sum(axis=2) + starting.sum(axis=2)))
     yield "salience", _twice(batch, sounding, starting)
     for kind, repeated in (("gap", rates.gap), ("tied", rates.tied)):
@@ -98,7 +105,7 @@ def covered_terms(rates: Rates, batch: Batch) -> Terms:
         yield from _each(kind, -(fresh * getattr(rates.start, kind)[slots]))
     yield "salience", _all(rates, rows, "salience")
     struck = batch.struck & ~unheard[:, :, None]
-    starting = struck * _heard(batch, rates.start.salience, rates.start.by_octave)
+    starting = struck * _heard(batch, slots, rates.start)
     yield from _each("salience", -starting.sum(axis=2))
     yield "salience", _twice(batch, starting)
     itself = np.arange(slots.shape[1])
@@ -123,7 +130,7 @@ def move_terms(rates: Rates, batch: Batch, voice: int) -> Terms:
     if voice == 2 and rates.free is not None:
         tune = rates.in_tune[before][:, :, None] | rates.in_tune[now][:, None, :]
         goes = goes & (tune | ~rates.free[rows, None, None])
-    left = np.maximum(rates.end[before] - rates.problem.starts[rows, None], 0)
+    left = np.maximum(rates.released[before] - rates.problem.starts[rows, None], 0)
     yield "break", goes * (left * rates.broken[before])[:, :, None]
     yield "late", goes * (rates.late * ((now >= 0) & ~batch.fresh))[:, None, :]
     held, used = (before >= 0)[:, :, None], (now >= 0)[:, None, :]
@@ -148,13 +155,16 @@ def _all(rates: Rates, rows: Ints, kind: str) -> Ints:
     return lost[:, None, None]
 
 
-def _heard(batch: Batch, same: Ints, by_octave: Ints) -> Ints:
-    """Return what is heard of the tone of each second slot while a voice holds the first."""
-    slots = batch.slots
-    found: Ints = np.where(batch.apart == 0, same[slots][:, None, :], by_octave[slots][:, None, :])
+def _heard(batch: Batch, places: Ints, worth: Worth) -> Ints:
+    """Return what is heard of the tone of each second slot while a voice holds the first.
+
+    ``places``, of shape (n, K), says where in the worth the tones of the slots are.
+    """
+    same, by_octave = worth.salience[places], worth.by_octave[places]
+    found: Ints = np.where(batch.apart == 0, same[:, None, :], by_octave[:, None, :])
     found = found * batch.alike
-    itself = np.arange(slots.shape[1])
-    found[:, itself, itself] = same[slots]
+    itself = np.arange(places.shape[1])
+    found[:, itself, itself] = same
     return found
 
 

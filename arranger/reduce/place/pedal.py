@@ -53,7 +53,8 @@ def without_ring(song: Song) -> Song:
         return song
     duration = columns.duration.copy()
     duration[ids[cut]] = (after - onset)[cut]
-    return replace(song, notes=Notes(replace(columns, duration=duration)))
+    rings = np.maximum(columns.rings - (columns.duration - duration), 0)
+    return replace(song, notes=Notes(replace(columns, duration=duration, rings=rings)))
 
 
 def end_of_ring(song: Song, lines: Song, onset: Ints, end: Ints) -> Ints:

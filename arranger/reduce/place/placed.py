@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.grid.place import half_up
 from arranger.reduce.place.fold import UNPLAYABLE
 
 if TYPE_CHECKING:
@@ -34,10 +35,14 @@ class Placed:
     onset: Ints
     """In steps; -1 outside the passage."""
     end: Ints
+    released: Ints
+    """In steps, at most the end: from there on only a pedal holds the note."""
     offset: Floats
     """Where the note is written minus its step, in steps."""
     written_end: Floats
     """Where the note is written to end, in steps."""
+    rings: Floats
+    """For how long before that only a pedal holds it, in steps."""
     refused: Mapping[int, str]
     """Notes that can't sound whatever is chosen, and the reason."""
     usable: Bools
@@ -59,6 +64,13 @@ def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
     refused.update(dict.fromkeys(np.flatnonzero(soft).tolist(), "silent"))
     refused.update(dict.fromkeys(np.flatnonzero(muted).tolist(), "track-muted"))
     refused.update(dict.fromkeys(np.flatnonzero(beyond).tolist(), "beyond-limit"))
+    written_end, rings = _positions(song, grid, notes.end), np.zeros(len(notes))
+    released = grid.end_steps
+    if notes.rings.any():
+        up = _positions(song, grid, notes.end - notes.rings)
+        rings = written_end - up
+        up = np.maximum(half_up(up), grid.onset_steps + 1)
+        released = np.where(notes.rings > 0, np.minimum(up, released), released)
     return Placed(
         part=notes.part,
         pitch=notes.pitch,
@@ -66,10 +78,10 @@ def place(song: Song, grid: Grid, roles: tuple[PartRole, ...]) -> Placed:
         drum=notes.drum,
         onset=grid.onset_steps,
         end=grid.end_steps,
+        released=released,
         offset=np.where(beyond, 0.0, grid.positions - grid.onset_steps),
-        written_end=_positions(
-            song, grid, notes.onset.astype(np.float64), notes.end.astype(np.float64)
-        ),
+        written_end=written_end,
+        rings=rings,
         refused=refused,
         usable=~(beyond | soft | muted | grace),
         led_to=led_to,
@@ -111,12 +123,12 @@ def unplayable(placed: Placed, pitch_out: Ints) -> Ints:
     return np.flatnonzero(placed.usable & ~placed.drum & (pitch_out == UNPLAYABLE))
 
 
-def _positions(song: Song, grid: Grid, onset_ticks: Floats, asked: Floats) -> Floats:
+def _positions(song: Song, grid: Grid, asked: Ints) -> Floats:
     """Return the places of ticks in steps, between and beyond the onsets that the grid placed."""
     inside = grid.onset_steps >= 0
     if not inside.any():
         return np.zeros(len(asked))
-    ticks, first = np.unique(onset_ticks[inside], return_index=True)
+    ticks, first = np.unique(song.columns.onset[inside].astype(np.float64), return_index=True)
     places = grid.positions[inside][first]
     step_ticks = song.ticks_per_beat * float(grid.step_beats)
     beyond = max(float(asked.max()), float(ticks[-1]) + 1)

@@ -6,9 +6,10 @@ an entry can't say what the rows don't play; it serves a reduction and a sheet r
 Thresholds
 ----------
 A note is **kept** when it sounds in its own octave, starts within a tenth of a step (or 10 ms) of
-where it is written, and ends within half a step of where it is written to end. Else it is
-**changed** and the reasons say how. A note on a drum starts right after it: up to `DRUM_SECONDS`
-later is what a drum and a note on one beat are on such a speaker, and the entry only tells how late.
+where it is written, and ends within half a step of where it is written to end or, while a pedal
+holds it on, at any time since its key came up. Else it is **changed** and the reasons say how. A
+note on a drum starts right after it: up to `DRUM_SECONDS` later is what a drum and a note on one
+beat are on such a speaker, and the entry only tells how late.
 
 A note that no voice holds is **merged** when its pitch is heard all the same for at least half of its
 length, or its pitch class in another octave, from a note that starts with it or that it is known to
@@ -65,6 +66,8 @@ class Asked:
     """In steps, exclusive: where it ends on the grid."""
     written_end: Sequence[float]
     """In steps: where it is written to end."""
+    rings: Sequence[float]
+    """In steps: for how long before that its key is up and only a pedal holds it."""
     offset: Sequence[float]
     """Where it is written minus its step, in steps."""
     pitch: Sequence[int]
@@ -166,12 +169,12 @@ class _Accountant:
             causes.append(("delayed-by-drum", ()))
         if first.pitch != asked.pitch[note]:
             causes.append(("octave-folded", ()))
-        shift = last.last - asked.written_end[note]
-        if shift > END_SHARE:
+        long_enough = asked.written_end[note] - asked.rings[note] - END_SHARE
+        if last.last > asked.written_end[note] + END_SHARE:
             causes.append(("lengthened-to-step", ()))
-        elif shift < -END_SHARE:
+        elif last.last < long_enough:
             causes.append(self._cut(note, last))
-        elif any(a.last < b.first for a, b in pairwise(runs)):
+        elif any(a.last < min(b.first, long_enough) for a, b in pairwise(runs)):
             causes.append(("shortened-by-next-note", self._taker(first)))
         if in_turn and _TURNS.intersection(dict(causes)):
             causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]

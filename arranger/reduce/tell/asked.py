@@ -35,6 +35,7 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         end=view(end),
         note_end=view(placed.end),
         written_end=view(placed.written_end),
+        rings=view(placed.rings),
         offset=view(placed.offset),
         pitch=view(pitch),
         out=view(out),
