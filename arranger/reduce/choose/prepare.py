@@ -186,5 +186,5 @@ def rates(prepared: Prepared, grid: Grid) -> Rates:
     found = rates_of(problem, prepared.costs)
     if not broken.any():
         return found
-    turn = out_of_turn(problem, prepared.costs, grid, broken)
-    return replace(found, turn=turn, free=broken[problem.starts])
+    turn, free = out_of_turn(problem, prepared.costs, grid, broken)
+    return replace(found, turn=turn, free=free)

@@ -111,9 +111,9 @@ class Rates:
     starts_lost: Lost
     steps_lost: Lost
     turn: Ints | None = None
-    """Shape (T, K): of holding a slot out of turn in voice 2; None where no chords are broken."""
+    """Shape (2, T, K): of a voice holding a slot out of turn; None where no chords are broken."""
     free: Bools | None = None
-    """Shape (T,): where voice 2 moves freely except into and out of the tune; None for nowhere."""
+    """Shape (2, T): where a voice moves freely except into and out of the tune; None for nowhere."""
     change: int = 0
     """What each change of a voice costs beside, so that the song takes fewer bytes."""
 

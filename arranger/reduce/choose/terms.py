@@ -127,9 +127,9 @@ def move_terms(rates: Rates, batch: Batch, voice: int) -> Terms:
     goes = before[:, :, None] != now[:, None, :]
     if rates.change:
         yield "bytes", rates.change * goes
-    if voice == 2 and rates.free is not None:
+    if rates.free is not None:
         tune = rates.in_tune[before][:, :, None] | rates.in_tune[now][:, None, :]
-        goes = goes & (tune | ~rates.free[rows, None, None])
+        goes = goes & (tune | ~rates.free[voice - 1, rows, None, None])
     left = np.maximum(rates.released[before] - rates.problem.starts[rows, None], 0)
     yield "break", goes * (left * rates.broken[before])[:, :, None]
     yield "late", goes * (rates.late * ((now >= 0) & ~batch.fresh))[:, None, :]
@@ -182,4 +182,6 @@ def _twice(batch: Batch, *heard: Ints) -> Ints:
 
 def _turns(rates: Rates, batch: Batch) -> Terms:
     if rates.turn is not None:
-        yield "turn", rates.turn[batch.rows, None, : batch.slots.shape[1]]
+        voice1, voice2 = rates.turn[:, batch.rows, : batch.slots.shape[1]]
+        yield "turn", voice1[:, :, None]
+        yield "turn", voice2[:, None, :]

@@ -41,6 +41,11 @@ rest was heard."""
 BASS_SOONER = 2.0
 """By how many turns the class of the bass is asked for sooner."""
 
+FILL = True
+REACH = 12
+RING_SECONDS = 0.5
+"""For which a note is asked for after its key is up and only a pedal holds it, unless nothing else sounds."""
+
 UNHEARD = 12
 """Turns ago that a class counts as heard which wasn't yet heard in its harmony."""
 
@@ -78,7 +83,7 @@ def _lengths(bar: GridBar, grid: Grid) -> tuple[Fraction, int]:
 
 
 def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
-    """Return the pitch that voice 2 is asked for in each segment; -1 for none. Shape (T,)."""
+    """Return the pitches that the voices are asked for in each segment; -1 for none. Shape (2, T)."""
     tones, slots = problem.tones, problem.candidates
     starts, are_beats = turns(grid, broken)
     at = np.searchsorted(problem.starts, starts)
@@ -88,6 +93,10 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
     used = slots >= 0
     tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
     pitch = np.where(used, np.append(tones.pitch, 0)[slots], _NO_PITCH)
+    rung = (problem.starts[:, None] - np.append(tones.released, 0)[slots]) * grid.step_length.seconds
+    fades = used & ~tune & (rung >= RING_SECONDS)
+    fades &= (used & ~tune & ~fades).any(axis=1, keepdims=True)
+    pitch = np.where(fades, _NO_PITCH, pitch)
     top = np.where(tune, pitch, -1).max(axis=1)
     chord = np.where(tune | (pitch == top[:, None]), _NO_PITCH, pitch)
     lowest = slots[np.arange(len(slots)), chord.argmin(axis=1)]
@@ -95,11 +104,12 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
     in_tune = np.bitwise_or.reduce(np.where(tune, 1 << pitch % 12, 0), axis=1)
     root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
     columns = (
-        broken[problem.starts], bar, turn, beat, struck, in_tune, root, np.sort(chord, axis=1),
+        broken[problem.starts], bar, turn, beat, struck, in_tune, top, root, np.sort(chord, axis=1),
     )  # fmt: skip
     chooser = _Chooser()
     rows = zip(*(column.tolist() for column in columns), strict=True)
-    return np.array([chooser.next(Moment._make(row)) for row in rows], dtype=np.int64)
+    found = [chooser.next(Moment._make(row)) for row in rows]
+    return np.array(found, dtype=np.int64).reshape(-1, 2).T
 
 
 def _roots(pitch: Ints, tune: Bools, lengths: Ints, beat: Ints) -> Ints:
@@ -140,6 +150,8 @@ class Moment(NamedTuple):
     """Whether the lowest note starts here."""
     tune: int
     """A bit for each pitch class that the tune has."""
+    top: int
+    """The tune's pitch, the highest if several; -1 where it rests."""
     root: int
     """Pitch class of the root of the harmony."""
     chord: list[int]
@@ -150,45 +162,69 @@ class _Chooser:
     """Goes through the segments and chooses what each is asked for."""
 
     def __init__(self) -> None:
-        self._bar = self._bass = self._asked = self._upper = -1
+        self._bar = self._bass = -1
+        self._asked, self._upper = [-1, -1], [-1, -1]
         self._last: dict[int, int] = {}
         self._turns = 0
 
-    def next(self, now: Moment) -> int:
-        """Return the pitch that a segment is asked for, or -1."""
+    def next(self, now: Moment) -> tuple[int, int]:
+        """Return the pitches that the voices are asked for in a segment; -1 for none."""
         self._turns += now.turn
         lowest = now.chord[0]
         if not now.broken or lowest == _NO_PITCH:
-            self._asked = -1
-            return -1
+            self._asked = [-1, -1]
+            return -1, -1
         if now.bar != self._bar or (now.struck and lowest % 12 != self._bass):
             self._last = {}
         self._bar, self._bass = now.bar, lowest % 12
         if now.turn and now.tune:
             self._last.update((pc, self._turns) for pc in range(12) if now.tune >> pc & 1)
         if now.struck or (now.turn and now.beat):
-            self._asked = lowest
-        elif now.turn or self._asked not in now.chord:
-            self._asked = self._upper = self._needed(now)
-        self._last[self._asked % 12] = self._turns
-        return self._asked
+            self._ask(1, lowest)
+        else:
+            self._turn(1, now, now.chord)
+        if now.top >= 0:
+            self._upper[0] = now.top
+        others = [p for p in now.chord if p not in (self._asked[1], _NO_PITCH)]
+        others = [p for p in others if abs(p - self._upper[0]) <= REACH] or others
+        if FILL and not now.tune and others:
+            self._turn(0, now, others)
+        else:
+            self._asked[0] = -1
+        return self._asked[0], self._asked[1]
 
-    def _needed(self, now: Moment) -> int:
+    def _turn(self, voice: int, now: Moment, chord: list[int]) -> None:
+        """Ask a voice for another pitch of the chord if it is time."""
+        if now.turn or self._asked[voice] not in chord:
+            self._upper[voice] = self._needed(voice, now, chord)
+            self._asked[voice] = self._upper[voice]
+        self._last[self._asked[voice] % 12] = self._turns
+
+    def _ask(self, voice, pitch):
+        self._asked[voice] = pitch
+        self._last[pitch % 12] = self._turns
+
+    def _needed(self, voice: int, now: Moment, chord: list[int]) -> int:
         """Return the pitch that is needed most; of a class the one nearest to the last."""
 
         def wait(pitch: int) -> tuple[float, int]:
             last = self._last.get(pitch % 12, self._turns - UNHEARD)
-            sooner = BASS_SOONER * (pitch % 12 == self._bass)
-            return last + LATER[(pitch - now.root) % 12] - sooner, abs(pitch - self._upper)
+            sooner = BASS_SOONER * (pitch % 12 == self._bass) * voice
+            return last + LATER[(pitch - now.root) % 12] - sooner, abs(pitch - self._upper[voice])
 
-        return min((pitch for pitch in now.chord if pitch < _NO_PITCH), key=wait)
+        return min((pitch for pitch in chord if pitch < _NO_PITCH), key=wait)
 
 
-def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> Ints:
-    """Return what it costs voice 2 to hold each slot, by whose turn it is; (T, K), in units."""
+def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
+    """Return what it costs each voice to hold each slot, by whose turn it is, and where it turns.
+
+    Shapes (2, T, K), in units, and (2, T).
+    """
     asked = asked_for(problem, grid, broken)
     pitch = np.append(problem.tones.pitch, -2)[problem.candidates]
-    waits = (asked >= 0)[:, None] & (pitch != asked[:, None])
+    waits = (asked >= 0)[:, :, None] & (pitch != asked[:, :, None])
     a_step = units(costs.turn / problem.steps_per_beat)
     cost: Ints = waits * a_step * problem.lengths[:, None]
-    return cost
+    free = asked >= 0
+    free[1] = broken[problem.starts]
+    return cost, free
