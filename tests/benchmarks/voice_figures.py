@@ -140,24 +140,27 @@ def _runs(
             run.append(span)
 
 
-def tops_missed(conversion: Conversion) -> float:
-    """Return the share of chords of the tune's parts whose top voice 1 doesn't start.
+def of_tops(conversion: Conversion) -> Figures:
+    """Return the share of chords of the tune's part whose top voice 1 doesn't start, of how many.
 
-    Such a chord is two or more pitches of parts with the role of the tune that start on one step.
+    The tune's part at a moment is that of the note that is most surely the tune among those that
+    start on one step; a chord is two or more of its pitches.
     """
     reduction, grid, notes = conversion.reduction, conversion.grid, conversion.song.columns
-    tune = np.array([role.role == "tune" for role in reduction.roles])
-    struck: dict[int, set[int]] = {}
-    for note in np.flatnonzero(tune[notes.part] & ~notes.drum & (grid.onset_steps >= 0)).tolist():
-        pitch = int(notes.pitch[note]) + reduction.ledger.transpose
-        struck.setdefault(int(grid.onset_steps[note]), set()).add(pitch)
+    weights = reduction.weights
+    assert weights is not None
+    together: dict[int, list[int]] = {}
+    for note in np.flatnonzero(~notes.drum & (grid.onset_steps >= 0)).tolist():
+        together.setdefault(int(grid.onset_steps[note]), []).append(note)
     low, high = min(conversion.engine.pitches), max(conversion.engine.pitches)
-    missed = [
-        reduction.voice1[step] != max(pitches)
-        for step, pitches in struck.items()
-        if len(pitches) > 1 and low <= max(pitches) <= high
-    ]
-    return _mean(missed)
+    missed = []
+    for step, ids in together.items():
+        surest = max(ids, key=lambda note: (weights.tune[note], notes.pitch[note]))
+        pitches = {int(notes.pitch[i]) for i in ids if notes.part[i] == notes.part[surest]}
+        top = max(pitches) + reduction.ledger.transpose
+        if weights.tune[surest] > 0.5 and len(pitches) > 1 and low <= top <= high:
+            missed.append(reduction.voice1[step] != top)
+    return {"tops": _mean(missed), "chords": len(missed)}
 
 
 def _mean(values: Sequence[float]) -> float:
