@@ -23,7 +23,7 @@ Means over songs. Two voices are played by the engine; `tests.benchmarks.ear` li
   or more of its tones of up to 250 ms, ``turn ms`` their median length (fused up to about 160).
 - ``tops``: of all ``chords`` that the tune's part strikes, those whose top voice 1 doesn't start, goal
   0.05 in songs with many parts; which part has the tune when is taken from our own weights.
-- ``bytes``: a minute, without the player. ``ms/4000``: reduction, for so many notes.
+- ``bytes``: a minute, without the player. ``ms/4000``: processor time of the reduction, for so many notes.
 
 ``--toy`` adds the rule of `tests.benchmarks.turning_toy` as a row: what turns can get.
 """
@@ -36,7 +36,7 @@ from dataclasses import replace
 from functools import partial
 from multiprocessing import Pool
 from pathlib import Path
-from time import perf_counter
+from time import process_time
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -181,11 +181,11 @@ def _minutes(conversion: Conversion) -> float:
 
 
 def _reduction_seconds(conversion: Conversion) -> float:
-    """Return how long the reduction takes, once everything is loaded."""
+    """Return what processor time the reduction takes, once everything is loaded."""
     song, engine, grid = conversion.song, conversion.engine, conversion.grid
-    begun = perf_counter()
+    begun = process_time()
     reduce(song, engine, grid, conversion.settings.reduce, measure_of(engine, grid))
-    return perf_counter() - begun
+    return process_time() - begun
 
 
 def main() -> None:
