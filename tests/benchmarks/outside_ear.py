@@ -65,7 +65,7 @@ from tests.benchmarks.voice_figures import (
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from arranger.columns import Bools
+    from arranger.columns import Bools, Ints
     from arranger.rows import Row
     from arranger.sheet.model import Sheet
     from tests.benchmarks.ear import Sound
@@ -135,16 +135,22 @@ def measure(name: str, ask: Ask) -> dict[str, Figures]:
             "ms/4000": _reduction_seconds(conversion) * 4e6 / len(song.notes),
         }
         if annotated:
-            other = {} if len(found) > 1 else _others(conversion, is_tune, toy=ask.toy)
+            other = (
+                {}
+                if len(found) > 1
+                else _others(conversion, is_tune, keys.columns.end if ask.toy else None)
+            )
             _listen(name, ask, conversion, found, texture, other)
     return found
 
 
-def _others(conversion: Conversion, is_tune: Bools, *, toy: bool) -> dict[str, tuple[Row, Row]]:
-    """Return what our voices are compared with."""
+def _others(
+    conversion: Conversion, is_tune: Bools, key_ends: Ints | None
+) -> dict[str, tuple[Row, Row]]:
+    """Return what our voices are compared with; the toy only if it is told when keys come up."""
     found = {"outer": outer_rows(conversion)}
-    if toy:
-        found["toy"] = toy_rows(conversion, is_tune)
+    if key_ends is not None:
+        found["toy"] = toy_rows(conversion, is_tune, key_ends)
     return found
 
 
