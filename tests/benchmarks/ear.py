@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 import scipy.fft
 import scipy.sparse
+from scipy.signal import resample_poly
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,7 +45,7 @@ _SHARP = 8.0
 _STAYS = 0.9
 """How probably a chord goes on from a frame to the next."""
 _FRAME = 16_384
-"""Of the quick ear, in samples after every second one is left out."""
+"""Of the quick ear, in samples at half the rate."""
 _SMALL = 0.005
 """Of its largest value, below which one of the quick ear's kernels counts as zero."""
 _FRAMES_AT_ONCE = 128
@@ -95,7 +96,7 @@ def _triad(label: str) -> tuple[int, int, frozenset[int]]:
 
 def heard_triads(sound: Sound, ear: str) -> Ints:
     """Return the triad that is heard in each frame, as in `Chord`; frame n is around n * `HOP`."""
-    chroma = _librosa_chroma(sound) if ear == "librosa" else _chroma(sound[::2])
+    chroma = _librosa_chroma(sound) if ear == "librosa" else _chroma(resample_poly(sound, 1, 2))
     like = np.exp(_SHARP * (chroma @ (_triads() / np.sqrt(3.0)).T))
     like /= like.sum(axis=1, keepdims=True)
     return _librosa_path(like) if ear == "librosa" else _path(np.log(like))
