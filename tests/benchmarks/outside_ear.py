@@ -258,7 +258,7 @@ def _compare(before: Songs, now: Songs) -> None:
         both = [name for name in now if key in now[name] and key in before.get(name, {})]
         for figure in now[both[0]][key] if both else ():
             was = {name: before[name][key].get(figure, np.nan) for name in both}
-            new = {name: now[name][key][figure] for name in both}
+            new = {name: now[name][key].get(figure, np.nan) for name in both}
             means = [_mean([run[name][key] for name in both], figure) for run in (before, now)]
             sign = -1 if figure in LOW_IS_GOOD else 1
             gain = {name: sign * (new[name] - was[name]) for name in both}
