@@ -10,7 +10,7 @@ from arranger.reduce.worth.table import cover
 from arranger.rows import HOLD, REST
 from arranger.song.time import seconds_at
 from tests.benchmarks.lines import sounding
-from tests.benchmarks.voice_figures import steps_at
+from tests.benchmarks.voice_figures import in_table, steps_at
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
@@ -25,7 +25,7 @@ def toy_rows(conversion: Conversion, is_tune: Bools, key_ends: Ints) -> tuple[Ro
     longest in either voice. A note sounds until its key comes up, at a tick of ``key_ends``: what a
     pedal holds on through the next harmony would take turns that are wrong.
     """
-    grid, notes = conversion.grid, conversion.song.columns
+    grid = conversion.grid
     onset = grid.onset_steps[is_tune]
     after = np.append(np.unique(onset), grid.steps)
     end = np.minimum(grid.end_steps[is_tune], after[np.searchsorted(after, onset, side="right")])
@@ -40,11 +40,11 @@ def toy_rows(conversion: Conversion, is_tune: Bools, key_ends: Ints) -> tuple[Ro
     for step, ids in enumerate(sounding(conversion)):
         head = step if step in heads else head
         now = int(tune[step])
-        pitch = int(notes.pitch[now]) if now >= 0 else REST
+        pitch = in_table(conversion, now) if now >= 0 else REST
         rows[0].append(HOLD if now == before and now >= 0 else pitch)
         before = now
         last[pitch % 12] = step if now >= 0 else last[pitch % 12]
-        others = sorted(int(notes.pitch[i]) for i in ids if up[i] > step and not is_tune[i])
+        others = sorted(in_table(conversion, i) for i in ids if up[i] > step and not is_tune[i])
         if not others:
             rows[1].append(REST)
             continue

@@ -41,19 +41,24 @@ def steps_at(conversion: Conversion, seconds: Floats) -> Floats:
     return result
 
 
+def in_table(conversion: Conversion, note: int) -> int:
+    """Return the pitch of a note, by octaves in the engine's range."""
+    low, high = min(conversion.engine.pitches), max(conversion.engine.pitches)
+    pitch = int(conversion.song.columns.pitch[note]) + conversion.reduction.ledger.transpose
+    return pitch + 12 * max(-((pitch - low) // 12), 0) - 12 * max(-((high - pitch) // 12), 0)
+
+
 def outer_rows(conversion: Conversion) -> tuple[Row, Row]:
     """Return the highest and the lowest note of each step, in the engine's range."""
-    song, entries = conversion.song, conversion.engine.pitches
-    low, high = min(entries), max(entries)
+    pitches = conversion.song.columns.pitch
     rows: tuple[list[int], list[int]] = ([], [])
     before = [-1, -1]
     for ids in sounding(conversion):
-        order = sorted(ids, key=lambda i: song.notes[i].pitch)
+        order = sorted(ids, key=lambda i: int(pitches[i]))
         for row, note, which in zip(rows, (order[-1:], order[:1]), (0, 1), strict=True):
             now = note[0] if note else -1
-            pitch = song.notes[now].pitch + conversion.reduction.ledger.transpose
-            pitch += 12 * max(-(-(low - pitch) // 12), 0) - 12 * max(-(-(pitch - high) // 12), 0)
-            row.append(REST if now < 0 else HOLD if now == before[which] else pitch)
+            same = now >= 0 and now == before[which]
+            row.append(HOLD if same else REST if now < 0 else in_table(conversion, now))
             before[which] = now
     return tuple(rows[0]), tuple(rows[1])
 
