@@ -9,8 +9,9 @@ MIDI files, of which only what needs no annotation is measured. Every Nth song f
 Means over songs. Two voices are played by the engine; `tests.benchmarks.ear` listens:
 
 - ``right``: the share of the time of major and minor chords in which the right one is heard; ``full``
-  is the whole song as fluidsynth plays it (sounds are kept in the folder ``--sounds``; the quick ear
-  has a plainer one), ``outer`` its highest and lowest note. ``of full``: as a share of that. Goal 0.95.
+  is the whole song as fluidsynth plays it (kept in the folder ``--sounds``; without one as plain tones,
+  which are heard better by .04), ``outer`` its highest and lowest note. ``of full``: as a share of that.
+  Goal 0.95. Of two voices both ears say the same: r > .999 over 24 songs, .004 apart.
 - ``tones``, ``bass``: of the tones of a chord, those that a voice has while it lasts, goal 0.93; chords
   whose lowest tone heard is the annotated bass, goal 0.90. ``cl tones``, ``cl bass``: by the corrected
   chords of the folder ``--corrected`` (POP909-CL, arXiv 2510.06528), with all their tones.
@@ -88,7 +89,7 @@ class Ask(NamedTuple):
     engine: str
     every: Mapping[str, Settings]
     ear: str
-    sounds: Path
+    sounds: Path | None
     toy: bool
 
 
@@ -161,9 +162,11 @@ def _listen(
     """Add what is heard of the chords to the figures of a texture and of what it is compared with."""
     chords = read_chords(ask.folder / f"{name}.chords.txt")
     if "full" not in found:
-        quick = ask.ear == "quick"
-        path = ask.folder / f"{name}.mid"
-        sound = plain_sound(conversion.song) if quick else fluidsynth_sound(path, ask.sounds)
+        sound = (
+            plain_sound(conversion.song)
+            if ask.sounds is None
+            else fluidsynth_sound(ask.folder / f"{name}.mid", ask.sounds)
+        )
         right = share_right(chords, heard_triads(sound, ask.ear), ask.ear)
         found["full"] = {"right": right, "of full": 1.0}
     there = on_sheet(chords, conversion)
@@ -234,15 +237,14 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--texture", action="append", choices=TEXTURES)
     parser.add_argument("--cost", action="append", default=[], metavar="TERM=WEIGHT")
     parser.add_argument("--ear", choices=EARS, default=EARS[0])
-    parser.add_argument("--sounds", type=Path, help="where sounds of full songs are kept")
+    parser.add_argument(
+        "--sounds", type=Path, help="where fluidsynth's sounds of full songs are kept"
+    )
     parser.add_argument("--toy", action="store_true")
     parser.add_argument("--json", type=Path, help="write the figures of every song here")
     parser.add_argument("--against", type=Path, help="the figures of an earlier run")
     parser.add_argument("--each", action="store_true", help="a line for every song")
-    given = parser.parse_args()
-    if given.sounds is None and given.ear != "quick" and [*given.folder.glob("*.chords.txt")]:
-        parser.error("--sounds FOLDER, or --ear quick")
-    return given
+    return parser.parse_args()
 
 
 def _table(label: str, songs: Songs) -> None:
