@@ -1,4 +1,4 @@
-"""Songs 001-150 of POP909 as the measurements need them: with tracks, without names, in one part.
+"""Songs of POP909 as the measurements need them: with tracks, without names, in one part.
 
 Source: Wang et al., "POP909: A Pop-song Dataset for Music Arrangement Generation", ISMIR 2020; MIT
 licence. The files are given as a folder on the command line; nothing of them is part of the project.
@@ -18,6 +18,8 @@ from mido import MidiFile, MidiTrack
 from arranger.reduce.worth.table import cover
 from arranger.settings import ReadSettings
 from arranger.song import read_song, read_song_bytes
+from arranger.song.time import seconds_at
+from tests.benchmarks.ear import Chord
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -52,8 +54,9 @@ def held_out(every: list[str]) -> tuple[list[str], list[str]]:
     return train, [name for name in every if not int(name) % 3]
 
 
-def song(folder: Path, name: str, kind: str) -> Song:
-    found = _read(folder / f"{name}.mid", kind)
+def song(folder: Path, name: str, kind: str, *, keys: bool = False) -> Song:
+    """Return a song of a kind; ``keys``: the same notes, in the same order, without any pedal."""
+    found = _read(folder / f"{name}.mid", kind, keys=keys)
     if kind in {"as-it-is", "stuck"}:
         return found
     if kind == "no-names":
@@ -84,6 +87,33 @@ def is_tune(folder: Path, name: str, kind: str) -> NDArray[np.bool_]:
     return np.array([note.part == melody for note in notes])
 
 
+def corrected_chords(folder: Path, corrected: Path, name: str) -> list[Chord]:
+    """Return the chords of the corrected song, as block chords, at the seconds of the song itself.
+
+    Both have the same notes in another rhythm, so the nth of a pitch is the nth of that pitch.
+    """
+    ours = read_song(folder / f"{name}.mid", ReadSettings(sustain=False))
+    theirs = read_song(corrected / f"{name}.mid", ReadSettings(sustain=False))
+    chords = next(part.index for part in theirs.parts if part.name in {"chords", "MIDI 01"})
+    mine, there = ours.columns, theirs.columns
+    at, ticks = [], []
+    for pitch in np.unique(mine.pitch):
+        first, second = mine.pitch == pitch, (there.pitch == pitch) & (there.part != chords)
+        if first.sum() == second.sum():
+            at.append(np.sort(mine.onset[first]))
+            ticks.append(np.sort(there.onset[second]))
+    tick, where = np.unique(np.concatenate(ticks), return_inverse=True)
+    mean = np.bincount(where, seconds_at(ours, np.concatenate(at))) / np.bincount(where)
+    mean = np.maximum.accumulate(mean)
+    found = []
+    for onset in np.unique(there.onset[there.part == chords]):
+        block = (there.part == chords) & (there.onset == onset)
+        start, end = np.interp((onset, there.end[block].max()), tick, mean).tolist()
+        low, classes = int(there.pitch[block].min()), frozenset((there.pitch[block] % 12).tolist())
+        found.append(Chord(start, end, "X", -1, low % 12, classes))
+    return found
+
+
 def truth(folder: Path, name: str) -> Truth:
     plain = read_song(folder / f"{name}.mid", ReadSettings(sustain=False))
     melody = _melody(plain)
@@ -103,10 +133,11 @@ def steps(found: Song, step: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]
     return start, np.maximum((2 * end + step) // (2 * step), start + 1)
 
 
-def _read(path: Path, kind: str) -> Song:
+def _read(path: Path, kind: str, *, keys: bool = False) -> Song:
+    settings = ReadSettings(sustain=kind not in WITHOUT_PEDAL and not keys)
     if "stuck" in kind:
-        return read_song_bytes(_stuck(path), path.name)
-    return read_song(path, ReadSettings(sustain=kind not in WITHOUT_PEDAL))
+        return read_song_bytes(_stuck(path), path.name, settings)
+    return read_song(path, settings)
 
 
 def _stuck(path: Path) -> bytes:
