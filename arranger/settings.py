@@ -15,7 +15,14 @@ if TYPE_CHECKING:
 STEP_CHOICES = tuple(Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12))
 """The steps that are tried, as shares of a beat."""
 
-TEXTURES = ("tune-and-bass", "two-highest", "bass-and-chord", "broken-chord", "as-written")
+TEXTURES = (
+    "auto",
+    "tune-and-bass",
+    "broken-chord",
+    "two-highest",
+    "bass-and-chord",
+    "as-written",
+)
 DRUM_AMOUNTS = ("none", "light", "full")
 BEATS = ("auto", "file", "track")
 SWINGS = ("auto", "play", "straighten")
@@ -76,7 +83,8 @@ class ReduceSettings:
     mute: tuple[str, ...] = ()
     transpose: int | str = 0
     """Semitones, or "auto"."""
-    texture: str = "tune-and-bass"
+    texture: str = "auto"
+    """One of `TEXTURES`; "auto": by what each passage is made of."""
     section_textures: Mapping[str, str] = field(default_factory=dict)
     """Other textures by section ("A") or bars of the sheet ("9-16"); later ones win."""
     drums: str = "full"

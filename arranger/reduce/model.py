@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from arranger.reduce.ledger import Ledger
     from arranger.reduce.worth.weights import PartRole, Weights
     from arranger.rows import Row
+
+
+class Passage(NamedTuple):
+    """Bars in a row that have one texture."""
+
+    texture: str
+    """Never "auto"."""
+    first_bar: int
+    """As people count it, see `arranger.grid.model.GridBar`."""
+    last_bar: int
+    asked: bool
+    """Whether the user chose it; else it follows from what sounds there."""
+    chords: float
+    """Share of the time in which some part has a chord."""
+    part: int
+    """The part that has chords in most of the bars, or -1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -26,6 +42,8 @@ class Reduction:
     ledger: Ledger
     roles: tuple[PartRole, ...]
     """One a part, in order."""
+    passages: tuple[Passage, ...] = ()
+    """The textures, in order; they cover all bars."""
     remarks: tuple[str, ...] = ()
     weights: Weights | None = None
     """What each note was worth, when the reduction was made from a song."""

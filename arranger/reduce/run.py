@@ -117,6 +117,7 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance) -> Redu
             transpose=prepared.transpose,
         ),
         roles=prepared.weights.roles,
+        passages=prepared.passages,
         remarks=_remarks(prepared.problem),
         weights=prepared.weights,
     )

@@ -34,6 +34,9 @@ MOST_OF_BAR = 0.6
 EVIDENCE = 4.0
 """What a bar says for each unit that it is above or below that."""
 
+LINE = 0.1
+"""Time with chords, as a share of that without, up to which a part is a line."""
+
 CHANGE = 6.0
 """What going over from chords to lines or back costs."""
 
@@ -45,9 +48,11 @@ class Material(NamedTuple):
     """Shape (bars,): of a bar's time in which some part has a chord."""
     parts: Ints
     """Shape (bars,): the part that has chords for longest, or -1."""
+    lines: Bools
+    """Shape (parts,): whether a part moves by itself, and not as the bass."""
 
 
-def material_of(placed: Placed, weights: Weights, grid: Grid, ends: Ints) -> Material:
+def material_of(placed: Placed, weights: Weights, grid: Grid) -> Material:
     """Return what sounds in the bars.
 
     Parameters
@@ -56,23 +61,29 @@ def material_of(placed: Placed, weights: Weights, grid: Grid, ends: Ints) -> Mat
         Of all notes.
     grid
         Bars and steps.
-    ends
-        Shape (notes,): the step before which each note ends.
     """
     alone = (weights.octave_of < 0) & (weights.duplicate_of < 0) & (weights.tune < IN_TUNE)
     ids = np.flatnonzero(placed.usable & ~placed.drum & alone)
     span = grid.steps + 1
-    on, off = (placed.part[ids] * span + steps[ids] for steps in (placed.onset, ends))
+    on, off = (placed.part[ids] * span + steps[ids] for steps in (placed.onset, placed.end))
     edges, place = np.unique(np.concatenate((on, off)), return_inverse=True)
     change = np.bincount(place[: len(ids)], minlength=len(edges))
     change -= np.bincount(place[len(ids) :], minlength=len(edges))
-    chords = np.flatnonzero(np.cumsum(change) >= 2)  # the last edge ends the last note
+    sounding = np.cumsum(change)
+    part, lasting = edges // span, np.diff(edges, append=edges[-1:])
+    single, together = (
+        np.bincount(part, lasting * which, minlength=len(weights.roles))
+        for which in (sounding == 1, sounding >= 2)
+    )
+    bass = np.array([role.role == "bass" for role in weights.roles], dtype=np.bool_)
+    chords = np.flatnonzero(sounding >= 2)  # the last edge ends the last note
     first, after = edges[chords], edges[chords + 1]
-    return _by_bar(first // span, first % span, after - first // span * span, grid)
+    shares, parts = _by_bar(part[chords], first % span, after - part[chords] * span, grid)
+    return Material(shares, parts, ~bass & (together < LINE * single))
 
 
-def _by_bar(part: Ints, first: Ints, after: Ints, grid: Grid) -> Material:
-    """Return the material, from the steps in which parts have chords."""
+def _by_bar(part: Ints, first: Ints, after: Ints, grid: Grid) -> tuple[Floats, Ints]:
+    """Return shares and parts of `Material`, from the steps in which parts have chords."""
     starts = np.array([bar.first_step for bar in grid.bars])
     sounds = np.zeros(grid.steps + 1, dtype=np.int64)
     np.add.at(sounds, first, 1)
@@ -84,7 +95,7 @@ def _by_bar(part: Ints, first: Ints, after: Ints, grid: Grid) -> Material:
     found, place = np.unique(bar, return_index=True)
     parts = np.full(len(starts), -1)
     parts[found] = part[order][place]
-    return Material(shares, parts)
+    return shares, parts
 
 
 def chords_prevail(shares: Floats) -> Bools:

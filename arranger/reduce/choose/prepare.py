@@ -11,8 +11,9 @@ from arranger.reduce.choose.candidates import NO_STEPS, gather_tones, lay_out, l
 from arranger.reduce.choose.costs import costs_from
 from arranger.reduce.choose.drum_sounds import left_out, sounds_by_key
 from arranger.reduce.choose.groove import groove_of, harm_of
+from arranger.reduce.choose.material import chords_prevail, material_of, passages
 from arranger.reduce.choose.rates import rates_of
-from arranger.reduce.choose.textures import textures_of_steps, weights_by_texture
+from arranger.reduce.choose.textures import textures_of_bars, weights_by_texture
 from arranger.reduce.choose.turns import out_of_turn, turns
 from arranger.reduce.place.fold import fold
 from arranger.reduce.place.pedal import end_of_ring, without_ring
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from arranger.reduce.choose.costs import Costs
     from arranger.reduce.choose.groove import Groove, Hits
     from arranger.reduce.choose.rates import Rates
+    from arranger.reduce.model import Passage
     from arranger.reduce.place.placed import Placed
     from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
@@ -41,8 +43,12 @@ class Prepared:
     """All that is known before anything is decided."""
 
     engine: Engine
+    passages: tuple[Passage, ...]
+    """The textures, in order."""
     broken: Bools
     """Shape (steps,): where the texture is ``broken-chord``."""
+    lines: Bools
+    """Shape (parts,): which parts may answer the tune."""
     costs: Costs
     weights: Weights
     transpose: int
@@ -97,7 +103,12 @@ def prepare(
     off = np.isin(placed.pitch, list(left_out(sounds, settings)))
     placed = refuse(placed, np.flatnonzero(placed.drum & placed.usable & off), "track-muted")
     ids = np.flatnonzero(placed.usable & ~placed.drum)
-    textures = textures_of_steps(grid, settings)
+    named = textures_of_bars(grid, settings)
+    asked = named != "auto"
+    material = material_of(placed, weights, grid)
+    chords = np.where(chords_prevail(material.shares), "broken-chord", "tune-and-bass")
+    of_bars = np.where(asked, named, chords)
+    textures = np.repeat(of_bars, [bar.steps for bar in grid.bars])
     broken = textures == "broken-chord"
     used = weights_by_texture(lines, weights, textures, placed.onset)
     as_written = settings.texture == "as-written"
@@ -122,7 +133,9 @@ def prepare(
     hits = groove.hits if as_written else groove.chosen(harm)
     return Prepared(
         engine=engine,
+        passages=passages(of_bars, asked, material, grid),
         broken=broken,
+        lines=material.lines,
         costs=costs,
         weights=weights,
         transpose=transpose,
@@ -186,5 +199,5 @@ def rates(prepared: Prepared, grid: Grid) -> Rates:
     found = rates_of(problem, prepared.costs)
     if not broken.any():
         return found
-    turn, free = out_of_turn(problem, prepared.costs, grid, broken)
+    turn, free = out_of_turn(problem, prepared.costs, grid, broken, prepared.lines)
     return replace(found, turn=turn, free=free)

@@ -1,11 +1,13 @@
 """Textures: what the two voices are for.
 
-- ``tune-and-bass``: the default; weights as found.
+- ``auto``: the default; ``broken-chord`` or ``tune-and-bass``, by what each passage is made of
+  (`arranger.reduce.choose.material`).
+- ``tune-and-bass``: two lines; weights as found.
+- ``broken-chord``: voice 1 the tune; voice 2, and voice 1 where the tune rests, take turns among the
+  notes of the chord (`arranger.reduce.choose.turns`).
 - ``two-highest``: voice 1 the highest note, voice 2 the second highest.
 - ``bass-and-chord``: an accompaniment for a live player: the tune stays out while there is anything
   else, voice 2 has the bass, voice 1 the chord note that stands for most of the rest.
-- ``broken-chord``: voice 1 the tune; voice 2 steps through the chord's notes, bass first, in a
-  pattern that suits the metre. Each turn is a choice of the same optimisation.
 - ``as-written``: the parts "voice 1" and "voice 2" go to these voices unconditionally.
 """
 
@@ -55,15 +57,15 @@ def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
     return weights
 
 
-def textures_of_steps(grid: Grid, settings: ReduceSettings) -> NDArray[np.str_]:
-    """Return the name of the texture on every step; shape (steps,).
+def textures_of_bars(grid: Grid, settings: ReduceSettings) -> NDArray[np.str_]:
+    """Return the name of the texture of every bar as the user chose it; shape (bars,).
 
     Raises
     ------
     SettingsError
         If the settings name a section or bars that the sheet doesn't have.
     """
-    found = np.full(grid.steps, settings.texture, dtype=f"U{max(map(len, TEXTURES))}")
+    found = np.full(len(grid.bars), settings.texture, dtype=f"U{max(map(len, TEXTURES))}")
     for where, name in settings.section_textures.items():
         for first, last in _places(grid, where):
             found[first:last] = name
@@ -71,13 +73,13 @@ def textures_of_steps(grid: Grid, settings: ReduceSettings) -> NDArray[np.str_]:
 
 
 def _places(grid: Grid, where: str) -> list[tuple[int, int]]:
-    """Return the steps, first and after the last, of a section or of bars like "9-16"."""
+    """Return the bars, by index, first and after the last, of a section or of bars like "9-16"."""
     first, dash, last = where.partition("-")
     if first.isdecimal() and (not dash or last.isdecimal()):
         low, high = int(first), int(last) if dash else int(first)
-        bars = [bar for bar in grid.bars if low <= bar.number <= high]
+        bars = [index for index, bar in enumerate(grid.bars) if low <= bar.number <= high]
         if bars:
-            return [(bars[0].first_step, bars[-1].first_step + bars[-1].steps)]
+            return [(bars[0], bars[-1] + 1)]
     sections = [section for section in grid.sections if section.name == where]
     if not sections:
         names = ", ".join(sorted({section.name for section in grid.sections})) or "none"
@@ -85,8 +87,7 @@ def _places(grid: Grid, where: str) -> list[tuple[int, int]]:
             f"there is no section and no bar {where!r}",
             remedy=f"sections: {names}; bars: {grid.bars[0].number}-{grid.bars[-1].number}",
         )
-    spans = [grid.bars[s.first_bar : s.first_bar + s.bars] for s in sections]
-    return [(bars[0].first_step, bars[-1].first_step + bars[-1].steps) for bars in spans]
+    return [(s.first_bar, s.first_bar + s.bars) for s in sections]
 
 
 def weights_by_texture(

@@ -41,8 +41,9 @@ rest was heard."""
 BASS_SOONER = 2.0
 """By how many turns the class of the bass is asked for sooner."""
 
-FILL = True
 REACH = 12
+"""Semitones from where voice 1 was that it looks for its turns first."""
+
 RING_SECONDS = 0.5
 """For which a note is asked for after its key is up and only a pedal holds it, unless nothing else sounds."""
 
@@ -82,7 +83,7 @@ def _lengths(bar: GridBar, grid: Grid) -> tuple[Fraction, int]:
     return beat, next(fitting, 1)
 
 
-def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
+def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints:
     """Return the pitches that the voices are asked for in each segment; -1 for none. Shape (2, T)."""
     tones, slots = problem.tones, problem.candidates
     starts, are_beats = turns(grid, broken)
@@ -93,7 +94,9 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
     used = slots >= 0
     tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
     pitch = np.where(used, np.append(tones.pitch, 0)[slots], _NO_PITCH)
-    rung = (problem.starts[:, None] - np.append(tones.released, 0)[slots]) * grid.step_length.seconds
+    rung = (
+        problem.starts[:, None] - np.append(tones.released, 0)[slots]
+    ) * grid.step_length.seconds
     fades = used & ~tune & (rung >= RING_SECONDS)
     fades &= (used & ~tune & ~fades).any(axis=1, keepdims=True)
     pitch = np.where(fades, _NO_PITCH, pitch)
@@ -102,14 +105,24 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools) -> Ints:
     lowest = slots[np.arange(len(slots)), chord.argmin(axis=1)]
     struck = np.append(tones.onset, -1)[lowest] == problem.starts
     in_tune = np.bitwise_or.reduce(np.where(tune, 1 << pitch % 12, 0), axis=1)
+    line = used & ~tune & np.append(lines, False)[np.append(tones.part, -1)[slots]]
+    fills = _rests(tune.any(axis=1), problem) & ~line.any(axis=1)
     root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
     columns = (
-        broken[problem.starts], bar, turn, beat, struck, in_tune, top, root, np.sort(chord, axis=1),
+        broken[problem.starts], bar, turn, beat, struck, in_tune, top, fills, root, np.sort(chord, axis=1),
     )  # fmt: skip
     chooser = _Chooser()
     rows = zip(*(column.tolist() for column in columns), strict=True)
     found = [chooser.next(Moment._make(row)) for row in rows]
     return np.array(found, dtype=np.int64).reshape(-1, 2).T
+
+
+def _rests(tune: Bools, problem: Problem) -> Bools:
+    """Return in which segments the tune rests for a beat or more; ``tune``: in which it sounds."""
+    change = np.diff(tune, prepend=not tune[0])
+    run = np.cumsum(change) - 1
+    lasting = np.bincount(run, problem.lengths)[run]
+    return ~tune & (lasting >= problem.steps_per_beat)
 
 
 def _roots(pitch: Ints, tune: Bools, lengths: Ints, beat: Ints) -> Ints:
@@ -152,6 +165,8 @@ class Moment(NamedTuple):
     """A bit for each pitch class that the tune has."""
     top: int
     """The tune's pitch, the highest if several; -1 where it rests."""
+    fills: bool
+    """Whether voice 1 takes turns: the tune rests for a beat, and no line sounds that may answer it."""
     root: int
     """Pitch class of the root of the harmony."""
     chord: list[int]
@@ -187,7 +202,7 @@ class _Chooser:
             self._upper[0] = now.top
         others = [p for p in now.chord if p not in (self._asked[1], _NO_PITCH)]
         others = [p for p in others if abs(p - self._upper[0]) <= REACH] or others
-        if FILL and not now.tune and others:
+        if others and now.fills:
             self._turn(0, now, others)
         else:
             self._asked[0] = -1
@@ -200,7 +215,7 @@ class _Chooser:
             self._asked[voice] = self._upper[voice]
         self._last[self._asked[voice] % 12] = self._turns
 
-    def _ask(self, voice, pitch):
+    def _ask(self, voice: int, pitch: int) -> None:
         self._asked[voice] = pitch
         self._last[pitch % 12] = self._turns
 
@@ -215,12 +230,14 @@ class _Chooser:
         return min((pitch for pitch in chord if pitch < _NO_PITCH), key=wait)
 
 
-def out_of_turn(problem: Problem, costs: Costs, grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
+def out_of_turn(
+    problem: Problem, costs: Costs, grid: Grid, broken: Bools, lines: Bools
+) -> tuple[Ints, Bools]:
     """Return what it costs each voice to hold each slot, by whose turn it is, and where it turns.
 
     Shapes (2, T, K), in units, and (2, T).
     """
-    asked = asked_for(problem, grid, broken)
+    asked = asked_for(problem, grid, broken, lines)
     pitch = np.append(problem.tones.pitch, -2)[problem.candidates]
     waits = (asked >= 0)[:, :, None] & (pitch != asked[:, :, None])
     a_step = units(costs.turn / problem.steps_per_beat)
