@@ -14,7 +14,7 @@ Nth song from the Kth on is measured. `tests.benchmarks.ear` listens. Means over
 - ``tune``: the share of the tune's time that is heard in a voice; ``v1`` in voice 1.
 - ``seconds``: what the song took with this texture, conversion and listening.
 - ``swaps``: how often a bar the tune goes over to the other voice; ``leaps``: tones of voice 1 that
-  leap by more than an octave, a bar.
+  leap by more than an octave, a bar; ``scraps``: as in `tests.benchmarks.voice_lines`, a bar.
 
 Goals: ``of full`` 0.95, ``tune`` 0.985, ``tones`` 0.93, ``bass`` 0.90.
 """
@@ -24,7 +24,6 @@ from __future__ import annotations
 import argparse
 import json
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING
@@ -33,14 +32,14 @@ import numpy as np
 
 from arranger.conversion import Conversion, convert
 from arranger.engine import load_engine
-from arranger.rows import HOLD, REST, tone_spans, tones
+from arranger.rows import HOLD, REST, tones
 from arranger.settings import TEXTURES, Settings
 from arranger.song.time import seconds_at
 from arranger.sound.audio import samples
 from tests.benchmarks import pop909
 from tests.benchmarks.ear import RATE, Chord, heard_triads, read_chords, share_right
 from tests.benchmarks.lines import sounding
-from tests.benchmarks.tune_finding import tune_steps
+from tests.benchmarks.voice_lines import OF, line_figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,6 +55,7 @@ OVERTONES_TO = 4000.0
 FADING = 1.2
 """Seconds in which a note of the full song fades by a factor of e."""
 LONGEST = 4.0
+SHOWN = {"tune", "v1", "swaps", "leaps", "scraps"}
 
 Figures = dict[str, float]
 
@@ -137,18 +137,8 @@ def by_span(chords: Sequence[Chord], conversion: Conversion) -> Figures:
 
 def of_tune(conversion: Conversion, is_tune: Sequence[bool]) -> Figures:
     """Return how much of the tune is heard, and how steadily."""
-    reduction = conversion.reduction
-    bars = len(conversion.grid.bars)
-    sounds, hits, silent = tune_steps(conversion, np.asarray(is_tune))
-    both = [hit | silent for hit in hits]
-    carriers = [0 if one else 1 for one, two in zip(*hits, strict=True) if one or two]
-    spans = pairwise(tone_spans(reduction.voice1))
-    return {
-        "tune": float((both[0] | both[1])[sounds].mean()),
-        "v1": float(both[0][sounds].mean()),
-        "swaps": sum(a != b for a, b in pairwise(carriers)) / bars,
-        "leaps": sum(abs(now[2] - before[2]) > 12 for before, now in spans) / bars,
-    }
+    found = line_figures(conversion, np.asarray(is_tune))
+    return {name: found[name] / found[of] for name, of in OF.items() if name in SHOWN}
 
 
 def measure(

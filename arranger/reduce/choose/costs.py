@@ -15,9 +15,16 @@ places every step costs the same, so the cost of a path that changes in between 
 place of the change and moving it to one end never costs more, provided that
 
 - breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1),
-- going by way of a third note or a rest is never cheaper than going straight: leaps are linear up to
-  a limit, which makes them a metric, and a voice comes back from a rest at ``entry`` >= the largest
-  leap plus ``line``.
+- going by way of a third note or a rest is never cheaper than going straight: leaps, linear up to a
+  limit, and ``line`` are metrics, and a voice comes back from a rest at ``entry`` >= the dearest leap
+  plus ``line``,
+- what a quick leap to the start of a note costs more (``split``), whatever it depends on, is never
+  more than ``late``: a change between two such places enters a note late, and what is saved with it
+  pays for any quick leap that takes its place,
+- a start costs no more than it is worth: ``wrong-voice`` and ``tied`` are shares, together at most 1.
+
+A tone that isn't the tune is worth nothing to voice 1 in a **breath** of the tune that its part doesn't
+answer (``scrap``; `arranger.reduce.choose.breaths`). That is charged by the step, in equal shares.
 
 A repetition (the same pitch ends where the note starts) costs ``gap`` or ``tied`` in whichever voice
 it is and whether or not the earlier note is held, else the voices would trade places to dodge the
