@@ -29,6 +29,7 @@ REASONS: dict[str, str] = {
     "octave-doubled": "it doubles {by} at the octave",
     "repeat-tied": "it repeats {by}, which sounds up to its start, so the two are one long tone",
     "voices-full": "both voices were busy with {by}",
+    "stands-alone": "a voice was free, but it would stand alone there, between other lines",
     "same-step": "{by} starts on the same step in its place",
     "outside-pitch-table": "no octave of it is in the pitch table",
     "under-drum": "{by} silences both voices on its only step",

@@ -58,6 +58,7 @@ DECIDED: Mapping[str, str] = {
     "octave-doubled": "doubled at the octave",
     "repeat-tied": "tied to the note before",
     "voices-full": "left out because both voices were busy",
+    "stands-alone": "left out, as it would stand alone",
     "same-step": "left out for a note on the same step",
     "outside-pitch-table": "outside the pitch table",
     "under-drum": "hidden by a drum",

@@ -182,6 +182,8 @@ class Plain:
         scores: Sequence[float],
     ) -> list[float]:  # fmt: skip
         carries = self.carrying(likely, roles, scores)
+        if "bass" in roles:
+            likely = self.handed_up(likely, roles)
         found = []
         for part in self.parts:
             own = self.share(lambda n: likely[n.id], self.of(part))
@@ -193,6 +195,16 @@ class Plain:
                     found.append((note.id, carries(note) * max(likely[note.id], least)))
         by_note = dict(found)
         return [by_note.get(note.id, 0.0) for note in self.notes]
+
+    def handed_up(self, likely: Sequence[float], roles: Sequence[str]) -> list[float]:
+        """Return the likelihoods, the greatest of each chord at its top and the least below it."""
+        found = list(likely)
+        for chord in self._chains(lambda n: n.part):
+            if roles[chord[0].part] != "bass":
+                every = [likely[note.id] for note in chord]
+                found = [min(every) if self.notes[i] in chord else v for i, v in enumerate(found)]
+                found[max(chord, key=lambda n: (n.pitch, n.onset, n.id)).id] = max(every)
+        return found
 
     def carrying(
         self, likely: Sequence[float], roles: Sequence[str], scores: Sequence[float]

@@ -8,7 +8,7 @@ rounded where `arranger.reduce.choose.rates` says.
 from __future__ import annotations
 
 from itertools import product
-from math import ceil
+from math import ceil, floor
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.reduce.choose.rates import UNITS
@@ -47,6 +47,7 @@ class Song(NamedTuple):
     """The steps with a drum."""
     silent: frozenset[int] = frozenset()
     """Those on which it silences both voices."""
+    step_seconds: float = 0.1
     change: int = 0
     """What each change of a voice costs beside, in units."""
     turn: dict[int | None, int] | None = None
@@ -125,16 +126,19 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
                 cost += round(costs.delay * best)
     if silent:
         return cost
+    cost += scrap_cost(song, step, state.voice1, costs)
     cost += sum(
         _repeat_cost(song, v, costs)
         for v in voices
         if v is not None and song.tones[v].onset == step
     )
     one, two = (None if v is None else song.tones[v] for v in voices)
-    if one is not None:
-        cost += units(costs.wrong_voice * beat * one.bass * (1 - one.tune))
-    if two is not None:
-        cost += units(costs.wrong_voice * beat * two.tune * (1 - two.bass))
+    if one is not None and one.onset == step:
+        worth = units(costs.attack * costs.bass * one.bass)
+        cost += floor(costs.wrong_voice * (1 - one.tune) * worth)
+    if two is not None and two.onset == step:
+        worth = units(costs.attack * costs.tune * two.tune)
+        cost += floor(costs.wrong_voice * (1 - two.bass) * worth)
     if one is not None and two is not None:
         if one.pitch < two.pitch:
             meant = (one.tune - one.bass) - (two.tune - two.bass)
@@ -144,6 +148,36 @@ def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
         elif (one.pitch - two.pitch) % 12 == 0:
             cost += units(costs.doubling * beat)
     return cost
+
+
+def breath(song: Song, step: int) -> range:
+    """Return the steps around one on which the tune is silent, if it sounds before and after."""
+
+    def silent(at: int) -> bool:
+        return not any(t.onset <= at < t.end for t in song.tones if t.tune >= 0.5)
+
+    if not silent(step):
+        return range(0)
+    first, last = step, step
+    while first >= 0 and silent(first):
+        first -= 1
+    while last < song.steps and silent(last):
+        last += 1
+    long = last - first - 1 > 4 * song.steps_per_beat
+    return range(0) if first < 0 or last == song.steps or long else range(first + 1, last)
+
+
+def scrap_cost(song: Song, step: int, held: int | None, costs: Costs) -> int:
+    """Return what voice 1 pays for a tone of a part that starts no phrase in the tune's breath."""
+    within = breath(song, step)
+    if held is None or not within:
+        return 0
+    tone = song.tones[held]
+    if len({t.onset for t in song.tones if t.part == tone.part and t.onset in within}) >= 2:
+        return 0
+    each = start_worth(tone, costs) / (tone.end - tone.onset)
+    each += _worth(tone, costs, costs.sustain / song.steps_per_beat)
+    return floor(costs.scrap * each)
 
 
 def _repeat_cost(song: Song, held: int, costs: Costs) -> int:
@@ -167,12 +201,17 @@ def move_cost(song: Song, step: int, before: int | None, now: int | None, costs:
         cost += (old.released - step) * ceil(whole / (old.released - old.onset - 1))
     if new is None:
         return cost
+    quick = 10 * units(costs.split)
     if new.onset < step:
-        cost += units(costs.late)
+        cost += max(units(costs.late), quick)
     if old is None:
-        return cost + max(units(costs.entry), 12 * units(costs.leap) + units(costs.line))
+        return cost + max(units(costs.entry), 12 * units(costs.leap) + quick + units(costs.line))
     leap = min(abs(old.pitch - new.pitch), 12)
-    return cost + leap * units(costs.leap) + (old.part != new.part) * units(costs.line)
+    if new.onset == step:
+        fast = (0.2 - (step - old.onset) * song.step_seconds) / (0.2 - 0.1)
+        cost += max(leap - 2, 0) * floor(min(max(fast, 0.0), 1.0) * units(costs.split))
+    over = old.part != new.part or (old.tune >= 0.5) != (new.tune >= 0.5)
+    return cost + leap * units(costs.leap) + over * units(costs.line)
 
 
 def moves_cost(song: Song, step: int, before: State, now: State, costs: Costs) -> int:

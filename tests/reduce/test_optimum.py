@@ -63,6 +63,7 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
         draw(st.sampled_from((1.0, 2.0, 3.0, 4.0))),
         hits,
         draw(st.frozensets(st.sampled_from(sorted(hits)))) if hits else hits,
+        step_seconds=draw(st.sampled_from((0.06, 0.1, 0.15))),
         change=draw(st.sampled_from((0, 0, 300_000))),
         turn=draw(st.none() | turns),
     )
@@ -98,7 +99,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
 
 
 def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
-    rates = replace(rates_of(problem, costs), change=song.change)
+    rates = replace(rates_of(problem, costs, song.step_seconds), change=song.change)
     if song.turn is None:
         return rates
     held = [None if tone < 0 else tone for tone in problem.candidates.ravel().tolist()]
@@ -126,13 +127,13 @@ def as_states(problem: Problem, optimum: Optimum) -> list[State]:
 
 COSTS: tuple[Mapping[str, float], ...] = (
     {},
-    {"leap": 0.0, "entry": 0.06},
-    {"entry": 0.078},
-    {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.5},
-    {"entry": 0.3, "line": 0.1, "leap": 0.01, "late": 0.2, "gap": 0.07},
-    {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0},
+    {"leap": 0.0, "line": 0.06, "split": 0.0, "entry": 0.06},
+    {"split": 0.005, "late": 0.05, "entry": 0.168},
+    {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.6, "scrap": 0.4},
+    {"entry": 0.5, "line": 0.1, "leap": 0.01, "split": 0.02, "late": 0.2, "gap": 0.07},
+    {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "wrong-voice": 0.0},
     {"ring": 0.0, "sustain": 1.5},
-    {"ring": 1.0, "late": 0.0},
+    {"ring": 1.0, "split": 0.0, "late": 0.0},
 )
 
 
@@ -206,7 +207,7 @@ def test_the_worthiest_tones_stay_when_there_are_too_many() -> None:
     problem = problem_of(reference.Song(tones, 2, 2.0), most=4)
     assert problem.overfull == 1
     assert sorted(problem.candidates[0, 1:].tolist()) == [0, 7, 18, 19]
-    optimum = solve(price(rates_of(problem, Costs())))
+    optimum = solve(price(rates_of(problem, Costs(), 0.1)))
     assert [s.voice1 for s in as_path(problem, optimum)] == [7, 7]
     assert [s.voice2 for s in as_path(problem, optimum)] == [0, 0]
 
@@ -216,15 +217,18 @@ def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:
         costs_from({"leap": 0.0123456})
     asked = re.search(r"entry=([0-9.]+)", refused.value.remedy or "")
     assert asked is not None
-    rates = rates_of(problem_of(NOTHING), costs_from({"leap": 0.0123456, "entry": float(asked[1])}))
-    assert rates.entry >= 12 * rates.leap + rates.line
+    costs = costs_from({"leap": 0.0123456, "entry": float(asked[1])})
+    rates = rates_of(problem_of(NOTHING), costs, 0.1)
+    assert rates.entry >= 12 * rates.leap + 10 * rates.split[0] + rates.line
 
 
 def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
-    costs = costs_from({"entry": 0.078})
-    assert costs.entry * UNITS < 12 * round(costs.leap * UNITS) + round(costs.line * UNITS)
-    rates = rates_of(problem_of(NOTHING), costs)
-    assert rates.entry == 12 * rates.leap + rates.line
+    costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.148})
+    dearest = 12 * round(costs.leap * UNITS) + 10 * round(costs.split * UNITS)
+    assert costs.entry * UNITS < dearest + round(costs.line * UNITS)
+    rates = rates_of(problem_of(NOTHING), costs, 0.1)
+    assert rates.entry == dearest + rates.line
+    assert rates.late == 10 * rates.split[0]
 
 
 def test_costs_that_could_leave_64_bits_are_refused() -> None:
@@ -232,6 +236,6 @@ def test_costs_that_could_leave_64_bits_are_refused() -> None:
     problem = problem_of(reference.Song([tone], 10_000_000, 1.0))
     costs = costs_from({"sustain": 1000, "tune": 1000, "bass": 1000})
     with pytest.raises(SettingsError, match="too large for so long a song"):
-        rates_of(problem, costs)
+        rates_of(problem, costs, 0.1)
     dear = costs_from({"sustain": 1, "tune": 1000, "bass": 1000})
-    assert 0 < solve(price(rates_of(problem, dear))).cost < FAR
+    assert 0 < solve(price(rates_of(problem, dear, 0.1))).cost < FAR

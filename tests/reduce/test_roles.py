@@ -149,3 +149,15 @@ def test_every_program_has_the_family_that_its_name_says(program: int) -> None:
         if any(re.fullmatch(pattern, name) for name in names)
     ]
     assert [family for span, family, *_ in PROGRAM_FAMILIES if program in span] == wanted
+
+
+def test_the_top_of_a_chord_is_the_tune_where_another_part_has_the_bass():
+    """Common practice, no source: in a part of chords the tune lies on top."""
+    below = [(i, 1, (67, 69, 71, 72, 71, 69)[i % 6]) for i in range(32)]
+    above = [(i, 1, (74, 81, 76, 83, 72, 79)[i % 6]) for i in range(32)]
+    pad = [(4 * i, 4, pitch) for i in range(8) for pitch in (81, 84, 88)]
+    lead = Line([*above, *below], "Lead")
+    song = song_of(lead, Line(BASS, "Bass"), Line(pad, "Pad", velocity=60))
+    weights = weigh(song, ReduceSettings())
+    heights = [note.pitch for note in song.notes if note.part == 0 and weights.tune[note.id] >= 0.5]
+    assert heights == [pitch for _, _, pitch in above]

@@ -1,5 +1,6 @@
 """What there is to choose from, what each choice costs, and the cheapest way through.
 
+breaths      Where the tune takes breath, and who answers it
 candidates   What the optimisation chooses from: tones on the grid, cut into segments
 costs        The cost table: what each musical loss weighs, in one place
 drum_sounds  Which sound stands in for which percussion key

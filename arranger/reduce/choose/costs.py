@@ -17,9 +17,16 @@ place of the change and moving it to one end never costs more, provided that
 
 - breaking a note off right after its attack costs at least what its attack gained (``break`` >= 1);
   it costs the same for every step until its key comes up, and nothing from there on,
-- going by way of a third note or a rest is never cheaper than going straight: leaps are linear up to
-  a limit, which makes them a metric, and a voice comes back from a rest at ``entry`` >= the largest
-  leap plus ``line``.
+- going by way of a third note or a rest is never cheaper than going straight: leaps, linear up to a
+  limit, and ``line`` are metrics, and a voice comes back from a rest at ``entry`` >= the dearest leap
+  plus ``line``,
+- what a quick leap to the start of a note costs more (``split``), whatever it depends on, is never
+  more than ``late``: a change between two such places enters a note late, and what is saved with it
+  pays for any quick leap that takes its place,
+- a start costs no more than it is worth: ``wrong-voice`` and ``tied`` are shares, together at most 1.
+
+A tone that isn't the tune is worth nothing to voice 1 in a **breath** of the tune that its part doesn't
+answer (``scrap``; `arranger.reduce.choose.breaths`). That is charged by the step, in equal shares.
 
 A repetition (the same pitch ends where the note starts) costs ``gap`` or ``tied`` in whichever voice
 it is and whether or not the earlier note is held, else the voices would trade places to dodge the
@@ -47,6 +54,13 @@ LEAST_WORTH = 0.15
 LEAP_LIMIT = 12
 """Semitones; a wider leap costs no more."""
 
+STREAM = 2
+"""Semitones; a line that moves by no more stays one however fast it is."""
+
+SPLIT_SECONDS = (0.2, 0.1)
+"""From tone to tone, over which no leap and under which every wider one splits a line in two for the
+ear (L. van Noorden, "Temporal coherence in the perception of tone sequences", 1975)."""
+
 
 def _term(default: float, meaning: str) -> Any:
     return field(default=default, metadata={"meaning": meaning})
@@ -67,15 +81,21 @@ class Costs:
         1.0, "a note is broken off, times its attack and the share that is left"
     )
     late: float = _term(0.05, "a note is entered after its start")
-    entry: float = _term(0.08, "a voice starts again after silence")
+    entry: float = _term(0.16, "a voice starts again after silence")
     leap: float = _term(0.0015, "a voice moves by a semitone, up to an octave")
-    line: float = _term(0.06, "a voice goes over to another part")
+    split: float = _term(0.004, "a semitone of a leap so quick that the ear hears two lines")
+    line: float = _term(0.1, "a voice goes over to another part")
+    scrap: float = _term(
+        1.0, "voice 1 has a tone of a part that doesn't answer the tune's breath, times its worth"
+    )
     gap: float = _term(0.02, "a note is parted from its repetition, or ends a step early for it")
     tied: float = _term(0.4, "a repetition is not heard as one, times its attack")
     crossing: float = _term(0.02, "voice 1 lies below voice 2 for a beat, unless roles say so")
     doubling: float = _term(0.02, "both voices have a pitch class in two octaves for a beat")
     unison: float = _term(1.0, "both voices have the same pitch for a beat: they may cancel out")
-    wrong_voice: float = _term(0.1, "tune in voice 2 or bass in voice 1 for a beat")
+    wrong_voice: float = _term(
+        0.4, "the tune starts in voice 2 or the bass in voice 1, times what that is worth"
+    )
     drum: float = _term(1.0, "a loud kick on a first beat is left out; others by their weight")
     turn: float = _term(1.5, "a broken chord misses the note whose turn it is for a beat")
     delay: float = _term(
@@ -127,20 +147,32 @@ def costs_from(overrides: Mapping[str, float]) -> Costs:
 
 
 def _check_bounds(costs: Costs) -> None:
-    least_entry = costs.leap * LEAP_LIMIT + costs.line
+    quick = costs.split * (LEAP_LIMIT - STREAM)
+    least_entry = costs.leap * LEAP_LIMIT + costs.line + quick
     slack = 1e-12
     if costs.break_off < 1:
         raise UsageError("the cost 'break' must be at least 1", remedy="see `attack` instead")
     if costs.entry < least_entry - slack:
         raise UsageError(
             f"the cost 'entry' ({costs.entry:g}) must be at least {LEAP_LIMIT} times 'leap' plus "
-            f"'line' ({least_entry:g})",
+            f"{LEAP_LIMIT - STREAM} times 'split' plus 'line' ({least_entry:g})",
             remedy=f"add --cost entry={ceil(least_entry * 1000) / 1000}",
         )
+    if quick > costs.late + slack:
+        raise UsageError(
+            f"the cost 'late' ({costs.late:g}) must be at least {LEAP_LIMIT - STREAM} times 'split' "
+            f"({quick:g})",
+            remedy=f"add --cost late={ceil(quick * 1000) / 1000}",
+        )
+    if costs.tied + costs.wrong_voice > 1:
+        raise UsageError("the costs 'tied' and 'wrong-voice' are shares, together at most 1")
     if costs.gap > costs.attack * LEAST_WORTH:
         raise UsageError(
             f"the cost 'gap' ({costs.gap:g}) must be at most {LEAST_WORTH:g} times 'attack' "
             f"({costs.attack * LEAST_WORTH:g}), what the softest start is worth"
         )
-    if max(costs.tied, costs.delay, costs.octave, costs.ring) > 1:
-        raise UsageError("the costs 'tied', 'delay', 'octave' and 'ring' are shares, at most 1")
+    shares = (costs.tied, costs.delay, costs.octave, costs.ring, costs.scrap)
+    if max(shares) > 1:
+        raise UsageError(
+            "the costs 'tied', 'delay', 'octave', 'ring' and 'scrap' are shares, at most 1"
+        )

@@ -196,7 +196,7 @@ def rates(prepared: Prepared, grid: Grid) -> Rates:
         If the costs are too large for so long a song.
     """
     problem, broken = prepared.problem, prepared.broken
-    found = rates_of(problem, prepared.costs)
+    found = rates_of(problem, prepared.costs, grid.step_length.seconds)
     if not broken.any():
         return found
     turn, free = out_of_turn(problem, prepared.costs, grid, broken, prepared.lines)

@@ -16,7 +16,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from arranger.errors import SettingsError
-from arranger.reduce.choose.costs import LEAP_LIMIT
+from arranger.reduce.choose.breaths import scraps
+from arranger.reduce.choose.candidates import IN_LINE
+from arranger.reduce.choose.costs import LEAP_LIMIT, SPLIT_SECONDS, STREAM
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -77,7 +79,8 @@ class Rates:
     pitch: Ints
     onset: Ints
     released: Ints
-    part: Ints
+    whose: Ints
+    """The part, doubled, and one more for the tune: what a voice goes over from and to."""
     unheard: Bools
     lean: NDArray[np.float64]
     """Tune weight minus bass weight."""
@@ -94,7 +97,7 @@ class Rates:
     tied: Ints
     """...and one of a single step."""
     wrong1: Ints
-    """For each step in voice 1."""
+    """For its start in voice 1."""
     wrong2: Ints
     delay: float
     """Share of a start that is lost when a drum covers it."""
@@ -107,9 +110,14 @@ class Rates:
     late: int
     entry: int
     leap: int
+    split: Ints
+    """Shape (steps + 1,): for each semitone over `STREAM` of a leap to a start, by the steps since the
+    start of the tone before."""
     line: int
     starts_lost: Lost
     steps_lost: Lost
+    scrap: Ints
+    """Shape (T, K): of holding a slot in voice 1."""
     turn: Ints | None = None
     """Shape (2, T, K): of a voice holding a slot out of turn; None where no chords are broken."""
     free: Bools | None = None
@@ -123,8 +131,8 @@ class Rates:
         return found
 
 
-def rates_of(problem: Problem, costs: Costs) -> Rates:
-    """Return the whole costs of a problem.
+def rates_of(problem: Problem, costs: Costs, step_seconds: float) -> Rates:
+    """Return the whole costs of a problem whose steps last so long.
 
     Raises
     ------
@@ -148,34 +156,59 @@ def rates_of(problem: Problem, costs: Costs) -> Rates:
     # rounded up, so that all steps left together cost no less than the start was worth
     broken = np.ceil(costs.break_off * whole / np.maximum(held - 1, 1)).astype(np.int64)
     leap, line = int(units(costs.leap)), int(units(costs.line))
-    wrong = costs.wrong_voice * beats
+    in_tune = tones.tune >= IN_LINE
+    split = int(units(costs.split))
+    quick = (LEAP_LIMIT - STREAM) * split
     return Rates(
         problem=problem,
         pitch=_padded(tones.pitch),
         onset=_padded(tones.onset),
         released=_padded(tones.released),
-        part=_padded(tones.part),
+        whose=_padded(2 * tones.part + in_tune),
         unheard=_padded(problem.unheard),
         lean=_padded(tones.tune - tones.bass),
-        in_tune=_padded(tones.tune >= 0.5),
+        in_tune=_padded(in_tune),
         start=start,
         step=step,
         broken=_padded(broken),
         gap=_padded((tones.repeats == 2) * units(costs.gap)),
         tied=_padded((tones.repeats == 1) * np.rint(costs.tied * whole).astype(np.int64)),
-        wrong1=_padded(units(wrong * tones.bass * (1 - tones.tune))),
-        wrong2=_padded(units(wrong * tones.tune * (1 - tones.bass))),
+        wrong1=_padded(_share(costs.wrong_voice * (1 - tones.tune), start.bass[:-1])),
+        wrong2=_padded(_share(costs.wrong_voice * (1 - tones.bass), start.tune[:-1])),
         delay=costs.delay,
         crossing=costs.crossing * beats,
         doubling=int(units(costs.doubling * beats)),
         unison=int(units(costs.unison * beats)),
-        late=int(units(costs.late)),
-        entry=max(int(units(costs.entry)), LEAP_LIMIT * leap + line),
+        late=max(int(units(costs.late)), quick),
+        entry=max(int(units(costs.entry)), LEAP_LIMIT * leap + quick + line),
         leap=leap,
+        split=_splits(problem.steps, step_seconds, split),
         line=line,
+        scrap=_scraps(problem, start, step, costs),
         starts_lost=_starts_lost(problem, start),
         steps_lost=_steps_lost(problem, step),
     )
+
+
+def _share(share: ArrayLike, cost: ArrayLike) -> Ints:
+    """Return shares of costs, rounded down."""
+    found: Ints = np.floor(np.multiply(share, cost)).astype(np.int64)
+    return found
+
+
+def _scraps(problem: Problem, start: Worth, step: Worth, costs: Costs) -> Ints:
+    """Return what holding each slot costs voice 1; all steps of a tone together its whole worth."""
+    length = np.maximum(_padded(problem.tones.end - problem.tones.onset), 1)
+    each = _share(costs.scrap, np.append(step.whole[: len(length) - 1], 0) + start.whole / length)
+    found: Ints = scraps(problem) * each[problem.candidates] * problem.lengths[:, None]
+    return found
+
+
+def _splits(steps: int, step_seconds: float, most: int) -> Ints:
+    """Return what a semitone of a leap costs by how long the tone before has sounded."""
+    slow, fast = SPLIT_SECONDS
+    seconds = np.arange(steps + 1) * step_seconds
+    return _share(np.clip((slow - seconds) / (slow - fast), 0.0, 1.0), most)
 
 
 def _worth(problem: Problem, costs: Costs, share: float) -> Worth:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.reduce.choose.costs import LEAP_LIMIT
+from arranger.reduce.choose.costs import LEAP_LIMIT, STREAM
 from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
@@ -83,8 +83,8 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
     yield "salience", _twice(batch, sounding, starting)
     for kind, repeated in (("gap", rates.gap), ("tied", rates.tied)):
         yield from _each(kind, fresh * repeated[slots])
-    yield "wrong-voice", (steps * rates.wrong1[slots])[:, :, None]
-    yield "wrong-voice", (steps * rates.wrong2[slots])[:, None, :]
+    yield "wrong-voice", (fresh * rates.wrong1[slots])[:, :, None]
+    yield "wrong-voice", (fresh * rates.wrong2[slots])[:, None, :]
     lean, used = rates.lean[slots], slots >= 0
     unmeant = 1.0 - np.minimum(np.maximum(lean[:, :, None] - lean[:, None, :], 0.0), 1.0)
     crossed = (batch.apart < 0) & used[:, :, None] & used[:, None, :]
@@ -92,6 +92,7 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
     same = alike & (batch.apart == 0)
     yield "doubling", steps[:, :, None] * ((alike & ~same) * rates.doubling)
     yield "unison", steps[:, :, None] * (same * rates.unison)
+    yield "scrap", rates.scrap[rows, : slots.shape[1], None]
     yield from _turns(rates, batch)
 
 
@@ -137,11 +138,13 @@ def move_terms(rates: Rates, batch: Batch, voice: int) -> Terms:
     yield "entry", (goes & ~held & used) * rates.entry
     goes = goes & held & used
     distance = np.abs(rates.pitch[before][:, :, None] - rates.pitch[now][:, None, :])
-    yield "leap", goes * (rates.leap * np.minimum(distance, LEAP_LIMIT))
-    yield (
-        "line",
-        (goes & (rates.part[before][:, :, None] != rates.part[now][:, None, :])) * rates.line,
-    )
+    distance = np.minimum(distance, LEAP_LIMIT)
+    yield "leap", goes * (rates.leap * distance)
+    split = rates.split[rates.problem.starts[rows, None] - rates.onset[before]]
+    wide = np.maximum(distance - STREAM, 0)
+    yield "split", (goes & batch.fresh[:, None, :]) * (split[:, :, None] * wide)
+    over = rates.whose[before][:, :, None] != rates.whose[now][:, None, :]
+    yield "line", (goes & over) * rates.line
 
 
 def _each(term: str, cost: Ints) -> Terms:

@@ -106,7 +106,7 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     struck = np.append(tones.onset, -1)[lowest] == problem.starts
     in_tune = np.bitwise_or.reduce(np.where(tune, 1 << pitch % 12, 0), axis=1)
     line = used & ~tune & np.append(lines, False)[np.append(tones.part, -1)[slots]]
-    fills = _rests(tune.any(axis=1), problem) & ~line.any(axis=1)
+    fills = _rests(top >= 0, problem) & ~line.any(axis=1)
     root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
     columns = (
         broken[problem.starts], bar, turn, beat, struck, in_tune, top, fills, root, np.sort(chord, axis=1),
@@ -122,7 +122,8 @@ def _rests(tune: Bools, problem: Problem) -> Bools:
     change = np.diff(tune, prepend=not tune[0])
     run = np.cumsum(change) - 1
     lasting = np.bincount(run, problem.lengths)[run]
-    return ~tune & (lasting >= problem.steps_per_beat)
+    found: Bools = ~tune & (lasting >= problem.steps_per_beat)
+    return found
 
 
 def _roots(pitch: Ints, tune: Bools, lengths: Ints, beat: Ints) -> Ints:

@@ -50,9 +50,6 @@ HEARD_SHARE = 0.5
 _TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"})
 """What happens to the notes of a broken chord because they take turns."""
 
-_LOST = {"delayed-by-drum": "under-drum", "voices-full": "voices-full"}
-"""What makes a note late, and what it is called when that lasts for a beat."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Asked:
@@ -161,8 +158,9 @@ class _Accountant:
         if late > 0:
             causes.append(self._late(onset, first.first))
             if late >= asked.steps_per_beat and not in_turn:
-                reason = _LOST[causes[0][0]]
-                return Entry(note, "dropped", (reason,), (), None, tuple(causes[0][1]))
+                cause, by = causes[0]
+                reason = "under-drum" if cause == "delayed-by-drum" else _crowded(by)
+                return Entry(note, "dropped", (reason,), (), None, tuple(by))
         elif abs(asked.offset[note]) > self._loose:
             causes.append(("moved-to-step", ()))
         if hidden > DRUM_SECONDS and "delayed-by-drum" not in dict(causes):
@@ -283,7 +281,7 @@ class _Accountant:
         rivals = [other for other in by if self._same_step(note, other)]
         if rivals:
             return Entry(note, "dropped", ("same-step",), (), None, tuple(rivals))
-        return Entry(note, "dropped", ("voices-full",), (), None, tuple(by))
+        return Entry(note, "dropped", (_crowded(by),), (), None, tuple(by))
 
     def _same_step(self, note: int, other: int) -> bool:
         """Return whether a note fell onto the step of another that it follows or leads."""
@@ -311,3 +309,8 @@ class _Accountant:
         moved = abs(asked.offset[note]) > self._loose
         reasons = ("moved-to-step",) if moved else ()
         return Entry(note, "changed" if moved else "kept", reasons, span, None, (), said)
+
+
+def _crowded(by: Sequence[int]) -> str:
+    """Return why a note is left out that these notes kept from a voice: one may have been free."""
+    return "voices-full" if len(by) >= 2 else "stands-alone"

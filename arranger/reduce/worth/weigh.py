@@ -35,6 +35,8 @@ from arranger.reduce.worth.weights import Weights
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from arranger.columns import Floats, Ints
     from arranger.reduce.worth.roles import PartFacts
     from arranger.reduce.worth.table import Columns
@@ -135,11 +137,36 @@ def _tune(table: Columns, likely: Floats, facts: PartFacts, roles: tuple[PartRol
     scores = np.array(
         [-np.inf if r.role in NO_TUNE else r.tune_score - max(r.bass_score, 0.0) / 4 for r in roles]
     )
+    carries = carrying(table, likely, scores)
+    if any(role.role == "bass" for role in roles):
+        likely = _handed_up(table, likely, [role.role != "bass" for role in roles])
     own = within_parts(table)
     stands_out = np.clip(heard_share(own, note_on_top(own, likely)), 0.0, 1.0)
     lines = (facts.single > 0.95) & (len(roles) > 1)
     least = np.where(lines[table.part], 0.95, (0.5 + 0.45 * facts.solo)[table.part] * stands_out)
-    return carrying(table, likely, scores) * np.where(table.tonal, np.maximum(likely, least), 0.0)
+    return carries * np.where(table.tonal, np.maximum(likely, least), 0.0)
+
+
+def _handed_up(table: Columns, likely: Floats, parts: Sequence[bool]) -> Floats:
+    """Return the likelihoods, in each chord of some parts that of its likeliest note at its top.
+
+    The other notes of the chord get the least. Where another part has the bass, a chord is what
+    stands below the tune (common practice, no source).
+    """
+    those = np.flatnonzero(np.array(parts)[table.part] & table.tonal)
+    if not len(those):
+        return likely
+    order = those[np.lexsort((table.pitch[those], table.onset[those], table.part[those]))]
+    together = np.diff(table.onset[order]) <= TOGETHER_SECONDS
+    together &= np.diff(table.part[order]) == 0
+    first = np.flatnonzero(np.append(True, ~together))
+    chord = np.repeat(np.arange(len(first)), np.diff(first, append=len(order)))
+    height = np.lexsort((table.pitch[order], chord))
+    last = np.append(first[1:], len(order)) - 1
+    found = likely.copy()
+    found[order] = np.minimum.reduceat(likely[order], first)[chord]
+    found[order[height[last]]] = np.maximum.reduceat(likely[order], first)
+    return found
 
 
 def _bass(table: Columns, roles: tuple[PartRole, ...]) -> Floats:

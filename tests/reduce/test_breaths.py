@@ -1,0 +1,54 @@
+"""Who answers where the tune takes breath."""
+
+from __future__ import annotations
+
+import pytest
+
+from arranger.engine import load_engine
+from arranger.reduce import reduce
+from arranger.reduce.tell.sentences import explanations
+from arranger.settings import ReduceSettings
+from tests.reduce.little_songs import Line, grid_of, song_of
+
+ENGINE = load_engine("twin-phase")
+TUNE = [(4 * i + at, 1, p) for i in range(4) for at, p in ((0, 76), (1, 79), (2, 77))]
+BASS = [(2 * i, 2, 43) for i in range(14)]
+LONE = [(4 * i + 3, 0.5, 64) for i in range(3)]
+PHRASE = [(4 * i + 3 + at, 0.5, p) for i in range(3) for at, p in ((0, 64), (0.5, 67))]
+LATER = [(on + 16 * (on >= 8), length, p) for on, length, p in TUNE]
+
+
+@pytest.mark.parametrize(
+    ("tune", "other", "heard"),
+    [
+        (TUNE, LONE, set()),
+        (TUNE, PHRASE, {64, 67}),
+        (LATER, [(16, 2, 64)], {64}),  # the tune rests for long
+        (TUNE, [(15, 1, 64)], {64}),  # after its end
+    ],
+    ids=["a lone note", "a phrase", "a long rest", "the end"],
+)
+def test_voice_1_answers_with_phrases_in_the_breaths_of_the_tune(
+    tune: list[tuple[float, float, int]],
+    other: list[tuple[float, float, int]],
+    heard: set[int],
+) -> None:
+    lines = Line(tune, "Melody"), Line(BASS, "Bass"), Line(other, "Horn", 60)
+    song = song_of(*lines)
+    reduction = reduce(song, ENGINE, grid_of(song), ReduceSettings())
+    sources = [song.notes[note] for note in reduction.sources1 if note >= 0]
+    assert {note.pitch for note in sources if note.part == 2} == heard
+    assert {note.id for note in song.notes if note.part == 0} <= set(reduction.sources1)
+
+
+def test_a_note_left_out_while_a_voice_rests_says_that_it_would_stand_alone() -> None:
+    song = song_of(Line(TUNE, "Melody"), Line(BASS, "Bass"), Line(LONE, "Horn", 60))
+    grid = grid_of(song)
+    reduction = reduce(song, ENGINE, grid, ReduceSettings())
+    lone = [note.id for note in song.notes if note.part == 2]
+    entries = [reduction.ledger.entries[note] for note in lone]
+    assert {(entry.outcome, entry.reasons) for entry in entries} == {("dropped", ("stands-alone",))}
+    bass = {note.id for note in song.notes if note.part == 1}
+    assert all(set(entry.by) <= bass for entry in entries)
+    told = explanations(song, grid, reduction, bars=[1] * 40, beats=[1.0] * 40)[lone[0]]
+    assert told.endswith("a voice was free, but it would stand alone there, between other lines")
