@@ -9,6 +9,7 @@ import mido
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
+from arranger.report import summary
 from arranger.sheet import format_sheet, parse
 from arranger.song import read_song
 
@@ -55,3 +56,35 @@ def test_words_stand_above_their_bars_when_the_clock_is_followed(tmp_path: Path)
     midi.save(path)
     found = words(path, clock="clock")
     assert found == {bar: f"words: one{bar} two{bar} three{bar} four{bar}" for bar in (1, 2, 3, 4)}
+
+
+def pedalled(path: Path, changes: bool) -> Path:
+    """Write eight bars of tune and broken chords, whose pedal is changed with the bar or not."""
+    tune, piano = mido.MidiTrack(), mido.MidiTrack([mido.MetaMessage("track_name", name="Piano")])
+    for bar in range(8):
+        if changes or bar == 0:
+            piano.append(mido.Message("control_change", channel=1, control=64, value=0))
+            piano.append(mido.Message("control_change", channel=1, control=64, value=127))
+        for pitch in ((36, 52, 55, 60), (35, 50, 55, 62))[bar % 2]:
+            tune.append(mido.Message("note_on", note=pitch + 24, velocity=100))
+            tune.append(mido.Message("note_off", note=pitch + 24, time=480))
+            piano.append(mido.Message("note_on", channel=1, note=pitch, velocity=70))
+            piano.append(mido.Message("note_off", channel=1, note=pitch, time=240))
+            piano.append(mido.MetaMessage("text", time=240))
+    midi = mido.MidiFile(ticks_per_beat=480)
+    midi.tracks.extend((tune, piano))
+    midi.save(path)
+    return path
+
+
+def test_a_pedal_that_stays_down_makes_no_drone_and_is_told(tmp_path: Path) -> None:
+    engine = load_engine("twin-phase")
+    held, changed = (
+        convert(read_song(pedalled(tmp_path / "song.mid", changes)), engine, build_settings({}))
+        for changes in (False, True)
+    )
+    assert (held.sheet.voice1, held.sheet.voice2) == (changed.sheet.voice1, changed.sheet.voice2)
+    assert held.reduction.ledger == changed.reduction.ledger
+    told = "the pedal of 'Piano' stays down through many harmonies"
+    assert any(remark.startswith(told) for remark in summary(held).remarks)
+    assert not any(remark.startswith(told) for remark in summary(changed).remarks)
