@@ -13,7 +13,6 @@ optimum among the others.
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -22,6 +21,8 @@ from arranger.bars import metre_beat
 from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.candidates import Problem
@@ -71,7 +72,7 @@ def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
         for place in range(0, bar.steps, turn):
             if broken[bar.first_step + place]:
                 starts.append(bar.first_step + place)
-                beats.append(Fraction(place) % beat < turn)
+                beats.append(place * beat.denominator % beat.numerator < turn * beat.denominator)
     return np.array(starts, dtype=np.int64), np.array(beats, dtype=np.bool_)
 
 
@@ -88,8 +89,8 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     tones, slots = problem.tones, problem.candidates
     starts, are_beats = turns(grid, broken)
     at = np.searchsorted(problem.starts, starts)
-    turn, beat = (np.zeros(len(slots), dtype=np.bool_) for _ in range(2))
-    turn[at], beat[at] = True, are_beats
+    turn, beat, upbeat = (np.zeros(len(slots), dtype=np.bool_) for _ in range(3))
+    turn[at], beat[at], upbeat[at] = True, are_beats, np.append(are_beats[1:], True)[: len(at)]
     bar = np.searchsorted([bar.first_step for bar in grid.bars], problem.starts, side="right")
     used = slots >= 0
     tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
@@ -109,7 +110,7 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     fills = _rests(top >= 0, problem) & ~line.any(axis=1)
     root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
     columns = (
-        broken[problem.starts], bar, turn, beat, struck, in_tune, top, fills, root, np.sort(chord, axis=1),
+        broken[problem.starts], bar, turn, beat, upbeat, struck, in_tune, top, fills, root, np.sort(chord, axis=1),
     )  # fmt: skip
     chooser = _Chooser()
     rows = zip(*(column.tolist() for column in columns), strict=True)
@@ -160,6 +161,8 @@ class Moment(NamedTuple):
     """Whether a turn starts here."""
     beat: bool
     """...that starts with a beat."""
+    upbeat: bool
+    """...after which a beat comes."""
     struck: bool
     """Whether the lowest note starts here."""
     tune: int
@@ -186,10 +189,11 @@ class _Chooser:
     def next(self, now: Moment) -> tuple[int, int]:
         """Return the pitches that the voices are asked for in a segment; -1 for none."""
         self._turns += now.turn
-        lowest = now.chord[0]
-        if not now.broken or lowest == _NO_PITCH:
+        chord = [pitch for pitch in now.chord if pitch < _NO_PITCH]
+        if not now.broken or not chord:
             self._asked = [-1, -1]
             return -1, -1
+        lowest = chord[0]
         if now.bar != self._bar or (now.struck and lowest % 12 != self._bass):
             self._last = {}
         self._bar, self._bass = now.bar, lowest % 12
@@ -198,13 +202,13 @@ class _Chooser:
         if now.struck or (now.turn and now.beat):
             self._ask(1, lowest)
         else:
-            self._turn(1, now, now.chord)
+            self._turn(1, now, chord[1:] if now.upbeat and len(chord) > 1 else chord)
         if now.top >= 0:
             self._upper[0] = now.top
-        others = [p for p in now.chord if p not in (self._asked[1], _NO_PITCH)]
-        others = [p for p in others if abs(p - self._upper[0]) <= REACH] or others
-        if others and now.fills:
-            self._turn(0, now, others)
+        chord.remove(self._asked[1])
+        if chord and now.fills:
+            near = [pitch for pitch in chord if abs(pitch - self._upper[0]) <= REACH]
+            self._turn(0, now, near or chord)
         else:
             self._asked[0] = -1
         return self._asked[0], self._asked[1]
@@ -212,8 +216,7 @@ class _Chooser:
     def _turn(self, voice: int, now: Moment, chord: list[int]) -> None:
         """Ask a voice for another pitch of the chord if it is time."""
         if now.turn or self._asked[voice] not in chord:
-            self._upper[voice] = self._needed(voice, now, chord)
-            self._asked[voice] = self._upper[voice]
+            self._upper[voice] = self._asked[voice] = self._needed(voice, now, chord)
         self._last[self._asked[voice] % 12] = self._turns
 
     def _ask(self, voice: int, pitch: int) -> None:
@@ -222,13 +225,19 @@ class _Chooser:
 
     def _needed(self, voice: int, now: Moment, chord: list[int]) -> int:
         """Return the pitch that is needed most; of a class the one nearest to the last."""
-
-        def wait(pitch: int) -> tuple[float, int]:
-            last = self._last.get(pitch % 12, self._turns - UNHEARD)
-            sooner = BASS_SOONER * (pitch % 12 == self._bass) * voice
-            return last + LATER[(pitch - now.root) % 12] - sooner, abs(pitch - self._upper[voice])
-
-        return min((pitch for pitch in chord if pitch < _NO_PITCH), key=wait)
+        last, before, near = self._last, self._turns - UNHEARD, self._upper[voice]
+        sooner = {self._bass: BASS_SOONER} if voice else {}
+        waits = [
+            (
+                last.get(pitch % 12, before)
+                + LATER[(pitch - now.root) % 12]
+                - sooner.get(pitch % 12, 0.0),
+                abs(pitch - near),
+                pitch,
+            )
+            for pitch in chord
+        ]
+        return min(waits)[2]
 
 
 def out_of_turn(
