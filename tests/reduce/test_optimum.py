@@ -65,7 +65,8 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
         draw(st.frozensets(st.sampled_from(sorted(hits)))) if hits else hits,
         step_seconds=draw(st.sampled_from((0.06, 0.1, 0.15))),
         change=draw(st.sampled_from((0, 0, 300_000))),
-        turn=draw(st.none() | turns),
+        turn=draw(st.none() | st.tuples(turns, turns)),
+        free=draw(st.tuples(st.booleans(), st.booleans())),
     )
 
 
@@ -92,7 +93,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         steps_per_beat=song.steps_per_beat,
         hit_steps=np.array(sorted(song.hits), dtype=np.int64),
         silent_steps=np.array(sorted(song.silent), dtype=np.int64),
-        # where voice 2 moves freely, when it may move is part of what is asked
+        # where voices move freely, when it may move is part of what is asked
         more_bounds=NO_STEPS if song.turn is None else np.arange(song.steps),
         most=most,
     )
@@ -103,9 +104,10 @@ def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
     if song.turn is None:
         return rates
     held = [None if tone < 0 else tone for tone in problem.candidates.ravel().tolist()]
-    turn = np.array([song.turn[tone] for tone in held]).reshape(problem.candidates.shape)
-    every = np.ones(len(problem.starts), dtype=np.bool_)
-    return replace(rates, turn=turn * problem.lengths[:, None], free=every)
+    turn = np.array([[each[tone] for tone in held] for each in song.turn])
+    turn = turn.reshape(2, *problem.candidates.shape) * problem.lengths[:, None]
+    free = np.repeat(np.array(song.free)[:, None], len(problem.starts), axis=1)
+    return replace(rates, turn=turn, free=free)
 
 
 def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
