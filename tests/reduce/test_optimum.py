@@ -130,8 +130,8 @@ def as_states(problem: Problem, optimum: Optimum) -> list[State]:
 COSTS: tuple[Mapping[str, float], ...] = (
     {},
     {"leap": 0.0, "line": 0.06, "split": 0.0, "entry": 0.06},
-    {"split": 0.005, "late": 0.05, "entry": 0.168},
-    {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.6, "scrap": 0.4},
+    {"split": 0.005, "late": 0.05, "entry": 0.148},
+    {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.6, "scrap": 3.0},
     {"entry": 0.5, "line": 0.1, "leap": 0.01, "split": 0.02, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "wrong-voice": 0.0},
     {"ring": 0.0, "sustain": 1.5},
@@ -225,7 +225,7 @@ def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:
 
 
 def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
-    costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.148})
+    costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.128})
     dearest = 12 * round(costs.leap * UNITS) + 10 * round(costs.split * UNITS)
     assert costs.entry * UNITS < dearest + round(costs.line * UNITS)
     rates = rates_of(problem_of(NOTHING), costs, 0.1)
