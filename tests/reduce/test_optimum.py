@@ -224,6 +224,22 @@ def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:
     assert rates.entry >= 12 * rates.leap + 10 * rates.split[0] + rates.line
 
 
+@pytest.mark.parametrize(
+    ("overrides", "refused", "accepted"),
+    [
+        ({"split": 0.0061, "entry": 0.2}, "'late'", {"late": 0.061}),
+        ({"split": 0.02, "late": 0.2}, "'entry'", {"entry": 0.298}),
+        ({"tied": 0.71}, "'tied' and 'wrong-voice'", {"wrong-voice": 0.29}),
+    ],
+)
+def test_costs_by_which_a_change_between_events_could_pay_are_refused(
+    overrides: Mapping[str, float], refused: str, accepted: Mapping[str, float]
+) -> None:
+    with pytest.raises(UsageError, match=refused):
+        costs_from(overrides)
+    assert costs_from({**overrides, **accepted})
+
+
 def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
     costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.128})
     dearest = 12 * round(costs.leap * UNITS) + 10 * round(costs.split * UNITS)
