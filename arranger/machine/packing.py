@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine
     from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
+    from arranger.sound.schedule import Event
 
 SPEAKER_BIT = 0x10
 """The bit of the port that moves the speaker."""
@@ -83,7 +84,8 @@ class _Kind(NamedTuple):
     first: bool
     """Whether voice 1 changes."""
     second: bool
-    drum: DrumSound | None
+    drum: str | None
+    """The name of the sound that it begins with."""
 
 
 class _Told(NamedTuple):
@@ -101,7 +103,9 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     SheetError
         If the engine can't play the sheet, or its events are of too many kinds.
     """
-    told, loop = _told(sheet, engine)
+    heard = [event for bar in events(sheet, engine) for event in bar]
+    sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
+    told, loop = _told(heard, sheet.loop_step)
     numbers = {event: number for number, event in enumerate(dict.fromkeys(told))}
     kinds = tuple(dict.fromkeys(event.kind for event in numbers))
     ends = sheet.loop_step is None
@@ -117,10 +121,12 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
         loop,
         room,
     )
-    return _laid_out(found, tuple(numbers), kinds, sheet, engine)
+    step = step_length(sheet, engine).setting
+    drums = {name: tuple(_drum_lines(drum, engine, step)) for name, drum in sounds.items()}
+    return _laid_out(found, tuple(numbers), kinds, drums, engine, chunking(step)[0])
 
 
-def _told(sheet: Sheet, engine: Engine) -> tuple[list[_Told], int | None]:
+def _told(heard: Sequence[Event], loop_step: int | None) -> tuple[list[_Told], int | None]:
     """Return the events as they are told, and at which of them the loop begins.
 
     Where the piece or the loop begins both voices are told: what sounded before differs.
@@ -128,29 +134,28 @@ def _told(sheet: Sheet, engine: Engine) -> tuple[list[_Told], int | None]:
     found: list[_Told] = []
     loop = None
     begun = 0
-    for event in (event for bar in events(sheet, engine) for event in bar):
-        if begun == sheet.loop_step:
+    for event in heard:
+        if begun == loop_step:
             loop = len(found)
-        if begun in (0, sheet.loop_step):
+        if begun in (0, loop_step):
             held: tuple[int | None, int | None] = (None, None)
         first, second = event.setting1 != held[0], event.setting2 != held[1]
         held = event.setting1, event.setting2
         settings = (event.setting1,) * first + (event.setting2,) * second
-        found.append(_Told(_Kind(event.steps, first, second, event.drum), settings))
+        drum = None if event.drum is None else event.drum.name
+        found.append(_Told(_Kind(event.steps, first, second, drum), settings))
         begun += event.steps
     return found, loop
 
 
 def _laid_out(
-    found: Phrases, told: Sequence[_Told], kinds: Sequence[_Kind], sheet: Sheet, engine: Engine
+    found: Phrases,
+    told: Sequence[_Told],
+    kinds: Sequence[_Kind],
+    drums: dict[str, tuple[Line, ...]],
+    engine: Engine,
+    chunks: int,
 ) -> PackedSong:
-    step = step_length(sheet, engine).setting
-    chunks, _ = chunking(step)
-    drums = {
-        kind.drum: tuple(_drum_lines(kind.drum, engine, step))
-        for kind in kinds
-        if kind.drum is not None
-    }
     names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()} | {0: "."}
     settings = sorted({setting for event in told for setting in event.settings})
     first_kind = FIRST_PHRASE + len(found.phrases)
@@ -176,7 +181,7 @@ def _laid_out(
             *(Line((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
         ),
         tuple(Line((_tone(setting, engine),), names[setting]) for setting in settings),
-        tuple((drum_label(drum), lines) for drum, lines in drums.items()),
+        tuple(("drum_" + name.replace("-", "_"), lines) for name, lines in drums.items()),
         _depth(found, len(told)) + _SCRATCH_WORDS,
     )
 
@@ -193,12 +198,7 @@ def _depth(found: Phrases, kinds: int) -> int:
     return depth(found.sequence)
 
 
-def drum_label(drum: DrumSound) -> str:
-    """Return the label of a drum sound's words."""
-    return "drum_" + drum.name.replace("-", "_")
-
-
-def _numbers(drums: dict[DrumSound, tuple[Line, ...]]) -> dict[DrumSound | None, int]:
+def _numbers(drums: dict[str, tuple[Line, ...]]) -> dict[str | None, int]:
     """Return the numbers of the drums: how many parts lie before, from 1; of no drum: 0."""
     begun = list(accumulate(map(len, drums.values()), initial=1))
     if drums and begun[-2] > _MOST_PARTS:
@@ -209,11 +209,10 @@ def _numbers(drums: dict[DrumSound, tuple[Line, ...]]) -> dict[DrumSound | None,
 
 
 def _kind_text(kind: _Kind) -> str:
-    drum = "" if kind.drum is None else f" {kind.drum.name}"
-    return f"x {kind.steps}{drum}"
+    return f"x {kind.steps} {kind.drum or ''}".strip()
 
 
-def _kind_line(kind: _Kind, chunks: int, numbers: dict[DrumSound | None, int]) -> Line:
+def _kind_line(kind: _Kind, chunks: int, numbers: dict[str | None, int]) -> Line:
     flags = _VOICE1 * kind.first | _VOICE2 * kind.second | numbers[kind.drum]
     return Line((kind.steps * chunks << 8 | flags,), _kind_text(kind))
 

@@ -8,8 +8,8 @@ phrase ends, and at most one begins, between two events.
 
 from __future__ import annotations
 
-from collections import Counter
-from itertools import pairwise
+from collections import Counter, defaultdict
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -82,43 +82,52 @@ class _Grammar:
         """Return pairs that occur most, half as often at least, without a symbol in common."""
         counts = _counted(self.sequence)
         least = max(2, max(counts.values(), default=0) // 2)
+        often = [(-count, pair) for pair, count in counts.items() if count >= least]
         taken: set[int] = set()
         found = {}
-        for pair, count in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
-            if count < least:
-                break
+        for _, pair in sorted(often):
             if taken.isdisjoint(pair):
                 taken.update(pair)
                 found[pair] = 0
         return found
 
     def write_out_losses(self) -> None:
-        """Write phrases out that save nothing, those that lose most first."""
+        """Write phrases out that save nothing, those that lose most first.
+
+        Each that is written out makes others longer or used more, so what is kept stays worth it.
+        """
+        uses = self._uses()
+        sizes = {number: sum(map(self._size, phrase)) for number, phrase in self.phrases.items()}
+        holders: defaultdict[int, set[int]] = defaultdict(set)
+        for number, phrase in self.phrases.items():
+            for symbol in phrase:
+                holders[symbol].add(number)
+
+        def gain(number: int) -> int:
+            return uses[number] * (sizes[number] - 1) - sizes[number] - PHRASE_BYTES
+
+        dropped = {}
+        for number in sorted(self.phrases, key=lambda number: (gain(number), number)):
+            if gain(number) > 0:
+                continue
+            phrase = dropped[number] = self.phrases.pop(number)
+            for symbol in phrase:
+                uses[symbol] += uses[number] - 1
+            for holder in holders[number] & self.phrases.keys():
+                sizes[holder] += (sizes[number] - 1) * self.phrases[holder].count(number)
+                self.phrases[holder] = _written_out(self.phrases[holder], {number: phrase})
+                for symbol in phrase:
+                    holders[symbol].add(holder)
+        self.sequence = _written_out(self.sequence, dropped)
+
+    def _uses(self) -> Counter[int]:
         uses = Counter(self.sequence)
         for phrase in self.phrases.values():
             uses.update(phrase)
-        while self.phrases:
-            gain, number = min((self._gain(number, uses), number) for number in self.phrases)
-            if gain > 0:
-                return
-            phrase = self.phrases.pop(number)
-            for symbol in phrase:
-                uses[symbol] += uses[number] - 1
-            del uses[number]
-            self._write_out(number, phrase)
-
-    def _gain(self, number: int, uses: Counter[int]) -> int:
-        size = sum(map(self._size, self.phrases[number]))
-        return uses[number] * (size - 1) - size - PHRASE_BYTES
+        return uses
 
     def _size(self, symbol: int) -> int:
         return self.sizes[symbol] if 0 <= symbol < self.kinds else 1
-
-    def _write_out(self, number: int, phrase: list[int]) -> None:
-        for held in (self.sequence, *self.phrases.values()):
-            while number in held:
-                place = held.index(number)
-                held[place : place + 1] = phrase
 
     def write_out_borders(self) -> bool:
         """Write out phrases with which others begin or end, and one that a loop ends with."""
@@ -135,14 +144,13 @@ class _Grammar:
         return done
 
     def keep(self, most: int) -> None:
-        """Keep the phrases that save most."""
-        while len(self.phrases) > most:
-            uses = Counter(self.sequence)
-            for phrase in self.phrases.values():
-                uses.update(phrase)
-            number = min(self.phrases, key=lambda number: (self._gain(number, uses), number))
-            self._write_out(number, self.phrases.pop(number))
-            self.write_out_borders()
+        """Keep the phrases that are used most."""
+        uses = self._uses()
+        kept = sorted(self.phrases, key=lambda number: (-uses[number], number))[:most]
+        dropped = {number: self.phrases.pop(number) for number in self.phrases.keys() - set(kept)}
+        self.sequence = _written_out(self.sequence, dropped)
+        for number, phrase in self.phrases.items():
+            self.phrases[number] = _written_out(phrase, dropped)
 
     def found(self) -> Phrases:
         """Return what was found, the phrases numbered anew."""
@@ -161,13 +169,24 @@ class _Grammar:
 def _counted(sequence: list[int]) -> Counter[Pair]:
     """Count the pairs of neighbours; of three equal ones in a row only two are a pair."""
     found = Counter(pairwise(sequence))
-    last = None
-    for pair in pairwise(sequence):
-        overlaps = pair == last and pair[0] == pair[1]
-        last = None if overlaps else pair
-        if overlaps:
-            found[pair] -= 1
-    return Counter({pair: count for pair, count in found.items() if _LOOP not in pair})
+    if any(first == second for first, second in found):
+        runs = [(symbol, len(list(run))) for symbol, run in groupby(sequence)]
+        for symbol, length in runs:
+            found[symbol, symbol] -= (length - 1) - length // 2
+    for pair in [pair for pair in found if _LOOP in pair]:
+        del found[pair]
+    return found
+
+
+def _written_out(symbols: list[int], phrases: dict[int, list[int]]) -> list[int]:
+    """Return symbols with what phrases hold in their place."""
+    found: list[int] = []
+    for symbol in symbols:
+        if symbol in phrases:
+            found += _written_out(phrases[symbol], phrases)
+        else:
+            found.append(symbol)
+    return found
 
 
 def _joined(sequence: list[int], pairs: dict[Pair, int]) -> list[int]:
