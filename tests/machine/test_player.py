@@ -194,6 +194,22 @@ def test_drums_at_the_borders_of_bars_and_phrases(engine: Engine) -> None:
 
 
 @each_kind
+def test_phrases_in_phrases(engine: Engine) -> None:
+    """Some begin where others end; the piece ends, or goes round, where one has ended."""
+    chords = [(48, 52, 55, 60), (45, 48, 52, 57), (43, 47, 50, 55)]
+    kick, snare = engine.drums[0].name, engine.drums[1].name
+    order = [0, 0, 1, 2, 0, 0, 1, 2, 0, 1, 0, 1, 2, 2, 0, 0, 1, 2, 0, 1, 0, 1, 2, 2, 0]
+    bass = [chords[n][place] for n in order for place in (0, 1, 2, 3, 0, 2, 1, 3)]
+    tune = [cell for n in order for cell in (72 + n, HOLD, 74, HOLD, HOLD, 76, HOLD, REST)]
+    drums = [kick, None, None, None, snare, None, None, None] * len(order)
+    sheet = sheet_of(engine, tune, bass, drums)
+    for loop_step in (None, 0, 32, 195):
+        looped = replace(sheet, loop_step=loop_step)
+        assert pack(looped, engine).depth >= 2 + 2
+        assert_emulation_agrees(looped, engine)
+
+
+@each_kind
 def test_a_tone_goes_on_after_a_drum_for_as_long_as_an_event_lasts(engine: Engine) -> None:
     row = [60, *[HOLD] * 130, REST]
     for step in (0, 51, 131):
