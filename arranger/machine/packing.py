@@ -36,6 +36,7 @@ END_OF_PIECE = 0x0002
 _VOICE1, _VOICE2 = 0x80, 0x40
 _MOST_PARTS = 63
 _MOST_SYMBOLS = 256
+_MOST_TONES = 128
 _SCRATCH_WORDS = 2
 """What the player keeps beside the places: where to go back to, and a register."""
 _KICK_TAPS = 0x01
@@ -110,9 +111,10 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     kinds = tuple(dict.fromkeys(event.kind for event in numbers))
     ends = sheet.loop_step is None
     room = _MOST_SYMBOLS - FIRST_PHRASE - len(kinds) - ends
-    if room < 0:
+    tones = sorted({setting for event in numbers for setting in event.settings})
+    if room < 0 or len(tones) > _MOST_TONES:
         raise SheetError(
-            "it has too many kinds of events: lengths, drums, and which voices change",
+            "it has too many pitches, or kinds of events: lengths, drums, which voices change",
             remedy="use fewer drum sounds, or split the piece",
         )
     found = find_phrases(
@@ -123,7 +125,7 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     )
     step = step_length(sheet, engine).setting
     drums = {name: tuple(_drum_lines(drum, engine, step)) for name, drum in sounds.items()}
-    return _laid_out(found, tuple(numbers), kinds, drums, engine, chunking(step)[0])
+    return _laid_out(found, tuple(numbers), kinds, tones, drums, engine, chunking(step)[0])
 
 
 def _told(heard: Sequence[Event], loop_step: int | None) -> tuple[list[_Told], int | None]:
@@ -152,12 +154,12 @@ def _laid_out(
     found: Phrases,
     told: Sequence[_Told],
     kinds: Sequence[_Kind],
+    settings: Sequence[int],
     drums: dict[str, tuple[Line, ...]],
     engine: Engine,
     chunks: int,
 ) -> PackedSong:
     names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()} | {0: "."}
-    settings = sorted({setting for event in told for setting in event.settings})
     first_kind = FIRST_PHRASE + len(found.phrases)
     places = {kind: first_kind + index for index, kind in enumerate(kinds)}
 
