@@ -106,15 +106,17 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     """
     heard = [event for bar in events(sheet, engine) for event in bar]
     sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
+    most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
     told, loop = _told(heard, sheet.loop_step)
+    if len({event.kind for event in told}) > most:
+        told, loop = _told(heard, sheet.loop_step, both=True)
     numbers = {event: number for number, event in enumerate(dict.fromkeys(told))}
     kinds = tuple(dict.fromkeys(event.kind for event in numbers))
-    ends = sheet.loop_step is None
-    room = _MOST_SYMBOLS - FIRST_PHRASE - len(kinds) - ends
+    room = most - len(kinds)
     tones = sorted({setting for event in numbers for setting in event.settings})
     if room < 0 or len(tones) > _MOST_TONES:
         raise SheetError(
-            "it has too many pitches, or kinds of events: lengths, drums, which voices change",
+            "it has too many pitches, or kinds of events: lengths and drums",
             remedy="use fewer drum sounds, or split the piece",
         )
     found = find_phrases(
@@ -128,10 +130,13 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     return _laid_out(found, tuple(numbers), kinds, tones, drums, engine, chunking(step)[0])
 
 
-def _told(heard: Sequence[Event], loop_step: int | None) -> tuple[list[_Told], int | None]:
+def _told(
+    heard: Sequence[Event], loop_step: int | None, *, both: bool = False
+) -> tuple[list[_Told], int | None]:
     """Return the events as they are told, and at which of them the loop begins.
 
-    Where the piece or the loop begins both voices are told: what sounded before differs.
+    Where the piece or the loop begins both voices are told: what sounded before differs. ``both``:
+    they always are, so that there are fewer kinds of events.
     """
     found: list[_Told] = []
     loop = None
@@ -139,7 +144,7 @@ def _told(heard: Sequence[Event], loop_step: int | None) -> tuple[list[_Told], i
     for event in heard:
         if begun == loop_step:
             loop = len(found)
-        if begun in (0, loop_step):
+        if both or begun in (0, loop_step):
             held: tuple[int | None, int | None] = (None, None)
         first, second = event.setting1 != held[0], event.setting2 != held[1]
         held = event.setting1, event.setting2

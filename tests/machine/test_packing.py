@@ -250,19 +250,25 @@ def test_a_song_with_too_many_parts_of_drums_is_refused() -> None:
     assert pack(replace(sheet, drums=(*names[:13], None)), engine).drums[-1][0] == "drum_d12"
 
 
-def test_a_song_with_too_many_kinds_of_events_is_refused() -> None:
+def test_a_song_with_many_kinds_of_events_tells_both_voices_always() -> None:
+    """With more lengths and drums than bytes it is refused."""
     names = [drum.name for drum in ENGINE.drums if len(drum.parts) == 1][:12]
-    row: list[object] = []
-    drums: list[str | None] = []
-    for name in names:
+    rows: tuple[list[object], list[object], list[str | None]] = ([], [], [])
+    for number, name in enumerate(names):
         for steps in range(1, 25):
-            row += [60 + len(row) % 2, *[HOLD] * (steps - 1)]
-            drums += [name, *[None] * (steps - 1)]
-    with pytest.raises(SheetError, match="too many pitches, or kinds of events: lengths"):
-        pack(sheet_of(ENGINE, row, drums=drums), ENGINE)  # type: ignore[arg-type]
-    few = sum(range(1, 25)) * 10
-    song = pack(sheet_of(ENGINE, row[:few], drums=drums[:few]), ENGINE)  # type: ignore[arg-type]
-    assert FIRST_PHRASE + len(song.phrases) + len(song.kinds) <= 256
+            rows[0].extend([60 + steps % 2, *[HOLD] * (steps - 1)])
+            rows[1].extend([40 + steps % (number + 2), *[HOLD] * (steps - 1)])
+            rows[2].extend([name, *[None] * (steps - 1)])
+    with pytest.raises(SheetError, match="too many pitches, or kinds of events: lengths and"):
+        pack(sheet_of(ENGINE, *rows), ENGINE)  # type: ignore[arg-type]
+    few = 10 * sum(range(1, 25))
+    held = sheet_of(ENGINE, *([*row[:few], *row[:few]] for row in rows))  # type: ignore[arg-type]
+    voice2 = (*held.voice2[:few], 40, *[HOLD] * (few - 1))
+    sheet = replace(held, voice2=voice2)
+    song = pack(sheet, ENGINE)
+    assert {line.values[0] & 0xC0 for line in song.kinds[:-1]} == {0xC0}
+    assert len(song.kinds) == 240 + 1
+    assert unpacked(song) == wanted(sheet)
 
 
 def test_a_piece_goes_round_to_its_loop_step() -> None:
