@@ -32,7 +32,7 @@ MOST_CHUNKS = 255
 MOST_CHUNK_PASSES = 258
 """255 rounds of the loop and 3 passes in which chunks are counted."""
 LEAST_CHUNK_PASSES = 16
-"""An event and a change of phrase must find room in one chunk."""
+"""The reading of an event must find room in one chunk."""
 
 MOST_LONGER_PASSES = 3
 """A drum may sound so much longer, so that it ends with a chunk."""

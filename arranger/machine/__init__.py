@@ -7,7 +7,8 @@
     exporters         The formats of ``arranger export``: one line each
     json_export       The piece as JSON: per step what sounds, for programs of any kind
     options           What a user can choose of an export
-    packing           Song data for the player: events as words, phrases that are stored once
+    packing           Song data for the player: events as bytes, phrases, tables
+    phrases           Which symbols of a song are stored once: phrases, which hold phrases in turn
     player            The Z80 player with a song: source text and bytes at an address
     program_export    Player and song together: bytes for memory, or a source for an assembler
     size              How much memory a piece takes

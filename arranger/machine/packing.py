@@ -1,75 +1,99 @@
-"""Song data for the player: events as words, phrases that are stored once, and the order they come in.
+"""Song data for the player: events as bytes, phrases that are stored once, and tables.
 
-What sounds like something earlier is stored once (`arranger.machine.phrases`). Within a phrase only
-what changes is written: a voice's word stands where the voice changes, steps that sound alike are one
-event, and a drum is a number in the flags of its event. See the player's source for the format; the
-time that the player takes is the same however the phrases are put together.
+Steps that sound alike are one event. An event is a byte that says its kind, and a byte for each voice
+that changes; the table of kinds has a word each (how long, which voices change, which drum), the table
+of tones what the voices count with. What sounds like something else is a phrase, and a byte in its
+place (`arranger.machine.phrases`). See the player's source for the format; the time that the player
+takes is the same however the phrases are put together.
 """
 
 from __future__ import annotations
 
-from collections import Counter
+from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.player import PASS_CYCLES, chunking
-from arranger.machine.phrases import ORDER_ENTRY_BYTES, find_phrases
+from arranger.errors import SheetError
+from arranger.machine.phrases import find_phrases
 from arranger.pitch import pitch_name
 from arranger.sheet.played import step_length
-from arranger.sound.schedule import (
-    NOISE_TAPS,
-    drum_timing,
-    events,
-)
+from arranger.sound.schedule import NOISE_TAPS, drum_timing, events
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.engine.model import DrumSound, Engine
-    from arranger.machine.phrases import Phrase
+    from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
-
-Word = int | str
-"""A number or a label."""
+    from arranger.sound.schedule import Event
 
 SPEAKER_BIT = 0x10
 """The bit of the port that moves the speaker."""
 
-_VOICE1, _VOICE2, _LAST, _DRUM = 0x01, 0x40, 0x04, 0x80
-_NUMBER = 8
-"""The lowest bit of a drum's number among the flags."""
-_FAR = 7
-"""The number of all drums whose words a word of the event points to."""
-END_OF_PIECE = 0x0082
+RETURN, AGAIN, FIRST_PHRASE = 0, 1, 2
+"""Bytes of the song: a phrase ends; the loop goes round; from here on the phrases, then the kinds."""
+END_OF_PIECE = 0x0002
+_VOICE1, _VOICE2 = 0x80, 0x40
+_MOST_PARTS = 63
+_MOST_SYMBOLS = 256
+_MOST_TONES = 128
+_SCRATCH_WORDS = 2
+"""What the player keeps beside the places: where to go back to, and a register."""
 _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
 
 
 class Line(NamedTuple):
-    """A line of song data."""
+    """A line of song data: bytes, or words."""
 
-    words: tuple[Word, ...]
+    values: tuple[int | str, ...]
     comment: str
 
 
 class PackedSong(NamedTuple):
     """What the player reads, apart from addresses."""
 
-    order: tuple[int, ...]
-    """Indices into ``phrases``, in the order in which they are played."""
+    song: tuple[Line, ...]
+    """Bytes."""
     loop: int | None
-    """The place in the order to go on with after its end; None: the piece ends."""
+    """The line of the song to go on with after its end; None: the piece ends."""
     phrases: tuple[tuple[Line, ...], ...]
+    """Bytes of each, with its end."""
+    kinds: tuple[Line, ...]
+    """A word a kind of event."""
+    tones: tuple[Line, ...]
+    """A word each."""
     drums: tuple[tuple[str, tuple[Line, ...]], ...]
     """Label of each drum sound that occurs, and the words of its parts."""
+    depth: int
+    """Words that the player keeps on its stack, at most: a place for each phrase that is begun."""
 
     @property
     def bytes(self) -> int:
-        """How many bytes the song takes."""
-        lines = [line for phrase in self.phrases for line in phrase]
-        lines += [line for _label, parts in self.drums for line in parts]
-        words = sum(len(line.words) for line in lines)
-        entries = len(self.order) + (self.loop is None)
-        return 2 * words + ORDER_ENTRY_BYTES * entries + 2 * (self.loop is None)
+        """How many bytes the song takes, with the room for the places to go back to."""
+        lines = [*self.song, *(line for phrase in self.phrases for line in phrase)]
+        words = [*self.kinds, *self.tones, *(line for _, parts in self.drums for line in parts)]
+        held = sum(len(line.values) for line in lines)
+        tables = sum(len(line.values) for line in words) + len(self.phrases) + self.depth
+        return held + 2 * tables
+
+
+class _Kind(NamedTuple):
+    """What an event is apart from its tones."""
+
+    steps: int
+    first: bool
+    """Whether voice 1 changes."""
+    second: bool
+    drum: str | None
+    """The name of the sound that it begins with."""
+
+
+class _Told(NamedTuple):
+    """An event as it is told: the settings of the voices that change."""
+
+    kind: _Kind
+    settings: tuple[int, ...]
 
 
 def pack(sheet: Sheet, engine: Engine) -> PackedSong:
@@ -78,85 +102,126 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     Raises
     ------
     SheetError
-        If the engine can't play the sheet.
+        If the engine can't play the sheet, or its events are of too many kinds.
     """
-    bars = events(sheet, engine)
-    loop_bar = None if sheet.loop_step is None else _bar_at(bars, sheet.loop_step)
-    found = find_phrases(bars, loop_bar)
+    heard = [event for bar in events(sheet, engine) for event in bar]
+    sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
+    most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
+    told, loop = _told(heard, sheet.loop_step)
+    if len({event.kind for event in told}) > most:
+        told, loop = _told(heard, sheet.loop_step, both=True)
+    numbers = {event: number for number, event in enumerate(dict.fromkeys(told))}
+    kinds = tuple(dict.fromkeys(event.kind for event in numbers))
+    room = most - len(kinds)
+    tones = sorted({setting for event in numbers for setting in event.settings})
+    if room < 0 or len(tones) > _MOST_TONES:
+        raise SheetError(
+            "it has too many pitches, or kinds of events: lengths and drums",
+            remedy="use fewer drum sounds, or split the piece",
+        )
+    found = find_phrases(
+        [numbers[event] for event in told],
+        [1 + len(event.settings) for event in numbers],
+        loop,
+        room,
+    )
     step = step_length(sheet, engine).setting
-    drums = _drums(found.phrases, engine, step)
-    numbers = _numbers(drums)
-    chunks, _ = chunking(step)
+    drums = {name: tuple(_drum_lines(drum, engine, step)) for name, drum in sounds.items()}
+    return _laid_out(found, tuple(numbers), kinds, tones, drums, engine, chunking(step)[0])
+
+
+def _told(
+    heard: Sequence[Event], loop_step: int | None, *, both: bool = False
+) -> tuple[list[_Told], int | None]:
+    """Return the events as they are told, and at which of them the loop begins.
+
+    Where the piece or the loop begins both voices are told: what sounded before differs. ``both``:
+    they always are, so that there are fewer kinds of events.
+    """
+    found: list[_Told] = []
+    loop = None
+    begun = 0
+    for event in heard:
+        if begun == loop_step:
+            loop = len(found)
+        if both or begun in (0, loop_step):
+            held: tuple[int | None, int | None] = (None, None)
+        first, second = event.setting1 != held[0], event.setting2 != held[1]
+        held = event.setting1, event.setting2
+        settings = (event.setting1,) * first + (event.setting2,) * second
+        drum = None if event.drum is None else event.drum.name
+        found.append(_Told(_Kind(event.steps, first, second, drum), settings))
+        begun += event.steps
+    return found, loop
+
+
+def _laid_out(
+    found: Phrases,
+    told: Sequence[_Told],
+    kinds: Sequence[_Kind],
+    settings: Sequence[int],
+    drums: dict[str, tuple[Line, ...]],
+    engine: Engine,
+    chunks: int,
+) -> PackedSong:
     names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()} | {0: "."}
+    first_kind = FIRST_PHRASE + len(found.phrases)
+    places = {kind: first_kind + index for index, kind in enumerate(kinds)}
+
+    def line(symbol: int) -> Line:
+        if symbol >= len(told):
+            number = symbol - len(told)
+            return Line((FIRST_PHRASE + number,), f"phrase {number}")
+        event = told[symbol]
+        tones = tuple(2 * settings.index(setting) for setting in event.settings)
+        text = " ".join(names[setting] for setting in event.settings)
+        return Line((places[event.kind], *tones), f"{_kind_text(event.kind)} {text}".strip())
+
+    ends = found.loop is None
+    ending = Line((first_kind + len(kinds),), "the piece ends") if ends else Line((AGAIN,), "again")
     return PackedSong(
-        found.order,
+        (*map(line, found.sequence), ending),
         found.loop,
-        tuple(tuple(_lines(phrase, engine, chunks, names, numbers)) for phrase in found.phrases),
-        tuple((drum_label(drum), lines) for drum, lines in drums.items()),
+        tuple((*map(line, phrase), Line((RETURN,), "")) for phrase in found.phrases),
+        (
+            *(_kind_line(kind, chunks, _numbers(drums)) for kind in kinds),
+            *(Line((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
+        ),
+        tuple(Line((_tone(setting, engine),), names[setting]) for setting in settings),
+        tuple(("drum_" + name.replace("-", "_"), lines) for name, lines in drums.items()),
+        _depth(found, len(told)) + _SCRATCH_WORDS,
     )
 
 
-def drum_label(drum: DrumSound) -> str:
-    """Return the label of a drum sound's words."""
-    return "drum_" + drum.name.replace("-", "_")
+def _depth(found: Phrases, kinds: int) -> int:
+    depths = {}
+
+    def depth(symbols: Sequence[int]) -> int:
+        for symbol in set(symbols):
+            if symbol >= kinds and symbol not in depths:
+                depths[symbol] = 1 + depth(found.phrases[symbol - kinds])
+        return max((depths.get(symbol, 0) for symbol in symbols), default=0)
+
+    return depth(found.sequence)
 
 
-def _drums(
-    phrases: Sequence[Phrase], engine: Engine, step: int
-) -> dict[DrumSound, tuple[Line, ...]]:
-    """Return the drums' words, those first that save most by a number: hits for their parts."""
-    hits = Counter(event.drum for phrase in phrases for event in phrase if event.drum is not None)
-    lines = {drum: tuple(_drum_lines(drum, engine, step)) for drum in hits}
-    return dict(sorted(lines.items(), key=lambda item: -hits[item[0]] / len(item[1])))
+def _numbers(drums: dict[str, tuple[Line, ...]]) -> dict[str | None, int]:
+    """Return the numbers of the drums: how many parts lie before, from 1; of no drum: 0."""
+    begun = list(accumulate(map(len, drums.values()), initial=1))
+    if drums and begun[-2] > _MOST_PARTS:
+        raise SheetError(
+            f"its drum sounds have more than {_MOST_PARTS} parts", remedy="use fewer drum sounds"
+        )
+    return {None: 0, **dict(zip(drums, begun, strict=False))}
 
 
-def _numbers(drums: dict[DrumSound, tuple[Line, ...]]) -> dict[DrumSound, int]:
-    """Return the numbers of the drums: how many parts lie before, or `_FAR`."""
-    found = {}
-    begun = 0
-    for drum, lines in drums.items():
-        found[drum] = min(begun, _FAR)
-        begun += len(lines)
-    return found
+def _kind_text(kind: _Kind) -> str:
+    return f"x {kind.steps} {kind.drum or ''}".strip()
 
 
-def _bar_at(bars: Sequence[Phrase], step: int) -> int:
-    begun = 0
-    for number, bar in enumerate(bars):
-        if begun == step:
-            return number
-        begun += sum(event.steps for event in bar)
-    message = f"no bar begins at step {step}"
-    raise ValueError(message)
-
-
-def _lines(
-    phrase: Phrase,
-    engine: Engine,
-    chunks: int,
-    names: dict[int, str],
-    numbers: dict[DrumSound, int],
-) -> Iterator[Line]:
-    first: int | None = None
-    second: int | None = None
-    for index, event in enumerate(phrase):
-        flags = _LAST * (index == len(phrase) - 1)
-        words: list[Word] = []
-        comment = ""
-        if event.drum is not None:
-            flags |= _DRUM | numbers[event.drum] * _NUMBER
-            if numbers[event.drum] == _FAR:
-                words.append(drum_label(event.drum))
-            comment = f"{event.drum.name}, "
-        if event.setting1 != first:
-            flags |= _VOICE1
-            words.append(_tone(event.setting1, engine))
-        if event.setting2 != second:
-            flags |= _VOICE2
-            words.append(_tone(event.setting2, engine))
-        first, second = event.setting1, event.setting2
-        comment += f"{names[first]} {names[second]}" + f" x {event.steps}" * (event.steps > 1)
-        yield Line((event.steps * chunks << 8 | flags, *words), comment)
+def _kind_line(kind: _Kind, chunks: int, numbers: dict[str | None, int]) -> Line:
+    flags = _VOICE1 * kind.first | _VOICE2 * kind.second | numbers[kind.drum]
+    return Line((kind.steps * chunks << 8 | flags,), _kind_text(kind))
 
 
 def _tone(setting: int, engine: Engine) -> int:

@@ -1,141 +1,204 @@
-"""Which events are stored once and played where: the phrases of a song, and their order.
+"""Which symbols of a song are stored once and played where: phrases, which hold phrases in turn.
 
-Parts of bars are joined to phrases for as long as that saves bytes. A joined pair needs one entry of
-the order where two were, but it is stored anew unless its halves occur nowhere else.
+Pairs of neighbours are joined for as long as one occurs twice (a grammar, after Larsson and Moffat,
+"Off-line dictionary-based compression", 2000); then phrases that don't pay are written out again. So
+that the player reads each event in the same time, a phrase begins and ends with an event: at most one
+phrase ends, and at most one begins, between two events.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from itertools import pairwise
+from collections import Counter, defaultdict
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
-    from arranger.sound.schedule import Event
+PHRASE_BYTES = 3
+"""Of a phrase, besides what is in it: its address, and its end."""
 
-ORDER_ENTRY_BYTES = 4
-_PARTS = (4, 3, 5, 7, 2)
-"""A bar is cut into so many parts, the first number that divides its steps, where events begin there.
-
-Beats, mostly. On songs for a whole band whole bars take 12 % more bytes, and single events 8 %.
-"""
 _LOOP = -1
-"""In a sequence: here the loop begins, so the phrase before ends."""
+"""In a sequence: here the loop begins, which no phrase goes over."""
 
-Phrase = tuple["Event", ...]
 Pair = tuple[int, int]
 
 
 class Phrases(NamedTuple):
-    """A song as phrases."""
+    """A song as symbols: from 0 the kinds of events, then the phrases."""
 
-    order: tuple[int, ...]
-    """Indices into ``phrases``, in the order in which they are played."""
+    sequence: tuple[int, ...]
     loop: int | None
-    """The place in the order to go on with after its end; None: the piece ends."""
-    phrases: tuple[Phrase, ...]
+    """The place in the sequence to go on with after its end; None: the piece ends."""
+    phrases: tuple[tuple[int, ...], ...]
 
 
-def find_phrases(bars: Sequence[Phrase], loop_bar: int | None) -> Phrases:
-    """Return the phrases of a song; ``loop_bar`` is the bar to go on with after the last."""
-    store = _Store()
-    sequence: list[int] = []
-    for place, bar in enumerate(bars):
-        if place == loop_bar:
-            sequence.append(_LOOP)
-        sequence += [store.number(part) for part in _parts(bar)]
-    while pairs := _worth_joining(sequence, store):
-        sequence = list(_joined(sequence, pairs))
-    played = [number for number in sequence if number != _LOOP]
-    found = {number: index for index, number in enumerate(dict.fromkeys(played))}
-    return Phrases(
-        tuple(found[number] for number in played),
-        None if loop_bar is None else sequence.index(_LOOP),
-        tuple(store.phrases[number] for number in found),
-    )
+def find_phrases(
+    sequence: Sequence[int], sizes: Sequence[int], loop: int | None, most: int
+) -> Phrases:
+    """Return a song's phrases.
+
+    Parameters
+    ----------
+    sequence
+        The kind of each event.
+    sizes
+        The bytes that an event of each kind takes.
+    loop
+        The place in the sequence to go on with after its end.
+    most
+        How many phrases there may be.
+    """
+    symbols = list(sequence)
+    if loop is not None:
+        symbols.insert(loop, _LOOP)
+    grammar = _Grammar(symbols, sizes)
+    grammar.join()
+    grammar.write_out_losses()
+    while grammar.write_out_borders():
+        grammar.write_out_losses()
+    grammar.keep(most)
+    return grammar.found()
 
 
-class _Store:
-    """Phrases by number, those in use and those that have been joined since."""
+class _Grammar:
+    """A sequence of symbols and what the phrases among them hold."""
 
-    def __init__(self) -> None:
-        self.phrases: list[Phrase] = []
-        self.sizes: list[int] = []
-        self._numbers: dict[Phrase, int] = {}
+    def __init__(self, sequence: list[int], sizes: Sequence[int]) -> None:
+        self.sequence = sequence
+        self.kinds = len(sizes)
+        self.sizes = sizes
+        self.phrases: dict[int, list[int]] = {}
 
-    def number(self, phrase: Phrase) -> int:
-        """Return a phrase's number; a phrase that isn't there is added."""
-        found = self._numbers.setdefault(phrase, len(self.phrases))
-        if found == len(self.phrases):
-            self.phrases.append(phrase)
-            changes = pairwise(((None, None), *(event[1:3] for event in phrase)))
-            words = sum(1 + (a != c) + (b != d) for (a, b), (c, d) in changes)
-            self.sizes.append(2 * words)
+    def join(self) -> None:
+        """Make phrases of pairs until none occurs twice, those that occur most first."""
+        while pairs := self._pairs():
+            for pair in pairs:
+                pairs[pair] = self.kinds + len(self.phrases)
+                self.phrases[pairs[pair]] = list(pair)
+            self.sequence = _joined(self.sequence, pairs)
+
+    def _pairs(self) -> dict[Pair, int]:
+        """Return pairs that occur most, half as often at least, without a symbol in common."""
+        counts = _counted(self.sequence)
+        least = max(2, max(counts.values(), default=0) // 2)
+        often = [(-count, pair) for pair, count in counts.items() if count >= least]
+        taken: set[int] = set()
+        found = {}
+        for _, pair in sorted(often):
+            if taken.isdisjoint(pair):
+                taken.update(pair)
+                found[pair] = 0
         return found
 
-    def joined_size(self, first: int, second: int) -> int:
-        """Return the bytes of two phrases as one: tones that go on aren't told again."""
-        before, after = self.phrases[first][-1], self.phrases[second][0]
-        held = (before.setting1 == after.setting1) + (before.setting2 == after.setting2)
-        return self.sizes[first] + self.sizes[second] - 2 * held
+    def write_out_losses(self) -> None:
+        """Write phrases out that save nothing, those that lose most first.
+
+        Each that is written out makes others longer or used more, so what is kept stays worth it.
+        """
+        uses = self._uses()
+        sizes = {number: sum(map(self._size, phrase)) for number, phrase in self.phrases.items()}
+        holders: defaultdict[int, set[int]] = defaultdict(set)
+        for number, phrase in self.phrases.items():
+            for symbol in phrase:
+                holders[symbol].add(number)
+
+        def gain(number: int) -> int:
+            return uses[number] * (sizes[number] - 1) - sizes[number] - PHRASE_BYTES
+
+        dropped = {}
+        for number in sorted(self.phrases, key=lambda number: (gain(number), number)):
+            if gain(number) > 0:
+                continue
+            phrase = dropped[number] = self.phrases.pop(number)
+            for symbol in phrase:
+                uses[symbol] += uses[number] - 1
+            for holder in holders[number] & self.phrases.keys():
+                sizes[holder] += (sizes[number] - 1) * self.phrases[holder].count(number)
+                self.phrases[holder] = _written_out(self.phrases[holder], {number: phrase})
+                for symbol in phrase:
+                    holders[symbol].add(holder)
+        self.sequence = _written_out(self.sequence, dropped)
+
+    def _uses(self) -> Counter[int]:
+        uses = Counter(self.sequence)
+        for phrase in self.phrases.values():
+            uses.update(phrase)
+        return uses
+
+    def _size(self, symbol: int) -> int:
+        return self.sizes[symbol] if 0 <= symbol < self.kinds else 1
+
+    def write_out_borders(self) -> bool:
+        """Write out phrases with which others begin or end, and one that a loop ends with."""
+        done = False
+        for phrase in self.phrases.values():
+            for place in (0, -1):
+                while phrase[place] >= self.kinds:
+                    inner = self.phrases[phrase[place]]
+                    phrase[:] = [*inner, *phrase[1:]] if place == 0 else [*phrase[:-1], *inner]
+                    done = True
+        while _LOOP in self.sequence and self.sequence[-1] >= self.kinds:
+            self.sequence[-1:] = self.phrases[self.sequence[-1]]
+            done = True
+        return done
+
+    def keep(self, most: int) -> None:
+        """Keep the phrases that are used most."""
+        uses = self._uses()
+        kept = sorted(self.phrases, key=lambda number: (-uses[number], number))[:most]
+        dropped = {number: self.phrases.pop(number) for number in self.phrases.keys() - set(kept)}
+        self.sequence = _written_out(self.sequence, dropped)
+        for number, phrase in self.phrases.items():
+            self.phrases[number] = _written_out(phrase, dropped)
+
+    def found(self) -> Phrases:
+        """Return what was found, the phrases numbered anew."""
+        numbers = {number: self.kinds + index for index, number in enumerate(self.phrases)}
+        loop = self.sequence.index(_LOOP) if _LOOP in self.sequence else None
+        return Phrases(
+            tuple(numbers.get(symbol, symbol) for symbol in self.sequence if symbol != _LOOP),
+            loop,
+            tuple(
+                tuple(numbers.get(symbol, symbol) for symbol in phrase)
+                for phrase in self.phrases.values()
+            ),
+        )
 
 
-def _parts(bar: Phrase) -> Iterator[Phrase]:
-    steps = sum(event.steps for event in bar)
-    length = steps // next((number for number in _PARTS if steps % number == 0), 1)
-    begun = at = 0
-    for index, event in enumerate(bar):
-        if at and at % length == 0:
-            yield bar[begun:index]
-            begun = index
-        at += event.steps
-    yield bar[begun:]
-
-
-def _worth_joining(sequence: list[int], store: _Store) -> dict[Pair, int]:
-    """Return pairs without a phrase in common, those first that save most, and what they become."""
-    uses = Counter(sequence)
-    gains = []
-    for (first, second), number in _pairs(sequence).items():
-        gain = ORDER_ENTRY_BYTES * number - store.joined_size(first, second)
-        for half in {first, second}:
-            if uses[half] == number * (1 + (first == second)):
-                gain += store.sizes[half]
-        if gain > 0:
-            gains.append((-gain, first, second))
-    taken: set[int] = set()
-    found = {}
-    for _, first, second in sorted(gains):
-        if taken.isdisjoint((first, second)):
-            taken |= {first, second}
-            found[first, second] = store.number(store.phrases[first] + store.phrases[second])
-    return found
-
-
-def _pairs(sequence: list[int]) -> Counter[Pair]:
+def _counted(sequence: list[int]) -> Counter[Pair]:
     """Count the pairs of neighbours; of three equal ones in a row only two are a pair."""
-    found: Counter[Pair] = Counter()
-    last = None
-    for pair in pairwise(sequence):
-        overlaps = pair == last and pair[0] == pair[1]
-        last = None if overlaps else pair
-        if not overlaps and _LOOP not in pair:
-            found[pair] += 1
+    found = Counter(pairwise(sequence))
+    if any(first == second for first, second in found):
+        runs = [(symbol, len(list(run))) for symbol, run in groupby(sequence)]
+        for symbol, length in runs:
+            found[symbol, symbol] -= (length - 1) - length // 2
+    for pair in [pair for pair in found if _LOOP in pair]:
+        del found[pair]
     return found
 
 
-def _joined(sequence: list[int], pairs: dict[Pair, int]) -> Iterator[int]:
+def _written_out(symbols: list[int], phrases: dict[int, list[int]]) -> list[int]:
+    """Return symbols with what phrases hold in their place."""
+    found: list[int] = []
+    for symbol in symbols:
+        if symbol in phrases:
+            found += _written_out(phrases[symbol], phrases)
+        else:
+            found.append(symbol)
+    return found
+
+
+def _joined(sequence: list[int], pairs: dict[Pair, int]) -> list[int]:
+    found = []
     waiting: int | None = None
-    for number in sequence:
+    for symbol in sequence:
         if waiting is None:
-            waiting = number
-        elif (waiting, number) in pairs:
-            yield pairs[waiting, number]
+            waiting = symbol
+        elif (waiting, symbol) in pairs:
+            found.append(pairs[waiting, symbol])
             waiting = None
         else:
-            yield waiting
-            waiting = number
-    if waiting is not None:
-        yield waiting
+            found.append(waiting)
+            waiting = symbol
+    return found if waiting is None else [*found, waiting]

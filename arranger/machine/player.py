@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.engine.player import chunking
 from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
-from arranger.machine.packing import END_OF_PIECE, SPEAKER_BIT, PackedSong, pack
+from arranger.machine.packing import FIRST_PHRASE, SPEAKER_BIT, pack
 from arranger.sheet.played import step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from arranger.engine.model import Engine
+    from arranger.machine.packing import Line, PackedSong
     from arranger.sheet.model import Sheet
 
 SOURCE = Path(__file__).parent / "player.asm"
@@ -29,7 +30,7 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 1471
+FIRST_WRITE_CYCLES = 1402
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested)."""
 
 _MEMORY_END = 0x10000
@@ -76,6 +77,7 @@ _CONSTANTS = {
     "chunks": (0, "in a step"),
     "rounds": (0, "of the loop in a chunk"),
     "more": (0, "one round more (0 stands for 256)"),
+    "kinds": (0, "the first kind of events"),
     "silence": (0, "what a silent voice counts with"),
     "resting": (0, "what a voice has counted to at first"),
 }
@@ -111,7 +113,7 @@ def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
         If the engine has no player, or the address is too low.
     """
     assembled = assemble(assembly(sheet, engine, origin))
-    code = assembled.symbols["order"] - origin
+    code = assembled.symbols["song"] - origin
     content = assembled.content
     return Image(
         origin,
@@ -152,7 +154,7 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         **_entry_points(origin),
         ends="it ends by itself" if song.loop is None else "it goes round",
     )
-    constants = _constants(engine, step_length(sheet, engine).setting)
+    constants = _constants(engine, step_length(sheet, engine).setting, song)
     parts = (
         head,
         f"        org     {origin}\n",
@@ -204,13 +206,14 @@ def _line(entry: tuple[str, str], number: int, note: str = "") -> str:
     return f"        {instruction.replace('@', str(number)):23} ; {cycles}{note}"
 
 
-def _constants(engine: Engine, step_passes: int) -> Iterator[str]:
+def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[str]:
     chunks, passes = chunking(step_passes)
     counter = engine.method == "counter"
     values = {name: value for name, (value, _note) in _CONSTANTS.items()} | {
         "chunks": chunks,
         "rounds": passes - 3,
         "more": (passes - 2) % 256,
+        "kinds": FIRST_PHRASE + len(song.phrases),
         "silence": 1 if counter else 0,
         "resting": 0x100 if counter else 0,
     }
@@ -220,40 +223,47 @@ def _constants(engine: Engine, step_passes: int) -> Iterator[str]:
 
 
 def _song(song: PackedSong) -> Iterator[str]:
-    yield "; ---- the order of phrases: each with the place of the next one"
+    yield "; ---- the song"
     yield ""
-    yield "order:"
-    entries = [f"phrase{index}" for index in song.order]
+    yield "song:"
+    for index, line in enumerate(song.song):
+        if index == song.loop:
+            yield "again:"
+        yield _data("defb", line)
     if song.loop is None:
-        entries.append("ending")
-    for index, entry in enumerate(entries):
-        following = index + 1
-        if following == len(entries):
-            following = index if song.loop is None else song.loop
-        yield f"        defw    {entry}, order+{4 * following}"
+        yield "again:"
     for index, phrase in enumerate(song.phrases):
-        yield ""
         yield f"phrase{index}:"
-        for line in phrase:
-            text = "        defw    " + ", ".join(str(word) for word in line.words)
-            yield f"{text:39} ; {line.comment}"
-    if song.loop is None:
-        yield ""
-        yield "ending:"
-        yield f"        defw    {END_OF_PIECE}"
+        yield from (_data("defb", line) for line in phrase)
     yield ""
+    yield "phrases:"
+    for index in range(len(song.phrases)):
+        yield f"        defw    phrase{index}"
+    yield "; the kinds of events"
+    yield from (_data("defw", line) for line in song.kinds)
+    yield "tones:"
+    yield from (_data("defw", line) for line in song.tones)
     yield "drums:"
     for label, lines in song.drums:
         yield f"{label}:"
-        for line in lines:
-            text = "        defw    " + ", ".join(str(word) for word in line.words)
-            yield f"{text:39} ; {line.comment}"
+        yield from (_data("defw", line) for line in lines)
+    yield "; where phrases were begun"
+    yield from ("        defw    0" for _ in range(song.depth))
+    yield "places:"
+
+
+def _data(directive: str, line: Line) -> str:
+    text = f"        {directive}    " + ", ".join(map(str, line.values))
+    return f"{text:39} ; {line.comment}".rstrip(" ;")
 
 
 @cache
 def _code_bytes(method: str) -> int:
     constants = "".join(f"{name}: equ 0\n" for name in _CONSTANTS)
-    return len(assemble(constants + player_source(method) + "order:\ndrums:\n").content)
+    labels = "".join(
+        f"{name}:\n" for name in ("song", "again", "phrases", "tones", "drums", "places")
+    )
+    return len(assemble(constants + player_source(method) + labels).content)
 
 
 def code_bytes(engine: Engine) -> int:

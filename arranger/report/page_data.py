@@ -196,9 +196,7 @@ def _engine(conversion: Conversion) -> dict[str, Any]:
 def _own_player(conversion: Conversion) -> dict[str, int]:
     chunks, _ = chunking(conversion.grid.step_length.setting)
     return {
-        "keepPasses": schedule.KEEP_PASSES,
-        "restPass": schedule.REST_PASS,
-        "drumKeepPasses": schedule.DRUM_KEEP_PASSES,
+        "readPasses": schedule.READ_PASSES,
         "endWriteCycles": schedule.END_WRITE_CYCLES,
         "longestEvent": MOST_CHUNKS // chunks,
     }

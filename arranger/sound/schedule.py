@@ -7,8 +7,8 @@ Between stretches (a drum, the overhead of a step) the pin stands still but for 
 Two kinds of routine:
 
 ``profile.player == "z80"``
-    This project's own (``arranger/machine/player.asm``). Nothing interrupts its passes: new events
-    are fetched while the voices play on. The figures below are that source's, and the tests count
+    This project's own (``arranger/machine/player.asm``). The voices stand still for a few passes
+    while an event is read, always as many. The figures below are that source's, and the tests count
     them there.
 other
     A routine of the musician's own, as its TOML file says: every step is a run of passes and then
@@ -42,19 +42,12 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
-PAUSED = -1
-"""Setting of a voice that doesn't count in this stretch."""
+READ_PASSES = 6
+"""Passes for which the voices stand still while the player reads an event.
 
-KEEP_PASSES = 3
-"""Passes that an event of the player begins with, in which the tones before it still sound."""
-REST_PASS = 2
-"""The pass of a tone event (from 1) in which voice 2 rests while the keys are read.
-
-So voice 2 sounds flat by one pass an event: 0.4 cents where events last 150 ms, 1.6 at the shortest.
+So both voices sound flat alike: 2.3 cents where events last 150 ms, 0.8 where they last 450.
 """
-DRUM_KEEP_PASSES = 1
-"""The same for an event with a drum; then the voices stop."""
-DRUM_FIRST_FLIP_PASSES = 6
+DRUM_FIRST_FLIP_PASSES = 8
 """From the start of an event with a drum to the drum's first flip."""
 DRUM_PART_GAP_PASSES = 1
 """From the end of a drum's part to the first flip of the next."""
@@ -63,7 +56,7 @@ DRUM_RETURN_PASSES = 2
 DRUM_LEAST_TAIL_PASSES = 4
 """The voices sound for so long at least after a drum, before its step ends."""
 
-END_WRITE_CYCLES = 352
+END_WRITE_CYCLES = 462
 """From the end of the last event to the write that leaves the pin low."""
 
 NOISE_SEED = 0xFFFF
@@ -74,7 +67,7 @@ NOISE_PERIOD = 65_535
 
 
 class Stretch(NamedTuple):
-    """Passes in a row, each voice with one setting: 0 silent, `PAUSED`, or of the pitch table."""
+    """Passes in a row, each voice with one setting: 0 silent, or of the pitch table."""
 
     start: int
     """The cycle at which the pin shows voice 1 for the first time."""
@@ -211,28 +204,19 @@ def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming
 def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
     step = step_length(sheet, engine).setting
     drums: dict[DrumSound, tuple[int, Burst]] = {}
-    first, second = 0, 0
     start = 0
     for event in chain.from_iterable(events(sheet, engine)):
         passes = event.steps * step
+        begun = READ_PASSES
         if event.drum is not None:
             if event.drum not in drums:
                 timing = drum_timing(event.drum, engine, step)
                 drums[event.drum] = timing.passes, timed_flips(timing)
             begun, burst = drums[event.drum]
-            yield Stretch(start, DRUM_KEEP_PASSES, first, second)
             yield Burst(start + burst.cycles, burst.levels)
-        else:
-            begun = KEEP_PASSES
-            rest = start + (REST_PASS - 1) * PASS_CYCLES
-            keep = start + REST_PASS * PASS_CYCLES
-            yield Stretch(start, REST_PASS - 1, first, second)
-            yield Stretch(rest, 1, first, PAUSED)
-            yield Stretch(keep, KEEP_PASSES - REST_PASS, first, second)
-        first, second = event.setting1, event.setting2
-        yield Stretch(start + begun * PASS_CYCLES, passes - begun, first, second)
+        begin = start + begun * PASS_CYCLES
+        yield Stretch(begin, passes - begun, event.setting1, event.setting2)
         start += passes * PASS_CYCLES
-    yield Stretch(start, DRUM_KEEP_PASSES, first, second)
     yield Burst(np.array([start + END_WRITE_CYCLES], dtype=np.int64), np.zeros(1, dtype=np.int8))
 
 

@@ -168,15 +168,14 @@ class _PhaseVoice:
 
     def flips(self, starts: Cycles, passes: Ints, settings: Ints) -> Cycles:
         """Return the cycles of the flips in consecutive stretches whose writes begin so."""
-        increments: Ints = np.maximum(settings, 0)
-        after: Ints = self._phase + np.cumsum(increments * passes)
-        before = after - increments * passes
+        after: Ints = self._phase + np.cumsum(settings * passes)
+        before = after - settings * passes
         turns = before // self._half_turn
         numbers = after // self._half_turn - turns
         index = ranges(numbers)
         goal = (np.repeat(turns, numbers) + 1 + index) * self._half_turn
         missing = goal - np.repeat(before, numbers)
-        passed = -(-missing // np.repeat(increments, numbers))
+        passed = -(-missing // np.repeat(settings, numbers))
         if len(after):
             self._phase = int(after[-1]) % self._half_turn
         self.level = (self.level + len(passed)) % 2
@@ -200,7 +199,7 @@ class _CounterVoice:
             number = 0
             if setting == 0:
                 self._left = max(self._left - length, 1)
-            elif setting > 0:
+            else:
                 if self._left <= length:
                     number = 1 + (length - self._left) // setting
                 self._left += number * setting - length

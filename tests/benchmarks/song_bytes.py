@@ -1,20 +1,21 @@
 """Bytes a minute of music before and after packing.
 
-    python -m tests.benchmarks.song_bytes [SONG.mid ...]
+    python -m tests.benchmarks.song_bytes [--texture TEXTURE] [SONG.mid ...]
 
-Before: a full event of six bytes for every step. After: all that the song takes, the order of its
-phrases and its drum sounds included.
+Before: a full event of six bytes for every step. After: all that the song takes, its tables and
+drum sounds included.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
+from dataclasses import replace
 from pathlib import Path
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.machine import pack
-from arranger.settings import Settings
+from arranger.settings import TEXTURES, Settings
 from arranger.song import read_song
 from arranger.sound.schedule import total_cycles
 
@@ -22,12 +23,18 @@ DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 
 
 def main() -> None:
-    songs = [Path(name) for name in sys.argv[1:]] or sorted(DEMO_SONGS.glob("*.mid"))
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--texture", choices=TEXTURES, default=Settings().reduce.texture)
+    parser.add_argument("songs", nargs="*", type=Path)
+    asked = parser.parse_args()
+    songs = asked.songs or sorted(DEMO_SONGS.glob("*.mid"))
     for name in ("twin-phase", "twin-counter"):
         engine = load_engine(name)
         before = after = minutes = 0.0
         for path in songs:
-            sheet = convert(read_song(path), engine, Settings(engine=name)).sheet
+            settings = Settings(engine=name)
+            settings = replace(settings, reduce=replace(settings.reduce, texture=asked.texture))
+            sheet = convert(read_song(path), engine, settings).sheet
             unpacked, packed = 6 * sheet.steps, pack(sheet, engine).bytes
             lasts = total_cycles(sheet, engine) / engine.clock_hz / 60
             print(

@@ -1,20 +1,26 @@
-"""Packed song data read back word by word, and what packing saves."""
+"""Packed song data read back byte by byte, and what packing saves."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
+from arranger.errors import SheetError
 from arranger.machine import binary, pack, song_bytes
+from arranger.machine.packing import AGAIN, END_OF_PIECE, FIRST_PHRASE, RETURN
+from arranger.machine.phrases import PHRASE_BYTES, find_phrases
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import Sheet, SheetBar
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     from arranger.machine.packing import PackedSong
 
 ENGINE = load_engine("twin-phase")
@@ -29,42 +35,64 @@ def bars_of(*steps: int) -> tuple[SheetBar, ...]:
     return tuple(SheetBar(number, length, length, 4) for number, length in enumerate(steps, 1))
 
 
+def read(song: PackedSong, rounds: int = 0) -> Iterator[list[int]]:
+    """Yield the bytes of each event in turn, as a player would come to them.
+
+    Between two events one phrase ends at most, or the loop goes round; then one begins at most.
+    """
+    lines = [list(line.values) for line in song.song]
+    again = len(lines) if song.loop is None else song.loop
+    phrases = [[list(line.values) for line in phrase] for phrase in song.phrases]
+    first_kind = FIRST_PHRASE + len(phrases)
+    places: list[tuple[list[list[int | str]], int]] = []
+    here, at = lines, 0
+    while True:
+        if here[at] == [RETURN]:
+            here, at = places.pop()
+        elif here[at] == [AGAIN]:
+            assert not places
+            here, at = lines, again
+            if rounds == 0:
+                return
+            rounds -= 1
+        number = here[at][0]
+        assert isinstance(number, int)
+        if FIRST_PHRASE <= number < first_kind:
+            places.append((here, at + 1))
+            here, at = phrases[number - FIRST_PHRASE], 0
+            assert len(places) + 2 <= song.depth
+        values = [value for value in here[at] if isinstance(value, int)]
+        assert first_kind <= values[0] < first_kind + len(song.kinds)
+        if song.kinds[values[0] - first_kind].values == (END_OF_PIECE,):
+            assert not places
+            return
+        yield values
+        at += 1
+
+
 def unpacked(song: PackedSong, rounds: int = 0) -> list[Step]:
-    """Return what sounds on each step, as a player would read it from the words."""
-    order = list(song.order)
-    if song.loop is not None:
-        order += order[song.loop :] * rounds
+    """Return what sounds on each step, as a player would read it from the bytes."""
     # A number says how many parts lie before.
     names = [line.comment.split()[-1] for _label, parts in song.drums for line in parts]
-    labels = {label: parts[0].comment.split()[-1] for label, parts in song.drums}
+    first_kind = FIRST_PHRASE + len(song.phrases)
     found: list[Step] = []
     voices = [0, 0]
-    for index in order:
-        ended = False
-        for line in song.phrases[index]:
-            assert not ended
-            head, *words = line.words
-            assert isinstance(head, int)
-            flags, count = head & 0xFF, head >> 8
-            assert flags & 0x02 == 0
-            drum = None
-            if flags & 0x80:
-                number = flags >> 3 & 7
-                drum = labels[str(words.pop(0))] if number == 7 else names[number]
-            else:
-                assert flags & 0x38 == 0
-            for voice, flag in enumerate((0x01, 0x40)):
-                if flags & flag:
-                    word = words.pop(0)
-                    assert isinstance(word, int)
-                    voices[voice] = word
-            assert not words
-            steps, rest = divmod(count, CHUNKS)
-            assert rest == 0 < steps
-            found.append((voices[0], voices[1], drum))
-            found += [(voices[0], voices[1], None)] * (steps - 1)
-            ended = flags & 0x04 != 0
-        assert ended
+    for number, *told in read(song, rounds):
+        (kind,) = song.kinds[number - first_kind].values
+        assert isinstance(kind, int)
+        drum = names[(kind & 63) - 1] if kind & 63 else None
+        for voice, flag in enumerate((0x80, 0x40)):
+            if kind & flag:
+                place, odd = divmod(told.pop(0), 2)
+                (tone,) = song.tones[place].values
+                assert isinstance(tone, int)
+                assert odd == 0
+                voices[voice] = tone
+        assert not told
+        steps, rest = divmod(kind >> 8, CHUNKS)
+        assert rest == 0 < steps
+        found.append((voices[0], voices[1], drum))
+        found += [(voices[0], voices[1], None)] * (steps - 1)
     return found
 
 
@@ -83,7 +111,7 @@ def wanted(sheet: Sheet, rounds: int = 0) -> list[Step]:
 
 @settings(max_examples=80)
 @given(st.data())
-def test_words_say_what_the_sheet_says(data: st.DataObject) -> None:
+def test_bytes_say_what_the_sheet_says(data: st.DataObject) -> None:
     length = data.draw(st.integers(1, 5))
     piece = data.draw(sheets(ENGINE, max_steps=length))
     # Bars are repeated in some order, so that there is something to pack.
@@ -115,70 +143,132 @@ def piece_of(
     return replace(sheet, bars=bars_of(*[4] * len(bars)))
 
 
+def test_bytes_of_a_song_by_hand() -> None:
+    song = pack(piece_of(A), ENGINE)
+    # C4 C3 (2 steps): its kind and two tones; D4, E4: kind and tone each; the end. The kinds are
+    # three with the end, the tones four, two bytes each; and two words of the player's own.
+    assert [line.values for line in song.song] == [(2, 2, 0), (3, 4), (3, 6), (4,)]
+    assert [line.values for line in song.kinds] == [(2 * 5 << 8 | 0xC0,), (5 << 8 | 0x80,), (2,)]
+    assert [line.comment for line in song.tones] == ["C3", "C4", "D4", "E4"]
+    assert song.bytes == 3 + 2 + 2 + 1 + 2 * 3 + 2 * 4 + 2 * 2
+
+
 def test_bars_that_sound_alike_are_stored_once() -> None:
-    song = pack(piece_of(A, B, A, A, B), ENGINE)
-    assert song.order == (0, 1, 0, 0, 1)
-    assert len(song.phrases) == 2
-    # By hand. A: three words for C4 C3 (2 steps), two each for D4, E4: 14 bytes.
-    # B: three words, then F4 (two), E4 with A2 (three), D4 (two): 20 bytes.
-    # An entry of 4 bytes a phrase and one for the ending, which is 2 bytes.
-    assert song.bytes == 14 + 20 + 4 * 6 + 2
+    song = pack(piece_of(*[A, B] * 6), ENGINE)
+    # By hand. A takes 7 bytes (above), B 3 + 2 + 3 + 2; as one phrase 17, its end, and its address.
+    assert [line.values for line in song.song] == [(2,)] * 6 + [(3 + len(song.kinds) - 1,)]
+    assert len(song.phrases) == 1
+    assert song.depth == 1 + 2
+    tables = 2 * (len(song.kinds) + len(song.tones) + song.depth)
+    assert song.bytes == 7 + 17 + 1 + 2 + tables
 
 
-def test_bars_that_always_follow_each_other_are_one_phrase() -> None:
-    song = pack(piece_of(A, B, A, B, A, B), ENGINE)
-    assert song.order == (0, 0, 0)
-    assert song.bytes == 14 + 20 + 4 * 4 + 2
-
-
-def test_halves_of_bars_that_sound_alike_are_stored_once() -> None:
-    begin = [60, 62, 64, 65]
-    bars = [[*begin, *(67 + number * step for step in (0, 2, 1, 3))] for number in range(1, 5)]
-    sheet = sheet_of(ENGINE, [pitch for bar in bars for pitch in bar])
-    song = pack(replace(sheet, bars=bars_of(8, 8, 8, 8)), ENGINE)
-    assert song.order == (0, 1, 0, 2, 0, 3, 0, 4)
-    # By hand: four events with a tone each, and voice 2 silent at first: 18 bytes.
-    assert song.bytes == 5 * 18 + 4 * 9 + 2
-    assert unpacked(song) == wanted(replace(sheet, bars=bars_of(32)))
-
-
-def test_no_phrase_goes_over_where_a_loop_begins() -> None:
-    """Though the two bars follow each other each time."""
-    song = pack(piece_of(A, B, A, B, loop_step=4), ENGINE)
-    assert song.loop is not None
-    assert [len(song.phrases[index]) for index in song.order[: song.loop]] == [3]
-    assert unpacked(song, 1) == wanted(piece_of(A, B, A, B, loop_step=4), 1)
-
-
-@given(st.lists(st.sampled_from([A, B]), min_size=1, max_size=30))
-def test_two_bars_in_any_order_take_no_more_than_each_bar_by_name(bars: list[Any]) -> None:
-    """Each bar of A and B by itself is 14 or 20 bytes, and 4 to name it."""
+def test_phrases_hold_phrases() -> None:
+    """A, B and twice both: the longest first, from within which what is alike is taken."""
+    other = ([69, 71, 72, 74], [45, HOLD, 43, HOLD], [None] * 4)
+    bars = [A, B, A, other] * 3 + [A, A, B, B, A, other]
     song = pack(piece_of(*bars), ENGINE)
-    stored = sum(size for bar, size in ((A, 14), (B, 20)) if bar in bars)
-    assert song.bytes <= stored + 4 * len(bars) + 4 + 2
+    assert song.depth >= 2 + 2
     assert unpacked(song) == wanted(piece_of(*bars))
 
 
-def test_a_hit_costs_nothing_where_a_tone_changes_and_a_word_where_none_does() -> None:
+def test_no_phrase_goes_over_where_a_loop_begins() -> None:
+    """Though the two bars follow each other each time; there both voices are told."""
+    bars = [A, B] * 5
+    song = pack(piece_of(*bars, loop_step=20), ENGINE)
+    assert song.loop is not None
+    assert unpacked(song, 2) == wanted(piece_of(*bars, loop_step=20), 2)
+
+
+@settings(max_examples=200)
+@given(
+    st.lists(st.integers(0, 5), min_size=1, max_size=120),
+    st.lists(st.integers(1, 3), min_size=6, max_size=6),
+    st.data(),
+)
+def test_phrases_hold_the_sequence_and_begin_and_end_with_events(
+    sequence: list[int], sizes: list[int], data: st.DataObject
+) -> None:
+    loop = data.draw(st.none() | st.integers(0, len(sequence) - 1))
+    most = data.draw(st.integers(0, 4))
+    found = find_phrases(sequence, sizes, loop, most)
+
+    def written_out(symbols: Sequence[int]) -> list[int]:
+        return [
+            event
+            for symbol in symbols
+            for event in ([symbol] if symbol < 6 else written_out(found.phrases[symbol - 6]))
+        ]
+
+    assert written_out(found.sequence) == sequence
+    assert len(found.phrases) <= most
+    for phrase in found.phrases:
+        assert phrase[0] < 6 > phrase[-1]
+    if loop is not None:
+        assert found.loop is not None
+        assert found.sequence[-1] < 6
+        assert written_out(found.sequence[: found.loop]) == sequence[:loop]
+
+    def size(symbols: Sequence[int]) -> int:
+        return sum(sizes[symbol] if symbol < 6 else 1 for symbol in symbols)
+
+    packed = size(found.sequence) + sum(size(phrase) + PHRASE_BYTES for phrase in found.phrases)
+    assert packed <= size(sequence)
+
+
+@given(st.lists(st.sampled_from([A, B]), min_size=1, max_size=30))
+def test_two_bars_in_any_order_take_few_bytes(bars: list[Any]) -> None:
+    """Each bar of A and B by itself takes 8 or 11 bytes, and less when it is a phrase."""
+    song = pack(piece_of(*bars), ENGINE)
+    assert unpacked(song) == wanted(piece_of(*bars))
+    tables = 2 * (len(song.kinds) + len(song.tones) + song.depth)
+    assert song.bytes - tables <= 1 + sum(8 if bar is A else 11 for bar in bars)
+
+
+def test_a_hit_costs_a_kind_of_event_and_a_byte_where_no_tone_changes() -> None:
     plain = pack(piece_of(A), ENGINE).bytes
     held, tune, _ = A
     for drum, bytes_of_it in (("hat", 8), ("kick-hat", 16)):
         assert len(next(d for d in ENGINE.drums if d.name == drum).parts) * 8 == bytes_of_it
+        # D4 without it isn't there any more where it is on both notes that are of one kind.
         changed = pack(piece_of((held, tune, [drum, None, drum, drum])), ENGINE).bytes
         assert changed == plain + bytes_of_it
+        # The first event has one step now, so the kinds are one more.
         under = pack(piece_of((held, tune, [None, drum, None, None])), ENGINE).bytes
-        assert under == plain + bytes_of_it + 2
+        assert under == plain + bytes_of_it + 1 + 2
 
 
-def test_the_commonest_drums_have_numbers_and_the_others_a_word() -> None:
-    names = [drum.name for drum in ENGINE.drums if not drum.joins][:9]
-    hits = [name for index, name in enumerate(names) for _ in range(9 - index)]
-    sheet = sheet_of(ENGINE, [60] * len(hits), drums=list(hits[::-1]))
+def test_a_song_with_too_many_parts_of_drums_is_refused() -> None:
+    parts = next(drum for drum in ENGINE.drums if drum.name == "hat").parts
+    drums = tuple(ENGINE.drums[0]._replace(name=f"d{n}", parts=parts * 5) for n in range(14))
+    engine = replace(ENGINE, drums=drums)
+    names: list[str | None] = [drum.name for drum in drums]
+    length = max(engine.step_lengths, key=lambda length: length.setting).setting
+    sheet = sheet_of(engine, [60] * len(names), drums=names, step_setting=length)
+    with pytest.raises(SheetError, match="more than 63 parts; use fewer drum sounds"):
+        pack(sheet, engine)
+    assert pack(replace(sheet, drums=(*names[:13], None)), engine).drums[-1][0] == "drum_d12"
+
+
+def test_a_song_with_many_kinds_of_events_tells_both_voices_always() -> None:
+    """With more lengths and drums than bytes it is refused."""
+    names = [drum.name for drum in ENGINE.drums if len(drum.parts) == 1][:12]
+    rows: tuple[list[object], list[object], list[str | None]] = ([], [], [])
+    for number, name in enumerate(names):
+        for steps in range(1, 25):
+            rows[0].extend([60 + steps % 2, *[HOLD] * (steps - 1)])
+            rows[1].extend([40 + steps % (number + 2), *[HOLD] * (steps - 1)])
+            rows[2].extend([name, *[None] * (steps - 1)])
+    with pytest.raises(SheetError, match="too many pitches, or kinds of events: lengths and"):
+        pack(sheet_of(ENGINE, *rows), ENGINE)  # type: ignore[arg-type]
+    few = 10 * sum(range(1, 25))
+    held = sheet_of(ENGINE, *([*row[:few], *row[:few]] for row in rows))  # type: ignore[arg-type]
+    voice2 = (*held.voice2[:few], 40, *[HOLD] * (few - 1))
+    sheet = replace(held, voice2=voice2)
     song = pack(sheet, ENGINE)
-    assert [label for label, _ in song.drums] == [f"drum_{n.replace('-', '_')}" for n in names]
-    far = [line for line in song.phrases[0] if "drum_" in str(line.words[1:])]
-    assert [line.words[1] for line in far][:2] == [song.drums[8][0], song.drums[7][0]]
-    assert len(far) == 1 + 2
+    assert {line.values[0] & 0xC0 for line in song.kinds[:-1]} == {0xC0}
+    assert len(song.kinds) == 240 + 1
+    assert unpacked(song) == wanted(sheet)
 
 
 def test_a_piece_goes_round_to_its_loop_step() -> None:
@@ -193,16 +283,14 @@ def test_a_piece_goes_round_to_its_loop_step() -> None:
 def test_held_steps_are_one_event_up_to_the_event_counter() -> None:
     # 255 chunks are 51 steps of 5.
     steps = 120
-    sheet = sheet_of(ENGINE, [60, *[HOLD] * (steps - 1)])
-    lines = pack(sheet, ENGINE).phrases[0]
-    assert [line.words[0] for line in lines] == [
-        51 * 5 << 8 | 0x41, 51 * 5 << 8, 18 * 5 << 8 | 0x04
+    song = pack(sheet_of(ENGINE, [60, *[HOLD] * (steps - 1)]), ENGINE)
+    assert [len(line.values) for line in song.song] == [3, 1, 1, 1]
+    assert [line.values[0] for line in song.kinds] == [
+        51 * 5 << 8 | 0xC0, 51 * 5 << 8, 18 * 5 << 8, 2
     ]  # fmt: skip
 
 
 def test_a_counter_is_given_its_period_and_what_flips_the_pin() -> None:
-    sheet = sheet_of(COUNTER, [69, REST])
-    words = [line.words[1:] for line in pack(sheet, COUNTER).phrases[0]]
+    song = pack(sheet_of(COUNTER, [69, REST]), COUNTER)
     # A4: 3.5 MHz / 118 / 2 / 440 Hz = 33.7 passes. Silence counts 1 and flips nothing.
-    assert words[0] == (0x1000 | 34, 1)
-    assert words[1] == (1,)
+    assert [line.values for line in song.tones] == [(1,), (0x1000 | 34,)]

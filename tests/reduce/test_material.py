@@ -101,6 +101,14 @@ def test_chords_are_counted_by_their_time(line: Line, share: float, is_line: boo
     assert set(found.chords.key.tolist()) == ({2} if share else set())
 
 
+def test_double_stops_of_a_line_are_no_chords() -> None:
+    alone = [(beat, 1, 60 + beat % 7) for beat in range(48)]
+    stops = [(beat, 1, 64 + beat % 7) for beat in range(12)]
+    assert len(reduced(TUNE, BASS, Line([*alone, *stops], "Violin")).passages) == 1
+    more = [(beat, 1, 64 + beat % 7) for beat in range(24)]
+    assert len(reduced(TUNE, BASS, Line([*alone, *more], "Violin")).passages) == 2
+
+
 def test_two_lines_in_two_parts_are_no_chord() -> None:
     lines = [
         Line([(beat, 1, base + beat % 7) for beat in range(48)], f"Voice {base}")

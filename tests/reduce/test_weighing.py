@@ -150,7 +150,7 @@ def test_the_command_converts_again_and_tells(tmp_path: Path, demo_song: Path) -
 
 
 def test_a_limit_on_bytes_is_weighed_too(tmp_path: Path, demo_song: Path) -> None:
-    song, settings = read_song(demo_song), replace(PLAIN, max_bytes=600)
+    song, settings = read_song(demo_song), replace(PLAIN, max_bytes=350)
     grid = plan_grid(song, ENGINE, GridSettings())
     measure = measure_of(ENGINE, grid)
     made = reduce(song, ENGINE, grid, settings, measure)

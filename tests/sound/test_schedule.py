@@ -18,8 +18,11 @@ from arranger.engine.model import DrumPart
 from arranger.engine.player import PASS_CYCLES, chunking
 from arranger.rows import HOLD
 from arranger.sound.schedule import (
+    DRUM_FIRST_FLIP_PASSES,
     DRUM_LEAST_TAIL_PASSES,
     DRUM_PART_GAP_PASSES,
+    END_WRITE_CYCLES,
+    READ_PASSES,
     Burst,
     Stretch,
     drum_flips,
@@ -62,11 +65,13 @@ def test_stretches_and_drums_follow_each_other_and_fill_the_piece(
             begin + item.passes * PASS_CYCLES if isinstance(item, Stretch) else int(item.cycles[-1])
         )
         ends.append((begin, end))
-    assert ends[0][0] == 0
+    drummed = sheet.drums[0] is not None
+    assert ends[0][0] == PASS_CYCLES * (DRUM_FIRST_FLIP_PASSES if drummed else READ_PASSES)
     for (_, before), (after, _) in pairwise(ends):
         assert before <= after
-    # The piece ends in the pass in which the player finds no more events.
-    assert ends[-2][0] == total_cycles(sheet, engine)
+    # Then the player finds no more events, and leaves the pin low.
+    assert ends[-2][1] == total_cycles(sheet, engine)
+    assert ends[-1][0] == total_cycles(sheet, engine) + END_WRITE_CYCLES
     assert sum(event.steps for bar in events(sheet, engine) for event in bar) == sheet.steps
 
 
@@ -117,7 +122,7 @@ def test_a_drum_lasts_as_said_unless_the_step_is_short(engine: Engine, data: st.
     if not engine.drum_takes_step:
         assert tail >= step // 4 - 3
     room = step - DRUM_LEAST_TAIL_PASSES if engine.drum_takes_step else step * 3 // 4
-    if 8 + sum(said) + DRUM_PART_GAP_PASSES * (len(said) - 1) <= room:
+    if 10 + sum(said) + DRUM_PART_GAP_PASSES * (len(said) - 1) <= room:
         assert len(found) == len(said)
         assert 0 <= found[-1] - said[-1] <= 3
     assert (timing.silence > 0) <= engine.drum_takes_step
@@ -155,7 +160,7 @@ def test_a_joint_sound_is_its_parts_with_a_pass_between() -> None:
     timing = drum_timing(joint, PHASE, PHASE.step_lengths[-1].setting)
     (_, tone), (_, noise) = timing.parts
     assert (tone, noise) == tuple(part.cycles // PASS_CYCLES for part in joint.parts)
-    assert timing.passes == 8 + tone + DRUM_PART_GAP_PASSES + noise
+    assert timing.passes == 10 + tone + DRUM_PART_GAP_PASSES + noise
 
 
 @pytest.mark.parametrize("engine", ENGINES[:2], ids=lambda engine: engine.name)

@@ -39,6 +39,9 @@ EVIDENCE = 4.0
 LINE = 0.1
 """Share of its time with chords up to which a part is a line."""
 
+OFTEN = 0.3
+"""...from which they count as chords: a part with fewer is a line that has double stops."""
+
 CHANGE = 6.0
 """What going over from chords to lines or back costs."""
 
@@ -88,6 +91,7 @@ def material_of(placed: Placed, weights: Weights, grid: Grid) -> Material:
     )
     bass = np.array([role.role == "bass" for role in weights.roles], dtype=np.bool_)
     lines = ~bass & (time > 0) & (together <= LINE * time)
+    chords = Runs(*(column[(together >= OFTEN * time)[chords.key]] for column in chords))
     return Material(_by_bar(chords, grid), chords, lines)
 
 

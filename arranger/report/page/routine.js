@@ -4,8 +4,6 @@
 // (for a timer that alternates: arranger.sound.alternate); their figures come with the page. A test
 // compares the two, sample by sample.
 
-const PAUSED = -1;
-
 function makeRoutine(account) {
   if (account.engine.method === "alternate") return new TimerRoutine(account);
   return account.engine.own === null ? new ForeignRoutine(account) : new OwnRoutine(account);
@@ -80,7 +78,6 @@ function addPhase(voice, setting, half) {
 
 // A silent voice goes on counting, so that a tone after silence starts at once.
 function countDown(voice, setting) {
-  if (setting === PAUSED) return;
   if (setting === 0) {
     voice.left = Math.max(voice.left - 1, 1);
     return;
@@ -91,7 +88,7 @@ function countDown(voice, setting) {
   voice.left = setting;
 }
 
-// This project's own player: nothing interrupts its passes; events are fetched while tones play on.
+// This project's own player: the pin stands still while an event is read.
 class OwnRoutine extends LoopRoutine {
   constructor(account) {
     super(account);
@@ -105,7 +102,6 @@ class OwnRoutine extends LoopRoutine {
       firstWhere(this.events.length, (index) => this.events[index].step > step) - 1,
       0,
     );
-    this.settings = [0, 0];
     this.step = this.events[this.at]?.step ?? 0;
     return this.step;
   }
@@ -117,11 +113,9 @@ class OwnRoutine extends LoopRoutine {
       this.end(slicer, start);
       return;
     }
-    const { passCycles } = this.engine;
+    const { passCycles, own } = this.engine;
     const passes = (event.steps * this.engine.stepCycles) / passCycles;
-    const begun =
-      event.drum >= 0 ? this.drum(slicer, start, event.drum) : this.fetched(slicer, start);
-    this.settings = event.settings;
+    const begun = event.drum >= 0 ? this.drum(slicer, start, event.drum) : own.readPasses;
     slicer.hold(this.pin, start + begun * passCycles);
     this.stretch(slicer, start + begun * passCycles, passes - begun, event.settings);
     this.step += event.steps;
@@ -130,27 +124,14 @@ class OwnRoutine extends LoopRoutine {
 
   // A drum goes before the tones of its event; returns the pass from which those sound.
   drum(slicer, start, drum) {
-    const { passCycles, own, bursts } = this.engine;
-    this.stretch(slicer, start, own.drumKeepPasses, this.settings);
+    const { passCycles, bursts } = this.engine;
     this.burst(slicer, start, drum);
     return bursts[drum].length / passCycles;
   }
 
-  // The tones before sound on while an event is fetched; voice 2 rests while the keys are read.
-  fetched(slicer, start) {
-    const { passCycles, own } = this.engine;
-    const rest = start + (own.restPass - 1) * passCycles;
-    this.stretch(slicer, start, own.restPass - 1, this.settings);
-    this.stretch(slicer, rest, 1, [this.settings[0], PAUSED]);
-    this.stretch(slicer, rest + passCycles, own.keepPasses - own.restPass, this.settings);
-    return own.keepPasses;
-  }
-
   end(slicer, start) {
     if (this.step === this.account.steps) {
-      const { own } = this.engine;
-      this.stretch(slicer, start, own.drumKeepPasses, this.settings);
-      slicer.hold(this.pin, start + own.endWriteCycles);
+      slicer.hold(this.pin, start + this.engine.own.endWriteCycles);
       this.pin = 0;
     }
     this.step += 1;
