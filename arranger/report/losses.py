@@ -2,8 +2,9 @@
 
 The loss of a note is ``SEVERITY[outcome] * role weight * (0.5 + loudness / 2)``: a dropped tune
 note is what a listener misses first, a merged harmony note what nobody misses. A note's role is
-what the reduction found it to carry (`note_roles`). What the user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures
-are our own judgement, common practice, no source.
+what the reduction found it to carry (`note_roles`). A note that takes turns with the rest of its chord
+has lost nothing, and what the user asked to be left out (muted, too soft to hear, outside the passage)
+is no loss. The figures are our own judgement, common practice, no source.
 """
 
 from __future__ import annotations
@@ -53,11 +54,12 @@ DECIDED: Mapping[str, str] = {
     "shortened-for-gap": "shortened so that the next attack is heard",
     "delayed-by-drum": "late because of a drum",
     "octave-folded": "in another octave",
-    "broken-chord": "played as a broken chord",
+    "broken-chord": "by turns with the rest of its chord",
     "same-pitch-doubled": "doubled at the same pitch",
     "octave-doubled": "doubled at the octave",
     "repeat-tied": "tied to the note before",
     "voices-full": "left out because both voices were busy",
+    "no-turn": "left out where the turns went to other notes",
     "stands-alone": "left out, as it would stand alone",
     "same-step": "left out for a note on the same step",
     "outside-pitch-table": "outside the pitch table",
@@ -76,6 +78,7 @@ KEPT, DROPPED = (list(OUTCOMES).index(name) for name in ("kept", "dropped"))
 _SEVERITY = np.array([SEVERITY[name] for name in OUTCOMES])
 _AS_ASKED = np.array([reason in AS_ASKED for reason in REASONS] + [False])
 """By index of the deciding reason; the last is for -1, no reason."""
+_NO_LOSS = _AS_ASKED | np.array([*(reason == "broken-chord" for reason in REASONS), False])
 
 
 class BarLoss(NamedTuple):
@@ -123,6 +126,7 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     counted = (found.bar_index >= 0) & ~_AS_ASKED[found.decided]
     index, outcome = found.bar_index[counted], found.outcome[counted]
     value = note_values(conversion)[counted]
+    lost = _SEVERITY[outcome] * ~_NO_LOSS[found.decided[counted]]
 
     def total(weights: NDArray[np.float64] | NDArray[np.bool_]) -> list[float]:
         totals: list[float] = np.bincount(index, weights, len(bars)).tolist()
@@ -130,7 +134,7 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
 
     columns = zip(
         bars,
-        total(_SEVERITY[outcome] * value),
+        total(lost * value),
         total(value),
         total(np.ones(len(index))),
         total(outcome == DROPPED),
@@ -174,7 +178,8 @@ def note_values(conversion: Conversion) -> NDArray[np.float64]:
 def total_loss(ledger: Ledger, values: NDArray[np.float64]) -> float:
     """Return the loss of a whole song, its notes being worth so much."""
     outcome = outcome_indices(entry.outcome for entry in ledger.entries)
-    return float(np.sum(_SEVERITY[outcome] * values))
+    in_turn = np.array([entry.reasons[:1] == ("broken-chord",) for entry in ledger.entries])
+    return float(np.sum(_SEVERITY[outcome] * ~in_turn * values))
 
 
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
@@ -201,7 +206,7 @@ def _ranked(conversion: Conversion) -> tuple[Advice, ...]:
 def _members(conversion: Conversion, wanted: list[int]) -> Mapping[int, NDArray[np.int64]]:
     """Return the ids of the notes that lost something, by bar."""
     found = account(conversion)
-    lost = np.flatnonzero((found.outcome != KEPT) & ~_AS_ASKED[found.decided])
+    lost = np.flatnonzero((found.outcome != KEPT) & ~_NO_LOSS[found.decided])
     index = found.bar_index[lost]
     return {place: lost[index == place] for place in wanted}
 

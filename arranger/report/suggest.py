@@ -154,8 +154,11 @@ def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduct
 def _attempts(conversion: Conversion) -> Iterator[Attempt]:
     """Yield what is worth trying on this song, the most promising first."""
     grid, settings = conversion.grid, conversion.settings
-    if settings.reduce.texture != "broken-chord":
-        yield Attempt({"texture": "broken-chord"}, "voice 2 steps through the chords")
+    textures = {passage.texture for passage in conversion.reduction.passages}
+    if settings.reduce.texture != "auto":
+        yield Attempt({"texture": "auto"}, "what each passage is made of")
+    if textures != {"broken-chord"}:
+        yield Attempt({"texture": "broken-chord"}, "chords by turns, throughout")
     others = [choice for choice in grid.alternatives if choice.step_beats != grid.step_beats]
     for choice in others[:2]:
         finer = "finer" if choice.step_beats < grid.step_beats else "coarser"
@@ -172,6 +175,8 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
         # An engine of another clock is for another machine, which is no choice of the arranger's.
         if name != conversion.engine.name and other.clock_hz == conversion.engine.clock_hz:
             yield Attempt({"engine": name}, f"another engine: {other.title}")
+    if "broken-chord" in textures:
+        yield Attempt({"texture": "tune-and-bass"}, "two lines, and no turns")
     if settings.reduce.texture != "two-highest":
         yield Attempt({"texture": "two-highest"}, "the two highest notes, whatever they are")
 

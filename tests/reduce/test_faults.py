@@ -72,7 +72,7 @@ def asked(**first: float) -> Asked:
         "onset": [0, 0, 0], "end": [2, 2, 2], "note_end": [2, 2, 2],
         "written_end": [2.0, 2.0, 2.0], "rings": [0.0] * 3, "offset": [0.0, 0.0, 0.0], "pitch": [72, 63, 50],
         "part": [0, 0, 1], "drum": [False] * 3, "sound": [None] * 3, "joins": {}, "gap": None, "lead": [0, 1, 2], "octave_of": [-1] * 3,
-        "duplicate_of": [-1] * 3, "refused": {}, "broken": [False] * 4, "step_seconds": 0.125,
+        "duplicate_of": [-1] * 3, "refused": {}, "tune": [False] * 3, "turning": [[False] * 4] * 2, "step_seconds": 0.125,
         "steps_per_beat": 4.0,
     }  # fmt: skip
     usual |= {name: [value, *usual[name][1:]] for name, value in first.items()}  # type: ignore[index]
