@@ -50,9 +50,11 @@ class Song(NamedTuple):
     step_seconds: float = 0.1
     change: int = 0
     """What each change of a voice costs beside, in units."""
-    turn: dict[int | None, int] | None = None
-    """What holding a tone in voice 2 costs beside for each step, in units; and then voice 2 moves
-    freely, except into and out of the tune. None where no chords are broken."""
+    turn: tuple[dict[int | None, int], dict[int | None, int]] | None = None
+    """What holding a tone costs each voice beside for each step, in units. None where no chords are
+    broken."""
+    free: tuple[bool, bool] = (False, False)
+    """Whether then each voice moves freely, except into and out of the tune."""
 
 
 def plain(tones: Tones) -> list[PlainTone]:
@@ -103,7 +105,9 @@ def heard(song: Song, held: int | None, other: int, costs: Costs, share: float) 
 def node_cost(song: Song, step: int, state: State, costs: Costs) -> int:
     beat = 1 / song.steps_per_beat
     voices = (state.voice1, state.voice2)
-    cost = 0 if song.turn is None else song.turn[state.voice2]
+    cost = 0
+    if song.turn is not None:
+        cost = song.turn[0][state.voice1] + song.turn[1][state.voice2]
     silent = step in song.silent
     for other, tone in enumerate(song.tones):
         if not tone.onset <= step < tone.end:
@@ -215,12 +219,13 @@ def move_cost(song: Song, step: int, before: int | None, now: int | None, costs:
 
 
 def moves_cost(song: Song, step: int, before: State, now: State, costs: Costs) -> int:
-    changes = (before.voice1 != now.voice1) + (before.voice2 != now.voice2)
-    cost = move_cost(song, step, before.voice1, now.voice1, costs) + changes * song.change
-    tones = [song.tones[v] for v in (before.voice2, now.voice2) if v is not None]
-    if song.turn is not None and all(tone.tune < 0.5 for tone in tones):
-        return cost
-    return cost + move_cost(song, step, before.voice2, now.voice2, costs)
+    cost = 0
+    for old, new, free in zip(before, now, song.free, strict=True):
+        cost += (old != new) * song.change
+        tune = any(v is not None and song.tones[v].tune >= 0.5 for v in (old, new))
+        if song.turn is None or not free or tune:
+            cost += move_cost(song, step, old, new, costs)
+    return cost
 
 
 def path_cost(song: Song, path: tuple[State, ...], costs: Costs) -> int:

@@ -15,7 +15,11 @@ TUNE = [(4 * i + at, 1, p) for i in range(4) for at, p in ((0, 76), (1, 79), (2,
 BASS = [(2 * i, 2, 43) for i in range(14)]
 LONE = [(4 * i + 3, 0.5, 64) for i in range(3)]
 PHRASE = [(4 * i + 3 + at, 0.5, p) for i in range(3) for at, p in ((0, 64), (0.5, 67))]
-LATER = [(on + 16 * (on >= 8), length, p) for on, length, p in TUNE]
+
+
+def parted(beats: float) -> list[tuple[float, float, int]]:
+    """Return the tune with so long a rest after its second bar."""
+    return [(on + (beats - 1) * (on >= 8), length, p) for on, length, p in TUNE]
 
 
 @pytest.mark.parametrize(
@@ -23,10 +27,11 @@ LATER = [(on + 16 * (on >= 8), length, p) for on, length, p in TUNE]
     [
         (TUNE, LONE, set()),
         (TUNE, PHRASE, {64, 67}),
-        (LATER, [(16, 2, 64)], {64}),  # the tune rests for long
+        (parted(4), [(8, 2, 64)], set()),
+        (parted(5), [(8, 2, 64)], {64}),
         (TUNE, [(15, 1, 64)], {64}),  # after its end
     ],
-    ids=["a lone note", "a phrase", "a long rest", "the end"],
+    ids=["a lone note", "a phrase", "four beats", "a rest", "the end"],
 )
 def test_voice_1_answers_with_phrases_in_the_breaths_of_the_tune(
     tune: list[tuple[float, float, int]],

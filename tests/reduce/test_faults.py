@@ -12,9 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
-from arranger.grid.model import GridBar
 from arranger.reduce import Reduction, reduce
-from arranger.reduce.choose.textures import turns
 from arranger.reduce.perform.heard import Heard
 from arranger.reduce.tell.account import Asked, account
 from arranger.reduce.tell.sentences import explanations
@@ -207,30 +205,6 @@ def test_beats_are_counted_from_the_start_of_the_bar_that_is_asked_for() -> None
     grid = replace(grid, bars=(first, first._replace(number=2, first_step=16)))
     held = weigh_bar(song, ENGINE, grid, ReduceSettings(), 2).held
     assert held[0] == "voice 1: beat 1 D5 of 'lead', beat 3 E5 of 'lead'"
-
-
-@pytest.mark.parametrize(
-    ("metre", "steps_of_beat", "length", "ranks"),
-    [
-        ((4, 4), 4, 2, [0, 1, 2, 1, 0, 1, 2, 1]),
-        ((4, 4), 3, 1, [0, 1, 2, 0, 1, 2, 0, 1, 2, 0, 1, 2]),
-        ((4, 4), 6, 3, [0, 1, 2, 1, 0, 1, 2, 1]),
-        ((3, 4), 4, 2, [0, 1, 2, 1, 2, 1]),
-        ((6, 8), 2, 1, [0, 1, 2, 0, 1, 2]),
-    ],
-)
-def test_broken_chords_turn_as_the_metre_asks(
-    metre: tuple[int, int], steps_of_beat: int, length: int, ranks: list[int]
-) -> None:
-    steps = metre[0] * 4 * steps_of_beat // metre[1]
-    grid = replace(
-        grid_of(song_of(Line([(0, 1, 60)])), steps_of_beat),
-        bars=(GridBar(1, 0, steps, *metre),),
-        steps=steps,
-    )
-    starts, found = turns(grid, np.ones(steps, dtype=np.bool_))
-    assert starts.tolist() == list(range(0, steps, length))
-    assert found.tolist() == ranks
 
 
 @given(st.integers(0, 2**32), st.integers(1, 3), st.integers(1, 4))

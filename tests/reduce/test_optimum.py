@@ -65,7 +65,8 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
         draw(st.frozensets(st.sampled_from(sorted(hits)))) if hits else hits,
         step_seconds=draw(st.sampled_from((0.06, 0.1, 0.15))),
         change=draw(st.sampled_from((0, 0, 300_000))),
-        turn=draw(st.none() | turns),
+        turn=draw(st.none() | st.tuples(turns, turns)),
+        free=draw(st.tuples(st.booleans(), st.booleans())),
     )
 
 
@@ -92,7 +93,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
         steps_per_beat=song.steps_per_beat,
         hit_steps=np.array(sorted(song.hits), dtype=np.int64),
         silent_steps=np.array(sorted(song.silent), dtype=np.int64),
-        # where voice 2 moves freely, when it may move is part of what is asked
+        # where voices move freely, when it may move is part of what is asked
         more_bounds=NO_STEPS if song.turn is None else np.arange(song.steps),
         most=most,
     )
@@ -103,9 +104,10 @@ def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
     if song.turn is None:
         return rates
     held = [None if tone < 0 else tone for tone in problem.candidates.ravel().tolist()]
-    turn = np.array([song.turn[tone] for tone in held]).reshape(problem.candidates.shape)
-    every = np.ones(len(problem.starts), dtype=np.bool_)
-    return replace(rates, turn=turn * problem.lengths[:, None], free=every)
+    turn = np.array([[each[tone] for tone in held] for each in song.turn])
+    turn = turn.reshape(2, *problem.candidates.shape) * problem.lengths[:, None]
+    free = np.repeat(np.array(song.free)[:, None], len(problem.starts), axis=1)
+    return replace(rates, turn=turn, free=free)
 
 
 def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
@@ -128,8 +130,8 @@ def as_states(problem: Problem, optimum: Optimum) -> list[State]:
 COSTS: tuple[Mapping[str, float], ...] = (
     {},
     {"leap": 0.0, "line": 0.06, "split": 0.0, "entry": 0.06},
-    {"split": 0.005, "late": 0.05, "entry": 0.168},
-    {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.6, "scrap": 0.4},
+    {"split": 0.005, "late": 0.05, "entry": 0.148},
+    {"crossing": 0.4, "doubling": 0.3, "wrong-voice": 0.6, "scrap": 3.0},
     {"entry": 0.5, "line": 0.1, "leap": 0.01, "split": 0.02, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "wrong-voice": 0.0},
     {"ring": 0.0, "sustain": 1.5},
@@ -222,8 +224,24 @@ def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:
     assert rates.entry >= 12 * rates.leap + 10 * rates.split[0] + rates.line
 
 
+@pytest.mark.parametrize(
+    ("overrides", "refused", "accepted"),
+    [
+        ({"split": 0.0061, "entry": 0.2}, "'late'", {"late": 0.061}),
+        ({"split": 0.02, "late": 0.2}, "'entry'", {"entry": 0.298}),
+        ({"tied": 0.71}, "'tied' and 'wrong-voice'", {"wrong-voice": 0.29}),
+    ],
+)
+def test_costs_by_which_a_change_between_events_could_pay_are_refused(
+    overrides: Mapping[str, float], refused: str, accepted: Mapping[str, float]
+) -> None:
+    with pytest.raises(UsageError, match=refused):
+        costs_from(overrides)
+    assert costs_from({**overrides, **accepted})
+
+
 def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
-    costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.148})
+    costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.128})
     dearest = 12 * round(costs.leap * UNITS) + 10 * round(costs.split * UNITS)
     assert costs.entry * UNITS < dearest + round(costs.line * UNITS)
     rates = rates_of(problem_of(NOTHING), costs, 0.1)

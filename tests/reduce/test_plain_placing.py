@@ -22,9 +22,7 @@ from arranger.reduce.choose.candidates import (
     line_ends,
 )
 from arranger.reduce.choose.costs import costs_from
-from arranger.reduce.choose.prepare import prepare, rates
-from arranger.reduce.choose.rates import UNITS
-from arranger.reduce.choose.textures import textures_of_steps, turns, weights_for
+from arranger.reduce.choose.textures import textures_of_bars, weights_for
 from arranger.reduce.place.fold import fold
 from arranger.reduce.place.pedal import end_of_ring, without_ring
 from arranger.reduce.place.placed import graces, place
@@ -473,59 +471,6 @@ def gridded(step: Fraction, bars: tuple[GridBar, ...], **changes: object) -> Gri
     return replace(EMPTY, step_beats=step, bars=bars, steps=steps, **changes)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(
-    ("step", "head", "every", "ranks"),
-    [
-        ("1/4", (16, 4, 4), 2, [0, 1, 2, 1, 0, 1, 2, 1]),
-        ("1/2", (8, 4, 4), 1, [0, 1, 2, 1, 0, 1, 2, 1]),
-        ("1", (4, 4, 4), 1, [0, 1, 2, 1]),
-        ("1/8", (16, 2, 4), 4, [0, 1, 2, 1]),
-        ("1/4", (8, 2, 2), 4, [0, 1]),
-        ("1/4", (12, 3, 4), 2, [0, 1, 2, 1, 2, 1]),
-        ("1/4", (20, 5, 4), 2, [0, 1, 2, 1, 2, 1, 0, 1, 2, 1]),
-        ("1/3", (12, 4, 4), 1, [0, 1, 2] * 4),
-        ("1/6", (12, 2, 4), 3, [0, 1, 2, 1]),
-        ("1/9", (18, 2, 4), 3, [0, 1, 2] * 2),
-        ("1/4", (12, 6, 8), 2, [0, 1, 2] * 2),
-        ("1/2", (9, 9, 8), 1, [0, 1, 2] * 3),
-        ("1", (3, 6, 8), 1, [0, 1, 2]),
-        ("1/4", (6, 3, 8), 1, [0, 1, 2, 1, 2, 1]),
-    ],
-)
-def test_broken_chords_take_turns_by_the_metre(
-    step: str, head: tuple[int, int, int], every: int, ranks: list[int]
-) -> None:
-    """Half beats bass, middle, top, middle; in threes of the beat where it has three parts."""
-    grid = gridded(Fraction(step), bars_of(head, head))
-    broken = np.ones(grid.steps, dtype=np.bool_)
-    broken[: head[0]] = False
-    starts, found = turns(grid, broken)
-    assert starts.tolist() == list(range(head[0], 2 * head[0], every))
-    assert found.tolist() == ranks
-
-
-def test_a_broken_chord_pays_for_each_beat_out_of_turn() -> None:
-    """C4, E4 and G4 for two bars of 2/4, broken in the second; C6 is the tune."""
-    chord = [(0, 4, 60), (0, 4, 64), (0, 4, 67)]
-    song = song_of(Line([(0, 4, 84)], "Lead"), Line(chord, "Strings"))
-    bars = bars_of((8, 2, 4), (8, 2, 4))
-    grid = replace(grid_of(song), bars=bars)
-    settings = ReduceSettings(section_textures={"6": "broken-chord"})
-    prepared = prepare(song, ENGINE, grid, settings)
-    priced = rates(prepared, grid)
-    problem = prepared.problem
-    assert problem.starts.tolist() == [0, 8, 10, 12, 14]
-    wanted = [None, 60, 64, 67, 64]
-    for segment, turn in enumerate(wanted):
-        for slot in range(problem.counts[segment]):
-            tone = problem.candidates[segment][slot]
-            pitch = None if tone < 0 else int(problem.tones.pitch[tone])
-            # 1.5 for each beat; a turn is half a beat.
-            out = turn is not None and pitch != turn
-            assert priced.turn[segment][slot] == (round(0.75 * UNITS) if out else 0)
-    assert priced.free.tolist() == [False, True, True, True, True]
-
-
 def test_bars_and_sections_name_where_a_texture_is() -> None:
     grid = gridded(
         Fraction(1, 2), bars_of(*[(8, 4, 4)] * 6), sections=(Section("A", 1, 2), Section("A", 4, 1))
@@ -533,13 +478,15 @@ def test_bars_and_sections_name_where_a_texture_is() -> None:
 
     def with_texture(where: str) -> list[int]:
         settings = ReduceSettings(section_textures={where: "two-highest"})
-        names = textures_of_steps(grid, settings).tolist()
-        assert {name for name, _ in groupby(names)} <= {"two-highest", "tune-and-bass"}
-        return [bar.number for bar in grid.bars if names[bar.first_step] == "two-highest"]
+        names = textures_of_bars(grid, settings).tolist()
+        assert {name for name, _ in groupby(names)} <= {"two-highest", "auto"}
+        return [
+            bar.number for bar, name in zip(grid.bars, names, strict=True) if name == "two-highest"
+        ]
 
     assert with_texture("7") == [7]
     assert with_texture("6-8") == [6, 7, 8]
     assert with_texture("9-20") == [9, 10]
     assert with_texture("A") == [6, 7, 9]
-    last = textures_of_steps(grid, ReduceSettings(section_textures={"10": "two-highest"}))
-    assert (last == "two-highest").sum() == 8
+    last = textures_of_bars(grid, ReduceSettings(section_textures={"10": "two-highest"}))
+    assert (last == "two-highest").tolist() == [False] * 5 + [True]

@@ -25,8 +25,8 @@ place of the change and moving it to one end never costs more, provided that
   pays for any quick leap that takes its place,
 - a start costs no more than it is worth: ``wrong-voice`` and ``tied`` are shares, together at most 1.
 
-A tone that isn't the tune is worth nothing to voice 1 in a **breath** of the tune that its part doesn't
-answer (``scrap``; `arranger.reduce.choose.breaths`). That is charged by the step, in equal shares.
+A tone that isn't the tune is worth less than nothing to voice 1 in a **breath** of the tune that its
+part doesn't answer (``scrap``; `arranger.reduce.choose.breaths`). Every step pays an equal share.
 
 A repetition (the same pitch ends where the note starts) costs ``gap`` or ``tied`` in whichever voice
 it is and whether or not the earlier note is held, else the voices would trade places to dodge the
@@ -81,12 +81,12 @@ class Costs:
         1.0, "a note is broken off, times its attack and the share that is left"
     )
     late: float = _term(0.05, "a note is entered after its start")
-    entry: float = _term(0.16, "a voice starts again after silence")
+    entry: float = _term(0.14, "a voice starts again after silence")
     leap: float = _term(0.0015, "a voice moves by a semitone, up to an octave")
     split: float = _term(0.004, "a semitone of a leap so quick that the ear hears two lines")
-    line: float = _term(0.1, "a voice goes over to another part")
+    line: float = _term(0.08, "a voice goes over to another part, or into or out of the tune")
     scrap: float = _term(
-        1.0, "voice 1 has a tone of a part that doesn't answer the tune's breath, times its worth"
+        1.5, "voice 1 has a tone of a part that doesn't answer the tune's breath, times its worth"
     )
     gap: float = _term(0.02, "a note is parted from its repetition, or ends a step early for it")
     tied: float = _term(0.4, "a repetition is not heard as one, times its attack")
@@ -94,7 +94,7 @@ class Costs:
     doubling: float = _term(0.02, "both voices have a pitch class in two octaves for a beat")
     unison: float = _term(1.0, "both voices have the same pitch for a beat: they may cancel out")
     wrong_voice: float = _term(
-        0.4, "the tune starts in voice 2 or the bass in voice 1, times what that is worth"
+        0.3, "the tune starts in voice 2 or the bass in voice 1, times what that is worth"
     )
     drum: float = _term(1.0, "a loud kick on a first beat is left out; others by their weight")
     turn: float = _term(1.5, "a broken chord misses the note whose turn it is for a beat")
@@ -171,8 +171,5 @@ def _check_bounds(costs: Costs) -> None:
             f"the cost 'gap' ({costs.gap:g}) must be at most {LEAST_WORTH:g} times 'attack' "
             f"({costs.attack * LEAST_WORTH:g}), what the softest start is worth"
         )
-    shares = (costs.tied, costs.delay, costs.octave, costs.ring, costs.scrap)
-    if max(shares) > 1:
-        raise UsageError(
-            "the costs 'tied', 'delay', 'octave', 'ring' and 'scrap' are shares, at most 1"
-        )
+    if max(costs.tied, costs.delay, costs.octave, costs.ring) > 1:
+        raise UsageError("the costs 'tied', 'delay', 'octave' and 'ring' are shares, at most 1")

@@ -148,7 +148,8 @@ def rates_of(problem: Problem, costs: Costs, step_seconds: float) -> Rates:
     whole = start.whole[:-1]
     held = tones.released - tones.onset
     every = step.whole[: len(tones)].astype(np.float64)
-    if float(np.dot(every, tones.end - tones.onset)) + float(whole.sum()) > MOST:
+    lost = float(np.dot(every, tones.end - tones.onset)) + float(whole.sum())
+    if lost * max(costs.scrap, 1.0) > MOST:
         raise SettingsError(
             "the costs are too large for so long a song",
             remedy="make them all smaller: what counts is how they compare",
@@ -197,7 +198,7 @@ def _share(share: ArrayLike, cost: ArrayLike) -> Ints:
 
 
 def _scraps(problem: Problem, start: Worth, step: Worth, costs: Costs) -> Ints:
-    """Return what holding each slot costs voice 1; all steps of a tone together its whole worth."""
+    """Return what holding each slot costs voice 1: a share of its whole worth for each step."""
     length = np.maximum(_padded(problem.tones.end - problem.tones.onset), 1)
     each = _share(costs.scrap, np.append(step.whole[: len(length) - 1], 0) + start.whole / length)
     found: Ints = scraps(problem) * each[problem.candidates] * problem.lengths[:, None]

@@ -198,7 +198,7 @@ class _Chooser:
     def next(self, now: Moment) -> tuple[int, int]:
         """Return the pitches that the voices are asked for in a segment; -1 for none."""
         self._turns += now.turn
-        chord = [pitch for pitch in now.chord if pitch < _NO_PITCH]
+        chord = list(dict.fromkeys(pitch for pitch in now.chord if pitch < _NO_PITCH))
         if not now.broken or not chord:
             self._asked = [-1, -1]
             return -1, -1

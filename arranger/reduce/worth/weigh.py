@@ -131,7 +131,8 @@ def _tune(table: Columns, likely: Floats, facts: PartFacts, roles: tuple[PartRol
 
     Within a part that plays single notes every note is the tune when the part carries it. Where it
     plays chords, the likelihood of the note counts, but the likeliest at each moment never counts
-    less than half: the listener takes something for the tune. Notes that overlap only because a
+    less than half: the listener takes something for the tune. Where another part has the bass, that is
+    the top of the chord. Notes that overlap only because a
     pedal holds them are a single line as well, where it is a part by itself.
     """
     scores = np.array(
