@@ -158,7 +158,7 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
     if settings.reduce.texture != "auto":
         yield Attempt({"texture": "auto"}, "what each passage is made of")
     if textures != {"broken-chord"}:
-        yield Attempt({"texture": "broken-chord"}, "chords by turns, throughout")
+        yield Attempt({"texture": "broken-chord"}, "chords by turns throughout")
     others = [choice for choice in grid.alternatives if choice.step_beats != grid.step_beats]
     for choice in others[:2]:
         finer = "finer" if choice.step_beats < grid.step_beats else "coarser"
@@ -176,7 +176,7 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
         if name != conversion.engine.name and other.clock_hz == conversion.engine.clock_hz:
             yield Attempt({"engine": name}, f"another engine: {other.title}")
     if "broken-chord" in textures:
-        yield Attempt({"texture": "tune-and-bass"}, "two lines, and no turns")
+        yield Attempt({"texture": "tune-and-bass"}, "two lines instead of chords by turns")
     if settings.reduce.texture != "two-highest":
         yield Attempt({"texture": "two-highest"}, "the two highest notes, whatever they are")
 

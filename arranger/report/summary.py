@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from arranger.engine.describe import left_out_line
-from arranger.errors import one_line
+from arranger.errors import one_line, shortened
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import texture_line
@@ -266,11 +266,6 @@ def counts(found: Summary) -> str:
     more = {"changed": f" ({in_turn} take turns)"} if in_turn else {}
     told = ", ".join(f"{found.totals[o]} {o}{more.get(o, '')}" for o in OUTCOMES)
     return f"{found.totals['notes']} notes: {told}"
-
-
-def shortened(name: str, limit: int = 28) -> str:
-    """Return a name in at most so many characters."""
-    return name if len(name) <= limit else f"{name[: limit - 3]}..."
 
 
 @remembered

@@ -12,14 +12,13 @@ import shutil
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, TextIO
 
-from arranger.errors import one_line
+from arranger.errors import one_line, shortened
 from arranger.report.summary import (
     MOST_PARTS,
     MOST_REMARKS,
     MOST_TEXTURES,
     counts,
     played,
-    shortened,
 )
 
 if TYPE_CHECKING:

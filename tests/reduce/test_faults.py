@@ -158,7 +158,10 @@ def test_louder_is_more_in_every_feature() -> None:
 
 def test_what_was_weighed_is_told_to_a_hundredth_and_kept_to_a_ten_thousandth() -> None:
     other = Choice(("beat 1: voice 1 rests",), 0.987654, {"attack": 0.987654})
-    found = BarWeighing(bar=3, held=("voice 1: silent",), terms={"tied": 0.123456}, others=(other,))
+    found = BarWeighing(
+        bar=3, texture="", held=("voice 1: silent",), turns=(), terms={"tied": 0.123456},
+        others=(other,),
+    )  # fmt: skip
     text = weighing_text(found)
     assert "costs 0.12 beats of the tune: tied 0.12" in text
     assert "runner-up: 0.99 more" in text

@@ -138,6 +138,7 @@ WRONG = [None, True, "x", 1.5, -1, [], {}, [None], {"a": 1}]
         ("source", "tracks"), ("source", "tracks", 0), ("source", "tracks", 0, "parts"),
         ("source", "tracks", 1, "parts", 0), ("source", "tracks", 1, "parts", 0, "part"),
         ("source", "tracks", 1, "parts", 0, "name"),
+        ("passages",), ("passages", 0), ("passages", 0, "explanation"),
     ],
 )  # fmt: skip
 def test_wrong_types_are_refused_or_read(

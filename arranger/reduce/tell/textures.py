@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.errors import one_line
+from arranger.errors import one_line, shortened
 from arranger.reduce.choose.material import MOST_OF_BAR
 
 if TYPE_CHECKING:
@@ -53,4 +53,5 @@ def _why(passage: Passage, parts: Sequence[Part]) -> str:
     share = f"{100 * passage.chords:.0f} % of the time"
     if not broken:
         return f"since chords sound for only {share}"
-    return f"since chords sound for {share}, mostly in '{one_line(parts[passage.part].name)}'"
+    name = shortened(one_line(parts[passage.part].name))
+    return f"since chords sound for {share}, mostly in '{name}'"
