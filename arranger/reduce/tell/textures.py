@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from arranger.song.model import Part
 
 MEANINGS: dict[str, str] = {
-    "tune-and-bass": "two lines, the tune and the bass first",
-    "broken-chord": "voice 1 the tune; voice 2, and voice 1 where the tune rests, the notes of the chord by turns",
+    "tune-and-bass": "two lines, tune and bass first",
+    "broken-chord": "the tune in voice 1 and, in voice 2 and where the tune rests, the notes of the chords by turns",
     "two-highest": "the highest note and the second highest",
     "bass-and-chord": "an accompaniment for a live player",
     "as-written": "the parts named voice 1 and voice 2, unchanged",
