@@ -24,7 +24,7 @@ class Passage(NamedTuple):
     chords: float
     """Share of the time in which some part has a chord."""
     part: int
-    """The part that has chords in most of the bars, or -1."""
+    """The part that has chords for the longest time, or -1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -105,13 +105,14 @@ TUNE = (0, 16, 86, 1.0)
 def test_the_bass_has_the_beats_and_the_unheard_the_turns_between() -> None:
     """C3, E4 and G4 under D6, four turns a beat; the bass doesn't run into its own beat."""
     one, two = asked(tones_of(*CHORD, TUNE), gridded((16, 4, 4)))
-    assert two == [48, 67, 64, 67] * 4
+    assert two == [48, 67, 64, 67, *[48, 64, 48, 67] * 3]
     assert one == [-1] * 16
 
 
 def test_what_the_tune_has_is_heard_already() -> None:
-    one, two = asked(tones_of(*CHORD, (0, 16, 79, 1.0)), gridded((16, 4, 4)))
-    assert two == [48, 64, 48, 64] * 4
+    _, two = asked(tones_of(*CHORD, (0, 16, 79, 1.0)), gridded((16, 4, 4)))
+    assert two[:4] == [48, 64, 48, 64]
+    assert set(two) == {48, 64}
     doubled = tones_of(*CHORD, (0, 16, 76, 0.0), (0, 16, 76, 1.0))
     assert 76 not in asked(doubled, gridded((16, 4, 4)))[1], "voice 1 has that pitch"
 
@@ -119,16 +120,16 @@ def test_what_the_tune_has_is_heard_already() -> None:
 def test_a_struck_bass_has_its_turn_where_it_comes_and_begins_a_harmony() -> None:
     rows = [(0, 6, 48, 0.0), (6, 16, 45, 0.0), (0, 16, 60, 0.0), (0, 16, 64, 0.0), TUNE]
     _, two = asked(tones_of(*rows), gridded((16, 4, 4)))
-    assert two[:4] == [48, 64, 48, 64]
+    assert two[:6] == [48, 64, 60, 60, 48, 64]
     assert two[6] == 45
-    assert two[7:12] == [64, 45, 64, 60, 64], "the fifth first, then the third, then what waited"
+    assert two[7:12] == [64, 45, 60, 45, 64], "A minor: its fifth, then its third"
 
 
 def test_what_is_foreign_to_the_triad_comes_when_the_rest_was_heard() -> None:
-    """C, E, G and B flat: the seventh waits for ten turns more than a third that is heard again."""
+    """C, E, G and B flat: after them the seventh has its turn, and then waits for ten more."""
     _, two = asked(tones_of(*CHORD, (0, 16, 70, 0.0), TUNE), gridded((16, 4, 4)))
-    assert two[:4] == [48, 67, 64, 67]
-    assert two.count(70) == 1 and two.index(70) > 8
+    assert two[:8] == [48, 67, 64, 70, 48, 67, 64, 67]
+    assert two.count(70) == 1
 
 
 def test_memory_ends_with_the_bar() -> None:
@@ -171,11 +172,12 @@ def test_voice_1_stays_within_an_octave_of_the_tune_where_it_can() -> None:
 def test_what_only_a_pedal_holds_is_asked_for_half_a_second() -> None:
     held = [(0, 16, pitch, 0.0) for pitch in (48, 64, 67)]
     struck = replace(tones_of(*held, (0, 16, 52, 0.0)), released=np.array([4, 16, 4, 4]))
-    _, two = asked(struck, gridded((16, 4, 4)))
-    assert set(two[:8]) == {48, 52, 64, 67}
+    one, two = asked(struck, gridded((16, 4, 4)))
+    assert {*one[:8], *two[:8]} == {48, 52, 64, 67}
     assert set(two[8:]) == {52}, "0.5 s after the keys came up"
-    _, alone = asked(tones_of(*held, released=4), gridded((16, 4, 4)))
-    assert set(alone[8:]) == {48, 64, 67}, "nothing else sounds"
+    assert set(one[8:]) == {-1}
+    one, two = asked(tones_of(*held, released=4), gridded((16, 4, 4)))
+    assert {*one[8:], *two[8:]} == {48, 64, 67}, "nothing else sounds"
 
 
 def test_who_is_asked_for_sounds_there() -> None:
@@ -211,7 +213,7 @@ def test_out_of_turn_costs_by_the_beat() -> None:
     broken = np.arange(16) >= 8
     cost, free = out_of_turn(problem, Costs(), grid, broken, LINES)
     assert free.tolist() == [[False] * 16, [False] * 8 + [True] * 8]
-    wanted = [None] * 8 + [48, 67, 64, 67] * 2
+    wanted = [None] * 8 + [48, 67, 64, 67, 48, 64, 48, 67]
     for segment, turn in enumerate(wanted):
         for slot, tone in enumerate(problem.candidates[segment].tolist()):
             pitch = None if tone < 0 else int(problem.tones.pitch[tone])

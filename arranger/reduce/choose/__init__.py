@@ -5,12 +5,12 @@ candidates   What the optimisation chooses from: tones on the grid, cut into seg
 costs        The cost table: what each musical loss weighs, in one place
 drum_sounds  Which sound stands in for which percussion key
 groove       Which drum sounds on which step, decided once for all bars whose drums are alike
-material     What the parts are made of: chords or lines, bar by bar
+material     Which bars are made of chords, and which of lines
 optimum      The exact optimum over all ways of giving two voices and the drums to a song
 prepare      From a song on its grid to the problem of the optimisation
 price        The costs of all choices of all segments, and of one path term by term
 rates        What everything costs in whole numbers: the one place where costs are rounded
 terms        The terms of the cost table, each defined once, for many segments at a time
 textures     Textures: what the two voices are for
-turns        Broken chords: whose turn it is in each voice at each moment
+turns        Broken chords: whose turn it is at each moment
 """

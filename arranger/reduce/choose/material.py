@@ -1,6 +1,7 @@
 """What the parts are made of: chords or lines, bar by bar.
 
-A part has a **chord** where it sounds two pitches or more beside the tune, octaves and doubles aside.
+A part has a **chord** where it sounds two pitch classes or more beside the tune, and not only a fifth,
+which is among the overtones of its lower tone.
 Where chords sound for most of the time (block, strummed or held ones, and broken ones that a pedal
 holds together) voice 2 can only be just to them by turns; where each part moves by itself, two of the
 lines are the better choice. A change must pay for itself, so that a passage lasts: the likeliest way
@@ -35,10 +36,19 @@ EVIDENCE = 4.0
 """What a bar says for each unit that it is above or below that."""
 
 LINE = 0.1
-"""Time with chords, as a share of that without, up to which a part is a line."""
+"""Share of its time with chords up to which a part is a line."""
 
 CHANGE = 6.0
 """What going over from chords to lines or back costs."""
+
+
+class Runs(NamedTuple):
+    """Steps in a row in which something sounds; each of shape (runs,)."""
+
+    key: Ints
+    """What sounds."""
+    first: Ints
+    after: Ints
 
 
 class Material(NamedTuple):
@@ -46,8 +56,8 @@ class Material(NamedTuple):
 
     shares: Floats
     """Shape (bars,): of a bar's time in which some part has a chord."""
-    parts: Ints
-    """Shape (bars,): the part that has chords for longest, or -1."""
+    chords: Runs
+    """Where each part has chords."""
     lines: Bools
     """Shape (parts,): whether a part moves by itself, and not as the bass."""
 
@@ -62,40 +72,43 @@ def material_of(placed: Placed, weights: Weights, grid: Grid) -> Material:
     grid
         Bars and steps.
     """
-    alone = (weights.octave_of < 0) & (weights.duplicate_of < 0) & (weights.tune < IN_TUNE)
-    ids = np.flatnonzero(placed.usable & ~placed.drum & alone)
-    span = grid.steps + 1
-    on, off = (placed.part[ids] * span + steps[ids] for steps in (placed.onset, placed.end))
-    edges, place = np.unique(np.concatenate((on, off)), return_inverse=True)
-    change = np.bincount(place[: len(ids)], minlength=len(edges))
-    change -= np.bincount(place[len(ids) :], minlength=len(edges))
-    sounding = np.cumsum(change)
-    part, lasting = edges // span, np.diff(edges, append=edges[-1:])
-    single, together = (
-        np.bincount(part, lasting * which, minlength=len(weights.roles))
-        for which in (sounding == 1, sounding >= 2)
+    ids = np.flatnonzero(placed.usable & ~placed.drum & (weights.tune < IN_TUNE))
+    part, onset = placed.part[ids], placed.onset[ids]
+    at, pitch_class = (part * (grid.steps + 1) + onset) * 12, placed.pitch[ids] % 12
+    below = (pitch_class - 7) % 12
+    pitch_class = np.where(np.isin(at + below, at + pitch_class), below, pitch_class)
+    sounding = _runs(Runs(part * 12 + pitch_class, onset, placed.end[ids]), 1)
+    by_part = sounding._replace(key=sounding.key // 12)
+    chords = _runs(by_part, 2)
+    time, together = (
+        np.bincount(runs.key, runs.after - runs.first, minlength=len(weights.roles))
+        for runs in (_runs(by_part, 1), chords)
     )
     bass = np.array([role.role == "bass" for role in weights.roles], dtype=np.bool_)
-    chords = np.flatnonzero(sounding >= 2)  # the last edge ends the last note
-    first, after = edges[chords], edges[chords + 1]
-    shares, parts = _by_bar(part[chords], first % span, after - part[chords] * span, grid)
-    return Material(shares, parts, ~bass & (together < LINE * single))
+    lines = ~bass & (time > 0) & (together <= LINE * time)
+    return Material(_by_bar(chords, grid), chords, lines)
 
 
-def _by_bar(part: Ints, first: Ints, after: Ints, grid: Grid) -> tuple[Floats, Ints]:
-    """Return shares and parts of `Material`, from the steps in which parts have chords."""
+def _runs(sounds: Runs, least: int) -> Runs:
+    """Return where so many with one key sound at once."""
+    span = int(sounds.after.max(initial=0)) + 1
+    ends = np.concatenate([sounds.key * span + steps for steps in (sounds.first, sounds.after)])
+    edges, place = np.unique(ends, return_inverse=True)
+    change = np.repeat((1, -1), len(sounds.key))
+    enough = np.cumsum(np.bincount(place, change, minlength=len(edges))) >= least
+    first = edges[enough & ~np.append(False, enough[:-1])]
+    after = edges[~enough & np.append(False, enough[:-1])]
+    return Runs(first // span, first % span, after % span)
+
+
+def _by_bar(chords: Runs, grid: Grid) -> Floats:
+    """Return the shares of `Material`, from where parts have chords."""
     starts = np.array([bar.first_step for bar in grid.bars])
-    sounds = np.zeros(grid.steps + 1, dtype=np.int64)
-    np.add.at(sounds, first, 1)
-    np.add.at(sounds, after, -1)
-    time = np.add.reduceat(np.cumsum(sounds)[:-1] > 0, starts, dtype=np.int64)
-    shares = time / np.diff(starts, append=grid.steps)
-    order = np.lexsort((first - after,))  # longest first
-    bar = np.searchsorted(starts, first[order], side="right") - 1
-    found, place = np.unique(bar, return_index=True)
-    parts = np.full(len(starts), -1)
-    parts[found] = part[order][place]
-    return shares, parts
+    change = np.zeros(grid.steps + 1, dtype=np.int64)
+    np.add.at(change, chords.first, 1)
+    np.add.at(change, chords.after, -1)
+    time = np.add.reduceat(np.cumsum(change)[:-1] > 0, starts, dtype=np.int64)
+    return time / np.diff(starts, append=grid.steps)
 
 
 def chords_prevail(shares: Floats) -> Bools:
@@ -126,19 +139,21 @@ def passages(
     """
     found = []
     rows = zip(names.tolist(), asked.tolist(), range(len(names)), strict=True)
+    chords = material.chords
     for (name, was_asked), group in groupby(rows, key=lambda row: row[:2]):
         bars = [index for *_, index in group]
-        here = slice(bars[0], bars[-1] + 1)
-        parts = material.parts[here]
-        counts = np.bincount(parts[parts >= 0], minlength=1)
+        first, last = grid.bars[bars[0]], grid.bars[bars[-1]]
+        after = np.minimum(chords.after, last.first_step + last.steps)
+        time = np.maximum(after - np.maximum(chords.first, first.first_step), 0)
+        by_part = np.bincount(chords.key, time, minlength=1)
         found.append(
             Passage(
                 texture=name,
-                first_bar=grid.bars[bars[0]].number,
-                last_bar=grid.bars[bars[-1]].number,
+                first_bar=first.number,
+                last_bar=last.number,
                 asked=was_asked,
-                chords=float(material.shares[here].mean()),
-                part=int(counts.argmax()) if counts.any() else -1,
+                chords=float(material.shares[bars[0] : bars[-1] + 1].mean()),
+                part=int(by_part.argmax()) if by_part.any() else -1,
             )
         )
     return tuple(found)

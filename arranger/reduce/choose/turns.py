@@ -48,8 +48,8 @@ REACH = 12
 RING_SECONDS = 0.5
 """For which a note is asked for after its key is up and only a pedal holds it, unless nothing else sounds."""
 
-UNHEARD = 12
-"""Turns ago that a class counts as heard which wasn't yet heard in its harmony."""
+UNHEARD = 10
+"""Turns before its harmony that a class counts as heard which wasn't yet heard in it."""
 
 _NO_PITCH = 1000
 """Higher than all pitches."""
@@ -193,7 +193,7 @@ class _Chooser:
         self._bar = self._bass = -1
         self._asked, self._upper = [-1, -1], [-1, -1]
         self._last: dict[int, int] = {}
-        self._turns = 0
+        self._turns = self._begun = 0
 
     def next(self, now: Moment) -> tuple[int, int]:
         """Return the pitches that the voices are asked for in a segment; -1 for none."""
@@ -204,7 +204,7 @@ class _Chooser:
             return -1, -1
         lowest = chord[0]
         if now.bar != self._bar or (now.struck and lowest % 12 != self._bass):
-            self._last = {}
+            self._last, self._begun = {}, self._turns
         self._bar, self._bass = now.bar, lowest % 12
         if now.turn and now.tune:
             self._last.update((pc, self._turns) for pc in range(12) if now.tune >> pc & 1)
@@ -234,7 +234,7 @@ class _Chooser:
 
     def _needed(self, voice: int, now: Moment, chord: list[int]) -> int:
         """Return the pitch that is needed most; of a class the one nearest to the last."""
-        last, before, near = self._last, self._turns - UNHEARD, self._upper[voice]
+        last, before, near = self._last, self._begun - UNHEARD, self._upper[voice]
         sooner = {self._bass: BASS_SOONER} if voice else {}
         waits = [
             (

@@ -193,8 +193,11 @@ class _Accountant:
         return Entry(note, outcome, reasons, spans, first.pitch, by, None, seconds)
 
     def _in_turn(self, note: int, runs: list[Run]) -> bool:
-        turning = self._asked.turning
-        return not self._asked.tune[note] and any(turning[r.voice - 1][r.start] for r in runs)
+        """Return whether a note is heard where the notes of its chord take turns."""
+        if self._asked.tune[note]:
+            return False
+        rows = [(self._asked.turning[run.voice - 1], run) for run in runs]
+        return any(row[run.start] or row[run.end - 1] for row, run in rows)
 
     def _late(self, onset: int, first: int) -> tuple[str, Sequence[int]]:
         """Return why a note is first heard after its step, and the notes that are the cause."""
