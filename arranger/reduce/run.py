@@ -8,15 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import SettingsError
-from arranger.reduce.choose.optimum import solve
-from arranger.reduce.choose.prepare import prepare, rates
-from arranger.reduce.choose.price import price
+from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.as_written import perform_as_written
-from arranger.reduce.perform.byte_limit import fit, song_size
+from arranger.reduce.perform.byte_limit import fit, song_size, unlimited
 from arranger.reduce.perform.heard import Heard, hidden_by
-from arranger.reduce.perform.rows import held_in, perform
 from arranger.reduce.tell.account import account, blame_limit
 from arranger.reduce.tell.asked import asked_of
 
@@ -65,9 +62,7 @@ def reduce(
     if settings.texture == "as-written":
         performance = perform_as_written(song, prepared)
     else:
-        optimum = solve(price(rates(prepared, grid)))
-        held = held_in(prepared.problem, optimum)
-        performance = perform(prepared.problem, held, prepared.hits, gap=engine.gap)
+        performance = unlimited(prepared, grid)
     reduction = _reduction(grid, prepared, performance)
     limit = settings.max_bytes
     if limit is not None and settings.texture != "as-written":

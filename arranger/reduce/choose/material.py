@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.reduce.model import Passage
 
 if TYPE_CHECKING:
@@ -75,8 +76,9 @@ def material_of(placed: Placed, weights: Weights, grid: Grid) -> Material:
     ids = np.flatnonzero(placed.usable & ~placed.drum & (weights.tune < IN_TUNE))
     part, onset = placed.part[ids], placed.onset[ids]
     at, pitch_class = (part * (grid.steps + 1) + onset) * 12, placed.pitch[ids] % 12
-    below = (pitch_class - 7) % 12
-    pitch_class = np.where(np.isin(at + below, at + pitch_class), below, pitch_class)
+    below, there = (pitch_class - 7) % 12, distinct(at + pitch_class)
+    found = there[np.searchsorted(there[:-1], at + below)] if len(there) else there
+    pitch_class = np.where(found == at + below, below, pitch_class)
     sounding = _runs(Runs(part * 12 + pitch_class, onset, placed.end[ids]), 1)
     by_part = sounding._replace(key=sounding.key // 12)
     chords = _runs(by_part, 2)
@@ -93,7 +95,8 @@ def _runs(sounds: Runs, least: int) -> Runs:
     """Return where so many with one key sound at once."""
     span = int(sounds.after.max(initial=0)) + 1
     ends = np.concatenate([sounds.key * span + steps for steps in (sounds.first, sounds.after)])
-    edges, place = np.unique(ends, return_inverse=True)
+    edges = distinct(ends)
+    place = np.searchsorted(edges, ends)
     change = np.repeat((1, -1), len(sounds.key))
     enough = np.cumsum(np.bincount(place, change, minlength=len(edges))) >= least
     first = edges[enough & ~np.append(False, enough[:-1])]

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import LimitError
 from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates, with_hits
-from arranger.reduce.choose.price import prices
+from arranger.reduce.choose.price import price, prices
 from arranger.reduce.choose.rates import units
 from arranger.reduce.perform.rows import held_in, perform
 
@@ -37,6 +37,9 @@ MOST_DOUBLINGS = 11
 REFINEMENTS = 10
 """Halvings, at most, of the interval in which the price is sought."""
 
+TURNS_LEFT = 4
+"""By what the cost of missing a turn is divided: turns take many bytes, and the tune must outlast them."""
+
 CLOSE_ENOUGH = 0.98
 """Share of the limit from which nothing more is sought."""
 
@@ -56,6 +59,12 @@ def song_size(measure: Measure, prepared: Prepared, performance: Performance) ->
     """Return the bytes that a performance takes."""
     names, _notes = performance.hits.rows(prepared.problem.steps)
     return measure(performance.rows, names)
+
+
+def unlimited(prepared: Prepared, grid: Grid) -> Performance:
+    """Return the performance that takes as many bytes as it needs."""
+    held = held_in(prepared.problem, solve(price(rates(prepared, grid))))
+    return perform(prepared.problem, held, prepared.hits, gap=prepared.engine.gap)
 
 
 def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int) -> Fitted:
@@ -97,13 +106,16 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     """Return the price on changes at which a song is converted; 0 where it fits as it is."""
     if limit is None or measure is None:
         return 0.0
-    size = _Trial(measure, grid, prepared).at(0.0).bytes
+    size = song_size(measure, prepared, unlimited(prepared, grid))
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
 
 
 def with_change(rates: Rates, cost: float) -> Rates:
-    """Return the rates when every change costs so many beats of the tune more."""
-    return replace(rates, change=int(units(cost)))
+    """Return the rates when every change costs so many beats of the tune more; 0: as they are."""
+    if not cost:
+        return rates
+    turn = None if rates.turn is None else rates.turn // TURNS_LEFT
+    return replace(rates, change=int(units(cost)), turn=turn)
 
 
 def priced_hits(prepared: Prepared, grid: Grid, cost: float) -> Prepared:
@@ -120,16 +132,17 @@ class _Trial:
     def __init__(self, measure: Measure, grid: Grid, prepared: Prepared) -> None:
         self._measure = measure
         self._grid = grid
-        self._prepared = prepared
-        self._rates = rates(prepared, grid)
-        self._prices = prices(self._rates)
+        self._lay_out(prepared)
+
+    def _lay_out(self, prepared: Prepared) -> None:
+        self._prepared, self._rates = prepared, rates(prepared, self._grid)
+        self._prices = prices(with_change(self._rates, FIRST_PRICE))
 
     def at(self, cost: float) -> Fitted:
-        """Return the optimum when every change costs so much."""
+        """Return the optimum when every change costs so much, more than 0."""
         prepared = priced_hits(self._prepared, self._grid, cost)
         if prepared.problem is not self._prepared.problem:
-            self._prepared, self._rates = prepared, rates(prepared, self._grid)
-            self._prices = prices(self._rates)
+            self._lay_out(prepared)
         problem, costs = prepared.problem, prepared.costs
         optimum = solve(self._prices.at(with_change(self._rates, cost)))
         share = costs.tied * costs.attack
