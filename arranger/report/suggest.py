@@ -76,7 +76,7 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
     ledger = conversion.reduction.ledger
     values = note_values(conversion)
     by_hand = any("by-hand" in entry.reasons for entry in ledger.entries)
-    if by_hand or total_loss(ledger, values) == 0:
+    if by_hand or total_loss(conversion.reduction, conversion.grid, values) == 0:
         return ()
     tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
     found = [
@@ -117,7 +117,7 @@ def _tried(
             return None
         words["transpose"] = str(changed.transpose)
     now, then = ledger.outcomes(), changed.outcomes()
-    loss = total_loss(ledger, values)
+    loss = total_loss(conversion.reduction, conversion.grid, values)
     options = shlex.join([word for name, value in words.items() for word in (f"--{name}", value)])
     longer = grid.steps - conversion.grid.steps
     size = f"; {abs(longer)} steps {'more' if longer > 0 else 'fewer'}" if longer else ""
@@ -126,7 +126,7 @@ def _tried(
         attempt.what + size,
         now["dropped"] - then["dropped"],
         then["kept"] - now["kept"],
-        total_loss(changed, values) / loss - 1 if loss else 0.0,
+        total_loss(reduction, grid, values) / loss - 1 if loss else 0.0,
     )
 
 
