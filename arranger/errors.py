@@ -104,6 +104,11 @@ def one_line(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
+def shortened(name: str, limit: int = 28) -> str:
+    """Return a name in at most so many characters."""
+    return name if len(name) <= limit else f"{name[: limit - 3]}..."
+
+
 def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
     """Return as a remedy the one of the known words that comes near, or what else to say."""
     from difflib import get_close_matches

@@ -192,11 +192,12 @@ OPTIONS: tuple[Option, ...] = (
     ),
     Option(
         "texture", "reduce", "texture", _one_of(*TEXTURES), "one", "NAME",
-        f"What the two voices play: {', '.join(TEXTURES)}.",
+        f"What the two voices play: {', '.join(TEXTURES)}. auto: chords by turns (broken-chord) in "
+        "passages made of chords, else two lines (tune-and-bass).",
     ),
     Option(
         "section-texture", "reduce", "section_textures", _section_texture, "many", "WHERE=NAME",
-        "Texture of a section (A=broken-chord) or of bars (9-16=two-highest); may be given again.",
+        "Texture of a section (A=broken-chord) or of bars (9-16=tune-and-bass); may be given again.",
     ),
     Option(
         "drums", "reduce", "drums", _one_of(*DRUM_AMOUNTS), "one", "AMOUNT", "none, light (what carries the metre) or full."

@@ -227,7 +227,8 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
         lead=[*asked.lead, len(firsts)],
         octave_of=[*asked.octave_of, -1],
         duplicate_of=[*asked.duplicate_of, -1],
-        broken=[now >= 0 and asked.broken[now] for now in places.to_now],
+        tune=[*asked.tune, False],
+        turning=[[now >= 0 and row[now] for now in places.to_now] for row in asked.turning],
         step_seconds=grid.step_length.seconds,
     )
 

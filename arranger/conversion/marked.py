@@ -226,7 +226,8 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         octave_of=[-1] * len(placed),
         duplicate_of=[-1] * len(placed),
         refused={},
-        broken=[False] * grid.steps,
+        tune=[False] * len(placed),
+        turning=[[False] * grid.steps] * 2,
         step_seconds=grid.step_length.seconds,
         steps_per_beat=float(1 / grid.step_beats),
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 OUTCOMES: dict[str, str] = {
     "kept": "sounds as written",
-    "changed": "sounds, but moved, shortened, lengthened or folded",
+    "changed": "sounds, but moved, shortened, lengthened, folded or by turns",
     "merged": "its pitch is heard, as part of another note",
     "dropped": "not heard",
 }
@@ -24,11 +24,12 @@ REASONS: dict[str, str] = {
     "shortened-for-gap": "its last step is silent so that the next {pitch_out} is heard to start",
     "delayed-by-drum": AFTER_DRUM,
     "octave-folded": "it sounds as {pitch_out}, the octave that the pitch table has",
-    "broken-chord": "it takes turns with the other notes of its chord",
+    "broken-chord": "it takes turns with the other notes of its chord, {steps} in all",
     "same-pitch-doubled": "the same pitch sounds already, from {by}",
     "octave-doubled": "it doubles {by} at the octave",
     "repeat-tied": "it repeats {by}, which sounds up to its start, so the two are one long tone",
     "voices-full": "both voices were busy with {by}",
+    "no-turn": "its chord is broken, and the turns went to {by}",
     "stands-alone": "a voice was free, but it would stand alone there, between other lines",
     "same-step": "{by} starts on the same step in its place",
     "outside-pitch-table": "no octave of it is in the pitch table",

@@ -16,6 +16,7 @@ from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
+from arranger.reduce.tell.textures import MEANINGS
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
@@ -24,9 +25,10 @@ from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from arranger.conversion import Conversion
+    from arranger.reduce.tell.textures import TextureLine
     from arranger.report.suggest import Suggestion
 
 MOST_PARTS = 200
@@ -87,6 +89,11 @@ class Facts(NamedTuple):
     hand: tuple[Advice, ...]
     parts: tuple[PartFacts, ...]
     parts_left_out: int
+    textures: tuple[TextureLine, ...]
+    meanings: Mapping[str, str]
+    """What the voices play in the textures that occur."""
+    in_turn: int
+    """Notes of broken chords that take turns."""
     grid: str
     steps: tuple[StepLine, ...]
     tuning: str
@@ -120,6 +127,9 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
         hand=worst_bars(conversion, MOST_ADVICE),
         parts=parts[:MOST_PARTS],
         parts_left_out=max(len(parts) - MOST_PARTS, 0),
+        textures=found.texture_lines,
+        meanings={line.texture: MEANINGS[line.texture] for line in found.texture_lines},
+        in_turn=found.reasons.get("broken-chord", 0),
         grid=_grid(conversion),
         steps=found.step_lines,
         tuning=_tuning(pitches, conversion),

@@ -12,6 +12,7 @@ from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 from arranger.options import command_line
+from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
 from arranger.report.columns import stretches
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from arranger.conversion import Conversion
+    from arranger.reduce.model import Passage
 
 FORMAT = "arranger-ledger"
 VERSION = 1
@@ -70,6 +72,16 @@ def _head(conversion: Conversion) -> dict[str, Any]:
         "settings": command_line(conversion.settings),
         "grid": described,
         "transpose": conversion.reduction.ledger.transpose,
+        "passages": [_passage(passage, conversion) for passage in conversion.reduction.passages],
+    }
+
+
+def _passage(passage: Passage, conversion: Conversion) -> dict[str, Any]:
+    return {
+        **passage._asdict(),
+        "chords": round(passage.chords, 4),
+        "part": passage.part + 1 if passage.part >= 0 else None,
+        "explanation": str(texture_line(passage, conversion.song.parts)),
     }
 
 

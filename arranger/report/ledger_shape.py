@@ -34,8 +34,13 @@ class _Note(_Shape):
     explanation: str
 
 
+class _Passage(_Shape):
+    explanation: str
+
+
 class LedgerShape(_Shape):
     """The members that `arranger.report.query` reads, with their types."""
 
     source: _Source
+    passages: list[_Passage] = []
     notes: list[_Note]

@@ -2,8 +2,10 @@
 
 The loss of a note is ``SEVERITY[outcome] * role weight * (0.5 + loudness / 2)``: a dropped tune
 note is what a listener misses first, a merged harmony note what nobody misses. A note's role is
-what the reduction found it to carry (`note_roles`). What the user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures
-are our own judgement, common practice, no source.
+what the reduction found it to carry (`note_roles`). Where passages are made of chords, a note that takes
+turns with the rest of its chord has lost nothing; a line that is cut up for turns has changed. What the
+user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures are our
+own judgement, common practice, no source.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import numpy as np
 
 from arranger.columns import unchanging
 from arranger.pitch import pitch_name
+from arranger.reduce.choose.material import MOST_OF_BAR
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account, outcome_indices, reason_counts
 from arranger.report.remember import remembered
@@ -24,7 +27,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.conversion import Conversion
-    from arranger.reduce.ledger import Ledger
+    from arranger.grid.model import Grid
+    from arranger.reduce.model import Reduction
 
 SEVERITY: Mapping[str, float] = {"kept": 0.0, "changed": 0.2, "merged": 0.15, "dropped": 1.0}
 ROLE_WEIGHT: Mapping[str, float] = {
@@ -53,11 +57,12 @@ DECIDED: Mapping[str, str] = {
     "shortened-for-gap": "shortened so that the next attack is heard",
     "delayed-by-drum": "late because of a drum",
     "octave-folded": "in another octave",
-    "broken-chord": "played as a broken chord",
+    "broken-chord": "by turns with the rest of its chord",
     "same-pitch-doubled": "doubled at the same pitch",
     "octave-doubled": "doubled at the octave",
     "repeat-tied": "tied to the note before",
     "voices-full": "left out because both voices were busy",
+    "no-turn": "left out where the turns went to other notes",
     "stands-alone": "left out, as it would stand alone",
     "same-step": "left out for a note on the same step",
     "outside-pitch-table": "outside the pitch table",
@@ -123,6 +128,7 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     counted = (found.bar_index >= 0) & ~_AS_ASKED[found.decided]
     index, outcome = found.bar_index[counted], found.outcome[counted]
     value = note_values(conversion)[counted]
+    lost = _SEVERITY[outcome] * ~chords_by_turns(conversion.reduction, conversion.grid)[counted]
 
     def total(weights: NDArray[np.float64] | NDArray[np.bool_]) -> list[float]:
         totals: list[float] = np.bincount(index, weights, len(bars)).tolist()
@@ -130,7 +136,7 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
 
     columns = zip(
         bars,
-        total(_SEVERITY[outcome] * value),
+        total(lost * value),
         total(value),
         total(np.ones(len(index))),
         total(outcome == DROPPED),
@@ -171,10 +177,22 @@ def note_values(conversion: Conversion) -> NDArray[np.float64]:
     return values
 
 
-def total_loss(ledger: Ledger, values: NDArray[np.float64]) -> float:
+def chords_by_turns(reduction: Reduction, grid: Grid) -> NDArray[np.bool_]:
+    """Return which notes take turns in a passage that is made of chords; shape (notes,)."""
+    chords = np.zeros(grid.steps, dtype=np.bool_)
+    for passage in reduction.passages:
+        for bar in grid.bars if passage.chords >= MOST_OF_BAR else ():
+            if passage.first_bar <= bar.number <= passage.last_bar:
+                chords[bar.first_step : bar.first_step + bar.steps] = True
+    turns = [entry.reasons[:1] == ("broken-chord",) for entry in reduction.ledger.entries]
+    found: NDArray[np.bool_] = np.array(turns) & chords[np.maximum(grid.onset_steps, 0)]
+    return found
+
+
+def total_loss(reduction: Reduction, grid: Grid, values: NDArray[np.float64]) -> float:
     """Return the loss of a whole song, its notes being worth so much."""
-    outcome = outcome_indices(entry.outcome for entry in ledger.entries)
-    return float(np.sum(_SEVERITY[outcome] * values))
+    outcome = outcome_indices(entry.outcome for entry in reduction.ledger.entries)
+    return float(np.sum(_SEVERITY[outcome] * ~chords_by_turns(reduction, grid) * values))
 
 
 def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
@@ -201,7 +219,8 @@ def _ranked(conversion: Conversion) -> tuple[Advice, ...]:
 def _members(conversion: Conversion, wanted: list[int]) -> Mapping[int, NDArray[np.int64]]:
     """Return the ids of the notes that lost something, by bar."""
     found = account(conversion)
-    lost = np.flatnonzero((found.outcome != KEPT) & ~_AS_ASKED[found.decided])
+    whole = (found.outcome == KEPT) | _AS_ASKED[found.decided]
+    lost = np.flatnonzero(~whole & ~chords_by_turns(conversion.reduction, conversion.grid))
     index = found.bar_index[lost]
     return {place: lost[index == place] for place in wanted}
 

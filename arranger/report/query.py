@@ -190,6 +190,9 @@ def _overview(ledger: Ledger, width: int) -> Iterator[str]:
         heard = sum(note["outcome"] != "dropped" for note in own)
         text = f"part {number} '{one_line(name)}': {heard} of {len(own)} notes heard"
         yield from wrap(text, width, initial_indent="  ", subsequent_indent="    ")
+    for passage in ledger.get("passages", ()):
+        text = one_line(passage["explanation"])
+        yield from wrap(text, width, initial_indent="  ", subsequent_indent="    ")
     dropped = Counter(note["bar"] for note in notes if note["outcome"] == "dropped")
     if dropped:
         bars = Counter(note["bar"] for note in notes)

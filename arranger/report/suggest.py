@@ -76,7 +76,7 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
     ledger = conversion.reduction.ledger
     values = note_values(conversion)
     by_hand = any("by-hand" in entry.reasons for entry in ledger.entries)
-    if by_hand or total_loss(ledger, values) == 0:
+    if by_hand or total_loss(conversion.reduction, conversion.grid, values) == 0:
         return ()
     tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
     found = [
@@ -117,7 +117,7 @@ def _tried(
             return None
         words["transpose"] = str(changed.transpose)
     now, then = ledger.outcomes(), changed.outcomes()
-    loss = total_loss(ledger, values)
+    loss = total_loss(conversion.reduction, conversion.grid, values)
     options = shlex.join([word for name, value in words.items() for word in (f"--{name}", value)])
     longer = grid.steps - conversion.grid.steps
     size = f"; {abs(longer)} steps {'more' if longer > 0 else 'fewer'}" if longer else ""
@@ -126,7 +126,7 @@ def _tried(
         attempt.what + size,
         now["dropped"] - then["dropped"],
         then["kept"] - now["kept"],
-        total_loss(changed, values) / loss - 1 if loss else 0.0,
+        total_loss(reduction, grid, values) / loss - 1 if loss else 0.0,
     )
 
 
@@ -154,8 +154,11 @@ def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduct
 def _attempts(conversion: Conversion) -> Iterator[Attempt]:
     """Yield what is worth trying on this song, the most promising first."""
     grid, settings = conversion.grid, conversion.settings
-    if settings.reduce.texture != "broken-chord":
-        yield Attempt({"texture": "broken-chord"}, "voice 2 steps through the chords")
+    textures = {passage.texture for passage in conversion.reduction.passages}
+    if settings.reduce.texture != "auto":
+        yield Attempt({"texture": "auto"}, "what each passage is made of")
+    if textures != {"broken-chord"}:
+        yield Attempt({"texture": "broken-chord"}, "chords by turns throughout")
     others = [choice for choice in grid.alternatives if choice.step_beats != grid.step_beats]
     for choice in others[:2]:
         finer = "finer" if choice.step_beats < grid.step_beats else "coarser"
@@ -172,6 +175,8 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
         # An engine of another clock is for another machine, which is no choice of the arranger's.
         if name != conversion.engine.name and other.clock_hz == conversion.engine.clock_hz:
             yield Attempt({"engine": name}, f"another engine: {other.title}")
+    if "broken-chord" in textures:
+        yield Attempt({"texture": "tune-and-bass"}, "two lines instead of chords by turns")
     if settings.reduce.texture != "two-highest":
         yield Attempt({"texture": "two-highest"}, "the two highest notes, whatever they are")
 

@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from arranger.engine.describe import left_out_line
-from arranger.errors import one_line
+from arranger.errors import one_line, shortened
 from arranger.machine import song_bytes
+from arranger.reduce.reasons import OUTCOMES
+from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
 from arranger.report.losses import DROPPED, worst_bars
 from arranger.report.remember import remembered
@@ -27,9 +29,11 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
+    from arranger.reduce.tell.textures import TextureLine
 
 
 MOST_PARTS = 12
+MOST_TEXTURES = 8
 MOST_REMARKS = 6
 MOST_STEPS = 4
 """So many lines of each are shown in a terminal; the page shows all."""
@@ -81,6 +85,8 @@ class Summary:
     transpose: int
     step_lines: tuple[StepLine, ...]
     part_lines: tuple[PartLine, ...]
+    texture_lines: tuple[TextureLine, ...]
+    """Which bars have which texture, and why."""
     totals: Mapping[str, int]
     reasons: Mapping[str, int]
     hand: tuple[HandLine, ...]
@@ -102,7 +108,7 @@ class Summary:
 def _plain(found: Summary) -> dict[str, Any]:
     """Return the summary as dictionaries and lists."""
     plain: dict[str, Any] = {entry.name: getattr(found, entry.name) for entry in fields(found)}
-    for name in ("step_lines", "part_lines", "hand"):
+    for name in ("step_lines", "part_lines", "texture_lines", "hand"):
         plain[name] = [line._asdict() for line in plain[name]]
     return plain
 
@@ -131,6 +137,9 @@ def summary(conversion: Conversion, files: Sequence[Path] = ()) -> Summary:
         transpose=reduction.ledger.transpose,
         step_lines=_step_lines(conversion),
         part_lines=_part_lines(conversion),
+        texture_lines=tuple(
+            texture_line(passage, conversion.song.parts) for passage in reduction.passages
+        ),
         totals=found.totals(),
         reasons=found.reasons(),
         hand=tuple(
@@ -220,13 +229,17 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         )
     if len(found.part_lines) > MOST_PARTS:
         yield f"  and {len(found.part_lines) - MOST_PARTS} more parts"
+    for line in found.texture_lines[:MOST_TEXTURES]:
+        yield _filled(f"  {line}", width)
+    if len(found.texture_lines) > MOST_TEXTURES:
+        yield f"  and {len(found.texture_lines) - MOST_TEXTURES} more passages"
     yield _filled(counts(found), width)
     for reason, count in found.reasons.items():
         yield f"  {count:>6} {reason}"
     if found.hand:
         yield "bars that most need a hand:"
-    for line in found.hand:
-        yield _filled(f"  {line.named}: {line.sentence}", width)
+    for bars in found.hand:
+        yield _filled(f"  {bars.named}: {bars.sentence}", width)
     for remark in found.remarks[:MOST_REMARKS]:
         yield _filled(f"note: {remark}", width)
     if len(found.remarks) > MOST_REMARKS:
@@ -249,13 +262,10 @@ def played(found: Summary) -> str:
 
 def counts(found: Summary) -> str:
     """Return the sentence on outcomes; the four add up to the notes read."""
-    told = ", ".join(f"{found.totals[o]} {o}" for o in ("kept", "changed", "merged", "dropped"))
+    in_turn = found.reasons.get("broken-chord", 0)
+    more = {"changed": f" ({in_turn} take turns)"} if in_turn else {}
+    told = ", ".join(f"{found.totals[o]} {o}{more.get(o, '')}" for o in OUTCOMES)
     return f"{found.totals['notes']} notes: {told}"
-
-
-def shortened(name: str, limit: int = 28) -> str:
-    """Return a name in at most so many characters."""
-    return name if len(name) <= limit else f"{name[: limit - 3]}..."
 
 
 @remembered

@@ -12,8 +12,14 @@ import shutil
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, TextIO
 
-from arranger.errors import one_line
-from arranger.report.summary import MOST_PARTS, MOST_REMARKS, counts, played, shortened
+from arranger.errors import one_line, shortened
+from arranger.report.summary import (
+    MOST_PARTS,
+    MOST_REMARKS,
+    MOST_TEXTURES,
+    counts,
+    played,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -94,6 +100,11 @@ def _blocks(found: Summary, *, plain_boxes: bool) -> Iterator[RenderableType]:
     yield _parts(found, plain_boxes)
     if len(found.part_lines) > MOST_PARTS:
         yield Text(f"and {len(found.part_lines) - MOST_PARTS} more parts")
+    if found.texture_lines:
+        yield Text("")
+        yield _textures(found, plain_boxes)
+    if len(found.texture_lines) > MOST_TEXTURES:
+        yield Text(f"and {len(found.texture_lines) - MOST_TEXTURES} more passages")
     yield Text.assemble("\n", (counts(found), "bold"), "\n")
     if found.reasons:
         yield _reasons(found, plain_boxes)
@@ -166,6 +177,15 @@ def _parts(found: Summary, plain: bool) -> RenderableType:
             Text(part.why),
             style="bold" if part.role in {"tune", "bass"} else "",
         )
+    return table
+
+
+def _textures(found: Summary, plain: bool) -> RenderableType:
+    from rich.text import Text
+
+    table = _table("Textures", "bars texture why", plain=plain)
+    for line in found.texture_lines[:MOST_TEXTURES]:
+        table.add_row(line.bars.split(" ")[1], line.texture, Text(line.why))
     return table
 
 

@@ -70,7 +70,7 @@ def asked(**first: float) -> Asked:
         "onset": [0, 0, 0], "end": [2, 2, 2], "note_end": [2, 2, 2],
         "written_end": [2.0, 2.0, 2.0], "rings": [0.0] * 3, "offset": [0.0, 0.0, 0.0], "pitch": [72, 63, 50],
         "part": [0, 0, 1], "drum": [False] * 3, "sound": [None] * 3, "joins": {}, "gap": None, "lead": [0, 1, 2], "octave_of": [-1] * 3,
-        "duplicate_of": [-1] * 3, "refused": {}, "broken": [False] * 4, "step_seconds": 0.125,
+        "duplicate_of": [-1] * 3, "refused": {}, "tune": [False] * 3, "turning": [[False] * 4] * 2, "step_seconds": 0.125,
         "steps_per_beat": 4.0,
     }  # fmt: skip
     usual |= {name: [value, *usual[name][1:]] for name, value in first.items()}  # type: ignore[index]
@@ -158,7 +158,10 @@ def test_louder_is_more_in_every_feature() -> None:
 
 def test_what_was_weighed_is_told_to_a_hundredth_and_kept_to_a_ten_thousandth() -> None:
     other = Choice(("beat 1: voice 1 rests",), 0.987654, {"attack": 0.987654})
-    found = BarWeighing(bar=3, held=("voice 1: silent",), terms={"tied": 0.123456}, others=(other,))
+    found = BarWeighing(
+        bar=3, texture="", held=("voice 1: silent",), turns=(), terms={"tied": 0.123456},
+        others=(other,),
+    )  # fmt: skip
     text = weighing_text(found)
     assert "costs 0.12 beats of the tune: tied 0.12" in text
     assert "runner-up: 0.99 more" in text

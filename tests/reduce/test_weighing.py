@@ -97,10 +97,12 @@ def test_a_difference_is_told_once_where_it_begins() -> None:
 def test_text_and_json_round_each_figure_once() -> None:
     other = Choice(("beat 2: voice 1 rests",), 0.98765, {"tune": 0.99375, "late": -0.0061})
     found = BarWeighing(
-        bar=3, held=("voice 1: silent",), terms={"drum": 0.746, "leap": 0.00349}, others=(other,)
-    )
-    assert weighing_text(found).splitlines()[:7] == [
+        bar=3, texture="bar 3: two-highest, as asked", held=("voice 1: silent",), turns=(),
+        terms={"drum": 0.746, "leap": 0.00349}, others=(other,),
+    )  # fmt: skip
+    assert weighing_text(found).splitlines()[:8] == [
         "bar 3",
+        "  bar 3: two-highest, as asked",
         "  voice 1: silent",
         "  costs 0.75 beats of the tune: drum 0.75, leap 0.00",
         "runner-up: 0.99 more",
@@ -139,7 +141,8 @@ def test_the_command_converts_again_and_tells(tmp_path: Path, demo_song: Path) -
     sheet = song.with_suffix(".duet")
     told = runner.invoke(app, ["explain", str(sheet), "3"])
     assert told.exit_code == 0, told.output
-    assert told.output.startswith("bar 3\n  voice 1: ")
+    assert told.output.startswith("bar 3\n  bars 1-32: broken-chord, since chords sound")
+    assert "\n  voice 1: " in told.output
     assert "runner-up: " in told.output
     asked = runner.invoke(app, ["explain", str(sheet), "3", "--json", "--most", "2"])
     assert len(json.loads(asked.output)["others"]) == 2

@@ -15,7 +15,7 @@ from arranger.conversion import Conversion
 from arranger.engine import load_engine
 from arranger.grid.model import Grid, GridBar, StepChoice
 from arranger.reduce.ledger import Entry, Ledger, Span
-from arranger.reduce.model import Reduction
+from arranger.reduce.model import Passage, Reduction
 from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
@@ -130,6 +130,10 @@ def conversion() -> Conversion:
         drum_sources=(-1, -1, 3, *[-1] * 13),
         ledger=Ledger(entries=entries(), transpose=0),
         roles=roles,
+        passages=(
+            Passage("broken-chord", 1, 1, False, 0.754, 0),
+            Passage("two-highest", 2, 2, True, 0.0, -1),
+        ),
     )
     sheet = Sheet(
         title=made.title,

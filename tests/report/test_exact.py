@@ -14,6 +14,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid.model import GridBar
 from arranger.machine import song_bytes
+from arranger.reduce.tell.textures import TextureLine
 from arranger.reduce.worth.weights import Weights
 from arranger.report import ledger_json, summary, terminal_text
 from arranger.report.account import account
@@ -48,6 +49,9 @@ def test_the_summary_of_the_song_by_hand(hand: Conversion) -> None:
         "  part 2 'low strings': bass, 2 of 2 notes heard (lowest throughout)",
         "  part 3 'pad': harmony, 0 of 1 notes heard",
         "  part 4 'kit': drums, 1 of 2 notes heard",
+        "  bar 1: broken-chord, since chords sound for 75 % of the time, mostly in",
+        f"    '{SHORT}'",
+        "  bar 2: two-highest, as asked",
         "9 notes: 3 kept, 3 changed, 1 merged, 2 dropped",
         "       1 moved-to-step",
         "       1 delayed-by-drum",
@@ -86,6 +90,9 @@ def made_up(**changes: object) -> Summary:
             PartLine(n, "n" * (27 + n % 2 * 2), "tune" if n == 1 else "harmony", 10, n, "")
             for n in range(1, 14)
         ),
+        texture_lines=tuple(
+            TextureLine(f"bar {n}", "two-highest", "as asked") for n in range(1, 10)
+        ),
         totals={"notes": 130, "kept": 100, "changed": 20, "merged": 6, "dropped": 4},
         reasons={},
         hand=(HandLine((1,), "bar 1", "lost"),),
@@ -109,6 +116,8 @@ def test_a_summary_of_much_is_cut_where_it_says_so() -> None:
     assert text[17:] == [
         f"  part 12 '{'n' * 27}': harmony, 12 of 10 notes heard",
         "  and 1 more parts",
+        *(f"  bar {n}: two-highest, as asked" for n in range(1, 9)),
+        "  and 1 more passages",
         "130 notes: 100 kept, 20 changed, 6 merged, 4 dropped",
         "bars that most need a hand:",
         "  bar 1: lost",
@@ -117,11 +126,15 @@ def test_a_summary_of_much_is_cut_where_it_says_so() -> None:
         "all taken",
         "wrote a.duet",
     ]
-    little = made_up(hand=(), remarks=(), memory="", files=(), part_lines=(), step_lines=())
+    little = made_up(
+        hand=(), remarks=(), memory="", files=(), part_lines=(), step_lines=(), texture_lines=()
+    )
     assert little.text(200).splitlines() == [
         text[0],
         "130 notes: 100 kept, 20 changed, 6 merged, 4 dropped",
     ]
+    turning = made_up(reasons={"no-turn": 4, "broken-chord": 17}).text(200).splitlines()
+    assert "130 notes: 100 kept, 20 changed (17 take turns), 6 merged, 4 dropped" in turning
 
 
 def shown(found: Summary, encoding: str) -> list[str]:
@@ -144,6 +157,13 @@ part | name                         | role    | heard | of | why
    2 | low strings                  | bass    |     2 |  2 | lowest throughout
    3 | pad                          | harmony |     0 |  1 |
    4 | kit                          | drums   |     1 |  2 |
+
+Textures
+bars | texture      | why
+-----+--------------+-----------------------------------------------------------
+1    | broken-chord | since chords sound for 75 % of the time, mostly in
+     |              | '=</script><img src=x oner...'
+2    | two-highest  | as asked
 
 9 notes: 3 kept, 3 changed, 1 merged, 2 dropped
 
@@ -197,6 +217,8 @@ def test_tables_of_much_are_cut_where_they_say_so(monkeypatch: pytest.MonkeyPatc
     text = shown(made_up(), "ascii")
     assert text[0] == "T" * 61
     assert "and 1 more parts" in text
+    assert "and 1 more passages" in text
+    assert [line for line in text if "as asked" in line][-1] == "8    | two-highest | as asked"
     rows = [line for line in text if "| harmony" in line]
     assert rows[-1].split() == ["12", "|", "n" * 27, "|", "harmony", "|", "12", "|", "10", "|"]
     assert text[-9:] == [
@@ -206,7 +228,9 @@ def test_tables_of_much_are_cut_where_they_say_so(monkeypatch: pytest.MonkeyPatc
         "wrote a.duet",
     ]
     assert "What decided" not in text
-    little = made_up(hand=(), remarks=(), memory="", files=(), part_lines=(), step_lines=())
+    little = made_up(
+        hand=(), remarks=(), memory="", files=(), part_lines=(), step_lines=(), texture_lines=()
+    )
     assert [line for line in shown(little, "ascii") if line][3:] == [
         "Parts",
         "part | name | role | heard | of | why",
@@ -217,7 +241,11 @@ def test_tables_of_much_are_cut_where_they_say_so(monkeypatch: pytest.MonkeyPatc
 
 def test_what_just_fits_is_not_called_cut() -> None:
     full = made_up()
-    fits = made_up(remarks=full.remarks[:6], part_lines=full.part_lines[:12])
+    fits = made_up(
+        remarks=full.remarks[:6],
+        part_lines=full.part_lines[:12],
+        texture_lines=full.texture_lines[:8],
+    )
     for text in (fits.text(200).splitlines(), shown(fits, "ascii")):
         assert not [line for line in text if "more" in line]
         assert "note: remark 6" in text
@@ -278,7 +306,7 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
             "bar": [1, 1, 1, 1, 1, 1, 1, 2, 2],
             "beat": [100, 100, 100, 200, 250, 300, 400, 100, 212],
             "outcome": [0, 1, 3, 0, 3, 0, 2, 1, 1],
-            "reasons": [[], [4], [10], [], [15], [], [9], [5], [0]],
+            "reasons": [[], [4], [10], [], [16], [], [9], [5], [0]],
             "spans": [
                 [[1, 0, 2]], [[2, 0, 2], [2, 3, 1]], [], [[0, 2, 1]], [], [[1, 4, 2]], [[1, 4, 4]],
                 [[2, 8, 2]], [[1, 10, 2]],
@@ -310,6 +338,8 @@ def test_notes_outside_the_passage_and_before_it(hand: Conversion) -> None:
 def test_the_facts_of_the_song_by_hand(hand: Conversion) -> None:
     facts = gather_facts(hand)
     assert (facts.notes, facts.heard, facts.kept, facts.parts_left_out) == (9, 7, 3, 0)
+    assert [line.texture for line in facts.textures] == ["broken-chord", "two-highest"]
+    assert list(facts.meanings) == ["broken-chord", "two-highest"]
     assert [part.counts for part in facts.parts] == [
         (2, 1, 1, 0), (0, 2, 0, 0), (0, 0, 0, 1), (1, 0, 0, 1),
     ]  # fmt: skip
@@ -419,6 +449,9 @@ def test_a_written_ledger_in_short(hand: Conversion) -> None:
         "  part 2 'low strings': 2 of 2 notes heard",
         "  part 3 'pad': 0 of 1 notes heard",
         "  part 4 'kit': 1 of 2 notes heard",
+        "  bar 1: broken-chord, since chords sound for 75 % of the time, mostly in",
+        f"    '{SHORT}'",
+        "  bar 2: two-highest, as asked",
         "bars that most notes are missing from:",
         "  bar 1: 2 of 7 notes not heard",
     ]

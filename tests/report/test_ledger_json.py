@@ -69,6 +69,16 @@ def test_head_says_where_the_notes_come_from(hand: Conversion) -> None:
     assert "beats_seconds" not in ledger["grid"]
 
 
+def test_passages_are_told_with_their_bars(hand: Conversion) -> None:
+    first, second = json.loads(ledger_json(hand))["passages"]
+    assert first.pop("explanation").startswith("bar 1: broken-chord, since chords sound for 75 %")
+    assert first == {
+        "texture": "broken-chord", "first_bar": 1, "last_bar": 1, "asked": False, "chords": 0.754,
+        "part": 1,
+    }  # fmt: skip
+    assert (second["part"], second["explanation"]) == (None, "bar 2: two-highest, as asked")
+
+
 def test_tracks_are_indexed_as_in_the_file(hand: Conversion) -> None:
     tracks = json.loads(ledger_json(hand))["source"]["tracks"]
     assert [track["index"] for track in tracks] == [0, 1, 2, 3, 4]

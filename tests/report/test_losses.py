@@ -18,6 +18,8 @@ from arranger.report.losses import (
     BarLoss,
     bar_losses,
     note_roles,
+    note_values,
+    total_loss,
     worst_bars,
 )
 
@@ -39,6 +41,26 @@ def test_loss_of_each_bar(hand: Conversion) -> None:
     # bass folded 0.2 * 2 and tune moved 0.2 * 3
     assert second.loss == pytest.approx(0.4 * loudness[90] + 0.6 * loudness[100])
     assert (second.notes, second.dropped) == (2, 0)
+
+
+def test_a_note_that_takes_turns_has_lost_nothing(hand: Conversion) -> None:
+    entries = list(hand.reduction.ledger.entries)
+    entries[1] = entries[1]._replace(reasons=("broken-chord",))
+    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    turning = replace(hand, reduction=replace(hand.reduction, ledger=ledger))
+    was, now = bar_losses(hand)[0], bar_losses(turning)[0]
+    # the bass at a velocity of 90, which was late: 0.2 * 2 * (0.5 + 90 / 254)
+    assert now.loss == pytest.approx(was.loss - 0.4 * (0.5 + 90 / 254))
+    assert now[3:] == was[3:], "it still counts as a note of its worth"
+    values = note_values(hand)
+    losses = [total_loss(each.reduction, each.grid, values) for each in (hand, turning)]
+    assert losses[0] - losses[1] == pytest.approx(was.loss - now.loss)
+    assert worst_bars(turning)[0].sentence.endswith("of those heard, 1 tied to the note before")
+    # Of lines, a note that is cut up has changed.
+    lines = turning.reduction.passages[0]._replace(chords=0.59)
+    cut = replace(turning, reduction=replace(turning.reduction, passages=(lines,)))
+    assert bar_losses(cut)[0] == was
+    assert "1 by turns with the rest of its chord" in worst_bars(cut)[0].sentence
 
 
 def test_roles_of_notes_follow_their_part_without_weights(hand: Conversion) -> None:

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from arranger.bars import parse_bars
 from arranger.cli.app import app
 from arranger.errors import ArrangerError, LedgerError, SettingsError, UsageError
-from arranger.report import ledger_json
+from arranger.report import ledger_json, summary
 from arranger.report.query import Query, answer, read_ledger, select
 
 if TYPE_CHECKING:
@@ -107,6 +107,25 @@ def test_overview_without_a_choice(ledger_file: Path) -> None:
     assert all(line.isprintable() for line in lines)
 
 
+def test_a_ledger_read_back_says_what_was_said_of_textures(
+    parade: Conversion, waltz: Conversion, tmp_path: Path
+) -> None:
+    for conversion in (parade, waltz):
+        path = tmp_path / "written.ledger.json"
+        path.write_bytes(ledger_json(conversion))
+        lines = [line.strip() for line in answer(read_ledger(path), Query(), width=200)]
+        told = [str(line) for line in summary(conversion).texture_lines]
+        assert told
+        assert [line for line in lines if line in told] == told
+
+
+def test_a_ledger_of_before_textures_is_read(ledger_file: Path) -> None:
+    ledger = json.loads(ledger_file.read_bytes())
+    del ledger["passages"]
+    ledger_file.write_text(json.dumps(ledger), encoding="utf-8")
+    assert not [line for line in answer(read_ledger(ledger_file), Query()) if "broken" in line]
+
+
 def test_command_line(ledger_file: Path) -> None:
     result = CliRunner().invoke(
         app, ["report", str(ledger_file), "--bars", "1-1", "--outcome", "dropped"]
@@ -138,6 +157,7 @@ WRONG = [None, True, "x", 1.5, -1, [], {}, [None], {"a": 1}]
         ("source", "tracks"), ("source", "tracks", 0), ("source", "tracks", 0, "parts"),
         ("source", "tracks", 1, "parts", 0), ("source", "tracks", 1, "parts", 0, "part"),
         ("source", "tracks", 1, "parts", 0, "name"),
+        ("passages",), ("passages", 0), ("passages", 0, "explanation"),
     ],
 )  # fmt: skip
 def test_wrong_types_are_refused_or_read(

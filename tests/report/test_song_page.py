@@ -120,3 +120,17 @@ def test_command_can_be_pasted_into_a_shell(hand: Conversion, name: str) -> None
 def test_where_the_beat_was_found_by_ear_notes_are_as_long_as_on_the_grid(hand: Conversion) -> None:
     tracked = replace(hand, grid=replace(hand.grid, basis="tracked"))
     assert data_of(html_page(tracked))["notes"]["steps"] == [200] * 9
+
+
+def test_the_page_says_which_bars_have_which_texture(hand: Conversion, parade: Conversion) -> None:
+    page = html_page(hand)
+    assert "<li><b>bar 1</b>: broken-chord, since chords sound for 75 % of the time" in page
+    assert "<li><b>bar 2</b>: two-highest, as asked</li>" in page
+    assert "<code>two-highest</code> is the highest note and the second highest." in page
+    assert "tune-and-bass</code> is" not in page, "only what occurs is explained"
+    in_turn = sum(e.reasons[:1] == ("broken-chord",) for e in parade.reduction.ledger.entries)
+    assert in_turn
+    assert f"({in_turn} of them)" in html_page(parade)
+    assert "of them)" not in page
+    no_passages = replace(hand, reduction=replace(hand.reduction, passages=()))
+    assert "What the two voices play" not in html_page(no_passages)

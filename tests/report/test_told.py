@@ -13,6 +13,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid.model import StepChoice
 from arranger.reduce.ledger import Entry, Span
+from arranger.reduce.model import Passage
 from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_laws
 from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice
@@ -53,7 +54,7 @@ G2 = 1
         ("shortened-by-next-note", (0,), "it lasts 3 steps, then G4 (tune) comes"),
         ("shortened-for-gap", (), "its last step is silent so that the next G2 is heard to start"),
         ("octave-folded", (), "it sounds as G2, the octave that the pitch table has"),
-        ("broken-chord", (), "it takes turns with the other notes of its chord"),
+        ("broken-chord", (), "it takes turns with the other notes of its chord, 3 steps in all"),
         ("voices-full", (0, 2), "it starts 1 step late, when G4 (tune) and B3 gave way"),
         ("voices-full", (), "it starts 1 step late, when other notes gave way"),
     ],
@@ -110,6 +111,9 @@ def test_what_is_lost_says_to_whom(hand: Conversion) -> None:
     assert (
         lost("same-step") == "dropped, G4 (tune) and G2 (bass) starts on the same step in its place"
     )
+    turns = "dropped, its chord is broken, and the turns went to"
+    assert lost("no-turn") == f"{turns} G4 (tune) and G2 (bass)"
+    assert lost("no-turn", (0, 1, 5)) == f"{turns} G4 (tune) and G2 (bass)", "each name once"
     assert lost("beyond-limit") == "dropped, left out so that the song takes fewer bytes"
     # A note that has a step in the rows all the same comes in later, and says so.
     later = "or a beat or more; later it fills in"
@@ -132,7 +136,7 @@ def test_marks_go_by_weight_where_there_are_weights(hand: Conversion) -> None:
     )
     entry = Entry(8, "dropped", ("voices-full",), (), None, (0, 1, 2, 5))
     assert told(hand, entry._replace(note=4), weights=weights) == (
-        "dropped, both voices were busy with G4 (bass) and G2 (tune) and B3 (tune) and G4"
+        "dropped, both voices were busy with G4 (bass), G2 (tune), B3 (tune) and G4"
     )
 
 
@@ -225,6 +229,8 @@ def test_three_faults_are_told_and_the_others_counted(hand: Conversion) -> None:
 def test_a_weighing_in_words_and_figures() -> None:
     found = BarWeighing(
         bar=3,
+        texture="bars 1-8: broken-chord, as asked",
+        turns=("voice 2 takes all its turns",),
         held=("voice 1: beat 1 G4 of 'a'", "voice 2: nothing"),
         terms={"attack": 1.25, "leap": 0.005},
         others=(
@@ -234,8 +240,10 @@ def test_a_weighing_in_words_and_figures() -> None:
     )
     assert weighing_text(found).splitlines() == [
         "bar 3",
+        "  bars 1-8: broken-chord, as asked",
         "  voice 1: beat 1 G4 of 'a'",
         "  voice 2: nothing",
+        "  voice 2 takes all its turns",
         "  costs 1.25 beats of the tune: attack 1.25, leap 0.01",
         "runner-up: 0.50 more",
         "  beat 2: voice 2 has B3 of 'b'",
@@ -250,8 +258,10 @@ def test_a_weighing_in_words_and_figures() -> None:
     ]
     assert json.loads(weighing_json(found)) == {
         "bar": 3,
+        "texture": "bars 1-8: broken-chord, as asked",
         "choice": {
             "held": ["voice 1: beat 1 G4 of 'a'", "voice 2: nothing"],
+            "turns": ["voice 2 takes all its turns"],
             "terms": {"attack": 1.25, "leap": 0.005},
         },
         "others": [
@@ -264,7 +274,7 @@ def test_a_weighing_in_words_and_figures() -> None:
         ],
     }
     alone = weighing_text(replace(found, others=(), terms={})).splitlines()
-    assert alone[3:] == [
+    assert alone[5:] == [
         "  costs 0.00 beats of the tune: nothing", "nothing else could sound in this bar", "where",
     ]  # fmt: skip
 
@@ -283,7 +293,7 @@ def test_the_attempts_for_the_song_by_hand(hand: Conversion) -> None:
     choices = tuple(StepChoice(Fraction(1, n), 1.0, 16, 0, 0, 0) for n in (2, 4, 1, 8))
     grid = replace(hand.grid, alternatives=choices)
     assert attempts(replace(hand, grid=grid)) == [
-        ({"texture": "broken-chord"}, "voice 2 steps through the chords"),
+        ({"texture": "broken-chord"}, "chords by turns throughout"),
         ({"step": "1/4"}, "a finer step"),
         ({"step": "1"}, "a coarser step"),
         ({"drums": "none"}, "no drums, so that no tone is hidden"),
@@ -293,6 +303,7 @@ def test_the_attempts_for_the_song_by_hand(hand: Conversion) -> None:
         ({"bass": "3"}, "'pad' carries the bass"),
         ({"transpose": "12"}, "an octave away"),
         ({"transpose": "-12"}, "an octave away"),
+        ({"texture": "tune-and-bass"}, "two lines instead of chords by turns"),
         ({"texture": "two-highest"}, "the two highest notes, whatever they are"),
     ]
     engines = [a.words["engine"] for a in suggest._attempts(hand) if "engine" in a.words]
@@ -304,11 +315,22 @@ def test_the_attempts_for_the_song_by_hand(hand: Conversion) -> None:
 
 def test_what_is_set_already_is_not_tried(hand: Conversion) -> None:
     chosen = ReduceSettings(texture="broken-chord", drums="none", transpose=2)
-    found = [
-        words
-        for words, _ in attempts(replace(hand, settings=replace(hand.settings, reduce=chosen)))
+    passages = (Passage("broken-chord", 1, 2, True, 0.5, 0),)
+    broken = replace(
+        hand,
+        settings=replace(hand.settings, reduce=chosen),
+        reduction=replace(hand.reduction, passages=passages),
+    )
+    found = [words for words, _ in attempts(broken)]
+    assert [words for words in found if "texture" in words] == [
+        {"texture": "auto"},
+        {"texture": "tune-and-bass"},
+        {"texture": "two-highest"},
     ]
-    assert {"texture": "broken-chord"} not in found
+    lines = replace(hand.reduction, passages=(passages[0]._replace(texture="tune-and-bass"),))
+    told = [words for words, _ in attempts(replace(hand, reduction=lines))]
+    assert {"texture": "tune-and-bass"} not in told
+    assert {"texture": "broken-chord"} in told
     assert {"transpose": "auto"} not in found
     assert [words for words in found if "drums" in words] == [{"drums": "light"}, {"drums": "full"}]
     highest = replace(hand.settings, reduce=ReduceSettings(texture="two-highest"))

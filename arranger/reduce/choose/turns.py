@@ -106,8 +106,7 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     lowest = slots[np.arange(len(slots)), chord.argmin(axis=1)]
     struck = np.append(tones.onset, -1)[lowest] == problem.starts
     in_tune = np.bitwise_or.reduce(np.where(tune, 1 << pitch % 12, 0), axis=1)
-    line = used & ~tune & np.append(lines, False)[np.append(tones.part, -1)[slots]]
-    fills = _rests(top >= 0, problem) & ~line.any(axis=1)
+    fills = turning(problem, broken, lines)[0]
     root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
     columns = (
         broken[problem.starts], bar, turn, beat, upbeat, struck, in_tune, top, fills, root, np.sort(chord, axis=1),
@@ -116,6 +115,16 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     rows = zip(*(column.tolist() for column in columns), strict=True)
     found = [chooser.next(Moment._make(row)) for row in rows]
     return np.array(found, dtype=np.int64).reshape(-1, 2).T
+
+
+def turning(problem: Problem, broken: Bools, lines: Bools) -> Bools:
+    """Return in which segments each voice takes turns, if it is to: shape (2, T)."""
+    tones, slots, found = problem.tones, problem.candidates, broken[problem.starts]
+    used = slots >= 0
+    tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
+    line = used & ~tune & np.append(lines, False)[np.append(tones.part, -1)[slots]]
+    rests = _rests(np.any(tune, axis=1), problem)
+    return np.stack((found & rests & ~line.any(axis=1), found))
 
 
 def _rests(tune: Bools, problem: Problem) -> Bools:

@@ -14,10 +14,13 @@ beat are on such a speaker, and the entry only tells how late.
 A note that no voice holds is **merged** when its pitch is heard all the same for at least half of its
 length, or its pitch class in another octave, from a note that starts with it or that it is known to
 double. A known copy (an echo, a part that doubles another a little later) is merged when the note it
-copies is heard during it at all. Else it is **dropped**.
+copies is heard during it at all, and a note of a broken chord where the other takes turns. Else it is
+**dropped**.
 
-A note that is first heard a beat or more late counts as dropped too, unless chords are broken there:
-its start is lost, and what is heard of it later only fills a voice that had become free.
+A note that is first heard a beat or more late counts as dropped too, unless it takes turns with the
+notes of its chord: its start is lost, and what is heard of it later only fills a voice that had become
+free. Notes take turns in voice 2 where chords are broken, and in voice 1 where the tune rests there;
+the tune itself doesn't.
 """
 
 from __future__ import annotations
@@ -49,6 +52,9 @@ HEARD_SHARE = 0.5
 
 _TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"})
 """What happens to the notes of a broken chord because they take turns."""
+
+MOST_TAKERS = 4
+"""Notes that are named for a turn that never came."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,8 +93,10 @@ class Asked:
     """The sound that is nothing but a short silence."""
     refused: Mapping[int, tuple[str, tuple[int, ...]]]
     """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
-    broken: Sequence[bool]
-    """For each step whether chords are broken there, so that their notes take turns."""
+    tune: Sequence[bool]
+    """Whether the note is the tune, so that it takes no turns."""
+    turning: Sequence[Sequence[bool]]
+    """For each voice and step whether the notes of a chord take turns there."""
     step_seconds: float
     steps_per_beat: float
 
@@ -153,7 +161,7 @@ class _Accountant:
             reason = "repeat-tied" if first.first == onset else "same-pitch-doubled"
             return Entry(note, "merged", (reason,), spans, first.pitch, (tied_to,))
         causes: list[tuple[str, Sequence[int]]] = []
-        late, in_turn = first.first - onset, asked.broken[first.start] and last.voice == 2
+        late, in_turn = first.first - onset, self._in_turn(note, runs)
         hidden = heard.hidden[first.first]
         if late > 0:
             causes.append(self._late(onset, first.first))
@@ -183,6 +191,13 @@ class _Accountant:
         outcome = "changed" if reasons else "kept"
         seconds = late * asked.step_seconds + hidden
         return Entry(note, outcome, reasons, spans, first.pitch, by, None, seconds)
+
+    def _in_turn(self, note: int, runs: list[Run]) -> bool:
+        """Return whether a note is heard where the notes of its chord take turns."""
+        if self._asked.tune[note]:
+            return False
+        rows = [(self._asked.turning[run.voice - 1], run) for run in runs]
+        return any(row[run.start] or row[run.end - 1] for row, run in rows)
 
     def _late(self, onset: int, first: int) -> tuple[str, Sequence[int]]:
         """Return why a note is first heard after its step, and the notes that are the cause."""
@@ -242,7 +257,7 @@ class _Accountant:
         """Return the entry of a note that no voice holds where it is heard."""
         asked, heard = self._asked, self._heard
         onset, end, pitch = asked.onset[note], asked.end[note], asked.out[note]
-        needed = HEARD_SHARE * (end - onset)
+        needed = 0 if self._waits(note) else HEARD_SHARE * (end - onset)
         alike = heard.within(pitch % 12, onset, end)
         same = [run for run in alike if run.pitch == pitch]
         if same and heard.heard_steps(same, onset, end) >= needed:
@@ -281,7 +296,26 @@ class _Accountant:
         rivals = [other for other in by if self._same_step(note, other)]
         if rivals:
             return Entry(note, "dropped", ("same-step",), (), None, tuple(rivals))
+        if len(by) >= 2 and (takers := self._takers(note)):
+            return Entry(note, "dropped", ("no-turn",), (), None, takers)
         return Entry(note, "dropped", (_crowded(by),), (), None, tuple(by))
+
+    def _waits(self, note: int) -> bool:
+        """Return whether a note is of a chord whose notes take turns from its start on."""
+        return self._asked.turning[1][self._asked.onset[note]] and not self._asked.tune[note]
+
+    def _takers(self, note: int) -> tuple[int, ...]:
+        """Return the first notes that had the turns which this note of a chord waited for."""
+        asked, found = self._asked, dict[int, None]()
+        if not self._waits(note):
+            return ()
+        for step in range(asked.onset[note], asked.end[note]):
+            for turning, row in zip(asked.turning, self._heard.sources, strict=True):
+                if turning[step] and row[step] >= 0:
+                    found[row[step]] = None
+            if len(found) >= MOST_TAKERS:
+                break
+        return tuple(found)
 
     def _same_step(self, note: int, other: int) -> bool:
         """Return whether a note fell onto the step of another that it follows or leads."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.columns import view
+from arranger.reduce.choose.turns import IN_TUNE, turning
 from arranger.reduce.tell.account import Asked
 
 if TYPE_CHECKING:
@@ -29,7 +30,8 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         for note, reason in placed.refused.items()
     }
     silent = dict.fromkeys(prepared.groove.unplayable, ("no-drum-sound", ()))
-    weights = prepared.weights
+    weights, problem = prepared.weights, prepared.problem
+    turns = turning(problem, prepared.broken, prepared.lines)
     return Asked(
         onset=view(placed.onset),
         end=view(end),
@@ -51,7 +53,8 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         octave_of=view(weights.octave_of),
         duplicate_of=view(weights.duplicate_of),
         refused={**silent, **refused},
-        broken=view(prepared.broken),
+        tune=view(weights.tune >= IN_TUNE),
+        turning=[view(row) for row in np.repeat(turns, problem.lengths, axis=1)],
         step_seconds=grid.step_length.seconds,
         steps_per_beat=float(1 / grid.step_beats),
     )

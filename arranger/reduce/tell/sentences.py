@@ -148,7 +148,7 @@ class _Writer:
         # several causes share the list: drums cover and delay, tones do the rest
         drums = reason in {"delayed-by-drum", "under-drum"}
         by = tuple(note for note in entry.by if self._drum[note] == drums) or entry.by
-        return " and ".join([self._label(note) for note in by]) or "other notes"
+        return in_a_row(list(dict.fromkeys([self._label(note) for note in by]))) or "other notes"
 
     def _moved(self, entry: Entry, reason: str) -> str:
         if reason == "voices-full":
@@ -161,6 +161,11 @@ class _Writer:
 def _steps(entry: Entry) -> str:
     steps = sum([span.steps for span in entry.spans])
     return "1 step" if steps == 1 else f"{steps} steps"
+
+
+def in_a_row(names: Sequence[str]) -> str:
+    """Return names as people list them: "A2, C4 and E4"."""
+    return " and ".join([", ".join(names[:-1]), *names[-1:]] if len(names) > 2 else names)
 
 
 MARKS = ("", " (tune)", " (bass)")

@@ -14,7 +14,10 @@ from arranger.reduce.choose.optimum import Optimum, back, forward, solve
 from arranger.reduce.choose.prepare import prepare, rates
 from arranger.reduce.choose.price import State, breakdown, price
 from arranger.reduce.choose.rates import FAR, UNITS
+from arranger.reduce.choose.turns import asked_for
 from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_change
+from arranger.reduce.tell.sentences import in_a_row
+from arranger.reduce.tell.textures import texture_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -22,7 +25,7 @@ if TYPE_CHECKING:
     from arranger.columns import Ints
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid, GridBar
-    from arranger.reduce.choose.groove import Hits
+    from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.choose.price import Priced
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.perform.byte_limit import Measure
@@ -49,8 +52,12 @@ class BarWeighing:
     """What was weighed in one bar."""
 
     bar: int
+    texture: str
+    """Which texture the passage has, and why."""
     held: tuple[str, ...]
     """What each voice and the drums have in the choice made, in words."""
+    turns: tuple[str, ...]
+    """Of each voice that takes turns among the notes of chords: whether it takes all, in words."""
     terms: Mapping[str, float]
     """What the choice made costs in this bar, by term, largest first."""
     others: tuple[Choice, ...]
@@ -87,21 +94,24 @@ def weigh_bar(
     prepared = prepare(song, engine, grid, settings)
     change = price_of(measure, grid, prepared, settings.max_bytes)
     prepared = priced_hits(prepared, grid, change)
-    weighing = _Weighing(song, grid, with_change(rates(prepared, grid), change), bar, prepared.hits)
-    return weighing.told(most)
+    priced = with_change(rates(prepared, grid), change)
+    return _Weighing(song, grid, priced, bar, prepared).told(most)
 
 
 class _Weighing:
     """The optimum of the whole song, seen from one bar."""
 
-    def __init__(self, song: Song, grid: Grid, rates: Rates, bar: GridBar, hits: Hits) -> None:
+    def __init__(
+        self, song: Song, grid: Grid, rates: Rates, bar: GridBar, prepared: Prepared
+    ) -> None:
         self._song = song
         self._grid = grid
         self._bar = bar
         self._rates = rates
-        self._hits = hits
+        self._prepared = prepared
         self._priced = price(rates)
         self._problem = rates.problem
+        self._asked = asked_for(rates.problem, grid, prepared.broken, prepared.lines)
         low, high = bar.first_step, bar.first_step + bar.steps
         starts = self._problem.starts
         self._first = int(np.searchsorted(starts, low, side="right")) - 1
@@ -113,10 +123,38 @@ class _Weighing:
         own = breakdown(self._rates, best[first:after], first)
         return BarWeighing(
             bar=self._bar.number,
+            texture=self._texture(),
             held=tuple(self._in_words(best)),
+            turns=tuple(self._turns(best)),
             terms=_sorted(own),
             others=tuple(self._others(best, most)),
         )
+
+    def _texture(self) -> str:
+        number = self._bar.number
+        passages = self._prepared.passages
+        here = next(p for p in passages if p.first_bar <= number <= p.last_bar)
+        return str(texture_line(here, self._song.parts))
+
+    def _turns(self, best: list[State]) -> Iterator[str]:
+        """Yield for each voice that takes turns whether it takes all that it is asked for."""
+        for i, asked in enumerate(self._asked):
+            missed: list[str] = []
+            before = None
+            for t in range(self._first, self._after):
+                due = self._due(i, t, best[t][i])
+                if due and due != before:
+                    missed.append(f"{due} on {self._beat(int(self._problem.starts[t]))}")
+                before = due
+            if (asked[self._first : self._after] >= 0).any():
+                but = f" but those of {in_a_row(missed)}" if missed else ""
+                yield f"voice {i + 1} takes all its turns{but}"
+
+    def _due(self, voice: int, t: int, tone: int) -> str:
+        """Return whose turn it is in a voice that holds something else; empty if there is none."""
+        wanted = int(self._asked[voice, t])
+        taken = tone >= 0 and int(self._problem.tones.pitch[tone]) == wanted
+        return pitch_name(wanted) if wanted >= 0 and not taken else ""
 
     def _states(self, optimum: Optimum) -> list[State]:
         every = np.arange(len(optimum.slots1))
@@ -197,7 +235,9 @@ class _Weighing:
                 words = self._words(path[t][i])
                 if words != said[i]:
                     said[i] = words
-                    yield f"{self._beat(int(self._problem.starts[t]))}: {what} {words}"
+                    due = self._due(i, t, path[t][i])
+                    beat = self._beat(int(self._problem.starts[t]))
+                    yield f"{beat}: {what} {words}{f' in the turn of {due}' if due else ''}"
 
     def _words(self, tone: int) -> str:
         return f"has {self._name(tone)}" if tone >= 0 else "rests"
@@ -219,8 +259,9 @@ class _Weighing:
                 before = now
             yield f"{what}: {', '.join(said)}"
         low, high = self._bar.first_step, self._bar.first_step + self._bar.steps
-        hits = zip(self._hits.steps.tolist(), self._hits.sounds, strict=True)
-        drums = [f"{self._beat(step)} {drum.name}" for step, drum in hits if low <= step < high]
+        hits = self._prepared.hits
+        sounds = zip(hits.steps.tolist(), hits.sounds, strict=True)
+        drums = [f"{self._beat(step)} {drum.name}" for step, drum in sounds if low <= step < high]
         yield f"drums: {', '.join(drums) or 'silent'}"
 
     def _beat(self, step: int) -> str:

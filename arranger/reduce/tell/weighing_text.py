@@ -24,7 +24,8 @@ def weighing_text(found: BarWeighing) -> str:
 
 def _lines(found: BarWeighing) -> Iterator[str]:
     yield f"bar {found.bar}"
-    yield from (f"  {one_line(line)}" for line in found.held)
+    yield f"  {found.texture}"
+    yield from (f"  {one_line(line)}" for line in (*found.held, *found.turns))
     yield f"  costs {sum(found.terms.values()):.2f} beats of the tune: {_list(found.terms)}"
     if not found.others:
         yield "nothing else could sound in this bar"
@@ -48,7 +49,8 @@ def weighing_json(found: BarWeighing) -> str:
     return json.dumps(
         {
             "bar": found.bar,
-            "choice": {"held": found.held, "terms": _rounded(found.terms)},
+            "texture": found.texture,
+            "choice": {"held": found.held, "turns": found.turns, "terms": _rounded(found.terms)},
             "others": [
                 {
                     "differs": other.differs,
