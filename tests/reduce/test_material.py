@@ -95,7 +95,7 @@ def test_chords_are_counted_by_their_time(line: Line, share: float, is_line: boo
     grid = barred(song)
     weights = weigh(song, ReduceSettings())
     placed = place(song, grid, weights.roles)
-    found = material_of(placed, weights, grid)
+    found = material_of(song, placed, weights, grid)
     assert found.shares.tolist() == [share] * len(grid.bars)
     assert found.lines.tolist()[1:] == [False, is_line]
     assert set(found.chords.key.tolist()) == ({2} if share else set())
@@ -107,6 +107,11 @@ def test_double_stops_of_a_line_are_no_chords() -> None:
     assert len(reduced(TUNE, BASS, Line([*alone, *stops], "Violin")).passages) == 1
     more = [(beat, 1, 64 + beat % 7) for beat in range(24)]
     assert len(reduced(TUNE, BASS, Line([*alone, *more], "Violin")).passages) == 2
+
+
+def test_applause_is_no_chord() -> None:
+    clapping = chords(0, 12, name="Applause")._replace(program=126)
+    assert [passage[0] for passage in reduced(TUNE, BASS, clapping).passages] == ["tune-and-bass"]
 
 
 def test_two_lines_in_two_parts_are_no_chord() -> None:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.place.placed import Placed
     from arranger.reduce.worth.weights import Weights
+    from arranger.song.model import Song
 
 IN_TUNE = 0.5
 """Tune weight from which a note is no part of a chord."""
@@ -35,6 +36,9 @@ MOST_OF_BAR = 0.6
 
 EVIDENCE = 4.0
 """What a bar says for each unit that it is above or below that."""
+
+SOUND_EFFECTS = range(120, 128)
+"""General MIDI programs (level 1)."""
 
 LINE = 0.1
 """Share of its time with chords up to which a part is a line."""
@@ -66,17 +70,21 @@ class Material(NamedTuple):
     """Shape (parts,): whether a part moves by itself, and not as the bass."""
 
 
-def material_of(placed: Placed, weights: Weights, grid: Grid) -> Material:
+def material_of(song: Song, placed: Placed, weights: Weights, grid: Grid) -> Material:
     """Return what sounds in the bars.
 
     Parameters
     ----------
+    song
+        Its parts; sound effects have no chords.
     placed, weights
         Of all notes.
     grid
         Bars and steps.
     """
-    ids = np.flatnonzero(placed.usable & ~placed.drum & (weights.tune < IN_TUNE))
+    tonal = np.array([part.program not in SOUND_EFFECTS for part in song.parts], dtype=np.bool_)
+    mine = placed.usable & ~placed.drum & (weights.tune < IN_TUNE)
+    ids = np.flatnonzero(mine & tonal[placed.part])
     part, onset = placed.part[ids], placed.onset[ids]
     at, pitch_class = (part * (grid.steps + 1) + onset) * 12, placed.pitch[ids] % 12
     below, there = (pitch_class - 7) % 12, distinct(at + pitch_class)

@@ -105,7 +105,7 @@ def prepare(
     ids = np.flatnonzero(placed.usable & ~placed.drum)
     named = textures_of_bars(grid, settings)
     asked = named != "auto"
-    material = material_of(placed, weights, grid)
+    material = material_of(song, placed, weights, grid)
     chords = np.where(chords_prevail(material.shares), "broken-chord", "tune-and-bass")
     of_bars = np.where(asked, named, chords)
     textures = np.repeat(of_bars, [bar.steps for bar in grid.bars])
