@@ -63,7 +63,7 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     if placed is None or said is None:
         return None
     grid = _grid(song, engine, settings, mark, placed)
-    asked = _asked(song, grid, placed)
+    asked = _asked(song, engine, grid, placed)
     reduction = _reduction(song, engine, grid, placed, said, asked)
     return Marked(mark.title, mark.sounds, grid, reduction, asked)
 
@@ -203,7 +203,7 @@ def _reduction(
     )
 
 
-def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
+def _asked(song: Song, engine: Engine, grid: Grid, placed: Sequence[_Placed]) -> Asked:
     """Return what notes ask for that stand on their steps as written."""
     notes = song.columns
     onset, end = [place.step for place in placed], [place.step + place.steps for place in placed]
@@ -220,7 +220,7 @@ def _asked(song: Song, grid: Grid, placed: Sequence[_Placed]) -> Asked:
         part=view(notes.part),
         drum=view(notes.drum),
         sound=[place.sound for place in placed],
-        joins={},
+        joins={sound.name: sound.joins for sound in engine.drums if sound.joins},
         gap=None,
         lead=range(len(placed)),
         octave_of=[-1] * len(placed),

@@ -61,6 +61,17 @@ def test_converting_the_midi_of_a_sheet_gives_the_sheet_back(given: tuple[Sheet,
         assert getattr(again, name) == getattr(sheet, name), name
 
 
+def test_each_note_of_a_joint_sound_is_heard() -> None:
+    """They were said to be left out for each other."""
+    engine = load_engine("twin-phase")
+    sheet = replace(SMALL, drums=("kick-hat", None, "hat", None, "snare-crash", None, None, None))
+    song = read_song_bytes(to_midi(sheet, engine), "again.mid")
+    again = convert(song, engine, Settings())
+    assert again.sheet.drums == sheet.drums
+    drums = [entry for entry in again.reduction.ledger.entries if song.notes[entry.note].drum]
+    assert [entry.outcome for entry in drums] == ["kept"] * 5
+
+
 def test_mido_reads_the_notes_that_stand_in_the_sheet() -> None:
     """Independent reader: mido; ticks by hand (240 a step of half a beat at 480 a beat)."""
     file = mido.MidiFile(file=io.BytesIO(to_midi(SMALL, load_engine("twin-phase"))))
