@@ -1,4 +1,4 @@
-"""Songs 001-150 of POP909 as the measurements need them: with tracks, without names, in one part.
+"""Songs of POP909 as the measurements need them: with tracks, without names, in one part.
 
 Source: Wang et al., "POP909: A Pop-song Dataset for Music Arrangement Generation", ISMIR 2020; MIT
 licence. The files are given as a folder on the command line; nothing of them is part of the project.
@@ -16,6 +16,7 @@ import numpy as np
 from arranger.reduce.worth.table import cover
 from arranger.settings import ReadSettings
 from arranger.song import read_song
+from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,9 +25,15 @@ if TYPE_CHECKING:
 
     from arranger.song.model import Note, Song
 
-KINDS = ("as-it-is", "no-names", "flat", "flat-pedal", "flat-even")
+KINDS = (
+    "as-it-is", "no-names", "flat", "flat-pedal", "flat-even", "flat-pedal-even", "flat-jitter",
+    "flat-moved",
+)  # fmt: skip
 """Tracks as they are; parts of equal name and program; one part; one part whose notes the sustain
-pedal lengthens; one part with all notes equally loud."""
+pedal lengthens; one part with all notes equally loud; both; one part whose notes start early or late
+by chance (`JITTER`); one part in another key, up to six semitones off."""
+JITTER = 0.02
+"""Seconds; standard deviation."""
 
 
 class Truth(NamedTuple):
@@ -49,14 +56,36 @@ def held_out(every: list[str]) -> tuple[list[str], list[str]]:
 
 
 def song(folder: Path, name: str, kind: str) -> Song:
-    pedal = kind in {"as-it-is", "no-names", "flat-pedal"}
-    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
+    found = _read(folder, name, kind, pedal=_has_pedal(kind))
     if kind == "as-it-is":
         return found
     if kind == "no-names":
         parts = tuple(part._replace(name="part", program=0) for part in found.parts)
         return replace(found, parts=parts)
-    return flattened(found, even=kind == "flat-even")
+    return flattened(found, even=kind.endswith("even"))
+
+
+def _has_pedal(kind: str) -> bool:
+    return not kind.startswith("flat") or "pedal" in kind
+
+
+def _read(folder: Path, name: str, kind: str, *, pedal: bool) -> Song:
+    """Return the song in its parts, moved in time or key as the kind asks."""
+    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
+    number = int(name)
+    if kind == "flat-moved":
+        moved = [note._replace(pitch=note.pitch + number % 13 - 6) for note in found.notes]
+        return replace(found, notes=tuple(moved))
+    if kind == "flat-jitter":
+        last = max(note.onset for note in found.notes)
+        ticks = JITTER * last / float(seconds_at(found, np.array([last]))[0])
+        shifts = np.random.default_rng(number).normal(0.0, ticks, len(found.notes))
+        moved = [
+            note._replace(onset=max(note.onset + int(shift), 0))
+            for note, shift in zip(found.notes, shifts, strict=True)
+        ]
+        return replace(found, notes=tuple(moved))
+    return found
 
 
 def flattened(found: Song, *, even: bool = False) -> Song:
@@ -75,15 +104,14 @@ def flattened(found: Song, *, even: bool = False) -> Song:
 
 def is_tune(folder: Path, name: str, kind: str) -> NDArray[np.bool_]:
     """Return for each note of `song` whether MELODY plays it, whatever part it is in now."""
-    pedal = kind in {"as-it-is", "no-names", "flat-pedal"}
-    found = read_song(folder / f"{name}.mid", ReadSettings(sustain=pedal))
+    found = _read(folder, name, kind, pedal=_has_pedal(kind))
     melody = _melody(found)
-    notes = found.notes if kind in {"as-it-is", "no-names"} else _by_pitch(found)
+    notes = _by_pitch(found) if kind.startswith("flat") else found.notes
     return np.array([note.part == melody for note in notes])
 
 
-def truth(folder: Path, name: str) -> Truth:
-    plain = read_song(folder / f"{name}.mid", ReadSettings(sustain=False))
+def truth(folder: Path, name: str, kind: str = "flat") -> Truth:
+    plain = _read(folder, name, kind, pedal=False)
     melody = _melody(plain)
     step = plain.ticks_per_beat // 4
     size = max(steps(plain, step)[1])
