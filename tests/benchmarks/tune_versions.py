@@ -70,7 +70,7 @@ def varied(song: Mapping[str, NDArray[np.generic]], rng: Generator) -> Version:
     found = _louder(found, rng, score)
     found = _unevenly(found, rng)
     found = _thinner(found, rng)
-    if not score and rng.random() < 0.2:
+    if not score and rng.random() < 0.1:
         tune, others = (-12.0, 0.0) if rng.random() < 0.5 else (0.0, 12.0)
         found = replace(found, pitch=found.pitch + np.where(found.tune, tune, others))
     if rng.random() < 0.12:
@@ -178,7 +178,9 @@ def weighed(notes: Version) -> Version:
     return replace(notes, weight=weight * np.sqrt(np.clip(notes.keyed, 0.05, 1.5)))
 
 
-def moments(notes: Version, rng: Generator, many: int) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
+def moments(
+    notes: Version, rng: Generator, many: int
+) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
     """Return what sounds at random moments of the tune, for notes in order of onset.
 
     Returns

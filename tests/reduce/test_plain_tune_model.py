@@ -126,7 +126,10 @@ def both_ways(seen: list[Vector], number: int) -> list[Vector]:
 def likelihoods(notes: list[Plain]) -> Vector:
     near = around(notes)
     line = both_ways(near, 1)
-    song = [math.tanh(v) for v in layer("song", [mean(list(column)) for column in zip(*line, strict=True)])]
+    song = [
+        math.tanh(v)
+        for v in layer("song", [mean(list(column)) for column in zip(*line, strict=True)])
+    ]
     line = both_ways([[a + b for a, b in zip(each, song, strict=True)] for each in line], 2)
     found = []
     for each, heard in zip(line, near, strict=True):
