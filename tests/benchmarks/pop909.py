@@ -28,11 +28,16 @@ if TYPE_CHECKING:
 
     from arranger.song.model import Note, Song
 
-KINDS = ("as-it-is", "no-names", "flat", "flat-pedal", "flat-even", "stuck", "flat-stuck")
-"""Tracks as they are; parts of equal name and program; one part; one part whose notes the sustain
-pedal lengthens; one part with all notes equally loud; tracks and one part whose pedals are pressed
-once and never lifted."""
-WITHOUT_PEDAL = ("flat", "flat-even")
+KINDS = (
+    "as-it-is", "no-names", "stuck", "flat", "flat-pedal", "flat-stuck", "flat-even", "flat-pedal-even",
+    "flat-jitter", "flat-moved",
+)  # fmt: skip
+"""Tracks as they are; parts of equal name and program; tracks whose pedals are pressed once and never
+lifted; one part; one part whose notes the sustain pedal lengthens, as it is and never lifted; one part
+with all notes equally loud; that with the pedal; one part whose notes start early or late by chance
+(`JITTER`); one part in another key, up to six semitones off."""
+JITTER = 0.02
+"""Seconds; standard deviation."""
 
 
 class Truth(NamedTuple):
@@ -56,13 +61,38 @@ def held_out(every: list[str]) -> tuple[list[str], list[str]]:
 
 def song(folder: Path, name: str, kind: str, *, keys: bool = False) -> Song:
     """Return a song of a kind; ``keys``: the same notes, in the same order, without any pedal."""
-    found = _read(folder / f"{name}.mid", kind, keys=keys)
+    found = _read(folder, name, kind, pedal=_has_pedal(kind) and not keys)
     if kind in {"as-it-is", "stuck"}:
         return found
     if kind == "no-names":
         parts = tuple(part._replace(name="part", program=0) for part in found.parts)
         return replace(found, parts=parts)
-    return flattened(found, even=kind == "flat-even")
+    return flattened(found, even=kind.endswith("even"))
+
+
+def _has_pedal(kind: str) -> bool:
+    return not kind.startswith("flat") or "pedal" in kind or "stuck" in kind
+
+
+def _read(folder: Path, name: str, kind: str, *, pedal: bool) -> Song:
+    """Return the song in its parts, moved in time or key as the kind asks."""
+    path, settings = folder / f"{name}.mid", ReadSettings(sustain=pedal)
+    data = _stuck(path) if "stuck" in kind else path.read_bytes()
+    found = read_song_bytes(data, path.name, settings)
+    number = int(name)
+    if kind == "flat-moved":
+        moved = [note._replace(pitch=note.pitch + number % 13 - 6) for note in found.notes]
+        return replace(found, notes=tuple(moved))
+    if kind == "flat-jitter":
+        last = max(note.onset for note in found.notes)
+        ticks = JITTER * last / float(seconds_at(found, np.array([last]))[0])
+        shifts = np.random.default_rng(number).normal(0.0, ticks, len(found.notes))
+        moved = [
+            note._replace(onset=max(note.onset + int(shift), 0))
+            for note, shift in zip(found.notes, shifts, strict=True)
+        ]
+        return replace(found, notes=tuple(moved))
+    return found
 
 
 def flattened(found: Song, *, even: bool = False) -> Song:
@@ -81,7 +111,7 @@ def flattened(found: Song, *, even: bool = False) -> Song:
 
 def is_tune(folder: Path, name: str, kind: str) -> NDArray[np.bool_]:
     """Return for each note of `song` whether MELODY plays it, whatever part it is in now."""
-    found = _read(folder / f"{name}.mid", kind)
+    found = _read(folder, name, kind, pedal=_has_pedal(kind))
     melody = _melody(found)
     notes = _by_pitch(found) if kind.startswith("flat") else found.notes
     return np.array([note.part == melody for note in notes])
@@ -114,8 +144,8 @@ def corrected_chords(folder: Path, corrected: Path, name: str) -> list[Chord]:
     return found
 
 
-def truth(folder: Path, name: str) -> Truth:
-    plain = read_song(folder / f"{name}.mid", ReadSettings(sustain=False))
+def truth(folder: Path, name: str, kind: str = "flat") -> Truth:
+    plain = _read(folder, name, kind, pedal=False)
     melody = _melody(plain)
     step = plain.ticks_per_beat // 4
     size = max(steps(plain, step)[1])
@@ -131,13 +161,6 @@ def steps(found: Song, step: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]
     end = onset + np.array([note.duration for note in found.notes], dtype=np.int64)
     start = (2 * onset + step) // (2 * step)
     return start, np.maximum((2 * end + step) // (2 * step), start + 1)
-
-
-def _read(path: Path, kind: str, *, keys: bool = False) -> Song:
-    settings = ReadSettings(sustain=kind not in WITHOUT_PEDAL and not keys)
-    if "stuck" in kind:
-        return read_song_bytes(_stuck(path), path.name, settings)
-    return read_song(path, settings)
 
 
 def _stuck(path: Path) -> bytes:

@@ -1,263 +1,297 @@
-"""Train the trees of ``arranger/reduce/worth/tune_model.json``.
+"""Train the network of ``arranger/reduce/worth/tune_model.npy``.
 
-    pip install catboost
-    python -m tests.benchmarks.train_tune_model FOLDER OUTPUT.json
+    pip install torch          # 2.11 made the weights in force, on one GPU in six minutes
+    python -m tests.benchmarks.tune_samples FOLDER SAMPLES.npz
+    python -m tests.benchmarks.train_tune_model SAMPLES.npz arranger/reduce/worth/tune_model.npy
 
-FOLDER holds POP909 (see `tests.benchmarks.pop909`); the songs whose number three divides are kept
-back and measured at the end. Scores of music21's corpus (see `tests.benchmarks.scores`) are added,
-half of each kind, so that the model knows music without loudness and with a tune that is mostly on
-top. The model should know music, not files, so every song comes in versions: as it is; with the
-sustain pedal; on an exact grid with all notes equally loud, as a score would have it; and at another
-tempo with other loudness and shorter notes, every third time with the other parts an octave higher,
-for a tune is not always on top.
+FOLDER holds POP909. The songs whose number three divides are in no sample. With ``--validate`` a fifth
+of the samples is kept back as well, and measured at the end: choices were made by that, not by the
+songs kept back for `tune_finding`.
 
-Only passages with a tune count in full: what is likeliest in an interlude can't be learned here.
-The second stage is trained on what first stages said of songs that they were not trained on.
+Two losses are added: cross entropy of each note, and of the notes that sound at random moments of the
+tune, which compete. AdamW, cosine schedule, mean of the weights over the last thousand steps.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
 import sys
-from dataclasses import dataclass
+import time
+from dataclasses import replace
+from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from catboost import CatBoostClassifier, Pool
+import torch
 from numpy.typing import NDArray
+from torch import nn
+from torch.nn import functional
 
-from arranger.reduce.worth.table import columns
-from arranger.reduce.worth.tune_features import (
-    Voicing,
-    near_features,
-    neighbours,
-    voicing,
-    wide_features,
-)
-from tests.benchmarks import pop909, scores
+from arranger.reduce.worth.tune_model import (
+    AROUND,
+    CHUNK,
+    EDGE,
+    KERNELS,
+    MESSAGE,
+    REACH,
+    SELF,
+    SHAPES,
+    SHORTEST,
+    UNITS,
+    VALUES,
+    WARM_UP,
+)  # fmt: skip
+from tests.benchmarks.tune_versions import LEVEL, Version, as_it_is, moments, varied, weighed
 
-Floats = NDArray[np.float64]
-FOLDS = 3
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from torch import Tensor
+
+Sample = dict[str, NDArray[np.generic]]
+
 SEED = 1
-ABOUT = {
-    "what": "log odds that a note belongs to the tune; see arranger/reduce/tune_model.py",
-    "made by": "tests/benchmarks/train_tune_model.py",
-    "trained on": "POP909 (Wang et al., ISMIR 2020, MIT licence), songs 001-150 but every third, "
-    "and half of the scores of tests/benchmarks/scores.py",
-    "if": "tests of a tree: feature, threshold; true when greater",
-    "then": "its values; bit k of the index is the result of test k",
-}
+CROP = 6 * CHUNK
+BATCH = 32
+MOMENTS = 96
+SCORES = 0.25
+"""Share of scores among what is trained on."""
+WHOLE = 0.9
+"""Share of stretches that are as long as they can be; the others are like little pieces."""
+RATE, DROPOUT = 2e-3, 0.1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sample:
-    """One version of one song, in order of onset and pitch."""
-
-    notes: Voicing
-    tune: NDArray[np.bool_]
-    weight: Floats
-
-
-def sample(
-    onset: Floats, end: Floats, pitch: NDArray[np.int64], loudness: Floats, tune: NDArray[np.bool_],
-    weight: Floats,
-) -> Sample:  # fmt: skip
-    order = np.lexsort((pitch, onset))
-    notes = voicing(onset[order], end[order], pitch[order], loudness[order])
-    return Sample(notes=notes, tune=tune[order], weight=weight[order])
+def read(path: Path) -> list[Sample]:
+    """Return the samples written by `tune_samples`; pop songs are called "pop:NNN"."""
+    with np.load(path, allow_pickle=False) as file:
+        columns = {name: file[name] for name in file.files}
+    ends, beats, names = (columns.pop(name) for name in ("ends", "beat_ends", "name"))
+    pieces = {
+        name: np.split(column, (beats if name == "beats" else ends)[:-1])
+        for name, column in columns.items()
+    }
+    return [
+        {key: split[k] for key, split in pieces.items()} | {"name": name}
+        for k, name in enumerate(names)
+    ]
 
 
-def weights(onset: Floats, end: Floats, tune: NDArray[np.bool_]) -> Floats:
-    """Return the root of the length, little far from the tune; sums to the same for every song."""
-    lead = np.sort(onset[tune])
-    after = np.clip(np.searchsorted(lead, onset), 0, len(lead) - 1)
-    before = np.clip(after - 1, 0, None)
-    far = np.minimum(np.abs(onset - lead[before]), np.abs(onset - lead[after]))
-    return np.where(far < 2.0, 1.0, 0.15) * np.sqrt(np.clip(end - onset, 0.05, 1.5))
+class Crops(torch.utils.data.IterableDataset[tuple[NDArray[np.generic], ...]]):
+    """Endless random stretches of random versions: columns, candidates, their state."""
+
+    def __init__(self, samples: list[Sample]) -> None:
+        self.kinds = [
+            [s for s in samples if s["name"].startswith("pop:") == pop] for pop in (True, False)
+        ]
+
+    def __iter__(self) -> Iterator[tuple[NDArray[np.generic], ...]]:
+        worker = torch.utils.data.get_worker_info()
+        rng = np.random.default_rng([SEED, worker.id if worker else 0])
+        while True:
+            songs = self.kinds[int(rng.random() < SCORES)]
+            notes = varied(songs[rng.integers(len(songs))], rng)
+            order = np.lexsort((notes.pitch, notes.onset))
+            size = CROP if rng.random() < WHOLE else int(rng.integers(4, 100))
+            first = rng.integers(max(len(order) - size, 0) + 1)
+            notes = weighed(notes.at(order[first : first + size]))
+            yield _columns(notes), *moments(notes, rng, MOMENTS)
 
 
-def versions(folder: Path, name: str) -> list[Sample]:
-    """Return the versions of a song of POP909."""
-    rng = np.random.default_rng([SEED, int(name)])
-    plain = pop909.song(folder, name, "flat")
-    table = columns(plain)
-    tune = pop909.is_tune(folder, name, "flat")
-    weight = weights(table.onset, table.end, tune)
-    found = [sample(table.onset, table.end, table.pitch, table.loudness, tune, weight)]
-
-    held = pop909.song(folder, name, "flat-pedal")
-    pedal = columns(held)
-    tuned = pop909.is_tune(folder, name, "flat-pedal")
-    found.append(
-        sample(
-            pedal.onset, pedal.end, pedal.pitch, pedal.loudness, tuned,
-            weights(pedal.onset, np.minimum(pedal.end, pedal.onset + 0.3), tuned),
-        )
-    )  # fmt: skip
-
-    beats = np.loadtxt(folder / f"{name}.beats.txt")[:, 0]
-    quarters = np.interp(np.arange(0, len(beats) - 1, 0.25), np.arange(len(beats)), beats)
-    places = np.arange(len(quarters))
-    onset = np.round(np.interp(table.onset, quarters, places))
-    end = np.maximum(np.round(np.interp(table.end, quarters, places)), onset + 1)
-    step = rng.uniform(0.09, 0.2)
-    even = np.full(len(tune), 80 / 127)
-    found.append(sample(onset * step, end * step, table.pitch, even, tune, weight))
-
-    pace = rng.uniform(0.6, 1.6)
-    shorter = np.where(tune, rng.uniform(0.6, 1.0), rng.uniform(0.6, 1.0))
-    onset = table.onset + rng.normal(0.0, 0.012, len(tune))
-    length = np.maximum(table.duration * shorter * rng.uniform(0.9, 1.0, len(tune)), 0.03)
-    louder = table.loudness + rng.normal(0.0, 0.06, len(tune)) + tune * rng.normal(0.0, 0.05)
-    pitch = table.pitch + 12 * (~tune) * (rng.random() < 1 / 3)
-    found.append(
-        sample(
-            onset * pace, (onset + length) * pace, pitch, np.clip(louder, 0.05, 1.0), tune, weight
-        )
-    )  # fmt: skip
+def _columns(notes: Version) -> NDArray[np.float32]:
+    """Return onset, length, pitch, loudness, tune, weight, whether there is a note; (7, CROP)."""
+    many = len(notes.onset)
+    rows = (notes.onset - notes.onset[0], np.maximum(notes.length, SHORTEST), notes.pitch,
+            notes.loudness, notes.tune, notes.weight, np.ones(many))  # fmt: skip
+    found = np.zeros((len(rows), max(CROP, many)), dtype=np.float32)
+    found[1] = SHORTEST
+    found[:, :many] = rows
     return found
 
 
-def from_scores() -> list[Sample]:
-    """Return the scores, each at a tempo of its own."""
-    rng = np.random.default_rng(SEED)
+class Network(nn.Module):
+    """What `tune_model` calculates, for batches; shape (batch, 7, notes) to log odds."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.message = nn.Linear(EDGE, MESSAGE)
+        self.kernel = nn.Linear(MESSAGE, KERNELS)
+        self.value = nn.Linear(SELF, VALUES)
+        self.around = nn.Linear(VALUES * KERNELS + KERNELS + SELF, AROUND)
+        self.layers = nn.ModuleList(
+            nn.ModuleList(nn.GRU(size, UNITS, batch_first=True) for _ in range(2))
+            for size in (AROUND, 2 * UNITS)
+        )
+        self.song = nn.Linear(2 * UNITS, 2 * UNITS)
+        self.skip = nn.Linear(AROUND, 2 * UNITS)
+        self.odds = nn.Linear(2 * UNITS, 1)
+        self.dropout = nn.Dropout(DROPOUT)
+
+    def forward(self, columns: Tensor) -> Tensor:
+        there = columns[:, 6]
+        where, beside = distances(columns)
+        kernel = self.kernel(functional.relu(self.message(where))) * beside[..., None]
+        own = in_song(columns)
+        value = functional.relu(self.value(own)) * there[..., None]
+        windows = functional.pad(value, (0, 0, REACH, REACH)).unfold(1, 2 * REACH + 1, 1)
+        summed = torch.matmul(windows, kernel).flatten(2)
+        seen = self.around(torch.cat((summed, kernel.sum(2), own), -1))
+        around = self.dropout(functional.relu(seen)) * there[..., None]
+        line = _both_ways(around, self.layers[0]) * there[..., None]
+        whole = torch.tanh(self.song(line.sum(1) / there.sum(1, keepdim=True)))
+        line = _both_ways(self.dropout(line + whole[:, None]) * there[..., None], self.layers[1])
+        line = self.dropout(functional.relu(line + self.skip(around)))
+        return self.odds(line)[..., 0]
+
+
+def _both_ways(seen: Tensor, units: nn.ModuleList) -> Tensor:
+    """Read in chunks, each after a warm-up."""
+    batch, many, _ = seen.shape
+    short = -many % CHUNK
     found = []
-    for kind in scores.KINDS:
-        for song in scores.songs(kind, odd=False):
-            table = columns(song)
-            pace = rng.uniform(0.7, 1.6)
-            tune = table.part == 0
-            weight = 2.0 * weights(table.onset, table.end, tune)
-            found.append(
-                sample(
-                    table.onset * pace, table.end * pace, table.pitch, table.loudness, tune, weight
-                )
+    for backwards, unit in enumerate(units):
+        way = seen.flip(1) if backwards else seen
+        way = functional.pad(way, (0, 0, WARM_UP, short))
+        chunks = way.unfold(1, WARM_UP + CHUNK, CHUNK).transpose(2, 3)
+        states = unit(chunks.flatten(0, 1))[0][:, WARM_UP:].reshape(batch, -1, UNITS)[:, :many]
+        found.append(states.flip(1) if backwards else states)
+    return torch.cat(found, -1)
+
+
+def distances(columns: Tensor) -> tuple[Tensor, Tensor]:
+    """See `tune_model.distances`; the features stand last."""
+
+    def beside(values: Tensor) -> Tensor:
+        return functional.pad(values, (REACH, REACH)).unfold(1, 2 * REACH + 1, 1)
+
+    onset, length, pitch, loudness = columns[:, :4].unbind(1)
+    there = beside(columns[:, 6])
+    own = length[..., None]
+    start = beside(onset) - onset[..., None]
+    last = torch.where(there > 0, beside(length), own)
+    stop = start + last
+    interval = beside(pitch) - pitch[..., None]
+    times = (start / 0.05, start / 0.3, start / 1.5, stop / 0.1, stop / 0.6, (start - own) / 0.1,
+             (start - own) / 0.6, (stop - own) / 0.3, interval / 1.5, interval / 5, interval / 14,
+             torch.log(last / own) / 1.5)  # fmt: skip
+    octave = (interval.remainder(12) == 0).float()
+    louder = 4 * (beside(loudness) - loudness[..., None])
+    return torch.stack([*map(torch.tanh, times), octave, louder], -1), there
+
+
+def in_song(columns: Tensor) -> Tensor:
+    """See `tune_model.in_song`."""
+    length, pitch, loudness = columns[:, 1:4].unbind(1)
+    there = columns[:, 6]
+    many = there.sum(1, keepdim=True)
+    weight = torch.sqrt(length.clamp(max=2.0)) * there
+    total = weight.sum(1, keepdim=True)
+    height = pitch - (pitch * weight).sum(1, keepdim=True) / total
+    spread = torch.sqrt(((height**2 * weight).sum(1, keepdim=True) / total).clamp(min=1.0))
+    louder = loudness - (loudness * there).sum(1, keepdim=True) / many
+    deviation = torch.sqrt((louder**2 * there).sum(1, keepdim=True) / many)
+    found = (torch.log(length), torch.tanh(height / 6), torch.tanh(height / 20),
+             torch.tanh(height / spread / 2), louder * 4, torch.tanh(louder / (deviation + 0.02) / 2),
+             (deviation * 5).expand_as(louder))  # fmt: skip
+    return torch.stack(found, -1)
+
+
+def loss_of(odds: Tensor, columns: Tensor, notes: Tensor, state: Tensor) -> Tensor:
+    by_note = functional.binary_cross_entropy_with_logits(odds, columns[:, 4], reduction="none")
+    rivals = odds.gather(1, notes.flatten(1)).view(notes.shape)
+    every = torch.logsumexp(rivals.masked_fill(state == 0, -1e4), -1)
+    right = torch.logsumexp(rivals.masked_fill(state < 2, -1e4), -1)
+    asked = (state > 0).any(-1)
+    weight = columns[:, 5]
+    return (by_note * weight).sum() / weight.sum() + (every - right)[asked].mean()
+
+
+def train(samples: list[Sample], steps: int, workers: int, device: str) -> Network:
+    torch.manual_seed(SEED)
+    net, mean = Network().to(device), Network().to(device)
+    mean.load_state_dict(net.state_dict())
+    optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=0.01, betas=(0.9, 0.98))
+    loader = torch.utils.data.DataLoader(Crops(samples), batch_size=BATCH, num_workers=workers)
+    began, shown = time.time(), 0.0
+    for step, batch in enumerate(islice(loader, steps)):
+        columns, notes, state = (part.to(device, non_blocking=True) for part in batch)
+        for group in optimiser.param_groups:
+            group["lr"] = RATE * min(1, step / 200) * (1.01 + np.cos(np.pi * step / steps)) / 2
+        loss = loss_of(net(columns), columns, notes, state)
+        optimiser.zero_grad()
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 1.0)
+        optimiser.step()
+        with torch.no_grad():
+            torch._foreach_lerp_(
+                list(mean.parameters()), list(net.parameters()), max(0.001, 10 / (step + 10))
             )
-    return found
+        if step % 500 == 499:
+            _say(f"{step + 1} steps, {time.time() - began:.0f} s, loss {shown / 500:.4f}")
+            shown = 0.0
+        shown += float(loss.detach())
+    return mean
 
 
-def matrix(found: dict[str, NDArray[np.float32]]) -> NDArray[np.float32]:
-    return np.stack(list(found.values()), axis=1)
+def write(net: Network, path: Path) -> None:
+    """Write the weights in the order of `tune_model.SHAPES`, in half precision."""
+    state = {name: value.detach().cpu().numpy() for name, value in net.state_dict().items()}
+    found = {}
+    for name in ("message", "kernel", "value", "around", "song", "skip", "odds"):
+        found |= {name: state[f"{name}.weight"].T, f"{name}_bias": state[f"{name}.bias"]}
+    for layer in range(2):
+        for name, short in (("read", "ih"), ("keep", "hh")):
+            ways = [f"layers.{layer}.{way}.{{}}_{short}_l0" for way in range(2)]
+            weights = np.stack([state[way.format("weight")].T for way in ways])
+            found |= {f"{name}{layer + 1}": weights}
+            biases = np.stack([state[way.format("bias")] for way in ways])
+            found |= {f"{name}{layer + 1}_bias": biases}
+    flat = [found[name].reshape(shape).ravel() for name, shape in SHAPES.items()]
+    np.save(path, np.concatenate(flat).astype(np.float16))
 
 
-def fit(
-    rows: list[NDArray[np.float32]],
-    samples: list[Sample],
-    names: list[str],
-    given: argparse.Namespace,
-) -> CatBoostClassifier:
-    model = CatBoostClassifier(
-        iterations=given.trees,
-        depth=given.depth,
-        learning_rate=given.rate,
-        l2_leaf_reg=5,
-        border_count=64,
-        rsm=0.5,
-        bootstrap_type="Bernoulli",
-        subsample=0.7,
-        random_seed=SEED,
-        verbose=False,
-        allow_writing_files=False,
-    )
-    model.fit(
-        Pool(
-            np.concatenate(rows),
-            np.concatenate([s.tune for s in samples]).astype(int),
-            weight=np.concatenate([s.weight for s in samples]),
-            feature_names=names,
-        )
-    )
-    return model
+@torch.no_grad()
+def share_found(net: Network, notes: Version) -> float:
+    """Return at how many of some moments of the tune its pitch is the likeliest."""
+    net.eval()
+    notes = notes.at(np.lexsort((notes.pitch, notes.onset)))
+    columns = torch.from_numpy(_columns(notes))[None].to(next(net.parameters()).device)
+    odds = net(columns)[0].cpu().numpy()
+    place, state = moments(notes, np.random.default_rng(SEED), 1000)
+    best = np.where(state > 0, odds[place], -np.inf).argmax(axis=1)
+    return float(np.mean(state[np.arange(len(best)), best] == 2))
 
 
-def judged(model: CatBoostClassifier, rows: NDArray[np.float32]) -> NDArray[np.float32]:
-    return model.predict_proba(rows)[:, 1].astype(np.float32)
-
-
-def unseen(
-    rows: list[NDArray[np.float32]], samples: list[Sample], songs: list[int], names: list[str],
-    given: argparse.Namespace,
-) -> list[NDArray[np.float32]]:  # fmt: skip
-    """Return for each sample the judgement of a model that was not trained on its song.
-
-    Every second sample, other versions of one song than of the next, is enough to train on here.
-    """
-    found: dict[int, NDArray[np.float32]] = {}
-    for fold in range(FOLDS):
-        learn = [i for i, song in enumerate(songs) if song % FOLDS != fold and (song + i) % 2]
-        model = fit([rows[i] for i in learn], [samples[i] for i in learn], names, given)
-        found |= {i: judged(model, rows[i]) for i, song in enumerate(songs) if song % FOLDS == fold}
-    return [found[i] for i in range(len(rows))]
-
-
-def as_stage(model: CatBoostClassifier, names: list[str], path: Path) -> dict[str, Any]:
-    """Return the trees in the form of ``tune_model.json``."""
-    model.save_model(path, format="json")
-    saved = json.loads(path.read_text())
-    path.unlink()
-    scale, (bias,) = saved["scale_and_bias"]
-    place = [entry["flat_feature_index"] for entry in saved["features_info"]["float_features"]]
-    trees = []
-    for tree in saved["oblivious_trees"]:
-        tests: list[str | float] = []
-        for test in tree["splits"]:
-            tests += [names[place[test["float_feature_index"]]], float(f"{test['border']:.5g}")]
-        trees.append({"if": tests, "then": [round(v * scale, 3) for v in tree["leaf_values"]]})
-    used = {name for tree in trees for name in tree["if"][::2]}
-    return {"features": [n for n in names if n in used], "bias": round(bias, 5), "trees": trees}
-
-
-def write(path: Path, stages: list[dict[str, Any]]) -> None:
-    """Write the file with a line a tree."""
-    text = json.dumps({"about": ABOUT}, indent=1)[:-2] + ',\n "stages": [\n'
-    for number, stage in enumerate(stages):
-        head = f'  {{\n   "bias": {stage["bias"]},\n   "features": {json.dumps(stage["features"])}'
-        trees = ",\n".join(
-            "    " + json.dumps(tree, separators=(",", ":")) for tree in stage["trees"]
-        )
-        text += f'{head},\n   "trees": [\n{trees}\n   ]\n  }}{"," if number == 0 else ""}\n'
-    path.write_text(text + " ]\n}\n")
+def validate(net: Network, samples: list[Sample]) -> None:
+    for held in (False, True):
+        for even in (False, True):
+            shares: dict[str, list[float]] = {}
+            for sample in samples:
+                notes = as_it_is(sample, held=held)
+                if even:
+                    notes = replace(notes, loudness=np.full(len(notes.onset), LEVEL))
+                shares.setdefault(sample["name"].split(":")[0], []).append(share_found(net, notes))
+            cells = "".join(f"  {kind} {np.mean(found):.4f}" for kind, found in shares.items())
+            _say(f"pedal {held:d}, equally loud {even:d}:{cells}")
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("samples", type=Path)
     parser.add_argument("output", type=Path)
-    parser.add_argument("--most", type=int, default=1000, help="train on fewer songs")
-    parser.add_argument("--trees", type=int, default=120)
-    parser.add_argument("--depth", type=int, default=6)
-    parser.add_argument("--rate", type=float, default=0.2)
+    parser.add_argument("--steps", type=int, default=16_000)
+    parser.add_argument("--workers", type=int, default=7)
+    parser.add_argument("--validate", action="store_true")
     given = parser.parse_args()
-    train, _ = pop909.held_out(pop909.names(given.folder))
-    samples: list[Sample] = []
-    songs: list[int] = []
-    for number, name in enumerate(train[: given.most]):
-        made = versions(given.folder, name)
-        samples += made
-        songs += [number] * len(made)
-    extra = from_scores()
-    samples += extra
-    songs += range(len(extra))
-    near = [near_features(s.notes, neighbours(s.notes)) for s in samples]
-    names = list(near[0])
-    rows = [matrix(found) for found in near]
-    _say(f"{len(samples)} samples of {sum(map(len, rows))} notes, {len(names)} features")
-    first = fit(rows, samples, names, given)
-    likely = unseen(rows, samples, songs, names, given)
-    wide = [
-        wide_features(s.notes, neighbours(s.notes), p) for s, p in zip(samples, likely, strict=True)
-    ]
-    both = names + list(wide[0])
-    rows = [np.concatenate((row, matrix(f)), axis=1) for row, f in zip(rows, wide, strict=True)]
-    second = fit(rows, samples, both, given)
-    for model, known in ((first, names), (second, both)):
-        ranked = sorted(zip(model.get_feature_importance(), known, strict=True), reverse=True)
-        _say(", ".join(f"{name} {weight:.1f}" for weight, name in ranked))
-    scratch = given.output.with_suffix(".tmp")
-    write(given.output, [as_stage(first, names, scratch), as_stage(second, both, scratch)])
-    _say(f"{given.output.stat().st_size} bytes; now run tests.benchmarks.tune_finding")
+    samples = read(given.samples)
+    kept = samples[::5] if given.validate else []
+    learnt = [sample for k, sample in enumerate(samples) if k % 5 or not given.validate]
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    torch.backends.cuda.matmul.allow_tf32 = True
+    net = train(learnt, given.steps, given.workers, device)
+    validate(net, kept)
+    write(net, given.output)
+    _say(f"torch {torch.__version__} on {device}, {given.output.stat().st_size} bytes")
 
 
 def _say(text: str) -> None:

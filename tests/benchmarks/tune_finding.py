@@ -106,7 +106,7 @@ def on_sheet(song: Song, is_tune: NDArray[np.bool_]) -> dict[str, float]:
 def measure(folder: Path, name: str, kind: str, sheet: bool) -> dict[str, float]:
     """Return the steps found by each way, and the steps of the tune."""
     song = pop909.song(folder, name, kind)
-    tune, step = pop909.truth(folder, name)
+    tune, step = pop909.truth(folder, name, kind)
     size = len(tune)
     pitch = np.array([note.pitch for note in song.notes], dtype=np.float64)
     weights = weigh(song, ReduceSettings())

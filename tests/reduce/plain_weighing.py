@@ -1,7 +1,7 @@
 """What notes are worth, found by looking at every note and every moment by itself.
 
 A second reading of what `arranger.reduce.worth` says it measures, with its weights in numbers. Only what
-is learned (`tune_model.json`) and the words of names are taken from there.
+is learned (`tune_model.npy`) and the words of names are taken from there.
 """
 
 from __future__ import annotations

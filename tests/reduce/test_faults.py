@@ -19,7 +19,7 @@ from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice, weigh_bar
 from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 from arranger.reduce.worth.passages import CHANGE, _smoothed
-from arranger.reduce.worth.tune_features import near_features, neighbours, voicing
+from arranger.reduce.worth.tune_model import REACH, distances, in_song, voicing
 from arranger.rows import HOLD, REST
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, grid_of, silencing, song_of, taking
@@ -142,18 +142,14 @@ def test_louder_is_more_in_every_feature() -> None:
         np.array([60, 64, 67]),
         np.array([0.9, 0.3, 0.3]),
     )
-    beside = neighbours(notes)
-    found = near_features(notes, beside)
-    assert found["loud_song"] == pytest.approx([0.4, -0.2, -0.2])
-    assert found["loud_sounding"][:2] == pytest.approx([0.6, -0.6])
-    for name in ("loud_song_z", "loud_0.6s"):
-        assert found[name][0] > 0 > found[name][1]
-    # three seconds of notes, and three notes, in two seconds
-    assert found["song_sounding"] == pytest.approx([1.5] * 3)
-    assert found["song_density"] == pytest.approx([1.5] * 3)
-    # the neighbour one place on, as the first note has it: the softer second
-    assert beside.louder[len(beside.louder) // 2][0] == pytest.approx(-0.6)
-    assert beside.interval[len(beside.interval) // 2][0] == 4
+    found = in_song(notes)
+    assert found[:, 4] == pytest.approx([1.6, -0.8, -0.8])
+    assert found[0, 5] > 0 > found[1, 5]
+    # the neighbour one place on, as the first note has it: the softer third, a major third above
+    where, there = distances(notes, 0, 3)
+    assert where[13, 0, REACH + 1] == pytest.approx(4 * -0.6)
+    assert where[9, 0, REACH + 1] == pytest.approx(np.tanh(4 / 5))
+    assert there.sum(axis=1).tolist() == [3, 3, 3]
 
 
 def test_what_was_weighed_is_told_to_a_hundredth_and_kept_to_a_ten_thousandth() -> None:

@@ -12,8 +12,7 @@ from arranger.reduce.worth.copies import Copy, find_copies
 from arranger.reduce.worth.name_words import name_vote
 from arranger.reduce.worth.roles import part_facts
 from arranger.reduce.worth.table import columns
-from arranger.reduce.worth.tune_features import voicing
-from arranger.reduce.worth.tune_model import tune_likelihood
+from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of

@@ -176,7 +176,7 @@ def test_doubles_are_merged() -> None:
         song_of(
             Line([(0, 2, 72)], "melody"),
             Line([(0, 2, 72)], "flute"),
-            Line([(0, 2, 84)], "piccolo"),
+            Line([(0, 2, 60)], "viola"),
             Line([(0, 2, 45)], "bass"),
             Line([(0, 2, 64)], "horn"),
         )

@@ -6,8 +6,7 @@ name_words     What a part's name says about its role; the words stand in ``name
 passages       Which part carries the tune when: roles revised by passage
 roles          The role of each part, from evidence that is stated with its weight
 table          The song's notes as columns, and which note is heard on top at each moment
-tune_features  What the notes around a note show about whether it belongs to the tune
-tune_model     How likely each note belongs to the tune, where parts and names don't tell
+tune_model     How likely each note belongs to the tune, where parts and names don't tell: a small network
 weigh          What each note is worth to a listener: tune, bass, salience, doubles
 weights        What each note is worth to a listener: the evidence that the optimisation weighs
 """

@@ -1,110 +1,239 @@
-"""How likely each note belongs to the tune, where parts and names don't tell: a small learned model.
+"""How likely each note belongs to the tune, where parts and names don't tell: a small neural network.
 
-Two stages of boosted trees: the first sees a note among its neighbours (`near_features`), the second
-also how the first judged the notes around it (`wide_features`), which is how the register, loudness
-and line of the song's tune get known. The trees stand in ``tune_model.json``, with how they were
-made. Only additions and comparisons happen at run time.
+Every note looks at the `REACH` notes before and after it: how far away each lies in time and pitch
+says with what weights its values are added up (a convolution whose kernel is a function of the
+distance: Schütt et al., "SchNet", NeurIPS 2017). Then two layers of gated recurrent units (Cho et
+al., "Learning phrase representations", EMNLP 2014) read the notes forwards and backwards, which is how
+the register, loudness and line of the song's tune get known.
 
-All tests of one level of a tree are the same ("oblivious" trees), so that a tree of depth d is d
-tests and a table of 2**d values: whole rows of notes are tested at once. See "Boosted trees" in
-Hastie, Tibshirani, Friedman: The Elements of Statistical Learning, chapter 10.
+Only distances enter, so that a song in another key or a later place in time gives the same.
+``tune_model.npy`` has the numbers of `SHAPES` one after the other;
+``tests/benchmarks/train_tune_model.py`` tells how they were made.
 """
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from arranger.columns import unchanging
-from arranger.reduce.worth.tune_features import near_features, neighbours, wide_features
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
+Floats: TypeAlias = NDArray[np.float32]
 
-    from arranger.reduce.worth.tune_features import Floats, Voicing
+REACH = 12
+SHORTEST = 0.02
+"""Seconds; a note is taken to last at least this long."""
+BLOCK = 1024
+"""Notes whose neighbours are looked at together: so few that they stay in the cache."""
+CHUNK = 128
+"""Notes that are read in one go. All chunks of a song are read side by side."""
+WARM_UP = 96
+"""Notes before a chunk that are read first: what lies further back has no say."""
+ROUNDED = 16.0
+"""Log odds are whole multiples of 1 / this, so that the last bits of a sum, which differ from machine
+to machine, hardly ever matter."""
+
+SELF, EDGE, MESSAGE, KERNELS, VALUES, AROUND, UNITS = 7, 14, 24, 12, 24, 64, 48
+SHAPES = {
+    "message": (EDGE, MESSAGE),
+    "message_bias": (MESSAGE,),
+    "kernel": (MESSAGE, KERNELS),
+    "kernel_bias": (KERNELS,),
+    "value": (SELF, VALUES),
+    "value_bias": (VALUES,),
+    "around": (VALUES * KERNELS + KERNELS + SELF, AROUND),
+    "around_bias": (AROUND,),
+    "read1": (2, AROUND, 3 * UNITS),
+    "read1_bias": (2, 3 * UNITS),
+    "keep1": (2, UNITS, 3 * UNITS),
+    "keep1_bias": (2, 3 * UNITS),
+    "song": (2 * UNITS, 2 * UNITS),
+    "song_bias": (2 * UNITS,),
+    "read2": (2, 2 * UNITS, 3 * UNITS),
+    "read2_bias": (2, 3 * UNITS),
+    "keep2": (2, UNITS, 3 * UNITS),
+    "keep2_bias": (2, 3 * UNITS),
+    "skip": (AROUND, 2 * UNITS),
+    "skip_bias": (2 * UNITS,),
+    "odds": (2 * UNITS, 1),
+    "odds_bias": (1,),
+}
+"""The network's weights. The leading 2 is the direction of reading: forwards, backwards; the gates of
+the recurrent units stand in the order reset, update, new."""
 
 
-_BLOCK = 2048
-"""Notes that are looked at together: so few that their tests stay in the cache."""
+class Voicing(NamedTuple):
+    """The notes as the network needs them; each of shape (notes,), in order of onset and pitch."""
+
+    onset: NDArray[np.float64]
+    length: Floats
+    pitch: Floats
+    loudness: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Forest:
-    """Trees that are summed. ``depth`` tests a tree; leaf index bit k is the result of test k."""
-
-    features: tuple[str, ...]
-    bias: float
-    tested: NDArray[np.int64]
-    """Shape (depth, trees): the index into ``features``."""
-    thresholds: Floats
-    """Shape (depth, trees): a test is true when the feature is greater."""
-    leaves: Floats
-    """Shape (trees, 2 ** depth)."""
-
-    def log_odds(self, found: Mapping[str, Floats]) -> Floats:
-        """Return the sum of the trees for each note.
-
-        Parameters
-        ----------
-        found
-            The features by name, each of shape (notes,).
-        """
-        rows = np.stack([found[name] for name in self.features])
-        blocks = [self._sums(rows[:, at : at + _BLOCK]) for at in range(0, rows.shape[1], _BLOCK)]
-        return np.concatenate(blocks) + np.float32(self.bias)
-
-    def _sums(self, rows: Floats) -> Floats:
-        leaf = np.zeros((len(self.leaves), rows.shape[1]), dtype=np.uint8)
-        for bit, (tested, thresholds) in enumerate(zip(self.tested, self.thresholds, strict=True)):
-            leaf |= (rows[tested] > thresholds[:, None]).view(np.uint8) << bit
-        table = np.arange(len(self.leaves))[:, None] << len(self.tested)
-        summed: Floats = self.leaves.ravel().take(leaf + table).sum(axis=0, dtype=np.float32)
-        return summed
+def voicing(
+    onset: NDArray[np.float64],
+    end: NDArray[np.float64],
+    pitch: NDArray[np.int64],
+    loudness: NDArray[np.float64],
+) -> Voicing:
+    """Return sorted notes (seconds, MIDI numbers, loudness 0..1) as the network needs them."""
+    return Voicing(
+        onset,
+        np.maximum(end - onset, SHORTEST).astype(np.float32),
+        pitch.astype(np.float32),
+        loudness.astype(np.float32),
+    )
 
 
 def tune_likelihood(notes: Voicing) -> Floats:
     """Return how likely each note belongs to the tune, 0..1; shape (notes,)."""
-    first, second = _stages()
-    beside = neighbours(notes)
-    found = near_features(notes, beside)
-    likely = _share(first.log_odds(found))
-    found |= wide_features(notes, beside, likely)
-    return _share(second.log_odds(found))
-
-
-def _share(log_odds: Floats) -> Floats:
-    """Return the probability of log odds."""
-    return (1.0 / (1.0 + np.exp(-log_odds))).astype(np.float32)
+    net = _network()
+    around = heard_around(notes, net)
+    line = read_both_ways(around, net, "1")
+    line += np.tanh(line.mean(axis=0) @ net["song"] + net["song_bias"])
+    line = read_both_ways(line, net, "2")
+    line = np.maximum(line + around @ net["skip"] + net["skip_bias"], 0.0)
+    odds = (line @ net["odds"])[:, 0] + net["odds_bias"]
+    odds = np.round(odds * ROUNDED) / ROUNDED
+    return (1.0 / (1.0 + np.exp(-odds))).astype(np.float32)
 
 
 @cache
-def _stages() -> tuple[Forest, Forest]:
-    text = files("arranger.reduce.worth").joinpath("tune_model.json").read_text("utf-8")
-    first, second = (read_forest(stage) for stage in json.loads(text)["stages"])
-    return first, second
+def _network() -> Mapping[str, Floats]:
+    with files("arranger.reduce.worth").joinpath("tune_model.npy").open("rb") as file:
+        flat = np.load(file, allow_pickle=False).astype(np.float32)
+    ends = np.cumsum([np.prod(shape) for shape in SHAPES.values()])
+    pieces = np.split(flat, ends[:-1])
+    return {
+        name: unchanging(piece.reshape(shape))
+        for (name, shape), piece in zip(SHAPES.items(), pieces, strict=True)
+    }
 
 
-def read_forest(stage: Mapping[str, Any]) -> Forest:
-    """Return the trees of one stage of ``tune_model.json``.
-
-    Each tree is a list: its tests as alternating feature names and thresholds, then its leaves.
-    """
-    features = tuple(stage["features"])
-    place = {name: index for index, name in enumerate(features)}
-    tests = [tree["if"] for tree in stage["trees"]]
-    return Forest(
-        features=features,
-        bias=float(stage["bias"]),
-        tested=unchanging(
-            np.array([[place[name] for name in test[::2]] for test in tests]).T.copy()
-        ),
-        thresholds=unchanging(np.array([test[1::2] for test in tests], dtype=np.float32).T.copy()),
-        leaves=unchanging(np.array([tree["then"] for tree in stage["trees"]], dtype=np.float32)),
+def in_song(notes: Voicing) -> Floats:
+    """Return length, pitch and loudness of each note against its song; shape (notes, SELF)."""
+    pitch, loudness = notes.pitch, notes.loudness
+    weight = np.sqrt(np.minimum(notes.length, 2.0))
+    height = pitch - np.dot(pitch, weight) / weight.sum()
+    spread = np.sqrt(max(float(np.dot(height**2, weight) / weight.sum()), 1.0))
+    louder = loudness - loudness.mean()
+    deviation = float(loudness.std())
+    found = (
+        np.log(notes.length),
+        np.tanh(height / 6),
+        np.tanh(height / 20),
+        np.tanh(height / spread / 2),
+        louder * 4,
+        np.tanh(louder / (deviation + 0.02) / 2),
+        np.full_like(louder, deviation * 5),
     )
+    return np.stack(found, axis=1).astype(np.float32)
+
+
+def distances(notes: Voicing, first: int, after: int) -> tuple[Floats, Floats]:
+    """Return where the neighbours of some notes lie, and whether there is one.
+
+    The neighbours of a note are the `REACH` before, itself, and the `REACH` after. Shapes (EDGE,
+    notes, neighbours) and (notes, neighbours).
+    """
+    places = np.arange(first - REACH, after + REACH)
+    inside = np.clip(places, 0, len(notes.pitch) - 1)
+    here = slice(first, after)
+
+    def beside(values: NDArray[np.floating]) -> NDArray[np.floating]:
+        return sliding_window_view(values[inside], 2 * REACH + 1)
+
+    own = notes.length[here, None]
+    start = (beside(notes.onset) - notes.onset[here, None]).astype(np.float32)
+    length = beside(notes.length)
+    stop = start + length
+    interval = beside(notes.pitch) - notes.pitch[here, None]
+    found = np.empty((EDGE, *start.shape), dtype=np.float32)
+    times = ((start, 0.05), (start, 0.3), (start, 1.5), (stop, 0.1), (stop, 0.6), (start - own, 0.1),
+             (start - own, 0.6), (stop - own, 0.3), (interval, 1.5), (interval, 5.0),
+             (interval, 14.0), (np.log(length / own), 1.5))  # fmt: skip
+    for row, (values, unit) in zip(found, times, strict=False):
+        np.multiply(values, np.float32(1 / unit), out=row)
+    np.tanh(found[: len(times)], out=found[: len(times)])
+    found[-2] = interval % 12 == 0
+    found[-1] = 4 * (beside(notes.loudness) - notes.loudness[here, None])
+    there = sliding_window_view(inside == places, 2 * REACH + 1)
+    return found, there.astype(np.float32)
+
+
+def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
+    """Return what each note's neighbours say, by where they lie; shape (notes, AROUND)."""
+    own = in_song(notes)
+    value = np.maximum(own @ net["value"] + net["value_bias"], 0.0)
+    value = np.pad(value, ((REACH, REACH), (0, 0)))
+    windows = sliding_window_view(value, 2 * REACH + 1, axis=0).transpose(0, 2, 1)
+    many = len(own)
+    found = np.empty((many, AROUND), dtype=np.float32)
+    for first in range(0, many, BLOCK):
+        here = slice(first, min(first + BLOCK, many))
+        where, there = distances(notes, here.start, here.stop)
+        message = where.reshape(EDGE, -1).T @ net["message"] + net["message_bias"]
+        np.maximum(message, 0.0, out=message)
+        kernel = (message @ net["kernel"] + net["kernel_bias"]).reshape(*there.shape, KERNELS)
+        kernel *= there[:, :, None]
+        summed = (kernel.transpose(0, 2, 1) @ windows[here]).transpose(0, 2, 1)
+        seen = np.concatenate(
+            (summed.reshape(len(there), -1), kernel.sum(axis=1), own[here]), axis=1
+        )
+        found[here] = np.maximum(seen @ net["around"] + net["around_bias"], 0.0)
+    return found
+
+
+def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Floats:
+    """Return the states of recurrent units that read the notes forwards and backwards.
+
+    Parameters
+    ----------
+    seen
+        Shape (notes, features).
+
+    Returns
+    -------
+    Floats
+        Shape (notes, 2 * UNITS).
+    """
+    many = len(seen)
+    ways = np.zeros((2, many + 1, seen.shape[1]), dtype=np.float32)  # the last: nothing is read
+    ways[0, :many], ways[1, :many] = seen, seen[::-1]
+    gates = ways @ net[f"read{layer}"] + net[f"read{layer}_bias"][:, None]
+    place = np.arange(-WARM_UP, CHUNK)[:, None] + np.arange(0, many, CHUNK)
+    place = np.where((place < 0) | (place >= many), many, place)
+    asked = gates[:, place].transpose(1, 0, 2, 3)
+    states = _run(asked, net[f"keep{layer}"], net[f"keep{layer}_bias"][:, None])[WARM_UP:]
+    lines = states.transpose(1, 2, 0, 3).reshape(2, -1, UNITS)[:, :many]
+    return np.concatenate((lines[0], lines[1, ::-1]), axis=1)
+
+
+def _run(asked: Floats, keep: Floats, bias: Floats) -> Floats:
+    """Return the states after each note; the states before the first are 0.
+
+    Parameters
+    ----------
+    asked
+        Shape (notes, 2, chunks, 3 * UNITS): what the notes ask of the gates.
+    keep, bias
+        Shapes (2, UNITS, 3 * UNITS) and (2, 1, 3 * UNITS): what the state before asks of them.
+    """
+    state = np.zeros((*asked.shape[1:3], UNITS), dtype=np.float32)
+    found = np.empty((len(asked), *state.shape), dtype=np.float32)
+    for ask, out in zip(asked, found, strict=True):
+        kept = state @ keep + bias
+        gate = 0.5 + 0.5 * np.tanh(0.5 * (ask[..., : 2 * UNITS] + kept[..., : 2 * UNITS]))
+        fresh = np.tanh(ask[..., 2 * UNITS :] + gate[..., :UNITS] * kept[..., 2 * UNITS :])
+        np.add(fresh, gate[..., UNITS:] * (state - fresh), out=out)
+        state = out
+    return found

@@ -29,8 +29,7 @@ from arranger.reduce.worth.table import (
     totals,
     within_parts,
 )
-from arranger.reduce.worth.tune_features import voicing
-from arranger.reduce.worth.tune_model import tune_likelihood
+from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weights import Weights
 from arranger.song.time import TOGETHER_SECONDS
 
