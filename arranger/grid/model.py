@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.engine.model import StepLength
+    from arranger.grid.timeline import Timeline
+    from arranger.settings import GridSettings
 
 
 class GridBar(NamedTuple):
@@ -99,6 +101,10 @@ class Grid:
     sections: tuple[Section, ...] = ()
     loop_step: int | None = None
     """Where the piece goes on after its last step; None when it ends."""
+    timeline: Timeline | None = None
+    """The song's beats, before any swing is played or straightened."""
+    settings: GridSettings | None = None
+    """What was asked for."""
     remarks: tuple[str, ...] = ()
     """What a reader of the report should know: tempo changes flattened, silence trimmed, swing."""
 

@@ -38,8 +38,17 @@ if TYPE_CHECKING:
 _DEFAULTS = GridSettings()
 
 
-def plan_grid(song: Song, engine: Engine, settings: GridSettings = _DEFAULTS) -> Grid:
+def plan_grid(
+    song: Song, engine: Engine, settings: GridSettings = _DEFAULTS, before: Grid | None = None
+) -> Grid:
     """Decide where every note of a song stands in steps.
+
+    Parameters
+    ----------
+    song, engine, settings
+        What is to be placed, and how.
+    before
+        The song's grid by other settings: its beats are taken over where these ask for the same.
 
     Raises
     ------
@@ -53,15 +62,17 @@ def plan_grid(song: Song, engine: Engine, settings: GridSettings = _DEFAULTS) ->
     if not song.notes:
         raise SongError("there are no notes in the song", file=song.file)
     try:
-        return _plan(song, engine, settings)
+        return _plan(song, engine, settings, before)
     except ArrangerError as error:
         raise error.in_file(song.file) from None
 
 
-def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
+def _plan(song: Song, engine: Engine, settings: GridSettings, before: Grid | None) -> Grid:
     notes = timed_columns(song)
     attacks = find_attacks(notes)
-    asked = _timeline(song, notes, attacks, settings)
+    asked = None if before is None or not _same_beats(before, settings) else before.timeline
+    if asked is None:
+        asked = _timeline(song, notes, attacks, settings)
     timeline = _swung(asked, attacks, settings)
     bars = rough_bars(timeline, settings)
     choices = choose_step(notes, attacks, timeline, engine, settings, bars)
@@ -102,6 +113,8 @@ def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
         alternatives=choices,
         sections=find_sections(passage.bars, onset_steps, notes.part, notes.pitch),
         loop_step=loop_step,
+        timeline=asked,
+        settings=settings,
         remarks=(
             *timeline.remarks,
             *passage.remarks,
@@ -109,6 +122,12 @@ def _plan(song: Song, engine: Engine, settings: GridSettings) -> Grid:
             *_choice_remarks(choices, engine, timeline),
         ),
     )
+
+
+def _same_beats(before: Grid, settings: GridSettings) -> bool:
+    """Return whether settings ask for the beats of another grid: all but step and swing are alike."""
+    same = replace(settings, step=None, swing="auto")
+    return before.settings is not None and same == replace(before.settings, step=None, swing="auto")
 
 
 def _timeline(

@@ -47,8 +47,8 @@ def reduce(
         Says how many bytes two rows and the drums take, for ``settings.max_bytes``; see
         `arranger.conversion.measure_of`. None: no limit can be kept.
     weights
-        What the notes are worth, from another reduction of the song whose settings name the same
-        parts. None: they are weighed.
+        What the notes are worth, from another reduction of the song: what they share with these
+        settings isn't found again.
 
     Raises
     ------

@@ -133,21 +133,16 @@ def _tried(
 def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduction]:
     """Return the song converted with other settings, on the grid as it is where that is the same."""
     now, song = conversion.settings, conversion.song
-    # What the notes are worth hangs on no other setting.
-    same_parts = all(
-        getattr(settings.reduce, name) == getattr(now.reduce, name)
-        for name in ("tune", "bass", "mute")
-    )
-    weights = conversion.reduction.weights if same_parts else None
+    weights = conversion.reduction.weights
     if settings.engine == now.engine and settings.grid == now.grid:
         grid = conversion.grid
         measure = measure_of(conversion.engine, grid)
         return grid, reduce(song, conversion.engine, grid, settings.reduce, measure, weights)
     engine = conversion.engine if settings.engine == now.engine else load_engine(settings.engine)
-    if conversion.reduction.weights is None:  # a sheet that came back from MIDI
+    if weights is None:  # a sheet that came back from MIDI
         other = convert(song, engine, settings)
         return other.grid, other.reduction
-    grid = plan_grid(song, engine, settings.grid)
+    grid = plan_grid(song, engine, settings.grid, conversion.grid)
     return grid, reduce(song, engine, grid, settings.reduce, measure_of(engine, grid), weights)
 
 

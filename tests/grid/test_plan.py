@@ -192,3 +192,19 @@ def test_following_the_clock_makes_slow_bars_longer():
     grid = plan_grid(song, ENGINE, GridSettings(clock="clock", step=Fraction(1, 2)))
     assert grid.onset_steps.tolist() == [*range(24), *range(24, 40, 2)]
     assert [bar.steps for bar in grid.bars] == [8, 8, 8, 16]
+
+
+def test_beats_are_taken_over_from_a_grid_with_another_step(monkeypatch: pytest.MonkeyPatch):
+    song = song_of([(n * 0.513, 0.4, 60 + n % 5) for n in range(64)])
+    engine = load_engine("twin-phase")
+    tracked = GridSettings(beat="track")
+    first = plan_grid(song, engine, tracked)
+    finer = replace(tracked, step=Fraction(1, 8))
+    apart, faster = (plan_grid(song, engine, each) for each in (finer, replace(tracked, tempo=240)))
+    again = plan_grid(song, engine, replace(tracked, tempo=240), first)
+    assert again.onset_steps.tolist() == faster.onset_steps.tolist()
+    monkeypatch.setattr("arranger.grid.plan.tracked_timeline", lambda *_: 1 / 0)
+    together = plan_grid(song, engine, finer, first)
+    assert together.step_beats == Fraction(1, 8)
+    assert together.onset_steps.tolist() == apart.onset_steps.tolist()
+    assert together.bars == apart.bars

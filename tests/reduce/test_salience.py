@@ -69,3 +69,19 @@ def test_long_songs_are_looked_at_in_pieces(monkeypatch):
     tune, chords = table.part == 0, table.part == 1
     for likely in (whole, pieces):
         assert np.median(likely[tune]) > np.median(likely[chords])
+
+
+def test_weights_by_other_settings_share_what_is_alike(monkeypatch):
+    song = song_of(Line(CHORDS), Line(TUNE), Line(BASS), Line(DRUMS, drum=True))
+    first = weighed(song)
+    other = ReduceSettings(tune="1", texture="two-highest")
+    apart = weigh(song, other)
+    muted = weighed(song, mute=("3",))
+    monkeypatch.setattr(salience, "likelihood", lambda _table: 1 / 0)
+    assert weigh(song, ReduceSettings(transpose=2), first) is first
+    together = weigh(song, other, first)
+    assert together.roles == apart.roles != first.roles
+    assert together.tune.tolist() == apart.tune.tolist() != first.tune.tolist()
+    monkeypatch.undo()
+    again = weigh(song, ReduceSettings(mute=("3",)), first)
+    assert again.tune.tolist() == muted.tune.tolist() != first.tune.tolist()

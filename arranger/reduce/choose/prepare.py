@@ -75,7 +75,9 @@ def prepare(
     settings: ReduceSettings,
     weights: Weights | None = None,
 ) -> Prepared:
-    """Weigh the notes, unless their weights are given, fold them, and list what there is to choose from.
+    """Weigh the notes, fold them, and list what there is to choose from.
+
+    ``weights`` are those of another reduction of the song, if there was one.
 
     Raises
     ------
@@ -85,8 +87,7 @@ def prepare(
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
-    if weights is None:
-        weights = weigh(lines, settings)
+    weights = weigh(lines, settings, weights)
     transpose = choose_transposition(song, engine, grid, weights, settings)
     steps_per_beat = float(1 / grid.step_beats)
     placed = place(song, grid, weights.roles)

@@ -59,17 +59,31 @@ BASS_SEMITONES = 5.0
 """A lowest note so far above the bass around it counts 1/e as bass."""
 
 
-def weigh(song: Song, settings: ReduceSettings) -> Weights:
+def weigh(song: Song, settings: ReduceSettings, before: Weights | None = None) -> Weights:
     """Return the weights of all notes of a song that has at least one.
+
+    Parameters
+    ----------
+    song
+        With at least one note.
+    settings
+        Those that name parts count.
+    before
+        The song's weights by other settings: what they share isn't found again.
 
     Raises
     ------
     SettingsError
         If the settings name a part that isn't there, or contradict each other.
     """
-    muted = muted_parts(song, settings)
-    table = columns(song, muted)
-    likely = likelihood(table)
+    if before is not None and _alike(before, settings, "tune", "bass", "mute"):
+        return before
+    table = columns(song, muted_parts(song, settings))
+    likely = None
+    if before is not None and _alike(before, settings, "mute"):
+        likely = before.likely
+    if likely is None:
+        likely = likelihood(table)
     facts = part_facts(table, likely, len(song.parts))
     copies = find_copies(table, len(song.parts))
     roles = find_roles(song, facts, copies, settings)
@@ -88,7 +102,14 @@ def weigh(song: Song, settings: ReduceSettings) -> Weights:
         duplicate_of=duplicate_of,
         octave_of=octave_of,
         roles=roles,
+        likely=likely,
+        settings=settings,
     )
+
+
+def _alike(before: Weights, settings: ReduceSettings, *names: str) -> bool:
+    made = before.settings
+    return made is not None and all(getattr(made, n) == getattr(settings, n) for n in names)
 
 
 def likelihood(table: Columns) -> Floats:

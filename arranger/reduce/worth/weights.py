@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
+    from arranger.settings import ReduceSettings
 
 
 class Evidence(NamedTuple):
@@ -49,3 +50,7 @@ class Weights:
     """Shape (notes,): the id of the note that it doubles in another octave, or -1."""
     roles: tuple[PartRole, ...]
     """One a part, in the order of ``Song.parts``."""
+    likely: Floats | None = None
+    """Shape (notes,): how likely each note is the tune, all parts taken as one; None: not kept."""
+    settings: ReduceSettings | None = None
+    """What named the parts; None: not kept."""
