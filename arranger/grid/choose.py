@@ -9,7 +9,8 @@ term                 counts
 `MOVED`              each note that doesn't start on a step, by how plainly it is heard: nothing
                      up to 10 ms, a whole note from 50 ms on, evenly in between
                      (30 ms and 80 ms if the beat was tracked)
-`COLLIDED`           each note on the same step as one of its part that it should follow
+`COLLIDED`           each note on the same step as one of its part that it should follow: it is lost
+                     (`PLAYED_COLLIDED` if the beat was tracked: often it is only played a little off)
 `LOST_ATTACK`        each repeated pitch for which no silent step is left before it, where the engine
                      can't rest for less
 `GAP`                each repeated pitch that the note before runs into, there: the silent step that
@@ -54,7 +55,7 @@ if TYPE_CHECKING:
     from arranger.song.notes import TimedColumns
 
 MOVED = 1.0
-COLLIDED = 1.0
+COLLIDED, PLAYED_COLLIDED = 3.0, 1.0
 LOST_ATTACK = 0.5
 GAP = 0.25
 SHORTENED = 0.05
@@ -179,9 +180,10 @@ def _weigh(
     steps = half_up(positions)
     off_beats = np.abs(positions - steps) / per_beat
     off_seconds = off_beats * 60.0 / bpm
-    unheard, plain = UNHEARD_SECONDS, PLAIN_SECONDS
+    unheard, plain, lost_note = UNHEARD_SECONDS, PLAIN_SECONDS, COLLIDED
     if played:
         unheard, plain = PLAYED_UNHEARD_SECONDS, PLAYED_PLAIN_SECONDS
+        lost_note = PLAYED_COLLIDED
     heard = np.clip((off_seconds - unheard) / (plain - unheard), 0.0, 1.0)
     collides = (np.diff(steps) == 0) & onsets.follows
     collided = int(onsets.notes[1:][collides].sum())
@@ -197,7 +199,7 @@ def _weigh(
     hole = _hole(float(step) * 60.0 / bpm)
     faults = (
         MOVED * float((heard * onsets.notes).sum())
-        + COLLIDED * collided
+        + lost_note * collided
         + (LOST_ATTACK * lost + GAP * hole * gaps) * (engine.gap is None)
         + SHORTENED * shortened
         + DRUM_HOLE * hole * onsets.drum_moments * engine.drum_takes_step

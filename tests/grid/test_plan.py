@@ -208,3 +208,12 @@ def test_beats_are_taken_over_from_a_grid_with_another_step(monkeypatch: pytest.
     assert together.step_beats == Fraction(1, 8)
     assert together.onset_steps.tolist() == apart.onset_steps.tolist()
     assert together.bars == apart.bars
+
+
+def test_semiquavers_among_quavers_are_not_lost():
+    """A musician writes such a bar in semiquavers (common practice, no source)."""
+    quavers = [(n / 2, 0.5, 60 + n % 7) for n in range(64)]
+    runs = [(32 + n / 4, 0.25, 72 - n) for n in range(4)]
+    grid = plan_grid(song_of([*quavers, *runs]), load_engine("twin-phase"))
+    assert grid.step_beats == Fraction(1, 4)
+    assert plan_grid(song_of(quavers), load_engine("twin-phase")).step_beats == Fraction(1, 2)
