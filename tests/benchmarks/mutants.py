@@ -1,10 +1,10 @@
 """How many small faults, put into the program at random, the tests find.
 
-    python -m tests.benchmarks.mutants [COUNT] [--seed N] [--only PART] [--known FILE]
+    python -m tests.benchmarks.mutants [COUNT] [--seed N] [--only PART] [--in PATH] [--known FILE] [--tests PATH]
 
-Works on a copy of the tracked files. First every test runs once and is watched: which lines of the
-program it reaches and how long it takes (``--known FILE`` keeps that between runs). Then, one after
-the other, COUNT random faults are made, and the tests that reach the changed line run, quickest
+Works on a copy of the tracked files and what is compiled. First every test runs once and is watched: which lines of the
+program it reaches and how long it takes (``--known FILE`` keeps that between runs; ``--tests`` runs
+some only). Then, one after the other, COUNT random faults are made, and the tests that reach the changed line run, quickest
 first, until one fails. Prints each survivor as a diff, and at the end the share that was killed.
 Goal: 85 %.
 
@@ -165,10 +165,11 @@ class _Finder(ast.NodeVisitor):
 
 
 def mutants(root: Path, parts: list[str]) -> list[Mutant]:
-    """Return all mutants of some packages, in order of file and place."""
+    """Return all mutants of some packages or modules, in order of file and place."""
     found: list[Mutant] = []
     for part in parts:
-        for path in sorted((root / "arranger" / part).rglob("*.py")):
+        top = root / "arranger" / part
+        for path in sorted(top.rglob("*.py")) if top.is_dir() else [top]:
             found += _Finder(path.relative_to(root).as_posix(), path.read_bytes()).found
     return found
 
@@ -249,14 +250,16 @@ def _pytest(arguments: list[str], plugin: object) -> int:
     return int(pytest.main([*usual, *arguments], plugins=[plugin, _Scores()]))
 
 
-def _watched(root: Path, file: Path) -> None:
+def _watched(root: Path, file: Path, tests: list[str]) -> None:
     import coverage
 
     cov = coverage.Coverage(data_file=None, source=[str(root / "arranger")])
     watch = _Watch(cov)
     cov.start()
-    _pytest(["tests", *(f"--ignore={path}" for path in LEFT_OUT)], watch)
+    code = _pytest([*tests, *(f"--ignore={path}" for path in LEFT_OUT)], watch)
     cov.stop()
+    if code > 1:
+        sys.exit(f"the tests can't run: pytest's exit code is {code}")
     data = cov.get_data()
     reach: dict[str, dict[int, list[str]]] = {}
     for path in data.measured_files():
@@ -341,6 +344,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--first", type=int, default=0, help="go on after so many of the seed")
     parser.add_argument("--only", action="append", choices=PARTS)
+    parser.add_argument("--in", action="append", dest="modules", help="such as reduce/choose/turns.py")
+    parser.add_argument("--tests", action="append", help="such as tests/reduce")
     parser.add_argument("--known", type=Path, help="keeps what the tests reach")
     parser.add_argument("--seconds", type=float, default=30.0, help="of tests a fault at most")
     asked = parser.parse_args()
@@ -354,7 +359,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder).resolve()
         tracked = subprocess.run(["git", "ls-files", "-z"], capture_output=True, check=True).stdout
-        for name in filter(None, tracked.decode().split("\0")):
+        built = [path.as_posix() for path in Path("arranger").rglob("*.so")]
+        for name in filter(None, [*tracked.decode().split("\0"), *built]):
             if (here / name).is_file():
                 (root / name).parent.mkdir(parents=True, exist_ok=True)
                 (root / name).write_bytes((here / name).read_bytes())
@@ -363,7 +369,8 @@ def main() -> None:
         sys.path.insert(0, str(root))
         known_file = known_file or root / "known.json"
         if not known_file.exists():
-            _forked(_watched, (root, known_file), None)
+            if _forked(_watched, (root, known_file, asked.tests or ["tests"]), None) != 0:
+                return
         found = json.loads(known_file.read_text("utf-8"))
         reach: dict[str, dict[int, list[str]]] = {
             file: defaultdict(list, {int(line): names for line, names in lines.items()})
@@ -371,7 +378,7 @@ def main() -> None:
         }
         known = Known(found["seconds"], reach)
         _load_libraries()
-        everything = mutants(root, asked.only or list(PARTS))
+        everything = mutants(root, asked.modules or asked.only or list(PARTS))
         random.Random(asked.seed).shuffle(everything)
         counts: Counter[str] = Counter()
         for mutant in everything[asked.first : asked.first + asked.count]:
