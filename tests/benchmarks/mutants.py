@@ -344,7 +344,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--first", type=int, default=0, help="go on after so many of the seed")
     parser.add_argument("--only", action="append", choices=PARTS)
-    parser.add_argument("--in", action="append", dest="modules", help="such as reduce/choose/turns.py")
+    parser.add_argument(
+        "--in", action="append", dest="modules", help="such as reduce/choose/turns.py"
+    )
     parser.add_argument("--tests", action="append", help="such as tests/reduce")
     parser.add_argument("--known", type=Path, help="keeps what the tests reach")
     parser.add_argument("--seconds", type=float, default=30.0, help="of tests a fault at most")

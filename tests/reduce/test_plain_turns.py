@@ -91,7 +91,8 @@ def plain_asked(
             last_asked = {1: -1, 2: -1}
             found.append((-1, -1))
             continue
-        if now["bar"] != bar or (now["struck"] and chord[0] % 12 != bass):
+        changes = now["struck"] and chord[0] % 12 != bass
+        if now["bar"] != bar or changes:
             heard, begun = [], turn
         bar, bass = now["bar"], chord[0] % 12
         if now["turn"]:
@@ -112,7 +113,7 @@ def plain_asked(
             heard.append((turn, last_asked[voice] % 12))
             return last_asked[voice]
 
-        if now["struck"] or (now["turn"] and now["beat"]):
+        if changes or (now["turn"] and now["beat"]):
             last_asked[2] = chord[0]
             heard.append((turn, bass))
         else:

@@ -125,6 +125,28 @@ def test_a_struck_bass_has_its_turn_where_it_comes_and_begins_a_harmony() -> Non
     assert two[7:12] == [64, 45, 60, 45, 64], "A minor: its fifth, then its third"
 
 
+def test_a_bass_that_is_only_struck_again_leaves_the_turns_between_beats() -> None:
+    """Semiquavers on one pitch under a held chord, and a bass that walks on every semiquaver."""
+    driving = [(step, step + 1, 48, 0.0) for step in range(16)]
+    _, two = asked(tones_of(*CHORD[1:], *driving, TUNE), gridded((16, 4, 4)))
+    assert two[::4] == [48] * 4
+    assert {64, 67} < set(two)
+    walking = [(step, step + 1, 45 + step % 3, 0.0) for step in range(16)]
+    _, two = asked(tones_of(*CHORD[1:], *walking, TUNE), gridded((16, 4, 4)))
+    assert two == [45 + step % 3 for step in range(16)]
+
+
+def test_where_a_turn_takes_a_whole_beat_the_bass_has_every_second_or_the_bar() -> None:
+    rows = [(0, 14, pitch, 0.0) for pitch in (48, 64, 67)]
+    _, two = asked(
+        tones_of(*rows, (0, 14, 86, 1.0)), gridded((4, 4, 4), (3, 3, 4), (7, 7, 8), step="1")
+    )
+    assert [pitch == 48 for pitch in two[:4]] == [True, False, True, False]
+    assert two[4] == 48
+    assert 48 not in two[5:7]
+    assert two[7] == 48
+
+
 def test_what_is_foreign_to_the_triad_comes_when_the_rest_was_heard() -> None:
     """C, E, G and B flat: after them the seventh has its turn, and then waits for ten more."""
     _, two = asked(tones_of(*CHORD, (0, 16, 70, 0.0), TUNE), gridded((16, 4, 4)))

@@ -2,7 +2,7 @@
 
 Where voice 2 breaks chords it moves on by **turns** of a sixth of a second at most: tones that short
 fuse into one chord for the ear (A. Bregman, "Auditory Scene Analysis", 1990, chapter 2, from memory).
-Each turn asks for a note that sounds just then: the lowest on each beat and where it is struck, else
+Each turn asks for a note that sounds just then: the lowest on each beat and where it changes, else
 one of the pitch class that was unheard for longest in its harmony. What the tune sounds counts as
 heard. Of classes that weren't heard yet the third comes first and the fifth last: it is what the bass
 has among its overtones, and what a chord does best without (common practice, no source).
@@ -13,6 +13,7 @@ optimum among the others.
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -21,8 +22,6 @@ from arranger.bars import metre_beat
 from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
-    from fractions import Fraction
-
     from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.candidates import Problem
@@ -77,11 +76,17 @@ def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
 
 
 def _lengths(bar: GridBar, grid: Grid) -> tuple[Fraction, int]:
-    """Return the steps of a beat and of a turn in a bar."""
+    """Return the steps of a beat and of a turn in a bar.
+
+    Where a turn takes a whole beat, two count as one, or else the bar: something must be left for
+    the other notes.
+    """
     beat = metre_beat(bar.numerator, bar.denominator) / grid.step_beats
     longest = int(LONGEST_TURN / grid.step_length.seconds)
-    fitting = (turn for turn in range(longest, 1, -1) if beat % turn == 0)
-    return beat, next(fitting, 1)
+    turn = next((turn for turn in range(longest, 1, -1) if beat % turn == 0), 1)
+    if beat <= turn:
+        beat = 2 * beat if bar.steps % (2 * beat) == 0 else Fraction(bar.steps)
+    return beat, turn
 
 
 def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints:
@@ -203,12 +208,13 @@ class _Chooser:
             self._asked = [-1, -1]
             return -1, -1
         lowest = chord[0]
-        if now.bar != self._bar or (now.struck and lowest % 12 != self._bass):
+        changes = now.struck and lowest % 12 != self._bass
+        if now.bar != self._bar or changes:
             self._last, self._begun = {}, self._turns
         self._bar, self._bass = now.bar, lowest % 12
         if now.turn and now.tune:
             self._last.update((pc, self._turns) for pc in range(12) if now.tune >> pc & 1)
-        if now.struck or (now.turn and now.beat):
+        if changes or (now.turn and now.beat):
             self._ask(1, lowest)
         else:
             self._turn(1, now, chord[1:] if now.upbeat and len(chord) > 1 else chord)
