@@ -225,7 +225,7 @@ class Plain:
         for at in range(many):
             ways = {
                 (*way, part): weight
-                * math.exp(0.5 * (scores[part] - best) + seen[at][part])
+                * math.exp(0.8 * (scores[part] - best) + seen[at][part])
                 * (1 if not way else stay if way[-1] == part else change)
                 for way, weight in ways.items()
                 for part in can

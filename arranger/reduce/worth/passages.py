@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 STRETCH_SECONDS = 2.0
 MOST_STRETCHES = 1000
-STANDING = 0.5
+STANDING = 0.8
 """Log odds per stretch for each point of a part's score as a whole."""
 PRESENT = 0.25
 """Log odds per stretch for each log odd of its likeliest notes there."""
