@@ -4,8 +4,8 @@ Where voice 2 breaks chords it moves on by **turns** of a sixth of a second at m
 fuse into one chord for the ear (A. Bregman, "Auditory Scene Analysis", 1990, chapter 2, from memory).
 Each turn asks for a note that sounds just then: the lowest on each beat and where it is struck, else
 one of the pitch class that was unheard for longest in its harmony. What the tune sounds counts as
-heard. Of classes that weren't heard yet the third comes first and the fifth last: it is what the bass
-has among its overtones, and what a chord does best without (common practice, no source).
+heard. Of classes that weren't heard yet the bass comes first, then fifth, third and root of the triad,
+and last what is foreign to it.
 
 What is asked for follows from the notes alone; to do without it costs ``turn``, one term of the
 optimum among the others.
