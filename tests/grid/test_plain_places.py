@@ -159,6 +159,11 @@ def test_played_attacks_go_where_the_songs_rhythm_makes_it_likely() -> None:
     assert moved > 5
 
 
+def test_of_two_steps_that_are_as_likely_the_later_has_the_attack() -> None:
+    alone = Attacks(of_note=np.array([0]), weight=np.ones(1), count=1)
+    assert place_played(np.array([2.5]), alone, 4).tolist() == [3]
+
+
 def test_who_plays_evenly_is_believed() -> None:
     """Of a thousand exact attacks the deviation is a fiftieth of a step, so a hair before half is early."""
     exact = np.arange(1000.0) * 4
