@@ -188,14 +188,15 @@ def _weigh(
     collides = (np.diff(steps) == 0) & onsets.follows
     collided = int(onsets.notes[1:][collides].sum())
     repeat_steps = half_up((onsets.repeats - origin) * per_beat)
-    lost = int(np.count_nonzero(np.diff(repeat_steps, axis=1) == 1))
+    is_lost = np.diff(repeat_steps, axis=1)[:, 0] == 1
+    lost = int(np.count_nonzero(is_lost))
     shortened = int(np.count_nonzero(onsets.length_beats * per_beat < HALF_STEP))
     lines = (bar_lines - origin) * per_beat
     lines_off = np.mean(np.abs(lines - half_up(lines)) > ON_STEP_BEATS * per_beat)
     eighths = (onsets.beats - origin) * 8.0
     straight = bool(np.all(np.abs(eighths - half_up(eighths)) < ON_STEP_BEATS * 8.0))
     total = max(int(onsets.notes.sum()), 1)
-    gaps = int(np.count_nonzero(onsets.rests * per_beat < HALF_STEP)) - lost
+    gaps = int(np.count_nonzero((onsets.rests * per_beat < HALF_STEP) & ~is_lost))
     hole = _hole(float(step) * 60.0 / bpm)
     faults = (
         MOVED * float((heard * onsets.notes).sum())

@@ -1,12 +1,13 @@
 """How many small faults, put into the program at random, the tests find.
 
-    python -m tests.benchmarks.mutants [COUNT] [--seed N] [--only PART] [--in PATH] [--known FILE] [--tests PATH]
+    python -m tests.benchmarks.mutants [COUNT] [--seed N] [--only PART] [--in PATH] [--known FILE]
+        [--tests PATH]
 
-Works on a copy of the tracked files and what is compiled. First every test runs once and is watched: which lines of the
-program it reaches and how long it takes (``--known FILE`` keeps that between runs; ``--tests`` runs
-some only). Then, one after the other, COUNT random faults are made, and the tests that reach the changed line run, quickest
-first, until one fails. Prints each survivor as a diff, and at the end the share that was killed.
-Goal: 85 %.
+Works on a copy of the tracked files and what is compiled. First every test runs once and is watched:
+which lines of the program it reaches and how long it takes (``--known FILE`` keeps that between runs;
+``--tests`` runs some tests only). Then, one after the other, COUNT random faults are made, in the
+modules and packages that are named, and the tests that reach the changed line run, quickest first,
+until one fails. Prints each survivor as a diff, and at the end the share that was killed. Goal: 85 %.
 
 Faults: a comparison or an arithmetic operator swapped, a whole number one more or less, another
 number doubled, True and False, `and` and `or`, a condition negated, a `not` dropped, a slice that
@@ -370,9 +371,9 @@ def main() -> None:
         os.environ["PYTHONPATH"] = str(root)
         sys.path.insert(0, str(root))
         known_file = known_file or root / "known.json"
-        if not known_file.exists():
-            if _forked(_watched, (root, known_file, asked.tests or ["tests"]), None) != 0:
-                return
+        watched = (root, known_file, asked.tests or ["tests"])
+        if not known_file.exists() and _forked(_watched, watched, None) != 0:
+            return
         found = json.loads(known_file.read_text("utf-8"))
         reach: dict[str, dict[int, list[str]]] = {
             file: defaultdict(list, {int(line): names for line, names in lines.items()})

@@ -159,6 +159,22 @@ def test_played_attacks_go_where_the_songs_rhythm_makes_it_likely() -> None:
     assert moved > 5
 
 
+def test_of_two_steps_that_are_as_likely_the_later_has_the_attack() -> None:
+    alone = Attacks(of_note=np.array([0]), weight=np.ones(1), count=1)
+    assert place_played(np.array([2.5]), alone, 4).tolist() == [3]
+
+
+def test_who_plays_evenly_is_believed() -> None:
+    """Of a thousand exact attacks the deviation is a fiftieth of a step, so a hair before half is early."""
+    exact = np.arange(1000.0) * 4
+    for off, step in ((3.497, 3), (3.4999, 4)):
+        values = np.append(exact, 4000 + off)
+        attacks = Attacks(of_note=np.arange(1001), weight=np.ones(1001), count=1001)
+        found = place_played(values, attacks, 4)
+        assert found.tolist() == [*range(0, 4000, 4), 4000 + step]
+        assert played_by_loops(values.tolist(), 4) == found.tolist()
+
+
 def test_ends_meet_the_next_attack_of_their_part_where_they_nearly_do() -> None:
     random = Random(4)
     met = 0
@@ -426,6 +442,28 @@ def test_the_verdict_is_that_of_the_mean_vector() -> None:
         assert found.shift_beats == pytest.approx(angle / (2 * math.pi * chosen), abs=1e-9)
         verdicts.add((found.exact, found.keeps_tempo, found.follows))
     assert len(verdicts) >= 4
+
+
+@pytest.mark.parametrize(
+    ("ticks", "off", "on", "exact"),
+    [
+        (100, 0, 40, True),  # rounded to ticks: half of one off at most
+        (100, 1, 40, False),
+        (480, 0, 36, True),
+        (480, 0, 35, False),  # fewer than nine in ten
+        (480, 1, 40, False),
+        (96, 0, 40, True),
+        (95, 0, 40, False),  # so coarse that all is on some division
+    ],
+)
+def test_what_stands_on_24ths_was_written(ticks: int, off: int, on: int, exact: bool) -> None:
+    """40 onsets on 24ths of beats, none on a beat, and the rest of them between."""
+    places = [round((n + (6, 18, 12, 6, 18, 8)[n % 6] / 24) * ticks) + off for n in range(on)]
+    places += [round((n + 0.5 + 1 / 48) * ticks) for n in range(on, 40)]
+    song = song_of([(place / TICKS, 0.1, 60) for place in places], ticks_per_beat=ticks)
+    verdict = follows_own_beat(song)
+    assert verdict.onsets == 40
+    assert verdict.exact == exact
 
 
 def test_the_tempo_that_prevails_is_the_median_of_all_ticks() -> None:

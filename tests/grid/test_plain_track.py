@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from random import Random
 from statistics import median
 from typing import TYPE_CHECKING
@@ -47,7 +48,9 @@ def some_song(random: Random) -> Song:
             part.append((at, length, pitch))
             at += random.choice((0.125, 0.25, 0.5, 0.5, 1, 3))
         parts.append(part)
-    return song_of(*parts, bpm=108, drums=frozenset({2}))
+    song = song_of(*parts, bpm=108, drums=frozenset({2}))
+    loud = [note._replace(loudness=random.choice((0.2, 0.6, 0.9))) for note in song.notes]
+    return replace(song, notes=tuple(loud))
 
 
 def evidence_by_loops(song: Song) -> list[list[float]]:

@@ -18,7 +18,7 @@ from arranger.grid import plan_grid, tracked
 from arranger.grid.attacks import find_attacks
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
-from arranger.grid.track import beat
+from arranger.grid.track import beat, smooth
 from arranger.grid.track.beat import FileBeat, bar_weights, beat_weights, phase_weights, track_beat
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.hypotheses import phase_features
@@ -86,6 +86,17 @@ def test_beats_reach_from_the_first_onset_to_beyond_the_last_end(
     found = beat._covering(np.arange(2.0, 7.0), first, last)
     assert (found[0], found[-1]) == pytest.approx((begin, end))
     assert np.diff(found) == pytest.approx(1.0)
+
+
+def test_beyond_both_ends_beats_go_on_as_the_outermost_eight_do() -> None:
+    """Four of one second, then of two: half way between, as long as no ninth is asked."""
+    beats = np.append(0.0, np.cumsum([1, 1, 1, 1, 2, 2, 2, 2, 2]))
+    assert beat._covering(beats, -3.0, 4.0)[:3].tolist() == [-3.0, -1.5, 0.0]
+    late = 15.0 - beats[::-1]
+    assert beat._covering(late, 0.0, 17.9)[-3:].tolist() == [16.5, 18.0, 19.5]
+    places = np.arange(10)
+    assert smooth.whole_beats(places, places, beats)[0] == -1.5
+    assert smooth.whole_beats(places, places, late)[-1] == 16.5
 
 
 def test_a_first_beat_leaves_the_readings_that_have_one_near_it() -> None:
@@ -270,3 +281,76 @@ def test_weights_are_those_of_the_file_in_the_order_of_the_features() -> None:
     assert len(phase_weights()) == 16
     with pytest.raises(ValueError, match="read-only"):
         beat_weights()[0] = 0.0
+
+
+@pytest.mark.parametrize(
+    ("tempos", "stated"),
+    [
+        ([(0, 500_000)], False),  # what a file has that says nothing
+        ([(0, 500_001)], True),
+        ([(0, 499_999)], True),
+        ([(0, 500_000), (960, 400_000)], True),
+    ],
+)
+def test_a_tempo_is_stated_unless_it_is_the_usual_one(
+    tempos: list[tuple[int, int]], stated: bool
+) -> None:
+    song = song_of([(0, 1, 60), (3, 2, 62)], tempos=tuple(TempoChange(*each) for each in tempos))
+    notes, verdict = timed_columns(song), follows_own_beat(song)
+    for kept in (True, False):
+        found = tracked.file_beat(song, notes, verdict._replace(keeps_tempo=kept))
+        assert found is not None
+        assert (found.stated, found.kept) == (stated, kept)
+        assert found.seconds.tolist() == seconds_at(song, np.arange(7) * TICKS).tolist()
+    clock = replace(song, own_beat=False)
+    assert tracked.file_beat(clock, notes, verdict) is None
+
+
+@pytest.mark.parametrize(
+    ("exact", "phase", "margin", "elsewhere"),
+    [
+        (False, 0.16, 2.1, True),
+        (False, -0.16, 2.1, True),
+        (False, 0.14, 9.0, False),
+        (False, 0.5, 1.9, False),
+        (True, 0.5, 5.1, True),
+        (True, 0.5, 4.9, False),
+    ],
+)
+def test_a_beat_is_left_for_one_so_far_and_so_much_likelier(
+    exact: bool, phase: float, margin: float, elsewhere: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tracked, "file_phase", lambda *_: (phase, margin))
+    song = song_of([(n + 0.5, 0.5, 60) for n in range(40)])  # off all its beats
+    notes, verdict = timed_columns(song), follows_own_beat(song)._replace(exact=exact)
+    attacks = find_attacks(notes)
+
+    def left(song: Any = song, verdict: Any = verdict, attacks: Any = attacks) -> bool:
+        return tracked.beats_elsewhere(song, notes, attacks, verdict)
+
+    assert left() == elsewhere
+    assert not left(verdict=verdict._replace(keeps_tempo=False))
+    assert not left(song=replace(song, own_beat=False))
+    few = tracked.FEWEST_ATTACKS
+    assert not left(attacks=replace(attacks, count=few - 1))
+    assert left(attacks=replace(attacks, count=few)) == elsewhere
+
+
+def test_beats_are_light_where_another_twelfth_of_them_holds_nearly_as_much() -> None:
+    random = Random(5)
+    seen = set()
+    for _ in range(60):
+        places = [(0, 0.8, 60), (0.5, 0.8, 60), (0.05, 0.2, 60), (0.04, 0.6, 64), (0.96, 0.2, 60)]
+        chosen = [(n, random.choice(places)) for n in range(random.randrange(2, 9))]
+        song = song_of([(n + at, length, pitch) for n, (at, length, pitch) in chosen])
+        held = [0.0] * 12
+        for note in song.notes:
+            held[round(12 * note.onset / TICKS) % 12] += min(note.duration / TICKS, 1.0)
+        light = max(held[1:]) >= 0.8 * held[0]
+        assert tracked._light_beats(song, timed_columns(song)) == light
+        seen.add(light)
+    assert len(seen) == 2
+    long = song_of([(0, 9, 60), (1.5, 0.81, 60)])
+    assert tracked._light_beats(long, timed_columns(long)), "no note counts for more than a beat"
+    barely = song_of([(0, 1, 60), (1.5, 0.8, 60)])
+    assert tracked._light_beats(barely, timed_columns(barely))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -13,7 +14,7 @@ from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.machine import binary, pack, song_bytes
 from arranger.machine.packing import AGAIN, END_OF_PIECE, FIRST_PHRASE, RETURN
-from arranger.machine.phrases import PHRASE_BYTES, find_phrases
+from arranger.machine.phrases import PHRASE_BYTES, _counted, find_phrases
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import Sheet, SheetBar
 from tests.sound.sheets import sheet_of, sheets
@@ -214,6 +215,27 @@ def test_phrases_hold_the_sequence_and_begin_and_end_with_events(
 
     packed = size(found.sequence) + sum(size(phrase) + PHRASE_BYTES for phrase in found.phrases)
     assert packed <= size(sequence)
+
+
+@pytest.mark.parametrize(("sizes", "phrases"), [((3, 2), ()), ((3, 3), ((0, 1),))])
+def test_a_phrase_that_saves_nothing_is_none(
+    sizes: tuple[int, int], phrases: tuple[tuple[int, int], ...]
+) -> None:
+    """Twice 5 bytes are 10; as a phrase they take twice 1, 5, its end and its address: 10 too."""
+    assert find_phrases([0, 1, 2, 0, 1, 3], [*sizes, 1, 1], None, 9).phrases == phrases
+
+
+@given(st.lists(st.integers(-1, 2), max_size=30))
+def test_pairs_are_counted_as_often_as_they_can_be_joined(sequence: list[int]) -> None:
+    found = _counted(sequence)
+    for pair in product(range(3), repeat=2):
+        place = joined = 0
+        while place < len(sequence):
+            here = tuple(sequence[place : place + 2]) == pair
+            joined += here
+            place += 2 if here else 1
+        assert found[pair] == joined
+    assert all(-1 not in pair for pair in found)
 
 
 @given(st.lists(st.sampled_from([A, B]), min_size=1, max_size=30))

@@ -115,6 +115,14 @@ def test_a_note_that_ends_where_its_line_goes_on_made_no_gap() -> None:
     assert account(longer, rows, [None] * 4)[0].reasons == ("shortened-for-gap",)
 
 
+def test_a_gap_keeps_a_voice_busy_for_the_note_that_was_held_just_before() -> None:
+    """The first note lasts for one step, after another; its repetition comes after a silent one."""
+    sources = ((1, 0, -1, 1), (-1,) * 4)
+    rows = Heard(((63, 72, REST, 72), (REST,) * 4), sources, (-1,) * 4, silencing((-1,) * 4))
+    later = replace(asked(), onset=[1, 0, 2], end=[3, 1, 3], note_end=[3, 1, 3])
+    assert account(later, rows, [None] * 4)[2].by == (0,)
+
+
 def test_a_note_that_the_next_ends_names_that_and_no_drum() -> None:
     rows = heard((72, HOLD, 50, HOLD), (REST,) * 4)
     entry = account(asked(end=4, note_end=4, written_end=4.0), rows, [None] * 4)[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise, product
+from random import Random
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.grid.model import Grid, grid_bars
 from arranger.reduce import Reduction, reduce
-from arranger.reduce.choose.material import chords_prevail, material_of
+from arranger.reduce.choose.material import chords_prevail, material_of, passages
 from arranger.reduce.place.placed import place
 from arranger.reduce.worth.weigh import weigh
 from arranger.settings import ReduceSettings
@@ -120,6 +121,69 @@ def test_two_lines_in_two_parts_are_no_chord() -> None:
         for base in (55, 62)
     ]
     assert [passage[0] for passage in reduced(TUNE, BASS, *lines).passages] == ["tune-and-bass"]
+
+
+def test_chords_are_found_as_by_a_look_at_each_step() -> None:
+    """Some part of the bar has two classes at once, a fifth that is struck with its root aside."""
+    random = Random(7)
+    counted = 0
+    for _ in range(40):
+        lines = [Line([(0, 16, 90)], "Lead")]
+        for number in range(3):
+            notes = []
+            for _ in range(random.randrange(1, 20)):
+                onset, length = random.randrange(64) / 4, random.choice((0.25, 2, 4))
+                pitch = random.choice((48, 52, 55, 59, 60, 67))
+                notes.append((onset, min(length, 16 - onset), pitch))
+            program = random.choice((0, 0, 0, 119, 120, 127))
+            drum = random.random() < 0.1
+            lines.append(Line(sorted(notes), ("Pad", "Bass", "")[number], program, drum=drum))
+        song = song_of(*lines)
+        grid = barred(song)
+        weights = weigh(song, ReduceSettings())
+        tune = np.array([random.choice((0.0, 0.0, 0.0, 0.4, 0.5)) for _ in song.notes])
+        weights = replace(weights, tune=tune)
+        placed = place(song, grid, weights.roles)
+        mine = [
+            note for note in song.notes
+            if placed.usable[note.id] and not note.drum and tune[note.id] < 0.5
+            if not 120 <= lines[note.part].program <= 127
+        ]  # fmt: skip
+        classes: list[list[set[int]]] = [[set() for _ in range(grid.steps)] for _ in lines]
+        for note in mine:
+            onset = placed.onset[note.id]
+            struck = {
+                n.pitch % 12 for n in mine if n.part == note.part and placed.onset[n.id] == onset
+            }
+            root = (note.pitch - 7) % 12
+            for step in range(onset, placed.end[note.id]):
+                classes[note.part][step].add(root if root in struck else note.pitch % 12)
+        time = [sum(map(bool, part)) for part in classes]
+        chords = [[len(here) >= 2 for here in part] for part in classes]
+        together = [sum(part) for part in chords]
+        often = [n for n in range(len(lines)) if together[n] and together[n] >= 0.3 * time[n]]
+        shares = [
+            sum(any(chords[n][step] for n in often) for step in range(bar, bar + 16)) / 16
+            for bar in range(0, 64, 16)
+        ]
+        found = material_of(song, placed, weights, grid)
+        assert found.shares.tolist() == shares
+        assert set(found.chords.key.tolist()) == set(often)
+        assert found.lines.tolist() == [
+            weights.roles[n].role != "bass" and time[n] > 0 and together[n] <= 0.1 * time[n]
+            for n in range(len(lines))
+        ]
+        counted += len(often)
+        told = passages(np.array(["a", "a", "a", "b"]), np.array([False] * 4), found, grid)
+        assert [passage[:3] for passage in told] == [("a", 1, 3), ("b", 4, 4)]
+        assert [passage.chords for passage in told] == pytest.approx(
+            [np.mean(shares[:3]), shares[3]]
+        )
+        for passage, steps in zip(told, (range(48), range(48, 64)), strict=True):
+            most = {n: sum(chords[n][step] for step in steps) for n in often}
+            best = max(most.values(), default=0)
+            assert passage.part == next((n for n in often if best and most[n] == best), -1)
+    assert counted > 40
 
 
 @given(st.lists(st.sampled_from((0.0, 0.3, 0.6, 0.8, 1.0)), min_size=1, max_size=9))

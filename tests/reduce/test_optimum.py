@@ -240,6 +240,20 @@ def test_costs_by_which_a_change_between_events_could_pay_are_refused(
     assert costs_from({**overrides, **accepted})
 
 
+@pytest.mark.parametrize("term", ["delay", "octave", "ring"])
+def test_shares_are_at_most_all(term: str) -> None:
+    costs_from({term: 1.0})
+    with pytest.raises(UsageError, match="shares, at most 1"):
+        costs_from({term: 1.001})
+
+
+def test_a_beat_of_the_tune_costs_1_half_of_it_for_its_start() -> None:
+    """All else is a share of that, so that costs can be read."""
+    tone = reference.PlainTone(60, 0, 2, 0, 1.0, 0.0, 0.0, 2)
+    rates = rates_of(problem_of(reference.Song([tone], 2, 2.0)), Costs(), 0.25)
+    assert rates.start.tune[0] == 2 * rates.step.tune[0] == UNITS // 2
+
+
 def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
     costs = costs_from({"split": 0.003, "late": 0.03, "entry": 0.128})
     dearest = 12 * round(costs.leap * UNITS) + 10 * round(costs.split * UNITS)
@@ -250,8 +264,8 @@ def test_rounding_does_not_make_a_detour_by_way_of_a_rest_cheaper() -> None:
 
 
 def test_costs_that_could_leave_64_bits_are_refused() -> None:
-    tone = reference.PlainTone(60, 0, 10_000_000, 0, 1.0, 1.0, 1000.0, 10_000_000)
-    problem = problem_of(reference.Song([tone], 10_000_000, 1.0))
+    tone = reference.PlainTone(60, 0, 100_000, 0, 1.0, 1.0, 1000.0, 100_000)
+    problem = problem_of(reference.Song([tone], 100_000, 1.0))
     costs = costs_from({"sustain": 1000, "tune": 1000, "bass": 1000})
     with pytest.raises(SettingsError, match="too large for so long a song"):
         rates_of(problem, costs, 0.1)

@@ -3,30 +3,34 @@
 from __future__ import annotations
 
 from random import Random
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
-from arranger.grid.model import Grid
-from arranger.reduce.choose.candidates import Problem, Tones, find_repeats
+from arranger.reduce.choose.candidates import Tones, find_repeats
 from arranger.reduce.choose.turns import asked_for, turning, turns
 from tests.reduce.test_turns import gridded, problem_of
+
+if TYPE_CHECKING:
+    from arranger.grid.model import Grid
+    from arranger.reduce.choose.candidates import Problem
 
 FIRST_CHOICE = {7: 0.0, 3: 0.1, 4: 0.1, 0: 0.2}
 """Turns that the tones of a triad wait, by semitones above its root; others ten."""
 
 
-def root_of(moments: list[dict[str, list[tuple[int, bool]] | int]]) -> int:
+Moment = dict[str, Any]
+"""What is known of a segment."""
+
+
+def root_of(moments: list[Moment]) -> int:
     """Return the root of the triad that some moments fit best: the lowest class of several."""
     weights = dict.fromkeys(range(12), 0)
     for moment in moments:
-        sounding = moment["sounding"]
-        assert isinstance(sounding, list)
-        for pitch, tune in sounding:
-            each = 1 if tune else 2
-            if pitch == min(sounding)[0]:
-                each *= 2
-            weights[pitch % 12] += each * moment["length"]  # type: ignore[operator]
+        for pitch, tune in moment["sounding"]:
+            lowest = pitch == min(moment["sounding"])[0]
+            weights[pitch % 12] += moment["length"] * (1 if tune else 2) * (1 + lowest)
     fits = [
         weights[root]
         + weights[(root + 7) % 12]
@@ -36,14 +40,12 @@ def root_of(moments: list[dict[str, list[tuple[int, bool]] | int]]) -> int:
     return fits.index(max(fits))
 
 
-def described(
-    problem: Problem, tones: Tones, grid: Grid, broken: list[bool]
-) -> list[dict[str, object]]:
+def described(problem: Problem, tones: Tones, grid: Grid, broken: list[bool]) -> list[Moment]:
     """Return what sounds in each segment, told apart by what it is."""
     starts, are_beats = turns(grid, np.array(broken))
     beat_of = dict(zip(starts.tolist(), are_beats.tolist(), strict=True))
     order = sorted(beat_of)
-    moments: list[dict[str, object]] = []
+    moments: list[Moment] = []
     beats = 0
     for start, length in zip(problem.starts.tolist(), problem.lengths.tolist(), strict=True):
         here = [t for t in range(len(tones)) if tones.onset[t] <= start < tones.end[t]]
@@ -73,64 +75,69 @@ def described(
     return moments
 
 
-def plain_asked(
-    problem: Problem, tones: Tones, grid: Grid, broken: list[bool], lines: list[bool]
-) -> list[tuple[int, int]]:
-    """Return what both voices are asked for in each segment."""
-    moments: list[dict] = described(problem, tones, grid, broken)  # type: ignore[type-arg]
-    found = []
-    heard: list[tuple[int, int]] = []  # turn and pitch class, since the harmony began
-    turn = begun = 0
-    bar, bass = None, None
-    last_asked = {1: -1, 2: -1}
-    last_found = {1: -1, 2: -1}
-    for place, now in enumerate(moments):
-        turn += now["turn"]
+class Plain:
+    """Gives the turns, and remembers."""
+
+    def __init__(self, moments: list[Moment], grid: Grid, lines: list[bool]) -> None:
+        self.moments, self.grid, self.lines = moments, grid, lines
+        self.heard: list[tuple[int, int]] = []  # turn and pitch class, since the harmony began
+        self.turn = self.begun = 0
+        self.bar = self.bass = -1
+        self.asked, self.found = {1: -1, 2: -1}, {1: -1, 2: -1}
+        self.turns: dict[int, list[int]] = {1: [], 2: []}  # the classes that had them
+
+    def given(self, place: int) -> tuple[int, int]:
+        """Return what both voices are asked for in a segment."""
+        now = self.moments[place]
+        self.turn += now["turn"]
         chord = now["chord"]
         if not now["broken"] or not chord:
-            last_asked = {1: -1, 2: -1}
-            found.append((-1, -1))
-            continue
-        changes = now["struck"] and chord[0] % 12 != bass
-        if now["bar"] != bar or changes:
-            heard, begun = [], turn
-        bar, bass = now["bar"], chord[0] % 12
+            self.asked = {1: -1, 2: -1}
+            return -1, -1
+        changes = now["struck"] and chord[0] % 12 != self.bass
+        if now["bar"] != self.bar or changes:
+            self.heard, self.begun = [], self.turn
+        self.bar, self.bass = now["bar"], chord[0] % 12
         if now["turn"]:
-            heard += [(turn, pitch_class) for pitch_class in now["tune"]]
-        root = root_of([moment for moment in moments if moment["beats"] == now["beats"]])
-
-        def asked(voice: int, offered: list[int]) -> int:
-            def wait(pitch: int) -> tuple[float, int, int]:
-                times = [at for at, pitch_class in heard if pitch_class == pitch % 12]
-                since = max(times) if times else begun - 10
-                since += FIRST_CHOICE.get((pitch - root) % 12, 10.0)
-                if voice == 2 and pitch % 12 == bass:
-                    since -= 2
-                return since, abs(pitch - last_found[voice]), pitch
-
-            if now["turn"] or last_asked[voice] not in offered:
-                last_asked[voice] = last_found[voice] = min(offered, key=wait)
-            heard.append((turn, last_asked[voice] % 12))
-            return last_asked[voice]
-
+            self.heard += [(self.turn, pitch_class) for pitch_class in now["tune"]]
         if changes or (now["turn"] and now["beat"]):
-            last_asked[2] = chord[0]
-            heard.append((turn, bass))
+            self.asked[2] = chord[0]
+            self.heard.append((self.turn, self.bass))
+            if now["turn"]:
+                self.turns[2].append(self.bass)
         else:
-            asked(2, [p for p in chord if p != chord[0]] or chord if now["upbeat"] else chord)
+            upper = [pitch for pitch in chord if pitch != chord[0]]
+            self.give(2, now, (upper or chord) if now["upbeat"] else chord)
         if now["top"] >= 0:
-            last_found[1] = now["top"]
-        others = [pitch for pitch in chord if pitch != last_asked[2]]
-        if others and rests(moments, place, grid) and not any(lines[p] for p in now["parts"]):
-            near = [pitch for pitch in others if abs(pitch - last_found[1]) <= 12]
-            asked(1, near or others)
+            self.found[1] = now["top"]
+        others = [pitch for pitch in chord if pitch != self.asked[2]]
+        answered = any(self.lines[part] for part in now["parts"])
+        if others and not answered and rests(self.moments, place, self.grid):
+            self.give(1, now, [p for p in others if abs(p - self.found[1]) <= 12] or others)
         else:
-            last_asked[1] = -1
-        found.append((last_asked[1], last_asked[2]))
-    return found
+            self.asked[1] = -1
+        return self.asked[1], self.asked[2]
+
+    def give(self, voice: int, now: Moment, offered: list[int]) -> None:
+        if now["turn"] or self.asked[voice] not in offered:
+            root = root_of([each for each in self.moments if each["beats"] == now["beats"]])
+            last_two = self.turns[voice][-2:]
+            if now["turn"] and len(last_two) == 2 and len(set(last_two)) == 1:
+                offered = [p for p in offered if p % 12 not in last_two] or offered
+            ways = [(self.wait(voice, p, root), abs(p - self.found[voice]), p) for p in offered]
+            self.asked[voice] = self.found[voice] = min(ways)[2]
+            if now["turn"]:
+                self.turns[voice].append(self.asked[voice] % 12)
+        self.heard.append((self.turn, self.asked[voice] % 12))
+
+    def wait(self, voice: int, pitch: int, root: int) -> float:
+        times = [at for at, pitch_class in self.heard if pitch_class == pitch % 12]
+        since = max(times) if times else self.begun - 10
+        sooner = 2 if voice == 2 and pitch % 12 == self.bass else 0
+        return since + FIRST_CHOICE.get((pitch - root) % 12, 10.0) - sooner
 
 
-def rests(moments: list[dict], place: int, grid: Grid) -> bool:  # type: ignore[type-arg]
+def rests(moments: list[Moment], place: int, grid: Grid) -> bool:
     """Return whether the tune rests for a quarter note or more around a moment."""
     if moments[place]["tune"]:
         return False
@@ -187,12 +194,12 @@ def test_turns_go_to_whom_a_look_at_all_that_was_heard_gives_them(
         problem = problem_of(tones, grid)
         lines = [random.random() < 0.2 for _ in range(3)]
         found = asked_for(problem, grid, np.array(broken), np.array(lines))
-        assert list(zip(*found.tolist(), strict=True)) == plain_asked(
-            problem, tones, grid, broken, lines
-        )
+        moments = described(problem, tones, grid, broken)
+        plain = Plain(moments, grid, lines)
+        wanted = [plain.given(place) for place in range(len(moments))]
+        assert list(zip(*found.tolist(), strict=True)) == wanted
         takes = turning(problem, np.array(broken), np.array(lines))
         assert takes[1].tolist() == [broken[start] for start in problem.starts]
-        moments: list[dict] = described(problem, tones, grid, broken)  # type: ignore[type-arg]
         assert takes[0].tolist() == [
             now["broken"]
             and rests(moments, place, grid)

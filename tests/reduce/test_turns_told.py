@@ -103,6 +103,22 @@ def test_a_note_that_got_no_turn_says_who_had_them() -> None:
     assert tune.reasons == ("voices-full",), "the tune waits for no turn"
 
 
+def test_of_many_that_had_the_turns_the_first_four_are_named() -> None:
+    pitches = (72, 50, 53, 57, 60, 64, 67)
+    many = {name: [0] * 7 for name in ("onset", "part")} | {"octave_of": [-1] * 7}
+    many |= {name: [8] * 7 for name in ("end", "note_end")} | {"duplicate_of": [-1] * 7}
+    many |= {"drum": [False] * 7, "tune": [True] + [False] * 6, "lead": list(range(7))}
+    whole = asked(
+        **many, pitch=pitches, out=pitches, written_end=[8.0] * 7, rings=[0.0] * 7,
+        offset=[0.0] * 7, sound=[None] * 7,
+    )  # fmt: skip
+    turns = [1, 2, 2, 3, 4, 5, 1, 2]
+    rows = [[72] + [HOLD] * 7, [HOLD if n == 2 else pitches[t] for n, t in enumerate(turns)]]
+    busy = Heard(rows, [[TUNE] * 8, turns], (-1,) * 8, silencing((-1,) * 8))
+    found = account(whole, busy, [None] * 8)[6]
+    assert (found.reasons, found.by) == (("no-turn",), (1, 2, 3, 4))
+
+
 def test_what_doubles_a_note_that_takes_turns_is_heard_in_it() -> None:
     """An eighth of the time is enough, since the note that it doubles has no more."""
     turns = heard([TUNE] * 8, [-1, -1, -1, BASS, -1, -1, -1, -1])

@@ -102,6 +102,60 @@ def test_the_text_stays_within_80_columns_and_shows_both_sides() -> None:
     assert text.endswith("2 of 2 bars differ\n")
 
 
+SIDES = """\
+            songs/low.duet                    | songs/high.duet
+title       Low tide                          | High tide
+
+bar 1       4/4   16 steps                    | 4/4   16 steps
+voice 1   9 -   -   -   -   -   -   -   -     | -   C#4 -   -   -   -   -   -
+                                                    ^^^
+drums     7 .        .        .               | .        .        kick-hat
+                                                                  ^^^^^^^^
+  brings back: C#4 of 'a long name 0' (beat 3), C#4 of 'a long name 1' (beat 3),
+    C#4 of 'a long name 2' (beat 3), C#4 of 'a long name 3' (beat 3),
+    C#4 of 'a long name 4' (beat 3), C#4 of 'a long name 5' (beat 3), and 1 more
+
+bar 2       4/4   16 steps                    | 3/4   12 steps   loop
+voice 1   9 -   -   -   -   -   -   -   -     | -   -   -   -
+                                                                ^   ^   ^   ^
+voice 2   9 -   -   -   -   -   -   -   -     | -   -   -   -
+                                                                ^   ^   ^   ^
+drums     9 .   .   .   .   .   .   .   .     | .   .   .   .
+                                                                ^   ^   ^   ^
+  loses: D4 of 'lead' (beat 4)
+
+2 of 2 bars differ; 7 notes of the song are brought back, 1 lost
+"""
+
+
+def test_a_comparison_line_by_line() -> None:
+    """Beats are four steps of four columns; of words of nine three fit a side of 33."""
+    left = replace(
+        LEFT,
+        step_beats=Fraction(1, 4),
+        bars=(SheetBar(1, 16, 4, 4), SheetBar(2, 16, 4, 4)),
+        voice1=(60, *[HOLD] * 15, 62, *[HOLD] * 15),
+        voice2=(48, *[HOLD] * 31),
+        drums=("kick", *[None] * 31),
+    )
+    right = replace(
+        left,
+        title="High tide",
+        bars=(SheetBar(1, 16, 4, 4), SheetBar(2, 12, 3, 4)),
+        voice1=(60, *[HOLD] * 8, 61, *[HOLD] * 6, 62, *[HOLD] * 11),
+        voice2=(48, *[HOLD] * 27),
+        drums=("kick", *[None] * 7, "kick-hat", *[None] * 19),
+        loop_step=16,
+    )
+    notes = [note(f"C#4 of 'a long name {n}'", 61, 1, 3, 2) for n in range(7)]
+    notes += [
+        note("Bass Drum 1 of 'kit'", 36, 1, 1, 1, drum=True),
+        note("D4 of 'lead'", 62, 2, 4, 1),
+    ]
+    found = compare(Side(left, ENGINE, 0), Side(right, ENGINE, 0), notes)
+    assert side_by_side(found, "songs/low.duet", "songs/high.duet") == SIDES
+
+
 def test_the_command_reads_files_and_needs_no_ledger(tmp_path: Path) -> None:
     for name, sheet in (("a", LEFT), ("b", RIGHT)):
         write_sheet(sheet, tmp_path / f"{name}.duet")

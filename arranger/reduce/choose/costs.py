@@ -171,5 +171,5 @@ def _check_bounds(costs: Costs) -> None:
             f"the cost 'gap' ({costs.gap:g}) must be at most {LEAST_WORTH:g} times 'attack' "
             f"({costs.attack * LEAST_WORTH:g}), what the softest start is worth"
         )
-    if max(costs.tied, costs.delay, costs.octave, costs.ring) > 1:
-        raise UsageError("the costs 'tied', 'delay', 'octave' and 'ring' are shares, at most 1")
+    if max(costs.delay, costs.octave, costs.ring) > 1:
+        raise UsageError("the costs 'delay', 'octave' and 'ring' are shares, at most 1")

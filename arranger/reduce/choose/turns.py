@@ -4,8 +4,8 @@ Where voice 2 breaks chords it moves on by **turns** of a sixth of a second at m
 fuse into one chord for the ear (A. Bregman, "Auditory Scene Analysis", 1990, chapter 2, from memory).
 Each turn asks for a note that sounds just then: the lowest on each beat and where it changes, else
 one of the pitch class that was unheard for longest in its harmony. What the tune sounds counts as
-heard. Of classes that weren't heard yet the third comes first and the fifth last: it is what the bass
-has among its overtones, and what a chord does best without (common practice, no source).
+heard. Of classes that weren't heard yet the bass comes first, then fifth, third and root of the triad,
+and last what is foreign to it.
 
 What is asked for follows from the notes alone; to do without it costs ``turn``, one term of the
 optimum among the others.
@@ -197,6 +197,7 @@ class _Chooser:
     def __init__(self) -> None:
         self._bar = self._bass = -1
         self._asked, self._upper = [-1, -1], [-1, -1]
+        self._classes = [(-1, -2), (-1, -2)]  # of the last two turns of each voice
         self._last: dict[int, int] = {}
         self._turns = self._begun = 0
 
@@ -215,7 +216,7 @@ class _Chooser:
         if now.turn and now.tune:
             self._last.update((pc, self._turns) for pc in range(12) if now.tune >> pc & 1)
         if changes or (now.turn and now.beat):
-            self._ask(1, lowest)
+            self._ask(1, now, lowest)
         else:
             self._turn(1, now, chord[1:] if now.upbeat and len(chord) > 1 else chord)
         if now.top >= 0:
@@ -231,12 +232,18 @@ class _Chooser:
     def _turn(self, voice: int, now: Moment, chord: list[int]) -> None:
         """Ask a voice for another pitch of the chord if it is time."""
         if now.turn or self._asked[voice] not in chord:
-            self._upper[voice] = self._asked[voice] = self._needed(voice, now, chord)
+            before = self._classes[voice]
+            if now.turn and before[0] == before[1]:  # not a third time
+                chord = [pitch for pitch in chord if pitch % 12 != before[0]] or chord
+            self._upper[voice] = self._needed(voice, now, chord)
+            self._ask(voice, now, self._upper[voice])
         self._last[self._asked[voice] % 12] = self._turns
 
-    def _ask(self, voice: int, pitch: int) -> None:
+    def _ask(self, voice: int, now: Moment, pitch: int) -> None:
         self._asked[voice] = pitch
         self._last[pitch % 12] = self._turns
+        if now.turn:
+            self._classes[voice] = (self._classes[voice][1], pitch % 12)
 
     def _needed(self, voice: int, now: Moment, chord: list[int]) -> int:
         """Return the pitch that is needed most; of a class the one nearest to the last."""
