@@ -20,7 +20,7 @@ AFTER_DRUM = "it starts {late} late, right after {by}"
 REASONS: dict[str, str] = {
     "moved-to-step": "it is moved to the nearest step, {moved}",
     "lengthened-to-step": "it lasts {steps}, since a tone lasts whole steps",
-    "shortened-by-next-note": "it lasts {steps}, then {by} comes",
+    "shortened-by-next-note": "it lasts {steps}, then gives way to {by}",
     "shortened-for-gap": "its last step is silent so that the next {pitch_out} is heard to start",
     "delayed-by-drum": AFTER_DRUM,
     "octave-folded": "it sounds as {pitch_out}, the octave that the pitch table has",
@@ -31,7 +31,7 @@ REASONS: dict[str, str] = {
     "voices-full": "both voices were busy with {by}",
     "no-turn": "its chord is broken, and the turns went to {by}",
     "stands-alone": "a voice was free, but it would stand alone there, between other lines",
-    "same-step": "{by} starts on the same step in its place",
+    "same-step": "{by} on the same step took its place",
     "outside-pitch-table": "no octave of it is in the pitch table",
     "under-drum": "{by} silences both voices on its only step",
     "no-drum-sound": "the engine has no sound for this drum",
@@ -52,6 +52,9 @@ LATER: dict[str, str] = {
     "under-drum": "drums silence both voices for a beat or more, {by} first; later it fills in",
 }
 """Other words for a reason when the start of the note is lost and it is heard much later."""
+
+OTHER_OCTAVE = "it sounds as {pitch_out}"
+"""Instead of ``octave-folded`` where the hand chose the octave."""
 
 FOR_BYTES = "left out so that the song takes fewer bytes"
 """Instead of ``beyond-limit`` for a note inside the passage."""

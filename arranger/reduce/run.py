@@ -81,8 +81,8 @@ def _fitted(
     found = fit(measure, grid, prepared, size, limit)
     reduction = _reduction(grid, prepared, found.performance)
     entries = blame_limit(reduction.ledger.entries, free.ledger.entries)
-    lost = sum(entry.reasons == ("beyond-limit",) for entry in entries)
-    lost -= sum(entry.reasons == ("beyond-limit",) for entry in free.ledger.entries)
+    heard = {entry.note for entry in free.ledger.entries if entry.outcome != "dropped"}
+    lost = sum(entry.outcome == "dropped" for entry in entries if entry.note in heard)
     remark = (
         f"simplified from {size:,} to {found.bytes:,} bytes, since it may take {limit:,}: "
         f"{lost} notes more are left out; more would stay from --max-bytes {found.next_bytes} on"

@@ -63,7 +63,7 @@ DECIDED: Mapping[str, str] = {
     "repeat-tied": "tied to the note before",
     "voices-full": "left out because both voices were busy",
     "no-turn": "left out where the turns went to other notes",
-    "stands-alone": "left out, as it would stand alone",
+    "stands-alone": "left out so as not to stand alone",
     "same-step": "left out for a note on the same step",
     "outside-pitch-table": "outside the pitch table",
     "under-drum": "hidden by a drum",

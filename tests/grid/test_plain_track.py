@@ -369,6 +369,17 @@ def density(at: np.ndarray, row: np.ndarray, place: float, seconds: float, beats
     return float(row @ turns) * 288 / whole / (12 / beats)
 
 
+def test_a_pulse_may_stand_still() -> None:
+    """As one does that is followed through long silence; warnings are errors here."""
+    times = 0.45 * np.arange(40)
+    times[20:23] = times[20]
+    found = read_pulse(
+        Pulse(times, 0.0), some_evidence(Random(7)), 0.3, 1.4, np.zeros(len(PHASE_FEATURES))
+    )
+    assert found
+    assert all(np.isfinite(reading.features).all() for reading in found)
+
+
 def test_readings_are_described_by_the_density_at_their_places() -> None:
     random = Random(7)
     for _ in range(2):

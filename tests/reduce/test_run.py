@@ -364,7 +364,13 @@ def test_a_song_is_simplified_to_fit_its_bytes(demo_song: Path) -> None:
     assert size < int(taken[1]) <= following
     blamed = [e for e in tight.ledger.entries if e.reasons == ("beyond-limit",)]
     assert blamed
-    assert all(free.ledger.entries[e.note].outcome != "dropped" for e in blamed)
+    before = [free.ledger.entries[e.note] for e in blamed]
+    kept_silent = [e for e in before if e.outcome == "dropped"]
+    assert 0 < len(kept_silent) < len(blamed)
+    assert not any("stands-alone" in e.reasons for e in kept_silent)
+    alone = [e.note for e in tight.ledger.entries if e.reasons == ("stands-alone",)]
+    assert all(free.ledger.entries[note].reasons == ("stands-alone",) for note in alone)
+    assert f": {len(blamed) - len(kept_silent)} notes more are left out" in tight.remarks[-1]
     some = reduce(song, ENGINE, grid, replace(PLAIN, max_bytes=300), measure_of(ENGINE, grid))
 
     def heard(part: str) -> float:

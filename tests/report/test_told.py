@@ -51,7 +51,7 @@ G2 = 1
     ("reason", "by", "said"),
     [
         ("lengthened-to-step", (), "it lasts 3 steps, since a tone lasts whole steps"),
-        ("shortened-by-next-note", (0,), "it lasts 3 steps, then G4 (tune) comes"),
+        ("shortened-by-next-note", (0,), "it lasts 3 steps, then gives way to G4 (tune)"),
         ("shortened-for-gap", (), "its last step is silent so that the next G2 is heard to start"),
         ("octave-folded", (), "it sounds as G2, the octave that the pitch table has"),
         ("broken-chord", (), "it takes turns with the other notes of its chord, 3 steps in all"),
@@ -82,6 +82,11 @@ def test_steps_and_milliseconds_are_counted(hand: Conversion) -> None:
     assert told(late, moved) == "changed, it is moved to the nearest step, 100 ms early"
 
 
+def test_an_octave_of_the_hand_is_not_laid_on_the_pitch_table(hand: Conversion) -> None:
+    chosen = Entry(G2, "changed", ("by-hand", "octave-folded"), (Span(2, 0, 2),), 55, ())
+    assert told(hand, chosen) == "changed, by the hand that changed the bar; it sounds as G3"
+
+
 def test_drums_and_tones_are_blamed_for_their_own(hand: Conversion) -> None:
     both = Entry(
         G2, "changed", ("delayed-by-drum", "shortened-by-next-note"), (Span(2, 1, 2),), 43, (3, 0),
@@ -89,10 +94,10 @@ def test_drums_and_tones_are_blamed_for_their_own(hand: Conversion) -> None:
     )  # fmt: skip
     assert told(hand, both) == (
         "changed, it starts 251 ms late, right after Bass Drum 1; "
-        "it lasts 2 steps, then G4 (tune) comes"
+        "it lasts 2 steps, then gives way to G4 (tune)"
     )
     # Where only one kind is listed it stands for both.
-    assert "then Bass Drum 1 comes" in told(hand, both._replace(by=(3,)))
+    assert "then gives way to Bass Drum 1" in told(hand, both._replace(by=(3,)))
 
 
 def test_a_start_right_after_a_drum_is_told_of_a_note_that_is_kept(hand: Conversion) -> None:
@@ -108,9 +113,7 @@ def test_what_is_lost_says_to_whom(hand: Conversion) -> None:
         return told(hand, Entry(note, "dropped", (reason,), (), None, by))
 
     assert lost("voices-full") == "dropped, both voices were busy with G4 (tune) and G2 (bass)"
-    assert (
-        lost("same-step") == "dropped, G4 (tune) and G2 (bass) starts on the same step in its place"
-    )
+    assert lost("same-step") == "dropped, G4 (tune) and G2 (bass) on the same step took its place"
     turns = "dropped, its chord is broken, and the turns went to"
     assert lost("no-turn") == f"{turns} G4 (tune) and G2 (bass)"
     assert lost("no-turn", (0, 1, 5)) == f"{turns} G4 (tune) and G2 (bass)", "each name once"

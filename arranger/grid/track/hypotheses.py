@@ -47,6 +47,8 @@ SPREAD_SECONDS = 0.030
 FLOOR = 0.05
 LEAST_BEND = 0.003
 """A change of period that is as good as none, as a share."""
+LEAST_PERIOD = 1e-6
+"""Seconds: a pulse that is followed through long silence may stand still."""
 COUNTED = ("notes", "low", "long", "novel", "bass")
 
 FEATURES = (
@@ -139,7 +141,8 @@ def phase_features(times: Floats, evidence: Evidence) -> Floats:
 def _general(pulse: Pulse, at: Floats, evidence: Evidence) -> tuple[float, float, float]:
     """Return the features that all readings of a pulse share: steady, kept and bend."""
     inner = pulse.times[(pulse.times > evidence.seconds[0]) & (pulse.times < evidence.seconds[-1])]
-    change = np.diff(np.log(np.diff(inner))) if len(inner) > 3 else np.zeros(1)
+    periods = np.maximum(np.diff(inner), LEAST_PERIOD)
+    change = np.diff(np.log(periods)) if len(inner) > 3 else np.zeros(1)
     kept = kept_division(at, evidence.columns[0])[1]
     return pulse.steady, kept, float(np.log2(np.sqrt(np.mean(change**2)) + LEAST_BEND))
 

@@ -117,10 +117,17 @@ def account(asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> tuple[E
 
 
 def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[Entry, ...]:
-    """Return the entries, with the limit as the reason of notes that were heard without it."""
+    """Return the entries, with the limit as the reason of notes that were heard without it.
+
+    So it is for notes that stand alone only since it silenced what was around them.
+    """
     return tuple(
         entry._replace(reasons=("beyond-limit",), by=())
-        if entry.outcome == "dropped" and without.outcome != "dropped"
+        if entry.outcome == "dropped"
+        and (
+            without.outcome != "dropped"
+            or "stands-alone" in set(entry.reasons) - {*without.reasons}
+        )
         else entry
         for entry, without in zip(entries, free, strict=True)
     )

@@ -9,7 +9,15 @@ import numpy as np
 from arranger.columns import view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.reduce.reasons import AFTER_DRUM, CHANGED, DRUM_OFF, FOR_BYTES, LATER, REASONS
+from arranger.reduce.reasons import (
+    AFTER_DRUM,
+    CHANGED,
+    DRUM_OFF,
+    FOR_BYTES,
+    LATER,
+    OTHER_OCTAVE,
+    REASONS,
+)
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
@@ -126,6 +134,8 @@ class _Writer:
         said = REASONS[reason]
         if entry.outcome == "changed":
             said = CHANGED.get(reason, said)
+            if reason == "octave-folded" and "by-hand" in entry.reasons:
+                said = OTHER_OCTAVE
         elif not entry.spans and self._filling[entry.note]:
             said = LATER.get(reason, said)
         return self._filled(said, entry, reason)
