@@ -52,7 +52,7 @@ Between the piano songs of POP909 (mostly 0.4 to 0.7) and chorales (from 0.8).""
 TOP_LOG_ODDS = 0.5
 """How much more the top counts there: enough for chorales."""
 ECHO_SHARE = 0.3
-"""Salience of an echo, as a share of what it would be by itself."""
+"""Salience of an echo, and how likely it is the tune, as shares of what they were by themselves."""
 NO_TUNE = frozenset({"muted", "drums"})
 BASS_WINDOW_SECONDS = 1.0
 BASS_SEMITONES = 5.0
@@ -84,15 +84,17 @@ def weigh(song: Song, settings: ReduceSettings, before: Weights | None = None) -
         likely = before.likely
     if likely is None:
         likely = likelihood(table)
-    facts = part_facts(table, likely, len(song.parts))
     copies = find_copies(table, len(song.parts))
-    roles = find_roles(song, facts, copies, settings)
-    tune = _tune(table, likely, facts, roles)
-    bass = _bass(table, roles) * (1.0 - tune)
-    salience = _salience(table)
+    behind = np.ones(len(likely))
     for copy in copies:
         if copy.is_echo:
-            salience[copy.notes] *= ECHO_SHARE
+            behind[copy.notes] = ECHO_SHARE
+    found = likely * behind
+    facts = part_facts(table, found, len(song.parts))
+    roles = find_roles(song, facts, copies, settings)
+    tune = _tune(table, found, facts, roles)
+    bass = _bass(table, roles) * (1.0 - tune)
+    salience = _salience(table) * behind
     importance = 4.0 * tune + 2.0 * bass + salience
     duplicate_of, octave_of = doubles(table, importance, copies)
     return Weights(
