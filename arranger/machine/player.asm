@@ -34,13 +34,16 @@ event:
         ld      (count1),hl     ; 16
         ld      (tone1),de      ; 20
         ld      a,c             ; 4
-        ld      (level1),a      ; 13
+        exx                     ; 4
+        ld      b,a             ; 4
+        out     (port),a        ; 11  voice 1
+        exx                     ; 4
         xor     a               ; 4
         in      a,(port)        ; 11
         or      224             ; 7
         inc     a               ; 4
         jp      nz,key          ; 10
-        ld      hl,(place)      ; 16  109 until here
+        pop     hl              ; 10  113 until here
         ld      a,(hl)          ; 7
         cp      2               ; 7
         jp      nc,goes         ; 10
@@ -54,7 +57,11 @@ goes:   jr      goes1           ; 12
 goes1:  jr      goes2           ; 12
 goes2:  jp      next            ; 10
         @stubs
-next:   ld      a,(hl)          ; 7
+next:   exx                     ; 4
+        ld      a,c             ; 4
+        out     (port),a        ; 11  voice 2
+        exx                     ; 4
+        ld      a,(hl)          ; 7
         inc     hl              ; 6
         ld      bc,phrases-4    ; 10
         cp      kinds           ; 7
@@ -70,9 +77,13 @@ next:   ld      a,(hl)          ; 7
         ld      l,a             ; 4
         push    de              ; 11
         ld      a,(hl)          ; 7
-        inc     hl              ; 6   125 either way
+        inc     hl              ; 6   148 either way
 kind:   ex      de,hl           ; 4
         ld      l,a             ; 4
+        exx                     ; 4
+        ld      a,b             ; 4
+        out     (port),a        ; 11  voice 1
+        exx                     ; 4
         ld      h,0             ; 7
         add     hl,hl           ; 11
         add     hl,bc           ; 11
@@ -84,8 +95,11 @@ kind:   ex      de,hl           ; 4
 judge:  or      a               ; 4
         jp      z,ended         ; 10
 begun:  ex      af,af'          ; 4
-        ex      de,hl           ; 4
-        nop                     ; 4   91
+        ex      de,hl           ; 4   110
+        exx                     ; 4
+        ld      a,c             ; 4
+        out     (port),a        ; 11  voice 2
+        exx                     ; 4
         bit     7,c             ; 8
         jp      z,keeps1        ; 10
         ld      a,(hl)          ; 7
@@ -103,7 +117,11 @@ begun:  ex      af,af'          ; 4
         ld      l,a             ; 4
         ld      (tone1),hl      ; 16
         ex      de,hl           ; 4   109 either way
-other:  bit     6,c             ; 8
+other:  exx                     ; 4
+        ld      a,b             ; 4
+        out     (port),a        ; 11  voice 1
+        exx                     ; 4
+        bit     6,c             ; 8
         jp      z,keeps2        ; 10
         ld      a,(hl)          ; 7
         inc     hl              ; 6
@@ -123,18 +141,23 @@ other:  bit     6,c             ; 8
         pop     de              ; 10
         exx                     ; 4
         ex      de,hl           ; 4   122 either way
-told:   ld      (place),hl      ; 16
+told:   push    hl              ; 11
         ld      a,c             ; 4
         and     63              ; 7
         jp      nz,drum         ; 10
-        ld      hl,(count1)     ; 16
-        ld      de,(tone1)      ; 20
         exx                     ; 4
+        ld      a,c             ; 4
+        out     (port),a        ; 11  voice 2
+        @catch
+        ld      a,b             ; 4
+        out     (port),a        ; 11  voice 1
         ld      b,0             ; 7   more rounds than there will be: voice 1 ends the loop
         exx                     ; 4
-        ld      a,(level1)      ; 13
         ld      c,a             ; 4
-        ld      b,rounds-6      ; 7
+        ld      hl,(count1)     ; 16
+        ld      de,(tone1)      ; 20
+        @catch
+        ld      b,rounds-9      ; 7
 
 ; ---- the sound loop: both voices in turn. Voice 2 counts one round more, so that voice 1 ends it.
 
@@ -202,7 +225,7 @@ wait:   push    hl              ; 11
         inc     de              ; 6
         ret                     ; 10
 
-; ---- a drum: its first flip comes 8 passes after the event begins
+; ---- a drum: its first flip comes 9 passes after the event begins
 
 drum:   ld      l,a             ; 4
         ld      h,0             ; 7
@@ -213,12 +236,16 @@ drum:   ld      l,a             ; 4
         add     hl,de           ; 11
         ld      (stacked),sp    ; 20
         ld      sp,hl           ; 6
-        inc     de              ; 6   a pause
         exx                     ; 4
         ld      (count2),hl     ; 16
         ld      (tone2),de      ; 20
+        ld      a,b             ; 4
+        ld      (level1),a      ; 13
         ld      a,c             ; 4
         ld      (level2),a      ; 13
+        inc     de              ; 6   a pause
+        ld      a,0             ; 7
+        ld      a,0             ; 7
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         ld      c,a             ; 4
@@ -417,15 +444,17 @@ again1: ld      (left),a        ; 13
 
 begin:  ld      hl,rest         ; 10
         ld      de,count1       ; 10
-        ld      bc,16           ; 10
+        ld      bc,14           ; 10
         ldir                    ; 21  or 16
+        ld      hl,song         ; 10
+        ld      (places-2),hl   ; 16
         ret                     ; 10
 
 ; ---- what the player remembers
 
 rest:   defw    resting, silence, resting, silence
         defb    0, 0, 0, 1
-        defw    song, places
+        defw    places-2
 stack:  defw    0
 count1: defw    0
 tone1:  defw    0
@@ -435,5 +464,4 @@ level1: defb    0
 level2: defb    0
 left:   defb    0
 playing: defb   0
-place:  defw    0
 stacked: defw   0
