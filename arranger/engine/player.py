@@ -24,7 +24,7 @@ PHASE_BITS = 17
 
 LARGEST_INCREMENT = 0x3FFF
 """Four times as much, which a voice counts at once, must go into a word."""
-LEAST_PERIOD, LARGEST_PERIOD = 9, 0xFF
+LEAST_PERIOD, LARGEST_PERIOD = 8, 0xFF
 """At least the passes that a voice counts at once."""
 LARGEST_HALF_PERIOD = 0xFF
 """Of a drum, in passes."""

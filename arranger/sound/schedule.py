@@ -7,8 +7,8 @@ Between stretches (a drum, the overhead of a step) the pin stands still but for 
 Two kinds of routine:
 
 ``profile.player == "z80"``
-    This project's own (``arranger/machine/player.asm``). The voices stand still for a few passes
-    while an event is read, always as many. The figures below are that source's, and the tests count
+    This project's own (``arranger/machine/player.asm``). The voices don't count for a few passes
+    while an event is read, always as many, and make up for it. The figures below are that source's, and the tests count
     them there.
 other
     A routine of the musician's own, as its TOML file says: every step is a run of passes and then
@@ -42,19 +42,19 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
-READ_PASSES = 9
+READ_PASSES = 8
 """Passes for which the voices don't count while the player reads an event.
 
 They make up for it: in the next pass each counts so many passes more, at once. Meanwhile the pin
 shows their levels in turn, if not as often. So what is heard of a pause is that a flip is late.
 """
-SHOWN_CYCLES = (4, 131, 287, 389, 521, 698, 838)
+SHOWN_CYCLES = (2, 113, 269, 370, 483, 636, 758)
 """From the start of an event, when the pin shows voice 1, voice 2 and so on while it is read."""
 SHOWN_BEFORE_DRUM = 5
 """How many of them come before a drum."""
 SHOWN_BEFORE_END = 3
 """And before the player finds that the piece has ended."""
-SILENT_PERIOD = 10
+SILENT_PERIOD = 9
 """What a silent voice's period counter counts, in passes, so that it needs no care of its own."""
 DRUM_FIRST_FLIP_PASSES = 9
 """From the start of an event with a drum to the drum's first flip."""
@@ -65,7 +65,7 @@ DRUM_RETURN_PASSES = 2
 DRUM_LEAST_TAIL_PASSES = 4
 """The voices sound for so long at least after a drum, before its step ends."""
 
-END_WRITE_CYCLES = 512
+END_WRITE_CYCLES = 500
 """From the end of the last event to the write that leaves the pin low."""
 
 NOISE_SEED = 0xFFFF

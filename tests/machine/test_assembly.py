@@ -205,7 +205,7 @@ def test_each_half_pass_takes_59_cycles_by_the_listing(engine: Engine) -> None:
     source = assembly(piece(engine), engine)
     total = halves = 0
     begun = False
-    for instruction, cycles in cycles_until(source, "\nloop:", "; ---- what waits"):
+    for instruction, cycles in cycles_until(source, "\nloop:", "; ---- a drum"):
         total += cycles
         if instruction.startswith("out"):
             if begun:
@@ -216,7 +216,7 @@ def test_each_half_pass_takes_59_cycles_by_the_listing(engine: Engine) -> None:
 
 
 @each_engine
-def test_reading_an_event_takes_nine_passes_by_the_listing(engine: Engine) -> None:
+def test_reading_an_event_takes_eight_passes_by_the_listing(engine: Engine) -> None:
     """Where a phrase ends, another begins and both voices change; the emulator has the other ways."""
     source = assembly(piece(engine), engine)
     source = re.sub(r"\nround:(.*\n)+?next:", "\nnext:", source)

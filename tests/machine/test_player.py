@@ -278,7 +278,7 @@ BASS = [48, HOLD, HOLD, 50, HOLD, REST, REST, 43]
 
 LEAD_PASSES = 4
 """With which each step that is called for by itself begins, as far as it begins an event."""
-STEP_READ_CYCLES = 79
+STEP_READ_CYCLES = 105
 """How much longer reading takes then, from the third of the writes on that show the voices."""
 
 
