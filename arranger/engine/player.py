@@ -22,8 +22,10 @@ SECOND_WRITE_CYCLES = 59
 PHASE_BITS = 17
 """16 in the accumulator, and the level that its overflow flips."""
 
-LARGEST_INCREMENT = 0xFFFF
-LARGEST_PERIOD = 0xFF
+LARGEST_INCREMENT = 0x3FFF
+"""Four times as much, which a voice counts at once, must go into a word."""
+LEAST_PERIOD, LARGEST_PERIOD = 8, 0xFF
+"""At least the passes that a voice counts at once."""
 LARGEST_HALF_PERIOD = 0xFF
 """Of a drum, in passes."""
 
@@ -113,12 +115,12 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
             f"bits = {PHASE_BITS}",
         )
         return
-    largest = LARGEST_INCREMENT if phase else LARGEST_PERIOD
+    least, largest = (1, LARGEST_INCREMENT) if phase else (LEAST_PERIOD, LARGEST_PERIOD)
     for midi, entry in pitches.items():
-        if entry.setting > largest:
+        if not least <= entry.setting <= largest:
             yield Fault(
                 ("pitch",),
-                f"{pitch_name(midi)} needs {entry.setting}, more than the Z80 player's {largest}",
+                f"{pitch_name(midi)} needs {entry.setting}; the Z80 player has {least} to {largest}",
                 "leave the pitch out",
             )
             return

@@ -17,7 +17,7 @@ from arranger.errors import SheetError
 from arranger.machine.phrases import find_phrases
 from arranger.pitch import pitch_name
 from arranger.sheet.played import step_length
-from arranger.sound.schedule import NOISE_TAPS, drum_timing, events
+from arranger.sound.schedule import NOISE_TAPS, SILENT_PERIOD, drum_timing, events
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -38,7 +38,7 @@ _MOST_PARTS = 63
 _MOST_SYMBOLS = 256
 _MOST_TONES = 128
 _SCRATCH_WORDS = 2
-"""What the player keeps beside the places: where to go back to, and a register."""
+"""What the player keeps beside the places: where to go on, or where a call goes back to; a register."""
 _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
 
@@ -228,7 +228,7 @@ def _tone(setting: int, engine: Engine) -> int:
     """Return what a voice is given."""
     if engine.method == "phase":
         return setting
-    return SPEAKER_BIT << 8 | setting if setting else 1
+    return SPEAKER_BIT << 8 | setting if setting else SILENT_PERIOD
 
 
 def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[Line]:

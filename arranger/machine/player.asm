@@ -8,7 +8,8 @@
 ; precedes; it belongs to the stretch it stands in.
 ;
 ; A chunk is rounds + 3 passes; an event lasts a whole number of chunks. While an event is read the voices
-; stand still, for 6 passes whatever there is to read: each branch takes as long as the other one.
+; don't count, for 8 passes whatever there is to read: each branch takes as long as the other one. The pin
+; shows their levels in turn (B' has voice 1's), and then each counts 8 passes at once.
 ;
 ; The song is bytes:
 ;   0              the phrase ends: it goes on where it was begun
@@ -24,7 +25,7 @@
         jp      stop            ; 10  +6: silence; the next step is the first
 border: defb    0               ; +9: the other bits of the port: border colour, tape output
 
-; ---- reading an event, in 18 + 6 * 118 cycles from the write of voice 2 to where the loop begins
+; ---- reading an event, in 18 + 8 * 118 cycles from the write of voice 2 to where the loop begins
 
 event:
         ex      af,af'          ; 4   = 18
@@ -32,109 +33,165 @@ event:
         out     (port),a        ; 11
         exx                     ; 4
         ld      (count1),hl     ; 16
-        ld      (tone1),de      ; 20
+        pop     hl              ; 10
         ld      a,c             ; 4
-        ld      (level1),a      ; 13
+        exx                     ; 4
+        ld      b,a             ; 4
+        nop                     ; 4
+        nop                     ; 4
+        out     (port),a        ; 11  voice 1
+        exx                     ; 4
         xor     a               ; 4
         in      a,(port)        ; 11
         or      224             ; 7
         inc     a               ; 4
-        jp      nz,key          ; 10
-        ld      hl,(place)      ; 16  109 until here
+        jr      nz,key          ; 7   98 until here
         ld      a,(hl)          ; 7
         cp      2               ; 7
-        jp      nc,goes         ; 10
+        jr      nc,goes         ; 7   or 12
         or      a               ; 4
         jp      nz,round        ; 10
         pop     hl              ; 10
-        jp      next            ; 10  58 either way
+        jp      next            ; 10  55 either way
 round:  ld      hl,again        ; 10
         jp      next            ; 10
-goes:   jr      goes1           ; 12
-goes1:  jr      goes2           ; 12
-goes2:  jp      next            ; 10
+goes:   ld      a,0             ; 7
+        jr      goes1           ; 12
+goes1:  jp      next            ; 10
         @stubs
-next:   ld      a,(hl)          ; 7
+
+; A key, or an event without chunks: the piece ends, or one step is to be played.
+
+key:    ld      a,1             ; 7
+        jp      leave           ; 10
+ended:  ld      a,b             ; 4
+        sub     chunks          ; 7
+        jr      nc,single       ; 7   or 12
+        ld      a,2             ; 7
+        jp      leave           ; 10
+single: ld      (left),a        ; 13
+        push    hl              ; 11
+        ld      hl,paused       ; 10
+        ld      (over+1),hl     ; 16
+        pop     hl              ; 10
+        ld      a,chunks        ; 7
+        jp      begun           ; 10
+
+; What waits as long as something else takes.
+
+plain:  push    hl              ; 11
+        pop     hl              ; 10
+        push    hl              ; 11
+        pop     hl              ; 10
+        jr      plain1          ; 12
+plain1: jr      plain2          ; 12
+plain2: jp      kind            ; 10
+keeps1: call    wait            ; 17
+        jp      other           ; 10
+keeps2: call    wait            ; 17
+        nop                     ; 4
+        nop                     ; 4
+        jp      told            ; 10
+wait:   push    hl              ; 11
+        pop     hl              ; 10
+        jr      wait1           ; 12
+wait1:  ret                     ; 10  60 with the call
+
+next:   exx                     ; 4
+        ld      a,c             ; 4
+        out     (port),a        ; 11  voice 2
+        exx                     ; 4
+        ld      a,(hl)          ; 7
         inc     hl              ; 6
         ld      bc,phrases-4    ; 10
         cp      kinds           ; 7
-        jp      nc,plain        ; 10
-        ex      de,hl           ; 4
-        ld      l,a             ; 4
-        ld      h,0             ; 7
-        add     hl,hl           ; 11
-        add     hl,bc           ; 11
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        ld      h,(hl)          ; 7
-        ld      l,a             ; 4
-        push    de              ; 11
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6   125 either way
-kind:   ex      de,hl           ; 4
-        ld      l,a             ; 4
-        ld      h,0             ; 7
-        add     hl,hl           ; 11
-        add     hl,bc           ; 11
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        ld      h,(hl)          ; 7
-        ld      c,a             ; 4
-        ld      a,h             ; 4
-judge:  or      a               ; 4
-        jp      z,ended         ; 10
-begun:  ex      af,af'          ; 4
-        ex      de,hl           ; 4
-        nop                     ; 4   91
-        bit     7,c             ; 8
-        jp      z,keeps1        ; 10
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        ex      de,hl           ; 4
-        ld      hl,tones        ; 10
-        add     a,l             ; 4
-        ld      l,a             ; 4
-        adc     a,h             ; 4
-        sub     l               ; 4
-        ld      h,a             ; 4
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        ld      h,(hl)          ; 7
-        ld      l,a             ; 4
-        ld      (tone1),hl      ; 16
-        ex      de,hl           ; 4   109 either way
-other:  bit     6,c             ; 8
-        jp      z,keeps2        ; 10
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        ex      de,hl           ; 4
-        ld      hl,tones        ; 10
-        add     a,l             ; 4
-        ld      l,a             ; 4
-        adc     a,h             ; 4
-        sub     l               ; 4
-        ld      h,a             ; 4
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        ld      h,(hl)          ; 7
-        ld      l,a             ; 4
+        jr      nc,plain        ; 7   or 12
         push    hl              ; 11
+        ld      l,a             ; 4
+        ld      h,0             ; 7
+        add     hl,hl           ; 11
+        add     hl,bc           ; 11
+        ld      a,(hl)          ; 7
+        inc     hl              ; 6
+        ld      h,(hl)          ; 7
+        ld      l,a             ; 4
+        ld      a,(hl)          ; 7
+        inc     hl              ; 6   141 either way
+kind:   push    hl              ; 11
+        ld      l,a             ; 4
         exx                     ; 4
-        pop     de              ; 10
+        ld      a,b             ; 4
+        out     (port),a        ; 11  voice 1
         exx                     ; 4
-        ex      de,hl           ; 4   122 either way
-told:   ld      (place),hl      ; 16
+        ld      h,0             ; 7
+        add     hl,hl           ; 11
+        add     hl,bc           ; 11
+        ld      c,(hl)          ; 7
+        inc     hl              ; 6
+        ld      b,(hl)          ; 7
+        pop     hl              ; 10
+        ld      a,b             ; 4
+judge:  or      a               ; 4
+        jr      z,ended         ; 7
+begun:  ex      af,af'          ; 4
+        exx                     ; 4
+        ld      a,c             ; 4
+        out     (port),a        ; 11  voice 2
+        exx                     ; 4   139
+        bit     7,c             ; 8
+        jr      z,keeps1        ; 7   or 12
+        ld      a,(hl)          ; 7
+        inc     hl              ; 6
+        ex      de,hl           ; 4
+        ld      hl,tones        ; 10
+        add     a,l             ; 4
+        ld      l,a             ; 4
+        adc     a,h             ; 4
+        sub     l               ; 4
+        ld      h,a             ; 4
+        ld      a,(hl)          ; 7
+        inc     hl              ; 6
+        ld      h,(hl)          ; 7
+        ld      l,a             ; 4
+        ex      de,hl           ; 4   90 either way
+other:  exx                     ; 4
+        ld      a,b             ; 4
+        out     (port),a        ; 11  voice 1
+        exx                     ; 4
+        bit     6,c             ; 8
+        jr      z,keeps2        ; 7   or 12
+        ld      a,(hl)          ; 7
+        inc     hl              ; 6
+        exx                     ; 4
+        ex      de,hl           ; 4
+        ld      hl,tones        ; 10
+        add     a,l             ; 4
+        ld      l,a             ; 4
+        adc     a,h             ; 4
+        sub     l               ; 4
+        ld      h,a             ; 4
+        ld      a,(hl)          ; 7
+        inc     hl              ; 6
+        ld      h,(hl)          ; 7
+        ld      l,a             ; 4
+        ex      de,hl           ; 4
+        exx                     ; 4   121 either way
+told:   push    hl              ; 11
         ld      a,c             ; 4
         and     63              ; 7
         jp      nz,drum         ; 10
-        ld      hl,(count1)     ; 16
-        ld      de,(tone1)      ; 20
         exx                     ; 4
+        ld      a,c             ; 4
+        out     (port),a        ; 11  voice 2
+        @catch
+        ld      a,b             ; 4
+        out     (port),a        ; 11  voice 1
         ld      b,0             ; 7   more rounds than there will be: voice 1 ends the loop
         exx                     ; 4
-        ld      a,(level1)      ; 13
         ld      c,a             ; 4
-        ld      b,rounds-6      ; 7
+        ld      hl,(count1)     ; 16
+        @catch
+        ld      b,rounds-8      ; 7
 
 ; ---- the sound loop: both voices in turn. Voice 2 counts one round more, so that voice 1 ends it.
 
@@ -184,27 +241,16 @@ over:   jp      z,event         ; 10  at the end of a single step: paused
         jp      loop            ; 10  = 18
         @stubs
 
-; ---- what waits as long as something else takes
+; ---- a drum: its first flip comes 9 passes after the event begins
 
-plain:  call    wait            ; 17
-        jp      kind            ; 10
-keeps1: call    wait            ; 17
-        inc     de              ; 6
-        jp      other           ; 10
-keeps2: call    wait            ; 17
-        ld      a,0             ; 7
-        jr      keeps3          ; 12
-keeps3: jp      told            ; 10
-wait:   push    hl              ; 11
+drum:   ld      (tone1),de      ; 20
+        push    hl              ; 11  a pause
         pop     hl              ; 10
         push    hl              ; 11
         pop     hl              ; 10
         inc     de              ; 6
-        ret                     ; 10
-
-; ---- a drum: its first flip comes 8 passes after the event begins
-
-drum:   ld      l,a             ; 4
+        jr      drum1           ; 12
+drum1:  ld      l,a             ; 4
         ld      h,0             ; 7
         add     hl,hl           ; 11
         add     hl,hl           ; 11
@@ -213,16 +259,17 @@ drum:   ld      l,a             ; 4
         add     hl,de           ; 11
         ld      (stacked),sp    ; 20
         ld      sp,hl           ; 6
-        inc     de              ; 6   a pause
         exx                     ; 4
         ld      (count2),hl     ; 16
         ld      (tone2),de      ; 20
+        ld      a,b             ; 4
+        ld      (level1),a      ; 13
         ld      a,c             ; 4
         ld      (level2),a      ; 13
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         ld      c,a             ; 4
-        jp      part            ; 10
+        jr      part            ; 12
 
 ; The pin flips every H passes of 118 cycles, and H grows by L each time. Noise flips it only where the
 ; next bit of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For
@@ -305,22 +352,7 @@ back:   ld      sp,(stacked)    ; 20
         ld      de,(tone1)      ; 20
         jp      loop            ; 10
 
-; ---- a key, or an event without chunks: the piece ends, or one step is to be played
-
-key:    ld      a,1             ; 7
-        jr      leave           ; 12
-ended:  ld      a,h             ; 4
-        sub     chunks          ; 7
-        jr      nc,single       ; 7   or 12
-        ld      a,2             ; 7
-        jr      leave           ; 12
-single: ld      (left),a        ; 13
-        ld      hl,paused       ; 10
-        ld      (over+1),hl     ; 16
-        ld      a,chunks        ; 7
-        jp      begun           ; 10
-
-; A step has been played. What the voices have counted to is kept.
+; ---- back to the caller. A step has been played. What the voices have counted to is kept.
 
 paused: ex      af,af'          ; 4
         @voice 2
@@ -417,15 +449,17 @@ again1: ld      (left),a        ; 13
 
 begin:  ld      hl,rest         ; 10
         ld      de,count1       ; 10
-        ld      bc,16           ; 10
+        ld      bc,14           ; 10
         ldir                    ; 21  or 16
+        ld      hl,song         ; 10
+        ld      (places-2),hl   ; 16
         ret                     ; 10
 
 ; ---- what the player remembers
 
 rest:   defw    resting, silence, resting, silence
         defb    0, 0, 0, 1
-        defw    song, places
+        defw    places-2
 stack:  defw    0
 count1: defw    0
 tone1:  defw    0
@@ -435,5 +469,4 @@ level1: defb    0
 level2: defb    0
 left:   defb    0
 playing: defb   0
-place:  defw    0
 stacked: defw   0

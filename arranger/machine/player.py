@@ -15,6 +15,7 @@ from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
 from arranger.machine.packing import FIRST_PHRASE, SPEAKER_BIT, pack
 from arranger.sheet.played import step_length
+from arranger.sound.schedule import SILENT_PERIOD
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -30,7 +31,7 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 1402
+FIRST_WRITE_CYCLES = 1386
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested)."""
 
 _MEMORY_END = 0x10000
@@ -53,6 +54,48 @@ _COUNT = {
         ("ld      c,a", "4   30: the voice flips when its count is down"),
     ),
 }
+_CATCH = {
+    "phase": (
+        ("ex      de,hl", "4"),
+        ("push    hl", "11"),
+        ("add     hl,hl", "11"),
+        ("add     hl,hl", "11"),
+        ("ex      de,hl", "4"),
+        ("add     hl,de", "11"),
+        ("sbc     a,a", "4"),
+        ("add     hl,de", "11"),
+        ("sbc     a,0", "7"),
+        ("pop     de", "10"),
+        ("rra", "4   an odd number of overflows?"),
+        ("sbc     a,a", "4"),
+        ("and     speaker", "7"),
+        ("xor     c", "4"),
+        ("ld      c,a", "4   107"),
+    ),
+    "counter": (
+        *(("push    hl", "11"), ("pop     hl", "10")) * 2,
+        ("nop", "4"),
+        ("ld      a,0", "7"),
+        ("ld      a,h", "4"),
+        ("sub     9", "7"),
+        ("jr      nc,more@", "7   or 12"),
+        ("add     a,e", "4"),
+        ("inc     a", "4"),
+        ("ld      h,a", "4"),
+        ("ld      a,c", "4"),
+        ("xor     d", "4"),
+        ("ld      c,a", "4"),
+        ("jr      caught@", "12  107"),
+        ("more@:", ""),
+        ("inc     a", "4"),
+        ("ld      h,a", "4"),
+        ("nop", "4"),
+        ("ld      a,0", "7"),
+        ("jr      caught@", "12  107 here as well"),
+        ("caught@:", ""),
+    ),
+}
+"""Eight passes counted at once."""
 _KEEP = (("ld      a,c", "4"), ("jr      counted@", "12  30 here as well"))
 
 _HEAD = """\
@@ -191,6 +234,10 @@ def _expanded(method: str) -> Iterator[str]:
             if method == "counter":
                 owed.append(number)
                 yield f"counted{number}:"
+        elif word == "@catch":
+            number += 1
+            for entry in _CATCH[method]:
+                yield _line(entry, number)
         elif word == "@stubs":
             for keep in owed:
                 yield f"keep{keep}:"
@@ -203,6 +250,8 @@ def _expanded(method: str) -> Iterator[str]:
 
 def _line(entry: tuple[str, str], number: int, note: str = "") -> str:
     instruction, cycles = entry
+    if instruction.endswith(":"):
+        return instruction.replace("@", str(number))
     return f"        {instruction.replace('@', str(number)):23} ; {cycles}{note}"
 
 
@@ -214,8 +263,8 @@ def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[s
         "rounds": passes - 3,
         "more": (passes - 2) % 256,
         "kinds": FIRST_PHRASE + len(song.phrases),
-        "silence": 1 if counter else 0,
-        "resting": 0x100 if counter else 0,
+        "silence": SILENT_PERIOD if counter else 0,
+        "resting": 0x500 if counter else 0,
     }
     for name, (_value, note) in _CONSTANTS.items():
         text = f"{name + ':':8} equ    {values[name]}"

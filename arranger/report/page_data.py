@@ -193,10 +193,14 @@ def _engine(conversion: Conversion) -> dict[str, Any]:
     }
 
 
-def _own_player(conversion: Conversion) -> dict[str, int]:
+def _own_player(conversion: Conversion) -> dict[str, int | tuple[int, ...]]:
     chunks, _ = chunking(conversion.grid.step_length.setting)
     return {
         "readPasses": schedule.READ_PASSES,
+        "shownCycles": schedule.SHOWN_CYCLES,
+        "shownBeforeDrum": schedule.SHOWN_BEFORE_DRUM,
+        "shownBeforeEnd": schedule.SHOWN_BEFORE_END,
+        "silentPeriod": schedule.SILENT_PERIOD,
         "endWriteCycles": schedule.END_WRITE_CYCLES,
         "longestEvent": MOST_CHUNKS // chunks,
     }

@@ -7,8 +7,8 @@ Between stretches (a drum, the overhead of a step) the pin stands still but for 
 Two kinds of routine:
 
 ``profile.player == "z80"``
-    This project's own (``arranger/machine/player.asm``). The voices stand still for a few passes
-    while an event is read, always as many. The figures below are that source's, and the tests count
+    This project's own (``arranger/machine/player.asm``). The voices don't count for a few passes
+    while an event is read, always as many, and make up for it. The figures below are that source's, and the tests count
     them there.
 other
     A routine of the musician's own, as its TOML file says: every step is a run of passes and then
@@ -42,12 +42,21 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
-READ_PASSES = 6
-"""Passes for which the voices stand still while the player reads an event.
+READ_PASSES = 8
+"""Passes for which the voices don't count while the player reads an event.
 
-So both voices sound flat alike: 2.3 cents where events last 150 ms, 0.8 where they last 450.
+They make up for it: in the next pass each counts so many passes more, at once. Meanwhile the pin
+shows their levels in turn, if not as often. So what is heard of a pause is that a flip is late.
 """
-DRUM_FIRST_FLIP_PASSES = 8
+SHOWN_CYCLES = (2, 113, 269, 370, 483, 636, 758)
+"""From the start of an event, when the pin shows voice 1, voice 2 and so on while it is read."""
+SHOWN_BEFORE_DRUM = 5
+"""How many of them come before a drum."""
+SHOWN_BEFORE_END = 3
+"""And before the player finds that the piece has ended."""
+SILENT_PERIOD = 9
+"""What a silent voice's period counter counts, in passes, so that it needs no care of its own."""
+DRUM_FIRST_FLIP_PASSES = 9
 """From the start of an event with a drum to the drum's first flip."""
 DRUM_PART_GAP_PASSES = 1
 """From the end of a drum's part to the first flip of the next."""
@@ -56,7 +65,7 @@ DRUM_RETURN_PASSES = 2
 DRUM_LEAST_TAIL_PASSES = 4
 """The voices sound for so long at least after a drum, before its step ends."""
 
-END_WRITE_CYCLES = 462
+END_WRITE_CYCLES = 500
 """From the end of the last event to the write that leaves the pin low."""
 
 NOISE_SEED = 0xFFFF
@@ -74,6 +83,14 @@ class Stretch(NamedTuple):
     passes: int
     setting1: int
     setting2: int
+    behind: int = 0
+    """How many passes more each voice counts in the first one, at once."""
+
+
+class Pause(NamedTuple):
+    """Writes outside the loop that show the voices' levels in turn, voice 1 first."""
+
+    cycles: Ints
 
 
 class Burst(NamedTuple):
@@ -105,7 +122,7 @@ class DrumTiming(NamedTuple):
     """From the start of the event to the first pass in which the voices sound again."""
 
 
-def schedule(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
+def schedule(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
     """Yield what the routine does, in order of time.
 
     Parameters
@@ -201,26 +218,32 @@ def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming
     return DrumTiming(tuple(parts), 0, passes)
 
 
-def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
+def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
     step = step_length(sheet, engine).setting
     drums: dict[DrumSound, tuple[int, Burst]] = {}
     start = 0
+    shown = np.array(SHOWN_CYCLES, dtype=np.int64)
     for event in chain.from_iterable(events(sheet, engine)):
         passes = event.steps * step
-        begun = READ_PASSES
-        if event.drum is not None:
+        settings = event.setting1, event.setting2
+        if event.drum is None:
+            yield Pause(start + shown)
+            begin = start + READ_PASSES * PASS_CYCLES
+            yield Stretch(begin, passes - READ_PASSES, *settings, READ_PASSES)
+        else:
             if event.drum not in drums:
                 timing = drum_timing(event.drum, engine, step)
                 drums[event.drum] = timing.passes, timed_flips(timing)
             begun, burst = drums[event.drum]
+            yield Pause(start + shown[:SHOWN_BEFORE_DRUM])
             yield Burst(start + burst.cycles, burst.levels)
-        begin = start + begun * PASS_CYCLES
-        yield Stretch(begin, passes - begun, event.setting1, event.setting2)
+            yield Stretch(start + begun * PASS_CYCLES, passes - begun, *settings)
         start += passes * PASS_CYCLES
+    yield Pause(start + shown[:SHOWN_BEFORE_END])
     yield Burst(np.array([start + END_WRITE_CYCLES], dtype=np.int64), np.zeros(1, dtype=np.int8))
 
 
-def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Burst]:
+def _foreign(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
     loop = engine.profile.loop
     length = step_length(sheet, engine)

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.engine.table import FREQUENCY_BITS
-from arranger.sound.schedule import Burst, Stretch, schedule
+from arranger.sound.schedule import SILENT_PERIOD, Burst, Pause, Stretch, schedule
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     Cycles = Ints
     Levels = NDArray[np.int8]
-    Voice = "_PhaseVoice | _CounterVoice"
+    Item = Stretch | Pause | Burst
 
 _STRETCHES_A_BLOCK = 256
 _PASSES_A_BLOCK = 1 << 17
@@ -120,24 +120,43 @@ def blocks(sheet: Sheet, engine: Engine) -> Iterator[Block]:
     voice1, voice2 = _voice(engine), _voice(engine)
     for part in _parts(schedule(sheet, engine)):
         stretches = [item for item in part if isinstance(item, Stretch)]
-        starts, passes, settings1, settings2 = np.array(stretches, dtype=np.int64).reshape(-1, 4).T
+        starts, passes, settings1, settings2, behind = (
+            np.array(stretches, dtype=np.int64).reshape(-1, 5).T
+        )
         level1, level2 = voice1.level, voice2.level
-        bursts = [item for item in part if isinstance(item, Burst)]
+        flips1 = voice1.flips(starts, passes, settings1, behind)
+        flips2 = voice2.flips(starts + offset, passes, settings2, behind)
+        writes = [
+            _shown(item.cycles, (level1, flips1), (level2, flips2))
+            if isinstance(item, Pause)
+            else item
+            for item in part
+            if not isinstance(item, Stretch)
+        ]
         yield Block(
             starts,
             passes,
-            voice1.flips(starts, passes, settings1),
-            voice2.flips(starts + offset, passes, settings2),
+            flips1,
+            flips2,
             level1,
             level2,
-            np.concatenate([np.empty(0, np.int64), *(burst.cycles for burst in bursts)]),
-            np.concatenate([np.empty(0, np.int8), *(burst.levels for burst in bursts)]),
+            np.concatenate([np.empty(0, np.int64), *(burst.cycles for burst in writes)]),
+            np.concatenate([np.empty(0, np.int8), *(burst.levels for burst in writes)]),
         )
 
 
-def _parts(items: Iterable[Stretch | Burst]) -> Iterator[list[Stretch | Burst]]:
+def _shown(cycles: Cycles, *voices: tuple[int, Cycles]) -> Burst:
+    """Return what a pause shows of the voices: of each the level before, and its flips."""
+    levels = np.empty(len(cycles), dtype=np.int8)
+    for place, (level, flips) in enumerate(voices):
+        here = slice(place, None, len(voices))
+        levels[here] = (level + np.searchsorted(flips, cycles[here])) % 2
+    return Burst(cycles, levels)
+
+
+def _parts(items: Iterable[Item]) -> Iterator[list[Item]]:
     """Yield the schedule in parts of bounded size."""
-    part: list[Stretch | Burst] = []
+    part: list[Item] = []
     passes = 0
     for item in items:
         part.append(item)
@@ -152,7 +171,7 @@ def _parts(items: Iterable[Stretch | Burst]) -> Iterator[list[Stretch | Burst]]:
 def _voice(engine: Engine) -> _PhaseVoice | _CounterVoice:
     period = engine.profile.loop.cycles
     if engine.method == "counter":
-        return _CounterVoice(period)
+        return _CounterVoice(period, SILENT_PERIOD if engine.profile.player else 1)
     bits = FREQUENCY_BITS if engine.method == "frequencies" else engine.profile.pitch.bits
     return _PhaseVoice(period, 1 << (bits - 1))
 
@@ -166,10 +185,11 @@ class _PhaseVoice:
         self._half_turn = half_turn
         self._phase = 0
 
-    def flips(self, starts: Cycles, passes: Ints, settings: Ints) -> Cycles:
+    def flips(self, starts: Cycles, passes: Ints, settings: Ints, behind: Ints) -> Cycles:
         """Return the cycles of the flips in consecutive stretches whose writes begin so."""
-        after: Ints = self._phase + np.cumsum(settings * passes)
-        before = after - settings * passes
+        counted = settings * (passes + behind)
+        after: Ints = self._phase + np.cumsum(counted)
+        before = after - counted
         turns = before // self._half_turn
         numbers = after // self._half_turn - turns
         index = ranges(numbers)
@@ -179,26 +199,29 @@ class _PhaseVoice:
         if len(after):
             self._phase = int(after[-1]) % self._half_turn
         self.level = (self.level + len(passed)) % 2
-        result: Cycles = np.repeat(starts, numbers) + (passed - 1) * self._period
+        waited = np.maximum(passed - 1 - np.repeat(behind, numbers), 0)
+        result: Cycles = np.repeat(starts, numbers) + waited * self._period
         return result
 
 
 class _CounterVoice:
     """A period counter. Its state lives as long as one pass over a piece."""
 
-    def __init__(self, period: int) -> None:
+    def __init__(self, period: int, silent: int) -> None:
         self.level = 0
         self._period = period
+        self._silent = silent
         self._left = 1
 
-    def flips(self, starts: Cycles, passes: Ints, settings: Ints) -> Cycles:
+    def flips(self, starts: Cycles, passes: Ints, settings: Ints, behind: Ints) -> Cycles:
         """Return the cycles of the flips in consecutive stretches whose writes begin so."""
         firsts, numbers = [], []
-        for length, setting in zip(passes.tolist(), settings.tolist(), strict=True):
+        for length, setting in zip((passes + behind).tolist(), settings.tolist(), strict=True):
             firsts.append(self._left)
             number = 0
             if setting == 0:
-                self._left = max(self._left - length, 1)
+                left = self._left - length
+                self._left = left if left > 0 else (left - 1) % self._silent + 1
             else:
                 if self._left <= length:
                     number = 1 + (length - self._left) // setting
@@ -208,7 +231,8 @@ class _CounterVoice:
         passed = np.repeat(np.array(firsts, dtype=np.int64), numbers)
         passed += index * np.repeat(settings, numbers)
         self.level = (self.level + len(passed)) % 2
-        result: Cycles = np.repeat(starts, numbers) + (passed - 1) * self._period
+        waited = np.maximum(passed - 1 - np.repeat(behind, numbers), 0)
+        result: Cycles = np.repeat(starts, numbers) + waited * self._period
         return result
 
 

@@ -314,5 +314,5 @@ def test_held_steps_are_one_event_up_to_the_event_counter() -> None:
 
 def test_a_counter_is_given_its_period_and_what_flips_the_pin() -> None:
     song = pack(sheet_of(COUNTER, [69, REST]), COUNTER)
-    # A4: 3.5 MHz / 118 / 2 / 440 Hz = 33.7 passes. Silence counts 1 and flips nothing.
-    assert [line.values for line in song.tones] == [(1,), (0x1000 | 34,)]
+    # A4: 3.5 MHz / 118 / 2 / 440 Hz = 33.7 passes. Silence counts 9 and flips nothing.
+    assert [line.values for line in song.tones] == [(9,), (0x1000 | 34,)]

@@ -22,6 +22,10 @@ from arranger.sheet.passage import go_round
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import (
     READ_PASSES,
+    SHOWN_BEFORE_DRUM,
+    SHOWN_BEFORE_END,
+    SHOWN_CYCLES,
+    SILENT_PERIOD,
     Event,
     drum_timing,
     events,
@@ -274,8 +278,8 @@ BASS = [48, HOLD, HOLD, 50, HOLD, REST, REST, 43]
 
 LEAD_PASSES = 4
 """With which each step that is called for by itself begins, as far as it begins an event."""
-STEP_READ_CYCLES = 79
-"""How much longer reading takes then."""
+STEP_READ_CYCLES = 105
+"""How much longer reading takes then, from the third of the writes on that show the voices."""
 
 
 class Voice:
@@ -283,7 +287,7 @@ class Voice:
 
     def __init__(self, method: str) -> None:
         self.method = method
-        self.state = 1 if method == "counter" else 0
+        self.state = 1 + LEAD_PASSES if method == "counter" else 0
         self.level = 0
 
     def count(self, setting: int) -> int:
@@ -292,7 +296,7 @@ class Voice:
             self.level ^= self.state >> 16
             self.state &= 0xFFFF
         elif setting == 0:
-            self.state = max(self.state - 1, 1)
+            self.state = self.state - 1 or SILENT_PERIOD
         else:
             self.state -= 1
             if self.state == 0:
@@ -327,8 +331,18 @@ def step_writes(
         return writes
     sound(0, LEAD_PASSES, before)
     start = LEAD_PASSES * PASS_CYCLES + STEP_READ_CYCLES
+    late = [0] * SHOWN_BEFORE_END + [STEP_READ_CYCLES] * (len(SHOWN_CYCLES) - SHOWN_BEFORE_END)
+    shown = [
+        (LEAD_PASSES * PASS_CYCLES + cycle + longer, voices[place % 2].level)
+        for place, (cycle, longer) in enumerate(zip(SHOWN_CYCLES, late, strict=True))
+    ]
     begun = READ_PASSES
-    if event.drum is not None:
+    if event.drum is None:
+        writes += shown
+        for voice, setting in zip(voices * READ_PASSES, settings * READ_PASSES, strict=True):
+            voice.count(setting)
+    else:
+        writes += shown[:SHOWN_BEFORE_DRUM]
         timing = drum_timing(event.drum, engine, passes)
         flips = timed_flips(timing)
         writes += zip((start + flips.cycles).tolist(), flips.levels.tolist(), strict=True)

@@ -34,6 +34,7 @@ class LoopRoutine {
     this.account = account;
     this.engine = account.engine;
     this.half = 2 ** (this.engine.bits - 1);
+    this.silent = this.engine.own?.silentPeriod ?? 1;
   }
 
   rest() {
@@ -41,21 +42,33 @@ class LoopRoutine {
     this.voices = [0, 1].map(() => ({ phase: 0, left: 1, level: 0 }));
   }
 
-  // Runs the loop for some passes from a cycle on, each voice with one setting.
-  stretch(slicer, start, passes, settings) {
-    const { passCycles, offset, method } = this.engine;
-    const count = method === "counter" ? countDown : addPhase;
-    const [one, two] = this.voices;
+  // Runs the loop for some passes from a cycle on, each voice with one setting. In the first pass each
+  // counts those more by which it is behind.
+  stretch(slicer, start, passes, settings, behind = 0) {
+    const { passCycles, offset } = this.engine;
+    for (let pass = 0; pass < behind; pass += 1) {
+      this.count(0, settings[0]);
+      this.count(1, settings[1]);
+    }
     const end = start + passes * passCycles;
     for (let cycle = start; cycle < end; cycle += passCycles) {
-      count(one, settings[0], this.half);
-      slicer.hold(this.pin, cycle);
-      this.pin = one.level;
-      count(two, settings[1], this.half);
-      slicer.hold(this.pin, cycle + offset);
-      this.pin = two.level;
+      this.count(0, settings[0]);
+      this.show(slicer, 0, cycle);
+      this.count(1, settings[1]);
+      this.show(slicer, 1, cycle + offset);
     }
     slicer.hold(this.pin, end);
+  }
+
+  count(voice, setting) {
+    if (this.engine.method === "counter") countDown(this.voices[voice], setting, this.silent);
+    else addPhase(this.voices[voice], setting, this.half);
+  }
+
+  // Gives the pin a voice's level at a cycle.
+  show(slicer, voice, cycle) {
+    slicer.hold(this.pin, cycle);
+    this.pin = this.voices[voice].level;
   }
 
   // Lets a drum write the pin from a cycle on.
@@ -76,19 +89,15 @@ function addPhase(voice, setting, half) {
   voice.level = 1 - voice.level;
 }
 
-// A silent voice goes on counting, so that a tone after silence starts at once.
-function countDown(voice, setting) {
-  if (setting === 0) {
-    voice.left = Math.max(voice.left - 1, 1);
-    return;
-  }
+// A silent voice goes on counting, so that a tone after silence starts soon.
+function countDown(voice, setting, silent) {
   voice.left -= 1;
   if (voice.left > 0) return;
-  voice.level = 1 - voice.level;
-  voice.left = setting;
+  if (setting !== 0) voice.level = 1 - voice.level;
+  voice.left = setting || silent;
 }
 
-// This project's own player: the pin stands still while an event is read.
+// This project's own player: the voices don't count while an event is read, and make up for it.
 class OwnRoutine extends LoopRoutine {
   constructor(account) {
     super(account);
@@ -115,11 +124,21 @@ class OwnRoutine extends LoopRoutine {
     }
     const { passCycles, own } = this.engine;
     const passes = (event.steps * this.engine.stepCycles) / passCycles;
-    const begun = event.drum >= 0 ? this.drum(slicer, start, event.drum) : own.readPasses;
-    slicer.hold(this.pin, start + begun * passCycles);
-    this.stretch(slicer, start + begun * passCycles, passes - begun, event.settings);
+    const drummed = event.drum >= 0;
+    this.shown(slicer, start, drummed ? own.shownBeforeDrum : own.shownCycles.length);
+    const begun = drummed ? this.drum(slicer, start, event.drum) : own.readPasses;
+    const begin = start + begun * passCycles;
+    slicer.hold(this.pin, begin);
+    this.stretch(slicer, begin, passes - begun, event.settings, drummed ? 0 : begun);
     this.step += event.steps;
     this.at += 1;
+  }
+
+  // While an event is read the pin shows the voices' levels in turn.
+  shown(slicer, start, count) {
+    this.engine.own.shownCycles
+      .slice(0, count)
+      .forEach((cycle, index) => this.show(slicer, index % 2, start + cycle));
   }
 
   // A drum goes before the tones of its event; returns the pass from which those sound.
@@ -131,7 +150,9 @@ class OwnRoutine extends LoopRoutine {
 
   end(slicer, start) {
     if (this.step === this.account.steps) {
-      slicer.hold(this.pin, start + this.engine.own.endWriteCycles);
+      const { own } = this.engine;
+      this.shown(slicer, start, own.shownBeforeEnd);
+      slicer.hold(this.pin, start + own.endWriteCycles);
       this.pin = 0;
     }
     this.step += 1;
