@@ -60,6 +60,15 @@ def test_a_few_onsets_are_believed():
     assert "too few" in verdict.sentence
 
 
+def test_a_song_without_notes_is_believed():
+    verdict = follows_own_beat(song_of([]))
+    assert verdict == (True, 0.0, 1.0, 1, 0, True, 0.0, False)
+    assert verdict.sentence == "too few onsets (0) to tell; the file's beats are followed"
+    clock = follows_own_beat(song_of([], own_beat=False))
+    assert not clock.follows
+    assert not clock.keeps_tempo
+
+
 def test_clock_time_has_no_beat_to_follow():
     assert not follows_own_beat(song_of(quavers(), own_beat=False)).follows
 

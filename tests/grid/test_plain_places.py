@@ -18,10 +18,11 @@ from arranger.grid import Section, plan_grid
 from arranger.grid.attacks import Attacks, find_attacks
 from arranger.grid.model import grid_bars
 from arranger.grid.onbeat import follows_own_beat
+from arranger.grid.passage import rough_bars
 from arranger.grid.place import half_up, place_ends, place_onsets, place_played
 from arranger.grid.sections import find_sections
 from arranger.grid.swing import carry, find_swing
-from arranger.grid.timeline import prevailing_bpm
+from arranger.grid.timeline import BarLabel, Timeline, prevailing_bpm
 from arranger.settings import GridSettings
 from arranger.song.model import Song, TempoChange
 from arranger.song.time import timed_columns
@@ -234,6 +235,28 @@ def test_bars_with_sound_in_them_are_the_passage(
     assert grid.steps == 8 * len(bars)
     assert grid.first_tick == 4 * TICKS * (bars[0] - 1)
     assert grid.bar_ticks == tuple(4 * TICKS * (n - 1) for n in (*bars, bars[-1] + 1))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "length", "bars"),
+    [
+        (4, 15.5, 0.5, (1, 3)),
+        (4 - 1 / 16, 15.5, 0.5, (1, 3)),
+        (4 - 1 / 15, 15.5, 0.5, (0, 3)),
+        (4, 15.5, 0.5 + 1 / 16, (1, 3)),
+        (4, 15.5, 0.5 + 1 / 15, (1, 4)),
+        (4, 16, 0, (1, 3)),  # the last onset is carried over the line, if it is
+    ],
+)
+def test_a_sixteenth_of_a_beat_beside_a_bar_line_is_on_it(
+    first: float, last: float, length: float, bars: tuple[int, int]
+) -> None:
+    timeline = Timeline(
+        basis="file", onset_beats=np.array([first, last]), end_beats=np.array([4, last + length]),
+        bar_beats=np.arange(0, 28, 4.0), bar_ticks=np.arange(7), labels=(BarLabel(1, 4, 4),) * 6,
+        bpm=120,
+    )  # fmt: skip
+    assert rough_bars(timeline, GridSettings()) == bars
 
 
 def test_asked_bars_may_be_the_first_and_the_last_but_no_others() -> None:

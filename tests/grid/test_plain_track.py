@@ -17,7 +17,6 @@ from arranger.grid.track.evidence import COLUMNS, Evidence, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import (
     FEATURES,
-    LEVELS,
     PHASE_FEATURES,
     Pulse,
     phase_features,
@@ -225,13 +224,14 @@ def followed_by_loops(
 def test_the_beat_that_is_followed_has_the_best_score() -> None:
     random = Random(4)
     starts = (Start(0.5, 200.0, 0.15), Start(0.62, 40.0, 0.5), Start(0.3, 1000.0, 0.04))
-    for _ in range(8):
+    for song in range(11):
         at, seconds = 0.0, []
-        for _ in range(30):
+        # some get so much quicker or slower that the last bands are passed
+        uneven = (0.05, 0.24, 0.26, 0.5, 0.5, 0.55, 1.9)
+        drift, usual = {9: (0.95, (0.5,)), 10: (1.05, (0.5,))}.get(song, (1.0, uneven))
+        for n in range(30):
             seconds.append(at)
-            at += random.choice((0.05, 0.24, 0.26, 0.5, 0.5, 0.55, 1.9)) * random.uniform(
-                0.95, 1.05
-            )
+            at += drift**n * random.choice(usual) * random.uniform(0.95, 1.05)
         strength = [random.uniform(0.2, 2.5) for _ in seconds]
         found = follow_beats(np.array(seconds), np.array(strength), starts)
         for start, mine in zip(starts, found, strict=True):
@@ -345,6 +345,10 @@ def test_the_division_that_is_kept_is_that_of_the_longest_mean_vector() -> None:
 # Readings
 
 
+LEVELS = (1 / 3, 1 / 2, 2 / 3, 1, 4 / 3, 3 / 2, 2, 3, 4)
+"""What a pulse may be taken for: a third or half of a beat, a dotted one, up to four in a bar."""
+
+
 def some_evidence(random: Random) -> Evidence:
     seconds = np.cumsum([random.choice((0.1, 0.2, 0.3, 0.3, 0.6)) for _ in range(60)])
     columns = np.array([[random.random() ** 3 for _ in seconds] for _ in COLUMNS])
@@ -389,8 +393,8 @@ def test_readings_are_described_by_the_density_at_their_places() -> None:
         weights = np.array([random.uniform(-1, 1) for _ in PHASE_FEATURES])
         at = np.interp(evidence.seconds, times, np.arange(40))
         period = median(np.diff(times).tolist())
-        found = read_pulse(Pulse(times, 0.5), evidence, 0.3, 1.4, weights)
-        levels = [level for level in LEVELS if 0.3 <= period * level <= 1.4]
+        found = read_pulse(Pulse(times, 0.5), evidence, 0.2, 3.0, weights)
+        levels = [level for level in LEVELS if 0.2 <= period * level <= 3.0]
         assert [reading.level for reading in found] == [level for level in levels for _ in (0, 1)]
         for reading in found:
             level, seconds = reading.level, period * reading.level

@@ -244,8 +244,13 @@ def test_a_song_of_too_many_beats_or_bars_is_refused_at_the_exact_limit() -> Non
     )
     assert timeline is not None
     assert len(timeline.beats_seconds) == timeline.bar_beats[-1] + 1
+    arguments = (late, notes, find_attacks(notes), follows_own_beat(late))
+    stated = tracked.file_beat(late, notes, arguments[3])
+    tracked_beat = track_beat(notes, arguments[2], stated, GridSettings())
+    assert tracked_beat is not None
+    last_beat = len(tracked_beat.seconds) - 1
+    assert timeline.bar_beats[-2] < last_beat <= timeline.bar_beats[-1], "in the last bar"
     for most, refused in ((22, True), (23, False)):
-        arguments = (late, notes, find_attacks(notes), follows_own_beat(late))
         if refused:
             with pytest.raises(LimitError, match="too long"):
                 tracked.tracked_timeline(*arguments, GridSettings(max_steps=most))

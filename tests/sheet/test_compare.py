@@ -55,6 +55,18 @@ def test_bars_that_differ_are_found_with_the_notes_they_mean() -> None:
     assert found.looked_at == 2
 
 
+def test_a_drum_sounds_as_the_sheets_settings_say() -> None:
+    """In bar 1 the kick goes; by the settings it stands for a triangle, and for no bass drum."""
+    notes = [
+        note("triangle", 81, 1, 1, 1, drum=True),
+        note("bass drum", 36, 1, 1, 1, drum=True),
+        note("too late", 81, 1, 2, 1, drum=True),
+    ]
+    asked = replace(LEFT, settings="--drum 81=kick --drum 36=snare --drum x=hat --step 1")
+    found = compare(Side(asked, ENGINE, 0), Side(RIGHT, ENGINE, 0), notes)
+    assert [n.name for n in found.bars[0].lost] == ["triangle"]
+
+
 def test_a_transposed_sheet_is_heard_in_its_own_key() -> None:
     up = replace(LEFT, voice1=tuple(c + 2 if c >= 0 else c for c in LEFT.voice1))
     found = compare(Side(LEFT, ENGINE, 0), Side(up, ENGINE, 2), [note("D4", 62, 1, 3, 2)])
