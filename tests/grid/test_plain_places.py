@@ -245,6 +245,7 @@ def test_bars_with_sound_in_them_are_the_passage(
         (4 - 1 / 15, 15.5, 0.5, (0, 3)),
         (4, 15.5, 0.5 + 1 / 16, (1, 3)),
         (4, 15.5, 0.5 + 1 / 15, (1, 4)),
+        (4, 23.5, 3, (1, 5)),  # bars are no more than there are
         (4, 16, 0, (1, 3)),  # the last onset is carried over the line, if it is
     ],
 )

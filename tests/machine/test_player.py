@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -78,13 +79,8 @@ def assert_emulation_agrees(sheet: Sheet, engine: Engine) -> None:
     if sheet.loop_step is not None:
         # It goes on for ever; the computed signal ends after the rounds.
         emulated, expected = (
-            tuple(
-                zip(
-                    *((cycle, level) for cycle, level in zip(*found, strict=True) if cycle < end),
-                    strict=True,
-                )
-            )
-            for found in (emulated, expected)
+            (cycles[: bisect_left(cycles, end)], levels[: bisect_left(cycles, end)])
+            for cycles, levels in (emulated, expected)
         )
     assert emulated == expected
 
