@@ -76,7 +76,7 @@ def plain_choice(
             here = nearest(position(starts[attack]))
             collided += counts[attack] * (here == before)
             before = here
-    faults += collided + 0.05 * shortened
+    faults += (1 if tracked else 3) * collided + 0.05 * shortened
 
     hole = share(step * beat, 0.13, 0.25)
     if engine.gap is None:
