@@ -105,6 +105,21 @@ def test_a_chord_is_no_flam(offset: float, reason: str) -> None:
     assert found[1].reasons == (reason,)
 
 
+@pytest.mark.parametrize(("steps", "outcome"), [(12, "dropped"), (11, "changed")])
+def test_a_note_that_is_heard_for_most_of_its_length_is_not_lost(steps: int, outcome: str) -> None:
+    """It begins a beat and a half late, and then sounds for six steps."""
+    free = (50, *[HOLD] * 11), (72, *[HOLD] * 5, 63, *[HOLD] * 5)
+    rows = heard(*free, drums=(-1,) * 12)
+    long = asked(end=6, note_end=6, written_end=6.0)
+    ends = [6, steps, 12]
+    long = replace(
+        long, end=ends, note_end=ends, written_end=[6.0, float(steps), 12.0],
+        turning=[[False] * 12] * 2,
+    )  # fmt: skip
+    entry = account(long, rows, [None] * 12)[1]
+    assert (entry.outcome, entry.reasons[0]) == (outcome, "voices-full")
+
+
 def test_a_note_that_ends_where_its_line_goes_on_made_no_gap() -> None:
     """Step 2 is silent by itself: the note was to end there, though it is written to end later."""
     sources = ((0, 0, -1, 1), (-1,) * 4)

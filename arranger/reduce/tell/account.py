@@ -17,8 +17,8 @@ double. A known copy (an echo, a part that doubles another a little later) is me
 copies is heard during it at all, and a note of a broken chord where the other takes turns. Else it is
 **dropped**.
 
-A note that is first heard a beat or more late counts as dropped too, unless it takes turns with the
-notes of its chord: its start is lost, and what is heard of it later only fills a voice that had become
+A note that is first heard a beat or more late counts as dropped too, unless it is then heard for most
+of its length or takes turns with the notes of its chord: its start is lost, and what is heard of it later only fills a voice that had become
 free. Notes take turns in voice 2 where chords are broken, and in voice 1 where the tune rests there;
 the tune itself doesn't.
 """
@@ -172,7 +172,7 @@ class _Accountant:
         hidden = heard.hidden[first.first]
         if late > 0:
             causes.append(self._late(onset, first.first))
-            if late >= asked.steps_per_beat and not in_turn:
+            if late >= asked.steps_per_beat and not in_turn and not self._mostly_heard(note, runs):
                 cause, by = causes[0]
                 reason = "under-drum" if cause == "delayed-by-drum" else _crowded(by)
                 return Entry(note, "dropped", (reason,), (), None, tuple(by))
@@ -198,6 +198,11 @@ class _Accountant:
         outcome = "changed" if reasons else "kept"
         seconds = late * asked.step_seconds + hidden
         return Entry(note, outcome, reasons, spans, first.pitch, by, None, seconds)
+
+    def _mostly_heard(self, note: int, runs: list[Run]) -> bool:
+        """Return whether a note is heard for most of its length, however late it begins."""
+        length = self._asked.end[note] - self._asked.onset[note]
+        return sum(run.last - run.first for run in runs) > (1 - HEARD_SHARE) * length
 
     def _in_turn(self, note: int, runs: list[Run]) -> bool:
         """Return whether a note is heard where the notes of its chord take turns."""
