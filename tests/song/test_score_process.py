@@ -11,6 +11,7 @@ import textwrap
 import threading
 import time
 import uuid
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -101,11 +102,12 @@ def readers(*, zombies: bool = False) -> set[int]:
     """Return the reading processes of this process; with those of any kind that are zombies."""
     found: set[int] = set()
     for task in Path("/proc/self/task").iterdir():
-        for child in (task / "children").read_text().split():
-            # Other tests' processes have another command line, a zombie has none.
-            line = Path("/proc", child, "cmdline").read_bytes()
-            if b"score_worker" in line or (zombies and not line):
-                found.add(int(child))
+        with suppress(FileNotFoundError):  # a thread that just ended
+            for child in (task / "children").read_text().split():
+                # Other tests' processes have another command line, a zombie has none.
+                line = Path("/proc", child, "cmdline").read_bytes()
+                if b"score_worker" in line or (zombies and not line):
+                    found.add(int(child))
     return found
 
 
