@@ -338,7 +338,7 @@ def test_notes_that_ask_for_the_same_are_one_tone(separate: bool) -> None:
             assert (tones.note[at], tones.part[at]) == (lead["id"], lead["part"])
             assert (tones.onset[at], tones.end[at], tones.pitch[at]) == what[:3]
             best = {key: max(row[key] for row in mine) for key in ("tune", "bass", "plain")}
-            plain = max(0.3 * best["plain"], 0.15)
+            plain = max(0.2 * best["plain"], 0.15)
             assert tones.plain_worth[at] == pytest.approx(plain)
             assert tones.released[at] == min(max(row["released"] for row in mine), what[1])
             assert tones.worth[at] == pytest.approx(plain + best["tune"] + 0.7 * best["bass"])

@@ -72,7 +72,7 @@ class Costs:
 
     attack: float = _term(0.5, "the start of a note is not heard, times its worth")
     sustain: float = _term(0.5, "a beat of a note is not heard, times its worth")
-    salience: float = _term(0.3, "worth of a note as audible as most")
+    salience: float = _term(0.2, "worth of a note as audible as most")
     tune: float = _term(1.0, "worth added for the tune")
     bass: float = _term(0.7, "worth added for the bass line")
     ring: float = _term(0.25, "share of a beat of a note that counts once only a pedal holds it")
@@ -96,7 +96,7 @@ class Costs:
     wrong_voice: float = _term(
         0.3, "the tune starts in voice 2 or the bass in voice 1, times what that is worth"
     )
-    drum: float = _term(1.0, "a loud kick on a first beat is left out; others by their weight")
+    drum: float = _term(0.9, "a loud kick on a first beat is left out; others by their weight")
     turn: float = _term(1.5, "a broken chord misses the note whose turn it is for a beat")
     delay: float = _term(
         0.15, "a drum takes the first step of a note that goes on, times its attack"
