@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import distinct
+from arranger.reduce.choose.candidates import IN_LINE
 from arranger.reduce.model import Passage
 
 if TYPE_CHECKING:
@@ -27,9 +28,6 @@ if TYPE_CHECKING:
     from arranger.reduce.place.placed import Placed
     from arranger.reduce.worth.weights import Weights
     from arranger.song.model import Song
-
-IN_TUNE = 0.5
-"""Tune weight from which a note is no part of a chord."""
 
 MOST_OF_BAR = 0.6
 """Share of a bar's time from which chords speak for breaking them."""
@@ -83,7 +81,7 @@ def material_of(song: Song, placed: Placed, weights: Weights, grid: Grid) -> Mat
         Bars and steps.
     """
     tonal = np.array([part.program not in SOUND_EFFECTS for part in song.parts], dtype=np.bool_)
-    mine = placed.usable & ~placed.drum & (weights.tune < IN_TUNE)
+    mine = placed.usable & ~placed.drum & (weights.tune < IN_LINE)
     ids = np.flatnonzero(mine & tonal[placed.part])
     part, onset = placed.part[ids], placed.onset[ids]
     at, pitch_class = (part * (grid.steps + 1) + onset) * 12, placed.pitch[ids] % 12

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import metre_beat
+from arranger.reduce.choose.candidates import IN_LINE
 from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
@@ -29,9 +30,6 @@ if TYPE_CHECKING:
 
 LONGEST_TURN = 0.17
 """Seconds, if steps are as short."""
-
-IN_TUNE = 0.5
-"""Tune weight from which a note is left to voice 1."""
 
 LATER = (0.2, 10.0, 10.0, 0.1, 0.1, 10.0, 10.0, 0.0, 10.0, 10.0, 10.0, 10.0)
 """By how many turns a pitch class is asked for later, by its semitones above the root of the harmony:
@@ -98,7 +96,7 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     turn[at], beat[at], upbeat[at] = True, are_beats, np.append(are_beats[1:], True)[: len(at)]
     bar = np.searchsorted([bar.first_step for bar in grid.bars], problem.starts, side="right")
     used = slots >= 0
-    tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
+    tune = _in_tune(problem)
     pitch = np.where(used, np.append(tones.pitch, 0)[slots], _NO_PITCH)
     rung = (
         problem.starts[:, None] - np.append(tones.released, 0)[slots]
@@ -124,12 +122,16 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
 
 def turning(problem: Problem, broken: Bools, lines: Bools) -> Bools:
     """Return in which segments each voice takes turns, if it is to: shape (2, T)."""
-    tones, slots, found = problem.tones, problem.candidates, broken[problem.starts]
-    used = slots >= 0
-    tune = used & (np.append(tones.tune, 0.0)[slots] >= IN_TUNE)
-    line = used & ~tune & np.append(lines, False)[np.append(tones.part, -1)[slots]]
+    slots, found, tune = problem.candidates, broken[problem.starts], _in_tune(problem)
+    line = ~tune & np.append(lines, False)[np.append(problem.tones.part, -1)[slots]]
     rests = _rests(np.any(tune, axis=1), problem)
     return np.stack((found & rests & ~line.any(axis=1), found))
+
+
+def _in_tune(problem: Problem) -> Bools:
+    """Return which slots hold a tone of the tune, which is left to voice 1; shape (T, K)."""
+    found: Bools = np.append(problem.tones.tune >= IN_LINE, False)[problem.candidates]
+    return found
 
 
 def _rests(tune: Bools, problem: Problem) -> Bools:

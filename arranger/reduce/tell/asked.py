@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.columns import view
-from arranger.reduce.choose.turns import IN_TUNE, turning
+from arranger.reduce.choose.candidates import IN_LINE
+from arranger.reduce.choose.turns import turning
 from arranger.reduce.tell.account import Asked
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def asked_of(prepared: Prepared, grid: Grid) -> Asked:
         octave_of=view(weights.octave_of),
         duplicate_of=view(weights.duplicate_of),
         refused={**silent, **refused},
-        tune=view(weights.tune >= IN_TUNE),
+        tune=view(weights.tune >= IN_LINE),
         turning=[view(row) for row in np.repeat(turns, problem.lengths, axis=1)],
         step_seconds=grid.step_length.seconds,
         steps_per_beat=float(1 / grid.step_beats),
