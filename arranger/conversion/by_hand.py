@@ -176,7 +176,7 @@ def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     return replace(
         grid,
         steps=sheet.steps,
-        bars=grid_bars(sheet.bars),
+        bars=grid_bars(bar[:4] for bar in sheet.bars),
         step_length=next((e for e in lengths if e.setting == sheet.step_setting), grid.step_length),
         onset_steps=onsets,
         end_steps=np.where(inside, np.maximum(ends, onsets + 1), grid.end_steps),

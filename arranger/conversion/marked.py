@@ -133,7 +133,7 @@ def _said(placed: Sequence[_Placed], engine: Engine) -> dict[int, str] | None:
 def _grid(
     song: Song, engine: Engine, settings: Settings, mark: SheetMark, placed: list[_Placed]
 ) -> Grid:
-    bars = grid_bars(mark.bars)
+    bars = grid_bars(bar[:4] for bar in mark.bars)
     onsets = np.array([note.step for note in placed], dtype=np.int64)
     ticks = int(mark.step_beats * song.ticks_per_beat)
     length = _step_length(song, engine, settings, mark)

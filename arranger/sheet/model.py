@@ -25,6 +25,11 @@ class SheetBar(NamedTuple):
     steps: int
     numerator: int
     denominator: int
+    as_bar: int | None = None
+    """The bar that this one is as: an index of an earlier one in ``Sheet.bars``, which has the same
+    metre, steps and cells in all rows. None: it is written out."""
+    section: str = ""
+    """The name of the section that begins here; "" where none does."""
 
 
 class Comment(NamedTuple):
