@@ -134,7 +134,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
                 b,
                 tuple(note for note, before, after in heard if after and not before),
                 tuple(note for note, before, after in heard if before and not after),
-                group_steps(step, *view.head[2:]) if view else 0,
+                group_steps(step, *view.head[2:4]) if view else 0,
             )
         )
     return Comparison(header, tuple(differences), len(pairs), notes is not None)
