@@ -1,17 +1,17 @@
 """The sheet: two voices and drums as an editable text file.
 
-============================================  ====================================================
-model                                         the value, and what holds and rests mean
-text · parse, lines, header, blocks, bar_line, written · read, with the grammar
-lexical, values · io                          · as files
-as_bars                                       bars that are as another one
+=============================================  ===================================================
+model                                          the value, and what holds and rests mean
+text · parse, lines, header, blocks, bar_line  written · read, with the grammar
+lexical, values, cells, meant · io             words, what was meant by a wrong one · as files
+as_bars                                        bars that are as another one
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
-                                              new conversion · those that a bar is put together from
-check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
-passage, watch, spread                        listening while editing
-played, sounds                                what each step sounds like · its drum sounds
-midi, mark · musicxml                         other programs: there and back · there
-============================================  ====================================================
+                                               new conversion · the pieces a sheet is joined from
+check, problem, tidy · compare, side_by_side   what is wrong, aligned columns · two sheets
+passage, watch, spread                         listening while editing
+played, sounds                                 what each step sounds like · its drum sounds
+midi, mark · musicxml                          other programs: there and back · there
+=============================================  ===================================================
 
 The rest of the package sees what is listed below; the commands import the modules that they need.
 """
