@@ -4,7 +4,7 @@
 model                                          the value, and what holds and rests mean
 text · parse, lines, header, blocks, bar_line  written · read, with the grammar
 lexical, values, cells, meant · io             words, what was meant by a wrong one · as files
-as_bars                                        bars that are as another one
+as_bars, fold                                  bars that are as another one
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
                                                new conversion · the pieces a sheet is joined from
 check, problem, tidy · compare, side_by_side   what is wrong, aligned columns · two sheets
