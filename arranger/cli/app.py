@@ -21,6 +21,7 @@ from arranger.version import VERSION
 
 COMMANDS = (
     "convert",
+    "new",
     "survey",
     "engines",
     "export",

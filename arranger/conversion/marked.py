@@ -56,10 +56,10 @@ class Marked(NamedTuple):
 def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None:
     """Return grid and reduction of a song that was made from a sheet, or None if it wasn't.
 
-    None also where a setting asks for something else than the sheet as it was, or the notes don't
-    fit the mark.
+    None also where a setting asks for something else than the sheet as it was, the notes don't fit
+    the mark, or there are none.
     """
-    mark = find_mark(song)
+    mark = find_mark(song) if song.notes else None
     if mark is None or _asks_otherwise(settings) or mark.steps > settings.grid.max_steps:
         return None
     placed = _placed(song, engine, mark)

@@ -3,6 +3,7 @@
 ============================================  ====================================================
 model                                         the value, and what holds and rests mean
 text · parse, header, lexical, values · io    written · read, with the grammar · as files
+blank                                         one to begin with
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
                                               new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
