@@ -10,8 +10,8 @@ from arranger.errors import OutputError, UsageError
 from arranger.files import is_stdout, write_text
 from arranger.rows import REST
 from arranger.settings import STEP_CHOICES
+from arranger.sheet.blocks import MAX_BAR_STEPS, MAX_STEPS
 from arranger.sheet.model import Sheet, SheetBar
-from arranger.sheet.parse import MAX_BAR_STEPS, MAX_STEPS
 from arranger.sheet.played import MOST_OFF_TEMPO, off_tempo, played_bpm, step_length
 from arranger.sheet.text import format_sheet, implied_steps, plain_number
 from arranger.sheet.values import Fault, read_step
