@@ -296,7 +296,8 @@ def _voice_text(voice: Voice, steps: int) -> str:
     if not voice.tones:
         return "silent"
     share = f"{100 * voice.steps / steps:.0f} % of the steps"
-    return f"{voice.lowest} to {voice.highest}, {_counted(voice.tones, 'tone')} on {share}"
+    top = "" if voice.highest == voice.lowest else f" to {voice.highest}"
+    return f"{voice.lowest}{top}, {_counted(voice.tones, 'tone')} on {share}"
 
 
 def _tuning_text(side: SheetSide) -> str:
