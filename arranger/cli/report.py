@@ -94,17 +94,21 @@ def _is_sheet(path: Path) -> bool:
 
 def _tell_sheet(path: Path, width: int, json: bool) -> None:
     from arranger.engine import load_engine
-    from arranger.errors import SheetError
+    from arranger.errors import ArrangerError
     from arranger.report.sheet_side import sheet_side, side_json, side_lines
     from arranger.sheet import read_sheet
+    from arranger.sheet.compare import ledger_path
 
     sheet = read_sheet(path)
     try:
         side = sheet_side(sheet, load_engine(sheet.engine, beside=path))
-    except SheetError as error:
+    except ArrangerError as error:
         raise error.in_file(path) from None
     if json:
         say_text(side_json(side))
         return
     for line in side_lines(side, width):
         say(line)
+    ledger = ledger_path(path)
+    if ledger.is_file():
+        say(f"  what became of the song's notes: arranger report {ledger}")

@@ -4,22 +4,29 @@ from __future__ import annotations
 
 import shutil
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import mido
 import music21
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from arranger.cli.app import app, run
 from arranger.engine import builtin_engines, load_engine
+from arranger.errors import UsageError
 from arranger.machine.exporters import EXPORTERS
-from arranger.sheet import SheetBar, read_sheet
-from arranger.sheet.check import check_file
-from arranger.sheet.played import step_length
+from arranger.settings import STEP_CHOICES
+from arranger.sheet import SheetBar, format_sheet, read_sheet
+from arranger.sheet.blank import blank_sheet
+from arranger.sheet.check import check_file, check_text
+from arranger.sheet.played import PlayedStep, played_steps, step_length
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from arranger.engine.model import Engine
 
 
 def test_a_sheet_has_what_was_asked_for(tmp_path: Path) -> None:
@@ -32,6 +39,26 @@ def test_a_sheet_has_what_was_asked_for(tmp_path: Path) -> None:
     assert sheet.bars == (SheetBar(0, 2, 3, 4), *(SheetBar(n, 9, 3, 4) for n in (1, 2, 3)))
     assert check_file(path).problems == []
     assert run(["tidy", "--check", str(path)]) == 0
+
+
+@settings(max_examples=50)
+@given(
+    st.sampled_from(builtin_engines()).map(load_engine),
+    st.sampled_from([(4, 4), (3, 4), (6, 8), (7, 8), (5, 16), (2, 1)]),
+    st.sampled_from(STEP_CHOICES),
+    st.floats(20, 400),
+    st.integers(0, 20),
+)
+def test_what_is_accepted_is_played(
+    engine: Engine, metre: tuple[int, int], step: Fraction, tempo: float, pickup: int
+) -> None:
+    asked: Any = {"metre": metre, "step_beats": step, "tempo": tempo, "pickup": pickup}
+    try:
+        sheet = blank_sheet(engine, title="x", engine_name=engine.name, bars=3, **asked)
+    except UsageError:
+        return
+    assert check_text(format_sheet(sheet), load_engine).problems == []
+    assert set(played_steps(sheet, engine)) == {PlayedStep(None, None, None)}
 
 
 def test_without_options_it_is_sixteen_bars_called_as_the_file(tmp_path: Path) -> None:

@@ -155,6 +155,11 @@ def test_the_command_tells_a_sheet_from_a_ledger(tmp_path: Path) -> None:
     said = list(side_lines(sheet_side(parse(PIER), ENGINE), 80))
     assert run(app, ["report", str(path)]).stdout.splitlines() == said
     assert run(app, ["report", str(tmp_path / "pier.txt")]).stdout.splitlines() == said
+    (tmp_path / "pier.ledger.json").write_text("{}")
+    beside = run(app, ["report", str(path)]).stdout.splitlines()[-1]
+    assert (
+        beside == f"  what became of the song's notes: arranger report {tmp_path}/pier.ledger.json"
+    )
     values = json.loads(run(app, ["report", str(path), "--json"]).stdout)
     assert (values["format"], values["version"]) == ("arranger-sheet-report", 1)
     assert run(app, ["report", str(path), "--bars", "3"]).exit_code == 2
