@@ -71,6 +71,15 @@ class Repeat:
 
 
 @dataclass(frozen=True, slots=True)
+class Section:
+    """Bars from one section mark to the next. Numbers of bars."""
+
+    name: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
 class Loop:
     """Where the piece goes on after its end."""
 
@@ -100,6 +109,7 @@ class SheetSide:
     """The step length that the header names exactly."""
     metres: dict[str, int]
     """How many bars have each metre, the most frequent first."""
+    sections: tuple[Section, ...]
     loop: Loop | None
     voice1: Voice
     voice2: Voice
@@ -144,6 +154,7 @@ def sheet_side(sheet: Sheet, engine: Engine) -> SheetSide:
         metres=dict(
             Counter(f"{bar.numerator}/{bar.denominator}" for bar in sheet.bars).most_common()
         ),
+        sections=tuple(_sections(sheet)),
         loop=_loop(sheet, length.seconds),
         voice1=_voice(sheet.voice1),
         voice2=_voice(sheet.voice2),
@@ -168,11 +179,24 @@ def side_json(side: SheetSide) -> str:
 def side_lines(side: SheetSide, width: int = 80) -> Iterator[str]:
     """Yield it as lines of text."""
     yield one_line(side.title or "(no title)")
-    for label, text in (
+    for label, text in _told(side):
+        indent = " " * (_LABEL + 2)
+        yield from wrap(
+            text, width, initial_indent=f"  {label:<{_LABEL}}", subsequent_indent=indent
+        )
+
+
+def _told(side: SheetSide) -> Iterator[tuple[str, str]]:
+    yield from (
         ("engine", side.engine),
         ("length", _length_text(side)),
         ("tempo", _tempo_text(side)),
         ("metre", _metres_text(side)),
+    )
+    if side.sections:
+        runs = (f"{each.name} {_bars_text(each.first, each.last)}" for each in side.sections)
+        yield "sections", ", ".join(runs)
+    yield from (
         ("loop", _loop_text(side)),
         ("voice 1", _voice_text(side.voice1, side.steps)),
         ("voice 2", _voice_text(side.voice2, side.steps)),
@@ -180,11 +204,7 @@ def side_lines(side: SheetSide, width: int = 80) -> Iterator[str]:
         ("drums", ", ".join(f"{name} {count}" for name, count in side.drums.items()) or "none"),
         ("memory", _memory_text(side)),
         ("repeats", _repeats_text(side)),
-    ):
-        indent = " " * (_LABEL + 2)
-        yield from wrap(
-            text, width, initial_indent=f"  {label:<{_LABEL}}", subsequent_indent=indent
-        )
+    )
 
 
 def _size(sheet: Sheet, engine: Engine) -> int | None:
@@ -204,6 +224,13 @@ def _loop(sheet: Sheet, step_seconds: float) -> Loop | None:
         if start <= loop < start + bar.steps
     )
     return Loop(bar.number, loop - start + 1, (sheet.steps - loop) * step_seconds)
+
+
+def _sections(sheet: Sheet) -> Iterator[Section]:
+    begins = [index for index, bar in enumerate(sheet.bars) if bar.section]
+    for first, after in pairwise([*begins, len(sheet.bars)]):
+        bar = sheet.bars[first]
+        yield Section(bar.section, bar.number, sheet.bars[after - 1].number)
 
 
 def _voice(row: Row) -> Voice:

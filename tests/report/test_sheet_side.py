@@ -37,11 +37,11 @@ bar 3   2/4
   drums     kick  .  hat kick
 bar 4   loop 3
   voice 1   -   -   .   .
-bar 5   3/4
+bar 5   3/4   section refrain
   voice 1   E5  -   .   A4  .  .
 bar 6   2/4
   voice 1   -   -   .   .
-bar 7
+bar 7   section A
   voice 1   E5  -   .   A4
   voice 2   A2  -   -   -
   drums     kick  .  hat kick
@@ -63,6 +63,7 @@ def test_a_sheet_is_told_in_figures() -> None:
         "  length    0:06, 6 bars, 26 steps of 1/2 beat (241.7 ms)",
         "  tempo     125 asked, 124.14 played",
         "  metre     2/4 in 5 bars, 3/4 in 1 bar",
+        "  sections  refrain 5-6, A 7-8",
         "  loop      back to bar 4, step 3: 0:05 a round",
         "  voice 1   A4 to E5, 6 tones on 50 % of the steps",  # the holds of bar 6 hold nothing
         "  voice 2   A2, 2 tones on 31 % of the steps",  # 8 of 26
@@ -111,7 +112,7 @@ def test_a_silent_sheet_and_one_that_doesnt_fit() -> None:
     assert memory.endswith(f" of song: {802 + size - 810} more than the 810 that there are")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(playable())
 def test_the_figures_of_any_sheet_agree_with_it(given: tuple[Sheet, Engine]) -> None:
     sheet, engine = given
