@@ -50,7 +50,7 @@ def spread(
     if output is not None:
         refuse_sources(output, sheet, before)
     if not only_look and (found.copied or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output)
+        write_sheet(found.sheet, sheet if output is None else output, by="spread")
     numbers = [bar.number for bar in before.bars]
     for source, targets in found.copied:
         told = ", ".join(str(numbers[bar]) for bar in targets)

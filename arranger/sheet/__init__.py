@@ -9,6 +9,7 @@ blank                                         one to begin with
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
                                               new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
+history, versions, delta · undo, differing    all that stood there, in a file beside it · going back
 passage, watch, spread                        listening while editing
 played, sounds                                what each step sounds like · its drum sounds
 midi, mark · musicxml                         other programs: there and back · there
