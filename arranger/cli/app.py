@@ -30,6 +30,7 @@ COMMANDS = (
     "check",
     "compare",
     "tidy",
+    "bars",
     "spread",
     "songbook",
 )

@@ -6,7 +6,7 @@ text · parse, header, lexical, values · io    written · read, with the gramma
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
                                               new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
-passage, watch, spread                        listening while editing
+bar_edits · passage, watch, spread            bars copied, moved, changed · listening while editing
 played, sounds                                what each step sounds like · its drum sounds
 midi, mark · musicxml                         other programs: there and back · there
 ============================================  ====================================================
