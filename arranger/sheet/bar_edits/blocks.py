@@ -24,7 +24,7 @@ from arranger.rows import HOLD, REST, Row, tones
 from arranger.sheet.parse import MAX_STEPS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
     from arranger.sheet.model import Comment, Sheet, SheetBar
 
@@ -163,11 +163,18 @@ def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = Fals
         ),
         started=tuple(sorted(places[key] for key in mended.started)),
         written_out=tuple(
-            place
-            for place, block in enumerate(whole)
-            if block.as_of is None and block.head.as_bar is not None
+            place for place, block in enumerate(whole) if _is_apart(block, whole, places)
         ),
     )
+
+
+def _is_apart(block: Block, blocks: Sequence[Block], places: Mapping[int, int]) -> bool:
+    """Return whether a block that was as another one is so no longer, in either direction."""
+    was = block.head.as_bar
+    if block.as_of is not None or was is None:
+        return False
+    links: Links = {other.key: other.as_of for other in blocks} if was in places else {}
+    return chain_of(links, was)[-1] != block.key
 
 
 def changed(
