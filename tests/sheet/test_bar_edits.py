@@ -145,14 +145,14 @@ def linked(sheet: Sheet) -> bool:
     return any(bar.as_bar is not None for bar in sheet.bars)
 
 
-same = (
-    lambda one, other: (  # noqa: E731
+def same(one: Sheet, other: Sheet) -> bool:
+    """Return whether two sheets play, count and say the same."""
+    return (
         played(one) == played(other)
         and [bar[:4] for bar in one.bars] == [bar[:4] for bar in other.bars]
         and loop_place(one) == loop_place(other)
         and one.comments == other.comments
     )
-)
 
 
 @given(st.data(), sheets())

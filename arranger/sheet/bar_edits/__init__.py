@@ -2,7 +2,7 @@
 
 ===========  ===================================================================================
 choice       which bars and rows are meant: "5-8", "A.2", "voice1"
-blocks       bars taken apart and put together: tones held over their lines, bars that are alike
+taken_apart  bars taken apart and put together: tones held over their lines, bars that are alike
 structure    bars come, go and move: copy, insert, delete, move
 content      bars stay and play something else: transpose, swap, clear, fill
 command      the edits by the words of ``arranger bars``: what takes what

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.bar_edits.blocks import Block, changed, put_together, take_apart
 from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, Chosen, named, numbered
+from arranger.sheet.bar_edits.taken_apart import Block, changed, put_together, take_apart
 from arranger.sheet.bar_edits.telling import BarEdit, told_content
 
 if TYPE_CHECKING:

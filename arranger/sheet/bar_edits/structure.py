@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
-from arranger.sheet.bar_edits.blocks import (
+from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
+from arranger.sheet.bar_edits.taken_apart import (
     Block,
     chain_of,
     changed,
     put_together,
     take_apart,
 )
-from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
 from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
 from arranger.sheet.model import SheetBar
 from arranger.sheet.text import implied_steps

@@ -9,7 +9,7 @@ from arranger.sheet.bar_edits.choice import spoken
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    from arranger.sheet.bar_edits.blocks import Joined
+    from arranger.sheet.bar_edits.taken_apart import Joined
     from arranger.sheet.model import Sheet
 
 

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LimitError
 from arranger.rows import HOLD, REST, Row, tones
-from arranger.sheet.parse import MAX_STEPS
+from arranger.sheet.blocks import MAX_STEPS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
