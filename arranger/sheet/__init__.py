@@ -5,7 +5,8 @@ model                                         the value, and what holds and rest
 text · parse, lines, header, blocks, bar_line, written · read, with the grammar
 lexical, values · io                          · as files
 as_bars                                       bars that are as another one
-digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
+numbers · digest, keep                        the song's beside the sheet's · edits recognised
+align, merge, pieces            edits: recognised, never overwritten · joined with a
                                               new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
 bar_edits · passage, watch, spread            bars copied, moved, changed · listening while editing

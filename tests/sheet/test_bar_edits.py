@@ -367,7 +367,7 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
     assert [bar.as_bar for bar in last.sheet.bars] == [None, None, 1, 1]
     edit = transpose_bars(sheet, Chosen(0, 1), 1)
     assert voice1(edit.sheet)[0] == "C#4---"
-    assert edit.told.endswith("heard too in bars 3-4, as these are as changed ones")
+    assert edit.told.endswith("heard too in bars 3-4, which are as changed ones")
     own = transpose_bars(sheet, Chosen(2, 3), 1)
     assert [bar.as_bar for bar in own.sheet.bars] == [None, None, None, 0]
     assert own.told.endswith("bar 3 is written out now")

@@ -6,6 +6,7 @@ taken_apart  bars taken apart and put together: tones held over their lines, bar
 structure    bars come, go and move: copy, insert, delete, move
 content      bars stay and play something else: transpose, swap, clear, fill
 command      the edits by the words of ``arranger bars``: what takes what
+record       what was generated, when bars move
 telling      what was done, with numbers before and after
 ===========  ===================================================================================
 """

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
 from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
+from arranger.sheet.bar_edits.record import record_moved
 from arranger.sheet.bar_edits.taken_apart import (
     Block,
     chain_of,
@@ -271,7 +272,8 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     before = [block for block in blocks[:to] if block.key not in bars.keys]
     after = [block for block in blocks[to:] if block.key not in bars.keys]
     order = [*before, *moved, *after]
-    joined = put_together(sheet, order, renumber=True)
+    record = record_moved(sheet, [block.key for block in order])
+    joined = put_together(replace(sheet, generated=record), order, renumber=True)
     place = range(len(before), len(before) + len(moved))
     what = f"{numbered(sheet, bars.keys)} moved: now {numbered(joined.sheet, place)}"
     keys = [None if block.key in bars.keys else block.key for block in order]

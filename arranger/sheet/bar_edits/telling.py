@@ -82,7 +82,8 @@ def told_content(
     told = [what]
     if followers:
         numbers = [before.bars[key].number for key in followers]
-        told.append(f"heard too in {spoken(numbers)}, as these are as changed ones")
+        which = "which is as a changed one" if len(numbers) == 1 else "which are as changed ones"
+        told.append(f"heard too in {spoken(numbers)}, {which}")
     return "; ".join((*told, *_of_bars(joined, chosen)))
 
 
