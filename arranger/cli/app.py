@@ -33,6 +33,7 @@ COMMANDS = (
     "check",
     "compare",
     "tidy",
+    "bars",
     "spread",
     "undo",
     "redo",

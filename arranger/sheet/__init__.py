@@ -6,11 +6,11 @@ text · parse, lines, header, blocks, bar_line, written · read, with the gramma
 lexical, values · io                          · as files
 as_bars                                       bars that are as another one
 blank                                         one to begin with
-digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
-                                              new conversion · those that a bar is put together from
+numbers · digest, keep                        the song's beside the sheet's · edits recognised
+align, merge, pieces                          edits joined with a new conversion
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
 history, versions, delta · undo, differing    all that stood there, in a file beside it · going back
-passage, watch, spread                        listening while editing
+bar_edits · passage, watch, spread            bars copied, moved, changed · listening while editing
 played, sounds                                what each step sounds like · its drum sounds
 midi, mark · musicxml                         other programs: there and back · there
 ============================================  ====================================================
