@@ -8,7 +8,7 @@ digest, keep · align, merge, pieces            edits: recognised, never overwri
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
 passage, watch, spread                        listening while editing
 played, sounds                                what each step sounds like · its drum sounds
-midi, mark · musicxml                         other programs: there and back · there
+midi, mark · score/                          other programs: there and back · as notation
 ============================================  ====================================================
 
 The rest of the package sees what is listed below; the commands import the modules that they need.
