@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.settings import Settings
     from arranger.sheet.mark import SheetMark
-    from arranger.sheet.model import SheetSound
+    from arranger.sheet.model import SheetBar, SheetSound
     from arranger.song.model import Song
 
 _VOICES = {"voice 1": 1, "voice 2": 2}
@@ -48,6 +48,7 @@ class Marked(NamedTuple):
     length: int | None
     """The engine's; None where the mark's is another engine's."""
     sounds: tuple[SheetSound, ...]
+    bars: tuple[SheetBar, ...]
     grid: Grid
     reduction: Reduction
     asked: Asked
@@ -71,7 +72,9 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     grid = _grid(song, engine, mark, placed)
     asked = _asked(song, engine, grid, placed)
     reduction = _reduction(song, engine, grid, placed, said, asked)
-    return Marked(mark.title, mark.tempo, mark.length, mark.sounds, grid, reduction, asked)
+    return Marked(
+        mark.title, mark.tempo, mark.length, mark.sounds, mark.bars, grid, reduction, asked
+    )
 
 
 def _asks_otherwise(settings: Settings) -> bool:

@@ -2,7 +2,9 @@
 
 ============================================  ====================================================
 model                                         the value, and what holds and rests mean
-text · parse, header, lexical, values · io    written · read, with the grammar · as files
+text · parse, lines, header, blocks, bar_line, written · read, with the grammar
+lexical, values · io                          · as files
+as_bars                                       bars that are as another one
 digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
                                               new conversion · those that a bar is put together from
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets

@@ -20,10 +20,11 @@ from arranger.engine.tuning import folded
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
+from arranger.sheet.as_bars import roots
 from arranger.sheet.io import read_text
-from arranger.sheet.parse import MOST_PROBLEMS, scan
+from arranger.sheet.parse import scan
 from arranger.sheet.played import own_length, played_bpm, step_length
-from arranger.sheet.problem import ERROR, WARNING, Problem
+from arranger.sheet.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
@@ -144,26 +145,44 @@ def check_playable(found: Scan, engine: Engine) -> list[Problem]:
 
 
 class _Finder:
-    """Turns steps of the sheet into places in its text; remembers the row that it looked at."""
+    """Turns steps of the sheet into places in its text; remembers the row that it looked at.
+
+    A problem in a bar that is as another one stands where the rows are written. It is told there
+    once; one that only comes of what stands before the bar is told at the bar's own line.
+    """
 
     def __init__(self, found: Scan) -> None:
         self._found = found
         self.sheet = found.sheet
         self._starts = self.sheet.bar_starts
+        self._roots = roots(self.sheet.bars)
         self._row = (-1, -1)
         self._place: tuple[int, list[Span]] = (1, [])
+        self._told: set[tuple[str, int, int]] = set()
 
     def problem(
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
-    ) -> Problem:
-        """Return a problem at a cell."""
+    ) -> Iterator[Problem]:
+        """Yield a problem at a cell, unless it was told."""
         bar = bisect_right(self._starts, step) - 1
+        root = self._roots[bar]
+        at = step - self._starts[bar]
+        written = (code, row, self._starts[root] + at)
+        if written in self._told:
+            return
+        if root == bar:
+            self._told.add(written)
+        else:
+            line = self._found.row_lines[bar][0]
+            number, other = self.sheet.bars[bar].number, self.sheet.bars[root].number
+            what += f" (step {at + 1} of bar {number}, which is as bar {other})"
+            yield Problem(severity, code, line, 1, 3, what, remedy)
+            return
         if self._row != (bar, row):
             self._row, self._place = (bar, row), self._found.row_place(bar, row)
         line, spans = self._place
-        at = step - self._starts[bar]
         column, width = spans[at] if at < len(spans) else (1, 1)
-        return Problem(severity, code, line, column, width, what, remedy)
+        yield Problem(severity, code, line, column, width, what, remedy)
 
 
 def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) -> Iterator[Problem]:
@@ -174,7 +193,7 @@ def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) ->
             nearest = folded(engine, cell)
             if nearest is None:
                 nearest = min(engine.pitches, key=lambda pitch: abs(pitch - cell))
-            yield finder.problem(
+            yield from finder.problem(
                 ERROR,
                 "outside-pitch-table",
                 row,
@@ -196,7 +215,7 @@ def _tones(
         if cell == HOLD:
             if held < 0 and not hold_told:
                 hold_told = True
-                yield finder.problem(
+                yield from finder.problem(
                     WARNING,
                     "hold-nothing",
                     row,
@@ -207,7 +226,7 @@ def _tones(
             continue
         hold_told = False
         if held >= 0 and all(silenced[start:step]):
-            yield finder.problem(
+            yield from finder.problem(
                 WARNING,
                 "tone-unheard",
                 row,
@@ -222,7 +241,7 @@ def _tones(
             and not silenced[step - 1]
             and finder.sheet.drums[step] is None
         ):
-            yield finder.problem(
+            yield from finder.problem(
                 WARNING,
                 "no-attack",
                 row,
@@ -245,7 +264,7 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
         remedies[name] = f"write {close[0]}" if close else f"choose from {', '.join(names) or '.'}"
     for step, drum in enumerate(finder.sheet.drums):
         if drum in strange:
-            yield finder.problem(
+            yield from finder.problem(
                 ERROR,
                 "unknown-drum",
                 _DRUM_ROW,

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.sheet.align import match_bars
+from arranger.sheet.as_bars import settled
 from arranger.sheet.digest import bar_digest, bar_digests
 from arranger.sheet.pieces import Piece, cut, repair_holds
 
@@ -117,10 +118,12 @@ def _copied(
         taken = origin is not None and _content(bar, bar.loop) == base[origin].digest
         if origin is not None and taken and place not in sources:
             base[origin] = base[origin]._replace(digest=_content(now, now.loop))
-    return replace(
-        sheet,
-        voice1=tuple(cell for bar in after for cell in bar.voice1),
-        voice2=tuple(cell for bar in after for cell in bar.voice2),
-        drums=tuple(cell for bar in after for cell in bar.drums),
-        generated=sheet.generated and sheet.generated._replace(bars=tuple(base)),
+    return settled(
+        replace(
+            sheet,
+            voice1=tuple(cell for bar in after for cell in bar.voice1),
+            voice2=tuple(cell for bar in after for cell in bar.voice2),
+            drums=tuple(cell for bar in after for cell in bar.drums),
+            generated=sheet.generated and sheet.generated._replace(bars=tuple(base)),
+        )
     )

@@ -17,7 +17,7 @@ from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet import Sheet, SheetBar
+from arranger.sheet import Sheet, SheetBar, as_bars
 from arranger.sheet.midi import percussion_keys, to_midi
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.played import step_length
@@ -47,8 +47,10 @@ def test_converting_the_midi_of_a_sheet_gives_the_sheet_back(given: tuple[Sheet,
     song = read_song_bytes(to_midi(sheet, engine), "again.mid")
     assume(song.notes)
     again = convert(song, engine, Settings(engine=engine.name)).sheet
-    assert again.voice1 == settled(sheet.voice1)
-    assert again.voice2 == settled(sheet.voice2)
+    # a bar is as another only while both play the same
+    rows = {"voice1": settled(sheet.voice1), "voice2": settled(sheet.voice2)}
+    sheet = as_bars.settled(replace(sheet, **rows))  # type: ignore[arg-type]
+    assert (again.voice1, again.voice2) == (sheet.voice1, sheet.voice2)
     for name in (
         "title",
         "engine",
