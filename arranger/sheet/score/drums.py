@@ -38,8 +38,8 @@ _PLACES = {
     42: ("G", 5, "x"), 46: ("G", 5, "circle-x"), 44: ("D", 4, "x"),
     49: ("A", 5, "x"), 57: ("A", 5, "x"), 52: ("B", 5, "x"), 55: ("B", 5, "x"),
     51: ("F", 5, "x"), 59: ("F", 5, "x"), 53: ("F", 5, "diamond"),
-    76: ("E", 5, "triangle"), 77: ("D", 5, "triangle"), 56: ("E", 5, "triangle"),
-    81: ("C", 6, "triangle"), 80: ("C", 6, "triangle"), 54: ("B", 4, "x"),
+    76: ("E", 5, "diamond"), 77: ("D", 5, "diamond"), 56: ("E", 5, "diamond"),
+    81: ("C", 6, "diamond"), 80: ("C", 6, "diamond"), 54: ("B", 4, "x"),
 }  # fmt: skip
 """By General MIDI percussion key; of several keys that a sound stands in for the first here."""
 _ANY_PLACE = ("B", 4, "diamond")

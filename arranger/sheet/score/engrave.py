@@ -39,6 +39,7 @@ _OPTIONS = {
     "smuflTextFont": "none",  # notes in text are drawn
     "footer": "none",
     "breaks": "auto",
+    "breaksNoWidow": True,
 }
 
 

@@ -1,6 +1,7 @@
 """The measures of a score: the bars of the sheet, with what is special about some of them.
 
-A first bar that is shorter than its metre is a pickup. A bar that the piece goes back into is written
+A first bar that is shorter than its metre is a pickup, and so is one of its own metre that is half as
+long as the second bar's or less, which is how MIDI files say it. A bar that the piece goes back into is written
 as two measures, since a repeat sign is a bar line. A bar of another length than its metre's has a
 metre of its own that isn't printed.
 """
@@ -42,7 +43,8 @@ class Measure(NamedTuple):
 def measures_of(sheet: Sheet) -> list[Measure]:
     """Return the measures of a sheet."""
     found: list[Measure] = []
-    for bar, first_step in zip(sheet.bars, sheet.bar_starts, strict=False):
+    bars = [_pickup_of(*sheet.bars[:2]), *sheet.bars[1:]] if sheet.steps else []
+    for bar, first_step in zip(bars, sheet.bar_starts, strict=False):
         found += _measures(bar, first_step, sheet)
     return found
 
@@ -54,6 +56,16 @@ def metre_as_long_as(length: Fraction) -> tuple[int, int] | None:
         return None
     scale = max(1, 4 // whole.denominator)
     return whole.numerator * scale, whole.denominator * scale
+
+
+def _pickup_of(bar: SheetBar, after: SheetBar | None = None) -> SheetBar:
+    """Return a first bar, in the metre of the one after it if that makes it a pickup."""
+    if after is None:
+        return bar
+    full = Fraction(bar.numerator, bar.denominator)
+    if 2 * full > Fraction(after.numerator, after.denominator):
+        return bar
+    return bar._replace(numerator=after.numerator, denominator=after.denominator)
 
 
 def _measures(bar: SheetBar, first_step: int, sheet: Sheet) -> Iterator[Measure]:

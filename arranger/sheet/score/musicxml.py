@@ -27,7 +27,7 @@ from arranger.sheet.played import played_steps, step_length
 from arranger.sheet.score import notes, signs
 from arranger.sheet.score.beams import beams_of
 from arranger.sheet.score.measures import measures_of
-from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, key_of, voice_part
+from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, key_of, voice_parts
 from arranger.sheet.score.spelling import Accidentals
 from arranger.version import VERSION
 
@@ -67,8 +67,7 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     played_steps(sheet, engine)
     key = key_of(sheet)
     measures = measures_of(sheet)
-    rows = (sheet.voice1, sheet.voice2)
-    voices = [voice_part(row, measures, sheet.step_beats, key) for row in rows]
+    voices = voice_parts(sheet, measures, key)
     drums = drum_part(sheet, engine, measures)
     bars = [bar for part in (*voices, *(drums or ())) for bar in part.bars]
     divisions = lcm(

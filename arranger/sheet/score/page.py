@@ -193,6 +193,8 @@ def _plain_shape(shape: Element, tag: str) -> Element:
     plain = Element(tag, {key: shape.get(key, "") for key in _KEPT if shape.get(key)})
     if shape.get("stroke-width"):
         plain.set("stroke", "#000")
+    if shape.get("fill-opacity") == "0":  # the box of a rehearsal mark
+        plain.set("fill", "none")
     return plain
 
 

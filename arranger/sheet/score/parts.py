@@ -17,13 +17,16 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from arranger.engine.model import Engine
-    from arranger.rows import Row
     from arranger.sheet.model import Sheet
     from arranger.sheet.score.bars import ScoreBar
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
     from arranger.sheet.score.measures import Measure
-    from arranger.sheet.score.spelling import Name
+    from arranger.sheet.score.spelling import Name, Span
+
+
+_AROUND = 2
+"""Quarter notes before and after a tone that say how it is spelled."""
 
 
 class VoicePart(NamedTuple):
@@ -64,10 +67,19 @@ def key_of(sheet: Sheet) -> Key:
     return find_key(steps)
 
 
-def voice_part(row: Row, measures: Sequence[Measure], step: Fraction, key: Key) -> VoicePart:
-    """Return a voice."""
-    spans = list(tone_spans(row))
-    names = spell([pitch for _, _, pitch in spans], key)
+def voice_parts(sheet: Sheet, measures: Sequence[Measure], key: Key) -> list[VoicePart]:
+    """Return both voices."""
+    lines = [list(tone_spans(row)) for row in (sheet.voice1, sheet.voice2)]
+    return [
+        _voice_part(line, other, sheet.step_beats, measures, key)
+        for line, other in (lines, lines[::-1])
+    ]
+
+
+def _voice_part(
+    spans: list[Span], other: list[Span], step: Fraction, measures: Sequence[Measure], key: Key
+) -> VoicePart:
+    names = spell(spans, other, key, int(_AROUND / step))
     tones = [Sounding(start, end, index) for index, (start, end, _) in enumerate(spans)]
     bars = write_tones(tones, measures, step)
     clefs = choose_clefs(

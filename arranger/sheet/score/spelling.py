@@ -1,14 +1,17 @@
 """How tones are spelled in a key, and which accidentals have to be shown.
 
-Names are places on the line of fifths: F -1, C 0, G 1, ... B 5, F sharp 6, B flat -2. In major and
-minor alike the twelve tones are those from the flat second (five fifths below the tonic) to the
-sharp fourth (six above). A tone outside of the key takes its other name where its line says so: it
-leads a semitone up to the next tone from the letter below, and a semitone down from the one above.
-Double accidentals are written only where the key itself has them (the seventh of G sharp minor).
+Names are places on the line of fifths: F -1, C 0, G 1, ... B 5, F sharp 6, B flat -2. The tones of a
+key have the names of its signature. Any other tone has two names to choose from, twelve fifths apart,
+and takes the one that is nearer to the tones of the key around it in both voices (near on the line of
+fifths is what belongs together; after E. Chew and Y.-C. Chen, "Real-time pitch spelling using the
+spiral array", Computer Music Journal 29, 2005, which has the line wound up). A tone that a semitone
+follows is the likelier to stand on another letter than that one: it leads up from the letter below,
+or down from the one above. Double accidentals are written only for the leading tone of a minor key.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
@@ -19,6 +22,8 @@ if TYPE_CHECKING:
 _LETTERS = "FCGDAEB"
 _LOWEST, _HIGHEST = -8, 12
 """F flat to B sharp: the names without double accidentals."""
+_LEADS = 4
+"""How many fifths farther a name may be for leading to the next tone."""
 
 
 class Name(NamedTuple):
@@ -31,25 +36,74 @@ class Name(NamedTuple):
     """Of the letter: 4 from middle C on."""
 
 
-def spell(pitches: Sequence[int], key: Key) -> list[Name]:
-    """Return the names of the tones of a line, one after the other."""
-    tonic = key.tonic_fifths
+Span = tuple[int, int, int]
+"""First step, end step and pitch of a tone."""
+
+
+def spell(line: Sequence[Span], other: Sequence[Span], key: Key, reach: int) -> list[Name]:
+    """Return the names of the tones of a line, one after the other.
+
+    Parameters
+    ----------
+    line
+        A voice.
+    other
+        The other voice.
+    key
+        The key.
+    reach
+        How many steps before and after a tone others are around it.
+    """
+    around = sorted(span for span in (*line, *other) if key.has(span[2]))
+    starts = [start for start, _, _ in around]
     names = []
-    for index, pitch in enumerate(pitches):
-        fifths = tonic - 5 + (7 * pitch - tonic + 5) % 12
-        follows = pitches[index + 1] - pitch if index + 1 < len(pitches) else 0
-        if not key.has(pitch) and abs(follows) == 1:
-            fifths = _leading(fifths, pitch, follows, key)
+    for index, (start, end, pitch) in enumerate(line):
+        fifths = _in_key(pitch, key)
+        if not key.has(pitch):
+            near = slice(bisect_left(starts, start - reach), bisect_right(starts, end + reach))
+            follows = line[index + 1][2] if index + 1 < len(line) else pitch
+            fifths = _outside(
+                fifths, [_in_key(each, key) for *_, each in around[near]], pitch, follows, key
+            )
         names.append(_name(pitch, fifths))
     return names
 
 
-def _leading(fifths: int, pitch: int, follows: int, key: Key) -> int:
-    """Return a name on another letter than that of the next tone, if there is a plain one."""
-    after = key.tonic_fifths - 5 + (7 * (pitch + follows) - key.tonic_fifths + 5) % 12
-    # Seven fifths make a semitone on one letter, five one between two letters.
-    wanted = after + 5 if follows > 0 else after - 5
-    return wanted if _LOWEST <= wanted <= _HIGHEST else fifths
+def _in_key(pitch: int, key: Key) -> int:
+    """Return the name of a tone that is on the signature's side of the line of fifths."""
+    lowest = key.sharps - 4
+    return lowest + (7 * pitch - lowest) % 12
+
+
+def _outside(fifths: int, around: list[int], pitch: int, follows: int, key: Key) -> int:
+    """Return the name of a tone outside of the key.
+
+    Parameters
+    ----------
+    fifths
+        One of its names.
+    around
+        Those of the tones around it.
+    pitch, follows
+        The tone, and the one after it in its line.
+    key
+        The key.
+    """
+    leading = key.tonic_fifths + 5
+    names = [
+        name
+        for name in (fifths - 12, fifths, fifths + 12)
+        if _LOWEST <= name <= _HIGHEST or (key.minor and name == leading)
+    ]
+    home = [*around, key.tonic_fifths, key.tonic_fifths + 1]
+
+    def cost(name: int) -> float:
+        away = sum(abs(name - each) for each in home) / len(home)
+        # Seven fifths make a semitone on one letter, five one between two letters.
+        wanted = _in_key(follows, key) + 5 * (follows - pitch)
+        return away + _LEADS * (abs(follows - pitch) == 1 and name != wanted)
+
+    return min(names, key=cost)
 
 
 def _name(pitch: int, fifths: int) -> Name:
