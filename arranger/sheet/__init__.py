@@ -12,7 +12,7 @@ check, problem, tidy · compare, side_by_side  what is wrong, aligned columns ·
 history, versions, delta · undo, differing    all that stood there, in a file beside it · going back
 bar_edits · passage, watch, spread            bars copied, moved, changed · listening while editing
 played, sounds                                what each step sounds like · its drum sounds
-midi, mark · musicxml                         other programs: there and back · there
+midi, mark · score/                          other programs: there and back · as notation
 ============================================  ====================================================
 
 The rest of the package sees what is listed below; the commands import the modules that they need.
