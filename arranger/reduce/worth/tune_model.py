@@ -23,13 +23,14 @@ from numpy.typing import NDArray
 
 from arranger.columns import unchanging
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+_compiled: Callable[..., None] | None
 try:
     from arranger.reduce.worth._reading import read_both_ways as _compiled
 except ImportError:  # no compiler where this was installed
     _compiled = None
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
 
 Floats: TypeAlias = NDArray[np.float32]
 
@@ -189,7 +190,9 @@ def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
     own = in_song(notes)
     value = np.maximum(own @ net["value"] + net["value_bias"], 0.0)
     value = np.pad(value, ((REACH, REACH), (0, 1)))
-    value[REACH : len(own) + REACH, VALUES] = 1.0  # 0 beside the song, so that no note is heard there
+    value[REACH : len(own) + REACH, VALUES] = (
+        1.0  # 0 beside the song, so that no note is heard there
+    )
     windows = sliding_window_view(value, 2 * REACH + 1, axis=0).transpose(0, 2, 1)
     around = _by_kernel()
     found = own @ net["around"][-SELF:] + net["around_bias"]
@@ -204,7 +207,8 @@ def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
         kernel = kernel.reshape(*where.shape[1:], KERNELS)
         seen = kernel.transpose(0, 2, 1) @ windows[here]
         found[here] += seen.reshape(len(seen), -1) @ around
-    return np.maximum(found, 0.0, out=found)
+    clipped: Floats = np.maximum(found, 0.0)
+    return clipped
 
 
 def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Floats:
