@@ -19,4 +19,7 @@ def main() -> None:
 
     if interruptible:
         signal.signal(signal.SIGINT, signal.default_int_handler)
-    run()
+    try:
+        run()
+    finally:
+        gc.freeze()  # the end of a process would look through all that there is, twice
