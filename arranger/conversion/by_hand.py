@@ -35,6 +35,7 @@ from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.keep import State, look
 from arranger.sheet.merge import Merge, merge
+from arranger.sheet.played import step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.conversion import Conversion
-    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.grid.model import Grid
     from arranger.reduce.tell.account import Asked
     from arranger.rows import Row
@@ -166,7 +167,6 @@ def _places(now: Sheet, merged: Merge) -> _Places:
 def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     """Return the grid of the merged sheet: the same song on bars that came, went or moved."""
     grid, sheet = conversion.grid, merged.sheet
-    lengths = conversion.engine.step_lengths
     to_merged = np.array(places.to_merged, dtype=np.int64)
     onsets = to_merged[grid.onset_steps]
     inside = onsets >= 0
@@ -177,13 +177,21 @@ def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
         grid,
         steps=sheet.steps,
         bars=grid_bars(bar[:4] for bar in sheet.bars),
-        step_length=next((e for e in lengths if e.setting == sheet.step_setting), grid.step_length),
+        step_length=_step_length(sheet, conversion),
         onset_steps=onsets,
         end_steps=np.where(inside, np.maximum(ends, onsets + 1), grid.end_steps),
         positions=grid.positions + moved,
         sections=grid.sections if same_bars else (),
         loop_step=sheet.loop_step,
     )
+
+
+def _step_length(sheet: Sheet, conversion: Conversion) -> StepLength:
+    """Return how long a step is; what the engine can't play of it is told by what plays it."""
+    try:
+        return step_length(sheet, conversion.engine)
+    except SheetError:
+        return conversion.grid.step_length
 
 
 def _asked(conversion: Conversion) -> Asked:

@@ -24,12 +24,13 @@ from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.mark import find_mark, joint_sounds
+from arranger.sheet.played import own_length, step_length
 from arranger.sheet.sounds import sound_table
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from arranger.engine.model import Engine, StepLength
+    from arranger.engine.model import Engine
     from arranger.settings import Settings
     from arranger.sheet.mark import SheetMark
     from arranger.sheet.model import SheetSound
@@ -43,6 +44,9 @@ class Marked(NamedTuple):
     """What the mark and the notes of a song add up to."""
 
     title: str
+    tempo: float | None
+    length: int | None
+    """The engine's; None where the mark's is another engine's."""
     sounds: tuple[SheetSound, ...]
     grid: Grid
     reduction: Reduction
@@ -62,10 +66,12 @@ def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None
     said = None if placed is None else _said(placed, engine)
     if placed is None or said is None:
         return None
-    grid = _grid(song, engine, settings, mark, placed)
+    if mark.engine not in (settings.engine, engine.name) or own_length(mark, engine) is None:
+        mark = replace(mark, length=None)
+    grid = _grid(song, engine, mark, placed)
     asked = _asked(song, engine, grid, placed)
     reduction = _reduction(song, engine, grid, placed, said, asked)
-    return Marked(mark.title, mark.sounds, grid, reduction, asked)
+    return Marked(mark.title, mark.tempo, mark.length, mark.sounds, grid, reduction, asked)
 
 
 def _asks_otherwise(settings: Settings) -> bool:
@@ -130,13 +136,11 @@ def _said(placed: Sequence[_Placed], engine: Engine) -> dict[int, str] | None:
     return said if len(said) == len(hits) and all(said.values()) else None
 
 
-def _grid(
-    song: Song, engine: Engine, settings: Settings, mark: SheetMark, placed: list[_Placed]
-) -> Grid:
+def _grid(song: Song, engine: Engine, mark: SheetMark, placed: list[_Placed]) -> Grid:
     bars = grid_bars(bar[:4] for bar in mark.bars)
     onsets = np.array([note.step for note in placed], dtype=np.int64)
     ticks = int(mark.step_beats * song.ticks_per_beat)
-    length = _step_length(song, engine, settings, mark)
+    bpm = mark.tempo or 60e6 / song.tempos[0].microseconds_per_beat
     return Grid(
         step_beats=mark.step_beats,
         basis="file",
@@ -144,8 +148,8 @@ def _grid(
         steps=mark.steps,
         bars=bars,
         bar_ticks=(*(bar.first_step * ticks for bar in bars), mark.steps * ticks),
-        step_length=length,
-        asked_bpm=60e6 / song.tempos[0].microseconds_per_beat,
+        step_length=step_length(replace(mark, tempo=bpm), engine),
+        asked_bpm=bpm,
         onset_steps=onsets,
         end_steps=onsets + np.array([note.steps for note in placed], dtype=np.int64),
         positions=onsets.astype(np.float64),
@@ -153,17 +157,6 @@ def _grid(
         loop_step=mark.loop_step,
         remarks=("the file was made from a sheet, which it becomes again as it was",),
     )
-
-
-def _step_length(song: Song, engine: Engine, settings: Settings, mark: SheetMark) -> StepLength:
-    """Return the sheet's own step length, or on another engine the nearest to its tempo."""
-    if mark.engine in (settings.engine, engine.name):
-        for entry in engine.step_lengths:
-            if entry.setting == mark.step_setting:
-                return entry
-    # us/beat * beat/step * s/us = s/step
-    seconds = song.tempos[0].microseconds_per_beat * float(mark.step_beats) * 1e-6
-    return engine.nearest_step_length(seconds)
 
 
 def _reduction(

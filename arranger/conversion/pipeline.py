@@ -9,6 +9,7 @@ One direction, immutable values between the stages; nothing here touches a file 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from arranger.conversion.marked import read_marked
@@ -18,6 +19,8 @@ from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce, remarks_on_laws
 from arranger.sheet import with_digest
 from arranger.sheet.model import Comment, Sheet, SheetBar, SheetSound
+from arranger.sheet.played import step_seconds
+from arranger.sheet.values import FASTEST_BPM, SLOWEST_BPM
 from arranger.song.words import words_by_bar
 
 if TYPE_CHECKING:
@@ -59,16 +62,19 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     """
     marked = read_marked(song, engine, settings)
     if marked is not None:
-        title, sounds, grid, reduction, _ = marked
+        title, tempo, length, sounds, grid, reduction, _ = marked
     else:
-        title, sounds = song.title, ()
+        title, tempo, length, sounds = song.title, None, None, ()
         grid = plan_grid(song, engine, settings.grid)
         reduction = reduce(song, engine, grid, settings.reduce, measure_of(engine, grid))
     check_conservation(reduction.ledger, len(song.notes))
     faults = remarks_on_laws(song, engine, reduction)
     if faults:
         reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
+    if tempo is None and length is None:
+        tempo = written_tempo(grid, engine)
     sheet = _sheet(song, settings, grid, reduction, title, sounds)
+    sheet = with_digest(replace(sheet, tempo=tempo, length=length))
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )
@@ -83,11 +89,10 @@ def _sheet(
     sounds: tuple[SheetSound, ...],
 ) -> Sheet:
     bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
-    sheet = Sheet(
+    return Sheet(
         title=title,
         engine=settings.engine,
         step_beats=grid.step_beats,
-        step_setting=grid.step_length.setting,
         bars=bars,
         voice1=reduction.voice1,
         voice2=reduction.voice2,
@@ -97,10 +102,22 @@ def _sheet(
         source_file=song.file,
         source_sha256=song.sha256,
         settings=command_line(settings),
-        tempo=round(grid.played_bpm, 2),
         comments=_words(song, grid),
     )
-    return with_digest(sheet)
+
+
+def written_tempo(grid: Grid, engine: Engine) -> float:
+    """Return the tempo that a sheet says: what was asked for, if it leads to the grid's step length.
+
+    Else it is what is played. It has two digits after the point, or as many more as it takes.
+    """
+    for bpm, digits in product((grid.asked_bpm, grid.played_bpm), (2, 4, 8)):
+        tempo = round(bpm, digits)
+        if SLOWEST_BPM <= tempo <= FASTEST_BPM:
+            seconds = step_seconds(grid.step_beats, tempo)
+            if engine.nearest_step_length(seconds) == grid.step_length:
+                return tempo
+    return grid.played_bpm
 
 
 def _words(song: Song, grid: Grid) -> tuple[Comment, ...]:

@@ -86,7 +86,7 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     row = struct.Struct(f"<{len(steps)}{'I' if wide else 'H'}")
     return b"".join(
         (
-            struct.pack("<IIHH", len(steps), loop, sheet.step_setting, 32 if wide else 16),
+            struct.pack("<IIHH", len(steps), loop, length.setting, 32 if wide else 16),
             row.pack(*(settings[step.voice1] for step in steps)),
             row.pack(*(settings[step.voice2] for step in steps)),
             bytes(0 if step.drum is None else numbers[step.drum] for step in steps),

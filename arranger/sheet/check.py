@@ -5,7 +5,7 @@ Errors are what the engine can't play; warnings are what it plays otherwise than
 tone-unheard     a tone all of whose steps are under drums (one that only starts late is fine)
 hold-nothing     a hold with no tone before it: silence
 no-attack        the same pitch again with no silence between: one long tone
-tempo            the tempo in the header isn't what the step length plays
+tempo            the tempo in the header isn't what is played
 bar-order        bar numbers that don't rise
 """
 
@@ -22,6 +22,7 @@ from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.io import read_text
 from arranger.sheet.parse import MOST_PROBLEMS, scan
+from arranger.sheet.played import own_length, played_bpm, step_length
 from arranger.sheet.problem import ERROR, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
@@ -36,11 +37,11 @@ if TYPE_CHECKING:
 
     Size = Callable[[Sheet, Engine], int]
 
-_TEMPO_SHARE = 0.005
-"""A tempo in the header may be off by this before it is called wrong."""
+MOST_OFF_TEMPO = 0.03
+"""An engine may miss a tempo by this share before that is told."""
 
-_USUAL_BPM = 120.0
-"""What a sheet is taken to mean that has neither length nor tempo."""
+_TEMPO_SHARE = 0.005
+"""A tempo beside a length may be off by this before it is called wrong."""
 
 _VOICE_ROWS = {1: "voice 1", 2: "voice 2"}
 _DRUM_ROW = 3
@@ -116,7 +117,6 @@ def check_text(
         except ArrangerError as error:
             problems.append(_at_header(found, "engine", "engine", error.what, _remedy(error)))
         else:
-            problems = [_with_length(problem, found, engine) for problem in problems]
             problems += check_playable(found, engine)
             # most that is checked has errors to mend first
             if size and all(problem.severity != ERROR for problem in problems):
@@ -267,24 +267,34 @@ def _sounds(found: Scan, engine: Engine) -> Iterator[Problem]:
 
 def _step_length(found: Scan, engine: Engine) -> list[Problem]:
     sheet = found.sheet
-    if "length" not in found.header_lines:
+    if sheet.speed is None:
         return []
-    entry = next((e for e in engine.step_lengths if e.setting == sheet.step_setting), None)
-    if entry is None:
-        settings = [e.setting for e in engine.step_lengths]
-        nearest = min(settings, key=lambda setting: abs(setting - sheet.step_setting))
-        what = f"{engine.name} has no step length {sheet.step_setting}"
-        return [_at_header(found, "length", "length", what, f"the nearest is {nearest}")]
-    played = 60.0 * float(sheet.step_beats) / entry.seconds
+    if sheet.length is not None and own_length(sheet, engine) is None:
+        what = f"{engine.name} has no step length {sheet.length}"
+        return [_at_header(found, "length", "length", what, _other_length(sheet, engine))]
     asked = sheet.tempo
-    if asked is None or abs(asked - played) <= _TEMPO_SHARE * played or asked <= 0:
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
+    most = MOST_OFF_TEMPO if sheet.length is None else _TEMPO_SHARE
+    if asked is None or abs(asked - played) <= most * played:
         return []
-    other = engine.nearest_step_length(60.0 * float(sheet.step_beats) / asked)
-    what = f"length {sheet.step_setting} plays {played:.2f} beats a minute, not {asked:g}"
-    remedy = f"write length {other.setting} for {asked:g}, or tempo {played:.2f}"
-    if other.setting == sheet.step_setting:
-        remedy = f"write tempo {played:.2f}; the engine has none nearer to {asked:g}"
+    if sheet.length is None:
+        what = f"the nearest to tempo {asked:g} that {engine.name} plays is {played:.2f}"
+        remedy = f"write tempo {played:.2f}, or choose another step"
+    else:
+        what = f"length {sheet.length} plays {played:.2f} beats a minute, not {asked:g}"
+        remedy = f"take the line length away to hear tempo {asked:g}, or write tempo {played:.2f}"
     return [_at_header(found, "tempo", "tempo", what, remedy, WARNING)]
+
+
+def _other_length(sheet: Sheet, engine: Engine) -> str:
+    """Return what to do about a length that an engine hasn't: it may be a slip, or another's."""
+    if sheet.tempo is not None:
+        return f"take the line length away: tempo {sheet.tempo:g} says how fast it plays"
+    asked = sheet.length or 0
+    nearest = min(engine.step_lengths, key=lambda entry: abs(entry.setting - asked)).setting
+    if abs(nearest - asked) <= MOST_OFF_TEMPO * nearest:
+        return f"the nearest is {nearest}"
+    return "write tempo instead, like tempo 120: the length may be another engine's"
 
 
 def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
@@ -308,15 +318,6 @@ def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
         f"from here on the piece takes more than the {room:,} bytes that {engine.name} has for it"
     )
     return [Problem(ERROR, "memory", line, 1, 3, what, "shorten it, or let bars be alike")]
-
-
-def _with_length(problem: Problem, found: Scan, engine: Engine) -> Problem:
-    """Return a problem as it is, but for a missing length with the one that fits the tempo."""
-    if problem.code != "no-length":
-        return problem
-    bpm = found.sheet.tempo or _USUAL_BPM
-    entry = engine.nearest_step_length(60.0 * float(found.sheet.step_beats) / bpm)
-    return problem._replace(remedy=f"write length {entry.setting} for {bpm:g} beats a minute")
 
 
 def _bar_order(found: Scan) -> Iterator[Problem]:

@@ -23,7 +23,7 @@ from arranger.sheet.io import read_sheet
 from arranger.sheet.merge import in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.pieces import Bar, cut
-from arranger.sheet.text import group_steps, sound_text
+from arranger.sheet.text import group_steps, plain_number, sound_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -103,7 +103,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
     header = tuple(
         (word, a, b)
         for word, a, b in zip(
-            ("title", "engine", "step", "length"),
+            ("title", "engine", "step", "tempo", "length"),
             _header(left.sheet),
             _header(right.sheet),
             strict=True,
@@ -234,8 +234,10 @@ def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
         return None
 
 
-def _header(sheet: Sheet) -> tuple[str, str, str, str]:
-    return sheet.title, sheet.engine, f"{sheet.step_beats} beat", str(sheet.step_setting)
+def _header(sheet: Sheet) -> tuple[str, ...]:
+    tempo = "" if sheet.tempo is None else plain_number(sheet.tempo)
+    length = "" if sheet.length is None else str(sheet.length)
+    return sheet.title, sheet.engine, f"{sheet.step_beats} beat", tempo, length
 
 
 def _sounds(left: Sheet, right: Sheet) -> tuple[tuple[str, str, str], ...]:

@@ -52,7 +52,7 @@ def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
         sheet.title,
         sheet.engine,
         str(sheet.step_beats),
-        sheet.step_setting,
+        sheet.speed,
         [bar.number for bar in sheet.bars],
         bars,
         sheet.comments,
@@ -61,7 +61,7 @@ def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
     return _digest(content, size=8)
 
 
-def value_digest(value: str | int) -> str:
+def value_digest(value: str | float | None) -> str:
     """Return the digest of one value of the header: 10 hexadecimal digits."""
     return _digest(value, size=5)
 
@@ -80,7 +80,7 @@ def _parts(sheet: Sheet, bars: tuple[str, ...]) -> Generated:
     return Generated(
         title=value_digest(sheet.title),
         engine=value_digest(sheet.engine),
-        length=value_digest(sheet.step_setting),
+        speed=value_digest(sheet.speed),
         bars=tuple(
             BarDigest(bar.number, digest) for bar, digest in zip(sheet.bars, bars, strict=True)
         ),

@@ -2,12 +2,12 @@
 
 Text events at the start of the file (Standard MIDI File 1.0, meta event 01) hold
 
-    arranger-sheet 1 title=Low%20tide engine=twin-phase step=1/4 length=12 loop=16
+    arranger-sheet 1 title=Low%20tide engine=twin-phase step=1/4 tempo=120.5 loop=16
     arranger-sheet 1 drums=kick:36,snare:38
     arranger-sheet 1 sounds=clank%3A%20noise%20354%20for%2020%20ms
     arranger-sheet 1 bars=0:4/4:4,1*12:4/4:16
 
-Values are percent-encoded. ``drums`` gives the percussion key of each sound; a joint sound has none,
+Values are percent-encoded. ``tempo``, ``length`` or both are as in the header. ``drums`` gives the percussion key of each sound; a joint sound has none,
 since it is written as those that it joins (`joint_sounds`). ``sounds`` gives those that the sheet
 defines, as its header does. ``bars`` gives runs of
 bars: the first one's number, how many count on from it, metre, steps of each. Keys that stand in
@@ -23,8 +23,8 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
 from arranger.sheet.model import SheetBar
-from arranger.sheet.text import sound_text
-from arranger.sheet.values import MOST_SOUNDS, Fault, read_sound
+from arranger.sheet.text import plain_number, sound_text
+from arranger.sheet.values import MOST_SOUNDS, Fault, read_length, read_sound, read_tempo
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -49,7 +49,8 @@ class SheetMark:
     title: str
     engine: str
     step_beats: Fraction
-    step_setting: int
+    tempo: float | None
+    length: int | None
     loop_step: int | None
     drums: Mapping[int, str]
     """Percussion key to drum sound."""
@@ -77,8 +78,11 @@ def mark_lines(sheet: Sheet, keys: Mapping[str, int]) -> list[str]:
         f"title={_quote(sheet.title)}",
         f"engine={_quote(sheet.engine)}",
         f"step={step.numerator}/{step.denominator}",
-        f"length={sheet.step_setting}",
     ]
+    if sheet.tempo is not None:
+        words.append(f"tempo={plain_number(sheet.tempo)}")
+    if sheet.length is not None:
+        words.append(f"length={sheet.length}")
     if sheet.loop_step is not None:
         words.append(f"loop={sheet.loop_step}")
     lines = [" ".join(words)]
@@ -101,19 +105,20 @@ def find_mark(song: Song) -> SheetMark | None:
                 key, _, value = word.partition("=")
                 values[key] = f"{values[key]},{value}" if key in values else value
     step = _STEP.fullmatch(values.get("step", ""))
-    length = values.get("length", "")
     loop = values.get("loop")
     bars = _read_bars(values.get("bars", ""))
     drums = [_DRUM.fullmatch(word) for word in values.get("drums", "").split(",") if word]
     if step is None or not int(step[1]) or not int(step[2]):
         return None
-    if not _NUMBER.fullmatch(length) or not bars or None in drums:
+    if not bars or None in drums:
         return None
     if loop is not None and (
         not _NUMBER.fullmatch(loop) or int(loop) >= sum(bar.steps for bar in bars)
     ):
         return None
     try:
+        tempo = read_tempo(values["tempo"]) if "tempo" in values else None
+        length = read_length(values["length"]) if "length" in values else None
         title, engine = (
             unquote(values.get(key, ""), errors="surrogatepass") for key in ("title", "engine")
         )
@@ -121,13 +126,16 @@ def find_mark(song: Song) -> SheetMark | None:
         sounds = tuple([read_sound(unquote(word)) for word in defined])
     except (UnicodeDecodeError, Fault):
         return None
+    if tempo is None and length is None:
+        return None
     if len({sound.name for sound in sounds}) != len(sounds) or len(sounds) > MOST_SOUNDS:
         return None
     return SheetMark(
         title=title,
         engine=engine,
         step_beats=Fraction(int(step[1]), int(step[2])),
-        step_setting=int(length),
+        tempo=tempo,
+        length=length,
         loop_step=None if loop is None else int(loop),
         drums={int(match[2]): match[1] for match in drums if match is not None},
         sounds=sounds,

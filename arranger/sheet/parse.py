@@ -45,6 +45,7 @@ from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar
 from arranger.sheet.problem import ERROR, WARNING, Problem
 from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, ROWS, VERSION, implied_steps
 from arranger.sheet.values import (
+    WRITE_TEMPO,
     BarLine,
     Fault,
     is_bar_number,
@@ -357,9 +358,12 @@ class _Reader:
             self.loop = len(self.voice1) + step - 1
 
     def _complete(self) -> None:
-        for word in ("engine", "step", "length"):
-            if word not in self.header.values:
+        values = self.header.values
+        for word in ("engine", "step"):
+            if word not in values:
                 self._problem("no-" + word, f"has no line {word!r}", "add it to the header", line=1)
+        if "tempo" not in values and "length" not in values:
+            self._problem("no-tempo", "has no line 'tempo'", WRITE_TEMPO, line=1)
         if not self.bars:
             self._problem("no-bars", "has no bar", "write one: bar 1   4/4", line=1)
 
@@ -392,7 +396,6 @@ class _Reader:
             title=values.get("title", ""),
             engine=values.get("engine", ""),
             step_beats=header.step,
-            step_setting=header.length,
             bars=tuple(self.bars),
             voice1=tuple(self.voice1),
             voice2=tuple(self.voice2),
@@ -403,6 +406,7 @@ class _Reader:
             source_sha256=values.get("sha256", ""),
             settings=values.get("settings", ""),
             tempo=header.tempo,
+            length=header.length,
             digest=values.get("digest", ""),
             generated=self._digests(),
             comments=tuple(sorted(self.comments, key=lambda c: (c.bar, c.row, c.beside))),

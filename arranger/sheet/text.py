@@ -85,7 +85,7 @@ def format_sheet(sheet: Sheet) -> str:
 
 def _generated(parts: Generated) -> Iterator[str]:
     """Yield the lines of digests: the header's, then runs of bars that count on."""
-    values = f"generated header {parts.title} {parts.engine} {parts.length} {parts.sounds}"
+    values = f"generated header {parts.title} {parts.engine} {parts.speed} {parts.sounds}"
     yield f"{values.rstrip()}   {_comment(GENERATED_NOTE)}"
     run: list[BarDigest] = []
     for bar in parts.bars:
@@ -141,13 +141,13 @@ def _by_place(comments: Sequence[Comment]) -> _Places:
 
 
 def _header(sheet: Sheet, notes: _Places) -> Iterator[str]:
-    tempo = sheet.tempo
+    tempo, length = sheet.tempo, sheet.length
     values = {
         "title": quoted(sheet.title),
         "engine": quoted(sheet.engine),
         "step": f"{sheet.step_beats} beat",
-        "length": str(sheet.step_setting),
-        "tempo": None if tempo is None else f"{tempo!r} beats a minute",
+        "length": None if length is None else str(length),
+        "tempo": None if tempo is None else f"{plain_number(tempo)} beats a minute",
         "source": sheet.source_file and quoted(sheet.source_file),
         "sha256": sheet.source_sha256 and quoted(sheet.source_sha256),
         "settings": sheet.settings and quoted(sheet.settings),
@@ -159,6 +159,22 @@ def _header(sheet: Sheet, notes: _Places) -> Iterator[str]:
         if word == SOUNDS_BELOW:
             for place, sound in enumerate(sheet.sounds, len(HEADER)):
                 yield from _line(f"{'drum':<10}{sound_text(sound)}", (-1, place), notes)
+
+
+def plain_number(value: float) -> str:
+    """Return a number in the fewest digits that are read back as the same.
+
+    >>> print(plain_number(120.0), plain_number(132.25))
+    120 132.25
+    """
+    return repr(value).removesuffix(".0")
+
+
+def speed_text(sheet: Sheet) -> str:
+    """Return the line of the header that decides how fast a sheet plays."""
+    if sheet.length is not None:
+        return f"length {sheet.length}"
+    return "no tempo" if sheet.tempo is None else f"tempo {plain_number(sheet.tempo)}"
 
 
 def sound_text(sound: SheetSound) -> str:

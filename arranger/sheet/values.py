@@ -36,7 +36,10 @@ MOST_SOUND_PARTS = 4
 LONGEST_SOUND_MS = 10_000
 """Of a part: as long as the longest step."""
 
-_SLOWEST_BPM, _FASTEST_BPM = 0.001, 100_000.0
+WRITE_TEMPO = "write how fast it plays into the header, like tempo 120"
+"""What to do where nothing says so."""
+
+SLOWEST_BPM, FASTEST_BPM = 0.001, 100_000.0
 
 MOST_FAULTS = 1000
 """More in one line aren't listed."""
@@ -90,7 +93,7 @@ def read_length(text: str) -> int:
 def read_tempo(text: str) -> float:
     """Return beats a minute, of "120.5 beats a minute"."""
     match = _TEMPO.fullmatch(text)
-    if match is None or not _SLOWEST_BPM <= float(match[1]) <= _FASTEST_BPM:
+    if match is None or not SLOWEST_BPM <= float(match[1]) <= FASTEST_BPM:
         raise Fault("tempo", f"{text[:40]!r} is no tempo", "write beats a minute, or nothing")
     return float(match[1])
 

@@ -56,10 +56,11 @@ def playable(draw: st.DrawFn, *, commented: bool = False) -> tuple[Sheet, Engine
     own = draw(own_sounds(engine))
     names = [each.name for each in (*engine.drums, *own)]
     sound = st.none() | st.sampled_from([None, *names])
+    settings = st.sampled_from([entry.setting for entry in engine.step_lengths])
     return replace(
         sheet,
         engine=name,
-        step_setting=draw(st.sampled_from([entry.setting for entry in engine.step_lengths])),
+        length=draw(settings if sheet.tempo is None else st.none() | settings),
         voice1=draw(row),
         voice2=draw(row),
         sounds=own,

@@ -63,15 +63,14 @@ def bars(draw: st.DrawFn) -> SheetBar:
 
 
 @st.composite
-def comments(draw: st.DrawFn, count: int, own: int) -> tuple[Comment, ...]:
-    """Comments in the order of their places, one at most beside a line; ``own`` drum sounds."""
+def comments(draw: st.DrawFn, count: int, lines: list[int]) -> tuple[Comment, ...]:
+    """Comments in the order of their places, one at most beside a line; ``lines`` of the header."""
     above = st.builds(
         Comment, st.integers(0, count - 1), comment_texts, st.integers(0, BELOW), st.just(False)
     ) | st.builds(Comment, st.just(count), comment_texts, st.just(0), st.just(False))
-    drum_lines = [len(HEADER) + place for place in range(own)]
-    header_rows = st.sampled_from([0, 1, 2, 3, *drum_lines, len(HEADER) - 1])
+    header_rows = st.sampled_from([*lines, len(HEADER) - 1])
     header = st.builds(Comment, st.just(-1), comment_texts, header_rows, st.just(False))
-    beside_header = draw(st.sets(st.sampled_from([0, 1, 2, 3, *drum_lines])))
+    beside_header = draw(st.sets(st.sampled_from(lines)))
     places = draw(st.sets(st.tuples(st.integers(0, count - 1), st.integers(0, BELOW - 1))))
     places |= {(-1, row) for row in beside_header}
     beside = [Comment(bar, draw(comment_texts), row, True) for bar, row in sorted(places)]
@@ -85,11 +84,16 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
     steps = sum(bar.steps for bar in found)
     row = st.lists(cells, min_size=steps, max_size=steps).map(tuple)
     own = draw(sounds)
+    tempo = draw(st.none() | st.floats(1.0, 1e4))
+    lengths = st.integers(0, 65535)
+    length = draw(lengths if tempo is None else st.none() | lengths)
+    words = ["title", "engine", "step", *(["length"] if length is not None else [])]
+    lines = [HEADER.index(word) for word in [*words, *(["tempo"] if tempo else [])]]
+    lines += [len(HEADER) + place for place in range(len(own))]
     return Sheet(
         title=draw(texts),
         engine=draw(texts),
         step_beats=draw(steps_of_a_beat),
-        step_setting=draw(st.integers(0, 65535)),
         bars=tuple(found),
         voice1=draw(row),
         voice2=draw(row),
@@ -99,8 +103,9 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         source_file=draw(texts),
         source_sha256=draw(texts),
         settings=draw(texts),
-        tempo=draw(st.none() | st.floats(1.0, 1e4)),
+        tempo=tempo,
+        length=length,
         digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
         generated=draw(st.none() | generated),
-        comments=draw(comments(len(found), len(own))) if commented else (),
+        comments=draw(comments(len(found), lines)) if commented else (),
     )
