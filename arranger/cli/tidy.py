@@ -76,5 +76,5 @@ def _tidy_elsewhere(sheet: Path, output: Path, *, fold: bool | None) -> None:
 
     content, told = tidied(read_sheet(sheet), fold=fold)
     refuse_sources(output, sheet, content)
-    write_sheet(content, output)
+    write_sheet(content, output, by="tidy")
     say(f"{shown_target(output)}: {_said(told)}", error=is_stdout(output))

@@ -24,7 +24,13 @@ from arranger.sheet.as_bars import roots
 from arranger.sheet.io import read_text
 from arranger.sheet.meant import drum_remedy
 from arranger.sheet.parse import scan
-from arranger.sheet.played import own_length, played_bpm, step_length
+from arranger.sheet.played import (
+    MOST_OFF_TEMPO,
+    off_tempo,
+    own_length,
+    played_bpm,
+    step_length,
+)
 from arranger.sheet.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
@@ -38,9 +44,6 @@ if TYPE_CHECKING:
     from arranger.sheet.parse import Scan
 
     Size = Callable[[Sheet, Engine], int]
-
-MOST_OFF_TEMPO = 0.03
-"""An engine may miss a tempo by this share before that is told."""
 
 _TEMPO_SHARE = 0.005
 """A tempo beside a length may be off by this before it is called wrong."""
@@ -292,10 +295,10 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
         what = f"{engine.name} has no step length {sheet.length}"
         return [_at_header(found, "length", "length", what, _other_length(sheet, engine))]
     asked = sheet.tempo
-    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
     most = MOST_OFF_TEMPO if sheet.length is None else _TEMPO_SHARE
-    if asked is None or abs(asked - played) <= most * played:
+    if asked is None or off_tempo(sheet, engine) <= most:
         return []
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
     if sheet.length is None:
         what = f"the nearest to tempo {asked:g} that {engine.name} plays is {played:.2f}"
         remedy = f"write tempo {played:.2f}, or choose another step"

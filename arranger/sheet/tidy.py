@@ -80,7 +80,7 @@ def tidy_file(
     if format_sheet(sheet) == text:
         return None
     if write:
-        write_sheet(sheet, path)
+        write_sheet(sheet, path, by="tidy")
     return told
 
 
