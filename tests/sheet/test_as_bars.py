@@ -155,6 +155,18 @@ def test_what_is_wrong_is_told_with_what_to_do(
     assert remedy in problem.remedy
 
 
+def test_the_bars_above_are_told_and_lines_of_rows_are_known() -> None:
+    found = scan(HEAD + "bar 1 2/4\nbar 7 2/4\nvoice 1 ....\nbar -4 2/4\nbar 5 as 7\nbar 6 as 4\n")
+    assert found.problems[0].remedy == "name one that is: above stand bars -4 to 7"
+    assert found.row_lines == [
+        (7, 0, 0, 0), (8, 9, 0, 0), (10, 0, 0, 0), (11, 0, 0, 0), (12, 0, 0, 0),
+    ]  # fmt: skip
+    (first,) = scan(HEAD + "bar 1 2/4 as 1\n").problems
+    assert first.remedy == "write the bar's rows below, since it has no bar above it"
+    (second,) = scan(HEAD + "bar 3 2/4\nbar 4 as 4\n").problems
+    assert second.remedy == "name one that is: above stands bar 3"
+
+
 def test_a_problem_in_a_bar_that_others_are_as_is_told_once() -> None:
     text = FOLDED.replace("C4  -   | E4  .", "C8  -   | E4  -")
     problems = check_text(text, load_engine).problems
