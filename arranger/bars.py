@@ -30,6 +30,15 @@ def minutes_text(seconds: float) -> str:
     return f"{minutes}:{rest:02}"
 
 
+def beside(number: int, song_number: int | None) -> str:
+    """Return what is told beside the number of a sheet's bar: the song's, where that is another.
+
+    >>> f"bar 12{beside(12, 10)}", f"bar 12{beside(12, 12)}", f"bar 12{beside(12, None)}"
+    ("bar 12 (the song's 10)", 'bar 12', 'bar 12')
+    """
+    return "" if song_number in (None, number) else f" (the song's {song_number})"
+
+
 def parse_bars(text: str) -> tuple[int, int]:
     """Return first and last bar of "5-8" or "5".
 

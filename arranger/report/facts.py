@@ -181,11 +181,10 @@ def _grid(conversion: Conversion) -> str:
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
-    sounding: Counter[int] = Counter()
-    for step, times in Counter(played_steps(sheet, engine)).items():
-        for pitch in (step.voice1, step.voice2):
-            if pitch is not None:
-                sounding[pitch] += times
+    played = played_steps(sheet, engine)
+    sounding = Counter(
+        pitch for step in played for pitch in (step.voice1, step.voice2) if pitch is not None
+    )
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps

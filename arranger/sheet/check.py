@@ -12,7 +12,7 @@ bar-order        bar numbers that don't rise
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from difflib import get_close_matches
+from collections import Counter
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -22,6 +22,7 @@ from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.as_bars import roots
 from arranger.sheet.io import read_text
+from arranger.sheet.meant import drum_remedy
 from arranger.sheet.parse import scan
 from arranger.sheet.played import (
     MOST_OFF_TEMPO,
@@ -261,12 +262,11 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
         return
-    remedies = {}
-    for name in strange:
-        close = get_close_matches(name or "", names, 1)
-        remedies[name] = f"write {close[0]}" if close else f"choose from {', '.join(names) or '.'}"
+    hits = Counter(drum for drum in finder.sheet.drums if drum in names)
+    usual = hits.most_common(1)[0][0] if hits else None
+    remedies = {name: drum_remedy(name, names, usual) for name in strange if name}
     for step, drum in enumerate(finder.sheet.drums):
-        if drum in strange:
+        if drum is not None and drum in strange:
             yield from finder.problem(
                 ERROR,
                 "unknown-drum",

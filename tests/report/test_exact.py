@@ -278,7 +278,7 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
         "steps": 16,
         "loopStep": None,
         # Shares of worth that were lost: 2.023 of 11.684, and 0.878 of 4.390 (`test_losses`).
-        "bars": [[1, 0, 8, 4, 4, 0.173, 7, 2], [2, 8, 8, 4, 4, 0.2, 2, 0]],
+        "bars": [[1, 0, 8, 4, 4, 0.173, 7, 2, None], [2, 8, 8, 4, 4, 0.2, 2, 0, None]],
         "parts": [
             [HOSTILE, "tune", 0, 0],
             ["low strings", "bass", 0, 48],
@@ -466,10 +466,16 @@ def test_bars_that_miss_most_come_first_and_five_are_shown(hand: Conversion) -> 
     ledger = json.loads(ledger_json(hand))
     lost = {1: 2, 2: 3, 3: 1, 4: 1, 5: 4, 6: 1, 7: 1}
     note = next(note for note in ledger["notes"] if note["outcome"] == "dropped")
-    ledger["notes"] = [{**note, "bar": bar} for bar, count in lost.items() for _ in range(count)]
-    ledger["notes"] += [{**ledger["notes"][0], "bar": 2, "outcome": "kept", "reasons": []}]
+    ledger["notes"] = [
+        {**note, "bar": bar, "song_bar": 3 if bar == 5 else bar}
+        for bar, count in lost.items()
+        for _ in range(count)
+    ]
+    ledger["notes"] += [
+        {**ledger["notes"][0], "bar": 2, "song_bar": 2, "outcome": "kept", "reasons": []}
+    ]
     assert list(answer(ledger, Query()))[-5:] == [
-        "  bar 5: 4 of 4 notes not heard",
+        "  bar 5 (the song's 3): 4 of 4 notes not heard",
         "  bar 2: 3 of 4 notes not heard",
         "  bar 1: 2 of 2 notes not heard",
         "  bar 3: 1 of 1 notes not heard",
