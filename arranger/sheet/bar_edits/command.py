@@ -17,8 +17,8 @@ from arranger.sheet.bar_edits.structure import (
     insert_bars,
     move_bars,
 )
+from arranger.sheet.cells import read_hits
 from arranger.sheet.sounds import sounds_of
-from arranger.sheet.values import Fault, read_hits
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.sheet.bar_edits.telling import BarEdit
     from arranger.sheet.model import Sheet
+    from arranger.sheet.values import Fault
 
     EngineOf = Callable[[], Engine]
 
