@@ -125,8 +125,8 @@ def test_standard_output_gets_nothing_but_the_sheet() -> None:
 def test_a_silent_sheet_goes_into_every_format(name: str, tmp_path: Path) -> None:
     path = tmp_path / "pier.duet"
     assert run(["new", str(path), "--engine", name, "--bars", "3", "--metre", "3/4"]) == 0
-    engraved = {"svg", "pdf"} if find_spec("verovio") is None else set()
-    for kind in EXPORTERS.keys() - engraved:
+    lacking = {"svg", "pdf"} if find_spec("verovio") is None else set()
+    for kind in EXPORTERS.keys() - lacking:
         assert run(["export", str(path), "--as", kind]) == 0
     seconds = 36 * step_length(read_sheet(path), load_engine(name)).seconds
     midi = mido.MidiFile(tmp_path / "pier.duet.mid")
