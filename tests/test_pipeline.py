@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import mido
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from arranger.conversion import convert
+from arranger.conversion.pipeline import written_tempo
 from arranger.engine import load_engine
 from arranger.options import build_settings
 from arranger.report import summary
+from arranger.settings import STEP_CHOICES, Settings
 from arranger.sheet import format_sheet, parse
+from arranger.sheet.played import step_length
 from arranger.song import read_song
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from arranger.engine.model import Engine
 
 
 def sung(path: Path) -> Path:
@@ -56,6 +65,38 @@ def test_words_stand_above_their_bars_when_the_clock_is_followed(tmp_path: Path)
     midi.save(path)
     found = words(path, clock="clock")
     assert found == {bar: f"words: one{bar} two{bar} three{bar} four{bar}" for bar in (1, 2, 3, 4)}
+
+
+DEMO = Path(__file__).parents[1] / "demo_songs" / "two_gulls.mid"
+CONVERSION = convert(read_song(DEMO), load_engine("twin-phase"), Settings())
+GRID, SHEET = CONVERSION.grid, CONVERSION.sheet
+
+
+@settings(max_examples=100)
+@given(
+    st.sampled_from(["twin-phase", "twin-counter", "pc-alternate"]).map(load_engine),
+    st.sampled_from(STEP_CHOICES),
+    st.floats(20, 400) | st.floats(1e-4, 1e7),
+)
+def test_the_tempo_that_is_written_leads_to_the_step_length(
+    engine: Engine, step: Fraction, bpm: float
+) -> None:
+    chosen = engine.nearest_step_length(float(step) * 60 / bpm)
+    grid = replace(GRID, step_beats=step, asked_bpm=bpm, step_length=chosen)
+    tempo = written_tempo(grid, engine)
+    text = format_sheet(replace(SHEET, engine=engine.name, step_beats=step, tempo=tempo))
+    assert step_length(parse(text), engine) == chosen
+    if 20 <= bpm <= 400:
+        assert tempo == pytest.approx(bpm, abs=0.0051)
+
+
+def test_the_tempo_is_written_as_asked_for_or_as_played() -> None:
+    engine = load_engine("twin-phase")
+    step = engine.nearest_step_length(0.25)
+    grid = replace(GRID, step_beats=Fraction(1, 2), step_length=step, asked_bpm=119.99996)
+    assert written_tempo(grid, engine) == 120
+    for bpm in (90.0, 0.0):  # an exact length was chosen otherwise
+        assert written_tempo(replace(grid, asked_bpm=bpm), engine) == round(30 / step.seconds, 2)
 
 
 def pedalled(path: Path, changes: bool) -> Path:

@@ -24,8 +24,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.conversion.marked import read_marked
+from arranger.conversion.numbers import bars_of, passages_of
 from arranger.errors import SheetError
-from arranger.grid.model import grid_bars
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
 from arranger.reduce.perform.heard import Heard, hidden_by
@@ -35,6 +35,7 @@ from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.keep import State, look
 from arranger.sheet.merge import Merge, merge
+from arranger.sheet.played import step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.conversion import Conversion
-    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.grid.model import Grid
     from arranger.reduce.tell.account import Asked
     from arranger.rows import Row
@@ -116,6 +117,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
         sources2=sources[2],
         drum_sources=sources[0],
         ledger=ledger,
+        passages=passages_of(before.passages, conversion.grid, grid, merged),
         remarks=(*before.remarks, *_remarks(merged, voices, hand)),
     )
     faults = remarks_on_laws(conversion.song, engine, reduction, by_hand=True)
@@ -166,7 +168,6 @@ def _places(now: Sheet, merged: Merge) -> _Places:
 def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     """Return the grid of the merged sheet: the same song on bars that came, went or moved."""
     grid, sheet = conversion.grid, merged.sheet
-    lengths = conversion.engine.step_lengths
     to_merged = np.array(places.to_merged, dtype=np.int64)
     onsets = to_merged[grid.onset_steps]
     inside = onsets >= 0
@@ -176,14 +177,23 @@ def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     return replace(
         grid,
         steps=sheet.steps,
-        bars=grid_bars(bar[:4] for bar in sheet.bars),
-        step_length=next((e for e in lengths if e.setting == sheet.step_setting), grid.step_length),
+        bars=bars_of(merged, grid),
+        first_number=grid.bars[0].number,
+        step_length=_step_length(sheet, conversion),
         onset_steps=onsets,
         end_steps=np.where(inside, np.maximum(ends, onsets + 1), grid.end_steps),
         positions=grid.positions + moved,
         sections=grid.sections if same_bars else (),
         loop_step=sheet.loop_step,
     )
+
+
+def _step_length(sheet: Sheet, conversion: Conversion) -> StepLength:
+    """Return how long a step is; what the engine can't play of it is told by what plays it."""
+    try:
+        return step_length(sheet, conversion.engine)
+    except SheetError:
+        return conversion.grid.step_length
 
 
 def _asked(conversion: Conversion) -> Asked:
@@ -299,6 +309,8 @@ def _give(note: int, row: Row, owners: list[int], step: int) -> None:
 
 def _entry(was: Entry, now: Entry, places: _Places, hand: int) -> Entry:
     """Return the entry of a note: the machine's, if it is heard as it was there."""
+    # what a hand put before a note's start, or moved there, isn't late
+    now = now._replace(late_seconds=max(now.late_seconds, 0.0))
     moved = [(voice, places.to_merged[at]) for voice, at in _cells(was)]
     if (now.outcome, now.pitch_out, _cells(now)) == (was.outcome, was.pitch_out, moved):
         return was._replace(spans=now.spans, sound=now.sound, late_seconds=now.late_seconds)

@@ -24,7 +24,7 @@ def measure_of(engine: Engine, grid: Grid) -> Measure:
             title="",
             engine=engine.name,
             step_beats=grid.step_beats,
-            step_setting=grid.step_length.setting,
+            length=grid.step_length.setting,
             bars=tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars),
             voice1=rows[0],
             voice2=rows[1],

@@ -9,6 +9,7 @@ One direction, immutable values between the stages; nothing here touches a file 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from arranger.conversion.marked import read_marked
@@ -17,7 +18,10 @@ from arranger.grid import plan_grid
 from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce, remarks_on_laws
 from arranger.sheet import with_digest
+from arranger.sheet.as_bars import settled
 from arranger.sheet.model import Comment, Sheet, SheetBar, SheetSound
+from arranger.sheet.played import step_seconds
+from arranger.sheet.values import FASTEST_BPM, SLOWEST_BPM
 from arranger.song.words import words_by_bar
 
 if TYPE_CHECKING:
@@ -26,6 +30,9 @@ if TYPE_CHECKING:
     from arranger.reduce import Reduction
     from arranger.settings import Settings
     from arranger.song.model import Song
+
+OTHER_SECTION = "other"
+"""How what follows a repeated section and is none itself is called in the sheet."""
 
 
 @dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True, eq=False)
@@ -59,16 +66,20 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     """
     marked = read_marked(song, engine, settings)
     if marked is not None:
-        title, sounds, grid, reduction, _ = marked
+        title, tempo, length, sounds, bars, grid, reduction, _ = marked
     else:
-        title, sounds = song.title, ()
+        title, tempo, length, sounds = song.title, None, None, ()
         grid = plan_grid(song, engine, settings.grid)
+        bars = _bars(grid)
         reduction = reduce(song, engine, grid, settings.reduce, measure_of(engine, grid))
     check_conservation(reduction.ledger, len(song.notes))
     faults = remarks_on_laws(song, engine, reduction)
     if faults:
         reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
-    sheet = _sheet(song, settings, grid, reduction, title, sounds)
+    if tempo is None and length is None:
+        tempo = written_tempo(grid, engine)
+    sheet = _sheet(song, settings, grid, reduction, title, sounds, bars)
+    sheet = with_digest(settled(replace(sheet, tempo=tempo, length=length)))
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )
@@ -81,13 +92,12 @@ def _sheet(
     reduction: Reduction,
     title: str,
     sounds: tuple[SheetSound, ...],
+    bars: tuple[SheetBar, ...],
 ) -> Sheet:
-    bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
-    sheet = Sheet(
+    return Sheet(
         title=title,
         engine=settings.engine,
         step_beats=grid.step_beats,
-        step_setting=grid.step_length.setting,
         bars=bars,
         voice1=reduction.voice1,
         voice2=reduction.voice2,
@@ -97,10 +107,32 @@ def _sheet(
         source_file=song.file,
         source_sha256=song.sha256,
         settings=command_line(settings),
-        tempo=round(grid.played_bpm, 2),
         comments=_words(song, grid),
     )
-    return with_digest(sheet)
+
+
+def _bars(grid: Grid) -> tuple[SheetBar, ...]:
+    """Return the sheet's bars, with a mark where a repeated section begins, or what is none."""
+    marks = {section.first_bar + section.bars: OTHER_SECTION for section in grid.sections}
+    marks |= {section.first_bar: section.name for section in grid.sections}
+    return tuple(
+        SheetBar(bar.number, bar.steps, bar.numerator, bar.denominator, None, marks.get(index, ""))
+        for index, bar in enumerate(grid.bars)
+    )
+
+
+def written_tempo(grid: Grid, engine: Engine) -> float:
+    """Return the tempo that a sheet says: what was asked for, if it leads to the grid's step length.
+
+    Else it is what is played. It has two digits after the point, or as many more as it takes.
+    """
+    for bpm, digits in product((grid.asked_bpm, grid.played_bpm), (2, 4, 8)):
+        tempo = round(bpm, digits)
+        if SLOWEST_BPM <= tempo <= FASTEST_BPM:
+            seconds = step_seconds(grid.step_beats, tempo)
+            if engine.nearest_step_length(seconds) == grid.step_length:
+                return tempo
+    return grid.played_bpm
 
 
 def _words(song: Song, grid: Grid) -> tuple[Comment, ...]:

@@ -5,14 +5,14 @@ Errors are what the engine can't play; warnings are what it plays otherwise than
 tone-unheard     a tone all of whose steps are under drums (one that only starts late is fine)
 hold-nothing     a hold with no tone before it: silence
 no-attack        the same pitch again with no silence between: one long tone
-tempo            the tempo in the header isn't what the step length plays
+tempo            the tempo in the header isn't what is played
 bar-order        bar numbers that don't rise
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from difflib import get_close_matches
+from collections import Counter
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -20,9 +20,18 @@ from arranger.engine.tuning import folded
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
+from arranger.sheet.as_bars import roots
 from arranger.sheet.io import read_text
-from arranger.sheet.parse import MOST_PROBLEMS, scan
-from arranger.sheet.problem import ERROR, WARNING, Problem
+from arranger.sheet.meant import drum_remedy
+from arranger.sheet.parse import scan
+from arranger.sheet.played import (
+    MOST_OFF_TEMPO,
+    off_tempo,
+    own_length,
+    played_bpm,
+    step_length,
+)
+from arranger.sheet.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
@@ -37,10 +46,7 @@ if TYPE_CHECKING:
     Size = Callable[[Sheet, Engine], int]
 
 _TEMPO_SHARE = 0.005
-"""A tempo in the header may be off by this before it is called wrong."""
-
-_USUAL_BPM = 120.0
-"""What a sheet is taken to mean that has neither length nor tempo."""
+"""A tempo beside a length may be off by this before it is called wrong."""
 
 _VOICE_ROWS = {1: "voice 1", 2: "voice 2"}
 _DRUM_ROW = 3
@@ -116,7 +122,6 @@ def check_text(
         except ArrangerError as error:
             problems.append(_at_header(found, "engine", "engine", error.what, _remedy(error)))
         else:
-            problems = [_with_length(problem, found, engine) for problem in problems]
             problems += check_playable(found, engine)
             # most that is checked has errors to mend first
             if size and all(problem.severity != ERROR for problem in problems):
@@ -144,26 +149,44 @@ def check_playable(found: Scan, engine: Engine) -> list[Problem]:
 
 
 class _Finder:
-    """Turns steps of the sheet into places in its text; remembers the row that it looked at."""
+    """Turns steps of the sheet into places in its text; remembers the row that it looked at.
+
+    A problem in a bar that is as another one stands where the rows are written. It is told there
+    once; one that only comes of what stands before the bar is told at the bar's own line.
+    """
 
     def __init__(self, found: Scan) -> None:
         self._found = found
         self.sheet = found.sheet
         self._starts = self.sheet.bar_starts
+        self._roots = roots(self.sheet.bars)
         self._row = (-1, -1)
         self._place: tuple[int, list[Span]] = (1, [])
+        self._told: set[tuple[str, int, int]] = set()
 
     def problem(
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
-    ) -> Problem:
-        """Return a problem at a cell."""
+    ) -> Iterator[Problem]:
+        """Yield a problem at a cell, unless it was told."""
         bar = bisect_right(self._starts, step) - 1
+        root = self._roots[bar]
+        at = step - self._starts[bar]
+        written = (code, row, self._starts[root] + at)
+        if written in self._told:
+            return
+        if root == bar:
+            self._told.add(written)
+        else:
+            line = self._found.row_lines[bar][0]
+            number, other = self.sheet.bars[bar].number, self.sheet.bars[root].number
+            what += f" (step {at + 1} of bar {number}, which is as bar {other})"
+            yield Problem(severity, code, line, 1, 3, what, remedy)
+            return
         if self._row != (bar, row):
             self._row, self._place = (bar, row), self._found.row_place(bar, row)
         line, spans = self._place
-        at = step - self._starts[bar]
         column, width = spans[at] if at < len(spans) else (1, 1)
-        return Problem(severity, code, line, column, width, what, remedy)
+        yield Problem(severity, code, line, column, width, what, remedy)
 
 
 def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) -> Iterator[Problem]:
@@ -174,7 +197,7 @@ def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) ->
             nearest = folded(engine, cell)
             if nearest is None:
                 nearest = min(engine.pitches, key=lambda pitch: abs(pitch - cell))
-            yield finder.problem(
+            yield from finder.problem(
                 ERROR,
                 "outside-pitch-table",
                 row,
@@ -196,7 +219,7 @@ def _tones(
         if cell == HOLD:
             if held < 0 and not hold_told:
                 hold_told = True
-                yield finder.problem(
+                yield from finder.problem(
                     WARNING,
                     "hold-nothing",
                     row,
@@ -207,7 +230,7 @@ def _tones(
             continue
         hold_told = False
         if held >= 0 and all(silenced[start:step]):
-            yield finder.problem(
+            yield from finder.problem(
                 WARNING,
                 "tone-unheard",
                 row,
@@ -222,7 +245,7 @@ def _tones(
             and not silenced[step - 1]
             and finder.sheet.drums[step] is None
         ):
-            yield finder.problem(
+            yield from finder.problem(
                 WARNING,
                 "no-attack",
                 row,
@@ -239,13 +262,12 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
         return
-    remedies = {}
-    for name in strange:
-        close = get_close_matches(name or "", names, 1)
-        remedies[name] = f"write {close[0]}" if close else f"choose from {', '.join(names) or '.'}"
+    hits = Counter(drum for drum in finder.sheet.drums if drum in names)
+    usual = hits.most_common(1)[0][0] if hits else None
+    remedies = {name: drum_remedy(name, names, usual) for name in strange if name}
     for step, drum in enumerate(finder.sheet.drums):
-        if drum in strange:
-            yield finder.problem(
+        if drum is not None and drum in strange:
+            yield from finder.problem(
                 ERROR,
                 "unknown-drum",
                 _DRUM_ROW,
@@ -267,24 +289,34 @@ def _sounds(found: Scan, engine: Engine) -> Iterator[Problem]:
 
 def _step_length(found: Scan, engine: Engine) -> list[Problem]:
     sheet = found.sheet
-    if "length" not in found.header_lines:
+    if sheet.speed is None:
         return []
-    entry = next((e for e in engine.step_lengths if e.setting == sheet.step_setting), None)
-    if entry is None:
-        settings = [e.setting for e in engine.step_lengths]
-        nearest = min(settings, key=lambda setting: abs(setting - sheet.step_setting))
-        what = f"{engine.name} has no step length {sheet.step_setting}"
-        return [_at_header(found, "length", "length", what, f"the nearest is {nearest}")]
-    played = 60.0 * float(sheet.step_beats) / entry.seconds
+    if sheet.length is not None and own_length(sheet, engine) is None:
+        what = f"{engine.name} has no step length {sheet.length}"
+        return [_at_header(found, "length", "length", what, _other_length(sheet, engine))]
     asked = sheet.tempo
-    if asked is None or abs(asked - played) <= _TEMPO_SHARE * played or asked <= 0:
+    most = MOST_OFF_TEMPO if sheet.length is None else _TEMPO_SHARE
+    if asked is None or off_tempo(sheet, engine) <= most:
         return []
-    other = engine.nearest_step_length(60.0 * float(sheet.step_beats) / asked)
-    what = f"length {sheet.step_setting} plays {played:.2f} beats a minute, not {asked:g}"
-    remedy = f"write length {other.setting} for {asked:g}, or tempo {played:.2f}"
-    if other.setting == sheet.step_setting:
-        remedy = f"write tempo {played:.2f}; the engine has none nearer to {asked:g}"
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
+    if sheet.length is None:
+        what = f"the nearest to tempo {asked:g} that {engine.name} plays is {played:.2f}"
+        remedy = f"write tempo {played:.2f}, or choose another step"
+    else:
+        what = f"length {sheet.length} plays {played:.2f} beats a minute, not {asked:g}"
+        remedy = f"take the line length away to hear tempo {asked:g}, or write tempo {played:.2f}"
     return [_at_header(found, "tempo", "tempo", what, remedy, WARNING)]
+
+
+def _other_length(sheet: Sheet, engine: Engine) -> str:
+    """Return what to do about a length that an engine hasn't: it may be a slip, or another's."""
+    if sheet.tempo is not None:
+        return f"take the line length away: tempo {sheet.tempo:g} says how fast it plays"
+    asked = sheet.length or 0
+    nearest = min(engine.step_lengths, key=lambda entry: abs(entry.setting - asked)).setting
+    if abs(nearest - asked) <= MOST_OFF_TEMPO * nearest:
+        return f"the nearest is {nearest}"
+    return "write tempo instead, like tempo 120: the length may be another engine's"
 
 
 def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
@@ -308,15 +340,6 @@ def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
         f"from here on the piece takes more than the {room:,} bytes that {engine.name} has for it"
     )
     return [Problem(ERROR, "memory", line, 1, 3, what, "shorten it, or let bars be alike")]
-
-
-def _with_length(problem: Problem, found: Scan, engine: Engine) -> Problem:
-    """Return a problem as it is, but for a missing length with the one that fits the tempo."""
-    if problem.code != "no-length":
-        return problem
-    bpm = found.sheet.tempo or _USUAL_BPM
-    entry = engine.nearest_step_length(60.0 * float(found.sheet.step_beats) / bpm)
-    return problem._replace(remedy=f"write length {entry.setting} for {bpm:g} beats a minute")
 
 
 def _bar_order(found: Scan) -> Iterator[Problem]:

@@ -3,7 +3,7 @@
 Each bar has a digest of its metre, cells and loop mark, the whole sheet one of everything that is
 played or read by people. Numbers of bars are not part of a bar's digest: a bar that only moved is
 not an edited one. Comments count for the sheet but not for the bar, since a comment doesn't change
-what a bar plays.
+what a bar plays. Nor is it part of a bar's digest that it is as another bar or begins a section: that counts for the sheet.
 
 A bar's digest has 40 bits: an edited bar is taken for its generated self once in 10**12 edits.
 """
@@ -14,11 +14,13 @@ import json
 from dataclasses import replace
 from hashlib import blake2b
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from arranger.sheet.model import BarDigest, Generated
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from arranger.rows import Row
     from arranger.sheet.model import Sheet, SheetBar
 
@@ -52,16 +54,25 @@ def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
         sheet.title,
         sheet.engine,
         str(sheet.step_beats),
-        sheet.step_setting,
+        sheet.speed,
         [bar.number for bar in sheet.bars],
         bars,
         sheet.comments,
         *([sheet.sounds] if sheet.sounds else []),
+        *_structure(sheet),
     )
     return _digest(content, size=8)
 
 
-def value_digest(value: str | int) -> str:
+def _structure(sheet: Sheet) -> Iterator[dict[str, list[Any]]]:
+    """Yield what a digest takes in of bars that are as others and of sections, if there are any."""
+    for what in ("as_bar", "section"):
+        values = [getattr(bar, what) for bar in sheet.bars]
+        if any(value not in (None, "") for value in values):
+            yield {what: values}
+
+
+def value_digest(value: str | float | None) -> str:
     """Return the digest of one value of the header: 10 hexadecimal digits."""
     return _digest(value, size=5)
 
@@ -80,7 +91,7 @@ def _parts(sheet: Sheet, bars: tuple[str, ...]) -> Generated:
     return Generated(
         title=value_digest(sheet.title),
         engine=value_digest(sheet.engine),
-        length=value_digest(sheet.step_setting),
+        speed=value_digest(sheet.speed),
         bars=tuple(
             BarDigest(bar.number, digest) for bar, digest in zip(sheet.bars, bars, strict=True)
         ),

@@ -34,7 +34,7 @@ class Header:
     lines: dict[str, int] = field(default_factory=dict)
     """The number of each word's line."""
     step: Fraction = Fraction(1, 4)
-    length: int = 1
+    length: int | None = None
     tempo: float | None = None
     sounds: list[SheetSound] = field(default_factory=list)
     sound_lines: list[int] = field(default_factory=list)

@@ -35,10 +35,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet.align import Pair, match_bars, pair_bars
+from arranger.sheet.as_bars import written_out
 from arranger.sheet.digest import bar_digests, generated_parts, sounds_digest, value_digest
 from arranger.sheet.model import BarDigest, Comment, Sheet
 from arranger.sheet.pieces import Bar, Conflict, Piece, cut, repair_holds
-from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text
+from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text, speed_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -265,7 +266,7 @@ def _assemble(pieces: list[Piece], header: Sheet, edited: Sheet) -> Sheet:
     comments += [c._replace(bar=index) for c in edited.comments if c.bar >= len(edited.bars)]
     return replace(
         header,
-        bars=tuple(bar.head for _, bar in bars),
+        bars=written_out([bar.head for _, bar in bars]),
         voice1=tuple(cell for _, bar in bars for cell in bar.voice1),
         voice2=tuple(cell for _, bar in bars for cell in bar.voice2),
         drums=tuple(cell for _, bar in bars for cell in bar.drums),
@@ -314,15 +315,28 @@ def _header(edited: Sheet, now: Sheet) -> tuple[Sheet, list[Conflict]]:
     header = now
     if base is None or value_digest(edited.title) != base.title:
         header = replace(header, title=edited.title)
-    by_hand = base is None or value_digest(edited.step_setting) != base.length
-    if by_hand and edited.step_setting != now.step_setting:
-        same_steps = edited.step_beats == now.step_beats and edited.engine == now.engine
-        if same_steps:
-            header = replace(header, step_setting=edited.step_setting, tempo=None)
-        else:
-            what = f"length {edited.step_setting} was set by hand for another step or engine"
-            conflicts.append(Conflict(None, f"{what}: it is {now.step_setting} now"))
+    if base is None or value_digest(edited.speed) != base.speed:
+        header, conflicts = _with_speed(header, edited, now)
     return header, conflicts
+
+
+def _with_speed(header: Sheet, edited: Sheet, now: Sheet) -> tuple[Sheet, list[Conflict]]:
+    """Return the header as fast as the hand set it, and what the conversion asks otherwise.
+
+    A tempo means the same on any engine and step; a length only on those that it was set for.
+    """
+    if edited.speed in (None, now.speed):
+        return header, []
+    mine, other = speed_text(edited), speed_text(now)
+    same_steps = (edited.step_beats, edited.engine) == (now.step_beats, now.engine)
+    if edited.length is not None and not same_steps:
+        what = f"{mine} was set by hand for another step or engine: it is {other} now"
+        return header, [Conflict(None, what)]
+    header = replace(header, tempo=edited.tempo, length=edited.length)
+    if "--tempo" not in shlex.split(now.settings):
+        return header, []
+    what = f"{mine} was set by hand, though --tempo asks for {other}: the hand's stays"
+    return header, [Conflict(None, what)]
 
 
 def _with_sounds(sheet: Sheet, edited: Sheet, now: Sheet) -> Sheet:

@@ -79,7 +79,8 @@ class Generated(NamedTuple):
 
     title: str
     engine: str
-    length: str
+    speed: str
+    """Of `Sheet.speed`."""
     bars: tuple[BarDigest, ...]
     sounds: str = ""
     """Empty when none were generated."""
@@ -93,13 +94,15 @@ class Sheet:
     engine: str
     """The engine's name, or the path of its TOML file as the user gave it."""
     step_beats: Fraction
-    step_setting: int
-    """Which of the engine's step lengths is played (``StepLength.setting``)."""
     bars: tuple[SheetBar, ...]
     voice1: Row
     voice2: Row
     drums: tuple[str | None, ...]
     """The name of the drum sound that starts on the step, or None."""
+    tempo: float | None = None
+    """Beats a minute: the engine's nearest step length is played. With a length it only tells."""
+    length: int | None = None
+    """Exactly which of the engine's step lengths is played (``StepLength.setting``)."""
     sounds: tuple[SheetSound, ...] = ()
     """Drum sounds of its own; one that is called as an engine's goes before it."""
     loop_step: int | None = None
@@ -107,13 +110,16 @@ class Sheet:
     source_sha256: str = ""
     settings: str = ""
     """The options that made it, as on the command line."""
-    tempo: float | None = None
-    """Beats a minute that the engine plays; tells the reader only, changes nothing."""
     digest: str = ""
     """Of the whole sheet as generated; empty for one written by hand."""
     generated: Generated | None = None
     """What was generated, part by part, so that edits are known; None when written by hand."""
     comments: tuple[Comment, ...] = ()
+
+    @property
+    def speed(self) -> float | None:
+        """What decides how fast it plays: the length (whole) where there is one, else the tempo."""
+        return self.tempo if self.length is None else self.length
 
     @property
     def steps(self) -> int:

@@ -13,12 +13,23 @@ from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import tones
 from arranger.sheet.sounds import sounds_of
+from arranger.sheet.values import WRITE_TEMPO
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+    from fractions import Fraction
 
     from arranger.engine.model import DrumSound, Engine, StepLength
+    from arranger.sheet.mark import SheetMark
     from arranger.sheet.model import Sheet
+
+
+MOST_OFF_TEMPO = 0.03
+"""An engine may miss a tempo by this share before that is told."""
+
+
+_SLOWEST_BEAT = 0xFF_FFFF
+"""Microseconds: three bytes (Standard MIDI File 1.0, Set Tempo)."""
 
 
 class PlayedStep(NamedTuple):
@@ -84,22 +95,57 @@ def drums_in_use(steps: Iterable[PlayedStep]) -> tuple[DrumSound, ...]:
     return tuple(dict.fromkeys(step.drum for step in steps if step.drum is not None))
 
 
-def step_length(sheet: Sheet, engine: Engine) -> StepLength:
-    """Return the step length that a sheet asks its engine for.
+def step_length(sheet: Sheet | SheetMark, engine: Engine) -> StepLength:
+    """Return the step length that a sheet asks its engine for: its own, else nearest to its tempo.
 
     Raises
     ------
     SheetError
-        If the engine's list doesn't have it.
+        If the engine's list doesn't have its length, or it has neither length nor tempo.
     """
-    for entry in engine.step_lengths:
-        if entry.setting == sheet.step_setting:
-            return entry
-    first, last = engine.step_lengths[0].setting, engine.step_lengths[-1].setting
-    raise SheetError(
-        f"{engine.name} has no step length {sheet.step_setting}",
-        remedy=f"choose one from its list ({first} to {last}): arranger engines {engine.name}",
-    )
+    if sheet.length is None:
+        if sheet.tempo is None:
+            raise SheetError("has no line 'tempo'", remedy=WRITE_TEMPO)
+        return engine.nearest_step_length(step_seconds(sheet.step_beats, sheet.tempo))
+    entry = own_length(sheet, engine)
+    if entry is None:
+        first, last = engine.step_lengths[0].setting, engine.step_lengths[-1].setting
+        raise SheetError(
+            f"{engine.name} has no step length {sheet.length}",
+            remedy="write tempo instead of length, or choose one from the engine's list "
+            f"({first} to {last}): arranger engines {engine.name}",
+        )
+    return entry
+
+
+def own_length(sheet: Sheet | SheetMark, engine: Engine) -> StepLength | None:
+    """Return the entry of an engine's list that a sheet names by its setting, or None."""
+    return next((each for each in engine.step_lengths if each.setting == sheet.length), None)
+
+
+def step_seconds(step_beats: Fraction, bpm: float) -> float:
+    """Return how long a step of so many quarter notes should last at a tempo."""
+    return float(step_beats) * 60.0 / bpm
+
+
+def beat_microseconds(sheet: Sheet | SheetMark, engine: Engine) -> int:
+    """Return a beat as it is played, in the whole microseconds that a MIDI file has for it."""
+    # s/step * us/s / (beat/step) = us/beat
+    beat = round(step_length(sheet, engine).seconds * 1e6 / float(sheet.step_beats))
+    return min(max(beat, 1), _SLOWEST_BEAT)
+
+
+def off_tempo(sheet: Sheet, engine: Engine) -> float:
+    """Return by which share an engine misses the tempo that a sheet says; 0 where it says none."""
+    if sheet.tempo is None:
+        return 0.0
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
+    return abs(sheet.tempo - played) / played
+
+
+def played_bpm(step_beats: Fraction, length: StepLength) -> float:
+    """Return the tempo that a step length plays."""
+    return 60.0 * float(step_beats) / length.seconds
 
 
 def place_of(sheet: Sheet, step: int) -> str:

@@ -46,7 +46,7 @@ def sheet_of(
         title="",
         engine=engine.name,
         step_beats=STEP_BEATS,
-        step_setting=length.setting,
+        length=length.setting,
         bars=(SheetBar(1, len(drums), 4, 4),),
         voice1=silence if tone is None else (tone,) + (HOLD,) * (len(drums) - 1),
         voice2=silence,

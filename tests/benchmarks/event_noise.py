@@ -62,7 +62,7 @@ def levels(engine: Engine, row: Sequence[int], passes: int) -> Floats:
 def played(engine: Engine, rows: Sequence[Sequence[int]], setting: int) -> Floats:
     """Return the pin's level in units of half a pass."""
     first, second = ([row[0], *(p if p != q else HOLD for q, p in pairwise(row))] for row in rows)
-    every = list(edges(sheet_of(engine, first, second, step_setting=setting), engine))
+    every = list(edges(sheet_of(engine, first, second, length=setting), engine))
     at = np.concatenate([cycles for cycles, _ in every])
     level = np.concatenate([pin for _, pin in every]).astype(np.float64)
     units = STEPS * setting * PASS_CYCLES // UNIT

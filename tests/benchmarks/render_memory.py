@@ -24,7 +24,7 @@ bars = round(60 * float(sys.argv[2]) / length.seconds / 16)
 scale = [60, HOLD, 62, HOLD, 64, HOLD, 65, HOLD, 67, HOLD, 69, HOLD, 71, HOLD, 72, HOLD]
 drums = [engine.drums[0].name, *[None] * 3] * 4 if engine.drums else [None] * 16
 sheet = Sheet(
-    title="Long", engine=engine.name, step_beats=Fraction(1, 4), step_setting=length.setting,
+    title="Long", engine=engine.name, step_beats=Fraction(1, 4), length=length.setting,
     bars=tuple(SheetBar(n + 1, 16, 4, 4) for n in range(bars)),
     voice1=tuple(scale * bars), voice2=tuple([40, *[HOLD] * 15] * bars), drums=tuple(drums * bars),
 )

@@ -59,7 +59,7 @@ def song_sheet(rng: random.Random, bars: int) -> Sheet:
         replace(
             sheet,
             engine="twin-phase",
-            step_setting=LENGTH.setting,
+            length=LENGTH.setting,
             voice1=voice1,
             voice2=voice2,
             drums=drums,

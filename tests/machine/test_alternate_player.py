@@ -163,7 +163,7 @@ def test_the_demo_songs_are_played_as_computed(song: Path) -> None:
 
 @pytest.mark.parametrize("drum", [drum.name for drum in ENGINE.drums])
 def test_every_drum_is_played_as_computed(drum: str) -> None:
-    sheet = sheet_of(ENGINE, [REST, 60], [REST, 43], [None, drum], step_setting=159)
+    sheet = sheet_of(ENGINE, [REST, 60], [REST, 43], [None, drum], length=159)
     machine = Machine(binary(sheet, ENGINE))
     machine.run()
     assert machine.events == schedule(sheet, ENGINE)

@@ -62,7 +62,7 @@ def test_json_says_what_sounds() -> None:
 
 
 def test_json_keeps_the_tones_after_a_drum() -> None:
-    piece = replace(PIECE, step_setting=24)  # a kick is longer than three quarters of it
+    piece = replace(PIECE, length=24)  # a kick is longer than three quarters of it
     values = json.loads(exported(piece, "json", ALTERNATE))
     assert values["steps"][0] == {"voice1": 69, "voice2": 45, "drum": "kick"}
     assert values["drums"][0]["seconds"] == pytest.approx(18 * 1243 / 1_193_182)
@@ -85,7 +85,7 @@ def test_json_has_the_seconds_in_which_no_voice_is_computed(name: str) -> None:
     joint = kick._replace(name="two", parts=(*kick.parts, *noise.parts))
     engine = replace(engine, drums=(kick, joint))
     for drum in engine.drums:
-        piece = sheet_of(engine, [72], [REST], [drum.name], step_setting=setting)
+        piece = sheet_of(engine, [72], [REST], [drum.name], length=setting)
         (told,) = json.loads(exported(piece, "json", engine))["drums"]
         silent = replace(piece, voice1=(REST,))
         one, other = (
@@ -98,7 +98,7 @@ def test_json_has_the_seconds_in_which_no_voice_is_computed(name: str) -> None:
 
 
 def test_json_says_how_long_each_drum_silences_the_voices() -> None:
-    piece = sheet_of(ALTERNATE, [69], drums=["kick-snare"], step_setting=100)
+    piece = sheet_of(ALTERNATE, [69], drums=["kick-snare"], length=100)
     tick = 1243 / 1_193_182
     parts = (DrumPart("kick", (4400, 500), 16 * 1243), DrumPart("noise", (250, 1023), 28 * 1243))
     joint = DrumSound("kick-snare", (), 1.0, parts, ("kick", "snare"))
@@ -108,7 +108,7 @@ def test_json_says_how_long_each_drum_silences_the_voices() -> None:
     assert drum["seconds"] == pytest.approx(44 * tick)
     assert [part["kind"] for part in drum["parts"]] == ["kick", "noise"]
     assert sum(part["seconds"] for part in drum["parts"]) == pytest.approx(drum["seconds"])
-    short = replace(piece, step_setting=40)  # three quarters of it are room for a drum
+    short = replace(piece, length=40)  # three quarters of it are room for a drum
     (cut,) = json.loads(exported(short, "json", engine))["drums"]
     assert cut["seconds"] == pytest.approx(30 * tick)
     assert [part["seconds"] / tick for part in cut["parts"]] == pytest.approx([16, 14])
@@ -134,7 +134,7 @@ def test_json_fits_its_schema(sheet: Sheet) -> None:
 def test_data_is_laid_out_as_documented() -> None:
     content = exported(PIECE, "data", replace(PHASE, drum_takes_step=True))
     steps, loop, count, bits = struct.unpack_from("<IIHH", content)
-    assert (steps, loop, count, bits) == (6, 2, PIECE.step_setting, 16)
+    assert (steps, loop, count, bits) == (6, 2, PIECE.length, 16)
     rows = struct.unpack_from("<6H6H6B", content, 12)
     a4, c5, a2 = (PHASE.pitches[midi].setting for midi in (69, 72, 45))
     names = [None, *(drum.name for drum in PHASE.drums)]
@@ -254,8 +254,8 @@ def test_an_unknown_drum_is_named_with_its_place() -> None:
 
 
 def test_an_unknown_step_length_is_refused() -> None:
-    with pytest.raises(SheetError, match="no step length 9999; choose one from its list"):
-        exported(sheet_of(PHASE, [69], step_setting=9999), "json")
+    with pytest.raises(SheetError, match="no step length 9999; write tempo instead of length"):
+        exported(sheet_of(PHASE, [69], length=9999), "json")
 
 
 def test_an_unknown_format_is_refused_with_the_nearest() -> None:

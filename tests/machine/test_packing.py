@@ -268,7 +268,7 @@ def test_a_song_with_too_many_parts_of_drums_is_refused() -> None:
     engine = replace(ENGINE, drums=drums)
     names: list[str | None] = [drum.name for drum in drums]
     length = max(engine.step_lengths, key=lambda length: length.setting).setting
-    sheet = sheet_of(engine, [60] * len(names), drums=names, step_setting=length)
+    sheet = sheet_of(engine, [60] * len(names), drums=names, length=length)
     with pytest.raises(SheetError, match="more than 63 parts; use fewer drum sounds"):
         pack(sheet, engine)
     assert pack(replace(sheet, drums=(*names[:13], None)), engine).drums[-1][0] == "drum_d12"

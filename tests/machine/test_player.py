@@ -93,7 +93,7 @@ def test_every_drum_sound(engine: Engine) -> None:
     sheet = sheet_of(engine, [60, *[HOLD] * (steps - 1)], [43, *[HOLD] * (steps - 1)], drums)
     assert sum(len(drum.parts) for drum in engine.drums) > 8
     assert_emulation_agrees(sheet, engine)
-    assert_emulation_agrees(replace(sheet, step_setting=engine.step_lengths[30].setting), engine)
+    assert_emulation_agrees(replace(sheet, length=engine.step_lengths[30].setting), engine)
 
 
 # Drums that last to the end of their step, whatever its length, or that are cut in many.
@@ -138,7 +138,7 @@ def test_a_drum_ends_with_its_step_and_leaves_the_voices_their_tail(engine: Engi
             [60, HOLD, 64, REST, HOLD, 65],
             [48, HOLD, HOLD, HOLD, 50, HOLD],
             ["all", "rest", None, "rest", "all", "all"],
-            step_setting=length.setting,
+            length=length.setting,
         )
         assert_emulation_agrees(sheet, narrow)
 
@@ -163,7 +163,7 @@ def test_a_drum_may_end_anywhere_in_a_chunk(engine: Engine, first: int) -> None:
     names = [f"d{passes}" for passes in lasting]
     steps = len(names)
     sheet = sheet_of(
-        narrow, [60, *[HOLD] * (steps - 1)], [62, 48] * (steps // 2) + [50], names, step_setting=354
+        narrow, [60, *[HOLD] * (steps - 1)], [62, 48] * (steps // 2) + [50], names, length=354
     )
     assert_emulation_agrees(sheet, narrow)
 
@@ -229,7 +229,7 @@ def test_every_step_length(engine: Engine) -> None:
     for length in engine.step_lengths[::5]:
         sheet = sheet_of(
             engine, [72, HOLD, REST], [48, 50, HOLD], [None, "kick", None],
-            step_setting=length.setting,
+            length=length.setting,
         )  # fmt: skip
         assert_emulation_agrees(sheet, engine)
 
@@ -380,7 +380,7 @@ def test_steps_one_at_a_time(engine: Engine, data: st.DataObject) -> None:
                 assert call.returned
                 assert computer.machine.a == 0
                 assert 0 < call.cycles - step_length(sheet, engine).cycles < 2200
-                expected = step_writes(event, number, engine, sheet.step_setting, voices, before)
+                expected = step_writes(event, number, engine, sheet.length, voices, before)
                 cycles = (call.write_cycles - call.write_cycles[0]).tolist()
                 levels = (call.values >> 4 & 1).tolist()
                 found = changes_of(list(zip(cycles, levels, strict=True)), level)

@@ -28,7 +28,7 @@ def test_every_pitch_sounds_as_its_table_says(name: str, voice: int) -> None:
     cells = [pitch.midi for pitch in pitches]
     rest = [REST] * len(cells)
     rows = (cells, rest) if voice == 1 else (rest, cells)
-    sheet = sheet_of(engine, *rows, step_setting=length.setting)
+    sheet = sheet_of(engine, *rows, length=length.setting)
     sound = np.concatenate(list(samples(sheet, engine, sample_rate=RATE)))
     for index, pitch in enumerate(pitches):
         begin = round((index + 0.05) * length.seconds * RATE)

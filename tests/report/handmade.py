@@ -139,7 +139,7 @@ def conversion() -> Conversion:
         title=made.title,
         engine="twin-phase",
         step_beats=grid.step_beats,
-        step_setting=length.setting,
+        length=length.setting,
         bars=tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars),
         voice1=voice1,
         voice2=voice2,

@@ -68,13 +68,12 @@ def generated(
         title="A tune",
         engine=rng.choice(("twin-phase", "twin-counter")),
         step_beats=step,
-        step_setting=rng.randint(6, 60),
         bars=(),
         voice1=(),
         voice2=(),
         drums=(),
         source_file="tune.mid",
-        tempo=120.0,
+        tempo=float(rng.randint(60, 240)),
     )
     heads = [SheetBar(first + index, steps, 4, 4) for index in range(count)]
     sheet = joined(empty, heads, rows)

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.engine.player import PASS_CYCLES
 from arranger.rows import HOLD, REST
+from arranger.sheet.as_bars import written_out
 from arranger.sheet.model import SheetSound, SoundPart
 
-from .strategies import sheets
+from .strategies import sheets, structured
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -56,15 +57,18 @@ def playable(draw: st.DrawFn, *, commented: bool = False) -> tuple[Sheet, Engine
     own = draw(own_sounds(engine))
     names = [each.name for each in (*engine.drums, *own)]
     sound = st.none() | st.sampled_from([None, *names])
-    return replace(
+    settings = st.sampled_from([entry.setting for entry in engine.step_lengths])
+    sheet = replace(
         sheet,
+        bars=written_out(sheet.bars),
         engine=name,
-        step_setting=draw(st.sampled_from([entry.setting for entry in engine.step_lengths])),
+        length=draw(settings if sheet.tempo is None else st.none() | settings),
         voice1=draw(row),
         voice2=draw(row),
         sounds=own,
         drums=draw(st.lists(sound, min_size=sheet.steps, max_size=sheet.steps).map(tuple)),
-    ), engine
+    )
+    return draw(structured(sheet)), engine
 
 
 def settled(row: tuple[int, ...]) -> tuple[int, ...]:

@@ -144,13 +144,45 @@ def test_a_problem_above_the_rows_has_its_place(
     assert expected in found(GOOD.replace(old, new))
 
 
-def test_a_missing_length_is_worked_out_from_the_tempo() -> None:
-    """Half a beat at 150 beats a minute lasts 0.2 s."""
-    text = GOOD.replace(f"length    {LENGTH}", "tempo     150")
-    (problem,) = check_text(text, load).problems
-    wanted = ENGINE.nearest_step_length(0.2).setting
-    assert problem.remedy == f"write length {wanted} for 150 beats a minute"
-    assert found(GOOD.replace(f"length    {LENGTH}", f"length    {wanted}\ntempo     150")) == []
+def test_a_sheet_says_how_fast_it_plays() -> None:
+    (problem,) = check_text(GOOD.replace(f"length    {LENGTH}\n", ""), load).problems
+    assert problem[:3] == ("error", "no-tempo", 1)
+    assert problem.remedy == "write how fast it plays into the header, like tempo 120"
+    assert found(GOOD.replace(f"length    {LENGTH}", "tempo     150")) == []
+
+
+def test_a_tempo_that_the_engine_misses_by_three_percent_is_told() -> None:
+    """With one step length of 0.2 s, half a beat: 150 beats a minute."""
+    (entry,) = (e for e in ENGINE.step_lengths if e.setting == LENGTH)
+    few = replace(ENGINE, step_lengths=(entry._replace(seconds=0.2),))
+    for tempo, told in (("145.6", False), ("145.4", True), ("154.4", False), ("154.6", True)):
+        text = GOOD.replace(f"length    {LENGTH}", f"tempo     {tempo}")
+        problems = check_text(text, lambda _name: few).problems
+        assert [p[:5] for p in problems] == [("warning", "tempo", 5, 11, len(tempo))] * told
+        assert [p.what for p in problems] == [
+            f"the nearest to tempo {tempo} that small plays is 150.00"
+        ] * told
+
+
+@pytest.mark.parametrize(
+    ("lines", "remedy"),
+    [
+        (f"length    {LENGTH + 1}", f"the nearest is {LENGTH}"),
+        (
+            "length    99999",
+            "write tempo instead, like tempo 120: the length may be another engine's",
+        ),
+        (
+            "length    99999\ntempo     96",
+            "take the line length away: tempo 96 says how fast it plays",
+        ),
+    ],
+)
+def test_a_length_that_the_engine_has_not_is_answered_with_what_is_near(
+    lines: str, remedy: str
+) -> None:
+    (problem,) = check_text(GOOD.replace(f"length    {LENGTH}", lines), load).problems
+    assert (problem.code, problem.remedy) == ("length", remedy)
 
 
 def test_all_problems_come_at_once_and_in_order() -> None:
@@ -184,7 +216,7 @@ def test_a_caret_stands_under_the_place() -> None:
         "x.duet:7:24: error: 'H4' is no pitch\n"
         "      voice 1   C4\t-   .   H4\n"
         "                  \t        ^^\n"
-        "    write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence"
+        "    did you mean 'B4'?"
     )
 
 
@@ -230,7 +262,7 @@ def test_a_drum_that_is_like_none_gets_the_list_to_choose_from() -> None:
     (problem,) = check_text(GOOD.replace("kick", "gong"), load).problems
     assert problem.remedy == "choose from kick, snare"
     (problem,) = check_text(GOOD.replace("kick", "kikc"), load).problems
-    assert problem.remedy == "write kick"
+    assert problem.remedy == "did you mean 'kick'?"
 
 
 @pytest.mark.parametrize(

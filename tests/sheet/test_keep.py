@@ -14,6 +14,7 @@ import pytest
 from typer.testing import CliRunner
 
 from arranger.cli.app import app
+from arranger.engine import load_engine
 from arranger.errors import OutputError, SheetError
 from arranger.files import backup_path
 from arranger.sheet import (
@@ -25,7 +26,9 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
+from arranger.sheet.digest import generated_parts
 from arranger.sheet.keep import State, look, write_generated
+from arranger.sheet.played import step_length
 
 from . import edits
 
@@ -47,6 +50,36 @@ def test_a_generated_sheet_is_recognised_as_such_after_reading() -> None:
 def test_tidying_is_no_edit() -> None:
     text = format_sheet(sheet(1))
     assert not is_edited(parse(text.replace("  voice 1   ", "voice 1 ").replace("|", "")))
+
+
+OF_BEFORE = """\
+arranger-sheet 1
+title     Low tide
+engine    twin-phase
+step      1/2 beat
+length    7440
+tempo     119.6 beats a minute
+digest    6395aeea6847425b
+
+bar 1   2/4
+  voice 1   C4  -   | .   E4
+  voice 2   .   .   | .   .
+  drums     .   .   | .   .
+
+generated header 0cf6f2fc95 799eb9c6d0 11c5642c13   # these lines tell arranger which bars were edited
+generated 1      30b8113cb6
+"""
+"""Written when every sheet had a length, and the tempo told only."""
+
+
+def test_a_sheet_of_before_is_known_as_generated_and_its_length_rules() -> None:
+    old = parse(OF_BEFORE)
+    assert not is_edited(old)
+    assert old.generated == generated_parts(old)
+    assert not is_edited(parse(OF_BEFORE.replace("119.6", "150")))  # it changes nothing
+    assert step_length(old, load_engine("twin-phase")).setting == 7440
+    assert is_edited(parse(OF_BEFORE.replace("length    7440\n", "")))
+    assert format_sheet(old) == OF_BEFORE
 
 
 def test_a_generated_sheet_is_replaced_and_kept_once(tmp_path: Path) -> None:

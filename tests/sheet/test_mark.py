@@ -41,7 +41,8 @@ def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
     found = find_mark(marked(*lines))
     assert found is not None
     assert (found.title, found.engine) == (sheet.title, sheet.engine)
-    assert (found.step_beats, found.step_setting) == (sheet.step_beats, sheet.step_setting)
+    assert found.step_beats == sheet.step_beats
+    assert (found.tempo, found.length) == (sheet.tempo, sheet.length)
     assert (found.loop_step, found.bars) == (sheet.loop_step, sheet.bars)
     assert found.drums == {key: name for name, key in keys.items()}
     assert all(line.isascii() and "\n" not in line for line in lines)
@@ -53,6 +54,8 @@ def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
         "step=0/4 length=12 bars=1:4/4:16",
         "step=1/0 length=12 bars=1:4/4:16",
         "step=1/4 bars=1:4/4:16",
+        "step=1/4 tempo=fast bars=1:4/4:16",
+        "step=1/4 tempo=120 length=-1 bars=1:4/4:16",
         "step=1/4 length=12 bars=1:0/4:16",
         "step=1/4 length=12 bars=1:4/0:16",
         "step=1/4 length=12 bars=1*250000:4/4:16,1:4/4:16",

@@ -14,6 +14,7 @@ from arranger.errors import SheetError
 from arranger.rows import HOLD
 from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
 from arranger.sheet.merge import Merge, in_steps_of, merge
+from arranger.sheet.text import speed_text
 
 from . import edits
 
@@ -166,7 +167,7 @@ def test_bars_put_in_and_taken_out_by_hand_stay_so() -> None:
 
 def test_an_edit_goes_along_into_finer_steps_but_not_into_others() -> None:
     hand = edited_text(("D4  -", "D4  A4"))
-    finer = with_digest(replace(in_steps_of(BASE, Fraction(1, 2)), step_setting=1000))
+    finer = with_digest(replace(in_steps_of(BASE, Fraction(1, 2)), length=1000))
     assert "bar 2 2/4\nvoice 1 D4 - | A4 -" in text_of(merge(hand, finer).sheet)
     with pytest.raises(SheetError, match="convert with --step 1 to keep the edits"):
         merge(hand, with_digest(replace(BASE, step_beats=Fraction(3, 2))))
@@ -175,10 +176,38 @@ def test_an_edit_goes_along_into_finer_steps_but_not_into_others() -> None:
 def test_what_the_hand_wrote_into_the_header_is_kept() -> None:
     hand = edited_text(("Low tide", "High tide"), ("length    2000", "length    1500"))
     merged = merge(hand, generated_now(("C4  -", "C5  -"))).sheet
-    assert (merged.title, merged.step_setting) == ("High tide", 1500)
+    assert (merged.title, merged.length) == ("High tide", 1500)
     assert merge(THEN, generated_now(("Low tide", "Ebb"))).sheet.title == "Ebb"
     with pytest.raises(SheetError, match=r"convert with --engine mine\.toml"):
         merge(edited_text(("twin-phase", "mine.toml")), THEN)
+
+
+SLOW = ("length    2000", "tempo     90")
+
+
+def test_a_tempo_set_by_hand_outlives_another_step_and_engine() -> None:
+    finer = replace(in_steps_of(BASE, Fraction(1, 2)), length=None, tempo=120.0)
+    now = with_digest(replace(finer, engine="twin-counter"))
+    merged = merge(edited_text(SLOW), now)
+    assert (merged.sheet.tempo, merged.sheet.length, merged.conflicts) == (90, None, ())
+    assert merge(merged.sheet, now).sheet == merged.sheet
+    told = merge(edited_text(("length    2000", "length    1500")), now)
+    assert (told.sheet.tempo, told.sheet.length) == (120, None)
+    assert [str(conflict) for conflict in told.conflicts] == [
+        "the header: length 1500 was set by hand for another step or engine: it is tempo 120 now"
+    ]
+    assert merge(THEN, now).sheet.tempo == 120
+
+
+@pytest.mark.parametrize("line", ["tempo     90", "length    1500"])
+def test_a_tempo_asked_for_now_doesnt_silently_beat_the_hands(line: str) -> None:
+    asked = replace(BASE, length=None, tempo=140.0, settings="--tempo 140")
+    merged = merge(edited_text(("length    2000", line)), with_digest(asked))
+    mine = " ".join(line.split())
+    assert speed_text(merged.sheet) == mine
+    assert [str(conflict) for conflict in merged.conflicts] == [
+        f"the header: {mine} was set by hand, though --tempo asks for tempo 140: the hand's stays"
+    ]
 
 
 def test_a_sheet_written_by_hand_altogether_is_kept_altogether() -> None:

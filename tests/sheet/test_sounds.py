@@ -143,7 +143,7 @@ def test_a_line_below_a_bar_or_too_many_are_refused() -> None:
 
 def test_a_misspelt_own_sound_is_offered() -> None:
     (problem,) = check_text(HEAD.format("drum clank: noise 354", "clunk"), load_engine).problems
-    assert (problem.code, problem.remedy) == ("unknown-drum", "write clank")
+    assert (problem.code, problem.remedy) == ("unknown-drum", "did you mean 'clank'?")
 
 
 def test_comments_stay_on_the_lines_of_the_sounds() -> None:
@@ -195,7 +195,7 @@ def drummed(draw: st.DrawFn) -> Sheet:
         title="",
         engine=name,
         step_beats=Fraction(1, 2),
-        step_setting=draw(st.sampled_from(engine.step_lengths)).setting,
+        length=draw(st.sampled_from(engine.step_lengths)).setting,
         bars=(SheetBar(1, steps, 4, 4),),
         voice1=draw(st.lists(cell, min_size=steps, max_size=steps).map(tuple)),
         voice2=draw(st.lists(cell, min_size=steps, max_size=steps).map(tuple)),
@@ -251,7 +251,7 @@ def test_every_export_knows_them(name: str, format_: str) -> None:
         title="Clank",
         engine=name,
         step_beats=Fraction(1, 2),
-        step_setting=engine.nearest_step_length(0.2).setting,
+        length=engine.nearest_step_length(0.2).setting,
         bars=(SheetBar(1, 4, 2, 4),),
         voice1=(60, HOLD, REST, 62),
         voice2=(REST, 43, HOLD, HOLD),

@@ -29,7 +29,7 @@ def sheet_of(*pitches: int) -> Sheet:
             title="refrain",
             engine="twin-phase",
             step_beats=Fraction(1),
-            step_setting=14790,
+            length=14790,
             bars=tuple(SheetBar(number + 1, 4, 4, 4) for number in range(len(pitches))),
             voice1=cells,
             voice2=(REST,) * len(cells),

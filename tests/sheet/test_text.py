@@ -23,7 +23,7 @@ def test_digests_stand_seven_a_line_and_start_anew_where_bars_do_not_count_on() 
     numbers = [*range(1, 10), 20, 21, 21, 3]
     bars = tuple(BarDigest(number, f"{place:016x}") for place, number in enumerate(numbers))
     sheet = Sheet(
-        title="", engine="twin-phase", step_beats=Fraction(1), step_setting=2000,
+        title="", engine="twin-phase", step_beats=Fraction(1), length=2000,
         bars=(SheetBar(1, 1, 1, 4),), voice1=(60,), voice2=(REST,), drums=(None,),
         generated=Generated("a" * 16, "b" * 16, "c" * 16, bars),
     )  # fmt: skip

@@ -41,7 +41,7 @@ def test_each_save_is_heard_and_an_error_is_told_without_giving_up(tmp_path: Pat
     path, target = tmp_path / "x.duet", tmp_path / "x.wav"
     length = load_engine("twin-phase").nearest_step_length(0.05)
     sheet = replace(
-        edits.generated(random.Random(1), bars=4), engine="twin-phase", step_setting=length.setting
+        edits.generated(random.Random(1), bars=4), engine="twin-phase", length=length.setting
     )
     write_sheet(sheet, path)
     command = ["render", str(path), "--watch", "--bars", "2-3", "--loop", "2"]

@@ -20,7 +20,7 @@ def sheet_of(
     voice2: list[int] | None = None,
     drums: list[str | None] | None = None,
     *,
-    step_setting: int | None = None,
+    length: int | None = None,
     title: str = "Test piece",
     loop_step: int | None = None,
 ) -> Sheet:
@@ -30,7 +30,7 @@ def sheet_of(
         title=title,
         engine=engine.name,
         step_beats=Fraction(1, 4),
-        step_setting=engine.step_lengths[0].setting if step_setting is None else step_setting,
+        length=engine.step_lengths[0].setting if length is None else length,
         bars=(SheetBar(1, steps, 4, 4),),
         voice1=tuple(voice1),
         voice2=tuple(voice2 or [REST] * steps),

@@ -171,7 +171,7 @@ def test_a_long_silence_is_split_into_sixteen_bit_runs() -> None:
     engine: Engine = ENGINE
     longest = engine.step_lengths[-1]
     steps = 100
-    sheet = sheet_of(engine, [REST] * steps, step_setting=longest.setting)
+    sheet = sheet_of(engine, [REST] * steps, length=longest.setting)
     found = divisor_runs(sheet, engine)
     assert max(ticks for ticks, _ in found) == 0xFFFF
     assert sum(ticks for ticks, _ in found) == steps * longest.cycles // 1243

@@ -26,7 +26,7 @@ PIECE = sheet_of(
     [69, HOLD, 72, HOLD],
     [45, HOLD, REST, 50],
     ["kick", None, None, "hat"],
-    step_setting=LENGTH.setting,
+    length=LENGTH.setting,
 )
 PEAK = 10 ** (-12 / 20)
 

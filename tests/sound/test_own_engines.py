@@ -102,7 +102,7 @@ def engine(request: pytest.FixtureRequest) -> Engine:
 def test_every_pitch_sounds_as_its_table_says(engine: Engine) -> None:
     length = engine.step_lengths[-1]
     pitches = list(engine.pitches.values())
-    sheet = sheet_of(engine, [pitch.midi for pitch in pitches], step_setting=length.setting)
+    sheet = sheet_of(engine, [pitch.midi for pitch in pitches], length=length.setting)
     sound = np.concatenate(list(samples(sheet, engine, sample_rate=RATE)))
     for index, pitch in enumerate(pitches):
         begin = round((index + 0.05) * length.seconds * RATE)
@@ -114,7 +114,7 @@ def test_every_pitch_sounds_as_its_table_says(engine: Engine) -> None:
 def test_a_drum_is_heard_and_silences_the_step(engine: Engine) -> None:
     a3 = 57
     length = engine.step_lengths[-1]
-    sheet = sheet_of(engine, [a3, HOLD], [REST, REST], ["thud", None], step_setting=length.setting)
+    sheet = sheet_of(engine, [a3, HOLD], [REST, REST], ["thud", None], length=length.setting)
     sound = np.concatenate(list(samples(sheet, engine, sample_rate=RATE)))
     drum_end = round(60_000 / engine.clock_hz * RATE)
     step = round(length.seconds * RATE)

@@ -90,7 +90,7 @@ def test_taking_the_drums_away_leaves_length_and_tones(engine: Engine, data: st.
         lost = sounding(silent, engine) - sounding(sheet, engine)
         drums = {drum.name: drum for drum in engine.drums}
         most = sum(
-            drum_timing(drums[name], engine, sheet.step_setting).passes
+            drum_timing(drums[name], engine, sheet.length).passes
             for name in sheet.drums
             if name is not None
         )
@@ -101,9 +101,7 @@ def test_taking_the_drums_away_leaves_length_and_tones(engine: Engine, data: st.
 def test_a_phase_goes_on_after_a_drum_where_it_stood(drum: DrumSound) -> None:
     """So a held tone flips as often as the passes in which it is counted say."""
     setting = PHASE.nearest_step_length(0.2).setting
-    sheet = sheet_of(
-        PHASE, [70, HOLD, HOLD], drums=[None, drum.name, drum.name], step_setting=setting
-    )
+    sheet = sheet_of(PHASE, [70, HOLD, HOLD], drums=[None, drum.name, drum.name], length=setting)
     increment = PHASE.pitches[70].setting
     flips = sum(len(block.flips1) for block in blocks(sheet, PHASE))
     assert flips == sounding(sheet, PHASE) * increment >> 16
@@ -175,7 +173,7 @@ def test_a_tune_under_a_full_beat_keeps_most_of_its_time(engine: Engine, hats: i
     beat = [["kick-hat", *["hat"] * (hats - 1)], ["snare-hat", *["hat"] * (hats - 1)]] * 8
     drums = [name for each in beat for name in each]
     row = [72, *[HOLD] * (len(drums) - 1)]
-    sheet = sheet_of(engine, row, drums=drums, step_setting=length.setting)
+    sheet = sheet_of(engine, row, drums=drums, length=length.setting)
     assert Fraction(sounding(sheet, engine), length.setting * len(row)) > Fraction(85, 100)
 
 

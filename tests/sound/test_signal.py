@@ -151,7 +151,7 @@ class Simulation:
         overhead = self.engine.profile.steps.overhead_cycles
         start = 0
         for step in steps:
-            passes = 10 * sheet.step_setting
+            passes = 10 * sheet.length
             drum = sheet.drums[step]
             begun = 0
             if drum is not None:
@@ -204,7 +204,7 @@ def test_blocks_join_without_a_seam(sheet: Sheet) -> None:
 
 def test_a_counter_flips_every_setting_passes() -> None:
     engine = ROUTINES[2]
-    sheet = sheet_of(engine, [71, HOLD], [REST, REST], step_setting=6)
+    sheet = sheet_of(engine, [71, HOLD], [REST, REST], length=6)
     flips = blocks(sheet, engine)
     first = next(flips).flips1
     # 60 passes, 10 cycles of overhead, 60 passes; period 11, the first flip at once.
@@ -233,7 +233,7 @@ def test_a_drum_is_the_same_every_time_and_none_like_another() -> None:
         # In a short step the long ones are cut off, and then some are alike.
         step_length = engine.nearest_step_length(0.25)
         length = step_length.cycles
-        sheet = sheet_of(engine, [REST] * steps, drums=names, step_setting=step_length.setting)
+        sheet = sheet_of(engine, [REST] * steps, drums=names, length=step_length.setting)
         heard: dict[str, tuple[tuple[int, int], ...]] = {}
         changes = computed(sheet, engine)
         for step, drum in enumerate(names):
@@ -253,7 +253,7 @@ def test_memory_is_bounded_for_an_hour() -> None:
     row = tuple(60 + number % 12 for number in range(steps))
     sheet = replace(
         sheet_of(engine, [60]),
-        step_setting=step.setting, voice1=row, voice2=row[::-1], drums=(None,) * steps,
+        length=step.setting, voice1=row, voice2=row[::-1], drums=(None,) * steps,
         bars=tuple(SheetBar(number, 8, 2, 4) for number in range(steps // 8))
         + (SheetBar(steps // 8, steps % 8, 2, 4),) * (steps % 8 > 0),
     )  # fmt: skip
