@@ -18,6 +18,7 @@ from arranger.grid import plan_grid
 from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce, remarks_on_laws
 from arranger.sheet import with_digest
+from arranger.sheet.as_bars import settled
 from arranger.sheet.model import Comment, Sheet, SheetBar, SheetSound
 from arranger.sheet.played import step_seconds
 from arranger.sheet.values import FASTEST_BPM, SLOWEST_BPM
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
     from arranger.reduce import Reduction
     from arranger.settings import Settings
     from arranger.song.model import Song
+
+OTHER_SECTION = "other"
+"""How what follows a repeated section and is none itself is called in the sheet."""
 
 
 @dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True, eq=False)
@@ -62,10 +66,11 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     """
     marked = read_marked(song, engine, settings)
     if marked is not None:
-        title, tempo, length, sounds, grid, reduction, _ = marked
+        title, tempo, length, sounds, bars, grid, reduction, _ = marked
     else:
         title, tempo, length, sounds = song.title, None, None, ()
         grid = plan_grid(song, engine, settings.grid)
+        bars = _bars(grid)
         reduction = reduce(song, engine, grid, settings.reduce, measure_of(engine, grid))
     check_conservation(reduction.ledger, len(song.notes))
     faults = remarks_on_laws(song, engine, reduction)
@@ -73,8 +78,8 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
         reduction = replace(reduction, remarks=(*reduction.remarks, *faults))
     if tempo is None and length is None:
         tempo = written_tempo(grid, engine)
-    sheet = _sheet(song, settings, grid, reduction, title, sounds)
-    sheet = with_digest(replace(sheet, tempo=tempo, length=length))
+    sheet = _sheet(song, settings, grid, reduction, title, sounds, bars)
+    sheet = with_digest(settled(replace(sheet, tempo=tempo, length=length)))
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )
@@ -87,8 +92,8 @@ def _sheet(
     reduction: Reduction,
     title: str,
     sounds: tuple[SheetSound, ...],
+    bars: tuple[SheetBar, ...],
 ) -> Sheet:
-    bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
     return Sheet(
         title=title,
         engine=settings.engine,
@@ -103,6 +108,16 @@ def _sheet(
         source_sha256=song.sha256,
         settings=command_line(settings),
         comments=_words(song, grid),
+    )
+
+
+def _bars(grid: Grid) -> tuple[SheetBar, ...]:
+    """Return the sheet's bars, with a mark where a repeated section begins, or what is none."""
+    marks = {section.first_bar + section.bars: OTHER_SECTION for section in grid.sections}
+    marks |= {section.first_bar: section.name for section in grid.sections}
+    return tuple(
+        SheetBar(bar.number, bar.steps, bar.numerator, bar.denominator, None, marks.get(index, ""))
+        for index, bar in enumerate(grid.bars)
     )
 
 

@@ -80,10 +80,17 @@ EXPORTERS = {
     ),
     "musicxml": Exporter(
         ".duet.musicxml",
-        "two staves for notation programs",
-        "arranger.sheet.musicxml",
+        "a score for notation programs",
+        "arranger.sheet.score.musicxml",
         "export_musicxml",
     ),
+    "svg": Exporter(
+        ".svg",
+        "a score as a picture, its pages beneath each other",
+        "arranger.sheet.score.engrave",
+        "export_svg",
+    ),
+    "pdf": Exporter(".pdf", "a score to print", "arranger.sheet.score.engrave", "export_pdf"),
 }
 
 

@@ -12,7 +12,7 @@ bar-order        bar numbers that don't rise
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from difflib import get_close_matches
+from collections import Counter
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -20,10 +20,18 @@ from arranger.engine.tuning import folded
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
+from arranger.sheet.as_bars import roots
 from arranger.sheet.io import read_text
-from arranger.sheet.parse import MOST_PROBLEMS, scan
-from arranger.sheet.played import own_length, played_bpm, step_length
-from arranger.sheet.problem import ERROR, WARNING, Problem
+from arranger.sheet.meant import drum_remedy
+from arranger.sheet.parse import scan
+from arranger.sheet.played import (
+    MOST_OFF_TEMPO,
+    off_tempo,
+    own_length,
+    played_bpm,
+    step_length,
+)
+from arranger.sheet.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
@@ -36,9 +44,6 @@ if TYPE_CHECKING:
     from arranger.sheet.parse import Scan
 
     Size = Callable[[Sheet, Engine], int]
-
-MOST_OFF_TEMPO = 0.03
-"""An engine may miss a tempo by this share before that is told."""
 
 _TEMPO_SHARE = 0.005
 """A tempo beside a length may be off by this before it is called wrong."""
@@ -144,26 +149,44 @@ def check_playable(found: Scan, engine: Engine) -> list[Problem]:
 
 
 class _Finder:
-    """Turns steps of the sheet into places in its text; remembers the row that it looked at."""
+    """Turns steps of the sheet into places in its text; remembers the row that it looked at.
+
+    A problem in a bar that is as another one stands where the rows are written. It is told there
+    once; one that only comes of what stands before the bar is told at the bar's own line.
+    """
 
     def __init__(self, found: Scan) -> None:
         self._found = found
         self.sheet = found.sheet
         self._starts = self.sheet.bar_starts
+        self._roots = roots(self.sheet.bars)
         self._row = (-1, -1)
         self._place: tuple[int, list[Span]] = (1, [])
+        self._told: set[tuple[str, int, int]] = set()
 
     def problem(
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
-    ) -> Problem:
-        """Return a problem at a cell."""
+    ) -> Iterator[Problem]:
+        """Yield a problem at a cell, unless it was told."""
         bar = bisect_right(self._starts, step) - 1
+        root = self._roots[bar]
+        at = step - self._starts[bar]
+        written = (code, row, self._starts[root] + at)
+        if written in self._told:
+            return
+        if root == bar:
+            self._told.add(written)
+        else:
+            line = self._found.row_lines[bar][0]
+            number, other = self.sheet.bars[bar].number, self.sheet.bars[root].number
+            what += f" (step {at + 1} of bar {number}, which is as bar {other})"
+            yield Problem(severity, code, line, 1, 3, what, remedy)
+            return
         if self._row != (bar, row):
             self._row, self._place = (bar, row), self._found.row_place(bar, row)
         line, spans = self._place
-        at = step - self._starts[bar]
         column, width = spans[at] if at < len(spans) else (1, 1)
-        return Problem(severity, code, line, column, width, what, remedy)
+        yield Problem(severity, code, line, column, width, what, remedy)
 
 
 def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) -> Iterator[Problem]:
@@ -174,7 +197,7 @@ def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) ->
             nearest = folded(engine, cell)
             if nearest is None:
                 nearest = min(engine.pitches, key=lambda pitch: abs(pitch - cell))
-            yield finder.problem(
+            yield from finder.problem(
                 ERROR,
                 "outside-pitch-table",
                 row,
@@ -196,7 +219,7 @@ def _tones(
         if cell == HOLD:
             if held < 0 and not hold_told:
                 hold_told = True
-                yield finder.problem(
+                yield from finder.problem(
                     WARNING,
                     "hold-nothing",
                     row,
@@ -207,7 +230,7 @@ def _tones(
             continue
         hold_told = False
         if held >= 0 and all(silenced[start:step]):
-            yield finder.problem(
+            yield from finder.problem(
                 WARNING,
                 "tone-unheard",
                 row,
@@ -222,7 +245,7 @@ def _tones(
             and not silenced[step - 1]
             and finder.sheet.drums[step] is None
         ):
-            yield finder.problem(
+            yield from finder.problem(
                 WARNING,
                 "no-attack",
                 row,
@@ -239,13 +262,12 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
         return
-    remedies = {}
-    for name in strange:
-        close = get_close_matches(name or "", names, 1)
-        remedies[name] = f"write {close[0]}" if close else f"choose from {', '.join(names) or '.'}"
+    hits = Counter(drum for drum in finder.sheet.drums if drum in names)
+    usual = hits.most_common(1)[0][0] if hits else None
+    remedies = {name: drum_remedy(name, names, usual) for name in strange if name}
     for step, drum in enumerate(finder.sheet.drums):
-        if drum in strange:
-            yield finder.problem(
+        if drum is not None and drum in strange:
+            yield from finder.problem(
                 ERROR,
                 "unknown-drum",
                 _DRUM_ROW,
@@ -273,10 +295,10 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
         what = f"{engine.name} has no step length {sheet.length}"
         return [_at_header(found, "length", "length", what, _other_length(sheet, engine))]
     asked = sheet.tempo
-    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
     most = MOST_OFF_TEMPO if sheet.length is None else _TEMPO_SHARE
-    if asked is None or abs(asked - played) <= most * played:
+    if asked is None or off_tempo(sheet, engine) <= most:
         return []
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
     if sheet.length is None:
         what = f"the nearest to tempo {asked:g} that {engine.name} plays is {played:.2f}"
         remedy = f"write tempo {played:.2f}, or choose another step"

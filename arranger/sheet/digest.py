@@ -3,7 +3,7 @@
 Each bar has a digest of its metre, cells and loop mark, the whole sheet one of everything that is
 played or read by people. Numbers of bars are not part of a bar's digest: a bar that only moved is
 not an edited one. Comments count for the sheet but not for the bar, since a comment doesn't change
-what a bar plays.
+what a bar plays. Nor is it part of a bar's digest that it is as another bar or begins a section: that counts for the sheet.
 
 A bar's digest has 40 bits: an edited bar is taken for its generated self once in 10**12 edits.
 """
@@ -14,11 +14,13 @@ import json
 from dataclasses import replace
 from hashlib import blake2b
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from arranger.sheet.model import BarDigest, Generated
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from arranger.rows import Row
     from arranger.sheet.model import Sheet, SheetBar
 
@@ -57,8 +59,17 @@ def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
         bars,
         sheet.comments,
         *([sheet.sounds] if sheet.sounds else []),
+        *_structure(sheet),
     )
     return _digest(content, size=8)
+
+
+def _structure(sheet: Sheet) -> Iterator[dict[str, list[Any]]]:
+    """Yield what a digest takes in of bars that are as others and of sections, if there are any."""
+    for what in ("as_bar", "section"):
+        values = [getattr(bar, what) for bar in sheet.bars]
+        if any(value not in (None, "") for value in values):
+            yield {what: values}
 
 
 def value_digest(value: str | float | None) -> str:

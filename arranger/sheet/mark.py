@@ -6,12 +6,15 @@ Text events at the start of the file (Standard MIDI File 1.0, meta event 01) hol
     arranger-sheet 1 drums=kick:36,snare:38
     arranger-sheet 1 sounds=clank%3A%20noise%20354%20for%2020%20ms
     arranger-sheet 1 bars=0:4/4:4,1*12:4/4:16
+    arranger-sheet 1 as=5*4:1
+    arranger-sheet 1 sections=1:A,9:B
 
-Values are percent-encoded. ``tempo``, ``length`` or both are as in the header. ``drums`` gives the percussion key of each sound; a joint sound has none,
-since it is written as those that it joins (`joint_sounds`). ``sounds`` gives those that the sheet
-defines, as its header does. ``bars`` gives runs of
-bars: the first one's number, how many count on from it, metre, steps of each. Keys that stand in
-several events go on; unknown keys are passed over.
+Values are percent-encoded. ``tempo``, ``length`` or both are as in the header. ``drums`` gives the
+percussion key of each sound; a joint sound has none, since it is written as those that it joins
+(`joint_sounds`). ``sounds`` gives those that the sheet defines, as its header does. ``bars`` gives
+runs of bars: the first one's number, how many count on from it, metre, steps of each. ``as`` gives
+runs of bars that are as others, ``sections`` the bars at which sections begin, both by the bars'
+places in the list, from 0. Keys that stand in several events go on; unknown keys are passed over.
 """
 
 from __future__ import annotations
@@ -23,7 +26,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
 from arranger.sheet.model import SheetBar
-from arranger.sheet.text import plain_number, sound_text
+from arranger.sheet.text import is_section_name, plain_number, sound_text
 from arranger.sheet.values import MOST_SOUNDS, Fault, read_length, read_sound, read_tempo
 
 if TYPE_CHECKING:
@@ -34,9 +37,10 @@ if TYPE_CHECKING:
     from arranger.song.model import Song
 
 MARK = "arranger-sheet 1 "
-_RUNS_A_LINE = 24
+_WORDS_A_LINE = 24
 _STEP = re.compile(r"(\d{1,6})/(\d{1,6})", re.ASCII)
 _RUN = re.compile(r"(-?\d{1,9})(?:\*(\d{1,6}))?:(\d{1,4})/(\d{1,4}):(\d{1,6})", re.ASCII)
+_AS_RUN = re.compile(r"(\d{1,6})(?:\*(\d{1,6}))?:(\d{1,6})", re.ASCII)
 _DRUM = re.compile(r"([a-z][a-z0-9-]*):(\d{1,3})", re.ASCII)
 _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 _MAX_BARS = 250_000
@@ -89,11 +93,16 @@ def mark_lines(sheet: Sheet, keys: Mapping[str, int]) -> list[str]:
     if keys:
         lines.append("drums=" + ",".join(f"{name}:{key}" for name, key in keys.items()))
     lines.extend(f"sounds={_quote(sound_text(sound))}" for sound in sheet.sounds)
-    runs = list(_runs(sheet.bars))
-    lines.extend(
-        "bars=" + ",".join(runs[at : at + _RUNS_A_LINE]) for at in range(0, len(runs), _RUNS_A_LINE)
-    )
+    lines.extend(_listed("bars", [*_runs(sheet.bars)]))
+    lines.extend(_listed("as", [*_as_runs(sheet.bars)]))
+    named = [f"{at}:{_quote(bar.section)}" for at, bar in enumerate(sheet.bars) if bar.section]
+    lines.extend(_listed("sections", named))
     return [MARK + line for line in lines]
+
+
+def _listed(key: str, words: Sequence[str]) -> Iterator[str]:
+    for at in range(0, len(words), _WORDS_A_LINE):
+        yield f"{key}=" + ",".join(words[at : at + _WORDS_A_LINE])
 
 
 def find_mark(song: Song) -> SheetMark | None:
@@ -139,7 +148,7 @@ def find_mark(song: Song) -> SheetMark | None:
         loop_step=None if loop is None else int(loop),
         drums={int(match[2]): match[1] for match in drums if match is not None},
         sounds=sounds,
-        bars=bars,
+        bars=_read_sections(_read_as_runs(bars, values.get("as", "")), values.get("sections", "")),
     )
 
 
@@ -157,9 +166,7 @@ def _runs(bars: Sequence[SheetBar]) -> Iterator[str]:
     while at < len(bars):
         bar = bars[at]
         count = 1
-        while at + count < len(bars) and bars[at + count] == bar._replace(
-            number=bar.number + count
-        ):
+        while at + count < len(bars) and bars[at + count][:4] == (bar.number + count, *bar[1:4]):
             count += 1
         times = f"*{count}" if count > 1 else ""
         yield f"{bar.number}{times}:{bar.numerator}/{bar.denominator}:{bar.steps}"
@@ -178,4 +185,40 @@ def _read_bars(text: str) -> tuple[SheetBar, ...]:
         if min(numerator, denominator, steps) < 1 or len(found) + count > _MAX_BARS:
             return ()
         found.extend(SheetBar(number + n, steps, numerator, denominator) for n in range(count))
+    return tuple(found)
+
+
+def _as_runs(bars: Sequence[SheetBar]) -> Iterator[str]:
+    at = 0
+    while at < len(bars):
+        first = bars[at].as_bar
+        count = 1
+        if first is not None:
+            while at + count < len(bars) and bars[at + count].as_bar == first + count:
+                count += 1
+            yield f"{at}*{count}:{first}" if count > 1 else f"{at}:{first}"
+        at += count
+
+
+def _read_as_runs(bars: tuple[SheetBar, ...], text: str) -> tuple[SheetBar, ...]:
+    """Return the bars with what a list of runs says they are as; what can't be is passed over."""
+    found = list(bars)
+    for match in map(_AS_RUN.fullmatch, text.split(",")):
+        if match is None:
+            continue
+        place, count, other = int(match[1]), int(match[2] or 1), int(match[3])
+        for at in range(place, min(place + count, len(found))):
+            if other + at - place < at:
+                found[at] = found[at]._replace(as_bar=other + at - place)
+    return tuple(found)
+
+
+def _read_sections(bars: tuple[SheetBar, ...], text: str) -> tuple[SheetBar, ...]:
+    """Return the bars with the sections of a list; what can't be one is passed over."""
+    found = list(bars)
+    for word in text.split(","):
+        place, _, name = word.partition(":")
+        name = unquote(name, errors="replace")
+        if _NUMBER.fullmatch(place) and int(place) < len(found) and is_section_name(name):
+            found[int(place)] = found[int(place)]._replace(section=name)
     return tuple(found)

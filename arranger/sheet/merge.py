@@ -35,6 +35,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet.align import Pair, match_bars, pair_bars
+from arranger.sheet.as_bars import written_out
 from arranger.sheet.digest import bar_digests, generated_parts, sounds_digest, value_digest
 from arranger.sheet.model import BarDigest, Comment, Sheet
 from arranger.sheet.pieces import Bar, Conflict, Piece, cut, repair_holds
@@ -265,7 +266,7 @@ def _assemble(pieces: list[Piece], header: Sheet, edited: Sheet) -> Sheet:
     comments += [c._replace(bar=index) for c in edited.comments if c.bar >= len(edited.bars)]
     return replace(
         header,
-        bars=tuple(bar.head for _, bar in bars),
+        bars=written_out([bar.head for _, bar in bars]),
         voice1=tuple(cell for _, bar in bars for cell in bar.voice1),
         voice2=tuple(cell for _, bar in bars for cell in bar.voice2),
         drums=tuple(cell for _, bar in bars for cell in bar.drums),

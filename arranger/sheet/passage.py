@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SettingsError
 from arranger.rows import HOLD, REST, tones
+from arranger.sheet.as_bars import written_out
 
 if TYPE_CHECKING:
     from arranger.rows import Row
@@ -37,7 +38,7 @@ def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:
     stop = start + sum(bar.steps for bar in sheet.bars[begin:end])
     return replace(
         sheet,
-        bars=sheet.bars[begin:end],
+        bars=written_out(sheet.bars[begin:end]),
         voice1=_from(sheet.voice1, start, stop),
         voice2=_from(sheet.voice2, start, stop),
         drums=sheet.drums[start:stop],
@@ -78,7 +79,7 @@ def go_round(sheet: Sheet, times: int) -> Sheet:
             f"{times} rounds have more than {MAX_STEPS:,} steps", remedy="choose fewer with --loop"
         )
     bars = [
-        bar._replace(steps=min(bar.steps, end - loop))
+        bar._replace(steps=min(bar.steps, end - loop), as_bar=None)
         for bar, end in zip(sheet.bars, sheet.bar_starts[1:], strict=True)
         if end > loop
     ]

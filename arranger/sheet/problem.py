@@ -5,11 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import one_line
+from arranger.sheet.lexical import word_spans
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
+
+    from arranger.sheet.lexical import Span
+    from arranger.sheet.values import Fault
 
 _WIDTH = 100
+MOST_PROBLEMS = 10_000
+"""More aren't listed."""
 ERROR = "error"
 WARNING = "warning"
 
@@ -32,6 +38,38 @@ class Problem(NamedTuple):
     def place(self) -> str:
         """The place in words."""
         return f"line {self.line}, column {self.column}"
+
+
+class Problems:
+    """Problems as they are found; more than `MOST_PROBLEMS` aren't listed."""
+
+    def __init__(self) -> None:
+        self.found: list[Problem] = []
+        self.line = 0
+        """The number of the line that is being read."""
+
+    def add(
+        self,
+        code: str,
+        what: str,
+        remedy: str,
+        place: Span = (1, 1),
+        *,
+        line: int | None = None,
+        severity: str = ERROR,
+    ) -> None:
+        """List a problem, at the line that is being read unless another is given."""
+        if len(self.found) < MOST_PROBLEMS:
+            number = self.line if line is None else line
+            self.found.append(Problem(severity, code, number, *place, what, remedy))
+
+    def faults(self, faults: Iterable[Fault], code: str) -> None:
+        """List what is wrong with words of the line that is being read."""
+        spans = word_spans(code) if faults else []
+        for fault in faults:
+            column, width = spans[fault.word]
+            place = (column + fault.at, fault.width or width)
+            self.add(fault.code, fault.what, fault.remedy, place)
 
 
 def shown(problem: Problem, file: str, lines: Sequence[str]) -> str:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
 from arranger.sheet.align import match_bars
+from arranger.sheet.as_bars import settled
 from arranger.sheet.digest import bar_digest, bar_digests
 from arranger.sheet.pieces import Piece, cut, repair_holds
 
@@ -49,7 +50,8 @@ def spread_edits(sheet: Sheet) -> Spread:
     if sheet.generated is None:
         raise SheetError(
             "has no record of what was generated",
-            remedy="edits can be spread only in a sheet that was converted from a song",
+            remedy="spread is for sheets that were converted from a song; here let a bar be as "
+            "another (bar 9   as 1), or copy bars with arranger bars",
         )
     bars = cut(sheet)
     base = sheet.generated.bars
@@ -117,10 +119,12 @@ def _copied(
         taken = origin is not None and _content(bar, bar.loop) == base[origin].digest
         if origin is not None and taken and place not in sources:
             base[origin] = base[origin]._replace(digest=_content(now, now.loop))
-    return replace(
-        sheet,
-        voice1=tuple(cell for bar in after for cell in bar.voice1),
-        voice2=tuple(cell for bar in after for cell in bar.voice2),
-        drums=tuple(cell for bar in after for cell in bar.drums),
-        generated=sheet.generated and sheet.generated._replace(bars=tuple(base)),
+    return settled(
+        replace(
+            sheet,
+            voice1=tuple(cell for bar in after for cell in bar.voice1),
+            voice2=tuple(cell for bar in after for cell in bar.voice2),
+            drums=tuple(cell for bar in after for cell in bar.drums),
+            generated=sheet.generated and sheet.generated._replace(bars=tuple(base)),
+        )
     )

@@ -8,6 +8,7 @@ it; only where a word that matters would be pushed out of its column is the whol
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -16,11 +17,12 @@ from arranger.bars import metre_beat
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
+from arranger.sheet.as_bars import differing, named_bars
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetBar, SheetSound
+    from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetSound
 
 FORMAT = "arranger-sheet"
 VERSION = 1
@@ -54,7 +56,9 @@ LEAST_WIDTH = 3
 """Of a column: most pitches have so many characters at most."""
 
 _DIGESTS_A_LINE = 7
-_DRUM_NAME = re.compile(r"[a-z][a-z0-9-]{0,31}")
+_DRUM_NAME = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
+_LONGEST_NAME = 32
+_SECTION = re.compile(r"[^\W\d_](?:[^\W_]|-){0,31}")
 
 VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in range(128)}}
 
@@ -71,9 +75,10 @@ def format_sheet(sheet: Sheet) -> str:
     _check(sheet)
     notes = _by_place(sheet.comments)
     lines = [f"{FORMAT} {VERSION}", *_header(sheet, notes)]
-    for index, (bar, start) in enumerate(zip(sheet.bars, sheet.bar_starts, strict=False)):
+    starts = sheet.bar_starts
+    for first, last, number in _blocks(sheet, starts, notes):
         lines.append("")
-        lines.extend(_bar(sheet, index, bar, start, notes))
+        lines.extend(_block(sheet, starts[first], first, last, number, notes))
     end = [text for place in sorted(notes) if place[0] >= len(sheet.bars) for text in notes[place]]
     if end:
         lines.extend(("", *(_comment(text) for text in end)))
@@ -198,21 +203,64 @@ def _milliseconds(microseconds: int) -> str:
     return f"{whole}.{more:03}".rstrip("0").rstrip(".")
 
 
-def _bar(sheet: Sheet, index: int, bar: SheetBar, start: int, notes: _Places) -> Iterator[str]:
+def _blocks(
+    sheet: Sheet, starts: Sequence[int], notes: _Places
+) -> Iterator[tuple[int, int, int | None]]:
+    """Yield what stands between blank lines: first and last bar, and the number that it is as.
+
+    Bars that are as others are joined to a run where both count on and nothing stands between.
+    """
+    numbers = named_bars(sheet.bars)
+    noted = {place[0] for place in notes}
+    closed = {place[0] for place in notes if place[1] > 0}
+    loop = sheet.loop_step
+    looped = -1 if loop is None else bisect_right(starts, loop) - 1
+    first = 0
+    for index, (bar, number) in enumerate(zip(sheet.bars, numbers, strict=True)):
+        following = index + 1
+        if (
+            number is not None
+            and following < len(numbers)
+            and numbers[following] == number + 1
+            and sheet.bars[following].number == bar.number + 1
+            and not sheet.bars[following].section
+            and following not in noted
+            and following != looped
+            and index not in closed
+        ):
+            continue
+        yield first, index, numbers[first]
+        first = following
+
+
+def _block(
+    sheet: Sheet, start: int, index: int, last: int, named: int | None, notes: _Places
+) -> Iterator[str]:
+    bar = sheet.bars[index]
     end = start + bar.steps
     head = f"bar {bar.number:<3} {bar.numerator}/{bar.denominator}"
-    if implied_steps(sheet.step_beats, bar.numerator, bar.denominator) != bar.steps:
+    if last > index:
+        head = f"bars {bar.number}-{sheet.bars[last].number}"
+    elif implied_steps(sheet.step_beats, bar.numerator, bar.denominator) != bar.steps:
         head += f"   {bar.steps} step{'s' if bar.steps > 1 else ''}"
+    if named is not None:
+        head += f"   as {named}" + (f"-{named + last - index}" if last > index else "")
+    if bar.section:
+        head += f"   section {bar.section}"
     if sheet.loop_step is not None and start <= sheet.loop_step < end:
         head += "   loop" + (f" {sheet.loop_step - start + 1}" if sheet.loop_step > start else "")
-    group = group_steps(sheet.step_beats, bar.numerator, bar.denominator)
-    rows = rows_text(
-        sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
-    )
     yield from _line(head, (index, 0), notes)
-    for row, cells in enumerate(rows, 1):
-        yield from _line(f"  {ROWS[row]:<10}{cells}", (index, row), notes)
-    yield from _line(None, (index, BELOW), notes)
+    if named is None:
+        group = group_steps(sheet.step_beats, bar.numerator, bar.denominator)
+        rows = rows_text(
+            sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
+        )
+        for row, cells in enumerate(rows, 1):
+            yield from _line(f"  {ROWS[row]:<10}{cells}", (index, row), notes)
+    else:  # a comment on a row that isn't written goes below the line
+        for row in range(1, BELOW):
+            yield from _line(None, (last, row), notes)
+    yield from _line(None, (last, BELOW), notes)
 
 
 def rows_text(
@@ -267,8 +315,7 @@ def _check(sheet: Sheet) -> None:
             f"the rows have {len(rows[0])}, {len(rows[1])} and {len(rows[2])} steps, "
             f"the bars {steps}"
         )
-    if any(bar.steps < 1 or bar.numerator < 1 or bar.denominator < 1 for bar in sheet.bars):
-        raise SheetError("a bar has no step or no metre")
+    _check_bars(sheet)
     strange = {cell for cell in (*sheet.voice1, *sheet.voice2) if cell not in VOICE_WORDS}
     if strange:
         raise SheetError(f"{min(strange)} is no pitch from 0 to 127, hold or rest")
@@ -288,6 +335,21 @@ def _check(sheet: Sheet) -> None:
             raise SheetError(f"the comment {text!r} can't be written as UTF-8")
 
 
+def _check_bars(sheet: Sheet) -> None:
+    if any(bar.steps < 1 or bar.numerator < 1 or bar.denominator < 1 for bar in sheet.bars):
+        raise SheetError("a bar has no step or no metre")
+    for index in differing(sheet):
+        raise SheetError(f"bar {sheet.bars[index].number} isn't what the bar is that it is as")
+    for bar in sheet.bars:
+        if bar.section and not is_section_name(bar.section):
+            raise SheetError(f"{bar.section!r} can't be the name of a section")
+
+
+def is_section_name(name: str) -> bool:
+    """Return whether a section can be called so: a letter, then letters, digits, hyphens."""
+    return _SECTION.fullmatch(name) is not None
+
+
 def is_drum_name(name: str) -> bool:
-    """Return whether a drum row can hold this word: a letter, then letters, digits, hyphens."""
-    return _DRUM_NAME.fullmatch(name) is not None
+    """Return whether a drum row can hold this word: letters and digits, single hyphens between."""
+    return len(name) <= _LONGEST_NAME and _DRUM_NAME.fullmatch(name) is not None

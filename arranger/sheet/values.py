@@ -1,26 +1,17 @@
-"""What the words of a sheet stand for: values of the header, cells, bar lines."""
+"""What the words of a sheet stand for: values of the header."""
 
 from __future__ import annotations
 
 import re
 from fractions import Fraction
-from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import did_you_mean
-from arranger.pitch import parse_pitch, pitch_name
-from arranger.rows import HOLD, REST
-from arranger.sheet.lexical import RUN
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.text import is_drum_name
-
-if TYPE_CHECKING:
-    from arranger.sheet.model import SheetBar
 
 _STEP = re.compile(r"(\d{1,6})(?:\s*/\s*(\d{1,6}))?(?:\s+beats?)?", re.ASCII)
 _TEMPO = re.compile(r"(\d{1,9}(?:\.\d{1,20})?(?:e[+-]?\d{1,3})?)(?:\s.*)?", re.ASCII)
 _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
-_BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
-_METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
 
 _PART = re.compile(
     r"(?P<kind>[a-z]+)(?P<settings>(?:\s+\d{1,9}){0,4})"
@@ -41,34 +32,22 @@ WRITE_TEMPO = "write how fast it plays into the header, like tempo 120"
 
 SLOWEST_BPM, FASTEST_BPM = 0.001, 100_000.0
 
-MOST_FAULTS = 1000
-"""More in one line aren't listed."""
-
-_TONES = {"-": HOLD, ".": REST} | {pitch_name(pitch): pitch for pitch in range(12, 120)}
-
 
 class Fault(Exception):  # noqa: N818 -- it never leaves the reader, which makes a problem of it
     """A word that stands for nothing."""
 
-    def __init__(self, code: str, what: str, remedy: str, *, word: int = 0) -> None:
+    def __init__(
+        self, code: str, what: str, remedy: str, *, word: int = 0, at: int = 0, width: int = 0
+    ) -> None:
         super().__init__(what)
         self.code = code
         self.what = what
         self.remedy = remedy
         self.word = word
         """Index of the word in its line."""
-
-
-class BarLine(NamedTuple):
-    """What a bar line says."""
-
-    number: int
-    numerator: int
-    denominator: int
-    steps: int | None
-    """None: as many as fill the metre."""
-    loop: int | None
-    """The step of the bar, from 1, to go back to."""
+        self.at = at
+        self.width = width
+        """Which part of the word it concerns; a width of 0 means all of it."""
 
 
 def read_step(text: str) -> Fraction:
@@ -135,117 +114,3 @@ def _sound_part(text: str) -> SoundPart:
         what = "a part of a drum sound can't last so long" if microseconds else "it lasts no time"
         raise Fault("drum-length", what, f"write from 0.001 to {LONGEST_SOUND_MS:,} ms")
     return SoundPart(kind, tuple(map(int, match["settings"].split())), microseconds)
-
-
-def is_bar_number(word: str) -> bool:
-    """Return whether a word is the number of a bar."""
-    return _BAR_NUMBER.fullmatch(word) is not None
-
-
-def read_bar_line(words: list[str], before: SheetBar | None) -> BarLine:
-    """Return what a bar line says.
-
-    Parameters
-    ----------
-    words
-        The line's words, "bar" first.
-    before
-        The bar before, which lends its metre and number.
-    """
-    number, numerator, denominator = (
-        (1, 4, 4) if before is None else (before.number + 1, before.numerator, before.denominator)
-    )
-    steps: int | None = None
-    loop: int | None = None
-    rest = words[1:]
-    if rest and is_bar_number(rest[0]) and rest[1:2] not in (["steps"], ["step"]):
-        number = int(rest.pop(0))
-    if rest and (match := _METRE.fullmatch(rest[0])):
-        numerator, denominator = int(match[1]), int(match[2])
-        if not numerator or not denominator:
-            at = len(words) - len(rest)
-            raise Fault("metre", f"{match[0]} is no metre", "write one like 4/4 or 6/8", word=at)
-        rest.pop(0)
-    if len(rest) > 1 and _NUMBER.fullmatch(rest[0]) and rest[1].lower() in ("step", "steps"):
-        steps = int(rest[0])
-        del rest[:2]
-    if rest and rest[0].lower() == "loop":
-        rest.pop(0)
-        loop = int(rest.pop(0)) if rest and _NUMBER.fullmatch(rest[0]) else 1
-    if rest:
-        raise Fault(
-            "bar-line",
-            f"the bar line has {' '.join(rest)[:40]!r} after what belongs there",
-            "write like: bar 5   4/4   14 steps   loop",
-            word=len(words) - len(rest),
-        )
-    return BarLine(number, numerator, denominator, steps, loop)
-
-
-def read_tones(words: list[str], faults: list[Fault]) -> list[int]:
-    """Return the cells of a voice; a word that is none is silence, and listed in ``faults``.
-
-    Parameters
-    ----------
-    words
-        The line's words, "voice" and its number first.
-    faults
-        Where faults are listed.
-    """
-    try:
-        return [_TONES[word] for word in words[2:]]
-    except KeyError:
-        pass
-    cells: list[int] = []
-    for index, word in enumerate(words[2:], 2):
-        if RUN.fullmatch(word):
-            cells.extend(_TONES[sign] for sign in word)
-            continue
-        try:
-            cells.append(parse_pitch(word))
-        except ValueError:
-            cells.append(REST)
-            remedy = "write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence"
-            _list(Fault("unknown-pitch", f"{word[:40]!r} is no pitch", remedy, word=index), faults)
-    return cells
-
-
-def read_hits(
-    words: list[str], known: dict[str, str | None], faults: list[Fault]
-) -> list[str | None]:
-    """Return the cells of the drum row; a word that is none is silence, and listed in ``faults``.
-
-    Parameters
-    ----------
-    words
-        The line's words, "drums" first.
-    known
-        Words that were read before, and what they stand for; new ones are added.
-    faults
-        Where faults are listed.
-    """
-    try:
-        return [known[word] for word in words[1:]]
-    except KeyError:
-        pass
-    cells: list[str | None] = []
-    for index, word in enumerate(words[1:], 1):
-        name = word.lower()
-        if is_drum_name(name):
-            cells.append(known.setdefault(word, name))
-        elif set(word) == {"."}:
-            cells.extend(None for _ in word)
-        elif RUN.fullmatch(word):
-            cells.extend(None for _ in word)
-            what, remedy = "a drum can't be held", "write . after the drum"
-            _list(Fault("drum-held", what, remedy, word=index), faults)
-        else:
-            cells.append(None)
-            what, remedy = f"{word[:40]!r} is no drum sound", "write a name like kick, or ."
-            _list(Fault("drum-name", what, remedy, word=index), faults)
-    return cells
-
-
-def _list(fault: Fault, faults: list[Fault]) -> None:
-    if len(faults) < MOST_FAULTS:
-        faults.append(fault)

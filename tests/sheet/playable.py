@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.engine.player import PASS_CYCLES
 from arranger.rows import HOLD, REST
+from arranger.sheet.as_bars import written_out
 from arranger.sheet.model import SheetSound, SoundPart
 
-from .strategies import sheets
+from .strategies import sheets, structured
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -57,15 +58,17 @@ def playable(draw: st.DrawFn, *, commented: bool = False) -> tuple[Sheet, Engine
     names = [each.name for each in (*engine.drums, *own)]
     sound = st.none() | st.sampled_from([None, *names])
     settings = st.sampled_from([entry.setting for entry in engine.step_lengths])
-    return replace(
+    sheet = replace(
         sheet,
+        bars=written_out(sheet.bars),
         engine=name,
         length=draw(settings if sheet.tempo is None else st.none() | settings),
         voice1=draw(row),
         voice2=draw(row),
         sounds=own,
         drums=draw(st.lists(sound, min_size=sheet.steps, max_size=sheet.steps).map(tuple)),
-    ), engine
+    )
+    return draw(structured(sheet)), engine
 
 
 def settled(row: tuple[int, ...]) -> tuple[int, ...]:

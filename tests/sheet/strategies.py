@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 from hypothesis import strategies as st
 
@@ -90,7 +92,7 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
     words = ["title", "engine", "step", *(["length"] if length is not None else [])]
     lines = [HEADER.index(word) for word in [*words, *(["tempo"] if tempo else [])]]
     lines += [len(HEADER) + place for place in range(len(own))]
-    return Sheet(
+    sheet = Sheet(
         title=draw(texts),
         engine=draw(texts),
         step_beats=draw(steps_of_a_beat),
@@ -108,4 +110,44 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
         generated=draw(st.none() | generated),
         comments=draw(comments(len(found), lines)) if commented else (),
+    )
+    return draw(structured(sheet))
+
+
+@st.composite
+def structured(draw: st.DrawFn, sheet: Sheet) -> Sheet:
+    """Sections, and bars that are as earlier ones, in a sheet; its bar numbers may count on."""
+    section = st.sampled_from(["", "", "A", "B-2", "Br\u00fccke"])
+    found = [bar._replace(section=draw(section)) for bar in sheet.bars]
+    if draw(st.booleans()):
+        found = [bar._replace(number=found[0].number + at) for at, bar in enumerate(found)]
+    rows = [
+        (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
+        for start, end in pairwise(sheet.bar_starts)
+    ]
+    back = draw(st.integers(1, 3))
+    for index in range(1, len(found)):
+        others = [other for other in (index - back, draw(st.integers(0, index - 1))) if other >= 0]
+        other = draw(st.none() | st.sampled_from(others))
+        numbers = [bar.number for bar in found[:index]]
+        if other is None or numbers[other] in numbers[other + 1 :]:
+            continue  # a text couldn't name it
+        bar = found[index]
+        found[index] = SheetBar(bar.number, *found[other][1:4], other, bar.section)
+        rows[index] = rows[other]
+    steps = sum(bar.steps for bar in found)
+    return replace(
+        sheet,
+        bars=tuple(found),
+        voice1=tuple(cell for bar in rows for cell in bar[0]),
+        voice2=tuple(cell for bar in rows for cell in bar[1]),
+        drums=tuple(cell for bar in rows for cell in bar[2]),
+        loop_step=None if sheet.loop_step is None else min(sheet.loop_step, steps - 1),
+        comments=tuple(
+            comment
+            for comment in sheet.comments
+            if comment.row in (0, BELOW)
+            or not 0 <= comment.bar < len(found)
+            or found[comment.bar].as_bar is None
+        ),
     )

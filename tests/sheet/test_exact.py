@@ -333,8 +333,17 @@ def test_the_check_warns_of_each_step_that_plays_otherwise(given: tuple[Sheet, E
     silenced = [drum in silent for drum in sheet.drums]
     found = parse(format_sheet(sheet))
     assert found.voice1 == sheet.voice1
+    written = list(range(sheet.steps))
+    for bar, start in zip(sheet.bars, sheet.bar_starts, strict=False):
+        if bar.as_bar is not None:  # what is so where it is written isn't told again
+            source = written[sheet.bar_starts[bar.as_bar] :]
+            written[start : start + bar.steps] = source[: bar.steps]
     wanted = sorted(
-        code for row in (sheet.voice1, sheet.voice2) for code, _ in warned(row, silenced, drummed)
+        code
+        for row in (sheet.voice1, sheet.voice2)
+        for all_of_row in [warned(row, silenced, drummed)]
+        for code, step in all_of_row
+        if written[step] == step or (code, written[step]) not in all_of_row
     )
     kinds = ("hold-nothing", "tone-unheard", "no-attack")
     assert sorted(p.code for p in checked.problems if p.code in kinds) == wanted

@@ -11,17 +11,15 @@ import pytest
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import SheetBar, write_sheet
+from arranger.sheet.bar_line import BarLine, read_bar_line
+from arranger.sheet.cells import MOST_FAULTS, read_hits, read_tones
 from arranger.sheet.compare import compare_files
 from arranger.sheet.values import (
-    MOST_FAULTS,
     Fault,
-    read_bar_line,
-    read_hits,
     read_length,
     read_sound,
     read_step,
     read_tempo,
-    read_tones,
 )  # fmt: skip
 from tests.sheet.test_compare import LEFT, RIGHT
 
@@ -88,26 +86,33 @@ BEFORE = SheetBar(7, 12, 6, 8)
 @pytest.mark.parametrize(
     ("line", "alone", "after"),
     [
-        ("bar", (1, 4, 4, None, None), (8, 6, 8, None, None)),
-        ("bar 3", (3, 4, 4, None, None), (3, 6, 8, None, None)),
-        ("bar -2 3/4", (-2, 3, 4, None, None), (-2, 3, 4, None, None)),
-        ("bar 5 steps", (1, 4, 4, 5, None), (8, 6, 8, 5, None)),
-        ("bar 1 step", (1, 4, 4, 1, None), (8, 6, 8, 1, None)),
-        ("bar 5 9 steps loop", (5, 4, 4, 9, 1), (5, 6, 8, 9, 1)),
-        ("bar 2/4 loop 3", (1, 2, 4, None, 3), (8, 2, 4, None, 3)),
-        ("bar 9 1/1 0 Steps LOOP 0", (9, 1, 1, 0, 0), (9, 1, 1, 0, 0)),
+        ("bar", (1, 1), (8, 8)),
+        ("bar 3", (3, 3), (3, 3)),
+        ("bar -2 3/4", (-2, -2, (3, 4)), (-2, -2, (3, 4))),
+        ("bar 5 steps", (1, 1, None, 5), (8, 8, None, 5)),
+        ("bar 1 step", (1, 1, None, 1), (8, 8, None, 1)),
+        ("bar 5 9 steps loop", *[(5, 5, None, 9, None, "", 1)] * 2),
+        ("bar 2/4 loop 3", (1, 1, (2, 4), None, None, "", 3), (8, 8, (2, 4), None, None, "", 3)),
+        ("bar 9 1/1 0 Steps LOOP 0", *[(9, 9, (1, 1), 0, None, "", 0)] * 2),
+        ("bar as -3", (1, 1, None, None, (-3, -3)), (8, 8, None, None, (-3, -3))),
+        ("bars 9-16 AS 1-8 loop 2", *[(9, 16, None, None, (1, 8), "", 2)] * 2),
+        ("bar -3--2 loop as -9--8", *[(-3, -2, None, None, (-9, -8), "", 1)] * 2),
+        ("bar 5 loop section Brücke-2", *[(5, 5, None, None, None, "Brücke-2", 1)] * 2),
     ],
 )
-def test_what_a_bar_line_says(line: str, alone: object, after: object) -> None:
-    assert read_bar_line(line.split(), None) == alone
-    assert read_bar_line(line.split(), BEFORE) == after
+def test_what_a_bar_line_says(line: str, alone: tuple[object], after: tuple[object]) -> None:
+    assert read_bar_line(line.split(), None) == BarLine(*alone)  # type: ignore[arg-type]
+    assert read_bar_line(line.split(), BEFORE) == BarLine(*after)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
     ("line", "word"),
     [
         ("bar 1 0/4", 2), ("bar 4/0", 1), ("bar 0/0", 1), ("bar 1 2", 2), ("bar 1 4/4 16 beats", 3),
-        ("bar 1 4/4 loop 2 3", 5), ("bar x", 1), ("bar 1 loop two", 3),
+        ("bar 1 4/4 loop 2 3", 5), ("bar x", 1), ("bar 1 loop two", 3), ("bar 1 as", 2),
+        ("bar 1 as 1 as 2", 4), ("bar 1 as one", 2), ("bar 2 section", 2), ("bar 2 section 2", 2),
+        ("bars 3-4", 1), ("bars 4-3 as 1-2", 1), ("bars 3-4 as 2-1", 3), ("bars 3-4 as 1", 3),
+        ("bar 3 as 1-2", 3), ("bar 3 4/4 section A section B", 5), ("bar 5 loop loop", 3),
     ],
 )  # fmt: skip
 def test_what_a_bar_line_cannot_say_has_its_word(line: str, word: int) -> None:
