@@ -11,6 +11,7 @@ from arranger.engine import parse_engine
 from arranger.engine.create import new_engine
 from arranger.errors import EngineError
 from tests.engine.test_refusals import GOOD
+from tests.test_documents import blocks
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -91,6 +92,16 @@ def test_frequencies_are_no_settings() -> None:
         parse_engine(f"{text}[export]\n{STEP}\n")
     found = parse_engine(f'{text}[export]\n{STEP}\n[export.tones]\ncode = "index"\n')
     assert found.profile.export is not None
+
+
+def test_the_example_in_the_readme_is_right(tmp_path: Path) -> None:
+    (block,) = (block for block in blocks("toml") if "[export]" in block)
+    file = tmp_path / "mine.toml"
+    new_engine(file)
+    head = file.read_text("utf-8").split("[export]\n")[0]
+    layout = parse_engine(head.replace("drum_takes_step = false", "") + block).profile.export
+    assert layout is not None
+    assert len(layout.step) == 2
 
 
 @pytest.mark.parametrize("kind", ["step", "event"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import struct
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from arranger.engine import parse_engine
+from arranger.engine import load_engine, parse_engine
 from arranger.engine.layout import layout_of, written_out
 from arranger.errors import SheetError
 from arranger.machine.exporters import export, export_notes
@@ -235,6 +236,15 @@ def test_two_bytes_a_step() -> None:
     assert data({"step": PAIR, **SILENT}, sheet) == bytes([C4, 0, C4, G2, 0, G2])
     held = {"step": PAIR, "tones": {"hold": 1}, "end": [255], **SILENT}
     assert data(held, sheet) == bytes([C4, 0, 1, G2, 0, 1, 255])
+
+
+def test_a_timer_that_alternates_may_have_a_layout_too() -> None:
+    timer = load_engine("pc-alternate")
+    engine = engine_of({"step": PAIR, "bits": 16, **SILENT}, timer)
+    sheet = sheet_of(timer, [69, REST])
+    # By hand: 1,193,182 / 440 = 2711.8.
+    assert export(sheet, engine, "data", ExportOptions()) == struct.pack("<HHHH", 2712, 0, 0, 0)
+    assert song_bytes(sheet, engine) == 8
 
 
 def test_few_bits_make_numbers_the_first_in_the_highest() -> None:
