@@ -39,6 +39,7 @@ def spread(
     from arranger.files import is_stdout
     from arranger.sheet import read_sheet, write_sheet
     from arranger.sheet.keep import refuse_sources
+    from arranger.sheet.numbers import bar_names
     from arranger.sheet.spread import spread_edits
 
     before = read_sheet(sheet)
@@ -50,13 +51,13 @@ def spread(
     if output is not None:
         refuse_sources(output, sheet, before)
     if not only_look and (found.copied or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output)
-    numbers = [bar.number for bar in before.bars]
+        write_sheet(found.sheet, sheet if output is None else output, by="spread")
+    numbers = bar_names(before)
     for source, targets in found.copied:
-        told = ", ".join(str(numbers[bar]) for bar in targets)
+        told = ", ".join(numbers[bar] for bar in targets)
         say(f"bar {numbers[source]}: {'would go' if only_look else 'went'} to {told}", error=aside)
     for bars in found.differing:
-        told = ", ".join(str(numbers[bar]) for bar in bars)
+        told = ", ".join(numbers[bar] for bar in bars)
         say(f"bars {told}: were alike, edited in different ways, left as they are", error=aside)
     if not found.copied:
         say(f"{sheet}: no edit to spread", error=aside)

@@ -46,6 +46,8 @@ EXPORTERS = {
         "song data alone, for your own player",
         "arranger.machine.data_export",
         "export_data",
+        "data_notes",
+        has_address=True,
     ),
     "binary": Exporter(
         ".bin",
@@ -60,6 +62,14 @@ EXPORTERS = {
         "player and song as source for an assembler",
         "arranger.machine.program_export",
         "export_assembly",
+        has_address=True,
+    ),
+    "hex": Exporter(
+        ".hex",
+        "player and song as Intel HEX, for loaders and programmers",
+        "arranger.machine.program_export",
+        "export_hex",
+        "binary_notes",
         has_address=True,
     ),
     "midi": Exporter(
@@ -119,10 +129,25 @@ def _check_address(format_name: str, engine: Engine) -> None:
             f"the format {format_name} has no address",
             remedy=f"leave out --address; it is for {' and '.join(having)}",
         )
-    if engine.method == "alternate":
+    if format_name == "data":
+        if engine.profile.export is None:
+            raise UsageError(
+                "data without an [export] of the engine have no address",
+                remedy="leave out --address",
+            )
+    elif engine.method == "alternate":
         raise UsageError(
             f"what plays {engine.name} runs at any address", remedy="leave out --address"
         )
+
+
+def default_suffix(format_name: str, engine: Engine) -> str:
+    """Return how a file of a format is called that nobody named; raises as `find_exporter`."""
+    if format_name == "data":
+        from arranger.machine.data_export import data_suffix
+
+        return data_suffix(engine)
+    return find_exporter(format_name).suffix
 
 
 def find_exporter(format_name: str) -> Exporter:

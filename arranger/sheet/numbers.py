@@ -1,0 +1,35 @@
+"""The song's numbers of a sheet's bars, which differ once bars were put in, taken out or moved."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.bars import beside
+from arranger.sheet.align import match_bars
+from arranger.sheet.digest import bar_digests
+
+if TYPE_CHECKING:
+    from arranger.sheet.model import Sheet
+
+
+def song_numbers(sheet: Sheet) -> list[int | None]:
+    """Return for each bar of a sheet the song's number; None for one that a hand put in.
+
+    A sheet that wasn't generated from a song has no numbers but its own.
+    """
+    numbers = [bar.number for bar in sheet.bars]
+    if sheet.generated is None:
+        return [*numbers]
+    base = sheet.generated.bars
+    if [bar.number for bar in base] == numbers:
+        return [*numbers]
+    matched = match_bars(base, bar_digests(sheet), numbers)
+    return [None if origin is None else base[origin].number for origin in matched]
+
+
+def bar_names(sheet: Sheet) -> list[str]:
+    """Return for each bar its number as people are told it: "12", or "12 (the song's 10)"."""
+    return [
+        f"{bar.number}{beside(bar.number, song)}"
+        for bar, song in zip(sheet.bars, song_numbers(sheet), strict=True)
+    ]
