@@ -1,4 +1,4 @@
-"""Bars as people count and write them: the beat of a metre, and ranges of bars."""
+"""Bars and time as people count and write them: the beat of a metre, ranges of bars, minutes."""
 
 from __future__ import annotations
 
@@ -18,6 +18,16 @@ def metre_beat(numerator: int, denominator: int) -> Fraction:
     """
     compound = denominator >= 8 and numerator % 3 == 0 and numerator > 3
     return Fraction(12 if compound else 4, denominator)
+
+
+def minutes_text(seconds: float) -> str:
+    """Return a duration as minutes and whole seconds.
+
+    >>> minutes_text(59.4), minutes_text(59.5)
+    ('0:59', '1:00')
+    """
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
 
 
 def beside(number: int, song_number: int | None) -> str:

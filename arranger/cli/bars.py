@@ -135,7 +135,7 @@ def bars(
         refuse_sources(output, sheet, before)
     changed = found.sheet != before
     if not only_look and (changed or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output)
+        write_sheet(found.sheet, sheet if output is None else output, by="bars")
     if not changed:
         say(f"{sheet}: that changes nothing", error=aside)
     else:

@@ -51,7 +51,7 @@ def spread(
     if output is not None:
         refuse_sources(output, sheet, before)
     if not only_look and (found.copied or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output)
+        write_sheet(found.sheet, sheet if output is None else output, by="spread")
     numbers = bar_names(before)
     for source, targets in found.copied:
         told = ", ".join(numbers[bar] for bar in targets)

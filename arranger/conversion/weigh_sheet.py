@@ -47,7 +47,11 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
     """
     sheet = read_sheet(path)
     if not sheet.source_file:
-        raise SheetError("the sheet names no song that it was made from", file=path)
+        raise SheetError(
+            "the sheet names no song that it was made from, so nothing was weighed",
+            file=path,
+            remedy=f"arranger report {path} tells what is in it",
+        )
     source = path.parent / sheet.source_file.replace("\\", "/").rsplit("/", 1)[-1]
     source = source if song is None else song
     if not source.exists():

@@ -356,14 +356,19 @@ def test_the_facts_of_the_song_by_hand(hand: Conversion) -> None:
     )
     assert facts.tuning.startswith(f"On average {mean:.1f} cents from equal temperament")
     assert f"the worst is G1 with {cents['G1']:+.1f} cents" in facts.tuning
-    # 60 s / (2 steps of 250.8 ms) is 119.6, which is 1.2 % less than 121.
-    assert facts.grid == (
+    # 60 s / (2 steps of 250.8 ms) is 119.6, which is 0.7 % less than 120.4 and 0.5 % more than 119.
+    asked = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=120.4))).grid
+    assert asked == (
         "The step follows the beat that the file is written on. A step of 1/2 beat lasts 250.8 ms. "
-        "The song asks for 121 beats a minute; the nearest tempo in the list of twin-phase is 119.6 "
-        "(-1.2 %)."
+        "The song asks for 120.4 beats a minute; the nearest tempo in the list of twin-phase is "
+        "119.6 (-0.7 %)."
     )
-    slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=100.0))).grid
-    assert slower.endswith("is 119.6 (+19.6 %).")
+    slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=119.0))).grid
+    assert slower.endswith("is 119.6 (+0.5 %).")
+    by_hand = gather_facts(replace(hand, sheet=replace(hand.sheet, tempo=119.0, length=None))).grid
+    assert by_hand.endswith(
+        "asks for 121 beats a minute; the sheet has tempo 119, played as 119.6."
+    )
     silent = replace(hand.sheet, voice1=(-2,) * 16, voice2=(-2,) * 16)
     assert gather_facts(replace(hand, sheet=silent)).tuning == "No tone sounds."
     assert gather_facts(replace(hand, grid=replace(hand.grid, basis="tracked"))).grid.startswith(

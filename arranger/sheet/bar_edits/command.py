@@ -17,8 +17,9 @@ from arranger.sheet.bar_edits.structure import (
     insert_bars,
     move_bars,
 )
+from arranger.sheet.cells import read_hits
 from arranger.sheet.sounds import sounds_of
-from arranger.sheet.values import Fault, read_hits
+from arranger.sheet.values import Fault
 
 if TYPE_CHECKING:
     from collections.abc import Callable
