@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from arranger.sheet.bar_edits.taken_apart import (
     take_apart,
 )
 from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
+from arranger.sheet.blank import read_metre
 from arranger.sheet.model import SheetBar
 from arranger.sheet.text import implied_steps
 
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
     from arranger.sheet.model import Sheet
 
-_METRE = re.compile(r"([1-9]\d{0,2})/([1-9]\d{0,2})", re.ASCII)
 MOST_TIMES = 1000
 """Copies, and empty bars, made at once."""
 
@@ -179,10 +178,7 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     beside = sheet.bars[min(to, len(sheet.bars) - 1)]
     numerator, denominator = beside.numerator, beside.denominator
     if metre:
-        match = _METRE.fullmatch(metre)
-        if match is None:
-            raise UsageError(f"{metre!r} is no metre", remedy="write one like 4/4 or 6/8")
-        numerator, denominator = int(match[1]), int(match[2])
+        numerator, denominator = read_metre(metre)
     steps = implied_steps(sheet.step_beats, numerator, denominator)
     if steps is None and metre:
         raise SettingsError(
