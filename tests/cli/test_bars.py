@@ -58,7 +58,7 @@ def test_each_edit_says_what_it_did(here: Path, capsys: pytest.CaptureFixture[st
     before = sounding(read_sheet(SHEET))
     said = {
         "copy 1-8 --to 17": "bars 1-8 copied to bars 17-24; bars 17-32 are 25-40 now",
-        "copy A --to end --as": "bars 1-8 copied to bars 41-48, which are as these; "
+        "copy A --to end --as": "bars 1-8 copied to bars 41-48, which are as those; "
         "A is the first of 4, bars 1-8",
         "insert 2 --to 9 --metre 3/4": "bars 9-10 put in, 3/4 and silent; bars 9-48 are 11-50 now",
         "delete 9-10": "bars 9-10 deleted; bars 11-50 are 9-48 now",
@@ -76,7 +76,7 @@ def test_each_edit_says_what_it_did(here: Path, capsys: pytest.CaptureFixture[st
         "heard too in bar 46, which is as a changed one",
         "copy 7 --to 8 --row drums --row voice2": "voice 2 and drums of bar 7 copied over bar 8; "
         "heard too in bar 48, which is as a changed one",
-        "copy 1 --to 2 --over --as": "bar 1 copied over bar 2, which is as this one; "
+        "copy 1 --to 2 --over --as": "bar 1 copied over bar 2, which is as that one; "
         "heard too in bar 42, which is as a changed one",
     }
     for words, told in said.items():

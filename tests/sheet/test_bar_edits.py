@@ -400,7 +400,7 @@ def test_a_copy_as_its_source_follows_wherever_it_stands() -> None:
     ]  # fmt: skip
     over = copy_over(sheet, Chosen(1, 2), 0, linked=True)
     assert [bar.as_bar for bar in over.sheet.bars] == [None, 0]
-    assert over.told == "bar 2 copied over bar 1, which is as this one"
+    assert over.told == "bar 2 copied over bar 1, which is as that one"
     again = copy_over(over.sheet, Chosen(1, 2), 0, linked=True)
     assert again.sheet == over.sheet
 

@@ -79,7 +79,7 @@ def copy_bars(
     copies = range(to, to + len(new))
     what = f"{numbered(sheet, bars.keys)} copied to {numbered(joined.sheet, copies)}"
     if linked:
-        what += ", which are as these" if len(new) > 1 else ", which is as this one"
+        what += _as_those(len(new), bars.end - bars.first)
     return BarEdit(joined.sheet, told_structure(what, sheet, joined, _kept(blocks, to, len(new))))
 
 
@@ -149,7 +149,7 @@ def copy_over(
     joined = put_together(sheet, found)
     what = f"{named(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
     if linked:
-        what += ", which are as these" if count > 1 else ", which is as this one"
+        what += _as_those(count, count)
     return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, targets))
 
 
@@ -274,6 +274,10 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     what = f"{numbered(sheet, bars.keys)} moved: now {numbered(joined.sheet, place)}"
     keys = [None if block.key in bars.keys else block.key for block in order]
     return BarEdit(joined.sheet, told_structure(what, sheet, joined, keys))
+
+
+def _as_those(copies: int, sources: int) -> str:
+    return f", which {'is' if copies == 1 else 'are'} as {'that one' if sources == 1 else 'those'}"
 
 
 def _kept(blocks: Sequence[Block], to: int, count: int) -> list[int | None]:
