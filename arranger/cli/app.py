@@ -14,6 +14,7 @@ from importlib import import_module
 
 import typer
 
+from arranger.cli.keeping import Command
 from arranger.cli.terminal import discard, say, say_text
 from arranger.errors import ArrangerError, UsageError
 from arranger.stopping import ending_cleanly
@@ -48,7 +49,7 @@ def application(commands: Sequence[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(_root)
     for name in commands:
-        app.command()(getattr(import_module(f"arranger.cli.{name}"), name))
+        app.command(cls=Command)(getattr(import_module(f"arranger.cli.{name}"), name))
     return app
 
 

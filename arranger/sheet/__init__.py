@@ -5,8 +5,10 @@ model                                         the value, and what holds and rest
 text · parse, lines, header, blocks, bar_line, written · read, with the grammar
 lexical, values · io                          · as files
 as_bars                                       bars that are as another one
-digest, keep · align, merge, pieces            edits: recognised, never overwritten · joined with a
-                                              new conversion · those that a bar is put together from
+digest, keep · packed, base, align            edits: recognised, never overwritten · what was
+                                              generated, and which bar is which of it
+merge, timeline, row_merge, merge_header      edits joined with a new conversion, by mark and step
+refit, fitting, not_taken, pieces             in other steps, key, engine · as comments · bars alone
 check, problem, tidy · compare, side_by_side  what is wrong, aligned columns · two sheets
 passage, watch, spread                        listening while editing
 played, sounds                                what each step sounds like · its drum sounds

@@ -22,7 +22,8 @@ r"""The sheet's text form: reading, and the grammar.
     pitch     = letter [ "#" | "##" | "b" | "bb" ] octave
     hit       = name of a drum sound | "."
     name      = letter { letter | digit | "-" }
-    generated = "generated" ( "header" | number ) { digest } NL
+    generated = "generated" "sheet" base64 NL
+              | "generated" ( "header" | number ) { digest } NL  (of earlier versions)
 
 White space and ``|`` divide and mean nothing else; blank lines may stand anywhere; dots and hyphens
 may be typed together (``G4 ---``). A comment goes from a ``#`` at the start of a line or after white
