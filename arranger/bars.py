@@ -1,4 +1,4 @@
-"""Bars as people count and write them: the beat of a metre, and ranges of bars."""
+"""Bars and time as people count and write them: the beat of a metre, ranges of bars, minutes."""
 
 from __future__ import annotations
 
@@ -18,6 +18,25 @@ def metre_beat(numerator: int, denominator: int) -> Fraction:
     """
     compound = denominator >= 8 and numerator % 3 == 0 and numerator > 3
     return Fraction(12 if compound else 4, denominator)
+
+
+def minutes_text(seconds: float) -> str:
+    """Return a duration as minutes and whole seconds.
+
+    >>> minutes_text(59.4), minutes_text(59.5)
+    ('0:59', '1:00')
+    """
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
+
+
+def beside(number: int, song_number: int | None) -> str:
+    """Return what is told beside the number of a sheet's bar: the song's, where that is another.
+
+    >>> f"bar 12{beside(12, 10)}", f"bar 12{beside(12, 12)}", f"bar 12{beside(12, None)}"
+    ("bar 12 (the song's 10)", 'bar 12', 'bar 12')
+    """
+    return "" if song_number in (None, number) else f" (the song's {song_number})"
 
 
 def parse_bars(text: str) -> tuple[int, int]:

@@ -97,6 +97,10 @@ class LawError(ArrangerError, AssertionError):
     """The program broke one of its own laws (conservation of notes). Always our defect."""
 
 
+class ArrangerWarning(UserWarning):
+    """What went wrong without stopping the program; the command line prints it as one line."""
+
+
 def one_line(text: str) -> str:
     """Return the text on one line: control characters from inside files become visible escapes."""
     if text.isprintable():

@@ -3,6 +3,7 @@
 1. A reader sees the old content or the new, never a part: content goes into a temporary file beside
    the target, which then takes its name.
 2. What is overwritten stays once as ``NAME~``, unless it is equal (then nothing is written) or empty.
+   Of sheets `arranger.sheet.history` keeps more.
 3. Links are followed: the file they lead to is replaced, the link stays. Of a file with several names
    (hard links) only the name that is written gets the new content. Mode and, where allowed, owner stay.
 4. Devices and pipes are written through; ``-`` is standard output. Folders, sockets and read-only
@@ -52,8 +53,16 @@ _ANOTHER = "choose another name with -o"
 
 
 @contextlib.contextmanager
-def replacing(path: Path) -> Iterator[BinaryIO]:
+def replacing(path: Path, *, beside: Path | None = None) -> Iterator[BinaryIO]:
     """Yield a file to write and seek in; on success it takes the path's place, else nothing changes.
+
+    Parameters
+    ----------
+    path
+        The target.
+    beside
+        For a file of the program's own that goes with another one: it gets that one's owner and mode,
+        and of what it replaces nothing is kept.
 
     Raises
     ------
@@ -72,16 +81,17 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
         real = Path(os.path.realpath(path))
         real.parent.mkdir(parents=True, exist_ok=True)
         before = _status(real)
-        mode = 0o666 if before is None else 0o600  # nobody else may read it before it is dressed
+        # Nobody else may read it before it is dressed.
+        mode = 0o666 if before is None and beside is None else 0o600
         with temporary_file(real.parent, mode) as (temporary, file):
             yield file
             file.flush()
             now = _status(real)
             if now is not None and filecmp.cmp(temporary, real, shallow=False):
                 return
-            if now is not None and now.st_size:
+            if now is not None and now.st_size and beside is None:
                 _keep(real, now)
-            _dress(file, now or before)
+            _dress(file, (_status(beside) if beside is not None else None) or now or before)
             temporary.replace(real)
     except OutputError:
         raise
@@ -91,14 +101,14 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
         raise _refused(path, error) from error
 
 
-def write_bytes(path: Path, content: bytes) -> None:
+def write_bytes(path: Path, content: bytes, *, beside: Path | None = None) -> None:
     """Write bytes; see `replacing`."""
-    write_pieces(path, (content,))
+    write_pieces(path, (content,), beside=beside)
 
 
-def write_pieces(path: Path, pieces: Iterable[bytes]) -> None:
+def write_pieces(path: Path, pieces: Iterable[bytes], *, beside: Path | None = None) -> None:
     """Write bytes that come piece by piece; see `replacing`."""
-    with replacing(path) as file:
+    with replacing(path, beside=beside) as file:
         file.writelines(pieces)
 
 

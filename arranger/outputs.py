@@ -41,6 +41,9 @@ class OutputChoice:
     keep_edits: bool = False
     """The conversion has the edits of the sheet there (`arranger.conversion.by_hand.with_edits`)."""
 
+    command: str = "convert"
+    """What the sheet's history calls it."""
+
     def __post_init__(self) -> None:
         if self.audio is not None and self.audio not in AUDIO_KINDS:
             raise UsageError(f"{self.audio!r} is none of {', '.join(AUDIO_KINDS)}")
@@ -96,7 +99,8 @@ def write_outputs(
             played_steps(conversion.sheet, conversion.engine)
         except SheetError as error:  # an edit that this engine can't play
             raise error.in_file(sheet) from None
-    write_generated(sheet, conversion.sheet, force=choice.force or choice.keep_edits)
+    force = choice.force or choice.keep_edits
+    write_generated(sheet, conversion.sheet, force=force, by=choice.command)
     write_pieces(as_json, ledger_json_pieces(conversion))
     write_pieces(as_csv, ledger_csv_pieces(conversion))
     tried = suggestions(conversion) if choice.suggestions else ()

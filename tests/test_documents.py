@@ -17,6 +17,8 @@ import mido
 import pytest
 
 from arranger.cli.app import run
+from arranger.sheet.history import write_version
+from arranger.sheet.undo import undo
 from tests.processes import interruptible, running
 from tests.sheet.test_watching import PATIENCE_SECONDS, lines_of
 from tests.song.midi_bytes import QUARTER_C4, header, track
@@ -87,7 +89,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = sheet.read_text("utf-8")
         before = re.sub(r"(voice 1 +)[A-G]#?\d", r"\1.", text, count=1)
         assert before != text
-        sheet.with_name("song.duet~").write_text(before, "utf-8")
+        for content in (before, text, before):
+            write_version(sheet, content.encode(), "tidy")
+        undo(sheet)
     return folder
 
 

@@ -8,13 +8,16 @@ engines           what engines there are, what one can play, and a file to start
 explain           what was weighed in a bar, and what the nearest other choices cost
 export            a sheet in a form that other programs take
 keeping           The options of commands that write where an edited sheet may stand
+new               a sheet to begin with, without a song
 progress          A progress bar for work that takes longer than a second; on a terminal only
+redo              what undo took back, again
 render            a sheet becomes an audio file
-report            ask a ledger what became of which notes
+report            ask a ledger what became of which notes, or a sheet what it is and takes
 settings_options  Gives a command all options of `arranger.options.OPTIONS` and hands it one
 songbook          a folder of songs, converted together
 spread            an edit made once reaches all bars that were alike
 survey            what is in a song, and how hard it will be
 terminal          The one place where text goes to the terminal, so
 tidy              a roughly typed sheet gets its columns
+undo              a sheet as it was before, whoever changed it
 """

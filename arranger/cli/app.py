@@ -9,19 +9,22 @@ from __future__ import annotations
 import io
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from importlib import import_module
+from typing import TextIO
 
 import typer
 
 from arranger.cli.keeping import Command
 from arranger.cli.terminal import discard, say, say_text
-from arranger.errors import ArrangerError, UsageError
+from arranger.errors import ArrangerError, ArrangerWarning, UsageError
 from arranger.stopping import ending_cleanly
 from arranger.version import VERSION
 
 COMMANDS = (
     "convert",
+    "new",
     "survey",
     "engines",
     "export",
@@ -31,7 +34,10 @@ COMMANDS = (
     "check",
     "compare",
     "tidy",
+    "bars",
     "spread",
+    "undo",
+    "redo",
     "songbook",
 )
 """In the order of the help; each is a function in a module of its name."""
@@ -108,7 +114,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
     words = sys.argv[1:] if arguments is None else arguments
     try:
         app = application([word for word in words[:1] if word in COMMANDS] or COMMANDS)
-        return app(words, prog_name="arranger", standalone_mode=False) or 0
+        with warnings.catch_warnings():
+            warnings.simplefilter("always", ArrangerWarning)
+            warnings.showwarning = _tell
+            return app(words, prog_name="arranger", standalone_mode=False) or 0
     except _UsageError as error:
         told = io.StringIO()
         error.show(told)  # type: ignore[attr-defined]
@@ -130,3 +139,21 @@ def run(arguments: Sequence[str] | None = None) -> int:
             error=True,
         )
         return 1
+
+
+def _tell(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
+) -> None:
+    """Show a warning: ours as one line, those of libraries as Python does."""
+    if issubclass(category, ArrangerWarning):
+        say(f"arranger: {message}", error=True)
+    else:
+        _show(message, category, filename, lineno, file, line)
+
+
+_show = warnings.showwarning

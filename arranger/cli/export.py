@@ -69,17 +69,18 @@ def export(
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.files import check_target, is_stdout, shown_target, write_bytes
+    from arranger.machine.exporters import default_suffix, export_notes, find_exporter
     from arranger.machine.exporters import export as export_sheet
-    from arranger.machine.exporters import export_notes, find_exporter
     from arranger.machine.options import ExportOptions
     from arranger.sheet import read_sheet
     from arranger.sheet.keep import refuse_sources
 
-    target = output or sheet.parent / f"{sheet.stem}{find_exporter(format_name).suffix}"
-    check_target(target)
+    find_exporter(format_name)
     content = read_sheet(sheet)
-    refuse_sources(target, sheet, content)
     engine = load_engine(content.engine, beside=sheet)
+    target = output or sheet.parent / f"{sheet.stem}{default_suffix(format_name, engine)}"
+    check_target(target)
+    refuse_sources(target, sheet, content)
     try:
         options = ExportOptions(address=address)
         written = export_sheet(content, engine, format_name, options)

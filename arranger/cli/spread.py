@@ -51,6 +51,7 @@ def spread(
     from arranger.files import is_stdout
     from arranger.sheet import read_sheet, write_sheet
     from arranger.sheet.keep import refuse_sources
+    from arranger.sheet.numbers import bar_names
     from arranger.sheet.spread import ROWS, spread_edits
 
     if row not in (None, *ROWS):
@@ -64,14 +65,14 @@ def spread(
     if output is not None:
         refuse_sources(output, sheet, before)
     if not only_look and (found.copied or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output)
-    numbers = [bar.number for bar in before.bars]
+        write_sheet(found.sheet, sheet if output is None else output, by="spread")
+    numbers = bar_names(before)
     for source, targets, name in found.copied:
-        told = ", ".join(str(numbers[bar]) for bar in targets)
+        told = ", ".join(numbers[bar] for bar in targets)
         went = "would go" if only_look else "went"
         say(f"bar {numbers[source]}, {_NAMES[name]}: {went} to {told}", error=aside)
     for bars, name in found.differing:
-        told = ", ".join(str(numbers[bar]) for bar in bars)
+        told = ", ".join(numbers[bar] for bar in bars)
         what = "were alike, edited in different ways, left as they are"
         say(f"bars {told}, {_NAMES[name]}: {what}", error=aside)
     if not found.copied:

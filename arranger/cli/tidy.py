@@ -63,5 +63,5 @@ def _tidy_elsewhere(sheet: Path, output: Path) -> None:
 
     content = read_sheet(sheet)
     refuse_sources(output, sheet, content)
-    write_sheet(content, output)
+    write_sheet(content, output, by="tidy")
     say(f"{shown_target(output)}: aligned", error=is_stdout(output))

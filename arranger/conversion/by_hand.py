@@ -24,8 +24,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.conversion.marked import read_marked
+from arranger.conversion.numbers import bars_of, passages_of
 from arranger.errors import SheetError
-from arranger.grid.model import grid_bars
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
 from arranger.reduce.perform.heard import Heard, hidden_by
@@ -125,6 +125,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
         sources2=sources[2],
         drum_sources=sources[0],
         ledger=ledger,
+        passages=passages_of(before.passages, conversion.grid, grid, merged),
         remarks=(*before.remarks, *_remarks(merged, voices, hand)),
     )
     faults = remarks_on_laws(conversion.song, engine, reduction, by_hand=True)
@@ -184,7 +185,8 @@ def _grid(conversion: Conversion, merged: Merge, places: _Places) -> Grid:
     return replace(
         grid,
         steps=sheet.steps,
-        bars=grid_bars(bar[:4] for bar in sheet.bars),
+        bars=bars_of(merged, grid),
+        first_number=grid.bars[0].number,
         step_length=_step_length(sheet, conversion),
         onset_steps=onsets,
         end_steps=np.where(inside, np.maximum(ends, onsets + 1), grid.end_steps),
@@ -315,6 +317,8 @@ def _give(note: int, row: Row, owners: list[int], step: int) -> None:
 
 def _entry(was: Entry, now: Entry, places: _Places, hand: int) -> Entry:
     """Return the entry of a note: the machine's, if it is heard as it was there."""
+    # what a hand put before a note's start, or moved there, isn't late
+    now = now._replace(late_seconds=max(now.late_seconds, 0.0))
     moved = [(voice, places.to_merged[at]) for voice, at in _cells(was)]
     if (now.outcome, now.pitch_out, _cells(now)) == (was.outcome, was.pitch_out, moved):
         return was._replace(spans=now.spans, sound=now.sound, late_seconds=now.late_seconds)

@@ -8,6 +8,7 @@ general way is taken.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -24,7 +25,7 @@ from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.mark import find_mark, joint_sounds
-from arranger.sheet.played import own_length, step_length
+from arranger.sheet.played import MOST_OFF_TEMPO, beat_microseconds, own_length, step_length
 from arranger.sheet.sounds import sound_table
 
 if TYPE_CHECKING:
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
     from arranger.sheet.mark import SheetMark
     from arranger.sheet.model import SheetBar, SheetSound
     from arranger.song.model import Song
+
+_OFF_TEMPO = 0.001
+"""A tempo in a MIDI file may be off by this share, since programs round what they show."""
 
 _VOICES = {"voice 1": 1, "voice 2": 2}
 _ROLES = {0: "drums", 1: "tune", 2: "bass"}
@@ -57,24 +61,36 @@ class Marked(NamedTuple):
 def read_marked(song: Song, engine: Engine, settings: Settings) -> Marked | None:
     """Return grid and reduction of a song that was made from a sheet, or None if it wasn't.
 
-    None also where a setting asks for something else than the sheet as it was, or the notes don't
-    fit the mark.
+    None also where a setting asks for something else than the sheet as it was, the notes don't fit
+    the mark, or there are none.
     """
-    mark = find_mark(song)
+    mark = find_mark(song) if song.notes else None
     if mark is None or _asks_otherwise(settings) or mark.steps > settings.grid.max_steps:
         return None
     placed = _placed(song, engine, mark)
     said = None if placed is None else _said(placed, engine)
     if placed is None or said is None:
         return None
-    if mark.engine not in (settings.engine, engine.name) or own_length(mark, engine) is None:
-        mark = replace(mark, length=None)
+    mark = _timed(song, engine, settings, mark)
     grid = _grid(song, engine, mark, placed)
     asked = _asked(song, engine, grid, placed)
     reduction = _reduction(song, engine, grid, placed, said, asked)
     return Marked(
         mark.title, mark.tempo, mark.length, mark.sounds, mark.bars, grid, reduction, asked
     )
+
+
+def _timed(song: Song, engine: Engine, settings: Settings, mark: SheetMark) -> SheetMark:
+    """Return the mark as fast as it counts: without its tempo if another program has changed that."""
+    own = mark.engine in (settings.engine, engine.name)
+    if not own or own_length(mark, engine) is None:
+        mark = replace(mark, length=None)
+    if mark.tempo is None and mark.length is None:
+        return mark
+    played = beat_microseconds(mark, engine) if own else 60e6 / (mark.tempo or math.inf)
+    off = abs(song.tempos[0].microseconds_per_beat - played)
+    changed = off > max(2, (_OFF_TEMPO if own else MOST_OFF_TEMPO) * played)
+    return replace(mark, tempo=None, length=None) if changed else mark
 
 
 def _asks_otherwise(settings: Settings) -> bool:

@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from arranger.settings import Settings
     from arranger.song.model import Song
 
+OTHER_SECTION = "other"
+"""How what follows a repeated section and is none itself is called in the sheet."""
+
 
 @dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True, eq=False)
 class Conversion:
@@ -67,7 +70,7 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     else:
         title, tempo, length, sounds = song.title, None, None, ()
         grid = plan_grid(song, engine, settings.grid)
-        bars = tuple(SheetBar(b.number, b.steps, b.numerator, b.denominator) for b in grid.bars)
+        bars = _bars(grid)
         reduction = reduce(song, engine, grid, settings.reduce, measure_of(engine, grid))
     check_conservation(reduction.ledger, len(song.notes))
     faults = remarks_on_laws(song, engine, reduction)
@@ -106,6 +109,16 @@ def _sheet(
         source_sha256=song.sha256,
         settings=command_line(settings),
         comments=_words(song, grid),
+    )
+
+
+def _bars(grid: Grid) -> tuple[SheetBar, ...]:
+    """Return the sheet's bars, with a mark where a repeated section begins, or what is none."""
+    marks = {section.first_bar + section.bars: OTHER_SECTION for section in grid.sections}
+    marks |= {section.first_bar: section.name for section in grid.sections}
+    return tuple(
+        SheetBar(bar.number, bar.steps, bar.numerator, bar.denominator, None, marks.get(index, ""))
+        for index, bar in enumerate(grid.bars)
     )
 
 

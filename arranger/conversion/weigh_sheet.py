@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from arranger.conversion.measure import measure_of
@@ -11,12 +12,14 @@ from arranger.grid import plan_grid
 from arranger.options import read_command_line
 from arranger.reduce.tell.weighing import weigh_bar
 from arranger.sheet import read_sheet
+from arranger.sheet.numbers import song_numbers
 from arranger.song import read_song
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.reduce.tell.weighing import BarWeighing
+    from arranger.sheet import Sheet
 
 
 def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> BarWeighing:
@@ -27,7 +30,7 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
     path
         The sheet.
     bar
-        As numbered there.
+        As numbered there; where a hand put in or took out bars, the song's bar may have another number.
     song
         The song; None: the sheet's source, beside the sheet.
     most
@@ -38,13 +41,17 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
     SheetError
         If the sheet can't be read, doesn't say how it was made, or the song is another one.
     SettingsError
-        If there is no such bar, or the settings in the header don't exist.
+        If there is no such bar, a hand put it in, or the settings in the header don't exist.
     SongError
         If the song can't be read.
     """
     sheet = read_sheet(path)
     if not sheet.source_file:
-        raise SheetError("the sheet names no song that it was made from", file=path)
+        raise SheetError(
+            "the sheet names no song that it was made from, so nothing was weighed",
+            file=path,
+            remedy=f"arranger report {path} tells what is in it",
+        )
     source = path.parent / sheet.source_file.replace("\\", "/").rsplit("/", 1)[-1]
     source = source if song is None else song
     if not source.exists():
@@ -64,8 +71,29 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
             file=path,
             remedy="name the right one with --song, or convert again",
         )
+    try:
+        number = _song_number(sheet, bar)
+    except SettingsError as error:
+        raise error.in_file(path) from None
     engine = load_engine(settings.engine, beside=path)
     grid = plan_grid(found, engine, settings.grid)
-    return weigh_bar(
-        found, engine, grid, settings.reduce, bar, most=most, measure=measure_of(engine, grid)
+    weighed = weigh_bar(
+        found, engine, grid, settings.reduce, number, most=most, measure=measure_of(engine, grid)
     )
+    return replace(weighed, bar=bar, song_bar=number)
+
+
+def _song_number(sheet: Sheet, bar: int) -> int:
+    """Return the song's number of a sheet's bar."""
+    numbers = [each.number for each in sheet.bars]
+    if bar not in numbers:
+        raise SettingsError(
+            f"there is no bar {bar}", remedy=f"the sheet has bars {min(numbers)} to {max(numbers)}"
+        )
+    number = song_numbers(sheet)[numbers.index(bar)]
+    if number is None:
+        raise SettingsError(
+            f"bar {bar} was put in by hand, so nothing was weighed there",
+            remedy="ask for a bar that the song has",
+        )
+    return number

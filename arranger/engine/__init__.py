@@ -3,6 +3,8 @@
 check     What the schema alone can't say of a profile, and messages that a person can act on
 create    A commented TOML file from which a musician describes a routine of their own
 describe  An engine in words and figures: for people as lines, for scripts as plain values
+layout    How a routine's song data looks: the table ``[export]`` of an engine's file
+layout_check  What the schema alone can't say of such a table
 load      Loading engines: built in by name, or a musician's own TOML file by path
 model     What the other layers need to know of an engine: its pitches
 player    What this project's own Z80 player can play: ``player = "z80"`` in an engine's file

@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from arranger.engine.layout import written_out
 from arranger.engine.model import DrumPart, DrumSound, Engine
 from arranger.engine.profile import profile_of
 from arranger.engine.table import in_tune, pitch_table, step_lengths
@@ -95,11 +96,13 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
     """
     # Imported here: pydantic takes a tenth of a second.
     from arranger.engine.check import profile_faults, table_faults
+    from arranger.engine.layout_check import layout_faults
 
     profile = _profile(text, file)
     _refuse(profile_faults(profile), text, file)
     described = pitch_table(profile)
     _refuse(table_faults(profile, described), text, file)
+    _refuse(layout_faults(profile, in_tune(described)), text, file)
     if profile.player:
         from arranger.engine.player import player_faults
 
@@ -142,7 +145,7 @@ def _profile(text: str, file: Path | None) -> Profile:
     from arranger.engine.schema import schema
 
     try:
-        values = tomllib.loads(text)
+        values = written_out(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         what = f"is no valid TOML: {error}"
         raise EngineError(what, file=file, remedy="correct the line") from error

@@ -27,6 +27,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
+from arranger.engine import layout
+from arranger.engine.layout import Layout, layout_of
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -146,6 +149,8 @@ class Profile(NamedTuple):
     player: Literal["", "z80"] = ""
     """Which of this project's own players plays it, cycle for cycle; none: a routine elsewhere."""
     drum: Annotated[tuple[Drum, ...], Field(strict=False)] = ()
+    export: Layout | None = None
+    """How its song data look; None: as this program has them."""
 
 
 TABLES: Mapping[str, type[Any]] = {
@@ -155,6 +160,7 @@ TABLES: Mapping[str, type[Any]] = {
     "memory": Memory,
     "then": DrumPart,
     "drum": Drum,
+    **layout.TABLES,
 }
 """The tables inside a file, by key; ``drum`` is a list of them, and ``then`` a list inside a drum."""
 
@@ -168,6 +174,8 @@ def profile_of(values: Mapping[str, Any]) -> Profile:
         return tuple(value) if isinstance(value, list) else value
 
     def table(key: str, found: Mapping[str, Any]) -> Any:
+        if key == "export":
+            return layout_of(found)
         return TABLES[key](**{name: frozen(name, value) for name, value in found.items()})
 
     inside: dict[str, Any] = {

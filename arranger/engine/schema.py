@@ -19,7 +19,7 @@ _STRICT = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=Fal
 def schema() -> type[BaseModel]:
     """Return the model of a whole file."""
     known: dict[str, Any] = {"Field": Field, "Mapping": dict}
-    tables: list[type[Any]] = [*TABLES.values(), Profile]
+    tables: list[type[Any]] = [*dict.fromkeys(TABLES.values()), Profile]
     for table in tables:
         hints = get_type_hints(table, localns=known, include_extras=True)
         defaults = table._field_defaults

@@ -28,6 +28,8 @@ class GridBar(NamedTuple):
     steps: int
     numerator: int
     denominator: int
+    song_number: int | None = None
+    """The song's number of the bar, where a hand gave it another; None: the same, or not in the song."""
 
 
 def grid_bars(heads: Iterable[tuple[int, int, int, int]]) -> tuple[GridBar, ...]:
@@ -92,6 +94,8 @@ class Grid:
     """Shape (notes,): the step before which each note ends; at least onset + 1."""
     positions: Floats
     """Shape (notes,): where each onset really stands, in steps."""
+    first_number: int | None = None
+    """The song's number of the bar at `first_tick`, if that isn't the first of ``bars``."""
     bar_ticks: tuple[int, ...] = ()
     """The tick at which each bar starts, and that at which the last ends; empty if not known."""
     beats_seconds: tuple[float, ...] = ()

@@ -5,7 +5,9 @@
     c_export          The piece as C99 source: arrays for a microcontroller's own player
     data_export       The song data alone, plain and unpacked, for a player of the musician's own
     exporters         The formats of ``arranger export``: one line each
+    intel_hex         Bytes at an address as Intel HEX
     json_export       The piece as JSON: per step what sounds, for programs of any kind
+    layout            Song data as a routine of the musician's own reads them
     options           What a user can choose of an export
     packing           Song data for the player: events as bytes, phrases, tables
     phrases           Which symbols of a song are stored once: phrases, which hold phrases in turn

@@ -1,6 +1,7 @@
 """The song data alone, plain and unpacked, for a player of the musician's own.
 
-All numbers are little-endian. For engines that count in a sound loop:
+They look as the engine's ``[export]`` says (`arranger.machine.layout`). Without one, all numbers are
+little-endian, and for engines that count in a sound loop:
 
 ======  =====================  ===============================================================
 offset  type                   content
@@ -37,12 +38,13 @@ import struct
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
+from arranger.machine.options import ExportOptions
 from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
-    from arranger.machine.options import ExportOptions
+    from arranger.machine.layout.plan import Plan
     from arranger.sheet.model import Sheet
 
 _KINDS = {"kick": 0, "noise": 1, "rest": 2}
@@ -50,14 +52,23 @@ _ENDS = 0xFFFF_FFFF
 _MOST_DRUMS = 255
 
 
-def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
+def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return the song data; see the module for its layout.
 
     Raises
     ------
     SheetError
-        If the engine can't play the sheet, or its drum sounds don't fit in bytes.
+        If the engine can't play the sheet, or its layout can't hold it.
     """
+    found = _plan(sheet, engine, options)
+    if found is not None:
+        from arranger.machine.layout.encode import encode, joined
+        from arranger.machine.layout.text import assembly, c_source
+
+        written = encode(found, sheet)
+        if found.layout.form == "bytes":
+            return joined(written)
+        return (assembly if found.layout.form == "assembly" else c_source)(found, written, sheet)
     if engine.method == "alternate":
         from arranger.sound.alternate import divisor_runs
 
@@ -83,6 +94,44 @@ def export_data(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
             *(_drum_bytes(numbers[drum], engine.parts_in(drum, length)) for drum in used),
         )
     )
+
+
+def data_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
+    """Return where what lies in data that look as ``[export]`` says, and what they leave out."""
+    found = _plan(sheet, engine, options)
+    if found is None:
+        return []
+    from arranger.machine.layout.map import map_lines
+
+    return list(map_lines(found, sheet))
+
+
+def data_suffix(engine: Engine) -> str:
+    """Return how a file with the data of an engine ends."""
+    form = "bytes" if engine.profile.export is None else engine.profile.export.form
+    return {"bytes": ".dat", "assembly": ".data.asm", "c": ".data.c"}[form]
+
+
+def data_bytes(sheet: Sheet, engine: Engine) -> int:
+    """Return how many bytes the data take in memory.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet.
+    """
+    found = _plan(sheet, engine, ExportOptions())
+    return found.bytes if found else len(export_data(sheet, engine, ExportOptions()))
+
+
+def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> Plan | None:
+    layout = engine.profile.export
+    if layout is None:
+        return None
+    from arranger.machine.layout.plan import plan
+
+    base = layout.base if options.address is None else options.address
+    return plan(sheet, engine, layout._replace(base=base))
 
 
 def _drum_bytes(number: int, parts: tuple[DrumPart, ...]) -> bytes:

@@ -46,6 +46,8 @@ EXPORTERS = {
         "song data alone, for your own player",
         "arranger.machine.data_export",
         "export_data",
+        "data_notes",
+        has_address=True,
     ),
     "binary": Exporter(
         ".bin",
@@ -62,6 +64,14 @@ EXPORTERS = {
         "export_assembly",
         has_address=True,
     ),
+    "hex": Exporter(
+        ".hex",
+        "player and song as Intel HEX, for loaders and programmers",
+        "arranger.machine.program_export",
+        "export_hex",
+        "binary_notes",
+        has_address=True,
+    ),
     "midi": Exporter(
         ".duet.mid",
         "two tracks and drums for music programs",
@@ -70,10 +80,17 @@ EXPORTERS = {
     ),
     "musicxml": Exporter(
         ".duet.musicxml",
-        "two staves for notation programs",
-        "arranger.sheet.musicxml",
+        "a score for notation programs",
+        "arranger.sheet.score.musicxml",
         "export_musicxml",
     ),
+    "svg": Exporter(
+        ".svg",
+        "a score as a picture, its pages beneath each other",
+        "arranger.sheet.score.engrave",
+        "export_svg",
+    ),
+    "pdf": Exporter(".pdf", "a score to print", "arranger.sheet.score.engrave", "export_pdf"),
 }
 
 
@@ -112,10 +129,25 @@ def _check_address(format_name: str, engine: Engine) -> None:
             f"the format {format_name} has no address",
             remedy=f"leave out --address; it is for {' and '.join(having)}",
         )
-    if engine.method == "alternate":
+    if format_name == "data":
+        if engine.profile.export is None:
+            raise UsageError(
+                "data without an [export] of the engine have no address",
+                remedy="leave out --address",
+            )
+    elif engine.method == "alternate":
         raise UsageError(
             f"what plays {engine.name} runs at any address", remedy="leave out --address"
         )
+
+
+def default_suffix(format_name: str, engine: Engine) -> str:
+    """Return how a file of a format is called that nobody named; raises as `find_exporter`."""
+    if format_name == "data":
+        from arranger.machine.data_export import data_suffix
+
+        return data_suffix(engine)
+    return find_exporter(format_name).suffix
 
 
 def find_exporter(format_name: str) -> Exporter:

@@ -9,6 +9,7 @@ takes is the same however the phrases are put together.
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -168,14 +169,17 @@ def _laid_out(
     first_kind = FIRST_PHRASE + len(found.phrases)
     places = {kind: first_kind + index for index, kind in enumerate(kinds)}
 
+    tones = {setting: 2 * index for index, setting in enumerate(settings)}
+
+    @cache
     def line(symbol: int) -> Line:
         if symbol >= len(told):
             number = symbol - len(told)
             return Line((FIRST_PHRASE + number,), f"phrase {number}")
         event = told[symbol]
-        tones = tuple(2 * settings.index(setting) for setting in event.settings)
-        text = " ".join(names[setting] for setting in event.settings)
-        return Line((places[event.kind], *tones), f"{_kind_text(event.kind)} {text}".strip())
+        values = places[event.kind], *[tones[setting] for setting in event.settings]
+        text = " ".join([names[setting] for setting in event.settings])
+        return Line(values, f"{_kind_text(event.kind)} {text}".strip())
 
     ends = found.loop is None
     ending = Line((first_kind + len(kinds),), "the piece ends") if ends else Line((AGAIN,), "again")

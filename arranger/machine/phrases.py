@@ -9,11 +9,14 @@ phrase ends, and at most one begins, between two events.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from arranger.columns import Ints
 
 PHRASE_BYTES = 3
 """Of a phrase, besides what is in it: its address, and its end."""
@@ -72,24 +75,13 @@ class _Grammar:
 
     def join(self) -> None:
         """Make phrases of pairs until none occurs twice, those that occur most first."""
-        while pairs := self._pairs():
-            for pair in pairs:
-                pairs[pair] = self.kinds + len(self.phrases)
-                self.phrases[pairs[pair]] = list(pair)
-            self.sequence = _joined(self.sequence, pairs)
-
-    def _pairs(self) -> dict[Pair, int]:
-        """Return pairs that occur most, half as often at least, without a symbol in common."""
-        counts = _counted(self.sequence)
-        least = max(2, max(counts.values(), default=0) // 2)
-        often = [(-count, pair) for pair, count in counts.items() if count >= least]
-        taken: set[int] = set()
-        found = {}
-        for _, pair in sorted(often):
-            if taken.isdisjoint(pair):
-                taken.update(pair)
-                found[pair] = 0
-        return found
+        symbols = np.array(self.sequence, dtype=np.int64)
+        while pairs := _often(symbols):
+            first = self.kinds + len(self.phrases)
+            for number, pair in enumerate(pairs, start=first):
+                self.phrases[number] = list(pair)
+            symbols = _joined(symbols, np.array(pairs), first)
+        self.sequence = symbols.tolist()
 
     def write_out_losses(self) -> None:
         """Write phrases out that save nothing, those that lose most first.
@@ -166,15 +158,50 @@ class _Grammar:
         )
 
 
-def _counted(sequence: list[int]) -> Counter[Pair]:
-    """Count the pairs of neighbours; of three equal ones in a row only two are a pair."""
-    found = Counter(pairwise(sequence))
-    if any(first == second for first, second in found):
-        runs = [(symbol, len(list(run))) for symbol, run in groupby(sequence)]
-        for symbol, length in runs:
-            found[symbol, symbol] -= (length - 1) - length // 2
-    for pair in [pair for pair in found if _LOOP in pair]:
-        del found[pair]
+def _often(symbols: Ints) -> list[Pair]:
+    """Return pairs that occur most, half as often at least, without a symbol in common."""
+    pairs, counts = _counted(symbols)
+    many = np.flatnonzero(counts >= max(2, counts.max(initial=0) // 2))
+    taken: set[int] = set()
+    found = []
+    for first, second in pairs[many[np.argsort(-counts[many], kind="stable")]].tolist():
+        if taken.isdisjoint((first, second)):
+            taken.update((first, second))
+            found.append((first, second))
+    return found
+
+
+def _counted(symbols: Ints) -> tuple[Ints, Ints]:
+    """Return the pairs of neighbours, rising, of shape (n, 2), and how often each can be joined."""
+    left, right = symbols[:-1], symbols[1:]
+    equal = np.flatnonzero(left == right)
+    counted = (left != _LOOP) & (right != _LOOP)
+    counted[equal] = False
+    counted[_apart(equal)] = True
+    base = int(symbols.max(initial=0)) + 1
+    keys = np.sort((left * base + right)[counted])
+    firsts = np.flatnonzero(np.diff(keys, prepend=-1))
+    pairs = np.stack(np.divmod(keys[firsts], base), axis=1)
+    return pairs, np.diff(firsts, append=len(keys))
+
+
+def _joined(symbols: Ints, pairs: Ints, first: int) -> Ints:
+    """Return symbols with numbers, from the first on, in the place of pairs that share no symbol."""
+    size = int(symbols.max()) + 2  # the last for the loop, -1
+    number, second = np.zeros(size, dtype=np.int64), np.full(size, _LOOP - 1)
+    number[pairs[:, 0]] = np.arange(first, first + len(pairs))
+    second[pairs[:, 0]] = pairs[:, 1]
+    places = _apart(np.flatnonzero(second[symbols[:-1]] == symbols[1:]))
+    found = symbols.copy()
+    found[places] = number[symbols[places]]
+    return np.delete(found, places + 1)
+
+
+def _apart(places: Ints) -> Ints:
+    """Return places, in order, of which no two are neighbours: every other one, from the left."""
+    begins = np.diff(places, prepend=-2) != 1
+    runs = np.maximum.accumulate(np.where(begins, places, 0))
+    found: Ints = places[(places - runs) % 2 == 0]
     return found
 
 
@@ -187,18 +214,3 @@ def _written_out(symbols: list[int], phrases: dict[int, list[int]]) -> list[int]
         else:
             found.append(symbol)
     return found
-
-
-def _joined(sequence: list[int], pairs: dict[Pair, int]) -> list[int]:
-    found = []
-    waiting: int | None = None
-    for symbol in sequence:
-        if waiting is None:
-            waiting = symbol
-        elif (waiting, symbol) in pairs:
-            found.append(pairs[waiting, symbol])
-            waiting = None
-        else:
-            found.append(waiting)
-            waiting = symbol
-    return found if waiting is None else [*found, waiting]

@@ -44,6 +44,17 @@ def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> byt
     return player.assembly(sheet, engine, _origin(options)).encode("ascii")
 
 
+def export_hex(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
+    """Return player and song as Intel HEX; code that runs anywhere begins at 0.
+
+    Raises as `export_binary`.
+    """
+    from arranger.machine.intel_hex import intel_hex
+
+    content = export_binary(sheet, engine, options)
+    return intel_hex(content, 0 if engine.method == "alternate" else _origin(options))
+
+
 def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
     """Return what a programmer must know of the bytes: entry points and sizes, a line each."""
     if engine.method == "alternate":

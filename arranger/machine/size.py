@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.machine.options import ExportOptions
-
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.sheet.model import Sheet
@@ -25,10 +23,10 @@ def song_bytes(sheet: Sheet, engine: Engine) -> int:
         from arranger.machine.packing import pack
 
         return pack(sheet, engine).bytes
-    if engine.method == "alternate":
+    if engine.method == "alternate" and engine.profile.export is None:
         from arranger.machine.alternate_player import song_data
 
         return len(song_data(sheet, engine))
-    from arranger.machine.data_export import export_data
+    from arranger.machine.data_export import data_bytes
 
-    return len(export_data(sheet, engine, ExportOptions()))
+    return data_bytes(sheet, engine)

@@ -25,6 +25,9 @@ class Passage(NamedTuple):
     """Share of the time in which some part has a chord."""
     part: int
     """The part that has chords for the longest time, or -1."""
+    song_first_bar: int | None = None
+    """The song's number of the first bar, where a hand gave it another."""
+    song_last_bar: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -51,7 +51,10 @@ class Account:
     onset_seconds: list[float]
     """By the song's own tempo map, rounded to microseconds."""
     bar: list[int]
-    """As people count: the sheet's bar numbers."""
+    """As people count: the sheet's bar numbers. A note whose bar isn't there has that of the bar
+    before, or a number that goes on before the first or after the last."""
+    song_bar: list[int]
+    """As the song counts, which is the same where no hand put bars in or took them out."""
     beat: list[float]
     """In beats of the metre, from 1; rounded to 1/10000."""
     bar_index: NDArray[np.int64]
@@ -96,7 +99,7 @@ def account(conversion: Conversion) -> Account:
     note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
     entry = _columns(Entry._fields, conversion.reduction.ledger.entries)
     onsets = song.columns.onset
-    bar_index, bar_numbers, beats = _places(song, grid, onsets)
+    bar_index, bar_numbers, song_bars, beats = _places(song, grid, onsets)
     bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
     firsts = {
         reasons: _REASON_AT[reasons[0]] if reasons else -1 for reasons in set(entry["reasons"])
@@ -109,6 +112,7 @@ def account(conversion: Conversion) -> Account:
         decided=np.array([firsts[reasons] for reasons in entry["reasons"]], dtype=np.int64),
         onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
         bar=bar,
+        song_bar=song_bars.tolist(),
         beat=beat,
         bar_index=bar_index,
     )
@@ -123,6 +127,7 @@ def told(conversion: Conversion, notes: range | None = None) -> list[str]:
         conversion.grid,
         conversion.reduction,
         bars=found.bar,
+        song_bars=found.song_bar,
         beats=found.beat,
         notes=notes,
     )
@@ -135,16 +140,19 @@ def _columns(names: tuple[str, ...], rows: Sequence[Any]) -> dict[str, tuple[Any
 
 def _places(
     song: Song, grid: Grid, onsets: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
-    """Return bar index, bar number and beat of each note, each of shape (notes,)."""
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Return bar index, bar number, the song's number and beat of each note, of shape (notes,)."""
     firsts = np.array([bar.first_step for bar in grid.bars])
     numbers = np.array([bar.number for bar in grid.bars])
+    songs = np.array(
+        [bar.number if bar.song_number is None else bar.song_number for bar in grid.bars]
+    )
     # steps * beats/step * metre units/beat = metre units
     units = np.array([float(grid.step_beats) * bar.denominator / 4 for bar in grid.bars])
     lengths = np.array([bar.steps for bar in grid.bars])
     steps = np.asarray(grid.onset_steps)
     index = np.maximum(np.searchsorted(firsts, steps, side="right") - 1, 0)
-    bar = numbers[index]
+    bar, in_song = numbers[index], songs[index]
     # The bar is that of the step; the beat is the written one if it lies in that bar.
     place = np.asarray(grid.positions, dtype=np.float64) - firsts[index]
     place = np.where((place >= 0) & (place < lengths[index]), place, steps - firsts[index])
@@ -152,18 +160,43 @@ def _places(
     outside = steps < 0
     if outside.any():
         index[outside] = -1
-        bar[outside], beat[outside] = _places_in_song(song, grid, onsets[outside])
-    return index, bar, beat
+        in_song[outside], beat[outside] = _places_in_song(song, grid, onsets[outside])
+        bar[outside] = _joining(in_song[outside], numbers, songs)
+    return index, bar, in_song, beat
 
 
 def _places_in_song(
     song: Song, grid: Grid, ticks: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Return bar number and beat by the song's metre, numbered so as to join the sheet's bars."""
+    """Return bar number and beat by the song's metre, numbered as the song's bars in the sheet are."""
     found = song_bars(song)
     starts = np.array([bar.start for bar in found])
     units = np.array([bar.denominator / (4 * song.ticks_per_beat) for bar in found])
     at_first = int(np.searchsorted(starts, grid.first_tick, side="right"))
     index = np.searchsorted(starts, ticks, side="right") - 1
-    number = index + 1 + grid.bars[0].number - max(at_first, 1)
+    first = grid.bars[0].number if grid.first_number is None else grid.first_number
+    number = index + 1 + first - max(at_first, 1)
     return number, 1.0 + (ticks - starts[index]) * units[index]
+
+
+def _joining(
+    outside: NDArray[np.int64], numbers: NDArray[np.int64], songs: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Return numbers for bars of the song that aren't in the sheet.
+
+    Before and after all that are there they count on from these; between them they are that of the
+    one before.
+
+    Parameters
+    ----------
+    outside
+        The song's numbers of the bars, of shape (notes,).
+    numbers, songs
+        The sheet's and the song's numbers of the sheet's bars, of shape (bars,).
+    """
+    order = np.argsort(songs, kind="stable")
+    after = np.searchsorted(songs[order], outside, side="right")
+    near = order[np.maximum(after - 1, 0)]
+    ends = (after == 0) | (after == len(order))
+    found: NDArray[np.int64] = numbers[near] + np.where(ends, outside - songs[near], 0)
+    return found

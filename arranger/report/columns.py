@@ -69,6 +69,7 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
         "spans": [_spans(each) for each in entry["spans"]],
         "by": written(entry["by"]),
         "explanation": list(map(encode_basestring, told(conversion, notes))),
+        "song_bar": written(found.song_bar[these]),
     }
 
 

@@ -20,7 +20,8 @@ from arranger.reduce.tell.textures import MEANINGS
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
-from arranger.sheet.played import played_steps
+from arranger.sheet.played import played_steps, step_seconds
+from arranger.sheet.text import speed_text
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
@@ -167,21 +168,23 @@ def _grid(conversion: Conversion) -> str:
         if grid.basis == "file"
         else "The notes don't follow the file's own beat, so the beat was found from their onsets."
     )
+    lasts = f"A step of {grid.step_beats} beat lasts {1000 * grid.step_length.seconds:.1f} ms."
     off = 100 * (grid.played_bpm / grid.asked_bpm - 1)
-    return (
-        f"{basis} A step of {grid.step_beats} beat lasts {1000 * grid.step_length.seconds:.1f} ms. "
-        f"The song asks for {grid.asked_bpm:.4g} beats a minute; the nearest tempo in the list of "
-        f"{conversion.engine.name} is {grid.played_bpm:.4g} ({off:+.1f} %)."
-    )
+    seconds = step_seconds(grid.step_beats, grid.asked_bpm)
+    if conversion.engine.nearest_step_length(seconds) != grid.step_length:
+        played = f"the sheet has {speed_text(conversion.sheet)}, played as {grid.played_bpm:.4g}"
+    else:
+        listed = f"the nearest tempo in the list of {conversion.engine.name}"
+        played = f"{listed} is {grid.played_bpm:.4g} ({off:+.1f} %)"
+    return f"{basis} {lasts} The song asks for {grid.asked_bpm:.4g} beats a minute; {played}."
 
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
-    sounding: Counter[int] = Counter()
-    for step, times in Counter(played_steps(sheet, engine)).items():
-        for pitch in (step.voice1, step.voice2):
-            if pitch is not None:
-                sounding[pitch] += times
+    played = played_steps(sheet, engine)
+    sounding = Counter(
+        pitch for step in played for pitch in (step.voice1, step.voice2) if pitch is not None
+    )
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps

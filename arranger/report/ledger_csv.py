@@ -43,6 +43,7 @@ COLUMNS = (
     "sound",
     "explanation",
     "late_seconds",
+    "song_bar",
 )
 
 _NAMES = [pitch_name(pitch) for pitch in range(128)]

@@ -77,8 +77,12 @@ def _head(conversion: Conversion) -> dict[str, Any]:
 
 
 def _passage(passage: Passage, conversion: Conversion) -> dict[str, Any]:
+    told = passage._asdict()
+    for name in ("song_first_bar", "song_last_bar"):
+        if told[name] is None:
+            del told[name]
     return {
-        **passage._asdict(),
+        **told,
         "chords": round(passage.chords, 4),
         "part": passage.part + 1 if passage.part >= 0 else None,
         "explanation": str(texture_line(passage, conversion.song.parts)),

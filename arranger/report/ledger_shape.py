@@ -28,6 +28,7 @@ class _Note(_Shape):
     id: int
     part: int
     bar: int
+    song_bar: int | None = None
     beat: float
     outcome: str
     reasons: list[str]

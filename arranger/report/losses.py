@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.bars import beside
 from arranger.columns import unchanging
 from arranger.pitch import pitch_name
 from arranger.reduce.choose.material import MOST_OF_BAR
@@ -95,6 +96,8 @@ class BarLoss(NamedTuple):
     notes: int
     """Notes that start in the bar."""
     dropped: int
+    song_number: int | None = None
+    """The song's number of the bar, where a hand gave it another."""
 
     @property
     def share(self) -> float:
@@ -111,7 +114,7 @@ class Advice(NamedTuple):
     @property
     def named(self) -> str:
         """The bars as people say them: "bars 7, 15 and 31"; many are counted."""
-        numbers = [str(bar.number) for bar in self.bars]
+        numbers = [f"{bar.number}{beside(bar.number, bar.song_number)}" for bar in self.bars]
         if len(numbers) == 1:
             return f"bar {numbers[0]}"
         if len(numbers) > MOST_NAMED:
@@ -143,7 +146,7 @@ def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
         strict=True,
     )
     return tuple(
-        BarLoss(place, bar.number, loss, worth, int(notes), int(dropped))
+        BarLoss(place, bar.number, loss, worth, int(notes), int(dropped), bar.song_number)
         for place, (bar, loss, worth, notes, dropped) in enumerate(columns)
     )
 

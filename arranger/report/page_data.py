@@ -71,8 +71,11 @@ def _json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
-def _bars(conversion: Conversion) -> list[list[float]]:
-    """Return number, first step, steps, beats, beat unit, share lost, notes and notes dropped of each."""
+def _bars(conversion: Conversion) -> list[list[float | None]]:
+    """Return number, first step, steps, beats, beat unit, share lost, notes, notes dropped of each.
+
+    Last comes the song's number, where it is another.
+    """
     return [
         [
             bar.number,
@@ -83,6 +86,7 @@ def _bars(conversion: Conversion) -> list[list[float]]:
             round(lost.share, 3),
             lost.notes,
             lost.dropped,
+            bar.song_number,
         ]
         for bar, lost in zip(conversion.grid.bars, bar_losses(conversion), strict=True)
     ]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
+from arranger.bars import beside
 from arranger.errors import LedgerError, SettingsError, UsageError, one_line
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.ledger_json import FORMAT, VERSION
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     Notes = list[dict[str, Any]]
 
 BARS_SHOWN = 5
+BY_HAND = "by-hand"
+"""The reason of what a hand took out: these notes aren't missed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,6 +196,7 @@ def _overview(ledger: Ledger, width: int) -> Iterator[str]:
     for passage in ledger.get("passages", ()):
         text = one_line(passage["explanation"])
         yield from wrap(text, width, initial_indent="  ", subsequent_indent="    ")
+    notes = [note for note in notes if note["reasons"][:1] != [BY_HAND]]
     dropped = Counter(note["bar"] for note in notes if note["outcome"] == "dropped")
     if dropped:
         bars = Counter(note["bar"] for note in notes)
@@ -200,4 +204,6 @@ def _overview(ledger: Ledger, width: int) -> Iterator[str]:
         for bar, count in sorted(dropped.items(), key=lambda item: (-item[1], item[0]))[
             :BARS_SHOWN
         ]:
-            yield f"  bar {bar}: {count} of {bars[bar]} notes not heard"
+            songs = Counter(note.get("song_bar", bar) for note in notes if note["bar"] == bar)
+            name = f"bar {bar}{beside(bar, songs.most_common(1)[0][0])}"
+            yield f"  {name}: {count} of {bars[bar]} notes not heard"

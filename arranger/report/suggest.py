@@ -47,6 +47,12 @@ MOST_RISE = 0.05
 """Share by which the loss may rise where more notes are heard; beyond it that is no advice."""
 
 
+FEWER_DRUMS = ("none", "light")
+
+HIDDEN = frozenset({"under-drum", "delayed-by-drum"})
+"""The reasons of notes that would sound, or sooner, without a drum."""
+
+
 class Suggestion(NamedTuple):
     """One command to try and what it gives."""
 
@@ -82,12 +88,20 @@ def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, .
     found = [
         suggestion
         for attempt in islice(_attempts(conversion), tries)
-        if (suggestion := _tried(conversion, values, attempt)) is not None
+        if _may_help(conversion, attempt)
+        and (suggestion := _tried(conversion, values, attempt)) is not None
     ]
     gaining = [each for each in found if _gains(each)]
     # Of alternatives with the same effect the first is enough.
     distinct = {(each.heard_more, each.kept_more, each.loss_change): each for each in gaining[::-1]}
     return tuple(sorted(distinct.values(), key=_rank)[:most])
+
+
+def _may_help(conversion: Conversion, attempt: Attempt) -> bool:
+    """Return whether an attempt may gain something: fewer drums only where drums hide a note."""
+    return attempt.words.get("drums") not in FEWER_DRUMS or any(
+        not HIDDEN.isdisjoint(entry.reasons) for entry in conversion.reduction.ledger.entries
+    )
 
 
 def _gains(suggestion: Suggestion) -> bool:

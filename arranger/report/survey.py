@@ -23,6 +23,7 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from arranger.bars import minutes_text
 from arranger.pitch import pitch_name
 from arranger.settings import ReduceSettings
 from arranger.song.general_midi import PROGRAM_NAMES, percussion_name
@@ -215,11 +216,10 @@ def lines(found: Survey) -> list[str]:
     """Return the survey as lines of text; names are as in the file."""
     song = found.song
     kind = song.kind if song.midi_format is None else f"MIDI format {song.midi_format}"
-    minutes, seconds = divmod(round(found.seconds), 60)
     shown = [
         song.title,
         f"{song.file}: {kind}, {len(song.notes):,} notes in {len(song.parts)} parts, "
-        f"{found.bars} bars, {minutes}:{seconds:02}",
+        f"{found.bars} bars, {minutes_text(found.seconds)}",
         f"tempo {_tempo(song)}; metre {_metre(song)}",
         f"beat: {found.beat_verdict}",
         "",

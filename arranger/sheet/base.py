@@ -106,14 +106,6 @@ def base_of(sheet: Sheet) -> Base:
     )
 
 
-def song_numbers(sheet: Sheet) -> tuple[int | None, ...]:
-    """Return for each bar its number in the song; None for bars that were put in by hand."""
-    if sheet.generated is None:
-        return (None,) * len(sheet.bars)
-    base = base_of(sheet)
-    return tuple(None if i is None else base.sheet.bars[i].number for i in base.matched)
-
-
 def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> Sheet:
     """Return the sheet with bars of its base taken to have been generated otherwise.
 
@@ -143,28 +135,28 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> She
     return replace(sheet, generated=base.digests._replace(bars=tuple(bars)))
 
 
-def with_places(sheet: Sheet, base: Base, matched: Sequence[int | None]) -> Sheet:
-    """Return the sheet with a note in its record of which bar is which, as a program left them.
+def with_base(
+    sheet: Sheet, then: Sheet, transpose: int | None, matched: Sequence[int | None]
+) -> Sheet:
+    """Return the sheet with another base, and a note in it of which bar is which.
 
-    For programs that put bars in, take them out or number them anew: edits of them are known later
-    by these numbers.
+    For programs that put bars in, take them out, move them or number them anew: edits made later are
+    known by the numbers that bars have now.
 
     Parameters
     ----------
     sheet
         The sheet as it is to be written. Its numbers rise.
-    base
-        Its base.
+    then, transpose
+        The base, and by how many semitones its song was moved.
     matched
-        For each of its bars the index in the base, or None.
+        For each bar of the sheet the index in the base, or None.
     """
-    if base.digests is not None or not base.places:
-        return sheet
-    places: list[int | None] = [None] * len(base.known)
+    places: list[int | None] = [None] * len(then.bars)
     for bar, i in zip(sheet.bars, matched, strict=True):
         if i is not None:
             places[i] = bar.number
-    return replace(sheet, generated=pack(base.sheet, base.transpose or 0, places))
+    return replace(sheet, generated=pack(then, transpose or 0, places))
 
 
 def _likeness(

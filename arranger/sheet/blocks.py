@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.rows import REST
 from arranger.sheet.bar_line import BarLine, read_bar_line
-from arranger.sheet.lexical import cell_spans, without_comment
+from arranger.sheet.cells import DRUMS, cell_spans, read_hits, read_tones
+from arranger.sheet.lexical import without_comment
 from arranger.sheet.model import SheetBar
 from arranger.sheet.text import BELOW, ROWS, implied_steps
-from arranger.sheet.values import Fault, read_hits, read_tones
+from arranger.sheet.values import Fault
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,8 +23,6 @@ MAX_STEPS = 1_000_000
 """A sheet of more steps is not read; the longest that is made has 200,000."""
 
 MAX_BAR_STEPS = 10_000
-
-DRUMS = ROWS.index("drums")
 
 
 @dataclass(slots=True)

@@ -12,7 +12,7 @@ bar-order        bar numbers that don't rise
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from difflib import get_close_matches
+from collections import Counter
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -22,8 +22,15 @@ from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.as_bars import roots
 from arranger.sheet.io import read_text
+from arranger.sheet.meant import drum_remedy
 from arranger.sheet.parse import scan
-from arranger.sheet.played import own_length, played_bpm, step_length
+from arranger.sheet.played import (
+    MOST_OFF_TEMPO,
+    off_tempo,
+    own_length,
+    played_bpm,
+    step_length,
+)
 from arranger.sheet.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
@@ -37,9 +44,6 @@ if TYPE_CHECKING:
     from arranger.sheet.parse import Scan
 
     Size = Callable[[Sheet, Engine], int]
-
-MOST_OFF_TEMPO = 0.03
-"""An engine may miss a tempo by this share before that is told."""
 
 _TEMPO_SHARE = 0.005
 """A tempo beside a length may be off by this before it is called wrong."""
@@ -258,12 +262,11 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
         return
-    remedies = {}
-    for name in strange:
-        close = get_close_matches(name or "", names, 1)
-        remedies[name] = f"write {close[0]}" if close else f"choose from {', '.join(names) or '.'}"
+    hits = Counter(drum for drum in finder.sheet.drums if drum in names)
+    usual = hits.most_common(1)[0][0] if hits else None
+    remedies = {name: drum_remedy(name, names, usual) for name in strange if name}
     for step, drum in enumerate(finder.sheet.drums):
-        if drum in strange:
+        if drum is not None and drum in strange:
             yield from finder.problem(
                 ERROR,
                 "unknown-drum",
@@ -292,10 +295,10 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
         what = f"{engine.name} has no step length {sheet.length}"
         return [_at_header(found, "length", "length", what, _other_length(sheet, engine))]
     asked = sheet.tempo
-    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
     most = MOST_OFF_TEMPO if sheet.length is None else _TEMPO_SHARE
-    if asked is None or abs(asked - played) <= most * played:
+    if asked is None or off_tempo(sheet, engine) <= most:
         return []
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
     if sheet.length is None:
         what = f"the nearest to tempo {asked:g} that {engine.name} plays is {played:.2f}"
         remedy = f"write tempo {played:.2f}, or choose another step"

@@ -21,6 +21,7 @@ from arranger.sheet.align import Pair, match_bars, pair_bars
 from arranger.sheet.digest import bar_digests
 from arranger.sheet.io import read_sheet
 from arranger.sheet.model import BarDigest
+from arranger.sheet.numbers import song_numbers
 from arranger.sheet.pieces import Bar, cut
 from arranger.sheet.refit import common_step, in_steps_of
 from arranger.sheet.text import group_steps, plain_number, sound_text
@@ -40,6 +41,7 @@ class SongNote(NamedTuple):
     pitch: int
     drum: bool
     bar: int
+    """The song's number."""
     beat: Fraction
     beats: Fraction
     """How long it is, in quarter notes."""
@@ -56,6 +58,8 @@ class BarDifference:
     lost: tuple[SongNote, ...]
     group: int
     """Steps a beat of the bar, 0 if it has no whole number of them."""
+    song_number: int | None = None
+    """The song's number of the bar; None: the song hasn't it."""
 
     @property
     def number(self) -> int:
@@ -110,6 +114,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         )
         if a != b
     ) + _sounds(left.sheet, right.sheet)
+    songs = song_numbers(left.sheet), song_numbers(right.sheet)
     step = common_step(left.sheet.step_beats, right.sheet.step_beats)
     left = left._replace(sheet=in_steps_of(left.sheet, step).sheet)
     right = right._replace(sheet=in_steps_of(right.sheet, step).sheet)
@@ -126,7 +131,9 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         if a is not None and b is not None and _same(a, b):
             continue
         view = b or a
-        asked = by_bar.get(view.head.number, []) if view else []
+        song = songs[0][pair.base] if pair.base is not None else None
+        song = song if pair.edited is None else songs[1][pair.edited]
+        asked = [] if song is None else by_bar.get(song, [])
         heard = [(n, hearers[0].hears(n, a), hearers[1].hears(n, b)) for n in asked]
         differences.append(
             BarDifference(
@@ -135,6 +142,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
                 tuple(note for note, before, after in heard if after and not before),
                 tuple(note for note, before, after in heard if before and not after),
                 group_steps(step, *view.head[2:4]) if view else 0,
+                song,
             )
         )
     return Comparison(header, tuple(differences), len(pairs), notes is not None)
@@ -224,7 +232,7 @@ def song_notes(ledger: dict[str, Any]) -> list[SongNote] | None:
                 name=f"{_sound(note)} of '{names.get(note['part'], '?')}'",
                 pitch=int(note["pitch"]),
                 drum=bool(note["drum"]),
-                bar=int(note["bar"]),
+                bar=int(note.get("song_bar", note["bar"])),
                 beat=Fraction(note["beat"]).limit_denominator(960),
                 beats=Fraction(int(note["duration_tick"]), int(per_beat)),
             )

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SheetError
-from arranger.files import write_text
+from arranger.files import encoded
+from arranger.sheet.history import write_version
 from arranger.sheet.parse import parse
 from arranger.sheet.text import format_sheet
 
@@ -63,8 +64,17 @@ def read_sheet(path: str | Path) -> Sheet:
     return parse(read_text(path), path)
 
 
-def write_sheet(sheet: Sheet, path: str | Path) -> None:
-    """Write a sheet as text; see `arranger.files` for what that does to a file that is there.
+def write_sheet(sheet: Sheet, path: str | Path, *, by: str = "write_sheet") -> None:
+    """Write a sheet as text; `arranger.sheet.history` keeps what stood there.
+
+    Parameters
+    ----------
+    sheet
+        What to write.
+    path
+        Where to; see `arranger.files` for what may stand there.
+    by
+        The command that writes it, as `arranger undo` names it.
 
     Raises
     ------
@@ -73,4 +83,4 @@ def write_sheet(sheet: Sheet, path: str | Path) -> None:
     SheetError
         If the value is no sheet.
     """
-    write_text(Path(path), format_sheet(sheet))
+    write_version(path, b"".join(encoded([format_sheet(sheet)])), by)

@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, OutputError
-from arranger.files import refuse_inputs, write_bytes
+from arranger.files import refuse_inputs
 from arranger.sheet.digest import is_edited
+from arranger.sheet.history import is_put_back, write_version
 from arranger.sheet.io import read_sheet
 from arranger.sheet.mark import MARK
 from arranger.sheet.text import format_sheet
@@ -27,6 +28,8 @@ class State(Enum):
     ABSENT = "absent"
     GENERATED = "generated"
     """A sheet just as it was generated."""
+    PUT_BACK = "put back"
+    """As it was generated, but an earlier one, which undo brought back: somebody preferred it."""
     EDITED = "edited"
     UNREADABLE = "unreadable"
     """Something else, or a sheet with errors."""
@@ -63,7 +66,9 @@ def look(path: str | Path) -> Standing:
         sheet = read_sheet(path)
     except ArrangerError as error:
         return Standing(State.UNREADABLE, error=error)
-    return Standing(State.EDITED if is_edited(sheet) else State.GENERATED, sheet)
+    if is_edited(sheet):
+        return Standing(State.EDITED, sheet)
+    return Standing(State.PUT_BACK if is_put_back(path) else State.GENERATED, sheet)
 
 
 def check_same_song(path: str | Path, edited: Sheet, now: Sheet) -> None:
@@ -109,7 +114,9 @@ def check_overwritable(path: str | Path) -> None:
         )
 
 
-def write_generated(path: str | Path, sheet: Sheet, *, force: bool = False) -> None:
+def write_generated(
+    path: str | Path, sheet: Sheet, *, force: bool = False, by: str = "convert"
+) -> None:
     """Write a generated sheet, unless that would lose an edit.
 
     Parameters
@@ -120,6 +127,8 @@ def write_generated(path: str | Path, sheet: Sheet, *, force: bool = False) -> N
         What to write.
     force
         Overwrite whatever stands there.
+    by
+        The command that writes it, as `arranger undo` names it.
 
     Raises
     ------
@@ -130,7 +139,7 @@ def write_generated(path: str | Path, sheet: Sheet, *, force: bool = False) -> N
     content = format_sheet(sheet).encode("utf-8")
     if not force and not _holds(path, content):
         check_overwritable(path)
-    write_bytes(path, content)
+    write_version(path, content, by)
 
 
 def refuse_sources(target: Path, path: Path, sheet: Sheet) -> None:

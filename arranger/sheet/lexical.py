@@ -4,15 +4,10 @@ from __future__ import annotations
 
 import re
 
-from arranger.sheet.text import ROWS
-
 Span = tuple[int, int]
 """Column (from 1) and width, in characters."""
 
-RUN = re.compile(r"[-.]+")
-"""Holds and rests typed together."""
-
-_WORD = re.compile(r"[^\s|]+")
+WORD = re.compile(r"[^\s|]+")
 _COMMENT = re.compile(r"(?:^|(?<=\s))#")
 _QUOTED = re.compile(r'"((?:[^"\\]|\\.)*)"')
 _HEADER_QUOTED = re.compile(r'\s*\w+\s+"(?:[^"\\]|\\.)*"')
@@ -47,28 +42,14 @@ def unquoted(text: str) -> str | None:
 def value_span(code: str) -> Span:
     """Return where the value of a header line stands: what comes after the first word."""
     code = code.rstrip()
-    first = _WORD.search(code)
+    first = WORD.search(code)
     value = code[first.end() :].lstrip() if first else ""
     return (len(code) - len(value) + 1, len(value)) if value else (1, max(len(code), 1))
 
 
 def word_spans(code: str) -> list[Span]:
     """Return where each word of a line stands."""
-    return [(m.start() + 1, m.end() - m.start()) for m in _WORD.finditer(code)] or [(1, 1)]
-
-
-def cell_spans(code: str, row: int) -> list[Span]:
-    """Return where each cell of a row (1..3) stands; of a run of signs each is one."""
-    label = len(ROWS[row].split())
-    found: list[Span] = []
-    for index, match in enumerate(_WORD.finditer(code)):
-        if index < label:
-            continue
-        if RUN.fullmatch(match[0]):
-            found.extend((at + 1, 1) for at in range(match.start(), match.end()))
-        else:
-            found.append((match.start() + 1, match.end() - match.start()))
-    return found
+    return [(m.start() + 1, m.end() - m.start()) for m in WORD.finditer(code)] or [(1, 1)]
 
 
 def _unescaped(match: re.Match[str]) -> str:

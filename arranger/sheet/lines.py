@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from arranger.errors import did_you_mean
 from arranger.sheet.bar_line import is_bar_number
-from arranger.sheet.blocks import DRUMS, MAX_STEPS, Blocks
+from arranger.sheet.blocks import MAX_STEPS, Blocks
+from arranger.sheet.cells import DRUMS
 from arranger.sheet.header import HEADER_WORDS, SOUND, Header
 from arranger.sheet.lexical import value_span, without_comment, word_spans
 from arranger.sheet.model import BarDigest, Comment, Digests, Generated, Sheet
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 _HEADER_END = len(HEADER) - 1
+_IN_BARS = ("bar", "bars", "drums")
 _DIGEST = re.compile(r"[0-9a-f]{10}")
 
 
@@ -98,7 +101,7 @@ class LineReader:
             self.problems.add(
                 "unknown-word",
                 f"a line begins with {words[0][:40]!r}",
-                "begin with bar, voice 1, voice 2, drums or #",
+                _line_remedy(words, in_bars=self.blocks.begun),
                 word_spans(code)[0],
             )
             place = self._strange_place()
@@ -217,3 +220,13 @@ class LineReader:
             generated=self._generated(),
             comments=tuple(sorted(self.comments, key=lambda c: (c.bar, c.row, c.beside))),
         )
+
+
+def _line_remedy(words: Sequence[str], *, in_bars: bool) -> str:
+    """Return what to do about a line that begins with no word of the sheet's."""
+    remedy = "begin with bar, voice 1, voice 2, drums or #"
+    begin = re.sub(r"[^a-z12]", "", "".join(words[:2]).lower())
+    row = re.match(r"v[a-z]*([12])", begin)
+    if row:
+        return f"did you mean 'voice {row[1]}'?"
+    return did_you_mean(words[0][:40].lower(), _IN_BARS if in_bars else HEADER_WORDS, remedy)

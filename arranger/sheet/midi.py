@@ -23,7 +23,7 @@ import mido
 from arranger.errors import SheetError
 from arranger.rows import tone_spans
 from arranger.sheet.mark import joint_sounds, mark_lines
-from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.played import beat_microseconds, played_steps
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
 
 _LEAST_TICKS_PER_BEAT = 480
 _MOST_TICKS_PER_BEAT = 0x7FFF
-_SLOWEST_BEAT = 0xFFFFFF
-"""Microseconds: three bytes (Standard MIDI File 1.0, Set Tempo)."""
 _DRUM_CHANNEL = 9
 _PROGRAM = 80
 """General MIDI program 81, a square wave lead: nearest to the speaker."""
@@ -127,13 +125,10 @@ def _first_track(
     sheet: Sheet, engine: Engine, keys: Mapping[str, int], step_ticks: int
 ) -> mido.MidiTrack:
     title = sheet.title.encode("utf-8", "replace").decode("utf-8")
-    seconds = step_length(sheet, engine).seconds
-    # s/step * us/s / (beat/step) = us/beat
-    tempo = round(seconds * 1e6 / float(sheet.step_beats))
     events = [
         (0, mido.MetaMessage("track_name", name=title)),
         *((0, mido.MetaMessage("text", text=line)) for line in mark_lines(sheet, keys)),
-        (0, mido.MetaMessage("set_tempo", tempo=min(max(tempo, 1), _SLOWEST_BEAT))),
+        (0, mido.MetaMessage("set_tempo", tempo=beat_microseconds(sheet, engine))),
     ]
     metre: tuple[int, int] | None = None
     for bar, start in zip(sheet.bars, sheet.bar_starts, strict=False):

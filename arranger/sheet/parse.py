@@ -21,17 +21,23 @@ r"""The sheet's text form: reading, and the grammar.
     cell      = pitch | "-" | "."
     pitch     = letter [ "#" | "##" | "b" | "bb" ] octave
     hit       = name of a drum sound | "."
-    name      = letter { letter | digit | "-" }
+    name      = letter { letter | digit | "-" }    a hyphen between two others only
     generated = "generated" "sheet" base64 NL
               | "generated" ( "header" | number ) { digest } NL  (of earlier versions)
 
-White space and ``|`` divide and mean nothing else; blank lines may stand anywhere; dots and hyphens
-may be typed together (``G4 ---``). A comment goes from a ``#`` at the start of a line or after white
-space to the end of the line; it may stand on every line but the first. A bar without a metre has
-that of the bar before (at the start 4/4), one without a number counts on. Without "steps" a bar has
-as many steps as fill its metre; a row that is left out is silent. ``loop`` marks the step of the bar
-(from 1) at which the piece goes on after its last step. ``section`` names what begins here and goes
-on to the next such mark.
+White space and ``|`` divide and mean nothing else. Cells may be typed together as long as one sees
+where each ends: a pitch ends with the digit of its octave, ``-`` and ``.`` are cells by themselves
+(``G4---``, ``..B3``, ``C4E4--``); a hyphen between a letter and a digit is of the octave (``C-1``). In
+the drum row dots part names (``kick..hat.``), and hyphens belong to names; a drum can't be held.
+
+Blank lines may stand anywhere. A comment goes from a ``#`` at the start of a line or after white
+space to the end of the line; it may stand on every line but the first. One on a line of its own
+belongs to the line below; straight below a row and with a blank line after it, to the bar above.
+
+A bar without a metre has that of the bar before (at the start 4/4), one without a number counts on.
+Without "steps" a bar has as many steps as fill its metre; a row that is left out is silent. ``loop``
+marks the step of the bar (from 1) at which the piece goes on after its last step. ``section`` names
+what begins here and goes on to the next such mark.
 
 A bar that is ``as`` another plays what that one plays and has its metre; it has no rows of its own.
 The number means the last bar above that has it, which may itself be as another. ``bars 9-16 as 1-8``
@@ -50,7 +56,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.sheet.lexical import cell_spans, value_span, without_comment
+from arranger.sheet.cells import cell_spans
+from arranger.sheet.lexical import value_span, without_comment
 from arranger.sheet.lines import LineReader
 from arranger.sheet.problem import ERROR
 

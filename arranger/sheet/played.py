@@ -24,6 +24,14 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
 
+MOST_OFF_TEMPO = 0.03
+"""An engine may miss a tempo by this share before that is told."""
+
+
+_SLOWEST_BEAT = 0xFF_FFFF
+"""Microseconds: three bytes (Standard MIDI File 1.0, Set Tempo)."""
+
+
 class PlayedStep(NamedTuple):
     """One step as it sounds."""
 
@@ -118,6 +126,21 @@ def own_length(sheet: Sheet | SheetMark, engine: Engine) -> StepLength | None:
 def step_seconds(step_beats: Fraction, bpm: float) -> float:
     """Return how long a step of so many quarter notes should last at a tempo."""
     return float(step_beats) * 60.0 / bpm
+
+
+def beat_microseconds(sheet: Sheet | SheetMark, engine: Engine) -> int:
+    """Return a beat as it is played, in the whole microseconds that a MIDI file has for it."""
+    # s/step * us/s / (beat/step) = us/beat
+    beat = round(step_length(sheet, engine).seconds * 1e6 / float(sheet.step_beats))
+    return min(max(beat, 1), _SLOWEST_BEAT)
+
+
+def off_tempo(sheet: Sheet, engine: Engine) -> float:
+    """Return by which share an engine misses the tempo that a sheet says; 0 where it says none."""
+    if sheet.tempo is None:
+        return 0.0
+    played = played_bpm(sheet.step_beats, step_length(sheet, engine))
+    return abs(sheet.tempo - played) / played
 
 
 def played_bpm(step_beats: Fraction, length: StepLength) -> float:

@@ -67,7 +67,9 @@ class Problems:
         """List what is wrong with words of the line that is being read."""
         spans = word_spans(code) if faults else []
         for fault in faults:
-            self.add(fault.code, fault.what, fault.remedy, spans[fault.word])
+            column, width = spans[fault.word]
+            place = (column + fault.at, fault.width or width)
+            self.add(fault.code, fault.what, fault.remedy, place)
 
 
 def shown(problem: Problem, file: str, lines: Sequence[str]) -> str:

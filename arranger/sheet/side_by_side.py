@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from arranger.bars import beside
 from arranger.errors import one_line
 from arranger.sheet.text import VOICE_WORDS
 
@@ -63,6 +64,7 @@ def as_json(comparison: Comparison) -> dict[str, Any]:
                 "right": _rows(bar.right),
                 "brings_back": [note.name for note in bar.brought_back],
                 "loses": [note.name for note in bar.lost],
+                "song_number": bar.song_number,
             }
             for bar in comparison.bars
         ],
@@ -78,6 +80,8 @@ def _rows(bar: Bar | None) -> dict[str, list[str]] | None:
 def _bar(difference: BarDifference) -> Iterator[str]:
     a, b = difference.left, difference.right
     yield f"bar {difference.number:<{_LABEL - 4}}{_head(a)} | {_head(b)}".rstrip()
+    if told := beside(difference.number, difference.song_number):
+        yield f" {told}"
     for label, left, right in zip(
         ("voice 1", "voice 2", "drums"), _words(a), _words(b), strict=True
     ):

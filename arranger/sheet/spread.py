@@ -78,7 +78,8 @@ def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
     if sheet.generated is None:
         raise SheetError(
             "has no record of what was generated",
-            remedy="edits can be spread only in a sheet that was converted from a song",
+            remedy="spread is for sheets that were converted from a song; here let a bar be as "
+            "another (bar 9   as 1), or copy bars with arranger bars",
         )
     base = base_of(sheet)
     bars, then = cut(sheet), cut(base.sheet)

@@ -61,7 +61,8 @@ PACKED = "sheet"
 
 _PACKED_A_LINE = 90
 _DIGESTS_A_LINE = 7
-_DRUM_NAME = re.compile(r"[a-z][a-z0-9-]{0,31}")
+_DRUM_NAME = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
+_LONGEST_NAME = 32
 _SECTION = re.compile(r"[^\W\d_](?:[^\W_]|-){0,31}")
 
 VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in range(128)}}
@@ -365,5 +366,5 @@ def is_section_name(name: str) -> bool:
 
 
 def is_drum_name(name: str) -> bool:
-    """Return whether a drum row can hold this word: a letter, then letters, digits, hyphens."""
-    return _DRUM_NAME.fullmatch(name) is not None
+    """Return whether a drum row can hold this word: letters and digits, single hyphens between."""
+    return len(name) <= _LONGEST_NAME and _DRUM_NAME.fullmatch(name) is not None

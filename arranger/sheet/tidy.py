@@ -36,5 +36,5 @@ def tidy_file(path: str | Path, *, write: bool = True) -> bool:
     if tidied == text:
         return False
     if write:
-        write_sheet(parse(tidied, path), path)
+        write_sheet(parse(tidied, path), path, by="tidy")
     return True

@@ -1,4 +1,4 @@
-"""What the words of a sheet stand for: values of the header, cells."""
+"""What the words of a sheet stand for: values of the header."""
 
 from __future__ import annotations
 
@@ -6,9 +6,6 @@ import re
 from fractions import Fraction
 
 from arranger.errors import did_you_mean
-from arranger.pitch import parse_pitch, pitch_name
-from arranger.rows import HOLD, REST
-from arranger.sheet.lexical import RUN
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.text import is_drum_name
 
@@ -35,22 +32,22 @@ WRITE_TEMPO = "write how fast it plays into the header, like tempo 120"
 
 SLOWEST_BPM, FASTEST_BPM = 0.001, 100_000.0
 
-MOST_FAULTS = 1000
-"""More in one line aren't listed."""
-
-_TONES = {"-": HOLD, ".": REST} | {pitch_name(pitch): pitch for pitch in range(12, 120)}
-
 
 class Fault(Exception):  # noqa: N818 -- it never leaves the reader, which makes a problem of it
     """A word that stands for nothing."""
 
-    def __init__(self, code: str, what: str, remedy: str, *, word: int = 0) -> None:
+    def __init__(
+        self, code: str, what: str, remedy: str, *, word: int = 0, at: int = 0, width: int = 0
+    ) -> None:
         super().__init__(what)
         self.code = code
         self.what = what
         self.remedy = remedy
         self.word = word
         """Index of the word in its line."""
+        self.at = at
+        self.width = width
+        """Which part of the word it concerns; a width of 0 means all of it."""
 
 
 def read_step(text: str) -> Fraction:
@@ -117,72 +114,3 @@ def _sound_part(text: str) -> SoundPart:
         what = "a part of a drum sound can't last so long" if microseconds else "it lasts no time"
         raise Fault("drum-length", what, f"write from 0.001 to {LONGEST_SOUND_MS:,} ms")
     return SoundPart(kind, tuple(map(int, match["settings"].split())), microseconds)
-
-
-def read_tones(words: list[str], faults: list[Fault]) -> list[int]:
-    """Return the cells of a voice; a word that is none is silence, and listed in ``faults``.
-
-    Parameters
-    ----------
-    words
-        The line's words, "voice" and its number first.
-    faults
-        Where faults are listed.
-    """
-    try:
-        return [_TONES[word] for word in words[2:]]
-    except KeyError:
-        pass
-    cells: list[int] = []
-    for index, word in enumerate(words[2:], 2):
-        if RUN.fullmatch(word):
-            cells.extend(_TONES[sign] for sign in word)
-            continue
-        try:
-            cells.append(parse_pitch(word))
-        except ValueError:
-            cells.append(REST)
-            remedy = "write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence"
-            _list(Fault("unknown-pitch", f"{word[:40]!r} is no pitch", remedy, word=index), faults)
-    return cells
-
-
-def read_hits(
-    words: list[str], known: dict[str, str | None], faults: list[Fault]
-) -> list[str | None]:
-    """Return the cells of the drum row; a word that is none is silence, and listed in ``faults``.
-
-    Parameters
-    ----------
-    words
-        The line's words, "drums" first.
-    known
-        Words that were read before, and what they stand for; new ones are added.
-    faults
-        Where faults are listed.
-    """
-    try:
-        return [known[word] for word in words[1:]]
-    except KeyError:
-        pass
-    cells: list[str | None] = []
-    for index, word in enumerate(words[1:], 1):
-        name = word.lower()
-        if is_drum_name(name):
-            cells.append(known.setdefault(word, name))
-        elif set(word) == {"."}:
-            cells.extend(None for _ in word)
-        elif RUN.fullmatch(word):
-            cells.extend(None for _ in word)
-            what, remedy = "a drum can't be held", "write . after the drum"
-            _list(Fault("drum-held", what, remedy, word=index), faults)
-        else:
-            cells.append(None)
-            what, remedy = f"{word[:40]!r} is no drum sound", "write a name like kick, or ."
-            _list(Fault("drum-name", what, remedy, word=index), faults)
-    return cells
-
-
-def _list(fault: Fault, faults: list[Fault]) -> None:
-    if len(faults) < MOST_FAULTS:
-        faults.append(fault)

@@ -32,6 +32,7 @@ _OTHER_FILES: tuple[tuple[bytes, str], ...] = (
 )
 """How files begin that people take for songs (common practice)."""
 
+_SHEET = b"arranger-sheet "
 _ZIP = b"PK\x03\x04"
 _UNPACK = "unpack it and name the song inside"
 _WANTED = "songs are MIDI, MusicXML, ABC, Humdrum or MEI files"
@@ -64,6 +65,8 @@ def holds_midi(data: bytes) -> bool:
         return False
     if midi_start(data) >= 0:
         return True
+    if data.startswith(_SHEET):
+        raise SongError("a sheet, not a song", remedy="arranger render, export and report take it")
     for start, name in _OTHER_FILES:
         if data.startswith(start):
             remedy = _UNPACK if "archive" in name else _WANTED

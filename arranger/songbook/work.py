@@ -5,7 +5,9 @@ from __future__ import annotations
 import errno
 import functools
 import os
-from dataclasses import dataclass
+import warnings
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,7 @@ from arranger.conversion.by_hand import with_edits
 from arranger.engine import load_engine
 from arranger.errors import (
     ArrangerError,
+    ArrangerWarning,
     EngineError,
     LawError,
     LimitError,
@@ -28,6 +31,8 @@ from arranger.songbook.record import Record, done_record
 from arranger.songbook.standing import standing_record
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from arranger.engine.model import Engine
     from arranger.settings import Settings
     from arranger.sheet.keep import Keeping
@@ -54,8 +59,10 @@ class Job:
 def do_job(job: Job) -> Record:
     """Convert one song and return its record; raises nothing but the end of the process."""
     try:
-        with time_limit(job.seconds), memory_limit(job.megabytes):
-            return _converted(job)
+        with time_limit(job.seconds), memory_limit(job.megabytes), _told() as told:
+            record = _converted(job)
+        said = (record.message, *(_without_folder(text, job) for text in told))
+        return replace(record, message="; ".join(filter(None, said)))
     except ArrangerError as error:
         return failed(job, _code(error), _message(error, job))
     except TimeIsUpError:
@@ -64,6 +71,16 @@ def do_job(job: Job) -> Record:
         if _out_of_memory(error):
             return failed(job, "memory", f"it took more than {job.megabytes} megabytes")
         return failed(job, "defect", f"{type(error).__name__}: {error}")
+
+
+@contextmanager
+def _told() -> Iterator[list[str]]:
+    """Gather what went wrong without stopping a conversion, instead of writing it somewhere."""
+    said: list[str] = []
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always", ArrangerWarning)
+        yield said
+    said += [str(each.message) for each in caught if issubclass(each.category, ArrangerWarning)]
 
 
 def do_jobs(jobs: list[Job]) -> list[Record]:
@@ -88,11 +105,12 @@ def _converted(job: Job) -> Record:
         audio=job.audio,
         force=job.force,
         keep_edits=job.keeping.edits,
+        command="songbook",
     )
     paths = output_paths(choice, name)
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
-        if found.state is State.EDITED and found.sheet is not None:
+        if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
             return standing_record(job.relative, job.place, found.sheet, paths)
     conversion = convert(
         song, _engine(job.settings.engine, _stamp(job.settings.engine)), job.settings
@@ -141,4 +159,8 @@ def _out_of_memory(error: BaseException | None) -> bool:
 
 def _message(error: ArrangerError, job: Job) -> str:
     """Return the message without the folder the song happened to lie in."""
-    return str(error).replace(f"{job.source}: ", "").replace(f"{job.out}{os.sep}", "")
+    return _without_folder(str(error), job)
+
+
+def _without_folder(text: str, job: Job) -> str:
+    return text.replace(f"{job.source}: ", "").replace(f"{job.out}{os.sep}", "")

@@ -155,38 +155,48 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     SheetError
         If the engine can't play the sheet.
     """
-    steps = _each_step(sheet, engine)
+    different, steps = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     longest = MOST_CHUNKS // chunks
     ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
     borders = sorted(end for end in ends if end <= len(steps))
     bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
-    found = {bar: tuple(_events(bar, longest)) for bar in set(bars)}  # many bars sound alike
+    found = {  # many bars sound alike
+        bar: tuple(_events([different[number] for number in bar], longest)) for bar in set(bars)
+    }
     return [found[bar] for bar in bars]
 
 
-def _each_step(sheet: Sheet, engine: Engine) -> list[Event]:
-    """Return one event a step; under a drum that fills it the voices have what is written there.
+def _each_step(sheet: Sheet, engine: Engine) -> tuple[list[Event], list[int]]:
+    """Return the events of a single step, and which of them each step is.
 
-    What is written, not what is heard: a tone that is held over the drum needs no word then.
+    Under a drum that fills it the voices have what is written there, not what is heard: a tone that
+    is held over the drum needs no word then.
     """
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    drums = (step.drum for step in played_steps(sheet, engine))
-    steps = list(zip(tones(sheet.voice1), tones(sheet.voice2), drums, strict=True))
-    known = {step: Event(1, settings[step[0]], settings[step[1]], step[2]) for step in set(steps)}
-    return [known[step] for step in steps]
+    numbers: dict[tuple[int | None, int | None, str | None], int] = {}
+    found: list[Event] = []
+    steps: list[int] = []
+    written = zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True)
+    for step, played in zip(written, played_steps(sheet, engine), strict=True):
+        if step not in numbers:
+            numbers[step] = len(found)
+            found.append(Event(1, settings[step[0]], settings[step[1]], played.drum))
+        steps.append(numbers[step])
+    return found, steps
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
     """Yield events for steps: one goes on until a voice changes, a drum comes, or it is too long."""
-    run = steps[0]
+    run, length = steps[0], 1
     for step in steps[1:]:
-        if step == run._replace(steps=1, drum=None) and run.steps < longest:
-            run = run._replace(steps=run.steps + 1)
+        goes_on = step.drum is None and step[1:3] == run[1:3]
+        if goes_on and length < longest:
+            length += 1
         else:
-            yield run
-            run = step
-    yield run
+            yield run._replace(steps=length)
+            run, length = step, 1
+    yield run._replace(steps=length)
 
 
 def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming:

@@ -1,4 +1,4 @@
-"""The compiled optimum is that of numpy, and the program does the same without it."""
+"""What is compiled finds what numpy finds, and the program does the same without it."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from arranger.reduce.choose import _optimum
 from arranger.reduce.choose.optimum import solve, solve_in_numpy
 from arranger.reduce.choose.price import Layout, Priced
 from arranger.reduce.choose.rates import FAR
+from arranger.reduce.worth import _reading
+from arranger.reduce.worth.tune_model import CHUNK, UNITS, WARM_UP, read_in_numpy
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,8 +26,10 @@ if TYPE_CHECKING:
 WITHOUT = """
 import sys
 sys.modules["arranger.reduce.choose._optimum"] = None
+sys.modules["arranger.reduce.worth._reading"] = None
 from arranger.reduce.choose import optimum
-assert optimum.solve.__globals__["_compiled"] is None
+from arranger.reduce.worth import tune_model
+assert optimum._compiled is tune_model._compiled is None
 from arranger.cli.start import main
 main()
 """
@@ -80,6 +84,22 @@ def test_arrays_that_do_not_fit_each_other_are_refused() -> None:
             solved(**wrong)
     with pytest.raises(ValueError, match="don't fit"):
         solved(sides=(1, 2, 3))
+
+
+@pytest.mark.parametrize("many", [0, 1, CHUNK - 1, CHUNK, 2 * CHUNK + 40])
+def test_the_notes_are_read_as_numpy_reads_them(many: int) -> None:
+    random = np.random.default_rng(many)
+    shapes = ((2, many, 3 * UNITS), (2, 3 * UNITS), (2, UNITS, 3 * UNITS), (2, 3 * UNITS))
+    given = [random.normal(0, 2, shape).astype(np.float32) for shape in shapes]
+    given[0][:, many // 2 :] *= 30  # where the units are sure
+    given[2] /= 8
+    found = np.full((many, 2 * UNITS), np.nan, dtype=np.float32)
+    _reading.read_both_ways(*given, found, CHUNK, WARM_UP)
+    assert found == pytest.approx(read_in_numpy(*given), abs=2e-5)
+    with pytest.raises(ValueError, match="don't fit"):
+        _reading.read_both_ways(*given, np.empty((many + 1, 2 * UNITS), np.float32), CHUNK, WARM_UP)
+    with pytest.raises(ValueError, match="don't fit"):
+        _reading.read_both_ways(*given, found, 0, WARM_UP)
 
 
 def test_without_it_a_song_comes_out_the_same(tmp_path: Path, demo_song: Path) -> None:

@@ -278,7 +278,7 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
         "steps": 16,
         "loopStep": None,
         # Shares of worth that were lost: 2.023 of 11.684, and 0.878 of 4.390 (`test_losses`).
-        "bars": [[1, 0, 8, 4, 4, 0.173, 7, 2], [2, 8, 8, 4, 4, 0.2, 2, 0]],
+        "bars": [[1, 0, 8, 4, 4, 0.173, 7, 2, None], [2, 8, 8, 4, 4, 0.2, 2, 0, None]],
         "parts": [
             [HOSTILE, "tune", 0, 0],
             ["low strings", "bass", 0, 48],
@@ -356,14 +356,19 @@ def test_the_facts_of_the_song_by_hand(hand: Conversion) -> None:
     )
     assert facts.tuning.startswith(f"On average {mean:.1f} cents from equal temperament")
     assert f"the worst is G1 with {cents['G1']:+.1f} cents" in facts.tuning
-    # 60 s / (2 steps of 250.8 ms) is 119.6, which is 1.2 % less than 121.
-    assert facts.grid == (
+    # 60 s / (2 steps of 250.8 ms) is 119.6, which is 0.7 % less than 120.4 and 0.5 % more than 119.
+    asked = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=120.4))).grid
+    assert asked == (
         "The step follows the beat that the file is written on. A step of 1/2 beat lasts 250.8 ms. "
-        "The song asks for 121 beats a minute; the nearest tempo in the list of twin-phase is 119.6 "
-        "(-1.2 %)."
+        "The song asks for 120.4 beats a minute; the nearest tempo in the list of twin-phase is "
+        "119.6 (-0.7 %)."
     )
-    slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=100.0))).grid
-    assert slower.endswith("is 119.6 (+19.6 %).")
+    slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=119.0))).grid
+    assert slower.endswith("is 119.6 (+0.5 %).")
+    by_hand = gather_facts(replace(hand, sheet=replace(hand.sheet, tempo=119.0, length=None))).grid
+    assert by_hand.endswith(
+        "asks for 121 beats a minute; the sheet has tempo 119, played as 119.6."
+    )
     silent = replace(hand.sheet, voice1=(-2,) * 16, voice2=(-2,) * 16)
     assert gather_facts(replace(hand, sheet=silent)).tuning == "No tone sounds."
     assert gather_facts(replace(hand, grid=replace(hand.grid, basis="tracked"))).grid.startswith(
@@ -461,10 +466,16 @@ def test_bars_that_miss_most_come_first_and_five_are_shown(hand: Conversion) -> 
     ledger = json.loads(ledger_json(hand))
     lost = {1: 2, 2: 3, 3: 1, 4: 1, 5: 4, 6: 1, 7: 1}
     note = next(note for note in ledger["notes"] if note["outcome"] == "dropped")
-    ledger["notes"] = [{**note, "bar": bar} for bar, count in lost.items() for _ in range(count)]
-    ledger["notes"] += [{**ledger["notes"][0], "bar": 2, "outcome": "kept", "reasons": []}]
+    ledger["notes"] = [
+        {**note, "bar": bar, "song_bar": 3 if bar == 5 else bar}
+        for bar, count in lost.items()
+        for _ in range(count)
+    ]
+    ledger["notes"] += [
+        {**ledger["notes"][0], "bar": 2, "song_bar": 2, "outcome": "kept", "reasons": []}
+    ]
     assert list(answer(ledger, Query()))[-5:] == [
-        "  bar 5: 4 of 4 notes not heard",
+        "  bar 5 (the song's 3): 4 of 4 notes not heard",
         "  bar 2: 3 of 4 notes not heard",
         "  bar 1: 2 of 2 notes not heard",
         "  bar 3: 1 of 1 notes not heard",

@@ -125,6 +125,7 @@ def test_a_moved_note(hand: Conversion) -> None:
         "late_seconds": 0.0,
         "spans": [[1, 10, 2]],
         "by": [],
+        "song_bar": 2,
     }
 
 

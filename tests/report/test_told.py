@@ -275,7 +275,15 @@ def test_a_weighing_in_words_and_figures() -> None:
             },
             {"differs": ["beat 1: no drum"], "more": 1.0, "terms": {}},
         ],
+        "song_bar": 3,
     }
+    elsewhere = replace(found, bar=5, song_bar=3)
+    assert weighing_text(elsewhere).splitlines()[:2] == [
+        "bar 5 (the song's 3)",
+        "  in the song, bars 1-8: broken-chord, as asked",
+    ]
+    told = json.loads(weighing_json(elsewhere))
+    assert (told["bar"], told["song_bar"]) == (5, 3)
     alone = weighing_text(replace(found, others=(), terms={})).splitlines()
     assert alone[5:] == [
         "  costs 0.00 beats of the tune: nothing", "nothing else could sound in this bar", "where",

@@ -21,7 +21,7 @@ from arranger.sheet import Sheet, SheetBar, as_bars
 from arranger.sheet.midi import percussion_keys, to_midi
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.played import step_length
-from arranger.song import read_song_bytes
+from arranger.song import TempoChange, read_song_bytes
 
 from .playable import ENGINES, playable, settled
 
@@ -218,6 +218,24 @@ def test_another_engine_plays_at_the_same_tempo() -> None:
     sheet = convert(song, other, Settings(engine=other.name)).sheet
     assert sheet.length is None
     assert step_length(sheet, other) == other.nearest_step_length(seconds)
-    song = read_song_bytes(to_midi(replace(SMALL, tempo=150.0), twin), "x.mid")
+    asked = replace(SMALL, tempo=121.0)  # played as 119.6
+    song = read_song_bytes(to_midi(asked, twin), "x.mid")
     sheet = convert(song, other, Settings(engine=other.name)).sheet
-    assert (sheet.tempo, sheet.length) == (150.0, None)
+    assert (sheet.tempo, sheet.length) == (121.0, None)
+
+
+@pytest.mark.parametrize("name", ["twin-phase", "pc-alternate"])
+@pytest.mark.parametrize("lines", [(7440, None), (7440, 121.0), (None, 121.0)])
+def test_a_tempo_changed_in_another_program_counts(
+    name: str, lines: tuple[int | None, float | None]
+) -> None:
+    sheet = replace(SMALL, length=lines[0], tempo=lines[1])
+    song = read_song_bytes(to_midi(sheet, load_engine("twin-phase")), "x.mid")
+    slower = replace(song, tempos=(TempoChange(0, 600_000),))
+    again = convert(slower, load_engine(name), Settings(engine=name)).sheet
+    assert (again.tempo, again.length) == (100.0, None)
+    beat = song.tempos[0].microseconds_per_beat
+    rounded = replace(song, tempos=(TempoChange(0, round(beat * 1.0008)),))
+    if name == "twin-phase":
+        again = convert(rounded, load_engine(name), Settings(engine=name)).sheet
+        assert (again.length, again.tempo) == lines

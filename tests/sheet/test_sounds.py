@@ -144,7 +144,7 @@ def test_a_line_below_a_bar_or_too_many_are_refused() -> None:
 
 def test_a_misspelt_own_sound_is_offered() -> None:
     (problem,) = check_text(HEAD.format("drum clank: noise 354", "clunk"), load_engine).problems
-    assert (problem.code, problem.remedy) == ("unknown-drum", "write clank")
+    assert (problem.code, problem.remedy) == ("unknown-drum", "did you mean 'clank'?")
 
 
 def test_comments_stay_on_the_lines_of_the_sounds() -> None:

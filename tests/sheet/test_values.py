@@ -12,16 +12,14 @@ import pytest
 from arranger.rows import HOLD, REST
 from arranger.sheet import SheetBar, write_sheet
 from arranger.sheet.bar_line import BarLine, read_bar_line
+from arranger.sheet.cells import MOST_FAULTS, read_hits, read_tones
 from arranger.sheet.compare import compare_files
 from arranger.sheet.values import (
-    MOST_FAULTS,
     Fault,
-    read_hits,
     read_length,
     read_sound,
     read_step,
     read_tempo,
-    read_tones,
 )  # fmt: skip
 from tests.sheet.test_compare import LEFT, RIGHT
 

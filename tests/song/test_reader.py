@@ -32,6 +32,7 @@ NOT_SONGS = {
     "empty": (b"", "the file is empty"),
     "blank": (b"\n\n \0", "nothing but blanks"),
     "text": (b"Shopping: rope, tar, paint\n", "plain text, not a song"),
+    "sheet": (b"arranger-sheet 1\ntitle Pier\n", "a sheet, not a song; arranger render, export"),
     "web page": (b"<!DOCTYPE html><html><body>404</body></html>", "a web page, not a song"),
     "web page without a type": (b"\n<html><head></head></html>", "a web page"),
     "other XML": (b"<?xml version='1.0'?><svg/>", "XML that is neither MusicXML nor MEI"),

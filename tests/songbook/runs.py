@@ -30,7 +30,7 @@ def tree(folder: Path) -> dict[str, bytes]:
         for path in folder.rglob("*")
         if path.is_file()
         and not path.name.startswith("songbook.index")
-        and not path.name.endswith("~")
+        and not path.name.endswith(("~", ".history"))
     }
 
 

@@ -15,7 +15,9 @@ import pytest
 
 from arranger.errors import OutputError
 from arranger.options import build_settings
+from arranger.sheet.history import history_path
 from arranger.sheet.keep import Keeping
+from arranger.sheet.undo import undo
 from arranger.songbook import BookResult, Record, convert_book
 from arranger.songbook.index import opened
 from arranger.songbook.summing_up import as_text
@@ -118,6 +120,24 @@ def test_force_and_keep_edits_reach_an_edit_that_was_seen_before(tmp_path: Path)
     assert convert_book(choice(tmp_path, force=True)).converted == 1
     assert sheet.read_text() == generated
     assert convert_book(choice(tmp_path, force=True)).converted == 0
+
+
+def test_a_song_whose_conversion_was_taken_back_counts_as_edited(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    convert_book(choice(tmp_path))
+    assert list((tmp_path / "out").rglob("*.history")) == []
+    first = tree(tmp_path / "out")["shelf0/song000.duet"]
+    convert_book(choice(tmp_path, settings=build_settings({"step": "1/4"})))
+    undo(tmp_path / "out" / "shelf0" / "song000.duet")
+    for _ in range(2):
+        result = convert_book(choice(tmp_path, settings=build_settings({"step": "1/3"})))
+        found = by_song(result)["shelf0/song000.mid"]
+        assert (found.state, found.edited, found.message) == ("kept-edit", True, "")
+        assert tree(tmp_path / "out")["shelf0/song000.duet"] == first
+    history_path(tmp_path / "out" / "shelf1" / "song001.duet").write_bytes(b"damaged")
+    result = convert_book(choice(tmp_path, force=True))
+    assert result.converted == 2
+    assert "song001.duet.history: is damaged" in by_song(result)["shelf1/song001.mid"].message
 
 
 def test_tables_for_no_song_are_remarked(tmp_path: Path) -> None:

@@ -12,14 +12,22 @@ the whole song slow. `Prices` are what stays while only the cost of a change is 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.columns import distinct
 from arranger.reduce.choose.rates import FAR
-from arranger.reduce.choose.terms import batch_of, covered_terms, move_terms, quiet_terms
+from arranger.reduce.choose.terms import (
+    batch_of,
+    changes,
+    costly,
+    covered_terms,
+    going_terms,
+    move_terms,
+    quiet_terms,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -112,27 +120,27 @@ def prices(rates: Rates) -> Prices:
     """Return the costs of every choice but those of changes for their own sake."""
     layout, batches = _laid_out(rates.problem.counts)
     node, move1 = (np.empty(layout.cells, dtype=np.int64) for _ in range(2))
-    changes = np.empty(layout.cells, dtype=np.bool_)
+    changed = np.empty(layout.cells, dtype=np.bool_)
     move2 = move1 if rates.free is None else np.empty_like(move1)
-    bare = replace(rates, change=0)
-    each_change = replace(rates, change=1)
     for rows in batches:
         width, place = int(layout.sides[rows[0]]), int(layout.places[rows[0]])
         shape = (len(rows), width, width)
         cells = slice(place, place + len(rows) * width**2)
         batch = batch_of(rates, rows, width)
-        nodes = _sum(quiet_terms(bare, batch), node[cells].reshape(shape))
+        nodes = _sum(quiet_terms(rates, batch), node[cells].reshape(shape))
         covered = np.flatnonzero(rates.problem.covered[rows])
         if len(covered):
             under = np.empty((len(covered), width, width), dtype=np.int64)
-            nodes[covered] = _sum(covered_terms(bare, batch.only(covered)), under)
+            nodes[covered] = _sum(covered_terms(rates, batch.only(covered)), under)
         itself = np.arange(1, width)
         nodes[:, itself, itself] = FAR  # no two voices hold one tone
-        _sum(move_terms(bare, batch, 1), move1[cells].reshape(shape))
-        if move2 is not move1:
-            _sum(move_terms(bare, batch, 2), move2[cells].reshape(shape))
-        changes[cells] = next(move_terms(each_change, batch, 1))[1].ravel()
-    return Prices(layout=layout, node=node, move1=move1, move2=move2, changes=changes)
+        goes = changes(rates, batch)
+        changed[cells] = goes.ravel()
+        moves = _sum(going_terms(rates, batch), np.empty(shape, dtype=np.int64))
+        for voice, move in enumerate((move1,) if move2 is move1 else (move1, move2), start=1):
+            costs = costly(rates, batch, goes, voice)
+            np.multiply(moves, costs, out=move[cells].reshape(shape))
+    return Prices(layout=layout, node=node, move1=move1, move2=move2, changes=changed)
 
 
 def _laid_out(counts: Ints) -> tuple[Layout, list[Ints]]:

@@ -86,12 +86,12 @@ def quiet_terms(rates: Rates, batch: Batch) -> Terms:
     yield "wrong-voice", (fresh * rates.wrong1[slots])[:, :, None]
     yield "wrong-voice", (fresh * rates.wrong2[slots])[:, None, :]
     lean, used = rates.lean[slots], slots >= 0
-    unmeant = 1.0 - np.minimum(np.maximum(lean[:, :, None] - lean[:, None, :], 0.0), 1.0)
+    meant = np.minimum(np.maximum(lean[:, :, None] - lean[:, None, :], 0.0), 1.0)
     crossed = (batch.apart < 0) & used[:, :, None] & used[:, None, :]
-    yield "crossing", steps[:, :, None] * (crossed * units(rates.crossing * unmeant))
+    yield "crossing", crossed * (steps[:, :, None] * units(rates.crossing * (1.0 - meant)))
     same = alike & (batch.apart == 0)
-    yield "doubling", steps[:, :, None] * ((alike & ~same) * rates.doubling)
-    yield "unison", steps[:, :, None] * (same * rates.unison)
+    yield "doubling", (alike & ~same) * (rates.doubling * steps)[:, :, None]
+    yield "unison", same * (rates.unison * steps)[:, :, None]
     yield "scrap", rates.scrap[rows, : slots.shape[1], None]
     yield from _turns(rates, batch)
 
@@ -118,33 +118,55 @@ def covered_terms(rates: Rates, batch: Batch) -> Terms:
 
 
 def move_terms(rates: Rates, batch: Batch, voice: int) -> Terms:
-    """Yield what it costs a voice to go from each slot before to each slot now.
-
-    Before the first segment both voices rest, in slot 0.
-    """
-    rows, now = batch.rows, batch.slots
-    before = rates.problem.candidates[rows - 1, : now.shape[1]]
-    before[rows == 0] = -1
-    goes = before[:, :, None] != now[:, None, :]
+    """Yield what it costs a voice to go from each slot before to each slot now."""
+    goes = changes(rates, batch)
     if rates.change:
         yield "bytes", rates.change * goes
-    if rates.free is not None:
-        tune = rates.in_tune[before][:, :, None] | rates.in_tune[now][:, None, :]
-        goes = goes & (tune | ~rates.free[voice - 1, rows, None, None])
+    goes = costly(rates, batch, goes, voice)
+    for term, cost in going_terms(rates, batch):
+        yield term, goes * cost
+
+
+def changes(rates: Rates, batch: Batch) -> Bools:
+    """Return whether a voice that goes from each slot before to each slot now changes what it holds."""
+    found: Bools = _before(rates, batch)[:, :, None] != batch.slots[:, None, :]
+    return found
+
+
+def costly(rates: Rates, batch: Batch, goes: Bools, voice: int) -> Bools:
+    """Return which changes cost a voice more than bytes."""
+    if rates.free is None:
+        return goes
+    before = _before(rates, batch)
+    tune = rates.in_tune[before][:, :, None] | rates.in_tune[batch.slots][:, None, :]
+    found: Bools = goes & (tune | ~rates.free[voice - 1, batch.rows, None, None])
+    return found
+
+
+def going_terms(rates: Rates, batch: Batch) -> Terms:
+    """Yield what costly changes cost either voice; what stands where nothing changes doesn't count."""
+    rows, now, before = batch.rows, batch.slots, _before(rates, batch)
     left = np.maximum(rates.released[before] - rates.problem.starts[rows, None], 0)
-    yield "break", goes * (left * rates.broken[before])[:, :, None]
-    yield "late", goes * (rates.late * ((now >= 0) & ~batch.fresh))[:, None, :]
+    yield "break", (left * rates.broken[before])[:, :, None]
+    yield "late", (rates.late * ((now >= 0) & ~batch.fresh))[:, None, :]
     held, used = (before >= 0)[:, :, None], (now >= 0)[:, None, :]
-    yield "entry", (goes & ~held & used) * rates.entry
-    goes = goes & held & used
+    yield "entry", (~held & used) * rates.entry
     distance = np.abs(rates.pitch[before][:, :, None] - rates.pitch[now][:, None, :])
     distance = np.minimum(distance, LEAP_LIMIT)
+    goes = held & used
     yield "leap", goes * (rates.leap * distance)
     split = rates.split[rates.problem.starts[rows, None] - rates.onset[before]]
     wide = np.maximum(distance - STREAM, 0)
     yield "split", (goes & batch.fresh[:, None, :]) * (split[:, :, None] * wide)
     over = rates.whose[before][:, :, None] != rates.whose[now][:, None, :]
     yield "line", (goes & over) * rates.line
+
+
+def _before(rates: Rates, batch: Batch) -> Ints:
+    """Return the slots of the segments before; before the first both voices rest, in slot 0."""
+    found: Ints = rates.problem.candidates[batch.rows - 1, : batch.slots.shape[1]]
+    found[batch.rows == 0] = -1
+    return found
 
 
 def _each(term: str, cost: Ints) -> Terms:

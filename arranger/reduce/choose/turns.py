@@ -14,6 +14,7 @@ optimum among the others.
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -64,8 +65,12 @@ def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
     """
     starts: list[int] = []
     beats: list[bool] = []
+    known: dict[tuple[int, int, int], tuple[Fraction, int]] = {}
     for bar in grid.bars:
-        beat, turn = _lengths(bar, grid)
+        metre = (bar.numerator, bar.denominator, bar.steps)
+        if metre not in known:
+            known[metre] = _lengths(bar, grid)
+        beat, turn = known[metre]
         for place in range(0, bar.steps, turn):
             if broken[bar.first_step + place]:
                 starts.append(bar.first_step + place)
@@ -111,11 +116,16 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     in_tune = np.bitwise_or.reduce(np.where(tune, 1 << pitch % 12, 0), axis=1)
     fills = turning(problem, broken, lines)[0]
     root = _roots(pitch, tune, problem.lengths, np.cumsum(beat))
+    chord.sort(axis=1)
+    chord[:, 1:][chord[:, 1:] == chord[:, :-1]] = _NO_PITCH
+    chord.sort(axis=1)
+    sounding = np.count_nonzero(chord < _NO_PITCH, axis=1)
+    chords = [row[:many] for row, many in zip(chord.tolist(), sounding.tolist(), strict=True)]
     columns = (
-        broken[problem.starts], bar, turn, beat, upbeat, struck, in_tune, top, fills, root, np.sort(chord, axis=1),
+        broken[problem.starts], bar, turn, beat, upbeat, struck, in_tune, top, fills, root
     )  # fmt: skip
     chooser = _Chooser()
-    rows = zip(*(column.tolist() for column in columns), strict=True)
+    rows = zip(*(column.tolist() for column in columns), chords, strict=True)
     found = [chooser.next(Moment._make(row)) for row in rows]
     return np.array(found, dtype=np.int64).reshape(-1, 2).T
 
@@ -190,7 +200,7 @@ class Moment(NamedTuple):
     root: int
     """Pitch class of the root of the harmony."""
     chord: list[int]
-    """The pitches of all else that sounds, in order; then `_NO_PITCH`."""
+    """The pitches of all else that sounds, in order, each once."""
 
 
 class _Chooser:
@@ -206,7 +216,7 @@ class _Chooser:
     def next(self, now: Moment) -> tuple[int, int]:
         """Return the pitches that the voices are asked for in a segment; -1 for none."""
         self._turns += now.turn
-        chord = list(dict.fromkeys(pitch for pitch in now.chord if pitch < _NO_PITCH))
+        chord = now.chord
         if not now.broken or not chord:
             self._asked = [-1, -1]
             return -1, -1
@@ -216,17 +226,17 @@ class _Chooser:
             self._last, self._begun = {}, self._turns
         self._bar, self._bass = now.bar, lowest % 12
         if now.turn and now.tune:
-            self._last.update((pc, self._turns) for pc in range(12) if now.tune >> pc & 1)
+            self._last.update(dict.fromkeys(_classes(now.tune), self._turns))
         if changes or (now.turn and now.beat):
             self._ask(1, now, lowest)
         else:
             self._turn(1, now, chord[1:] if now.upbeat and len(chord) > 1 else chord)
         if now.top >= 0:
             self._upper[0] = now.top
-        chord.remove(self._asked[1])
-        if chord and now.fills:
-            near = [pitch for pitch in chord if abs(pitch - self._upper[0]) <= REACH]
-            self._turn(0, now, near or chord)
+        if now.fills and len(chord) > 1:
+            others = [pitch for pitch in chord if pitch != self._asked[1]]
+            near = [pitch for pitch in others if abs(pitch - self._upper[0]) <= REACH]
+            self._turn(0, now, near or others)
         else:
             self._asked[0] = -1
         return self._asked[0], self._asked[1]
@@ -250,18 +260,24 @@ class _Chooser:
     def _needed(self, voice: int, now: Moment, chord: list[int]) -> int:
         """Return the pitch that is needed most; of a class the one nearest to the last."""
         last, before, near = self._last, self._begun - UNHEARD, self._upper[voice]
-        sooner = {self._bass: BASS_SOONER} if voice else {}
+        sooner = self._bass if voice else -1
         waits = [
             (
                 last.get(pitch % 12, before)
                 + LATER[(pitch - now.root) % 12]
-                - sooner.get(pitch % 12, 0.0),
+                - (BASS_SOONER if pitch % 12 == sooner else 0.0),
                 abs(pitch - near),
                 pitch,
             )
             for pitch in chord
         ]
         return min(waits)[2]
+
+
+@cache
+def _classes(bits: int) -> list[int]:
+    """Return the pitch classes that have a bit."""
+    return [pitch_class for pitch_class in range(12) if bits >> pitch_class & 1]
 
 
 def out_of_turn(

@@ -26,7 +26,7 @@ the tune itself doesn't.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import TYPE_CHECKING
 
 from arranger.reduce.ledger import Entry, Span
@@ -161,43 +161,49 @@ class _Accountant:
     def _sounding(self, note: int, runs: list[Run]) -> Entry:
         """Return the entry of a note that a voice holds and that is heard."""
         asked, heard, onset = self._asked, self._heard, self._asked.onset[note]
-        first, last = runs[0], max(runs, key=lambda run: run.last)
+        first = last = runs[0]
+        if len(runs) > 1:
+            last = max(runs, key=lambda run: run.last)
         spans = tuple([Span(run.voice, run.first, run.last - run.first) for run in runs])
         tied_to = heard.tied_to(first)
         if tied_to is not None:
             reason = "repeat-tied" if first.first == onset else "same-pitch-doubled"
             return Entry(note, "merged", (reason,), spans, first.pitch, (tied_to,))
-        causes: list[tuple[str, Sequence[int]]] = []
-        late, in_turn = first.first - onset, self._in_turn(note, runs)
-        hidden = heard.hidden[first.first]
+        causes: dict[str, Sequence[int]] = {}
+        late, hidden = first.first - onset, heard.hidden[first.first]
         if late > 0:
-            causes.append(self._late(onset, first.first))
-            if late >= asked.steps_per_beat and not in_turn and not self._mostly_heard(note, runs):
-                cause, by = causes[0]
+            cause, by = self._late(onset, first.first)
+            if late >= asked.steps_per_beat and not (
+                self._in_turn(note, runs) or self._mostly_heard(note, runs)
+            ):
                 reason = "under-drum" if cause == "delayed-by-drum" else _crowded(by)
                 return Entry(note, "dropped", (reason,), (), None, tuple(by))
+            causes[cause] = by
         elif abs(asked.offset[note]) > self._loose:
-            causes.append(("moved-to-step", ()))
-        if hidden > DRUM_SECONDS and "delayed-by-drum" not in dict(causes):
-            causes.append(("delayed-by-drum", ()))
+            causes["moved-to-step"] = ()
+        if hidden > DRUM_SECONDS and "delayed-by-drum" not in causes:
+            causes["delayed-by-drum"] = ()
         if first.pitch != asked.pitch[note]:
-            causes.append(("octave-folded", ()))
+            causes["octave-folded"] = ()
         long_enough = asked.written_end[note] - asked.rings[note] - END_SHARE
         if last.last > asked.written_end[note] + END_SHARE:
-            causes.append(("lengthened-to-step", ()))
+            causes["lengthened-to-step"] = ()
         elif last.last < long_enough:
-            causes.append(self._cut(note, last))
-        elif any(a.last < min(b.first, long_enough) for a, b in pairwise(runs)):
-            causes.append(("shortened-by-next-note", self._taker(first)))
-        if in_turn and _TURNS.intersection(dict(causes)):
-            causes = [("broken-chord", ()), *(each for each in causes if each[0] not in _TURNS)]
-        reasons = tuple(dict.fromkeys(reason for reason, _ in causes))
+            cause, by = self._cut(note, last)
+            causes[cause] = by
+        elif last is not first and any(
+            a.last < min(b.first, long_enough) for a, b in pairwise(runs)
+        ):
+            causes["shortened-by-next-note"] = self._taker(first)
+        if not _TURNS.isdisjoint(causes) and self._in_turn(note, runs):
+            rest = {reason: by for reason, by in causes.items() if reason not in _TURNS}
+            causes = {"broken-chord": (), **rest}
         covers = (heard.drum_at[first.first],) if hidden > START_SECONDS else ()
-        others = (*(other for _, by in causes for other in by), *covers)
-        by = tuple(dict.fromkeys(other for other in others if other != note))
-        outcome = "changed" if reasons else "kept"
+        others = (*chain.from_iterable(causes.values()), *covers)
+        by = tuple(dict.fromkeys([other for other in others if other != note]))
+        outcome = "changed" if causes else "kept"
         seconds = late * asked.step_seconds + hidden
-        return Entry(note, outcome, reasons, spans, first.pitch, by, None, seconds)
+        return Entry(note, outcome, tuple(causes), spans, first.pitch, by, None, seconds)
 
     def _mostly_heard(self, note: int, runs: list[Run]) -> bool:
         """Return whether a note is heard for most of its length, however late it begins."""

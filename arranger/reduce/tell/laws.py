@@ -7,6 +7,7 @@ same, with a remark that names song and note.
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +19,7 @@ from arranger.rows import REST
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
+    from arranger.columns import Ints
     from arranger.engine.model import Engine
     from arranger.reduce.model import Reduction
     from arranger.song.model import Song
@@ -92,23 +94,21 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
             found[note] = f"it is called {outcome}, but its place says otherwise"
         if any(reason not in REASONS for reason in reasons):
             found[note] = "its reason is unknown"
-    with_spans = [e for e in entries if e.spans]
-    spans = np.array(
-        [cell for e in with_spans for span in e.spans for cell in span], dtype=np.int64
-    )
+    told = [e for e in entries if e.spans]
+    counts = [len(e.spans) for e in told]
     names: dict[str | None, int] = {}
-    columns = np.array(
-        [
-            (e.note, -1 if e.pitch_out is None else e.pitch_out, e.outcome != "merged",
-             names.setdefault(e.sound, len(names)))
-            for e in with_spans
-        ],
-        dtype=np.int64,
-    ).reshape(-1, 4)  # fmt: skip
-    notes, pitch, own, sound = np.repeat(columns, [len(e.spans) for e in with_spans], axis=0).T
+
+    def each(values: list[int]) -> Ints:
+        return np.repeat(np.array(values, dtype=np.int64), counts)
+
+    notes = each([e.note for e in told])
+    pitch = each([-1 if e.pitch_out is None else e.pitch_out for e in told])
+    own = each([e.outcome != "merged" for e in told])
+    sound = each([names.setdefault(e.sound, len(names)) for e in told])
+    cells = chain.from_iterable(chain.from_iterable([e.spans for e in told]))
+    of_voice, start, steps = np.array(list(cells), dtype=np.int64).reshape(-1, 3).T
     sources = np.array((reduction.drum_sources, reduction.sources1, reduction.sources2))
     pitches = np.stack((np.zeros(sources.shape[1], np.int64), *audible(reduction, engine)))
-    of_voice, start, steps = spans.reshape(-1, 3).T
     last = start + steps - 1
     other = (pitches[of_voice, start] != pitch) | (pitches[of_voice, last] != pitch)
     drums = of_voice == 0

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.bars import beside
 from arranger.columns import view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
@@ -39,6 +40,7 @@ def explanations(
     *,
     bars: Sequence[int],
     beats: Sequence[float],
+    song_bars: Sequence[int] | None = None,
     notes: range | None = None,
 ) -> list[str]:
     """Return one sentence a note, in order.
@@ -49,6 +51,8 @@ def explanations(
         The conversion.
     bars, beats
         Where each note is written, as people count: bar number, and beat of the metre from 1.
+    song_bars
+        The song's number of the bar, told beside where it is another; None: always the same.
     notes
         The notes to speak of; None: all.
 
@@ -62,14 +66,16 @@ def explanations(
     these = slice(notes.start, notes.stop)
     writer = _Writer(song, grid, reduction)
     of_part = [f" of '{one_line(part.name)}': " for part in song.parts]
+    places = list(zip(bars[these], (bars if song_bars is None else song_bars)[these], strict=True))
+    bar_text = {place: f"bar {place[0]}{beside(*place)}" for place in set(places)}
     beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats[these])}
     return [
-        f"bar {bar}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}"
+        f"{bar_text[place]}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}"
         if not entry.reasons and not entry.by
-        else f"bar {bar}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}, "
+        else f"{bar_text[place]}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}, "
         f"{writer.told(entry)}"
-        for bar, beat, part, entry in zip(
-            bars[these],
+        for place, beat, part, entry in zip(
+            places,
             beats[these],
             song.columns.part[these].tolist(),
             reduction.ledger.entries[these],

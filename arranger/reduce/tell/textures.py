@@ -39,7 +39,14 @@ def texture_line(passage: Passage, parts: Sequence[Part]) -> TextureLine:
     """Return which texture a passage has, and why."""
     first, last = passage.first_bar, passage.last_bar
     bars = f"bar {first}" if first == last else f"bars {first}-{last}"
+    song_first, song_last = passage.song_first_bar, passage.song_last_bar
+    if song_first is not None and song_last is not None:
+        bars += f" (the song's {_range(song_first, song_last)})"
     return TextureLine(bars, passage.texture, _why(passage, parts))
+
+
+def _range(first: int, last: int) -> str:
+    return str(first) if first == last else f"{first}-{last}"
 
 
 def _why(passage: Passage, parts: Sequence[Part]) -> str:

@@ -62,6 +62,8 @@ class BarWeighing:
     """What the choice made costs in this bar, by term, largest first."""
     others: tuple[Choice, ...]
     """The next best that sound different in this bar, cheapest first."""
+    song_bar: int | None = None
+    """The song's number of the bar; None: the same."""
 
 
 def weigh_bar(

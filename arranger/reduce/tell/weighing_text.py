@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from arranger.bars import beside
 from arranger.errors import one_line
 from arranger.reduce.choose.costs import TERMS
 
@@ -23,8 +24,9 @@ def weighing_text(found: BarWeighing) -> str:
 
 
 def _lines(found: BarWeighing) -> Iterator[str]:
-    yield f"bar {found.bar}"
-    yield f"  {found.texture}"
+    here = beside(found.bar, found.song_bar)
+    yield f"bar {found.bar}{here}"
+    yield f"  {'in the song, ' if here else ''}{found.texture}"
     yield from (f"  {one_line(line)}" for line in (*found.held, *found.turns))
     yield f"  costs {sum(found.terms.values()):.2f} beats of the tune: {_list(found.terms)}"
     if not found.others:
@@ -59,6 +61,7 @@ def weighing_json(found: BarWeighing) -> str:
                 }
                 for other in found.others
             ],
+            "song_bar": found.bar if found.song_bar is None else found.song_bar,
         },
         ensure_ascii=False,
         indent=1,

@@ -24,14 +24,20 @@ from numpy.typing import NDArray
 from arranger.columns import unchanging
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
+
+_compiled: Callable[..., None] | None
+try:
+    from arranger.reduce.worth._reading import read_both_ways as _compiled
+except ImportError:  # no compiler where this was installed
+    _compiled = None
 
 Floats: TypeAlias = NDArray[np.float32]
 
 REACH = 12
 SHORTEST = 0.02
 """Seconds; a note is taken to last at least this long."""
-BLOCK = 1024
+BLOCK = 256
 """Notes whose neighbours are looked at together: so few that they stay in the cache."""
 CHUNK = 128
 """Notes that are read in one go. All chunks of a song are read side by side."""
@@ -119,6 +125,17 @@ def _network() -> Mapping[str, Floats]:
     }
 
 
+@cache
+def _by_kernel() -> Floats:
+    """Return the weights of what is heard around a note, shape (KERNELS * (VALUES + 1), AROUND).
+
+    The last of the values is 1 for each note.
+    """
+    values, ones = np.split(_network()["around"][:-SELF], [VALUES * KERNELS])
+    values = values.reshape(VALUES, KERNELS, AROUND)
+    return unchanging(np.concatenate((values, ones[None])).swapaxes(0, 1).reshape(-1, AROUND))
+
+
 def in_song(notes: Voicing) -> Floats:
     """Return length, pitch and loudness of each note against its song; shape (notes, SELF)."""
     pitch, loudness = notes.pitch, notes.loudness
@@ -139,14 +156,13 @@ def in_song(notes: Voicing) -> Floats:
     return np.stack(found, axis=1).astype(np.float32)
 
 
-def distances(notes: Voicing, first: int, after: int) -> tuple[Floats, Floats]:
-    """Return where the neighbours of some notes lie, and whether there is one.
+def distances(notes: Voicing, first: int, after: int) -> Floats:
+    """Return where the neighbours of some notes lie; shape (EDGE, notes, neighbours).
 
-    The neighbours of a note are the `REACH` before, itself, and the `REACH` after. Shapes (EDGE,
-    notes, neighbours) and (notes, neighbours).
+    The neighbours of a note are the `REACH` before, itself, and the `REACH` after; beside the song
+    the first or last note stands for them.
     """
-    places = np.arange(first - REACH, after + REACH)
-    inside = np.clip(places, 0, len(notes.pitch) - 1)
+    inside = np.clip(np.arange(first - REACH, after + REACH), 0, len(notes.pitch) - 1)
     here = slice(first, after)
 
     def beside(values: NDArray[np.floating]) -> NDArray[np.floating]:
@@ -166,31 +182,33 @@ def distances(notes: Voicing, first: int, after: int) -> tuple[Floats, Floats]:
     np.tanh(found[: len(times)], out=found[: len(times)])
     found[-2] = interval % 12 == 0
     found[-1] = 4 * (beside(notes.loudness) - notes.loudness[here, None])
-    there = sliding_window_view(inside == places, 2 * REACH + 1)
-    return found, there.astype(np.float32)
+    return found
 
 
 def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
     """Return what each note's neighbours say, by where they lie; shape (notes, AROUND)."""
     own = in_song(notes)
     value = np.maximum(own @ net["value"] + net["value_bias"], 0.0)
-    value = np.pad(value, ((REACH, REACH), (0, 0)))
+    value = np.pad(value, ((REACH, REACH), (0, 1)))
+    value[REACH : len(own) + REACH, VALUES] = (
+        1.0  # 0 beside the song, so that no note is heard there
+    )
     windows = sliding_window_view(value, 2 * REACH + 1, axis=0).transpose(0, 2, 1)
-    many = len(own)
-    found = np.empty((many, AROUND), dtype=np.float32)
-    for first in range(0, many, BLOCK):
-        here = slice(first, min(first + BLOCK, many))
-        where, there = distances(notes, here.start, here.stop)
-        message = where.reshape(EDGE, -1).T @ net["message"] + net["message_bias"]
+    around = _by_kernel()
+    found = own @ net["around"][-SELF:] + net["around_bias"]
+    for first in range(0, len(own), BLOCK):
+        here = slice(first, min(first + BLOCK, len(own)))
+        where = distances(notes, here.start, here.stop)
+        message = where.reshape(EDGE, -1).T @ net["message"]
+        message += net["message_bias"]
         np.maximum(message, 0.0, out=message)
-        kernel = (message @ net["kernel"] + net["kernel_bias"]).reshape(*there.shape, KERNELS)
-        kernel *= there[:, :, None]
-        summed = (kernel.transpose(0, 2, 1) @ windows[here]).transpose(0, 2, 1)
-        seen = np.concatenate(
-            (summed.reshape(len(there), -1), kernel.sum(axis=1), own[here]), axis=1
-        )
-        found[here] = np.maximum(seen @ net["around"] + net["around_bias"], 0.0)
-    return found
+        kernel = message @ net["kernel"]
+        kernel += net["kernel_bias"]
+        kernel = kernel.reshape(*where.shape[1:], KERNELS)
+        seen = kernel.transpose(0, 2, 1) @ windows[here]
+        found[here] += seen.reshape(len(seen), -1) @ around
+    clipped: Floats = np.maximum(found, 0.0)
+    return clipped
 
 
 def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Floats:
@@ -206,14 +224,34 @@ def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Float
     Floats
         Shape (notes, 2 * UNITS).
     """
-    many = len(seen)
-    ways = np.zeros((2, many + 1, seen.shape[1]), dtype=np.float32)  # the last: nothing is read
-    ways[0, :many], ways[1, :many] = seen, seen[::-1]
-    gates = ways @ net[f"read{layer}"] + net[f"read{layer}_bias"][:, None]
+    nothing = net[f"read{layer}_bias"]
+    asked = seen @ net[f"read{layer}"]
+    asked += nothing[:, None]
+    keep, bias = net[f"keep{layer}"], net[f"keep{layer}_bias"]
+    if _compiled is None:
+        return read_in_numpy(asked, nothing, keep, bias)
+    found = np.empty((len(seen), 2 * UNITS), dtype=np.float32)
+    _compiled(asked, nothing, keep, bias, found, CHUNK, WARM_UP)
+    return found
+
+
+def read_in_numpy(asked: Floats, nothing: Floats, keep: Floats, bias: Floats) -> Floats:
+    """Return the states of the units after each note; shape (notes, 2 * UNITS).
+
+    Parameters
+    ----------
+    asked, nothing
+        Shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note, and what no note asks of
+        the gates.
+    keep, bias
+        Shapes (2, UNITS, 3 * UNITS) and (2, 3 * UNITS): what the state before asks of them.
+    """
+    many = asked.shape[1]
     place = np.arange(-WARM_UP, CHUNK)[:, None] + np.arange(0, many, CHUNK)
     place = np.where((place < 0) | (place >= many), many, place)
-    asked = gates[:, place].transpose(1, 0, 2, 3)
-    states = _run(asked, net[f"keep{layer}"], net[f"keep{layer}_bias"][:, None])[WARM_UP:]
+    ways = np.concatenate((asked, nothing[:, None]), axis=1)
+    ways[1, :many] = ways[1, :many][::-1].copy()
+    states = _run(ways[:, place].transpose(1, 0, 2, 3), keep, bias[:, None])[WARM_UP:]
     lines = states.transpose(1, 2, 0, 3).reshape(2, -1, UNITS)[:, :many]
     return np.concatenate((lines[0], lines[1, ::-1]), axis=1)
 

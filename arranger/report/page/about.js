@@ -54,7 +54,7 @@ function particulars(account, id) {
 function spanText(account, id, voice, step, steps) {
   const { notes, engine } = account;
   const bar = barOfStep(account, step);
-  const where = `from step ${step - bar.first + 1} of bar ${bar.number}`;
+  const where = `from step ${step - bar.first + 1} of ${bar.name}`;
   if (voice === 0) return `drum ${engine.drums[notes.sound[id]] ?? ""} ${where}`;
   return `${pitchName(notes.out[id])} in voice ${voice} ${where}, ${steps} ${steps === 1 ? "step" : "steps"}`;
 }

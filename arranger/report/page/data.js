@@ -6,9 +6,10 @@ const SHARP_NAMES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#",
 function readAccount() {
   const data = JSON.parse(document.getElementById("data").textContent);
   const bars = data.bars.map(
-    ([number, first, steps, beats, unit, share, notes, dropped], index) => ({
+    ([number, first, steps, beats, unit, share, notes, dropped, songNumber], index) => ({
       index,
       number,
+      name: songNumber === null ? `bar ${number}` : `bar ${number} (the song's ${songNumber})`,
       first,
       steps,
       beats,

@@ -101,7 +101,7 @@ class Page {
     const { account, player, roll, overview } = this;
     const bar = barOfStep(account, player.step);
     const beat = 1 + Math.floor(((player.step - bar.first) * bar.beats) / bar.steps + 1e-6);
-    setText("where", `bar ${bar.number}, beat ${Math.min(beat, bar.beats)}`);
+    setText("where", `${bar.name}, beat ${Math.min(beat, bar.beats)}`);
     setText("play", player.playing ? "Pause" : "Play");
     if (player.playing) this.travel.follow(player.step);
     roll.cursor = player.step;

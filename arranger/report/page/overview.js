@@ -118,7 +118,7 @@ class Overview {
     this.canvas.setAttribute("aria-valuenow", String(bar.number));
     this.canvas.setAttribute(
       "aria-valuetext",
-      `bar ${bar.number}: ${bar.dropped} of ${bar.notes} notes not heard`,
+      `${bar.name}: ${bar.dropped} of ${bar.notes} notes not heard`,
     );
   }
 }

@@ -1,0 +1,28 @@
+"""``arranger redo``: what undo took back, again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from arranger.cli.undo import tell
+
+
+def redo(
+    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    steps: Annotated[
+        int, typer.Option("--steps", metavar="N", min=1, help="So many versions at once.")
+    ] = 1,
+) -> None:
+    """Bring back what `arranger undo` took back, the nearest version first.
+
+    \b
+    Examples:
+      arranger redo song.duet
+      arranger redo song.duet --steps 3
+    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    from arranger.sheet.undo import redo as bring_back
+
+    tell(sheet, bring_back(sheet, steps))

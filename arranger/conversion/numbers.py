@@ -1,0 +1,72 @@
+"""Numbers of bars in a merged sheet: those that the hand gave, and the song's beside them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.grid.model import GridBar, grid_bars
+
+if TYPE_CHECKING:
+    from arranger.grid.model import Grid
+    from arranger.reduce.model import Passage
+    from arranger.sheet.merge import Merge
+
+
+def bars_of(merged: Merge, grid: Grid) -> tuple[GridBar, ...]:
+    """Return the bars of a merged sheet, with the song's numbers where they are others.
+
+    Parameters
+    ----------
+    merged
+        What merging came to.
+    grid
+        The grid of the song as it is converted now.
+    """
+    bars = grid_bars(bar[:4] for bar in merged.sheet.bars)
+    songs = [None if bar.now is None else grid.bars[bar.now].number for bar in merged.bars]
+    return tuple(
+        bar if song in (None, bar.number) else bar._replace(song_number=song)
+        for bar, song in zip(bars, songs, strict=True)
+    )
+
+
+def passages_of(
+    passages: tuple[Passage, ...], before: Grid, now: Grid, merged: Merge
+) -> tuple[Passage, ...]:
+    """Return passages as they stand in a merged sheet: a bar that the hand put in goes on with one.
+
+    Parameters
+    ----------
+    passages
+        The textures of the song as it is converted now.
+    before, now
+        The grid of that, and of the merged sheet.
+    merged
+        What merging came to.
+    """
+    runs: list[tuple[Passage, list[GridBar]]] = []
+    here = passages[0] if passages else None
+    for bar, origin in zip(now.bars, merged.bars, strict=True):
+        if origin.now is not None:
+            song = before.bars[origin.now].number
+            here = next((p for p in passages if p.first_bar <= song <= p.last_bar), here)
+        if here is None:
+            continue
+        if runs and runs[-1][0] is here:
+            runs[-1][1].append(bar)
+        else:
+            runs.append((here, [bar]))
+    return tuple(_passage(passage, bars) for passage, bars in runs)
+
+
+def _passage(passage: Passage, bars: list[GridBar]) -> Passage:
+    """Return a passage as it stands in some bars; the song's numbers only where they rise too."""
+    songs = [bar.number if bar.song_number is None else bar.song_number for bar in bars]
+    first, last = bars[0], bars[-1]
+    told = songs == sorted(songs) and (songs[0], songs[-1]) != (first.number, last.number)
+    return passage._replace(
+        first_bar=first.number,
+        last_bar=last.number,
+        song_first_bar=songs[0] if told else None,
+        song_last_bar=songs[-1] if told else None,
+    )

@@ -1,0 +1,56 @@
+"""What was written of a song, in words: where it lies, and what couldn't be said."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from arranger.machine.layout.plan import Plan
+    from arranger.sheet.model import Sheet
+
+
+def map_lines(plan: Plan, sheet: Sheet) -> Iterator[str]:
+    """Yield a line for each block, one on the loop if there is one, and one for each loss."""
+    layout, told = plan.layout, plan.numbers
+    yield f"{plan.bytes:,} bytes of song data, by offset:"
+    kind = "steps" if layout.step else "events"
+    music = f"{told['records']:,} {kind}"
+    if layout.order:
+        music = f"{told['patterns']:,} patterns, {music}"
+    named = {
+        "header": "header",
+        "pitches": f"{told['tones']:,} pitches",
+        "pattern_list": f"list of {told['patterns']:,} patterns",
+        "order": f"order list, {told['entries']:,} entries",
+        "music": music,
+    }
+    there = [block for block in layout.blocks if getattr(layout, block)]
+    ends = [*(plan.labels[block] for block in there[1:]), plan.bytes]
+    for block, end in zip(there, ends, strict=True):
+        yield f"{_place(plan, block)}  {named[block]}: {end - plan.labels[block]:,} bytes"
+    if "loop" in told:
+        what = "order entry" if layout.order else kind[:-1]
+        yield f"{_place(plan, 'loop')}  loop: {what} {told['loop']:,} (counted from 0)"
+        if not _tells_loop(plan):
+            yield "the loop is left out: no field of [export] tells it"
+    if plan.filled:
+        yield f"the last pattern is filled with silence: {plan.filled} steps"
+    for name, times in plan.lost.items():
+        yield f"drum {name} has no code: {times} steps are without it"
+    own = {sound.name for sound in sheet.sounds} & {*plan.drums} & {*filter(None, sheet.drums)}
+    for name in sorted(own):
+        yield f"drum {name}: the routine's own sound, not the one that the sheet defines"
+
+
+def _place(plan: Plan, label: str) -> str:
+    at = plan.labels[label]
+    return f"{at:>6}" + (f" ({plan.layout.base + at:#06x})" if plan.layout.base else "")
+
+
+def _tells_loop(plan: Plan) -> bool:
+    layout = plan.layout
+    records = (*layout.header, *(layout.again or layout.end))
+    by_field = any(field.value in ("loop", "loop_address") for field in records)
+    return by_field or bool(layout.loop_mark or layout.again)

@@ -1,0 +1,178 @@
+"""Edits of what bars play: bars stay where they are."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from arranger.errors import SettingsError, UsageError, did_you_mean
+from arranger.pitch import pitch_name
+from arranger.rows import HOLD, REST
+from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, Chosen, named, numbered
+from arranger.sheet.bar_edits.record import with_record
+from arranger.sheet.bar_edits.taken_apart import Block, changed, put_together, take_apart
+from arranger.sheet.bar_edits.telling import BarEdit, told_content
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Sequence
+
+    from arranger.rows import Row
+    from arranger.sheet.model import Sheet
+
+_MOST_PITCH = 127
+_OCTAVE = 12
+
+
+def transpose_bars(
+    sheet: Sheet,
+    bars: Chosen,
+    semitones: int,
+    rows: Sequence[int] = VOICES,
+    fold: Callable[[int], int | None] | None = None,
+) -> BarEdit:
+    """Return the sheet with the tones of some bars moved by semitones.
+
+    Parameters
+    ----------
+    sheet, bars
+        The sheet, and which bars.
+    semitones
+        By how many; below 0 down.
+    rows
+        Which of the voices.
+    fold
+        Returns the pitch that stands in for one, an octave of it that can be played, or None where
+        none can; None: nothing is folded.
+
+    Raises
+    ------
+    UsageError
+        If ``rows`` has the drums.
+    SettingsError
+        If a pitch would be none from C-1 to G9.
+    """
+    if DRUMS in rows:
+        raise UsageError("drums can't be transposed", remedy="give --row voice1 or --row voice2")
+    folded = 0
+
+    def moved(pitch: int) -> int:
+        nonlocal folded
+        asked = pitch + semitones
+        found = asked if fold is None else fold(asked)
+        found = asked if found is None else found
+        if not 0 <= found <= _MOST_PITCH:
+            raise SettingsError(
+                f"{pitch_name(pitch)} can't be moved by {semitones} semitones",
+                remedy="stay between C-1 and G9",
+            )
+        folded += found != asked
+        return found
+
+    tones = 0
+
+    def change(block: Block) -> Block:
+        nonlocal tones
+        tones += sum(cell >= 0 for voice in rows for cell in block.rows[:2][voice])
+        return _with_pitches(block, rows, moved)
+
+    found, followers = changed(take_apart(sheet), bars.keys, change)
+    joined = put_together(sheet, found)
+    way = "up" if semitones > 0 else "down"
+    shown = numbered(sheet, bars.keys) if tuple(rows) == VOICES else named(sheet, bars.keys, rows)
+    what = f"{shown} {way} by {_interval(semitones)}, {_count(tones)}"
+    if folded:
+        what += f", {folded} folded by octaves into the engine's table"
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+
+
+def swap_voices(sheet: Sheet, bars: Chosen) -> BarEdit:
+    """Return the sheet with voice 1 and voice 2 exchanged in some bars."""
+
+    def change(block: Block) -> Block:
+        one, two, drums = block.rows
+        return replace(block, rows=(two, one, drums), held=(block.held[1], block.held[0]))
+
+    found, followers = changed(take_apart(sheet), bars.keys, change)
+    joined = put_together(sheet, found)
+    what = f"voices exchanged in {numbered(sheet, bars.keys)}"
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+
+
+def clear_bars(sheet: Sheet, bars: Chosen, rows: Sequence[int] = ALL_ROWS) -> BarEdit:
+    """Return the sheet with silence in some rows of some bars; a tone that is held into them ends."""
+
+    def change(block: Block) -> Block:
+        steps = block.head.steps
+        silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, (None,) * steps))
+        return block.with_rows_of(silent, rows)
+
+    found, followers = changed(take_apart(sheet), bars.keys, change)
+    joined = put_together(sheet, found)
+    what = f"{named(sheet, bars.keys, rows)} cleared"
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+
+
+def fill_drums(
+    sheet: Sheet, bars: Chosen, pattern: Sequence[str | None], known: Collection[str] | None = None
+) -> BarEdit:
+    """Return the sheet with a drum row in some bars: a pattern that begins anew with each bar.
+
+    Parameters
+    ----------
+    sheet, bars
+        The sheet, and which bars.
+    pattern
+        A drum sound or None a step, repeated until the bar is full, and cut at its end.
+    known
+        The drum sounds that can be played; None: any.
+
+    Raises
+    ------
+    UsageError
+        If the pattern is empty.
+    SettingsError
+        If it has a drum sound that isn't known.
+    """
+    if not pattern:
+        raise UsageError("there is no drum in the row", remedy='write like "kick . hat ."')
+    strange = [hit for hit in pattern if hit is not None and known is not None and hit not in known]
+    if strange and known is not None:
+        remedy = did_you_mean(strange[0], known, f"choose from {', '.join(known)}")
+        raise SettingsError(f"{sheet.engine} has no drum sound {strange[0]!r}", remedy=remedy)
+
+    def change(block: Block) -> Block:
+        steps = block.head.steps
+        row = tuple(pattern[step % len(pattern)] for step in range(steps))
+        return replace(block, rows=(*block.rows[:2], row))
+
+    found, followers = changed(take_apart(sheet), bars.keys, change)
+    joined = put_together(sheet, found)
+    what = f"drums of {numbered(sheet, bars.keys)} filled"
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+
+
+def _with_pitches(block: Block, rows: Sequence[int], moved: Callable[[int], int]) -> Block:
+    """Return a block with other pitches in some voices, also of the tones that are held into it."""
+    voices: list[Row] = list(block.rows[:2])
+    held = list(block.held)
+    for row in rows:
+        voices[row] = tuple(moved(cell) if cell >= 0 else cell for cell in voices[row])
+        before = held[row]
+        if before is not None and voices[row][0] == HOLD:
+            held[row] = moved(before)
+    drums = block.rows[2]
+    return replace(block, rows=(voices[0], voices[1], drums), held=(held[0], held[1]))
+
+
+def _interval(semitones: int) -> str:
+    if abs(semitones) == _OCTAVE:
+        return "an octave"
+    return "1 semitone" if abs(semitones) == 1 else f"{abs(semitones)} semitones"
+
+
+def _count(tones: int) -> str:
+    return "1 tone" if tones == 1 else f"{tones} tones"

@@ -1,0 +1,325 @@
+"""A sheet taken apart into bars that can stand elsewhere, and put together again.
+
+A block is a bar with what belongs to it, and with the pitches that it holds when it begins: so what
+it plays is known without the bar before. Putting together keeps these laws:
+
+1. Every block plays what it played. Where it begins by holding a tone that the block before it now
+   doesn't leave sounding, it starts that tone itself, on its first step; where it held silence, it is
+   silent. So a tone that is held into bars which are moved or copied starts anew there, and one that
+   is held out of them doesn't hum on.
+2. A block that is as another has its cells. Where the first of those that are alike is gone, the next
+   is written out and the others name it; one that comes to stand before the bar that it named is
+   written out, and that one names it.
+3. The loop mark, the comments and the section marks go with their bars.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import LimitError
+from arranger.rows import HOLD, REST, Row, tones
+from arranger.sheet.blocks import MAX_STEPS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+
+    from arranger.sheet.model import Comment, Sheet, SheetBar
+
+Held = tuple[int | None, int | None]
+Rows = tuple[Row, Row, tuple[str | None, ...]]
+
+Links = dict[int, int | None]
+"""Keys of blocks, and of the blocks that these are as."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A bar with all that goes where it goes."""
+
+    key: int
+    """Its name: its index in the sheet that was taken apart; a new one has another number."""
+    head: SheetBar
+    rows: Rows
+    """Voice 1, voice 2, drums."""
+    held: Held = (None, None)
+    """The pitches that the voices hold when it begins."""
+    loop: int | None = None
+    """The step of the bar, from 0, to go back to; None: not to this bar."""
+    comments: tuple[Comment, ...] = ()
+    as_of: int | None = None
+    """The key of the block that it is as."""
+
+    def same_cells(self, other: Block) -> bool:
+        """Return whether two blocks have the same metre and cells, so that one can be as the other."""
+        return self.head[1:4] == other.head[1:4] and self.rows == other.rows
+
+    def leaves(self, voice: int) -> int | None:
+        """Return the pitch that a voice (0 or 1) still holds when the block ends."""
+        held = self.held[voice]
+        return tones((REST if held is None else held, *self.rows[voice]))[-1]
+
+    def with_cells_of(self, other: Block) -> Block:
+        """Return the block playing what another one plays."""
+        _, steps, numerator, denominator, *_ = other.head
+        head = self.head._replace(steps=steps, numerator=numerator, denominator=denominator)
+        return replace(self, head=head, rows=other.rows, held=other.held)
+
+    def with_rows_of(self, other: Block, rows: Sequence[int]) -> Block:
+        """Return the block with some rows of another one of as many steps."""
+        mine, theirs = self.rows, other.rows
+        first = theirs[0] if 0 in rows else mine[0]
+        second = theirs[1] if 1 in rows else mine[1]
+        drums = theirs[2] if 2 in rows else mine[2]
+        held = [(other if voice in rows else self).held[voice] for voice in (0, 1)]
+        return replace(self, rows=(first, second, drums), held=(held[0], held[1]))
+
+
+class Joined(NamedTuple):
+    """A sheet that was put together, and what that changed in its bars (indices)."""
+
+    sheet: Sheet
+    started: tuple[int, ...]
+    """Bars that now start a tone, or a silence, that they held."""
+    written_out: tuple[int, ...]
+    """Bars that were as another one, and are no longer."""
+
+
+def take_apart(sheet: Sheet) -> list[Block]:
+    """Return the bars of a sheet as blocks; their keys are their indices."""
+    held = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
+    comments: dict[int, list[Comment]] = {}
+    for comment in sheet.comments:
+        comments.setdefault(comment.bar, []).append(comment)
+    blocks = []
+    loop = sheet.loop_step
+    for key, (head, (start, end)) in enumerate(
+        zip(sheet.bars, pairwise(sheet.bar_starts), strict=True)
+    ):
+        block = Block(
+            key=key,
+            head=head,
+            rows=(sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end]),
+            held=(held[0][start], held[1][start]),
+            loop=loop - start if loop is not None and start <= loop < end else None,
+            comments=tuple(comments.get(key, ())),
+            as_of=head.as_bar,
+        )
+        blocks.append(block)
+    return blocks
+
+
+def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = False) -> Joined:
+    """Return the sheet with these bars.
+
+    Parameters
+    ----------
+    sheet
+        The sheet that was taken apart; its header stays.
+    blocks
+        The bars in order, at least one.
+    renumber
+        Whether bars count on, from the number of the first bar of ``sheet``. A pickup counts 0 only
+        as long as it comes first.
+
+    Raises
+    ------
+    LimitError
+        If that has more than `MAX_STEPS` steps.
+    """
+    if sum(block.head.steps for block in blocks) > MAX_STEPS:
+        raise LimitError(f"the sheet would have more than {MAX_STEPS:,} steps", remedy="split it")
+    links: Links = {key: bar.as_bar for key, bar in enumerate(sheet.bars)}
+    links |= {block.key: block.as_of for block in blocks}
+    linked = _linked(blocks, links)
+    mended = _holds_mended(linked)
+    whole = _linked(mended.blocks, links, mended.alone) if mended.alone else mended.blocks
+    places = {block.key: place for place, block in enumerate(whole)}
+    heads = [
+        block.head._replace(as_bar=None if block.as_of is None else places[block.as_of])
+        for block in whole
+    ]
+    if renumber:
+        first = sheet.bars[0].number if sheet.bars else 1
+        if first == 0 and whole[0].key != 0:
+            first = 1
+        heads = [head._replace(number=first + place) for place, head in enumerate(heads)]
+    comments = [comment for comment in sheet.comments if comment.bar < 0]
+    for place, block in enumerate(whole):
+        comments += [comment._replace(bar=place) for comment in block.comments]
+    end = len(sheet.bars)
+    comments += [c._replace(bar=len(whole)) for c in sheet.comments if c.bar >= end]
+    return Joined(
+        sheet=replace(
+            sheet,
+            bars=tuple(heads),
+            voice1=tuple(cell for block in whole for cell in block.rows[0]),
+            voice2=tuple(cell for block in whole for cell in block.rows[1]),
+            drums=tuple(cell for block in whole for cell in block.rows[2]),
+            loop_step=_loop_step(whole),
+            comments=tuple(comments),
+        ),
+        started=tuple(sorted(places[key] for key in mended.started)),
+        written_out=tuple(
+            place for place, block in enumerate(whole) if _is_apart(block, whole, places)
+        ),
+    )
+
+
+def _is_apart(block: Block, blocks: Sequence[Block], places: Mapping[int, int]) -> bool:
+    """Return whether a block that was as another one is so no longer, in either direction."""
+    was = block.head.as_bar
+    if block.as_of is not None or was is None:
+        return False
+    links: Links = {other.key: other.as_of for other in blocks} if was in places else {}
+    return chain_of(links, was)[-1] != block.key
+
+
+def changed(
+    blocks: Sequence[Block], chosen: Collection[int], change: Callable[[Block], Block]
+) -> tuple[list[Block], list[int]]:
+    """Return the blocks with a change made to some of them, and which others follow.
+
+    One that is as a changed one has the change too. A chosen one that is as another stays so only
+    where both have the same cells afterwards.
+
+    Parameters
+    ----------
+    blocks
+        As `take_apart` returns them.
+    chosen
+        The keys of those to change.
+    change
+        Returns a block with other cells.
+    """
+    found: list[Block] = []
+    moved: set[int] = set()
+    followers: list[int] = []
+    for block in blocks:
+        source = None if block.as_of is None else found[block.as_of]
+        now = block
+        if block.key in chosen:
+            now = change(block)
+            if source is not None and not now.same_cells(source):
+                now = replace(now, as_of=None)
+        elif source is not None and source.key in moved:
+            held = [_held_by_follower(voice, block, source, blocks, found) for voice in (0, 1)]
+            now = replace(block.with_cells_of(source), held=(held[0], held[1]))
+            followers.append(block.key)
+        if not now.same_cells(block) or now.held != block.held:
+            moved.add(block.key)
+        found.append(now)
+    return found, followers
+
+
+def _held_by_follower(
+    voice: int, block: Block, source: Block, blocks: Sequence[Block], found: Sequence[Block]
+) -> int | None:
+    """Return what a block holds that follows a changed one: what is changed before either counts."""
+    if block.key:
+        left = found[block.key - 1].leaves(voice)
+        if left != blocks[block.key - 1].leaves(voice):
+            return left
+    held = source.held[voice]
+    return block.held[voice] if held == blocks[source.key].held[voice] else held
+
+
+def chain_of(links: Links, key: int) -> list[int]:
+    """Return a block, the one that it is as, the one that this is as, and so on, by their keys."""
+    chain = [key]
+    while (after := links.get(chain[-1])) is not None and after not in chain:
+        chain.append(after)
+    return chain
+
+
+def _linked(blocks: Sequence[Block], links: Links, alone: Collection[int] = ()) -> list[Block]:
+    """Return the blocks, each that is as others naming one that stands before it.
+
+    Parameters
+    ----------
+    blocks
+        Those that are there.
+    links
+        What each is as, and each that was there before.
+    alone
+        Those that are as no other any longer.
+    """
+    first: dict[int, int] = {}
+    before: dict[int, Block] = {}
+    for block in blocks:
+        if block.key in alone:
+            found = replace(block, as_of=None)
+        else:
+            chain = chain_of(links, block.key)
+            named = (key for key in chain[1:] if key in before and key not in alone)
+            target = next(named, first.get(chain[-1]))
+            first.setdefault(chain[-1], block.key)
+            if target is not None and not block.same_cells(before[target]):
+                target = None
+            found = replace(block, as_of=target)
+        before[block.key] = found
+    return list(before.values())
+
+
+class _Mended(NamedTuple):
+    """Blocks that hold what they should, by their keys."""
+
+    blocks: list[Block]
+    started: set[int]
+    """Those that start a tone which they held."""
+    alone: set[int]
+    """Those that can't be as another one any longer."""
+
+
+def _holds_mended(blocks: list[Block]) -> _Mended:
+    """Let blocks start the tones that they hold, where the one before doesn't leave them.
+
+    Those that are alike start them all, if all hold the same; else those that must, each for itself.
+    """
+    links: Links = {block.key: block.as_of for block in blocks}
+    groups: dict[int, list[int]] = {}
+    for block in blocks:
+        groups.setdefault(chain_of(links, block.key)[-1], []).append(block.key)
+    found = {block.key: block for block in blocks}
+    started: set[int] = set()
+    alone: set[int] = set()
+    for key, voice in _strange_holds(blocks):
+        alike = groups[chain_of(links, key)[-1]]
+        if any(found[other].held[voice] != found[key].held[voice] for other in alike):
+            alone.add(key)
+            alike = [key]
+        for other in alike:
+            found[other] = _starting(found[other], voice)
+        started.add(key)
+    return _Mended(list(found.values()), started, alone)
+
+
+def _strange_holds(blocks: Sequence[Block]) -> Iterator[tuple[int, int]]:
+    """Yield block and voice (0 or 1) where a block begins by holding what isn't left to it."""
+    before: Block | None = None
+    for block in blocks:
+        for voice in (0, 1):
+            left = None if before is None else before.leaves(voice)
+            if block.rows[voice][0] == HOLD and block.held[voice] != left:
+                yield block.key, voice
+        before = block
+
+
+def _starting(block: Block, voice: int) -> Block:
+    """Return the block, starting the tone that it holds."""
+    rows = list(block.rows[:2])
+    held = block.held[voice]
+    if rows[voice][0] == HOLD:
+        rows[voice] = (REST if held is None else held, *rows[voice][1:])
+    return replace(block, rows=(rows[0], rows[1], block.rows[2]))
+
+
+def _loop_step(blocks: Sequence[Block]) -> int | None:
+    start = 0
+    for block in blocks:
+        if block.loop is not None:
+            return start + (block.loop if block.loop < block.head.steps else 0)
+        start += block.head.steps
+    return None

@@ -1,0 +1,112 @@
+"""A sheet engraved on A4 pages, as SVG and as PDF.
+
+verovio (LGPL) engraves the MusicXML; svglib (LGPL) and reportlab (BSD) make PDF of it. All three come
+with ``pip install 'arranger[score]'``. The same sheet gives the same bytes: what engraves is given no
+date and no random names.
+
+An SVG has all pages, one beneath the other, so that a score is one file. A PDF writes text in Times,
+which every reader has and which has Western European letters only; others become question marks.
+"""
+
+from __future__ import annotations
+
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from arranger.errors import SheetError, UsageError, one_line
+from arranger.sheet.score.musicxml import to_musicxml
+from arranger.sheet.score.page import Page, document, plain_page
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.sheet.model import Sheet
+
+_WIDTH_MM, _HEIGHT_MM = 210, 297
+_OPTIONS = {
+    "xmlIdSeed": 1,
+    "pageWidth": 10 * _WIDTH_MM,
+    "pageHeight": 10 * _HEIGHT_MM,
+    "pageMarginLeft": 120,
+    "pageMarginRight": 120,
+    "pageMarginTop": 120,
+    "pageMarginBottom": 120,
+    "unit": 8.5,  # half the distance of two lines, in tenths of a millimetre: a staff of 6.8 mm
+    "justifyVertically": True,
+    "spacingStaff": 10,
+    "spacingBracketGroup": 10,
+    "spacingSystem": 8,
+    "smuflTextFont": "none",  # notes in text are drawn
+    "footer": "none",
+    "breaks": "auto",
+    "breaksNoWidow": True,
+}
+
+
+def to_svg(sheet: Sheet, engine: Engine) -> bytes:
+    """Return the score of a sheet as SVG, its pages beneath each other.
+
+    Raises
+    ------
+    SheetError
+        If the engine can't play the sheet, or a step is too small a share of a beat for notation.
+    UsageError
+        If what engraves isn't installed.
+    """
+    return document(_pages(sheet, engine), _WIDTH_MM, _HEIGHT_MM, one_line(sheet.title))
+
+
+def to_pdf(sheet: Sheet, engine: Engine) -> bytes:
+    """Return the score of a sheet as PDF; raises as `to_svg`."""
+    try:
+        from reportlab.graphics import renderPDF
+        from reportlab.pdfgen.canvas import Canvas
+        from svglib.svglib import svg2rlg
+    except ImportError as error:
+        raise _missing() from error
+    title = one_line(sheet.title)
+    content = BytesIO()
+    canvas = Canvas(content, invariant=1)
+    canvas.setTitle(title)
+    for page in _pages(sheet, engine):
+        drawing = svg2rlg(BytesIO(document([page], _WIDTH_MM, _HEIGHT_MM, title)))
+        assert drawing is not None  # noqa: S101 -- pages are well-formed
+        canvas.setPageSize((drawing.width, drawing.height))
+        renderPDF.draw(drawing, canvas, 0, 0)
+        canvas.showPage()
+    canvas.save()
+    return content.getvalue()
+
+
+def export_svg(sheet: Sheet, engine: Engine, _options: object) -> bytes:
+    """Return the score as SVG; the exporter of ``--as svg``."""
+    return to_svg(sheet, engine)
+
+
+def export_pdf(sheet: Sheet, engine: Engine, _options: object) -> bytes:
+    """Return the score as PDF; the exporter of ``--as pdf``."""
+    return to_pdf(sheet, engine)
+
+
+def _pages(sheet: Sheet, engine: Engine) -> list[Page]:
+    """Return the engraved pages."""
+    try:
+        import verovio
+    except ImportError as error:
+        raise _missing() from error
+    musicxml = to_musicxml(sheet, engine).decode()
+    verovio.enableLog(verovio.LOG_OFF)  # else it writes to the terminal by itself
+    toolkit = verovio.toolkit()
+    toolkit.setOptions(_OPTIONS)
+    if not toolkit.loadData(musicxml):
+        raise SheetError("can't be engraved", remedy="verovio doesn't read its MusicXML")
+    resources = Path(toolkit.getResourcePath())
+    numbers = range(1, toolkit.getPageCount() + 1)
+    return [plain_page(toolkit.renderToSVG(number), resources) for number in numbers]
+
+
+def _missing() -> UsageError:
+    return UsageError(
+        "to engrave a score needs verovio and svglib",
+        remedy="install them with: pip install 'arranger[score]'",
+    )

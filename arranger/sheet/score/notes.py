@@ -1,0 +1,135 @@
+"""Notes and rests as elements of MusicXML 4.0, their children in the order that it asks for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from xml.etree.ElementTree import Element, SubElement
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.sheet.score.bars import ScoreBar, Value
+    from arranger.sheet.score.drums import Stroke
+    from arranger.sheet.score.spelling import Name
+
+ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+
+
+def rest(value: Value, bar: ScoreBar, divisions: int, voice: int = 1) -> Element:
+    """Return a rest."""
+    note = Element("note")
+    written = SubElement(note, "rest")
+    if not value.kind:
+        written.set("measure", "yes")
+    _add_length(note, value, divisions)
+    _add_kind(note, value, voice)
+    _add_notations(note, value, bar, ())
+    return note
+
+
+def tone(
+    value: Value, name: Name, bar: ScoreBar, divisions: int, beams: Sequence[str], *, shown: bool
+) -> Element:
+    """Return a note of a voice; its accidental is written if it is to be shown."""
+    note = Element("note")
+    pitch = SubElement(note, "pitch")
+    _add(pitch, "step", name.letter)
+    if name.alter:
+        _add(pitch, "alter", name.alter)
+    _add(pitch, "octave", name.octave)
+    ties = [kind for kind, tied in (("stop", value.tied_from), ("start", value.tied_to)) if tied]
+    _add_length(note, value, divisions)
+    for kind in ties:
+        SubElement(note, "tie", type=kind)
+    _add_kind(note, value, 1, ACCIDENTALS[name.alter] if shown else "")
+    _add_beams(note, beams)
+    _add_notations(note, value, bar, ties)
+    return note
+
+
+def hit(
+    value: Value,
+    strokes: Sequence[Stroke],
+    bar: ScoreBar,
+    divisions: int,
+    beams: Sequence[str],
+    voice: int,
+) -> list[Element]:
+    """Return the notes of drums that are struck at once; voice 1 has its stems up, 2 down."""
+    notes = []
+    for place, stroke in enumerate(strokes):
+        note = Element("note")
+        if place:
+            SubElement(note, "chord")
+        unpitched = SubElement(note, "unpitched")
+        _add(unpitched, "display-step", stroke.letter)
+        _add(unpitched, "display-octave", stroke.octave)
+        _add_length(note, value, divisions)
+        SubElement(note, "instrument", id=instrument_of(stroke))
+        _add_kind(note, value, voice)
+        _add(note, "stem", "up" if voice == 1 else "down")
+        if stroke.head != "normal":
+            _add(note, "notehead", stroke.head)
+        if not place:
+            _add_beams(note, beams)
+            _add_notations(note, value, bar, ())
+        notes.append(note)
+    return notes
+
+
+def back(bar: ScoreBar, divisions: int) -> Element:
+    """Return the way back to the beginning of a bar, for another voice."""
+    backup = Element("backup")
+    _add(backup, "duration", (bar.measure.end - bar.measure.start) * divisions)
+    return backup
+
+
+def instrument_of(stroke: Stroke) -> str:
+    """Return how the instrument of a drum is referred to."""
+    return f"drum-{stroke.name}"
+
+
+def _add(parent: Element, tag: str, text: object) -> None:
+    SubElement(parent, tag).text = str(text)
+
+
+def _add_length(note: Element, value: Value, divisions: int) -> None:
+    _add(note, "duration", (value.end - value.start) * divisions)
+
+
+def _add_kind(note: Element, value: Value, voice: int, accidental: str = "") -> None:
+    """Add voice, note value, dots, accidental and the ratio of a tuplet."""
+    _add(note, "voice", voice)
+    if value.kind:
+        _add(note, "type", value.kind)
+    for _ in range(value.dots):
+        SubElement(note, "dot")
+    if accidental:
+        _add(note, "accidental", accidental)
+    if value.tuplet is not None:
+        ratio = SubElement(note, "time-modification")
+        _add(ratio, "actual-notes", value.tuplet.actual)
+        _add(ratio, "normal-notes", value.tuplet.normal)
+
+
+def _add_beams(note: Element, beams: Sequence[str]) -> None:
+    for number, beam in enumerate(beams, 1):
+        SubElement(note, "beam", number=str(number)).text = beam
+
+
+def _add_notations(note: Element, value: Value, bar: ScoreBar, ties: Sequence[str]) -> None:
+    """Add ties, and where a tuplet starts or stops; a bracket unless one beam has all of it."""
+    edges: list[Element] = [Element("tied", type=kind) for kind in ties]
+    if value.tuplet is not None:
+        inside = [each for each in bar.values if each.tuplet == value.tuplet]
+        if value == inside[0]:
+            beamed = all(each.what is not None and each.kind not in _UNBEAMED for each in inside)
+            bracket = "no" if beamed and len(inside) > 1 else "yes"
+            edges.append(Element("tuplet", type="start", bracket=bracket))
+        if value == inside[-1]:
+            edges.append(Element("tuplet", type="stop"))
+    if edges:
+        SubElement(note, "notations").extend(edges)
+
+
+_UNBEAMED = ("breve", "whole", "half", "quarter")
