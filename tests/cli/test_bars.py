@@ -215,7 +215,7 @@ def test_all_that_is_told_counts_as_the_sheet(
     lines = [line for line in capsys.readouterr().out.splitlines() if line.startswith("bar ")]
     assert lines
     assert all(line.startswith("bar 17 (the song's 9) beat ") for line in lines)
-    for sheet in ("edited.duet",):
+    for sheet in ("edited.duet", SHEET):
         for bar, song in ((17, 9), (2, 26)):
             assert run(["explain", sheet, str(bar)]) == 0
             assert capsys.readouterr().out.splitlines()[0] == f"bar {bar} (the song's {song})"
@@ -240,4 +240,4 @@ def test_an_edit_of_a_bar_that_has_another_number_is_spread(
     assert bars("clear", "1", "--row", "voice2") == 0
     capsys.readouterr()
     assert run(["spread", SHEET]) == 0
-    assert capsys.readouterr().out == "bar 1: went to 11 (the song's 9)\n"
+    assert capsys.readouterr().out == "bar 1, voice 2: went to 11 (the song's 9)\n"

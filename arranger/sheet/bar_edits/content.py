@@ -9,6 +9,7 @@ from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, named, numbered
+from arranger.sheet.bar_edits.record import with_record
 from arranger.sheet.bar_edits.taken_apart import Block, changed, put_together, take_apart
 from arranger.sheet.bar_edits.telling import BarEdit, told_content
 
@@ -84,7 +85,8 @@ def transpose_bars(
         (sum(tone in staying for tone in tones), "left, as the engine's table ends there"),
     ):
         what += f", {count} {why}" if count else ""
-    return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, bars))
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
 def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
@@ -97,7 +99,8 @@ def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
     found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
     what = f"voices exchanged in {numbered(sheet, bars)}"
-    return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, bars))
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
 def clear_bars(sheet: Sheet, bars: Sequence[int], rows: Sequence[int] = ALL_ROWS) -> BarEdit:
@@ -111,7 +114,8 @@ def clear_bars(sheet: Sheet, bars: Sequence[int], rows: Sequence[int] = ALL_ROWS
     found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
     what = f"{named(sheet, bars, rows)} cleared"
-    return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, bars))
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
 def fill_drums(
@@ -153,7 +157,8 @@ def fill_drums(
     found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
     what = f"drums of {numbered(sheet, bars)} filled"
-    return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, bars))
+    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
 def _with_pitches(block: Block, rows: Sequence[int], moved: Callable[[int], int]) -> Block:

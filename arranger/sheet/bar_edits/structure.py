@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
 from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
-from arranger.sheet.bar_edits.record import record_moved
+from arranger.sheet.bar_edits.record import with_record
 from arranger.sheet.bar_edits.taken_apart import (
     Block,
     chain_of,
@@ -80,7 +80,9 @@ def copy_bars(
     what = f"{numbered(sheet, bars.keys)} copied to {numbered(joined.sheet, copies)}"
     if linked:
         what += _as_those(len(new), bars.end - bars.first)
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, _kept(blocks, to, len(new))))
+    kept = _kept(blocks, to, len(new))
+    noted = with_record(sheet, joined.sheet, kept)
+    return BarEdit(noted, told_structure(what, sheet, joined, kept))
 
 
 def copy_over(
@@ -150,7 +152,8 @@ def copy_over(
     what = f"{named(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
     if linked:
         what += _as_those(count, count)
-    return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, targets))
+    noted = with_record(sheet, joined.sheet, range(len(blocks)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, targets))
 
 
 def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
@@ -199,7 +202,9 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     joined = put_together(sheet, [*blocks[:to], *new, *blocks[to:]], renumber=True)
     shown = numbered(joined.sheet, range(to, to + count))
     what = f"{shown} put in, {numerator}/{denominator} and silent"
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, _kept(blocks, to, count)))
+    kept = _kept(blocks, to, count)
+    noted = with_record(sheet, joined.sheet, kept)
+    return BarEdit(noted, told_structure(what, sheet, joined, kept))
 
 
 def delete_bars(sheet: Sheet, bars: Chosen) -> BarEdit:
@@ -239,7 +244,8 @@ def delete_bars(sheet: Sheet, bars: Chosen) -> BarEdit:
             "; the loop mark is gone" if number is None else f"; the loop is at bar {number} now"
         )
     kept = [block.key for block in left]
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, kept))
+    noted = with_record(sheet, joined.sheet, kept)
+    return BarEdit(noted, told_structure(what, sheet, joined, kept))
 
 
 def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
@@ -268,12 +274,12 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     before = [block for block in blocks[:to] if block.key not in bars.keys]
     after = [block for block in blocks[to:] if block.key not in bars.keys]
     order = [*before, *moved, *after]
-    record = record_moved(sheet, [block.key for block in order])
-    joined = put_together(replace(sheet, generated=record), order, renumber=True)
+    joined = put_together(sheet, order, renumber=True)
     place = range(len(before), len(before) + len(moved))
     what = f"{numbered(sheet, bars.keys)} moved: now {numbered(joined.sheet, place)}"
     keys = [None if block.key in bars.keys else block.key for block in order]
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, keys))
+    noted = with_record(sheet, joined.sheet, [block.key for block in order])
+    return BarEdit(noted, told_structure(what, sheet, joined, keys))
 
 
 def _as_those(copies: int, sources: int) -> str:
