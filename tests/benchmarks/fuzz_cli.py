@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.fuzz_cli --sheets 5000 --ledgers 500 --arguments 2000 --seed 1
 
-Every mutated sheet is checked, tidied, compared and spread, exported in one format, a bar of it
+Every mutated sheet is checked, tidied, compared, spread and reported, exported in one format, a bar of it
 rendered, and now and then explained; every damaged ledger is asked with all options. Commands run as
 users get them (`arranger.cli.app.run`). Counted: exit codes, tracebacks (what the last resort would
 call a defect), text that isn't harmless, exit codes that weren't promised; measured: the slowest
@@ -185,6 +185,7 @@ def sheets(rng: Random, tally: Tally, count: int, seeds: list[Path]) -> None:
             ["render", "fuzzed.duet", "--bars", bar, "--rate", "22050", "-o", "heard.wav"],
             ["tidy", "fuzzed.duet", *rng.choice(([], ["--check"]))],
             ["spread", "fuzzed.duet", *rng.choice(([], ["--check"]))],
+            ["report", "fuzzed.duet", *rng.choice(([], ["--json"]))],
         ]
         if index % 10 == 0:
             commands.append(["explain", "fuzzed.duet", bar, "--song", "two_gulls.mid"])
@@ -217,18 +218,19 @@ def arguments(rng: Random, tally: Tally, count: int) -> None:
         "two_gulls.duet",
         "two_gulls.ledger.json",
         "nowhere",
+        "new.duet",
         "",
         ".",
         "own.toml",
     ]
     own = ["--json", "--check", "-o", "--as", "--bars", "--rate", "--speaker", "--split", "--loop",
            "--address", "--most", "--song", "--part", "--outcome", "--reason", "--like", "--force",
-           "--keep-edits", "--audio", "--no-audio", "--no-suggestions", "--help"]  # fmt: skip
+           "--keep-edits", "--metre", "--tempo", "--pickup", "--title", "--audio", "--no-audio", "--no-suggestions", "--help"]  # fmt: skip
     options = own + [f"--{option.name}" for option in OPTIONS]
     values = [*WORDS, *names, "wav", "out", "A=broken-chord", "leap=0.5", "gap=5", "auto", "none",
-              "track", "1/4", "twin-counter", "5-2", "2-5", "\udcff", "a" * 300, "x\ny"]  # fmt: skip
+              "track", "1/4", "6/8", "0", "140", "twin-counter", "5-2", "2-5", "\udcff", "a" * 300, "x\ny"]  # fmt: skip
     commands = ["convert", "survey", "engines", "export", "explain", "report", "render", "check",
-                "compare", "tidy", "spread", "nope"]  # fmt: skip
+                "compare", "tidy", "spread", "new", "nope"]  # fmt: skip
     for _ in range(count):
         for name in names[:3]:
             shutil.copy(Path("seeds") / name, name)
