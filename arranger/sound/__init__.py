@@ -4,6 +4,7 @@ alternate  One square-wave timer channel that the two voices have in turn
 audio      Audio: samples from the pin's changes, without writing the pin out
 bandlimit  Band-limited kernels: how the pin's changes sound at a sample rate
 files      Audio files: a sheet becomes WAV, FLAC or OGG, block by block, whole or not at all
+mixing     Kernels added up, and the sums summed once more: the two loops in which sound takes its time
 schedule   What the routine does when: stretches in which the sound loop runs, and drums
 signal     The exact one-bit signal: the clock cycles in which the pin changes
 speaker    Speaker models: how the pin sounds through a real loudspeaker, roughly
