@@ -25,9 +25,8 @@ the tune itself doesn't.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import chain, pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.reduce.ledger import Entry, Span
 
@@ -57,8 +56,7 @@ MOST_TAKERS = 4
 """Notes that are named for a turn that never came."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Asked:
+class Asked(NamedTuple):
     """What the song asks for: in each sequence one entry a note of ``Song.notes``."""
 
     onset: Sequence[int]
