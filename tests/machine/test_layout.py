@@ -267,6 +267,8 @@ def test_a_long_event_is_split_into_holds() -> None:
     sheet = sheet_of(PLAIN, [60, *[HOLD] * 6], None, ["kick", *[None] * 6])
     told = bytes([0b11_1_1_1_001, C4, 0, 0b11_0_0_0_000, 0b01_0_0_0_000])
     assert data({"event": event}, sheet) == told
+    four = {"event": [value("length", 2, add=-1), {"number": 0, "bits": 6}, *PAIR], **SILENT}
+    assert data(four, sheet) == bytes([0b11_000000, C4, 0, 0b10_000000, C4, 0])
 
 
 def test_the_loop_begins_anew() -> None:
