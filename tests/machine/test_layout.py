@@ -20,7 +20,7 @@ from arranger.machine.size import song_bytes
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import SheetBar, SheetSound, SoundPart
 from tests.machine.plain_layout import HIDDEN, Reader
-from tests.sound.sheets import sheet_of, sheets
+from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:
     from arranger.engine import Engine
@@ -181,8 +181,13 @@ def engine_of(table: dict[str, Any], engine: Engine = PLAIN) -> Engine:
 
 @st.composite
 def pieces(draw: st.DrawFn) -> Sheet:
-    """Draw a sheet of bars that may be alike."""
-    bars = draw(st.lists(sheets(PLAIN, max_steps=5), min_size=1, max_size=3))
+    """Draw a sheet of bars that may be alike, with many tones that are held."""
+    cells = st.sampled_from([HOLD] * 6 + [REST, 48, 60, *PLAIN.pitches])
+    bars = []
+    for steps in draw(st.lists(st.integers(1, 6), min_size=1, max_size=3)):
+        row = st.lists(cells | st.just(HOLD), min_size=steps, max_size=steps)
+        hits = st.lists(st.sampled_from([None, None, *DRUMS]), min_size=steps, max_size=steps)
+        bars.append(sheet_of(PLAIN, draw(row), draw(row), draw(hits)))
     order = draw(st.lists(st.sampled_from(bars), min_size=1, max_size=6))
     sheet = replace(
         order[0],
