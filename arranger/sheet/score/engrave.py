@@ -14,7 +14,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.errors import SheetError, SettingsError, one_line
+from arranger.errors import SettingsError, SheetError, one_line
 from arranger.sheet.score.musicxml import to_musicxml
 from arranger.sheet.score.page import Page, document, plain_page
 
