@@ -16,6 +16,7 @@ from typing import TextIO
 
 import typer
 
+from arranger.cli.keeping import Command
 from arranger.cli.terminal import discard, say, say_text
 from arranger.errors import ArrangerError, ArrangerWarning, UsageError
 from arranger.stopping import ending_cleanly
@@ -54,7 +55,7 @@ def application(commands: Sequence[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(_root)
     for name in commands:
-        app.command()(getattr(import_module(f"arranger.cli.{name}"), name))
+        app.command(cls=Command)(getattr(import_module(f"arranger.cli.{name}"), name))
     return app
 
 

@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
 from arranger.cli.progress import progress_bar
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say_styled, say_text
@@ -32,12 +33,9 @@ def convert(
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite a sheet that was edited by hand.")
     ] = False,
-    keep_edits: Annotated[
-        bool,
-        typer.Option(
-            "--keep-edits", help="Keep the bars that were edited by hand, convert the others anew."
-        ),
-    ] = False,
+    keep_edits: KeepEdits = False,
+    edits_as: EditsAs = None,
+    song_changed: SongChanged = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
     ] = False,
@@ -57,6 +55,7 @@ def convert(
       arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
       arranger convert parade.mid -o out --drum cowbell=rim --drum 54=off
       arranger convert parade.mid -o out --transpose 2 --keep-edits
+      arranger convert parade.mid -o out --transpose 2 --keep-edits=as-typed
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.conversion import convert as convert_song
     from arranger.engine import load_engine
@@ -68,20 +67,21 @@ def convert(
     gc.freeze()  # so that what was imported isn't looked through again and again
     if output == STDOUT:
         raise typer.BadParameter("convert writes several files: name a folder with -o")
+    keeping = keeping_of(keep_edits, edits_as, song_changed=song_changed)
     choice = OutputChoice(
         folder=output,
         song=song,
         audio=None if no_audio else audio,
         suggestions=not no_suggestions,
         force=force,
-        keep_edits=keep_edits,
+        keep_edits=keeping.edits,
     )
     source = read_song(song, settings.read)
     conversion = convert_song(source, load_engine(settings.engine), settings)
-    if keep_edits:
+    if keeping.edits:
         from arranger.conversion.by_hand import with_edits
 
-        conversion, _ = with_edits(conversion, output_paths(choice, song.stem)[0])
+        conversion, _ = with_edits(conversion, output_paths(choice, song.stem)[0], keeping)
     with progress_bar(f"rendering {song.stem}") as progress:
         files = write_outputs(conversion, song.stem, choice, progress=progress)
     found = summary(conversion, files)

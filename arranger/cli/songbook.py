@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
 from arranger.cli.progress import counting
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say, say_text
@@ -41,9 +42,9 @@ def songbook(
     force: Annotated[
         bool, typer.Option("--force", help="Overwrite sheets that were edited by hand.")
     ] = False,
-    keep_edits: Annotated[
-        bool, typer.Option("--keep-edits", help="Keep the bars that were edited by hand.")
-    ] = False,
+    keep_edits: KeepEdits = False,
+    edits_as: EditsAs = None,
+    song_changed: SongChanged = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
     ] = False,
@@ -70,7 +71,7 @@ def songbook(
         settings=settings,
         audio=audio,
         force=force,
-        keep_edits=keep_edits,
+        keeping=keeping_of(keep_edits, edits_as, song_changed=song_changed),
         workers=workers or core_count(),
         cluster=cluster,
         seconds=seconds,

@@ -9,9 +9,19 @@ import typer
 
 from arranger.cli.terminal import say
 
+_NAMES = {"voice1": "voice 1", "voice2": "voice 2", "drums": "drums"}
+
 
 def spread(
     sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    row: Annotated[
+        str | None,
+        typer.Option(
+            "--row",
+            metavar="ROW",
+            help="Only voice1, voice2 or drums, to all bars in which that row was alike.",
+        ),
+    ] = None,
     only_look: Annotated[
         bool, typer.Option("--check", help="Write nothing; only tell what would be done.")
     ] = False,
@@ -27,24 +37,28 @@ def spread(
 ) -> None:
     """Bring each edit to the other bars that were generated like the edited one.
 
-    A refrain comes several times; edit it once. Bars that were alike and that you edited in
-    different ways stay as they are. The version before is kept as NAME.duet~.
+    A refrain comes several times; edit it once. Voices and drums go each for itself: only a row that
+    you edited reaches the other bars. Bars that were alike and that you edited in different ways
+    stay as they are. The version before is kept as NAME.duet~.
 
     \b
     Examples:
       arranger spread song.duet
       arranger spread --check song.duet
+      arranger spread song.duet --row drums
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError
     from arranger.files import is_stdout
     from arranger.sheet import read_sheet, write_sheet
     from arranger.sheet.keep import refuse_sources
     from arranger.sheet.numbers import bar_names
-    from arranger.sheet.spread import spread_edits
+    from arranger.sheet.spread import ROWS, spread_edits
 
+    if row not in (None, *ROWS):
+        raise typer.BadParameter(f"{row!r} is none of {', '.join(ROWS)}", param_hint="--row")
     before = read_sheet(sheet)
     try:
-        found = spread_edits(before)
+        found = spread_edits(before, row)
     except ArrangerError as error:
         raise error.in_file(sheet) from error
     aside = output is not None and is_stdout(output)
@@ -53,11 +67,13 @@ def spread(
     if not only_look and (found.copied or output is not None):
         write_sheet(found.sheet, sheet if output is None else output, by="spread")
     numbers = bar_names(before)
-    for source, targets in found.copied:
+    for source, targets, name in found.copied:
         told = ", ".join(numbers[bar] for bar in targets)
-        say(f"bar {numbers[source]}: {'would go' if only_look else 'went'} to {told}", error=aside)
-    for bars in found.differing:
+        went = "would go" if only_look else "went"
+        say(f"bar {numbers[source]}, {_NAMES[name]}: {went} to {told}", error=aside)
+    for bars, name in found.differing:
         told = ", ".join(numbers[bar] for bar in bars)
-        say(f"bars {told}: were alike, edited in different ways, left as they are", error=aside)
+        what = "were alike, edited in different ways, left as they are"
+        say(f"bars {told}, {_NAMES[name]}: {what}", error=aside)
     if not found.copied:
         say(f"{sheet}: no edit to spread", error=aside)

@@ -33,10 +33,11 @@ from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
-from arranger.sheet.keep import State, look
+from arranger.sheet.keep import Keeping, State, check_same_song, look
 from arranger.sheet.merge import Merge, merge
 from arranger.sheet.played import step_length
 from arranger.sheet.sounds import sounds_of
+from arranger.sheet.timeline import DRUMS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,9 +51,12 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
 BY_HAND = "by-hand"
+_KEEP = Keeping(edits=True)
 
 
-def with_edits(conversion: Conversion, path: str | Path) -> tuple[Conversion, Merge | None]:
+def with_edits(
+    conversion: Conversion, path: str | Path, keeping: Keeping = _KEEP
+) -> tuple[Conversion, Merge | None]:
     """Return a conversion with the edits of the sheet that stands at a path.
 
     The second value says what was merged; None when there is no edited sheet, and the conversion is
@@ -63,14 +67,18 @@ def with_edits(conversion: Conversion, path: str | Path) -> tuple[Conversion, Me
     ------
     SheetError
         If what stands there can't be read as a sheet, or can't be joined (`arranger.sheet.merge`).
+    OutputError
+        If it was made from another song.
     """
     found = look(path)
     if found.state is State.UNREADABLE and found.error is not None:
         raise found.error
     if found.state is not State.EDITED or found.sheet is None:
         return conversion, None
+    if not keeping.song_changed:
+        check_same_song(path, found.sheet, conversion.sheet)
     conversion = _in_step_with(conversion, found.sheet)
-    merged = merge(found.sheet, conversion.sheet)
+    merged = merge(found.sheet, conversion.sheet, conversion.engine, as_typed=keeping.as_typed)
     return revise(conversion, merged), merged
 
 
@@ -326,8 +334,7 @@ def _cells(entry: Entry) -> list[tuple[int, int]]:
 
 
 def _remarks(merged: Merge, owners: list[list[int]], hand: int) -> list[str]:
-    bars, sheet = merged.kept, merged.sheet
-    remarks = [f"{bars} {'bar is' if bars == 1 else 'bars are'} by hand"] if bars else []
+    sheet, remarks = merged.sheet, _bars_by_hand(merged)
     unasked = sum(
         row[start] == hand
         for row, cells in zip(owners, (sheet.voice1, sheet.voice2), strict=True)
@@ -337,3 +344,14 @@ def _remarks(merged: Merge, owners: list[list[int]], hand: int) -> list[str]:
         counted = "1 tone" if unasked == 1 else f"{unasked} tones"
         remarks.append(f"{counted} by hand that the song doesn't have")
     return [*remarks, *map(str, merged.conflicts)]
+
+
+def _bars_by_hand(merged: Merge) -> list[str]:
+    """Return in words how many bars are by hand, and in how many of them only the drums."""
+    bars, drums = merged.kept, sum(bar.by_hand == (DRUMS,) for bar in merged.bars)
+    if not bars:
+        return []
+    told = f"{bars} {'bar is' if bars == 1 else 'bars are'} by hand"
+    if drums:
+        told += ", only the drums" if drums == bars else f", in {drums} only the drums"
+    return [told]

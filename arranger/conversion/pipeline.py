@@ -79,7 +79,8 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
     if tempo is None and length is None:
         tempo = written_tempo(grid, engine)
     sheet = _sheet(song, settings, grid, reduction, title, sounds, bars)
-    sheet = with_digest(settled(replace(sheet, tempo=tempo, length=length)))
+    sheet = settled(replace(sheet, tempo=tempo, length=length))
+    sheet = with_digest(sheet, reduction.ledger.transpose)
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )

@@ -6,12 +6,20 @@ from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from arranger.sheet.model import BarDigest
 
 _MOST_COMPARED = 1_000_000
 """Pairs of bars that are compared at most; beyond that bars are matched by their place."""
+
+
+_MOST_ALIKE = 10_000
+"""Pairs of bars whose likeness is looked at in one passage."""
+
+
+_IN_PLACE = 0.25
+"""What speaks for bars that stand where as many others stood, on top of their likeness."""
 
 
 class Pair(NamedTuple):
@@ -62,13 +70,18 @@ def pair_bars(matched: Sequence[int | None], base: Sequence[int], now: Sequence[
 
 
 def match_bars(
-    generated: Sequence[BarDigest], digests: Sequence[str], numbers: Sequence[int]
+    generated: Sequence[BarDigest],
+    digests: Sequence[str],
+    numbers: Sequence[int],
+    alike: Callable[[int, int], float] | None = None,
 ) -> list[int | None]:
     """Return for each bar of the edited sheet its index among the generated ones, or None.
 
-    The indices rise. Bars that were inserted have none. Bars taken as they are found first, by
-    their digests, at their own place if that explains as much as any shift does; an edited bar
-    between them is told by its place, or by its number where bars came or went.
+    The indices rise. Bars that were inserted have none. Bars at both ends are taken as they are, by
+    their digests. Between them the likeliest reading is taken. Where nothing is known but digests, or
+    there are very many bars, those are found first that stand as they were, at their own place if
+    that explains as much as any shift does; an edited bar between them is told by its place, or by
+    its number where bars came or went.
 
     Parameters
     ----------
@@ -76,17 +89,25 @@ def match_bars(
         What was generated.
     digests, numbers
         Of the edited sheet's bars as they stand.
+    alike
+        Returns how likely a generated bar and one of the edited sheet are the same; below 0: they aren't.
     """
     old = [bar.digest for bar in generated]
     result: list[int | None] = [None] * len(digests)
     in_place = sum(a == b for a, b in zip(old, digests, strict=False))
     start, end_old, end_new = _common_ends(old, digests)
     if len(old) == len(digests) and in_place >= _matching(old, digests, start, end_old, end_new):
-        return list(range(len(digests)))
+        pairs = zip(old, digests, strict=True)
+        if alike is None or all(a == b or alike(at, at) > 0 for at, (a, b) in enumerate(pairs)):
+            return list(range(len(digests)))
     for i, j in [(k, k) for k in range(start)] + [
         (end_old + k, end_new + k) for k in range(len(old) - end_old)
     ]:
         result[j] = i
+    count = (end_old - start) * (end_new - start)
+    if alike is not None and count <= _MOST_ALIKE:
+        _match_by_likeness(alike, range(start, end_old), range(start, end_new), result)
+        return result
     middle = _operations(old[start:end_old], digests[start:end_new])
     for tag, i1, i2, j1, j2 in middle:
         old_bars, new_bars = range(start + i1, start + i2), range(start + j1, start + j2)
@@ -144,3 +165,33 @@ def _match_by_number(
         found = places.get(numbers[j])
         if found is not None and found > last:
             result[j] = last = found
+
+
+def _match_by_likeness(
+    alike: Callable[[int, int], float],
+    old_bars: range,
+    new_bars: range,
+    result: list[int | None],
+) -> None:
+    """Match the bars of a passage, rising, so that the sum of their likeness is greatest."""
+    in_place = _IN_PLACE if len(old_bars) == len(new_bars) else 0.0
+    best = [[0.0] * (len(new_bars) + 1) for _ in range(len(old_bars) + 1)]
+    likeness = {
+        (i, j): alike(i, j) + in_place * (i - old_bars.start == j - new_bars.start)
+        for i in old_bars
+        for j in new_bars
+    }
+    for a in range(len(old_bars) - 1, -1, -1):
+        for b in range(len(new_bars) - 1, -1, -1):
+            matched = likeness[old_bars[a], new_bars[b]]
+            best[a][b] = max(best[a + 1][b + 1] + matched, best[a + 1][b], best[a][b + 1])
+    a = b = 0
+    while a < len(old_bars) and b < len(new_bars):
+        matched = likeness[old_bars[a], new_bars[b]]
+        if matched > 0 and best[a][b] == best[a + 1][b + 1] + matched:
+            result[new_bars[b]] = old_bars[a]
+            a, b = a + 1, b + 1
+        elif best[a][b] == best[a + 1][b]:
+            a += 1
+        else:
+            b += 1

@@ -20,10 +20,10 @@ from arranger.rows import tones
 from arranger.sheet.align import Pair, match_bars, pair_bars
 from arranger.sheet.digest import bar_digests
 from arranger.sheet.io import read_sheet
-from arranger.sheet.merge import in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.numbers import song_numbers
 from arranger.sheet.pieces import Bar, cut
+from arranger.sheet.refit import common_step, in_steps_of
 from arranger.sheet.text import group_steps, plain_number, sound_text
 
 if TYPE_CHECKING:
@@ -115,9 +115,9 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         if a != b
     ) + _sounds(left.sheet, right.sheet)
     songs = song_numbers(left.sheet), song_numbers(right.sheet)
-    step = min(left.sheet.step_beats, right.sheet.step_beats)
-    left = left._replace(sheet=in_steps_of(left.sheet, step))
-    right = right._replace(sheet=in_steps_of(right.sheet, step))
+    step = common_step(left.sheet.step_beats, right.sheet.step_beats)
+    left = left._replace(sheet=in_steps_of(left.sheet, step).sheet)
+    right = right._replace(sheet=in_steps_of(right.sheet, step).sheet)
     by_bar: dict[int, list[SongNote]] = {}
     for note in notes or ():
         by_bar.setdefault(note.bar, []).append(note)
@@ -270,7 +270,7 @@ def _same(a: Bar, b: Bar) -> bool:
 
 
 def _played(bar: Bar) -> tuple[object, ...]:
-    return bar.head[2:], bar.voice1, bar.voice2, bar.drums, bar.loop is None
+    return bar.head[2:4], bar.voice1, bar.voice2, bar.drums, bar.loop is None
 
 
 class _Hearer:

@@ -1,9 +1,12 @@
 """Digests: how a sheet remembers what was generated, so that a hand edit is recognised.
 
 Each bar has a digest of its metre, cells and loop mark, the whole sheet one of everything that is
-played or read by people. Numbers of bars are not part of a bar's digest: a bar that only moved is
-not an edited one. Comments count for the sheet but not for the bar, since a comment doesn't change
-what a bar plays. Nor is it part of a bar's digest that it is as another bar or begins a section: that counts for the sheet.
+played or read by people. The sheet's stands in the header as it was when it was generated: if it is
+another now, a hand has changed something. What, tells the record of the generated sheet
+(`arranger.sheet.base`); sheets of earlier versions have the digests of the bars instead. Numbers of
+bars are not part of a bar's digest: a bar that only moved is not an edited one. Comments count for
+the sheet but not for the bar, since a comment doesn't change what a bar plays. Nor is it part of a bar's digest that it is as
+another bar or begins a section: that counts for the sheet.
 
 A bar's digest has 40 bits: an edited bar is taken for its generated self once in 10**12 edits.
 """
@@ -16,7 +19,7 @@ from hashlib import blake2b
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.model import BarDigest, Generated
+from arranger.sheet.packed import pack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,6 +39,14 @@ def bar_digests(sheet: Sheet) -> tuple[str, ...]:
     return tuple(found)
 
 
+def bar_contents(sheet: Sheet) -> tuple[str, ...]:
+    """Return the digest of what each bar plays, wherever the loop mark stands."""
+    return tuple(
+        bar_digest(bar, (sheet.voice1[a:b], sheet.voice2[a:b], sheet.drums[a:b]), None)
+        for bar, (a, b) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True)
+    )
+
+
 def bar_digest(
     bar: SheetBar, rows: tuple[Row, Row, tuple[str | None, ...]], mark: int | None
 ) -> str:
@@ -46,17 +57,13 @@ def bar_digest(
 
 def sheet_digest(sheet: Sheet) -> str:
     """Return the digest of the sheet as it stands: 16 hexadecimal digits."""
-    return _sheet_digest(sheet, bar_digests(sheet))
-
-
-def _sheet_digest(sheet: Sheet, bars: tuple[str, ...]) -> str:
     content = (
         sheet.title,
         sheet.engine,
         str(sheet.step_beats),
         sheet.speed,
         [bar.number for bar in sheet.bars],
-        bars,
+        bar_digests(sheet),
         sheet.comments,
         *([sheet.sounds] if sheet.sounds else []),
         *_structure(sheet),
@@ -82,27 +89,17 @@ def sounds_digest(sheet: Sheet) -> str:
     return _digest(sheet.sounds, size=5) if sheet.sounds else ""
 
 
-def generated_parts(sheet: Sheet) -> Generated:
-    """Return the digests of the sheet's parts as they stand."""
-    return _parts(sheet, bar_digests(sheet))
+def with_digest(sheet: Sheet, transpose: int = 0) -> Sheet:
+    """Return the sheet declared as generated just as it stands.
 
-
-def _parts(sheet: Sheet, bars: tuple[str, ...]) -> Generated:
-    return Generated(
-        title=value_digest(sheet.title),
-        engine=value_digest(sheet.engine),
-        speed=value_digest(sheet.speed),
-        bars=tuple(
-            BarDigest(bar.number, digest) for bar, digest in zip(sheet.bars, bars, strict=True)
-        ),
-        sounds=sounds_digest(sheet),
-    )
-
-
-def with_digest(sheet: Sheet) -> Sheet:
-    """Return the sheet declared as generated just as it stands."""
-    bars = bar_digests(sheet)
-    return replace(sheet, digest=_sheet_digest(sheet, bars), generated=_parts(sheet, bars))
+    Parameters
+    ----------
+    sheet
+        The sheet.
+    transpose
+        By how many semitones the conversion moved the song.
+    """
+    return replace(sheet, digest=sheet_digest(sheet), generated=pack(sheet, transpose))
 
 
 def is_edited(sheet: Sheet) -> bool:

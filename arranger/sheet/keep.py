@@ -43,6 +43,20 @@ class Standing(NamedTuple):
     error: ArrangerError | None = None
 
 
+class Keeping(NamedTuple):
+    """What a new conversion does with edits that stand where it is written."""
+
+    edits: bool = False
+    """They are kept: see `arranger.sheet.merge`."""
+    as_typed: bool = False
+    """Tones and drums by hand stay as they are, whatever the key and the engine."""
+    song_changed: bool = False
+    """They are kept though the song is another file now."""
+
+
+NOT_KEPT = Keeping()
+
+
 def look(path: str | Path) -> Standing:
     """Return what stands where a sheet is to be written; only plain files are read."""
     path = Path(path)
@@ -55,6 +69,26 @@ def look(path: str | Path) -> Standing:
     if is_edited(sheet):
         return Standing(State.EDITED, sheet)
     return Standing(State.PUT_BACK if is_put_back(path) else State.GENERATED, sheet)
+
+
+def check_same_song(path: str | Path, edited: Sheet, now: Sheet) -> None:
+    """Refuse to keep the edits of a sheet that was made from another song.
+
+    Raises
+    ------
+    OutputError
+        If the song of ``now`` isn't the file that the edited sheet was made from.
+    """
+    if edited.source_sha256 and edited.source_sha256 != now.source_sha256:
+        name = edited.source_file or "a song"
+        raise OutputError(
+            f"was made from another file than {now.source_file} is now, though it is called {name}"
+            if name == now.source_file
+            else f"was made from {name}, not from {now.source_file}",
+            file=path,
+            remedy="choose another folder with -o, or say --song-changed if it is the same song, "
+            "only changed",
+        )
 
 
 def check_overwritable(path: str | Path) -> None:
@@ -70,7 +104,7 @@ def check_overwritable(path: str | Path) -> None:
         raise OutputError(
             "was edited by hand, so it is not overwritten",
             file=path,
-            remedy="convert with --keep-edits to keep the edited bars, or with --force",
+            remedy="convert with --keep-edits to keep the edits, or with --force",
         )
     if found.state is State.UNREADABLE:
         raise OutputError(

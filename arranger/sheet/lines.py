@@ -11,9 +11,10 @@ from arranger.sheet.blocks import MAX_STEPS, Blocks
 from arranger.sheet.cells import DRUMS
 from arranger.sheet.header import HEADER_WORDS, SOUND, Header
 from arranger.sheet.lexical import value_span, without_comment, word_spans
-from arranger.sheet.model import BarDigest, Comment, Generated, Sheet
+from arranger.sheet.model import BarDigest, Comment, Digests, Generated, Sheet
+from arranger.sheet.packed import is_whole
 from arranger.sheet.problem import WARNING, Problems
-from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, VERSION
+from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
 from arranger.sheet.values import WRITE_TEMPO, Fault
 
 if TYPE_CHECKING:
@@ -161,8 +162,18 @@ class LineReader:
         if not self.blocks.bars:
             self.problems.add("no-bars", "has no bar", "write one: bar 1   4/4", line=1)
 
-    def _digests(self) -> Generated | None:
-        """Return what the generated lines say; damaged ones are passed over with a warning."""
+    def _generated(self) -> Generated | Digests | None:
+        """Return what the generated lines say; damaged ones are told of."""
+        if not any(words[:1] == [PACKED] for _, words in self.generated):
+            return self._digests()
+        record = Generated("".join(word for _, words in self.generated for word in words[1:]))
+        strange = [line for line, words in self.generated if words[:1] != [PACKED]]
+        if not strange and is_whole(record):
+            return record
+        self._damaged((strange or [self.generated[0][0]])[0], "all bars count as edited")
+        return None
+
+    def _digests(self) -> Digests | None:
         found: list[BarDigest] = []
         header: list[str] | None = None
         for line, words in self.generated:
@@ -172,16 +183,19 @@ class LineReader:
             elif whole and words and is_bar_number(words[0]):
                 found.extend(BarDigest(n, word) for n, word in enumerate(words[1:], int(words[0])))
             else:
-                self.problems.add(
-                    "digests",
-                    "this line was damaged, so some bars count as edited that aren't",
-                    "undo the change to it, or take it away",
-                    line=line,
-                    severity=WARNING,
-                )
+                self._damaged(line, "some bars count as edited that aren't")
         if header is None:
             return None
-        return Generated(header[0], header[1], header[2], tuple(found), *header[3:])
+        return Digests(header[0], header[1], header[2], tuple(found), *header[3:])
+
+    def _damaged(self, line: int, so: str) -> None:
+        self.problems.add(
+            "digests",
+            f"the record of what was generated is damaged, so {so}",
+            "undo the change to the generated lines, or take them away",
+            line=line,
+            severity=WARNING,
+        )
 
     def _sheet(self) -> Sheet:
         header = self.header
@@ -203,7 +217,7 @@ class LineReader:
             tempo=header.tempo,
             length=header.length,
             digest=values.get("digest", ""),
-            generated=self._digests(),
+            generated=self._generated(),
             comments=tuple(sorted(self.comments, key=lambda c: (c.bar, c.row, c.beside))),
         )
 

@@ -75,7 +75,13 @@ class BarDigest(NamedTuple):
 
 
 class Generated(NamedTuple):
-    """Digests of what was generated: see `arranger.sheet.digest`."""
+    """The sheet as it was generated, packed; `arranger.sheet.base` packs and unpacks it."""
+
+    packed: str
+
+
+class Digests(NamedTuple):
+    """Digests of what was generated, as sheets of earlier versions have them."""
 
     title: str
     engine: str
@@ -112,8 +118,9 @@ class Sheet:
     """The options that made it, as on the command line."""
     digest: str = ""
     """Of the whole sheet as generated; empty for one written by hand."""
-    generated: Generated | None = None
-    """What was generated, part by part, so that edits are known; None when written by hand."""
+    generated: Generated | Digests | None = None
+    """What was generated, so that edits are known: ask `arranger.sheet.base`. None when written by
+    hand, or when the record was damaged."""
     comments: tuple[Comment, ...] = ()
 
     @property

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.bars import beside
-from arranger.sheet.align import match_bars
-from arranger.sheet.digest import bar_digests
+from arranger.sheet.base import base_of
 
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
@@ -20,11 +19,8 @@ def song_numbers(sheet: Sheet) -> list[int | None]:
     numbers = [bar.number for bar in sheet.bars]
     if sheet.generated is None:
         return [*numbers]
-    base = sheet.generated.bars
-    if [bar.number for bar in base] == numbers:
-        return [*numbers]
-    matched = match_bars(base, bar_digests(sheet), numbers)
-    return [None if origin is None else base[origin].number for origin in matched]
+    base = base_of(sheet)
+    return [None if origin is None else base.sheet.bars[origin].number for origin in base.matched]
 
 
 def bar_names(sheet: Sheet) -> list[str]:

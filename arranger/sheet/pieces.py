@@ -1,17 +1,17 @@
-"""A sheet cut into bars that can stand elsewhere, and the tones that are held over their lines."""
+"""A sheet cut into bars, with the tones that are held over their lines."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.rows import HOLD, REST, tones
+from arranger.rows import tones
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.model import Comment, Sheet, SheetBar
+    from arranger.sheet.model import Sheet, SheetBar
 
 
 class Conflict(NamedTuple):
@@ -45,21 +45,6 @@ class Bar:
     """The pitches that the voices hold when the bar begins."""
 
 
-@dataclass(slots=True)
-class Piece:
-    """A bar of a sheet that is put together, or the comments of one that is gone."""
-
-    bar: Bar | None
-    by_hand: bool
-    now: int | None
-    """Index of the bar in the sheet as generated now, if a merge knows it."""
-    comments: list[Comment]
-    held: Held = (None, None)
-    """The pitches that the voices should hold when the bar begins."""
-    held_too: Held | None = None
-    """Others that will do, since the bar stood after them in the edited sheet."""
-
-
 def cut(sheet: Sheet) -> list[Bar]:
     """Return the bars of a sheet."""
     held1, held2 = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
@@ -78,41 +63,3 @@ def cut(sheet: Sheet) -> list[Bar]:
             )
         )
     return found
-
-
-def repair_holds(pieces: list[Piece]) -> list[Conflict]:
-    """Let a generated bar start the tone that it holds, where the bar before doesn't leave it.
-
-    An edited bar isn't touched: that its first tone is another now is listed.
-    """
-    conflicts: list[Conflict] = []
-    held: list[int | None] = [None, None]
-    for piece in pieces:
-        bar = piece.bar
-        if bar is None:
-            continue
-        rows = [bar.voice1, bar.voice2]
-        fitting = piece.held
-        if piece.held_too and not _strange_holds(rows, held, piece.held, piece.held_too):
-            fitting = piece.held_too
-        for voice in _strange_holds(rows, held, piece.held, fitting):
-            if piece.by_hand:
-                what = f"voice {voice + 1} begins with a hold, and another tone is held now"
-                conflicts.append(Conflict(bar.head.number, what))
-            else:
-                meant = piece.held[voice]
-                rows[voice] = (REST if meant is None else meant, *rows[voice][1:])
-        for voice, row in enumerate(rows):
-            before = held[voice]
-            held[voice] = tones((REST if before is None else before, *row))[-1]
-        piece.bar = replace(bar, voice1=rows[0], voice2=rows[1])
-    return conflicts
-
-
-def _strange_holds(rows: list[Sequence[int]], held: list[int | None], *fitting: Held) -> list[int]:
-    """Return the voices that begin with a hold of a tone that doesn't fit."""
-    return [
-        voice
-        for voice, row in enumerate(rows)
-        if row[0] == HOLD and held[voice] not in [pitches[voice] for pitches in fitting]
-    ]

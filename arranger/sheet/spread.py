@@ -1,46 +1,74 @@
 """An edit made once: bars that were generated alike get the edit that one of them was given.
 
-The digests of the bars as generated tell which bars were alike (a repeated section, a refrain) and
-which of them a hand has changed since. Where the changed ones agree, the others of their kind take
-the change; where they differ, the hand meant them to, and nothing is done.
+The record of what was generated (`arranger.sheet.base`) tells which bars were alike (a repeated
+section, a refrain) and what a hand has changed in them since. Each row goes for itself: an edit of the
+drums reaches the others without the voices. Where the changed rows agree, the others of their kind
+take the change; where they differ, the hand meant them to, and nothing is done.
 
-Only what bars play is spread, not loop marks. A bar is an edit of a generated one only if it has its
-number and stands where no bar was put in or taken out: else it is new. A bar that isn't named sounds as before: where
-it began by holding a tone that the bar before no longer leaves, it starts that tone itself.
+Only what bars play is spread, not marks. A bar is an edit of a generated one only if its number is as
+far from that one's as those of the bars around, and it stands where no bar was put in or taken out:
+else it is new. A bar that isn't named sounds as before: where it began by holding a tone that the bar
+before no longer leaves, it starts that tone itself.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
-from arranger.sheet.align import match_bars
+from arranger.rows import HOLD, REST, tones
 from arranger.sheet.as_bars import settled
-from arranger.sheet.digest import bar_digest, bar_digests
-from arranger.sheet.pieces import Piece, cut, repair_holds
+from arranger.sheet.base import base_of, with_base_bars
+from arranger.sheet.pieces import cut
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from arranger.sheet.base import Base
     from arranger.sheet.model import Sheet
     from arranger.sheet.pieces import Bar
+
+ROWS = ("voice1", "voice2", "drums")
+"""The rows of a bar, as `Bar` calls them."""
+
+
+class Copied(NamedTuple):
+    """A row that was spread. Bars are indices into the sheet's bars."""
+
+    source: int
+    targets: tuple[int, ...]
+    row: str
+    """One of `ROWS`."""
+
+
+class Differing(NamedTuple):
+    """Bars of which a row was alike and was edited in different ways; one for each way."""
+
+    bars: tuple[int, ...]
+    row: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """A sheet in which edits were spread, and what was done. Bars are indices into its bars."""
+    """A sheet in which edits were spread, and what was done."""
 
     sheet: Sheet
-    copied: tuple[tuple[int, tuple[int, ...]], ...]
-    """An edited bar, and the bars that now play what it plays."""
-    differing: tuple[tuple[int, ...], ...]
-    """Bars that were alike and were edited in different ways; left as they are."""
+    copied: tuple[Copied, ...]
+    differing: tuple[Differing, ...]
 
 
-def spread_edits(sheet: Sheet) -> Spread:
+def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
     """Return the sheet with each edit in all bars that were generated like the edited one.
+
+    Parameters
+    ----------
+    sheet
+        The sheet.
+    row
+        One of `ROWS`: spread only this one, to all bars in which it was alike, whatever the others
+        are. None: to bars that were alike in all three.
 
     Raises
     ------
@@ -53,78 +81,106 @@ def spread_edits(sheet: Sheet) -> Spread:
             remedy="spread is for sheets that were converted from a song; here let a bar be as "
             "another (bar 9   as 1), or copy bars with arranger bars",
         )
-    bars = cut(sheet)
-    base = sheet.generated.bars
-    matched = match_bars(base, bar_digests(sheet), [bar.head.number for bar in bars])
-    pairs = [(place, origin) for place, origin in enumerate(matched) if origin is not None]
-    as_they_were = [(j, i) for j, i in pairs if not _differs(bars[j], base[i].digest)]
-    fixed = [(-1, -1), *as_they_were, (len(bars), len(base))]
-    kinds: dict[tuple[str, int], dict[str, list[int]]] = {}
-    for place, origin in pairs:
-        bar = bars[place]
-        now = was = _content(bar)
-        after = bisect_left(fixed, (place, origin))
-        if fixed[after] != (place, origin):
-            was = base[origin].digest
-            in_place = all(j - place == i - origin for j, i in fixed[after - 1 : after + 1])
-            if not in_place or bar.head.number != base[origin].number:
-                continue
-        kinds.setdefault((was, bar.head.steps), {}).setdefault(now, []).append(place)
-    copied: list[tuple[int, tuple[int, ...]]] = []
-    differing: list[tuple[int, ...]] = []
-    for (was, _), kind in kinds.items():
-        alike = kind.pop(was, None)
-        if len(kind) > 1:
-            differing.append(tuple(sorted(places[0] for places in kind.values())))
-        elif kind and alike:
-            copied.append((next(iter(kind.values()))[0], tuple(alike)))
+    base = base_of(sheet)
+    bars, then = cut(sheet), cut(base.sheet)
+    pairs = _edits_and_others(base, bars, then)
+    copied: list[Copied] = []
+    differing: list[Differing] = []
+    for name in ROWS if row is None else (row,):
+        kinds: dict[object, dict[object, list[int]]] = {}
+        for place, origin in pairs:
+            was = getattr(then[origin], name)
+            alike = (*then[origin].head[1:4], was) if row else (base.contents[origin], was)
+            kind = kinds.setdefault((alike, bars[place].head.steps), {})
+            now = getattr(bars[place], name)
+            kind.setdefault(None if now == was else now, []).append(place)
+        for kind in kinds.values():
+            others = kind.pop(None, None)
+            if len(kind) > 1:
+                differing.append(Differing(tuple(sorted(j[0] for j in kind.values())), name))
+            elif kind and others:
+                copied.append(Copied(next(iter(kind.values()))[0], tuple(others), name))
     return Spread(
-        sheet=_copied(sheet, bars, matched, copied),
+        sheet=_copied(sheet, base, bars, then, copied),
         copied=tuple(sorted(copied)),
         differing=tuple(sorted(differing)),
     )
 
 
-def _content(bar: Bar, mark: int | None = None) -> str:
-    """Return the digest of a bar if its loop mark stood at a step, or nowhere."""
-    return bar_digest(bar.head, (tuple(bar.voice1), tuple(bar.voice2), tuple(bar.drums)), mark)
+def _edits_and_others(
+    base: Base, bars: Sequence[Bar], then: Sequence[Bar]
+) -> list[tuple[int, int]]:
+    """Return the bars that are as generated or edits of generated ones, each with that one."""
+    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known[i]]
+    as_they_were = [(j, i) for j, i in pairs if all(_same(bars[j], then[i], row) for row in ROWS)]
+    fixed = [(-1, -1), *as_they_were, (len(bars), len(then))]
+    found = []
+    for place, origin in pairs:
+        after = bisect_left(fixed, (place, origin))
+        if fixed[after] != (place, origin):
+            around = fixed[after - 1 : after + 1]
+            in_place = all(j - place == i - origin for j, i in around)
+            apart = [
+                bars[j].head.number - then[i].head.number for j, i in around if 0 <= j < len(bars)
+            ]
+            if not in_place or bars[place].head.number - then[origin].head.number not in (
+                apart or [0]
+            ):
+                continue
+        found.append((place, origin))
+    return found
 
 
-def _differs(bar: Bar, digest: str) -> bool:
-    """Return whether a bar plays something else than what was generated, wherever its mark was."""
-    marks = (None, bar.loop, *range(bar.head.steps))
-    return all(_content(bar, mark) != digest for mark in marks)
+def _same(bar: Bar, other: Bar, row: str) -> bool:
+    return bool(getattr(bar, row) == getattr(other, row))
 
 
 def _copied(
-    sheet: Sheet,
-    bars: Sequence[Bar],
-    matched: Sequence[int | None],
-    copies: Sequence[tuple[int, tuple[int, ...]]],
+    sheet: Sheet, base: Base, bars: Sequence[Bar], then: Sequence[Bar], copies: Sequence[Copied]
 ) -> Sheet:
-    sources = {target: bars[source] for source, targets in copies for target in targets}
-    pieces = []
-    for place, bar in enumerate(bars):
-        source = sources.get(place)
-        if source is None:
-            pieces.append(Piece(bar, False, None, [], bar.held))
-            continue
-        rows = replace(bar, voice1=source.voice1, voice2=source.voice2, drums=source.drums)
-        pieces.append(Piece(rows, False, None, [], source.held, bar.held))
-    repair_holds(pieces)
-    after = [piece.bar for piece in pieces if piece.bar is not None]
-    base = [] if sheet.generated is None else list(sheet.generated.bars)
-    for place, (bar, now, origin) in enumerate(zip(bars, after, matched, strict=True)):
+    sources = {(target, row): source for source, targets, row in copies for target in targets}
+    after = list(bars)
+    for (target, row), source in sources.items():
+        after[target] = replace(after[target], **{row: getattr(bars[source], row)})
+    after = _with_starts(after, bars, sources)
+    taken: dict[int, Bar] = {}
+    for place, (bar, now, origin) in enumerate(zip(bars, after, base.matched, strict=True)):
         # A bar that now starts the tone which it held is no edit, or it would be spread next time.
-        taken = origin is not None and _content(bar, bar.loop) == base[origin].digest
-        if origin is not None and taken and place not in sources:
-            base[origin] = base[origin]._replace(digest=_content(now, now.loop))
-    return settled(
+        if origin is None or not base.known[origin] or now == bar:
+            continue
+        kept = {
+            row: getattr(now, row)
+            for row in ROWS
+            if (place, row) not in sources and _same(bar, then[origin], row)
+        }
+        taken[origin] = replace(then[origin], **kept)
+    spread = settled(
         replace(
             sheet,
             voice1=tuple(cell for bar in after for cell in bar.voice1),
             voice2=tuple(cell for bar in after for cell in bar.voice2),
             drums=tuple(cell for bar in after for cell in bar.drums),
-            generated=sheet.generated and sheet.generated._replace(bars=tuple(base)),
         )
     )
+    rows = {i: (bar.voice1, bar.voice2, bar.drums) for i, bar in taken.items() if bar != then[i]}
+    return with_base_bars(spread, base, rows) if rows else spread
+
+
+def _with_starts(
+    after: Sequence[Bar], before: Sequence[Bar], sources: dict[tuple[int, str], int]
+) -> list[Bar]:
+    """Return bars that start the tone which they held, where the bar before no longer leaves it."""
+    found: list[Bar] = []
+    held: list[int | None] = [None, None]
+    for place, bar in enumerate(after):
+        rows: dict[str, Sequence[int]] = {}
+        for voice, row in enumerate(ROWS[:2]):
+            cells: Sequence[int] = getattr(bar, row)
+            meant = before[sources.get((place, row), place)].held[voice]
+            if cells[0] == HOLD and held[voice] not in (meant, before[place].held[voice]):
+                cells = (REST if meant is None else meant, *cells[1:])
+            was = held[voice]
+            held[voice] = tones((REST if was is None else was, *cells))[-1]
+            rows[row] = cells
+        found.append(replace(bar, voice1=rows["voice1"], voice2=rows["voice2"]))
+    return found

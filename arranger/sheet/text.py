@@ -18,6 +18,7 @@ from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.as_bars import differing, named_bars
+from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -48,13 +49,17 @@ ROWS = ("bar", "voice 1", "voice 2", "drums", "below")
 """The lines of a bar in order; "below" is the place after them (``Comment.row``)."""
 
 GENERATED_NOTE = "these lines tell arranger which bars were edited"
-"""Stands beside the first line of digests, and is none of the musician's comments."""
+"""Stands beside the first of them, and is none of the musician's comments."""
 
 BELOW = ROWS.index("below")
 
 LEAST_WIDTH = 3
 """Of a column: most pitches have so many characters at most."""
 
+PACKED = "sheet"
+"""Begins what the ``generated`` lines hold, unless they are of an earlier version."""
+
+_PACKED_A_LINE = 90
 _DIGESTS_A_LINE = 7
 _DRUM_NAME = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
 _LONGEST_NAME = 32
@@ -88,7 +93,17 @@ def format_sheet(sheet: Sheet) -> str:
     return "\n".join(lines)
 
 
-def _generated(parts: Generated) -> Iterator[str]:
+def _generated(record: Generated | Digests) -> Iterator[str]:
+    """Yield the lines that tell what was generated."""
+    if isinstance(record, Digests):
+        yield from _digests(record)
+        return
+    packed, note = record.packed, f"   {_comment(GENERATED_NOTE)}"
+    for at in range(0, max(len(packed), 1), _PACKED_A_LINE):
+        yield f"generated {PACKED}  {packed[at : at + _PACKED_A_LINE]}{'' if at else note}"
+
+
+def _digests(parts: Digests) -> Iterator[str]:
     """Yield the lines of digests: the header's, then runs of bars that count on."""
     values = f"generated header {parts.title} {parts.engine} {parts.speed} {parts.sounds}"
     yield f"{values.rstrip()}   {_comment(GENERATED_NOTE)}"

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import ArrangerError, SongError
 from arranger.files import sweep
 from arranger.lifeline import LOOK_SECONDS
+from arranger.sheet.keep import NOT_KEPT, Keeping
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
@@ -46,7 +47,7 @@ class BookChoice:
     settings: Settings
     audio: str | None = None
     force: bool = False
-    keep_edits: bool = False
+    keeping: Keeping = NOT_KEPT
     workers: int = 1
     cluster: str | None = None
     seconds: float = 60.0
@@ -99,7 +100,10 @@ def convert_book(
     """
     found = find_songs(choice.folder, choice.out)
     book = _book_settings(choice)
-    settings = {song.relative: book.for_song(song.relative) for song in found}
+    settings = {
+        song.relative: (book.for_song(song.relative), book.keeping_for(song.relative))
+        for song in found
+    }
     remarks = book.unmatched(settings)
     with opened(choice.out) as index:
         if index.rebuilt:
@@ -146,7 +150,7 @@ class _Changed:
         self,
         choice: BookChoice,
         found: list[Found],
-        settings: dict[str, Settings],
+        settings: dict[str, tuple[Settings, Keeping]],
         known: dict[str, Known],
         records: dict[str, Record],
     ) -> None:
@@ -157,7 +161,7 @@ class _Changed:
     def __iter__(self) -> Iterator[Job]:
         words: dict[int, str] = {}  # most songs share one value, which `_settings` keeps alive
         for song in self._found:
-            job = _job(self._choice, song, self._settings[song.relative])
+            job = _job(self._choice, song, *self._settings[song.relative])
             try:
                 content = _content(song.source, job.settings.read.max_bytes)
             except ArrangerError as error:
@@ -185,7 +189,7 @@ def _content(path: Path, most: int) -> bytes:
         raise SongError(f"can't be read: {error.strerror}") from error
 
 
-def _job(choice: BookChoice, song: Found, settings: Settings) -> Job:
+def _job(choice: BookChoice, song: Found, settings: Settings, keeping: Keeping) -> Job:
     return Job(
         source=song.source,
         relative=song.relative,
@@ -194,7 +198,7 @@ def _job(choice: BookChoice, song: Found, settings: Settings) -> Job:
         settings=settings,
         audio=choice.audio,
         force=choice.force,
-        keep_edits=choice.keep_edits,
+        keeping=keeping,
         seconds=choice.seconds,
         megabytes=choice.megabytes,
     )
@@ -204,7 +208,7 @@ def _stands(before: Known, job: Job) -> bool:
     """Return whether what was made before is all there, and is what is asked for now."""
     if before.record.edited and job.force:
         return False
-    if before.record.state == "kept-edit" and job.keep_edits:
+    if before.record.state == "kept-edit" and job.keeping.edits:
         return False
     return before.sizes == output_sizes(_folder(job), before.record.outputs)
 
@@ -222,5 +226,5 @@ def _folder(job: Job) -> Path:
 def _book_settings(choice: BookChoice) -> BookSettings:
     path = choice.folder / SETTINGS_NAME
     if not path.exists():
-        return BookSettings(choice.settings)
-    return read_book_settings(path, choice.settings)
+        return BookSettings(choice.settings, choice.keeping)
+    return read_book_settings(path, choice.settings, choice.keeping)

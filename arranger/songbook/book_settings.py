@@ -10,12 +10,14 @@
 
 Keys are the long options of ``arranger convert`` without dashes. A song's name is its path below
 the folder, or a pattern with ``*`` and ``?``; later tables win over earlier ones. ``false`` or
-``[]`` takes an option back to what the program does unasked. An engine's file is looked for beside
+``[]`` takes an option back to what the program does unasked. ``keep-edits`` is true, false or
+"as-typed", ``song-changed`` true or false. An engine's file is looked for beside
 ``songbook.toml`` first. Everything is checked before any song is converted.
 """
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from dataclasses import dataclass
@@ -24,6 +26,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, SettingsError
 from arranger.options import build_settings
+from arranger.sheet.keep import NOT_KEPT, Keeping
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -33,6 +36,11 @@ if TYPE_CHECKING:
 
 NAME = "songbook.toml"
 _TABLES = ("defaults", "songs")
+_OF_KEEPING: dict[str, tuple[object, ...]] = {
+    "keep-edits": (True, False, "as-typed"),
+    "song-changed": (True, False),
+}
+"""Options of the command that are no settings of the conversion, and what they can be."""
 
 
 class BookTable(NamedTuple):
@@ -53,6 +61,7 @@ class BookSettings:
     """What a songbook's file says, checked."""
 
     defaults: Settings
+    keeping: Keeping = NOT_KEPT
     songs: tuple[BookTable, ...] = ()
     """In the order of the file."""
 
@@ -61,8 +70,16 @@ class BookSettings:
         settings = self.defaults
         for table in self.songs:
             if table.fits(relative):
-                settings = build_settings(table.words, settings)
+                settings = build_settings(_of_settings(table.words), settings)
         return settings
+
+    def keeping_for(self, relative: str) -> Keeping:
+        """Return what becomes of edits of the song at a path below the folder."""
+        keeping = self.keeping
+        for table in self.songs:
+            if table.fits(relative):
+                keeping = _keeping(table.words, keeping)
+        return keeping
 
     def unmatched(self, relatives: Collection[str]) -> tuple[str, ...]:
         """Return a remark on each table that none of the songs answers to."""
@@ -73,8 +90,8 @@ class BookSettings:
         )
 
 
-def read_book_settings(path: Path, base: Settings) -> BookSettings:
-    """Return the settings of a file on top of those given on the command line as ``base``.
+def read_book_settings(path: Path, base: Settings, keeping: Keeping = NOT_KEPT) -> BookSettings:
+    """Return the settings of a file on top of those given on the command line.
 
     Raises
     ------
@@ -96,7 +113,8 @@ def read_book_settings(path: Path, base: Settings) -> BookSettings:
                 place=_line(text, None, name),
                 remedy='the tables are [defaults] and [songs."NAME"]',
             )
-    defaults = _checked(tables.get("defaults", {}), base, path, text, "defaults")
+    of_all = tables.get("defaults", {})
+    defaults = _checked(of_all, base, path, text, "defaults")
     songs = tables.get("songs", {})
     if not isinstance(songs, dict):
         raise SettingsError('songs is no table of tables, like [songs."a.mid"]', file=path)
@@ -104,6 +122,7 @@ def read_book_settings(path: Path, base: Settings) -> BookSettings:
         _checked(words, defaults, path, text, pattern)
     return BookSettings(
         defaults,
+        _keeping(of_all, keeping),
         tuple(
             BookTable(pattern, words, _line(text, None, pattern) or "songs")
             for pattern, words in songs.items()
@@ -120,12 +139,37 @@ def _checked(words: object, base: Settings, path: Path, text: str, table: str) -
         if key == "engine" and isinstance(value, str) and (path.parent / value).is_file():
             words[key] = str(path.parent / value)
         try:
-            settings = build_settings({key: words[key]}, settings)
+            _keeping({key: value}, NOT_KEPT)
+            settings = build_settings(_of_settings({key: words[key]}), settings)
         except ArrangerError as error:
             raise SettingsError(
                 error.what, file=path, place=_line(text, table, key), remedy=error.remedy
             ) from error
     return settings
+
+
+def _of_settings(words: Mapping[str, object]) -> dict[str, object]:
+    return {key: value for key, value in words.items() if key not in _OF_KEEPING}
+
+
+def _keeping(words: Mapping[str, object], keeping: Keeping) -> Keeping:
+    """Return what becomes of edits, as a table says on top of what held before.
+
+    Raises
+    ------
+    SettingsError
+        If a value is none.
+    """
+    for key, values in _OF_KEEPING.items():
+        if key in words and words[key] not in values:
+            told = " or ".join(json.dumps(value) for value in values)
+            raise SettingsError(f"{key} = {words[key]!r} says nothing", remedy=f"write {told}")
+    if "keep-edits" in words:
+        kept = words["keep-edits"]
+        keeping = keeping._replace(edits=bool(kept), as_typed=kept == "as-typed")
+    if "song-changed" in words:
+        keeping = keeping._replace(song_changed=bool(words["song-changed"]))
+    return keeping
 
 
 def _line(text: str, table: str | None, key: str) -> str | None:

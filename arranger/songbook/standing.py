@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from arranger.errors import ArrangerError
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.query import read_ledger
-from arranger.sheet.digest import value_digest
+from arranger.sheet.base import base_of
 from arranger.songbook.record import Record, lost_shares, notes_digest
 
 if TYPE_CHECKING:
@@ -37,10 +37,7 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
         told["message"] = f"edited by hand; its ledger {error.what}"
     except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError):
         told["message"] = "edited by hand; its ledger is not as the format says"
-    generated = sheet.generated
-    if "engine" not in told or (
-        generated is not None and generated.engine != value_digest(sheet.engine)
-    ):
+    if "engine" not in told or not base_of(sheet).has("engine", sheet):
         told["engine"] = sheet.engine
     return Record(
         relative=relative,

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.settings import Settings
+    from arranger.sheet.keep import Keeping
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +49,7 @@ class Job:
     settings: Settings
     audio: str | None
     force: bool
-    keep_edits: bool
+    keeping: Keeping
     seconds: float
     """Time limit."""
     megabytes: int
@@ -103,19 +104,19 @@ def _converted(job: Job) -> Record:
         song=job.source,
         audio=job.audio,
         force=job.force,
-        keep_edits=job.keep_edits,
+        keep_edits=job.keeping.edits,
         command="songbook",
     )
     paths = output_paths(choice, name)
-    if not (job.force or job.keep_edits):
+    if not (job.force or job.keeping.edits):
         found = look(paths[0])
         if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
             return standing_record(job.relative, job.place, found.sheet, paths)
     conversion = convert(
         song, _engine(job.settings.engine, _stamp(job.settings.engine)), job.settings
     )
-    if job.keep_edits:
-        conversion, _ = with_edits(conversion, paths[0])
+    if job.keeping.edits:
+        conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
     return done_record(job.relative, job.place, conversion, tuple(path.name for path in written))
 

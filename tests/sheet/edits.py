@@ -85,10 +85,12 @@ def generated(
 def generated_again(rng: random.Random, sheet: Sheet) -> Sheet:
     """Return what other settings would give for the same song: some bars alike, some not."""
     kind = rng.random()
+    if kind < 0.1:
+        return transposed(sheet, rng.randrange(-5, 6))
     if kind < 0.3:
         return generated(rng)
     if kind < 0.4:
-        return generated(rng, bars=len(sheet.bars), step=sheet.step_beats / 2)
+        return generated(rng, bars=len(sheet.bars), step=sheet.step_beats / rng.choice((2, 3)))
     rows = [
         content if rng.random() < 0.5 else random_content(rng, bar.steps)
         for content, bar in zip(contents(sheet), sheet.bars, strict=True)
@@ -101,35 +103,54 @@ def generated_again(rng: random.Random, sheet: Sheet) -> Sheet:
     return with_digest(joined(replace(sheet, engine="twin-phase"), bars, rows))
 
 
-def one_cell_changed(rng: random.Random, content: Content) -> Content:
-    row, step = rng.randrange(3), rng.randrange(len(content[0]))
+def transposed(sheet: Sheet, semitones: int) -> Sheet:
+    """Return what the conversion would give in another key."""
+    rows = [
+        tuple(cell + semitones if cell >= 0 else cell for cell in row)
+        for row in (sheet.voice1, sheet.voice2)
+    ]
+    return with_digest(replace(sheet, voice1=rows[0], voice2=rows[1]), semitones)
+
+
+def run_changed(rng: random.Random, content: Content) -> Content:
+    """Return a bar of which a hand changed some neighbouring cells in one row."""
+    row, steps = rng.randrange(3), len(content[0])
+    first = rng.randrange(steps)
+    last = min(steps, first + rng.choice((1, 1, 2, 4, steps)))
     rows: list[list[int | str | None]] = [list(cells) for cells in content]
-    rows[row][step] = rng.choice(DRUMS) if row == 2 else rng.choice((HOLD, REST, 60, 67, 48))
+    for step in range(first, last):
+        rows[row][step] = (
+            rng.choice(DRUMS) if row == 2 else rng.choice((HOLD, HOLD, REST, 60, 67, 48))
+        )
     return tuple(map(tuple, rows))  # type: ignore[return-value]
 
 
 def edit(rng: random.Random, sheet: Sheet) -> Edited:
-    """Change cells, put bars in, take bars out, write comments: as many as chance has it."""
+    """Change cells and marks, put bars in, take bars out, write comments: as chance has it."""
     bars = list(sheet.bars)
     rows = contents(sheet)
     originals: list[Content | None] = list(rows)
     comments: list[Comment] = []
+    loop = sheet.loop_step
     for _ in range(rng.randint(1, 4)):
         at = rng.randrange(len(bars))
         what = rng.random()
         if what < 0.6:
             before = rows[at]
             rows[at] = (
-                one_cell_changed(rng, before) if what < 0.3 else random_content(rng, bars[at].steps)
+                run_changed(rng, before) if what < 0.4 else random_content(rng, bars[at].steps)
             )
-        elif what < 0.75:
+        elif what < 0.7:
             bars.insert(at, bars[at])
             rows.insert(at, random_content(rng, bars[at].steps))
             originals.insert(at, None)
-        elif what < 0.85 and len(bars) > 1:
+        elif what < 0.8 and len(bars) > 1:
             del bars[at], rows[at], originals[at]
+        elif what < 0.9:
+            loop = rng.choice((None, rng.randrange(sum(bar.steps for bar in bars))))
         else:
             comments.append(Comment(rng.randrange(-1, len(bars)), f"a thought {rng.random()}"))
     comments = sorted((c for c in comments if c.bar < len(bars)), key=lambda c: (c.bar, c.row))
-    found = replace(joined(sheet, bars, rows), comments=tuple(comments))
-    return Edited(found, [index for index, was in enumerate(originals) if was != rows[index]])
+    found = replace(joined(replace(sheet, loop_step=loop), bars, rows), comments=tuple(comments))
+    touched = [index for index, was in enumerate(originals) if was != rows[index]]
+    return Edited(found, touched)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar
-from arranger.sheet.model import BarDigest, Generated, SheetSound, SoundPart
+from arranger.sheet.model import BarDigest, Digests, SheetSound, SoundPart
 from arranger.sheet.text import BELOW, HEADER
 
 texts = st.text(max_size=20) | st.sampled_from(
@@ -43,8 +43,8 @@ sounds = st.lists(
 ).map(tuple)
 
 digests = st.text("0123456789abcdef", min_size=10, max_size=10)
-generated = st.builds(
-    Generated,
+digested = st.builds(
+    Digests,
     digests,
     digests,
     digests,
@@ -108,7 +108,7 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         tempo=tempo,
         length=length,
         digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
-        generated=draw(st.none() | generated),
+        generated=draw(st.none() | digested),
         comments=draw(comments(len(found), lines)) if commented else (),
     )
     return draw(structured(sheet))

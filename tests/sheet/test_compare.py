@@ -7,15 +7,14 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-import pytest
 from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
-from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
 from arranger.sheet.compare import Side, SongNote, compare, song_notes
+from arranger.sheet.refit import in_steps_of
 from arranger.sheet.side_by_side import side_by_side
 
 if TYPE_CHECKING:
@@ -99,10 +98,9 @@ def test_finer_steps_are_compared_in_time() -> None:
     found = compare(Side(LEFT, ENGINE, 0), Side(finer, ENGINE, 0), None)
     assert found.bars == ()
     assert found.header == (("step", "1 beat", "1/2 beat"),)
-    with pytest.raises(SheetError, match="steps of 1/2 beat"):
-        compare(
-            Side(finer, ENGINE, 0), Side(replace(LEFT, step_beats=Fraction(1, 3)), ENGINE, 0), None
-        )
+    thirds = in_steps_of(LEFT, Fraction(1, 3)).sheet
+    found = compare(Side(finer, ENGINE, 0), Side(thirds, ENGINE, 0), None)
+    assert (found.bars, found.header) == ((), (("step", "1/2 beat", "1/3 beat"),))
 
 
 def test_the_text_stays_within_80_columns_and_shows_both_sides() -> None:

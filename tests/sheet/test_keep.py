@@ -26,7 +26,7 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.digest import generated_parts
+from arranger.sheet.base import base_of
 from arranger.sheet.keep import State, look, write_generated
 from arranger.sheet.played import step_length
 
@@ -75,7 +75,10 @@ generated 1      30b8113cb6
 def test_a_sheet_of_before_is_known_as_generated_and_its_length_rules() -> None:
     old = parse(OF_BEFORE)
     assert not is_edited(old)
-    assert old.generated == generated_parts(old)
+    base = base_of(old)
+    assert base.known == (True,)
+    assert all(base.has(word, old) for word in ("title", "engine", "speed", "sounds"))
+    assert not base.has("title", replace(old, title="High tide"))
     assert not is_edited(parse(OF_BEFORE.replace("119.6", "150")))  # it changes nothing
     assert step_length(old, load_engine("twin-phase")).setting == 7440
     assert is_edited(parse(OF_BEFORE.replace("length    7440\n", "")))
@@ -186,16 +189,19 @@ def test_converting_again_keeps_what_the_hand_did(tmp_path: Path) -> None:
 
     assert "1 bar is by hand" in convert(tmp_path, "--transpose", "2", "--keep-edits")
     after = read_sheet(path)
-    first = after.bars[0].steps
-    assert after.voice1[:first] == changed.voice1[:first]
-    assert after.voice1[first:] != before.voice1[first:]
+    assert after.voice1[0] == 62  # it follows the key
+    assert after.voice1[1:] == tuple(cell + 2 if cell >= 0 else cell for cell in before.voice1[1:])
     assert is_edited(after)
 
     # another engine: the edit goes along
     convert(tmp_path, "--engine", "twin-counter", "--transpose", "2", "--keep-edits")
     moved = read_sheet(path)
-    assert moved.engine == "twin-counter"
-    assert moved.voice1[:first] == changed.voice1[:first]
+    assert (moved.engine, moved.voice1[0]) == ("twin-counter", 62)
+
+    convert(tmp_path, "--keep-edits=as-typed")
+    assert read_sheet(path).voice1[0] == 62
+    convert(tmp_path, "--transpose", "-1", "--keep-edits")
+    assert read_sheet(path).voice1[0] == 61
 
     convert(tmp_path, "--force")
     assert read_sheet(path) == before
@@ -209,8 +215,8 @@ def test_edits_in_finer_steps_keep_their_step_unless_another_is_asked_for(tmp_pa
     write_sheet(replace(read_sheet(path), title="My gulls"), path)
     convert(tmp_path, "--transpose", "1", "--keep-edits")
     assert (read_sheet(path).step_beats, read_sheet(path).title) == (usual / 2, "My gulls")
-    with pytest.raises(SheetError, match=f"--step {usual / 2}"):
-        convert(tmp_path, "--keep-edits", "--step", str(usual))
+    convert(tmp_path, "--keep-edits", "--step", str(usual))
+    assert (read_sheet(path).step_beats, read_sheet(path).title) == (usual, "My gulls")
 
 
 def test_edits_that_another_engine_cannot_play_leave_all_files_as_they_were(tmp_path: Path) -> None:
@@ -221,8 +227,63 @@ def test_edits_that_another_engine_cannot_play_leave_all_files_as_they_were(tmp_
     path.write_text(text.replace(tone, "C1", 1))
     before = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
     with pytest.raises(SheetError, match=r"two_gulls\.duet: bar .*C1 is outside the pitch table"):
-        convert(tmp_path, "--engine", "pc-alternate", "--keep-edits")
+        convert(tmp_path, "--engine", "pc-alternate", "--keep-edits=as-typed")
     assert {file.name: file.read_bytes() for file in tmp_path.iterdir()} == before
+    convert(tmp_path, "--engine", "pc-alternate", "--keep-edits")
+    assert "C2" in path.read_text()
+    assert all(cell < 0 or cell >= 36 for cell in read_sheet(path).voice1)
+
+
+def test_a_mark_and_a_drum_row_by_hand_dont_hold_back_a_transposition(tmp_path: Path) -> None:
+    convert(tmp_path)
+    path = tmp_path / "two_gulls.duet"
+    before = read_sheet(path)
+    drums = tuple("hat" if step % 2 else None for step in range(before.steps))
+    write_sheet(replace(before, loop_step=before.bar_starts[2], drums=drums), path)
+    told = convert(tmp_path, "--transpose", "3", "--keep-edits")
+    after = read_sheet(path)
+    assert (after.loop_step, after.drums) == (before.bar_starts[2], drums)
+    for was, now in ((before.voice1, after.voice1), (before.voice2, after.voice2)):
+        assert now == tuple(cell + 3 if cell >= 0 else cell for cell in was)
+    assert f"{len(after.bars)} bars are by hand, only the drums" in told
+
+
+def test_another_song_of_the_same_name_is_noticed(tmp_path: Path) -> None:
+    convert(tmp_path)
+    path = tmp_path / "two_gulls.duet"
+    write_sheet(replace(read_sheet(path), title="Mine"), path)
+    text = path.read_text()
+    song = tmp_path / "other" / "two_gulls.mid"
+    song.parent.mkdir()
+    song.write_bytes(SONG.with_name("ferry_waltz.mid").read_bytes())
+    words = ["convert", str(song), "-o", str(tmp_path), "--no-audio", "--keep-edits"]
+    refused = CliRunner().invoke(app, words)
+    assert isinstance(refused.exception, OutputError)
+    assert "two_gulls.duet: was made from another file" in str(refused.exception)
+    assert "--song-changed" in str(refused.exception)
+    assert path.read_text() == text
+    assert CliRunner().invoke(app, [*words, "--song-changed"]).exit_code == 0
+    assert read_sheet(path).title == "Mine"
+    assert read_sheet(path).source_sha256 != parse(text).source_sha256
+    assert CliRunner().invoke(app, words).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (["--keep-edits", str(SONG)], 0, ""),
+        ([str(SONG), "--keep-edits=as-typed"], 0, ""),
+        (["--keep-edits=as-typed", "--", str(SONG)], 0, ""),
+        ([str(SONG), "--keep-edits=played"], 2, "'played' is not as-typed"),
+        ([str(SONG), "--keep-edits="], 2, "'' is not as-typed"),
+    ],
+)
+def test_the_way_to_keep_edits_may_be_named(
+    tmp_path: Path, words: list[str], code: int, said: str
+) -> None:
+    result = CliRunner().invoke(app, ["convert", "-o", str(tmp_path), "--no-audio", *words])
+    assert result.exit_code == code
+    assert said in result.output
 
 
 def test_keeping_edits_of_an_unreadable_sheet_is_refused(tmp_path: Path) -> None:

@@ -33,10 +33,11 @@ from arranger.sheet import (
 )
 from arranger.sheet.check import check_text
 from arranger.sheet.compare import Side, compare
-from arranger.sheet.merge import in_steps_of, merge
+from arranger.sheet.merge import merge
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.parse import scan
 from arranger.sheet.passage import cut_bars, first_bars, go_round
+from arranger.sheet.refit import in_steps_of
 from arranger.sheet.sounds import sounds_of
 from arranger.sheet.spread import spread_edits
 from arranger.sheet.values import MOST_SOUNDS
@@ -290,8 +291,6 @@ def test_a_sheet_without_sounds_has_the_digests_that_it_had_before() -> None:
     """So that no sheet of an earlier version counts as edited."""
     sheet = with_digest(parse(HEAD.format("", "kick")))
     assert sheet.digest == "00412764afedc785"
-    (line,) = [line for line in format_sheet(sheet).splitlines() if "header" in line]
-    assert len(line.split("#")[0].split()) == 5
 
 
 def test_a_sound_is_an_edit_and_survives_a_new_conversion(tmp_path: Path) -> None:
@@ -311,7 +310,7 @@ def test_a_sound_is_an_edit_and_survives_a_new_conversion(tmp_path: Path) -> Non
 
 
 def test_sounds_of_hand_and_conversion_are_joined() -> None:
-    """The hand's go before the conversion's if it changed any; else only what is played stays."""
+    """Each by its name: the hand's where it changed it; what is no longer generated stays if played."""
     gong = SheetSound("gong", (SoundPart("noise", (1180,), 0),))
     clank = SheetSound("clank", (SoundPart("noise", (118,), 1000),))
     base = parse(HEAD.format("", "clank"))
@@ -323,7 +322,12 @@ def test_sounds_of_hand_and_conversion_are_joined() -> None:
     assert merge(was, without).sheet.sounds == (clank,)
     by_hand = replace(was, sounds=(replace_part(clank), gong))
     merged = merge(by_hand, now)
-    assert merged.sheet.sounds == by_hand.sounds
+    assert merged.sheet.sounds == (replace_part(clank),)
+    assert merge(replace(was, sounds=(clank, replace_part(gong))), now).sheet.sounds == (
+        CLANK,
+        replace_part(gong),
+    )
+    assert merge(replace(was, sounds=(gong,)), was).sheet.sounds == (gong,)
     assert merge(merged.sheet, now).sheet == merged.sheet
     other = with_digest(replace(now, engine="twin-counter"))
     (conflict,) = merge(by_hand, other).conflicts
@@ -341,7 +345,7 @@ def test_copies_of_a_sheet_keep_its_sounds() -> None:
         first_bars(sheet, 1),
         go_round(sheet, 2),
         spread_edits(sheet).sheet,
-        in_steps_of(sheet, Fraction(1, 4)),
+        in_steps_of(sheet, Fraction(1, 4)).sheet,
     )
     assert all(copy.sounds == sheet.sounds for copy in copies)
 

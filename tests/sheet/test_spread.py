@@ -45,7 +45,7 @@ def with_cell(sheet: Sheet, step: int, pitch: int) -> Sheet:
 def test_an_edit_reaches_the_bars_that_were_alike_and_no_others() -> None:
     edited = with_cell(sheet_of(60, 62, 60, 64, 60), 9, 67)
     found = spread_edits(edited)
-    assert found.copied == ((2, (0, 4)),)
+    assert found.copied == ((2, (0, 4), "voice1"),)
     rows = [bar[0] for bar in contents(found.sheet)]
     assert rows == [(60, 67, 60, 60), (62,) * 4, (60, 67, 60, 60), (64,) * 4, (60, 67, 60, 60)]
     assert spread_edits(found.sheet).copied == ()
@@ -55,7 +55,7 @@ def test_different_edits_of_alike_bars_are_left_and_named() -> None:
     edited = with_cell(with_cell(sheet_of(60, 60, 60), 1, 67), 5, 65)
     found = spread_edits(edited)
     assert found.sheet == edited
-    assert found.differing == ((0, 1),)
+    assert found.differing == (((0, 1), "voice1"),)
 
 
 def test_a_sheet_by_hand_is_refused() -> None:
@@ -84,7 +84,7 @@ def test_the_bar_after_keeps_its_tone() -> None:
     refrain, held = (60, 60, 60, 62), (HOLD, HOLD, 65, 65)
     edited = with_cell(holding(refrain, (64,) * 4, refrain, held, held), 3, 67)
     found = spread_edits(edited)
-    assert found.copied == ((0, (2,)),)
+    assert found.copied == ((0, (2,), "voice1"),)
     assert [bar[0] for bar in contents(found.sheet)][2:] == [
         (60, 60, 60, 67), (62, HOLD, 65, 65), held,
     ]  # fmt: skip
@@ -96,7 +96,7 @@ def test_a_held_edit_is_held_in_the_bars_it_goes_to() -> None:
     sheet = holding(one, two, (71,) * 4, one, two)
     edited = with_cell(with_cell(sheet, 3, 67), 4, HOLD)
     found = spread_edits(edited)
-    assert found.copied == ((0, (3,)), (1, (4,)))
+    assert found.copied == ((0, (3,), "voice1"), (1, (4,), "voice1"))
     assert found.sheet.voice1[12:] == found.sheet.voice1[:8] == (60, 60, 60, 67, HOLD, 64, 64, 64)
 
 
@@ -164,9 +164,9 @@ def test_the_file_is_rewritten_and_the_version_before_kept(tmp_path: Path) -> No
     edited = with_cell(sheet_of(60, 62, 60), 1, 67)
     write_sheet(edited, path)
     looked = CliRunner().invoke(app, ["spread", "--check", str(path)])
-    assert looked.output == "bar 1: would go to 3\n"
+    assert looked.output == "bar 1, voice 1: would go to 3\n"
     assert read_sheet(path) == edited
     done = CliRunner().invoke(app, ["spread", str(path)])
-    assert done.output == "bar 1: went to 3\n"
+    assert done.output == "bar 1, voice 1: went to 3\n"
     assert read_sheet(path).voice1[8:] == (60, 67, 60, 60)
     assert read_sheet(path.with_name("refrain.duet~")) == edited

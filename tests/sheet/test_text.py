@@ -8,7 +8,7 @@ from hypothesis import given
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, format_sheet, parse
-from arranger.sheet.model import BarDigest, Generated
+from arranger.sheet.model import BarDigest, Digests
 from arranger.sheet.text import group_steps, rows_text
 
 from .strategies import sheets
@@ -25,7 +25,7 @@ def test_digests_stand_seven_a_line_and_start_anew_where_bars_do_not_count_on() 
     sheet = Sheet(
         title="", engine="twin-phase", step_beats=Fraction(1), length=2000,
         bars=(SheetBar(1, 1, 1, 4),), voice1=(60,), voice2=(REST,), drums=(None,),
-        generated=Generated("a" * 16, "b" * 16, "c" * 16, bars),
+        generated=Digests("a" * 16, "b" * 16, "c" * 16, bars),
     )  # fmt: skip
     lines = [line.split() for line in format_sheet(sheet).splitlines() if "generated" in line]
     found = [(int(words[1]), len(words) - 2) for words in lines if words[1].isdecimal()]

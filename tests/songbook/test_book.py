@@ -16,6 +16,7 @@ import pytest
 from arranger.errors import OutputError
 from arranger.options import build_settings
 from arranger.sheet.history import history_path
+from arranger.sheet.keep import Keeping
 from arranger.sheet.undo import undo
 from arranger.songbook import BookResult, Record, convert_book
 from arranger.songbook.index import opened
@@ -112,7 +113,7 @@ def test_force_and_keep_edits_reach_an_edit_that_was_seen_before(tmp_path: Path)
         (False, True, "done", 0),
         (False, False, "done", 0),
     ):
-        result = convert_book(choice(tmp_path, force=force, keep_edits=keep))
+        result = convert_book(choice(tmp_path, force=force, keeping=Keeping(edits=keep)))
         assert by_song(result)["shelf0/song000.mid"].state == state
         assert result.converted == converted
         assert sheet.read_text() == edited

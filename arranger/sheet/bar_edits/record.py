@@ -1,49 +1,97 @@
-"""The record of what was generated, when bars move: it moves with them.
+"""The record of what was generated, when bars come, go and move: it goes with them.
 
 So a bar that moved is known for what it was, and takes part in the next conversion: only what a hand
-changed in it is an edit. The record keeps the song's numbers. Bars that were taken out stay behind the bar that was before
-them.
+changed in it is an edit. The record keeps the song's numbers, and notes the sheet's. Bars that were
+taken out stay behind the bar that was before them. A tone that a bar had to start anew, since what it
+held is no longer before it, is so in the record too: it is no edit.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from arranger.sheet.align import match_bars
-from arranger.sheet.digest import bar_digests
+from arranger.rows import HOLD, tones
+from arranger.sheet.bar_edits.taken_apart import put_together, take_apart
+from arranger.sheet.base import base_of, with_base
+from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.model import Generated, Sheet
+    from arranger.sheet.base import Base
+    from arranger.sheet.model import Sheet
 
 
-def record_moved(sheet: Sheet, order: Sequence[int]) -> Generated | None:
-    """Return the record of a sheet whose bars were put into another order.
+def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Sheet:
+    """Return a sheet whose bars were put into another order, with the record that it has then.
 
     Parameters
     ----------
-    sheet
-        The sheet before.
-    order
-        Its bars (indices) as they stand now.
+    before, after
+        The sheet before and after.
+    keys
+        For each bar after, its index before; None for a new one.
     """
-    record = sheet.generated
+    record = before.generated
     if record is None:
-        return None
-    numbers = [bar.number for bar in sheet.bars]
-    matched = match_bars(record.bars, bar_digests(sheet), numbers)
-    known = {origin for origin in matched if origin is not None}
+        return after
+    base = base_of(before)
+    matched = [None if key is None else base.matched[key] for key in keys]
+    order = _order(base, matched)
+    if isinstance(record, Digests):
+        bars = tuple(record.bars[origin] for origin in order)
+        return replace(after, generated=record._replace(bars=bars))
+    then = base.sheet
+    if order != list(range(len(order))):
+        blocks = take_apart(then)
+        then = put_together(then, [blocks[origin] for origin in order]).sheet
+    where = {origin: place for place, origin in enumerate(order)}
+    places = [None if origin is None else where[origin] for origin in matched]
+    return with_base(after, _started(before, after, keys, places, then), base.transpose, places)
+
+
+def _order(base: Base, matched: Sequence[int | None]) -> list[int]:
+    """Return the bars of the base as they stand when those of the sheet stand so."""
+    known = {origin for origin in base.matched if origin is not None}
     before: list[int] = []
     behind: dict[int, list[int]] = {}
     here = before
-    for origin in range(len(record.bars)):
+    for origin in range(len(base.known)):
         if origin in known:
             here = behind[origin] = []
         here.append(origin)
-    moved = [*before]
-    for key in order:
-        found = matched[key]
-        if found is not None:
-            moved += behind[found]
-    return record._replace(bars=tuple(record.bars[origin] for origin in moved))
+    gone = known - {*matched}
+    if gone:  # they stay behind what was before them
+        place = before
+        for origin in sorted(known):
+            if origin in gone:
+                place += behind[origin]
+            else:
+                place = behind[origin]
+    return [*before, *(o for origin in matched if origin is not None for o in behind[origin])]
+
+
+def _started(
+    before: Sheet,
+    after: Sheet,
+    keys: Sequence[int | None],
+    places: Sequence[int | None],
+    then: Sheet,
+) -> Sheet:
+    """Return the base with those tones started that bars start now and held before."""
+    rows = [list(then.voice1), list(then.voice2)]
+    sides = (before, after, then)
+    starts = [sheet.bar_starts for sheet in sides]
+    voices = [(sheet.voice1, sheet.voice2) for sheet in sides]
+    held = [tones(then.voice1), tones(then.voice2)]
+    for place, (key, origin) in enumerate(zip(keys, places, strict=True)):
+        if key is None or origin is None:
+            continue
+        was, now, base = starts[0][key], starts[1][place], starts[2][origin]
+        for voice in (0, 1):
+            held_before = voices[0][voice][was] == HOLD == voices[2][voice][base]
+            pitch = held[voice][base]
+            if held_before and pitch is not None and voices[1][voice][now] == pitch:
+                rows[voice][base] = pitch
+    return replace(then, voice1=tuple(rows[0]), voice2=tuple(rows[1]))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
 from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
-from arranger.sheet.bar_edits.record import record_moved
+from arranger.sheet.bar_edits.record import with_record
 from arranger.sheet.bar_edits.taken_apart import (
     Block,
     chain_of,
@@ -18,6 +17,7 @@ from arranger.sheet.bar_edits.taken_apart import (
     take_apart,
 )
 from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
+from arranger.sheet.blank import read_metre
 from arranger.sheet.model import SheetBar
 from arranger.sheet.text import implied_steps
 
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
     from arranger.sheet.model import Sheet
 
-_METRE = re.compile(r"([1-9]\d{0,2})/([1-9]\d{0,2})", re.ASCII)
 MOST_TIMES = 1000
 """Copies, and empty bars, made at once."""
 
@@ -80,8 +79,10 @@ def copy_bars(
     copies = range(to, to + len(new))
     what = f"{numbered(sheet, bars.keys)} copied to {numbered(joined.sheet, copies)}"
     if linked:
-        what += ", which are as these" if len(new) > 1 else ", which is as this one"
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, _kept(blocks, to, len(new))))
+        what += _as_those(len(new), bars.end - bars.first)
+    kept = _kept(blocks, to, len(new))
+    noted = with_record(sheet, joined.sheet, kept)
+    return BarEdit(noted, told_structure(what, sheet, joined, kept))
 
 
 def copy_over(
@@ -150,8 +151,9 @@ def copy_over(
     joined = put_together(sheet, found)
     what = f"{named(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
     if linked:
-        what += ", which are as these" if count > 1 else ", which is as this one"
-    return BarEdit(joined.sheet, told_content(what, sheet, joined, followers, targets))
+        what += _as_those(count, count)
+    noted = with_record(sheet, joined.sheet, range(len(blocks)))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, targets))
 
 
 def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
@@ -179,10 +181,7 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     beside = sheet.bars[min(to, len(sheet.bars) - 1)]
     numerator, denominator = beside.numerator, beside.denominator
     if metre:
-        match = _METRE.fullmatch(metre)
-        if match is None:
-            raise UsageError(f"{metre!r} is no metre", remedy="write one like 4/4 or 6/8")
-        numerator, denominator = int(match[1]), int(match[2])
+        numerator, denominator = read_metre(metre)
     steps = implied_steps(sheet.step_beats, numerator, denominator)
     if steps is None and metre:
         raise SettingsError(
@@ -203,7 +202,9 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     joined = put_together(sheet, [*blocks[:to], *new, *blocks[to:]], renumber=True)
     shown = numbered(joined.sheet, range(to, to + count))
     what = f"{shown} put in, {numerator}/{denominator} and silent"
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, _kept(blocks, to, count)))
+    kept = _kept(blocks, to, count)
+    noted = with_record(sheet, joined.sheet, kept)
+    return BarEdit(noted, told_structure(what, sheet, joined, kept))
 
 
 def delete_bars(sheet: Sheet, bars: Chosen) -> BarEdit:
@@ -243,7 +244,8 @@ def delete_bars(sheet: Sheet, bars: Chosen) -> BarEdit:
             "; the loop mark is gone" if number is None else f"; the loop is at bar {number} now"
         )
     kept = [block.key for block in left]
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, kept))
+    noted = with_record(sheet, joined.sheet, kept)
+    return BarEdit(noted, told_structure(what, sheet, joined, kept))
 
 
 def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
@@ -272,12 +274,16 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     before = [block for block in blocks[:to] if block.key not in bars.keys]
     after = [block for block in blocks[to:] if block.key not in bars.keys]
     order = [*before, *moved, *after]
-    record = record_moved(sheet, [block.key for block in order])
-    joined = put_together(replace(sheet, generated=record), order, renumber=True)
+    joined = put_together(sheet, order, renumber=True)
     place = range(len(before), len(before) + len(moved))
     what = f"{numbered(sheet, bars.keys)} moved: now {numbered(joined.sheet, place)}"
     keys = [None if block.key in bars.keys else block.key for block in order]
-    return BarEdit(joined.sheet, told_structure(what, sheet, joined, keys))
+    noted = with_record(sheet, joined.sheet, [block.key for block in order])
+    return BarEdit(noted, told_structure(what, sheet, joined, keys))
+
+
+def _as_those(copies: int, sources: int) -> str:
+    return f", which {'is' if copies == 1 else 'are'} as {'that one' if sources == 1 else 'those'}"
 
 
 def _kept(blocks: Sequence[Block], to: int, count: int) -> list[int | None]:

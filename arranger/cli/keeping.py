@@ -1,0 +1,65 @@
+"""The options of commands that write a sheet where an edited one may stand.
+
+``--keep-edits`` is a flag that may have a value, which typer doesn't know: `Command` reads the value
+as that of an option of its own. So the word after a bare ``--keep-edits`` is never taken for it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from typer.core import TyperCommand
+
+from arranger.sheet.keep import Keeping
+
+if TYPE_CHECKING:
+    from typing import Any
+
+_WITH_VALUE = "--keep-edits="
+_AS = "--keep-edits-as"
+_AS_TYPED = "as-typed"
+
+KeepEdits = Annotated[
+    bool,
+    typer.Option(
+        "--keep-edits",
+        help="Keep what was edited by hand, convert the rest anew; edits follow the key unless you "
+        "write --keep-edits=as-typed.",
+    ),
+]
+EditsAs = Annotated[str | None, typer.Option(_AS, hidden=True)]
+SongChanged = Annotated[
+    bool,
+    typer.Option(
+        "--song-changed", help="Keep edits though the song's file is another one than then."
+    ),
+]
+
+
+class Command(TyperCommand):
+    """A command that reads ``--keep-edits=as-typed``."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Read the command line."""
+        end = args.index("--") if "--" in args else len(args)
+        for at, word in enumerate(args[:end]):
+            if word.startswith(_WITH_VALUE):
+                args[at] = f"{_AS}={word.removeprefix(_WITH_VALUE)}"
+        return super().parse_args(ctx, args)
+
+
+def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keeping:
+    """Return what the options ask for.
+
+    Raises
+    ------
+    typer.BadParameter
+        If the value of ``--keep-edits`` is none.
+    """
+    if edits_as not in (None, _AS_TYPED):
+        raise typer.BadParameter(
+            f"{edits_as!r} is not {_AS_TYPED}; write --keep-edits or --keep-edits={_AS_TYPED}",
+            param_hint="--keep-edits",
+        )
+    return Keeping(flag or edits_as is not None, edits_as is not None, song_changed)

@@ -1,0 +1,105 @@
+"""Merging the header of a sheet: title, speed, drum sounds, the loop mark."""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from arranger.errors import SheetError
+from arranger.sheet.pieces import Conflict
+from arranger.sheet.text import speed_text
+
+if TYPE_CHECKING:
+    from arranger.sheet.base import Base
+    from arranger.sheet.model import Sheet
+    from arranger.sheet.timeline import Plan, Sides
+
+
+def check_engine(edited: Sheet, base: Base, now: Sheet) -> None:
+    """Refuse to go on if a hand chose another engine than the sheet is generated for now."""
+    by_hand = edited.generated is not None and not base.has("engine", edited)
+    if by_hand and edited.engine != now.engine:
+        raise SheetError(
+            f"the edited sheet is for the engine {edited.engine!r}, the new one for {now.engine!r}",
+            remedy=f"convert with --engine {shlex.quote(edited.engine)} to keep the edit",
+        )
+
+
+def merge_header(edited: Sheet, base: Base, now: Sheet) -> tuple[Sheet, list[Conflict]]:
+    """Return the header of the merged sheet: what the hand changed in it outdoes the new."""
+    conflicts: list[Conflict] = []
+    header = now
+    if not base.has("title", edited):
+        header = replace(header, title=edited.title)
+    if not base.has("speed", edited):
+        header, conflicts = _with_speed(header, edited, now)
+    return header, conflicts
+
+
+def _with_speed(header: Sheet, edited: Sheet, now: Sheet) -> tuple[Sheet, list[Conflict]]:
+    """Return the header as fast as the hand set it, and what the conversion asks otherwise.
+
+    A tempo means the same on any engine and step; a length only on those that it was set for.
+    """
+    if edited.speed in (None, now.speed):
+        return header, []
+    mine, other = speed_text(edited), speed_text(now)
+    same_steps = (edited.step_beats, edited.engine) == (now.step_beats, now.engine)
+    if edited.length is not None and not same_steps:
+        what = f"{mine} was set by hand for another step or engine: it is {other} now"
+        return header, [Conflict(None, what)]
+    header = replace(header, tempo=edited.tempo, length=edited.length)
+    if "--tempo" not in shlex.split(now.settings):
+        return header, []
+    what = f"{mine} was set by hand, though --tempo asks for {other}: the hand's stays"
+    return header, [Conflict(None, what)]
+
+
+def with_sounds(sheet: Sheet, edited: Sheet, base: Base, now: Sheet) -> Sheet:
+    """Return the sheet with the drum sounds of both; of two with one name the hand's, if changed.
+
+    Those that no hand changed stay only where something of the sheet is still played with them.
+    """
+    mine, others = ({sound.name: sound for sound in side.sounds} for side in (edited, now))
+    if not base.whole:
+        # the hand's first, so that the comments on them stay where they are
+        sounds = mine | others | mine
+        if base.digests is not None and base.has("sounds", edited):
+            sounds = {name: mine[name] for name in mine if name in sheet.drums} | others
+        return replace(sheet, sounds=tuple(sounds.values()))
+    then = {sound.name: sound for sound in base.sheet.sounds}
+    sounds = {}
+    for name, sound in (mine | others | mine).items():
+        if name in mine and mine[name] != then.get(name):
+            sounds[name] = mine[name]
+        elif name in others and (name in mine or others[name] != then.get(name)):
+            sounds[name] = others[name]
+        elif name in mine and name in sheet.drums:
+            sounds[name] = sound
+    return replace(sheet, sounds=tuple(sounds.values()))
+
+
+def merge_loop(planned: Plan, sides: Sides) -> tuple[int | None, list[Conflict]]:
+    """Return the step of the merged sheet to go back to: the hand's, if it moved the mark."""
+    mine, then, now = sides.mine.sheet.loop_step, sides.then.sheet.loop_step, sides.now.loop_step
+    places = planned.places
+    by_hand = {slot.edited: at for at, slot in enumerate(planned.slots)}
+    generated = {slot.now: at for at, slot in enumerate(planned.slots)}
+    its = None if mine is None else by_hand.get(mine)
+    other = None if now is None else generated.get(now)
+    if not sides.base.loop_known:
+        if mine is not None or other is None:
+            return its, []
+        bar = next(
+            bar for bar, end in zip(planned.bars, planned.starts[1:], strict=True) if other < end
+        )
+        return (other if bar.known or bar.base is None else None), []
+    typed = None if mine is None else places.edited[mine]
+    new = None if now is None else places.now[now]
+    if typed == then:
+        return other, []
+    if new in (then, typed):
+        return its, []
+    what = "the loop mark was set by hand and is generated otherwise now: the hand's stays"
+    return its, [Conflict(None, what)]
