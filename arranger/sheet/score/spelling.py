@@ -62,13 +62,16 @@ def spell(
         if key_at(start).has(pitch)
     )
     starts = [start for start, _ in known]
-    names = []
+    names: list[Name] = []
     for index, (start, end, pitch) in enumerate(line):
         key = key_at(start)
         fifths = _in_key(pitch, key)
         if not key.has(pitch):
+            if index and line[index - 1][2] == pitch and key_at(line[index - 1][0]) == key:
+                names.append(names[-1])
+                continue
             near = slice(bisect_left(starts, start - reach), bisect_right(starts, end + reach))
-            follows = line[index + 1][2] if index + 1 < len(line) else pitch
+            follows = next((each for *_, each in line[index:] if each != pitch), pitch)
             around = [name for _, name in known[near]]
             fifths = _outside(fifths, around, pitch, follows, key)
         names.append(_name(pitch, fifths))

@@ -71,6 +71,7 @@ def names(tones: str, key: Key, other: str = "") -> str:
         ("E4 E4 G#4 B4 E4", A_MINOR, ""),
         ("B4 D#5 F#5 D#5 B4", Key(1, minor=False), "B2 B2 F#2 F#2 B2"),  # a chord of B major
         ("F4 Ab4 C5 Ab4 F4", C_MAJOR, "F3 C3 F3 C3 F3"),
+        ("C4 G#4 G#4 A4", C_MAJOR, "F3 C3 F3 C3"),  # one tone, one name
         ("G#4 F##4 G#4 D#4", G_SHARP_MINOR, ""),
         ("C#4 B#3 C#4 G#4", Key(4, minor=True), ""),
         ("Bb4 Cb5 Bb4 Db5", Key(-6, minor=False), ""),
