@@ -35,6 +35,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.sheet.bar_order import in_order, order_of
 from arranger.sheet.base import base_of
 from arranger.sheet.fitting import Fitting
 from arranger.sheet.merge_header import check_engine, merge_header, merge_loop, with_sounds
@@ -156,11 +157,11 @@ def _transposed(now: Sheet) -> int:
 def _record(planned: Plan, now: Sheet, voices: Sequence[MergedRow], transposed: int) -> Generated:
     """Return the record of what is generated now, as the base of the next merge."""
     then = replace(now, voice1=voices[0].base, voice2=voices[1].base)
-    places: list[int | None] = [None] * len(now.bars)
-    for bar in planned.bars:
-        if bar.now is not None:
-            places[bar.now] = bar.head.number
-    return pack(then, transposed, places)
+    standing = {bar.now: bar.head.number for bar in planned.bars if bar.now is not None}
+    order = order_of(len(now.bars), list(standing))
+    places = [standing.get(k) for k in order]
+    numbers = [bar.head.number for bar in planned.bars]
+    return pack(in_order(then, order), transposed, places, numbers)
 
 
 def _told(
