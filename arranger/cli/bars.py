@@ -22,8 +22,8 @@ def bars(
     which: Annotated[
         str,
         typer.Argument(
-            help="Bars: 5, 5-8, a section's name A, or A.2 for the second of that name. For "
-            "insert: how many.",
+            help="Bars: 5, 5-8, a section's name A, or A.2 for the second of that name; where bars "
+            "stay also several, 4,8,12-13. For insert: how many.",
             metavar="BARS",
         ),
     ],
@@ -111,6 +111,7 @@ def bars(
       arranger bars song.duet octave 9-16 down --row voice2
       arranger bars song.duet swap 5
       arranger bars song.duet clear 1-4 --row drums
+      arranger bars song.duet fill 4,8,12 "kick . hat . | snare snare snare ."
       arranger bars song.duet fill 1-8 "kick . hat . | snare . hat ."
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError, UsageError
@@ -135,7 +136,7 @@ def bars(
         refuse_sources(output, sheet, before)
     changed = found.sheet != before
     if not only_look and (changed or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output, by="bars")
+        write_sheet(found.sheet, sheet if output is None else output, by=f"bars {what}")
     if not changed:
         say(f"{sheet}: that changes nothing", error=aside)
     else:

@@ -189,7 +189,9 @@ def _loop(
     if not 0 <= step < passage.end_step - passage.first_step:
         return None, [f"{marks.what} marks a loop from outside of what is converted; left out"]
     bar = _bar_of(passage.bars, step)
-    return step, [f"{marks.what} marks a loop: after the end it goes on from bar {bar.number}"]
+    return step, [
+        f"{marks.what} marks a loop: after the end it goes on from bar {bar.number} of the song"
+    ]
 
 
 def _bar_of(bars: tuple[GridBar, ...], step: int) -> GridBar:

@@ -13,7 +13,13 @@ from hypothesis import strategies as st
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse
-from arranger.sheet.bar_edits.choice import Chosen, choose_bars, choose_place, choose_rows
+from arranger.sheet.bar_edits.choice import (
+    Chosen,
+    choose_bars,
+    choose_place,
+    choose_rows,
+    choose_several,
+)
 from arranger.sheet.bar_edits.content import (
     clear_bars,
     fill_drums,
@@ -29,7 +35,7 @@ from arranger.sheet.bar_edits.structure import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from arranger.sheet.bar_edits.telling import BarEdit
 
@@ -77,6 +83,11 @@ def sheets(draw: st.DrawFn, *, fewest: int = 1, metres: int = 3) -> Sheet:
 def chosen(draw: st.DrawFn, sheet: Sheet) -> Chosen:
     first = draw(st.integers(0, len(sheet.bars) - 1))
     return Chosen(first, draw(st.integers(first + 1, len(sheet.bars))))
+
+
+def several(sheet: Sheet) -> st.SearchStrategy[list[int]]:
+    """Return some bars of a sheet, in order."""
+    return st.sets(st.integers(0, len(sheet.bars) - 1), min_size=1).map(sorted)
 
 
 def played(sheet: Sheet) -> Played:
@@ -239,7 +250,7 @@ def test_bars_that_are_deleted_are_all_that_goes(data: st.DataObject, sheet: She
         assert all(any(a <= b for b in expected_links) for a in alike(left))
 
 
-CONTENT: list[Callable[[Sheet, Chosen], BarEdit]] = [
+CONTENT: list[Callable[[Sheet, Sequence[int]], BarEdit]] = [
     lambda sheet, bars: transpose_bars(sheet, bars, 3),
     lambda sheet, bars: transpose_bars(sheet, bars, -5, (1,)),
     swap_voices,
@@ -251,14 +262,14 @@ CONTENT: list[Callable[[Sheet, Chosen], BarEdit]] = [
 
 @given(st.data(), sheets(), st.sampled_from(CONTENT))
 def test_what_other_bars_play_stays(
-    data: st.DataObject, sheet: Sheet, edit: Callable[[Sheet, Chosen], BarEdit]
+    data: st.DataObject, sheet: Sheet, edit: Callable[[Sheet, Sequence[int]], BarEdit]
 ) -> None:
-    bars = data.draw(chosen(sheet))
+    bars = data.draw(several(sheet))
     found = check(edit(sheet, bars).sheet)
     was, now = played(sheet), played(found)
     changed: set[int] = set()
     for index, bar in enumerate(sheet.bars):
-        if index in bars.keys or bar.as_bar in changed:
+        if index in bars or bar.as_bar in changed:
             changed.add(index)
         else:
             assert now[index] == was[index]
@@ -268,9 +279,9 @@ def test_what_other_bars_play_stays(
 
 @given(st.data(), sheets())
 def test_a_transposed_bar_plays_the_same_higher(data: st.DataObject, sheet: Sheet) -> None:
-    bars = data.draw(chosen(sheet))
+    bars = data.draw(several(sheet))
     found = transpose_bars(sheet, bars, 7, (0,)).sheet
-    for index in bars.keys:
+    for index in bars:
         for (one, two, drum), now in zip(played(sheet)[index], played(found)[index], strict=True):
             assert now == (None if one is None else one + 7, two, drum)
     back = transpose_bars(found, bars, -7, (0,)).sheet
@@ -279,9 +290,9 @@ def test_a_transposed_bar_plays_the_same_higher(data: st.DataObject, sheet: Shee
 
 @given(st.data(), sheets())
 def test_voices_that_are_swapped_twice_are_as_they_were(data: st.DataObject, sheet: Sheet) -> None:
-    bars = data.draw(chosen(sheet))
+    bars = data.draw(several(sheet))
     found = swap_voices(sheet, bars).sheet
-    for index in bars.keys:
+    for index in bars:
         for (one, two, drum), now in zip(played(sheet)[index], played(found)[index], strict=True):
             assert now == (two, one, drum)
     assert same(swap_voices(found, bars).sheet, sheet) or linked(sheet)
@@ -290,7 +301,7 @@ def test_voices_that_are_swapped_twice_are_as_they_were(data: st.DataObject, she
 @given(st.data(), sheets())
 def test_all_bars_that_are_as_an_edited_one_follow(data: st.DataObject, sheet: Sheet) -> None:
     source = data.draw(st.sampled_from(range(len(sheet.bars))))
-    found = fill_drums(sheet, Chosen(source, source + 1), ["snare"]).sheet
+    found = fill_drums(sheet, range(source, source + 1), ["snare"]).sheet
     followers = {source}
     for index, bar in enumerate(sheet.bars):
         if bar.as_bar in followers:
@@ -338,8 +349,8 @@ def test_a_tone_held_over_a_border_starts_anew_on_both_sides() -> None:
     assert found.told == (
         "bar 2 copied to bar 2; bars 2-3 are 3-4 now; bar 3 starts anew what was held there"
     )
-    assert voice1(clear_bars(sheet, Chosen(0, 1)).sheet) == ["....", "C4-D4-", "-..."]
-    moved = transpose_bars(sheet, Chosen(1, 2), 2)
+    assert voice1(clear_bars(sheet, range(1)).sheet) == ["....", "C4-D4-", "-..."]
+    moved = transpose_bars(sheet, range(1, 2), 2)
     assert voice1(moved.sheet) == ["C4---", "D4-E4-", "D4..."]
     assert moved.told == "bar 2 up by 2 semitones, 1 tone; bar 3 starts anew what was held there"
 
@@ -365,10 +376,10 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
     assert found.told == "bar 1 deleted; bars 2-4 are 1-3 now; bar 2 is written out now"
     last = move_bars(sheet, Chosen(0, 1), 4)
     assert [bar.as_bar for bar in last.sheet.bars] == [None, None, 1, 1]
-    edit = transpose_bars(sheet, Chosen(0, 1), 1)
+    edit = transpose_bars(sheet, range(1), 1)
     assert voice1(edit.sheet)[0] == "C#4---"
     assert edit.told.endswith("heard too in bars 3-4, which are as changed ones")
-    own = transpose_bars(sheet, Chosen(2, 3), 1)
+    own = transpose_bars(sheet, range(2, 3), 1)
     assert [bar.as_bar for bar in own.sheet.bars] == [None, None, None, 0]
     assert own.told.endswith("bar 3 is written out now")
 
@@ -389,7 +400,7 @@ def test_a_copy_as_its_source_follows_wherever_it_stands() -> None:
     ]  # fmt: skip
     over = copy_over(sheet, Chosen(1, 2), 0, linked=True)
     assert [bar.as_bar for bar in over.sheet.bars] == [None, 0]
-    assert over.told == "bar 2 copied over bar 1, which is as this one"
+    assert over.told == "bar 2 copied over bar 1, which is as that one"
     again = copy_over(over.sheet, Chosen(1, 2), 0, linked=True)
     assert again.sheet == over.sheet
 
@@ -437,6 +448,8 @@ def test_bars_are_chosen_by_number_and_by_section() -> None:
     assert choose_bars(sheet, "a") == (1, 2, "a is the first of 2, bar 2")
     assert choose_bars(sheet, "A.2")[:] == (3, 5, "")
     assert choose_bars(sheet, "5B")[:2] == (5, 6)
+    assert choose_several(sheet, "6,2-3,B") == ((1, 2, 5), "")
+    assert choose_several(sheet, "A,a.2")[1] == "A is the first of 2, bar 2"
     assert choose_place(sheet, "7") == choose_place(sheet, "End") == (6, "")
     assert choose_place(sheet, "B") == (2, "")
     assert choose_rows([]) == (0, 1, 2)
@@ -453,6 +466,7 @@ def test_bars_are_chosen_by_number_and_by_section() -> None:
         ("A.3", "A comes 2 times; give A.1 to A.2"),
         ("B.2", "comes once"),
         ("", "no section ''"),
+        ("1,3", "isn't one run of bars"),
     ],
 )
 def test_bars_that_are_not_there_are_named(text: str, told: str) -> None:
@@ -476,9 +490,9 @@ def test_what_can_not_be_done_is_refused() -> None:
     with pytest.raises(UsageError, match="one of themselves"):
         move_bars(sheet, Chosen(0, 2), 1)
     with pytest.raises(SettingsError, match="G9 can't be moved by 1"):
-        transpose_bars(sheet, Chosen(1, 2), 1)
+        transpose_bars(sheet, range(1, 2), 1)
     with pytest.raises(UsageError, match="drums can't be transposed"):
-        transpose_bars(sheet, Chosen(0, 1), 1, (0, 2))
+        transpose_bars(sheet, range(1), 1, (0, 2))
     with pytest.raises(SettingsError, match="2 bars are copied, but there is only 1"):
         copy_over(sheet, Chosen(0, 2), 1)
     with pytest.raises(UsageError, match="whole bars"):
@@ -491,18 +505,21 @@ def test_what_can_not_be_done_is_refused() -> None:
         with pytest.raises(UsageError, match="can't be put in"):
             insert_bars(sheet, count, 0)
     with pytest.raises(UsageError, match="no drum"):
-        fill_drums(sheet, Chosen(0, 1), [])
+        fill_drums(sheet, range(1), [])
     with pytest.raises(SettingsError, match="did you mean 'kick'"):
-        fill_drums(sheet, Chosen(0, 1), ["kik"], {"kick": 1})
+        fill_drums(sheet, range(1), ["kik"], {"kick": 1})
 
 
 def test_tones_fold_by_octaves_where_that_is_asked() -> None:
     sheet = little("C4 - G4 -")
-    found = transpose_bars(sheet, Chosen(0, 1), 2, fold=lambda p: p - 12 if p > 66 else p)
+    found = transpose_bars(sheet, range(1), 2, fold=lambda p: p - 12 if p > 66 else p)
     assert voice1(found.sheet) == ["D4-A3-"]
     assert (
         found.told
         == "bar 1 up by 2 semitones, 2 tones, 1 folded by octaves into the engine's table"
     )
-    nowhere = transpose_bars(sheet, Chosen(0, 1), 2, fold=lambda p: None)
+    stay = transpose_bars(sheet, range(1), 12, fold=lambda p: p - 12 if p > 72 else p)
+    assert voice1(stay.sheet) == ["C5-G4-"]
+    assert stay.told == "bar 1 up by an octave, 2 tones, 1 left, as the engine's table ends there"
+    nowhere = transpose_bars(sheet, range(1), 2, fold=lambda p: None)
     assert voice1(nowhere.sheet) == ["D4-A4-"], "left to check, as no octave can be played"

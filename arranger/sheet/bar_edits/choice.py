@@ -49,8 +49,10 @@ def choose_bars(sheet: Sheet, text: str) -> Chosen:
     SettingsError
         If the sheet hasn't all of these bars, or no such section.
     UsageError
-        If the numbers run backwards.
+        If the numbers run backwards, or there are several runs.
     """
+    if "," in text:
+        raise UsageError(f"{text!r} isn't one run of bars", remedy="give one, like 5-8")
     if not _NUMBERS.fullmatch(text.strip()):
         return _section(sheet, text.strip())
     first, last = parse_bars(text)
@@ -68,6 +70,19 @@ def choose_bars(sheet: Sheet, text: str) -> Chosen:
             remedy="arranger tidy numbers them anew",
         )
     return Chosen(found[0], found[-1] + 1)
+
+
+def choose_several(sheet: Sheet, text: str) -> tuple[tuple[int, ...], str]:
+    """Return the bars (indices, rising) of "4,8,13-16" or "A,C", and a remark.
+
+    Raises
+    ------
+    SettingsError, UsageError
+        As `choose_bars`.
+    """
+    chosen = [choose_bars(sheet, each) for each in text.split(",")]
+    keys = {key for each in chosen for key in each.keys}
+    return tuple(sorted(keys)), "; ".join(each.remark for each in chosen if each.remark)
 
 
 def choose_place(sheet: Sheet, text: str) -> tuple[int, str]:
@@ -113,12 +128,12 @@ def choose_rows(names: Iterable[str]) -> tuple[int, ...]:
 
 
 def numbered(sheet: Sheet, keys: Sequence[int]) -> str:
-    """Return bars in a row by their numbers: "bar 5", "bars 5-8"."""
+    """Return bars by their numbers: "bar 5", "bars 5-8"."""
     return spoken([sheet.bars[key].number for key in keys])
 
 
 def named(sheet: Sheet, keys: Sequence[int], rows: Sequence[int]) -> str:
-    """Return rows of bars in a row in words: "voice 1 of bars 5-8"; nothing is said of all rows."""
+    """Return rows of bars in words: "voice 1 of bars 5-8"; nothing is said of all rows."""
     bars = numbered(sheet, keys)
     if tuple(rows) == ALL_ROWS:
         return bars

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.tuning import folded
 from arranger.errors import SettingsError, UsageError, did_you_mean
-from arranger.sheet.bar_edits.choice import VOICES, choose_bars, choose_place, choose_rows
+from arranger.sheet.bar_edits.choice import (
+    VOICES,
+    choose_bars,
+    choose_place,
+    choose_rows,
+    choose_several,
+)
 from arranger.sheet.bar_edits.content import clear_bars, fill_drums, swap_voices, transpose_bars
 from arranger.sheet.bar_edits.structure import (
     copy_bars,
@@ -141,31 +147,31 @@ def _octave(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
 
 
 def _moved(sheet: Sheet, asked: Asked, semitones: int, engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+    bars, remark = choose_several(sheet, asked.which)
     rows = choose_rows(asked.rows) if asked.rows else VOICES
     fold = None if asked.no_fold else partial(folded, engine())
-    return transpose_bars(sheet, bars, semitones, rows, fold).remarked(bars.remark)
+    return transpose_bars(sheet, bars, semitones, rows, fold).remarked(remark)
 
 
 def _swap(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
-    return swap_voices(sheet, bars).remarked(bars.remark)
+    bars, remark = choose_several(sheet, asked.which)
+    return swap_voices(sheet, bars).remarked(remark)
 
 
 def _clear(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
-    return clear_bars(sheet, bars, choose_rows(asked.rows)).remarked(bars.remark)
+    bars, remark = choose_several(sheet, asked.which)
+    return clear_bars(sheet, bars, choose_rows(asked.rows)).remarked(remark)
 
 
 def _fill(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+    bars, remark = choose_several(sheet, asked.which)
     faults: list[Fault] = []
     words = (asked.how or "").replace("|", " ").split()
     pattern = read_hits(["drums", *words], {".": None}, faults)
     if faults:
         raise SettingsError(faults[0].what, remedy=faults[0].remedy)
     known = sounds_of(sheet, engine())
-    return fill_drums(sheet, bars, pattern, known).remarked(bars.remark)
+    return fill_drums(sheet, bars, pattern, known).remarked(remark)
 
 
 class _Kind(NamedTuple):

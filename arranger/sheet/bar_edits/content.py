@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, Chosen, named, numbered
+from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, named, numbered
 from arranger.sheet.bar_edits.record import with_record
 from arranger.sheet.bar_edits.taken_apart import Block, changed, put_together, take_apart
 from arranger.sheet.bar_edits.telling import BarEdit, told_content
@@ -25,7 +25,7 @@ _OCTAVE = 12
 
 def transpose_bars(
     sheet: Sheet,
-    bars: Chosen,
+    bars: Sequence[int],
     semitones: int,
     rows: Sequence[int] = VOICES,
     fold: Callable[[int], int | None] | None = None,
@@ -35,7 +35,7 @@ def transpose_bars(
     Parameters
     ----------
     sheet, bars
-        The sheet, and which bars.
+        The sheet, and which bars (indices, rising).
     semitones
         By how many; below 0 down.
     rows
@@ -53,10 +53,10 @@ def transpose_bars(
     """
     if DRUMS in rows:
         raise UsageError("drums can't be transposed", remedy="give --row voice1 or --row voice2")
-    folded = 0
+    folded: set[int] = set()
+    staying: set[int] = set()
 
     def moved(pitch: int) -> int:
-        nonlocal folded
         asked = pitch + semitones
         found = asked if fold is None else fold(asked)
         found = asked if found is None else found
@@ -65,42 +65,45 @@ def transpose_bars(
                 f"{pitch_name(pitch)} can't be moved by {semitones} semitones",
                 remedy="stay between C-1 and G9",
             )
-        folded += found != asked
+        if found != asked:
+            (staying if found == pitch else folded).add(pitch)
         return found
 
-    tones = 0
+    tones: list[int] = []
 
     def change(block: Block) -> Block:
-        nonlocal tones
-        tones += sum(cell >= 0 for voice in rows for cell in block.rows[:2][voice])
+        tones.extend(cell for voice in rows for cell in block.rows[:2][voice] if cell >= 0)
         return _with_pitches(block, rows, moved)
 
-    found, followers = changed(take_apart(sheet), bars.keys, change)
+    found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
     way = "up" if semitones > 0 else "down"
-    shown = numbered(sheet, bars.keys) if tuple(rows) == VOICES else named(sheet, bars.keys, rows)
-    what = f"{shown} {way} by {_interval(semitones)}, {_count(tones)}"
-    if folded:
-        what += f", {folded} folded by octaves into the engine's table"
+    shown = numbered(sheet, bars) if tuple(rows) == VOICES else named(sheet, bars, rows)
+    what = f"{shown} {way} by {_interval(semitones)}, {_count(len(tones))}"
+    for count, why in (
+        (sum(tone in folded for tone in tones), "folded by octaves into the engine's table"),
+        (sum(tone in staying for tone in tones), "left, as the engine's table ends there"),
+    ):
+        what += f", {count} {why}" if count else ""
     noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
-def swap_voices(sheet: Sheet, bars: Chosen) -> BarEdit:
+def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
     """Return the sheet with voice 1 and voice 2 exchanged in some bars."""
 
     def change(block: Block) -> Block:
         one, two, drums = block.rows
         return replace(block, rows=(two, one, drums), held=(block.held[1], block.held[0]))
 
-    found, followers = changed(take_apart(sheet), bars.keys, change)
+    found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
-    what = f"voices exchanged in {numbered(sheet, bars.keys)}"
+    what = f"voices exchanged in {numbered(sheet, bars)}"
     noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
-def clear_bars(sheet: Sheet, bars: Chosen, rows: Sequence[int] = ALL_ROWS) -> BarEdit:
+def clear_bars(sheet: Sheet, bars: Sequence[int], rows: Sequence[int] = ALL_ROWS) -> BarEdit:
     """Return the sheet with silence in some rows of some bars; a tone that is held into them ends."""
 
     def change(block: Block) -> Block:
@@ -108,22 +111,25 @@ def clear_bars(sheet: Sheet, bars: Chosen, rows: Sequence[int] = ALL_ROWS) -> Ba
         silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, (None,) * steps))
         return block.with_rows_of(silent, rows)
 
-    found, followers = changed(take_apart(sheet), bars.keys, change)
+    found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
-    what = f"{named(sheet, bars.keys, rows)} cleared"
+    what = f"{named(sheet, bars, rows)} cleared"
     noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
 def fill_drums(
-    sheet: Sheet, bars: Chosen, pattern: Sequence[str | None], known: Collection[str] | None = None
+    sheet: Sheet,
+    bars: Sequence[int],
+    pattern: Sequence[str | None],
+    known: Collection[str] | None = None,
 ) -> BarEdit:
     """Return the sheet with a drum row in some bars: a pattern that begins anew with each bar.
 
     Parameters
     ----------
     sheet, bars
-        The sheet, and which bars.
+        The sheet, and which bars (indices, rising).
     pattern
         A drum sound or None a step, repeated until the bar is full, and cut at its end.
     known
@@ -148,11 +154,11 @@ def fill_drums(
         row = tuple(pattern[step % len(pattern)] for step in range(steps))
         return replace(block, rows=(*block.rows[:2], row))
 
-    found, followers = changed(take_apart(sheet), bars.keys, change)
+    found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
-    what = f"drums of {numbered(sheet, bars.keys)} filled"
+    what = f"drums of {numbered(sheet, bars)} filled"
     noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars.keys))
+    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
 def _with_pitches(block: Block, rows: Sequence[int], moved: Callable[[int], int]) -> Block:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from arranger.sheet.bar_edits.taken_apart import (
     take_apart,
 )
 from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
+from arranger.sheet.blank import read_metre
 from arranger.sheet.model import SheetBar
 from arranger.sheet.text import implied_steps
 
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
     from arranger.sheet.model import Sheet
 
-_METRE = re.compile(r"([1-9]\d{0,2})/([1-9]\d{0,2})", re.ASCII)
 MOST_TIMES = 1000
 """Copies, and empty bars, made at once."""
 
@@ -80,7 +79,7 @@ def copy_bars(
     copies = range(to, to + len(new))
     what = f"{numbered(sheet, bars.keys)} copied to {numbered(joined.sheet, copies)}"
     if linked:
-        what += ", which are as these" if len(new) > 1 else ", which is as this one"
+        what += _as_those(len(new), bars.end - bars.first)
     kept = _kept(blocks, to, len(new))
     noted = with_record(sheet, joined.sheet, kept)
     return BarEdit(noted, told_structure(what, sheet, joined, kept))
@@ -152,7 +151,7 @@ def copy_over(
     joined = put_together(sheet, found)
     what = f"{named(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
     if linked:
-        what += ", which are as these" if count > 1 else ", which is as this one"
+        what += _as_those(count, count)
     noted = with_record(sheet, joined.sheet, range(len(blocks)))
     return BarEdit(noted, told_content(what, sheet, joined, followers, targets))
 
@@ -182,10 +181,7 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     beside = sheet.bars[min(to, len(sheet.bars) - 1)]
     numerator, denominator = beside.numerator, beside.denominator
     if metre:
-        match = _METRE.fullmatch(metre)
-        if match is None:
-            raise UsageError(f"{metre!r} is no metre", remedy="write one like 4/4 or 6/8")
-        numerator, denominator = int(match[1]), int(match[2])
+        numerator, denominator = read_metre(metre)
     steps = implied_steps(sheet.step_beats, numerator, denominator)
     if steps is None and metre:
         raise SettingsError(
@@ -284,6 +280,10 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     keys = [None if block.key in bars.keys else block.key for block in order]
     noted = with_record(sheet, joined.sheet, [block.key for block in order])
     return BarEdit(noted, told_structure(what, sheet, joined, keys))
+
+
+def _as_those(copies: int, sources: int) -> str:
+    return f", which {'is' if copies == 1 else 'are'} as {'that one' if sources == 1 else 'those'}"
 
 
 def _kept(blocks: Sequence[Block], to: int, count: int) -> list[int | None]:
