@@ -168,7 +168,8 @@ def edit(rng: random.Random, sheet: Sheet) -> Edited:
             comments[at].append(Comment(at, f"a thought {rng.random()}"))
     at = rng.randrange(len(bars))
     other = rng.randrange(at + 1)
-    if rng.random() < 0.3 and other < at and bars[other].number != bars[at].number:
+    alike = bars[other][1:4] == bars[at][1:4] and bars[other].number != bars[at].number
+    if rng.random() < 0.3 and other < at and alike:
         bars[at] = bars[at]._replace(as_bar=other)
         rows[at] = rows[other]
     placed = [comment._replace(bar=at) for at, found in enumerate(comments) for comment in found]

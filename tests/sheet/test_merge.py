@@ -43,7 +43,7 @@ def rows_heard(sheet: Sheet) -> list[tuple[list[Any], ...]]:
     return list(zip(*(by_bar(sheet, row) for row in rows), strict=True))
 
 
-def check_no_edit_lost(edited: Sheet, now: Sheet, merged: Merge, moved: int = 0) -> None:
+def check_no_edit_lost(edited: Sheet, merged: Merge, moved: int = 0) -> None:
     """Check that whatever a hand changed in a row sounds in the merged sheet, at the same time.
 
     The bars of the edited sheet are found by comments put on them. A tone that the hand only held
@@ -113,7 +113,7 @@ def test_no_edit_is_ever_lost(rng: random.Random) -> None:
     now = edits.generated_again(rng, then)
     merged = merge(read, now)
     transposed = 0 if now.generated is None else base_of(now).transpose
-    check_no_edit_lost(edited, now, merged, transposed or 0)
+    check_no_edit_lost(edited, merged, transposed or 0)
     assert parse(format_sheet(merged.sheet)) == merged.sheet
     again = merge(merged.sheet, now)
     assert again.sheet == merged.sheet
@@ -265,6 +265,33 @@ def test_a_tone_that_a_hand_lengthened_is_lengthened_whichever_it_is_now() -> No
     assert "bar 3 2/4\nvoice 1 G4 -\n" in text_of(merge(hand, other).sheet)
     silent = generated_now(("E4  -", ".   ."), ("-   F4", ".   F4"))
     assert "bar 3 2/4\nvoice 1 E4 -\n" in text_of(merge(hand, silent).sheet)
+
+
+def test_a_bar_as_another_follows_that_one_if_the_hand_made_it_so() -> None:
+    rows = "  voice 1   E4  -\n  voice 2   .   .\n  drums     .   .\n"
+    hand = edited_text(("bar 3   2/4\n" + rows, "bar 3   as 1\n"))
+    assert hand.bars[2].as_bar == 0
+    merged = merge(hand, generated_now(("C4  -", "C5  -"), ("E4  -", "E5  -"))).sheet
+    assert (merged.bars[2].as_bar, merged.voice1[4:6]) == (0, (72, HOLD))
+    assert "bar 3 2/4 as 1\n# generated now, but the edit was kept:\n# voice 1 E5 -" in text_of(
+        merged
+    )
+
+
+def test_a_bar_stays_as_another_only_as_long_as_it_is() -> None:
+    folded = replace(THEN, voice1=(60, HOLD) * 4)
+    bars = tuple(bar._replace(as_bar=0) if bar.number > 2 else bar for bar in folded.bars)
+    then = with_digest(replace(folded, bars=bars))
+    twice = with_digest(replace(then, voice1=(62, HOLD, 60, HOLD, 62, HOLD, 62, HOLD)))
+    edited = replace(then, voice1=(60, 64, 60, HOLD, 60, 64, 60, 64))  # typed once, in bar 1
+    merged = merge(edited, twice).sheet
+    assert merged.voice1 == (62, 64, 60, HOLD, 62, 64, 62, 64)
+    assert [bar.as_bar for bar in merged.bars] == [None, None, 0, 0]
+    written_out = replace(twice, bars=tuple(bar._replace(as_bar=None) for bar in twice.bars))
+    other = with_digest(replace(written_out, voice1=(62, HOLD, 60, HOLD, 65, HOLD, 62, HOLD)))
+    merged = merge(edited, other).sheet
+    assert merged.voice1 == (62, 64, 60, HOLD, 65, 64, 62, 64)
+    assert all(bar.as_bar is None for bar in merged.bars)
 
 
 def test_bars_put_in_and_taken_out_by_hand_stay_so() -> None:
