@@ -119,7 +119,7 @@ def test_a_record_takes_a_small_part_of_the_sheet() -> None:
 
 
 @given(st.integers(0, 2**32).map(random.Random))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_sheets_of_earlier_versions_keep_their_edits(rng: random.Random) -> None:
     """As then by whole bars, unless a bar that was generated alike still tells what it was."""
     plain = edits.generated(rng)
