@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import HOLD, REST
-from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse
+from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet.as_bars import written_out
 from arranger.sheet.bar_edits.choice import (
     Chosen,
     choose_bars,
@@ -33,8 +34,11 @@ from arranger.sheet.bar_edits.structure import (
     insert_bars,
     move_bars,
 )
+from arranger.sheet.merge import merge
+from arranger.sheet.numbers import song_numbers
 
 if TYPE_CHECKING:
+    import random
     from collections.abc import Callable, Sequence
 
     from arranger.sheet.bar_edits.telling import BarEdit
@@ -523,3 +527,39 @@ def test_tones_fold_by_octaves_where_that_is_asked() -> None:
     assert stay.told == "bar 1 up by an octave, 2 tones, 1 left, as the engine's table ends there"
     nowhere = transpose_bars(sheet, range(1), 2, fold=lambda p: None)
     assert voice1(nowhere.sheet) == ["D4-A4-"], "left to check, as no octave can be played"
+
+
+@given(st.data(), sheets(fewest=2), st.randoms(use_true_random=False))
+def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
+    data: st.DataObject, sheet: Sheet, rng: random.Random
+) -> None:
+    """Merging what was rearranged is as rearranging what is generated now."""
+    plain = replace(sheet, bars=written_out(sheet.bars), comments=(), loop_step=None)
+    voices = [
+        tuple(cell + 2 if cell >= 0 else cell for cell in row)
+        for row in (plain.voice1, plain.voice2)
+    ]
+    drums = tuple(rng.choice((hit, "snare", None)) for hit in plain.drums)
+    other = replace(plain, voice1=voices[0], voice2=voices[1], drums=drums)
+    now = expected = with_digest(other)
+    edited = with_digest(plain)
+    for _ in range(data.draw(st.integers(1, 4))):
+        count = len(edited.bars)
+        first = data.draw(st.integers(0, count - 1))
+        bars, to = (
+            Chosen(first, data.draw(st.integers(first + 1, count))),
+            data.draw(st.integers(0, count)),
+        )
+        what = data.draw(st.sampled_from(["insert", "move", "delete"]))
+        if what == "insert":
+            edited, expected = (insert_bars(each, 1, to).sheet for each in (edited, expected))
+        elif what == "move" and not bars.first < to < bars.end:
+            edited, expected = (move_bars(each, bars, to).sheet for each in (edited, expected))
+        elif what == "delete" and bars.end - bars.first < count:
+            edited, expected = (delete_bars(each, bars).sheet for each in (edited, expected))
+    merged = merge(edited, now)
+    assert played(merged.sheet) == played(expected)
+    assert [bar[:4] for bar in merged.sheet.bars] == [bar[:4] for bar in expected.bars]
+    again = merge(merged.sheet, now)
+    assert played(again.sheet) == played(expected)
+    assert song_numbers(again.sheet) == song_numbers(expected)
