@@ -10,10 +10,27 @@ import typer
 from arranger.cli.terminal import harmless, say, say_json, say_text
 
 
+def _tell_grammar(asked: bool) -> None:
+    if asked:
+        from importlib.resources import files
+
+        say(str(files("arranger.sheet").joinpath("duet.grammar.json")))
+        raise typer.Exit
+
+
 def check(
     sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET")],
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the problems as JSON, for scripts.")
+    ] = False,
+    _grammar: Annotated[
+        bool,
+        typer.Option(
+            "--grammar",
+            callback=_tell_grammar,
+            is_eager=True,
+            help="Print where the grammar lies that gives sheets syntax colours in an editor.",
+        ),
     ] = False,
 ) -> None:
     """List all that is wrong with a sheet, or perhaps isn't meant so.
@@ -26,6 +43,7 @@ def check(
       arranger check song.duet
       arranger check *.duet
       arranger check song.duet --json
+      arranger check --grammar
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError
     from arranger.machine import song_bytes

@@ -64,7 +64,10 @@ def export(
       arranger export song.duet --as c -o song.c
       arranger export song.duet --as data -o song.dat
       arranger export song.duet --as binary --address 0xA000
+      arranger export song.duet --as hex --address 0xA000
       arranger export song.duet --as assembly -o song.asm
+      arranger export song.duet --as musicxml
+      arranger export song.duet --as pdf -o score.pdf
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
     from arranger.errors import SheetError

@@ -107,7 +107,8 @@ def _player(engine: Engine) -> str:
         return "this project's own, for the Z80 (export as binary or assembly)"
     if engine.method == "alternate":
         return "this project's own, for x86 in real mode (export as binary or assembly)"
-    return "a routine of your own (export as data, c or json)"
+    laid_out = " in its own layout" * (engine.profile.export is not None)
+    return f"a routine of your own (export as data{laid_out}, c or json)"
 
 
 def _pitch_lines(engine: Engine) -> Iterator[str]:

@@ -35,9 +35,9 @@ def layout_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
     layout = profile.export
     if layout is None:
         return
-    yield from _kind_faults(layout)
     for kind in MEANT:
         yield from _record_faults(layout, kind)
+    yield from _kind_faults(layout)
     yield from _block_faults(layout)
     yield from _tone_faults(layout, profile, pitches)
     yield from _drum_faults(layout, profile)

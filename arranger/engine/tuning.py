@@ -41,10 +41,12 @@ class Transposition(NamedTuple):
 
 
 def folded(engine: Engine, pitch: int) -> int | None:
-    """Return the playable pitch nearest to one, by whole octaves; None if no octave is playable."""
-    octaves = range(-10, 11)
-    reachable = [pitch + 12 * o for o in octaves if pitch + 12 * o in engine.pitches]
-    return min(reachable, key=lambda found: abs(found - pitch), default=None)
+    """Return the playable pitch nearest to one, by whole octaves, the lower of two; None: there is none."""
+    for distance in range(0, 132, 12):
+        for found in (pitch - distance, pitch + distance):
+            if found in engine.pitches:
+                return found
+    return None
 
 
 def out_of_tune(

@@ -33,6 +33,8 @@ FORMAT = "arranger-sheet-report"
 VERSION = 1
 
 _LABEL = 10
+_TOGETHER = "\xa0"
+"""A blank at which no line is broken."""
 _TUNINGS_SHOWN = 5
 _MOST_PLACES = 100
 """So many earlier bars are tried for where a run of bars repeats."""
@@ -181,9 +183,11 @@ def side_lines(side: SheetSide, width: int = 80) -> Iterator[str]:
     yield one_line(side.title or "(no title)")
     for label, text in _told(side):
         indent = " " * (_LABEL + 2)
-        yield from wrap(
-            text, width, initial_indent=f"  {label:<{_LABEL}}", subsequent_indent=indent
-        )
+        head = f"  {label:<{_LABEL}}"
+        for line in wrap(
+            text, width, initial_indent=head, subsequent_indent=indent, break_on_hyphens=False
+        ):
+            yield line.replace(_TOGETHER, " ")
 
 
 def _told(side: SheetSide) -> Iterator[tuple[str, str]]:
@@ -201,7 +205,10 @@ def _told(side: SheetSide) -> Iterator[tuple[str, str]]:
         ("voice 1", _voice_text(side.voice1, side.steps)),
         ("voice 2", _voice_text(side.voice2, side.steps)),
         ("tuning", _tuning_text(side)),
-        ("drums", ", ".join(f"{name} {count}" for name, count in side.drums.items()) or "none"),
+        (
+            "drums",
+            ", ".join(f"{name}{_TOGETHER}{count}" for name, count in side.drums.items()) or "none",
+        ),
         ("memory", _memory_text(side)),
         ("repeats", _repeats_text(side)),
     )
@@ -341,7 +348,7 @@ def _tuning_text(side: SheetSide) -> str:
         rest = side.tuning[len(sour)]
         which = "the others within" if sour else f"all {len(side.tuning)} pitches within"
         told.append(f"{which} {abs(rest.cents):.1f} cents")
-    return ", ".join(told)
+    return ", ".join(each.replace(" ", _TOGETHER) for each in told)
 
 
 def _memory_text(side: SheetSide) -> str:
@@ -360,7 +367,8 @@ def _repeats_text(side: SheetSide) -> str:
         f"{_bars_text(each.first, each.last)} as {_bars_text(each.as_first, each.as_last)}"
         for each in side.repeats
     ]
-    return _counted(side.different_bars, "different bar") + "".join(f"; {each}" for each in told)
+    told = [each.replace(" ", _TOGETHER) for each in told]
+    return "; ".join((_counted(side.different_bars, "different bar"), *told))
 
 
 def _bars_text(first: int, last: int) -> str:
@@ -368,4 +376,4 @@ def _bars_text(first: int, last: int) -> str:
 
 
 def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" + ("" if count == 1 else "s")
+    return f"{count:,} {what}" + ("" if count == 1 else "s")

@@ -18,7 +18,7 @@ midi, mark · musicxml                         other programs: there and back ·
 model                                          the value, and what holds and rests mean
 text · parse, lines, header, blocks, bar_line  written · read, with the grammar
 lexical, values, cells, meant · io             words, what was meant by a wrong one · as files
-as_bars                                        bars that are as another one
+as_bars, fold                                  bars that are as another one
 blank                                          one to begin with
 numbers · digest, keep                         the song's beside the sheet's · edits recognised
 packed, base, align                            what was generated, and which bar is which of it

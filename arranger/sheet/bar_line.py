@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 _NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 _BAR_NUMBER = re.compile(r"-?\d{1,9}", re.ASCII)
 _RUN = re.compile(r"(-?\d{1,9})-(-?\d{1,9})", re.ASCII)
+_DASHES = re.compile("[\u2010-\u2015\u2212]")
 _METRE = re.compile(r"(\d{1,4})/(\d{1,4})", re.ASCII)
 
 
@@ -127,6 +128,9 @@ def _stray(word: str, rest: list[str], at: int) -> Fault:
         return Fault("section", what, remedy, word=at)
     what = f"the bar line has {' '.join((word, *rest))[:40]!r} after what belongs there"
     remedy = "write like: bar 5   4/4   14 steps   section B   loop, or bar 6   as 2"
+    plain = _DASHES.sub("-", word)
+    if plain != word:  # as editors make of hyphens
+        remedy = f"did you mean {plain!r}?"
     return Fault("bar-line", what, remedy, word=at)
 
 

@@ -7,13 +7,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from arranger.errors import OutputError, UsageError
-from arranger.files import is_stdout, write_text
+from arranger.files import is_stdout
 from arranger.rows import REST
 from arranger.settings import STEP_CHOICES
 from arranger.sheet.blocks import MAX_BAR_STEPS, MAX_STEPS
+from arranger.sheet.io import write_sheet
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.played import MOST_OFF_TEMPO, off_tempo, played_bpm, step_length
-from arranger.sheet.text import format_sheet, implied_steps, plain_number
+from arranger.sheet.text import implied_steps, plain_number
 from arranger.sheet.values import Fault, read_step
 
 if TYPE_CHECKING:
@@ -116,7 +117,7 @@ def write_blank(path: Path, sheet: Sheet, *, force: bool) -> None:
         if path.exists() and not force:
             remedy = "choose another name, or overwrite it with --force"
             raise OutputError("exists already", file=path, remedy=remedy)
-    write_text(path, format_sheet(sheet))
+    write_sheet(sheet, path, by="new")
 
 
 def read_metre(text: str) -> tuple[int, int]:

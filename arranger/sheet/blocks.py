@@ -143,8 +143,8 @@ class Blocks:
             self.problems.add(
                 "as-rows",
                 f"{head} as {head.named_text}, so no row stands below",
-                f"take the rows away, or write the bar out: take as {head.named_text} away "
-                "(arranger tidy --unfold does it for all bars)",
+                f"take as {head.named_text} away and write all its rows, or take the rows away "
+                "(then arranger tidy --unfold writes it out)",
             )
         return (len(self.bars) - 1, BELOW)
 

@@ -353,7 +353,7 @@ def _bar_order(found: Scan) -> Iterator[Problem]:
                 1,
                 3,
                 f"bar {bar.number} comes after bar {before}",
-                "number the bars upwards, or leave the numbers out for arranger tidy to set",
+                "write numbers that rise, or let arranger tidy number the bars anew",
             )
         before = bar.number
 

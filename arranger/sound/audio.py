@@ -22,6 +22,7 @@ import numpy as np
 
 from arranger.sound import alternate
 from arranger.sound.bandlimit import PHASES, step_kernels, train_kernels
+from arranger.sound.mixing import add_kernels, integrate
 from arranger.sound.schedule import total_cycles
 from arranger.sound.signal import Block, blocks, voice2_offset
 
@@ -41,9 +42,6 @@ HIGH_PASS_HZ = 10.0
 
 _SECONDS_A_ROW = 0.14
 """The integrator works in rows in which the leak fades to exp(-8.8): far from using up float64."""
-
-_ROWS_A_BATCH = 512
-"""So many kernels and their sum stay in the processor's cache."""
 
 VOICE1, VOICE2, STILL = range(3)
 """Kinds of change: the train of a voice, and the pin standing still at a level."""
@@ -205,7 +203,7 @@ class _Mixer:
         self._next = -self._before
         self._sums = np.zeros((channels, 0))
         leak = exp(-2 * pi * HIGH_PASS_HZ / sample_rate)
-        self._fading = leak ** np.arange(1, int(_SECONDS_A_ROW * sample_rate) + 1)
+        self._fading = np.power(leak, np.arange(1.0, int(_SECONDS_A_ROW * sample_rate) + 1))
         self._growing = 1 / self._fading
         self._heights = np.zeros(channels)
 
@@ -233,15 +231,8 @@ class _Mixer:
         kernel, gain = self._kernels[changes.kind]
         sample, fraction = np.divmod(changes.cycles * self._rate, self._clock)
         rows = fraction * PHASES // self._clock
-        gains = gain * changes.signs[:, np.newaxis]
-        firsts = (sample - self._next - kernel.before)[:, np.newaxis]
-        columns = np.arange(kernel.table.shape[1])
-        for start in range(0, len(rows), _ROWS_A_BATCH):
-            part = slice(start, start + _ROWS_A_BATCH)
-            heights = kernel.table.take(rows[part], axis=0)
-            heights *= gains[part]
-            # One dimension: numpy adds those at several times the speed.
-            np.add.at(sums, (firsts[part] + columns).ravel(), heights.ravel())
+        firsts = sample - (self._next + kernel.before)
+        add_kernels(sums, firsts, rows, gain * changes.signs, kernel.table)
 
     def take(self, until: int | None) -> Samples:
         """Return the next samples, shape (frames, channels): the leaky integral of what was added.
@@ -259,14 +250,4 @@ class _Mixer:
         self._sums = self._sums[:, frames:]
         early = max(-self._next, 0)
         self._next += frames
-        heard = np.empty((frames, len(taken)), dtype=np.float32)
-        # Row by row: all that a row needs stays in the processor's cache.
-        for start in range(0, frames, len(self._fading)):
-            row = taken[:, start : start + len(self._fading)]
-            heights = row * self._growing[: row.shape[1]]
-            np.cumsum(heights, axis=1, out=heights)
-            heights += self._heights[:, np.newaxis]
-            heights *= self._fading[: row.shape[1]]
-            self._heights = heights[:, -1]
-            heard[start : start + row.shape[1]] = heights.T
-        return np.clip(heard, -PEAK, PEAK, out=heard)[early:]
+        return integrate(taken, self._growing, self._fading, self._heights, PEAK)[early:]

@@ -81,7 +81,9 @@ def samples(
 
 def _as_16_bits(block: Samples) -> NDArray[np.int16]:
     """Return samples rounded to 16 bits; quicker than libsndfile's own conversion, and nearer."""
-    return np.rint(block * _FULL_SCALE_16).astype(np.int16)
+    scaled = block * np.float32(_FULL_SCALE_16)
+    stored: NDArray[np.int16] = np.rint(scaled, out=scaled).astype(np.int16)
+    return stored
 
 
 def render(

@@ -126,32 +126,25 @@ def blocks(sheet: Sheet, engine: Engine) -> Iterator[Block]:
         level1, level2 = voice1.level, voice2.level
         flips1 = voice1.flips(starts, passes, settings1, behind)
         flips2 = voice2.flips(starts + offset, passes, settings2, behind)
-        writes = [
-            _shown(item.cycles, (level1, flips1), (level2, flips2))
-            if isinstance(item, Pause)
-            else item
-            for item in part
-            if not isinstance(item, Stretch)
-        ]
-        yield Block(
-            starts,
-            passes,
-            flips1,
-            flips2,
-            level1,
-            level2,
-            np.concatenate([np.empty(0, np.int64), *(burst.cycles for burst in writes)]),
-            np.concatenate([np.empty(0, np.int8), *(burst.levels for burst in writes)]),
-        )
+        write_cycles, write_levels = _writes_between(part, (level1, flips1), (level2, flips2))
+        yield Block(starts, passes, flips1, flips2, level1, level2, write_cycles, write_levels)
 
 
-def _shown(cycles: Cycles, *voices: tuple[int, Cycles]) -> Burst:
-    """Return what a pause shows of the voices: of each the level before, and its flips."""
-    levels = np.empty(len(cycles), dtype=np.int8)
+def _writes_between(part: list[Item], *voices: tuple[int, Cycles]) -> tuple[Cycles, Levels]:
+    """Return the writes between stretches; a pause shows the voices in turn: level before, flips."""
+    writes = [item for item in part if not isinstance(item, Stretch)]
+    lengths = np.array([len(item.cycles) for item in writes], dtype=np.int64)
+    cycles = np.concatenate([np.empty(0, np.int64), *(item.cycles for item in writes)])
+    levels = np.zeros(len(cycles), dtype=np.int8)
+    bursts = np.array([isinstance(item, Burst) for item in writes], dtype=np.bool_)
+    written = np.repeat(bursts, lengths)
+    shown = [item.levels for item in writes if isinstance(item, Burst)]
+    levels[written] = np.concatenate([np.empty(0, np.int8), *shown])
+    turn = ranges(lengths) % len(voices)
     for place, (level, flips) in enumerate(voices):
-        here = slice(place, None, len(voices))
+        here = ~written & (turn == place)
         levels[here] = (level + np.searchsorted(flips, cycles[here])) % 2
-    return Burst(cycles, levels)
+    return cycles, levels
 
 
 def _parts(items: Iterable[Item]) -> Iterator[list[Item]]:

@@ -57,6 +57,30 @@ def test_an_engine_file_is_found_beside_the_sheet(tmp_path: Path) -> None:
     assert json.loads((tmp_path / "o.json").read_text())["engine"] == "own"
 
 
+@pytest.mark.parametrize(
+    ("form", "suffix"), [("bytes", ".dat"), ("assembly", ".data.asm"), ("c", ".data.c")]
+)
+def test_data_look_as_the_engine_says(tmp_path: Path, form: str, suffix: str) -> None:
+    new_engine(tmp_path / "own.toml")
+    text = (tmp_path / "own.toml").read_text().replace("[export]", f'[export]\nform = "{form}"')
+    (tmp_path / "own.toml").write_text(text)
+    engine = load_engine(tmp_path / "own.toml")
+    sheet = tmp_path / "piece.duet"
+    write_sheet(replace(sheet_of(engine, [60, 62]), engine="own.toml"), sheet)
+    result = run(sheet, "--as", "data", "--address", "0x9000")
+    assert (
+        "7 bytes of song data, by offset:\n       0 (0x9000)  2 steps: 7 bytes\n" in result.output
+    )
+    written = sheet.with_suffix(suffix).read_bytes()
+    first, second = (engine.pitches[midi].setting for midi in (60, 62))
+    told = {
+        "bytes": bytes([first, 0, 0, second, 0, 0, 255]),
+        "assembly": f"defb 0x{first:02X}, 0x00, 0x00, 0x{second:02X}".encode(),
+        "c": b"static const uint8_t test_piece_data[7] = {",
+    }
+    assert told[form] in written
+
+
 def test_an_unknown_format_is_refused(sheet: Path) -> None:
     assert isinstance(run(sheet, "--as", "csv").exception, SettingsError)
 

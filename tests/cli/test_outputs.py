@@ -54,7 +54,7 @@ def test_an_export_beside_the_song_leaves_the_song(sheet: Path) -> None:
     assert b"<score-partwise" in sheet.with_name("song.duet.musicxml").read_bytes()
 
 
-FORMATS = ("midi", "musicxml", "json", "c", "data", "binary", "assembly")
+FORMATS = ("midi", "musicxml", "svg", "pdf", "json", "c", "data", "binary", "assembly")
 
 
 @pytest.mark.parametrize("format_name", FORMATS)

@@ -60,6 +60,7 @@ def here(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("convert song.mid --audio mp3", 2, "'mp3'"),
         ("export song.duet --as nope", 2, "no export format 'nope'"),
         ("export song.duet --as json --address 0x9000", 2, "json has no address"),
+        ("export song.duet --as data --address 0x9000", 2, "data without an [export]"),
         ("export song.duet --as binary --address 0", 2, "choose 0x8000 or higher"),
         ("export song.duet --as binary --address $10000", 2, "outside 0 to 0xFFFF"),
         ("export song.duet --as binary --address 0x", 2, "'0x' is no address"),

@@ -96,6 +96,18 @@ def lines_of(text: str, engine: Engine = ENGINE) -> list[str]:
     return list(side_lines(sheet_side(parse(text), engine), 120))
 
 
+def test_of_pitches_out_of_tune_the_worst_five_are_named() -> None:
+    row = "bar 2/4\n  voice 1   E5 C5 C6 F4\nbar\n  voice 1   F5 D5 D4 E5\n"
+    sour = [ENGINE.pitches[midi].cents for midi in (76, 72, 84, 65, 77, 74, 62)]
+    assert min(map(abs, sour)) > 10  # all of them
+    told = list(side_lines(sheet_side(parse(PIER[: PIER.index("bar")] + row), ENGINE)))
+    assert told[8:10] == [
+        "  tuning    E5 -38.4 cents (2x), C5 +21.1 cents (1x), C6 +21.1 cents (1x),",
+        "            F4 +19.1 cents (1x), F5 +19.1 cents (1x), 2 more by over 10 cents",
+    ]
+    assert told[10].startswith("  drums")
+
+
 def test_a_silent_sheet_and_one_that_doesnt_fit() -> None:
     silent = "arranger-sheet 1\nengine twin-counter\nstep 1/2\ntempo 125\n" + "bar\n" * 4
     said = lines_of(silent)

@@ -118,6 +118,13 @@ def test_a_comment_on_a_row_of_a_bar_that_is_as_another_stands_below_it() -> Non
         ("bars 6-5 as 1-2", 1, "as-run", "bars 6-5 run backwards", "write bars 5-6"),
         ("bars 5-6 as 2-1", 1, "as-run", "bars 2-1 run backwards", "write as 1-2"),
         ("bars 5-6", 1, "as-run", "it doesn't say what", "bars 9-16   as 1-8"),
+        (
+            "bars 5\u20136 as 1\u20132",
+            1,
+            "bar-line",
+            "'5\u20136 as 1\u20132'",
+            "did you mean '5-6'?",
+        ),
         ("bar 5 3/4 as 1", 1, "as-metre", "bar 1, which is in 2/4", "write 2/4, or no metre"),
         ("bar 5 3 steps as 1", 1, "as-steps", "bar 1, which has 4 steps", "write 4 steps, or none"),
         ("bar 5 as 1 section 2", 1, "section", "'2' can't be the name", "section B"),
@@ -127,9 +134,15 @@ def test_a_comment_on_a_row_of_a_bar_that_is_as_another_stands_below_it() -> Non
             2,
             "as-rows",
             "bar 5 is as 1, so no row stands below",
-            "take as 1 away (arranger tidy --unfold",
+            "take as 1 away and write all its rows",
         ),
-        ("bars 5-6 as 1-2\ndrums . .", 2, "as-rows", "bars 5-6 are as 1-2", "take the rows away"),
+        (
+            "bars 5-6 as 1-2\ndrums . .",
+            2,
+            "as-rows",
+            "bars 5-6 are as 1-2",
+            "or take the rows away",
+        ),
     ],
 )
 def test_what_is_wrong_is_told_with_what_to_do(

@@ -7,7 +7,6 @@ from dataclasses import replace
 from fractions import Fraction
 from random import Random
 from typing import TYPE_CHECKING
-from xml.etree import ElementTree
 
 import mido
 import pytest
@@ -21,7 +20,6 @@ from arranger.sheet.check import check_text
 from arranger.sheet.compare import Side, SongNote, compare
 from arranger.sheet.mark import mark_lines
 from arranger.sheet.midi import percussion_keys, to_midi
-from arranger.sheet.musicxml import _metre_of, _values, to_musicxml
 from arranger.sheet.passage import MAX_STEPS, cut_bars, first_bars, go_round
 from tests.sheet.playable import playable
 
@@ -106,100 +104,6 @@ def test_sounds_without_a_percussion_key_get_one_that_is_free() -> None:
     # The first sound takes both keys, whichever stands first elsewhere.
     assert keys[drums[0].name] == (27,)
     assert sorted(keys.values()) == [(27,), (28,), (29,), (30,)]
-
-
-# MusicXML
-
-
-def test_lengths_are_cut_into_notes_that_can_be_written() -> None:
-    for parts in (1, 2, 3, 4, 6, 8, 12, 5):
-        step = Fraction(1, parts)
-        plain = {Fraction(4, 2**n) * dots for n in range(7) for dots in (1, Fraction(3, 2))}
-        plain |= {Fraction(2**n, 3 * 8) for n in range(6)}
-        for steps in range(1, 60):
-            found = _values(steps * step, step)
-            assert sum(found) == steps * step
-            assert found == sorted(found, reverse=True)
-            assert all((value / step).denominator == 1 for value in found)
-            if parts != 5:
-                assert set(found) <= plain
-    half = Fraction(1, 2)
-    assert _values(Fraction(7, 2), half) == [3, half]
-    assert _values(Fraction(9, 2), half) == [4, half]
-    assert _values(Fraction(10), half) == [6, 4]
-
-
-@pytest.mark.parametrize(
-    ("length", "metre"),
-    [("4", (4, 4)), ("3", (3, 4)), ("1", (1, 4)), ("7/2", (7, 8)), ("1/4", (1, 16)),
-     ("8", (8, 4)), ("4/3", None), ("1/3", None)],
-)  # fmt: skip
-def test_a_bar_of_any_length_has_a_metre_where_there_is_one(
-    length: str, metre: tuple[int, int] | None
-) -> None:
-    assert _metre_of(Fraction(length)) == metre
-
-
-def test_the_notation_of_a_sheet_bar_by_bar() -> None:
-    """Written lengths in quarter notes; ties; which metres are printed."""
-    root = ElementTree.fromstring(
-        to_musicxml(replace(SHEET, bars=(*SHEET.bars[:3], SheetBar(3, 4, 3, 4))), ENGINE)
-    )
-    staves, drums = root.findall("part")
-    divisions = int(staves.findtext(".//divisions"))
-
-    def notes(part: ElementTree.Element, staff: str | None) -> list[list[tuple[object, ...]]]:
-        found = []
-        for measure in part.findall("measure"):
-            row: list[tuple[object, ...]] = []
-            for each in measure.findall("note"):
-                if staff is None or each.findtext("staff") == staff:
-                    pitch = each.find("pitch")
-                    what: object = "rest"
-                    if pitch is not None:
-                        what = f"{pitch.findtext('step')}{pitch.findtext('octave')}"
-                    elif each.find("unpitched") is not None:
-                        what = each.findtext(".//text")
-                    length = Fraction(int(each.findtext("duration")), divisions)
-                    ties = "".join(t.get("type")[2] for t in each.findall("tie"))
-                    row.append((float(length), what, ties))
-            found.append(row)
-        return found
-
-    # Ties: "a" starts one, "o" stops one.
-    assert notes(staves, "1") == [
-        [(1.0, "C4", "a")],
-        [(0.5, "C4", "o"), (0.5, "D4", ""), (3.0, "D4", "a")],
-        [(1.0, "D4", "o"), (1.0, "E4", ""), (1.0, "rest", "")],
-        [(2.0, "F4", "")],
-    ]
-    assert notes(staves, "2") == [
-        [(1.0, "rest", "")],
-        [(4.0, "C3", "a")],
-        [(1.0, "C3", "o"), (2.0, "rest", "")],
-        [(2.0, "rest", "")],
-    ]
-    assert notes(drums, None) == [
-        [(0.5, "kick", ""), (0.5, "rest", "")],
-        [(0.5, "snare", ""), (3.0, "rest", ""), (0.5, "rest", "")],
-        [(3.0, "rest", "")],
-        [(1.5, "rest", ""), (0.5, "kick", "")],
-    ]
-    metres = [
-        (n, time.findtext("beats"), time.findtext("beat-type"), time.get("print-object", "yes"))
-        for n, measure in enumerate(staves.findall("measure"))
-        for time in measure.findall(".//time")
-    ]
-    assert dict.fromkeys(metres) == dict.fromkeys(
-        [(0, "4", "4", "yes"), (2, "3", "4", "yes"), (3, "2", "4", "no")]
-    )
-    assert [m.get("number") for m in staves.findall("measure")] == ["0", "1", "2", "3"]
-    bpm = 30 / LENGTH.seconds
-    assert float(staves.find(".//sound").get("tempo")) == pytest.approx(bpm, abs=0.006)
-    assert len(root.findall(".//metronome")) == 1
-    assert [name.text for name in root.findall(".//part-name")][-1] == "drums"
-    silent = ElementTree.fromstring(to_musicxml(replace(SHEET, drums=(None,) * 20), ENGINE))
-    assert len(silent.findall("part")) == 1
 
 
 # Comparing

@@ -357,6 +357,14 @@ def test_commands_keep_what_they_found_and_what_they_wrote(
     assert run(["undo", str(sheet), "--to", "3", "--steps", "2"]) == 2
 
 
+def test_a_sheet_written_over_by_an_empty_one_comes_back(sheet: Path) -> None:
+    stood = sheet.read_bytes()
+    assert run(["new", str(sheet), "--force"]) == 0
+    assert b"voice 1   ." in sheet.read_bytes()
+    assert run(["undo", str(sheet)]) == 0
+    assert sheet.read_bytes() == stood
+
+
 def test_trouble_with_the_history_is_one_line(
     sheet: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -267,8 +267,6 @@ def test_every_export_knows_them(name: str, format_: str) -> None:
         assert given != plain
         song = read_song_bytes(given, "clank.mid")
         assert convert(song, engine, Settings(engine=name)).sheet.sounds == own
-    elif format_ == "musicxml":  # it holds the date
-        assert b"clank" in given
     else:
         assert given == plain
 

@@ -111,7 +111,7 @@ def plan(sheet: Sheet, engine: Engine, layout: Layout) -> Plan:
     if layout.order:
         blocks |= _in_patterns(sheet, segments, teller)
         patterns = tuple(dict.fromkeys(segment.steps for segment in segments))
-        listed, last = blocks["order"], "order"
+        listed, last = list(blocks["order"]), "order"
     else:
         told = [list(teller.entries(one, one is segments[-1])) for one in segments]
         blocks |= {"music": _with_bars(sheet, [entry for each in told for entry in each])}

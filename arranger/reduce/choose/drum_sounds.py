@@ -36,7 +36,8 @@ def sounds_by_key(
         If the settings name a sound that the engine doesn't have, or its gap, whether a key asks for
         it or not.
     """
-    named = {drum.name: drum for drum in engine.drums if drum != engine.gap}
+    gap = engine.gap
+    named = {drum.name: drum for drum in engine.drums if drum is not gap}
     asked: dict[int, DrumSound | None] = {}
     for key, name in settings.drum_sounds:
         if name is not None and name not in named:

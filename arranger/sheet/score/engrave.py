@@ -14,7 +14,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.errors import SheetError, UsageError, one_line
+from arranger.errors import SettingsError, SheetError, one_line
 from arranger.sheet.score.musicxml import to_musicxml
 from arranger.sheet.score.page import Page, document, plain_page
 
@@ -50,7 +50,7 @@ def to_svg(sheet: Sheet, engine: Engine) -> bytes:
     ------
     SheetError
         If the engine can't play the sheet, or a step is too small a share of a beat for notation.
-    UsageError
+    SettingsError
         If what engraves isn't installed.
     """
     return document(_pages(sheet, engine), _WIDTH_MM, _HEIGHT_MM, one_line(sheet.title))
@@ -105,8 +105,8 @@ def _pages(sheet: Sheet, engine: Engine) -> list[Page]:
     return [plain_page(toolkit.renderToSVG(number), resources) for number in numbers]
 
 
-def _missing() -> UsageError:
-    return UsageError(
+def _missing() -> SettingsError:
+    return SettingsError(
         "to engrave a score needs verovio and svglib",
         remedy="install them with: pip install 'arranger[score]'",
     )

@@ -52,8 +52,10 @@ class _Piece(NamedTuple):
     measures: list[Measure]
     divisions: int
     """Of a quarter note."""
+    asked_tempo: float
+    """Quarter notes a minute, as the sheet says."""
     tempo: float
-    """Quarter notes a minute."""
+    """...and as the engine plays."""
 
 
 def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
@@ -75,7 +77,8 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     )
     # quarters/step * s/min / (s/step) = quarters/min
     tempo = float(sheet.step_beats) * 60 / step_length(sheet, engine).seconds
-    piece = _Piece(measures, divisions, tempo)
+    asked = sheet.tempo if sheet.tempo and sheet.length is None else tempo
+    piece = _Piece(measures, divisions, asked, tempo)
     score = Element("score-partwise", version="4.0")
     _add(score, "movement-title", one_line(sheet.title))
     encoding = SubElement(SubElement(score, "identification"), "encoding")
@@ -115,15 +118,16 @@ def _add_part_list(score: Element, drums: DrumPart | None) -> None:
         return
     part = _score_part(parts, 3, "drums", "dr.")
     used = {stroke.name: stroke for voice in drums for hit in voice.strokes for stroke in hit}
-    for name in sorted(used):
-        sound = SubElement(part, "score-instrument", id=notes.instrument_of(used[name]))
-        _add(sound, "instrument-name", name)
-    for name in sorted(used):
-        playing = SubElement(part, "midi-instrument", id=notes.instrument_of(used[name]))
+    # By key: music21 looks up the first one, and knows kicks and snares but not claps.
+    strokes = sorted(used.values(), key=lambda each: (each.key is None, each.key, each.name))
+    for stroke in strokes:
+        sound = SubElement(part, "score-instrument", id=notes.instrument_of(stroke))
+        _add(sound, "instrument-name", stroke.name)
+    for stroke in strokes:
+        playing = SubElement(part, "midi-instrument", id=notes.instrument_of(stroke))
         _add(playing, "midi-channel", _DRUM_CHANNEL)
-        key = used[name].key
-        if key is not None:
-            _add(playing, "midi-unpitched", key + 1)  # counted from 1
+        if stroke.key is not None:
+            _add(playing, "midi-unpitched", stroke.key + 1)  # counted from 1
 
 
 def _score_part(parts: Element, number: int, name: str, short: str) -> Element:
@@ -216,7 +220,7 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
             written.append(signs.barline(repeat="forward"))
         if number == 1:
             if index == 0:
-                written.append(signs.tempo_mark(measure, piece.tempo))
+                written.append(signs.tempo_mark(measure, piece.asked_tempo, piece.tempo))
             if measure.section:
                 written.append(signs.rehearsal_mark(measure.section))
         written.extend(content.notes)

@@ -42,8 +42,18 @@ def metre_of(measure: Measure) -> Element:
     return written
 
 
-def tempo_mark(measure: Measure, quarters_a_minute: float) -> Element:
-    """Return a metronome mark, in whole beats of a measure's metre."""
+def tempo_mark(measure: Measure, asked: float, played: float) -> Element:
+    """Return a metronome mark, in whole beats of a measure's metre.
+
+    Parameters
+    ----------
+    measure
+        The one that it stands in.
+    asked
+        Quarter notes a minute that it says.
+    played
+        What programs play.
+    """
     beat = measure.metre.beats[0]
     kind = kind_of(beat)
     if kind is None:
@@ -53,8 +63,8 @@ def tempo_mark(measure: Measure, quarters_a_minute: float) -> Element:
     _add(mark, "beat-unit", kind[0])
     for _ in range(kind[1]):
         SubElement(mark, "beat-unit-dot")
-    _add(mark, "per-minute", max(round(quarters_a_minute / float(beat)), 1))
-    SubElement(direction, "sound", tempo=f"{quarters_a_minute:.6g}")
+    _add(mark, "per-minute", max(round(asked / float(beat)), 1))
+    SubElement(direction, "sound", tempo=f"{played:.6g}")
     return direction
 
 

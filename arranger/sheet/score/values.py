@@ -50,7 +50,7 @@ def kind_of(length: Fraction) -> tuple[str, int] | None:
     >>> kind_of(Fraction(3, 4)), kind_of(Fraction(5, 4))
     (('eighth', 1), None)
     """
-    dots = int(length.numerator == 3)
+    dots = int(length.numerator % 3 == 0)
     plain = length / 3 * 2 if dots else length
     share = _LONGEST / plain
     if share.denominator > 1 or share.numerator & (share.numerator - 1):

@@ -1,0 +1,97 @@
+"""Song data as text are the same bytes, to assemblers and to a C compiler."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from arranger.machine.exporters import export
+from arranger.machine.options import ExportOptions
+from arranger.rows import HOLD, REST
+from tests.machine.test_layout import PLAIN, engine_of, value
+from tests.sound.sheets import sheet_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+TABLE: dict[str, Any] = {
+    "base": 0x9000,
+    "header": ["count", value("order_address", 16), value("loop_address", 16)],
+    "order": [value("pattern_address", 16)],
+    "event": ["length", "voice1", "voice2", "drum"],
+    "pattern_end": [0],
+    "end": [0, 0],
+}
+SHEET = sheet_of(
+    PLAIN, [60, *[HOLD] * 30, 62, REST, 72], [48, 50] * 17, ["kick", *[None] * 32, "snare"],
+    title='"Quay" */ é', loop_step=8,
+)  # fmt: skip
+
+
+def written(form: str, **text: Any) -> bytes:
+    table = {**TABLE, "form": form, "text": text}
+    return export(SHEET, engine_of(table), "data", ExportOptions())
+
+
+@pytest.mark.parametrize(
+    ("assembler", "bytes_", "words", "hex_"),
+    [
+        ("z80asm", "defb", "defw", "0x12"),
+        ("z80asm", "db", "dw", "$12"),
+        ("z80asm", "db", "defw", "12h"),
+        ("pasmo", "defb", "dw", "18"),
+        ("pasmo", "db", "dw", "#12"),
+        ("pasmo", "db", "defw", "&12"),
+    ],
+)
+def test_assemblers_make_the_same_bytes(
+    assembler: str, bytes_: str, words: str, hex_: str, tmp_path: Path
+) -> None:
+    if shutil.which(assembler) is None:
+        pytest.skip(f"{assembler} is not installed")
+    text = written("assembly", bytes=bytes_, words=words, hex=hex_)
+    assert f"        {words} quay_e_order, quay_e_loop\n".encode() in text
+    source = tmp_path / "piece.asm"
+    # The data alone can't say where they lie; the program that takes them in does.
+    source.write_bytes(b"        org 0x9000\n" + text)
+    target = tmp_path / "piece.bin"
+    files = ["-o", target, source] if assembler == "z80asm" else [source, target]
+    done = subprocess.run([assembler, *files], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert target.read_bytes() == written("bytes")
+
+
+def test_an_assembler_with_other_words_makes_the_same_bytes(tmp_path: Path) -> None:
+    """GNU as, for any processor whose words have the low byte first."""
+    if shutil.which("as") is None:
+        pytest.skip("as is not installed")
+    text = written("assembly", bytes=".byte", words=".short", hex="0x12", comment="#")
+    (tmp_path / "piece.s").write_bytes(text)
+    subprocess.run(["as", "-o", "piece.o", "piece.s"], cwd=tmp_path, check=True)
+    link = ["ld", "-Ttext", "0x9000", "-e", "0", "--oformat", "binary", "-o", "piece", "piece.o"]
+    subprocess.run(link, cwd=tmp_path, check=True)
+    assert (tmp_path / "piece").read_bytes() == written("bytes")
+
+
+def test_a_label_may_do_without_its_colon() -> None:
+    text = written("assembly", colon=False)
+    assert b"\nquay_e_order\n" in text
+    assert b"\nquay_e_order:\n" in written("assembly")
+    assert text.isascii()
+
+
+def test_c_is_the_same_bytes(tmp_path: Path) -> None:
+    (tmp_path / "piece.h").write_bytes(written("c"))
+    (tmp_path / "say.c").write_text(
+        '#include <stdio.h>\n#include "piece.h"\n'
+        "int main(void) {\n"
+        "    fwrite(quay_e_data, 1, sizeof quay_e_data, stdout);\n"
+        "    return quay_e_data[QUAY_E_MUSIC] == 1 ? 0 : 1;\n}\n"
+    )
+    strict = ["gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror"]
+    subprocess.run([*strict, "say.c", "-o", "say"], cwd=tmp_path, check=True)
+    said = subprocess.run([tmp_path / "say"], capture_output=True, check=True)
+    assert said.stdout == written("bytes")

@@ -1,0 +1,32 @@
+"""Clefs by range. Common practice, no source: see `clefs`."""
+
+from __future__ import annotations
+
+from arranger.sheet.score.clefs import choose_clefs
+from arranger.sheet.score.key import Key
+from arranger.sheet.score.spelling import spell
+
+
+def clefs(*bars: list[int]) -> list[str]:
+    names = [spell([(0, 1, pitch) for pitch in bar], [], Key(0, minor=False), 0) for bar in bars]
+    return [f"{clef.sign}{clef.octave or ''}" for clef in choose_clefs(names)]
+
+
+def test_each_voice_has_the_clef_that_it_lies_in() -> None:
+    assert clefs([72, 76], [67, 84]) == ["G", "G"]
+    assert clefs([43, 48], [50, 60]) == ["F", "F"]
+    assert clefs([], []) == ["G", "G"]
+
+
+def test_octave_clefs_spare_ledger_lines_where_there_are_many() -> None:
+    assert clefs([84] * 4) == ["G"]  # two lines each
+    assert clefs([96] * 4) == ["G1"]  # six
+    assert clefs([36] * 4) == ["F"]
+    assert clefs([26] * 4) == ["F-1"]
+
+
+def test_a_clef_changes_only_where_it_pays() -> None:
+    low, high = [43] * 8, [79] * 8
+    assert clefs(low, high, low) == ["F", "G", "F"]
+    assert clefs(low, [67], low) == ["F", "F", "F"]
+    assert clefs(high, [57, 59], high) == ["G", "G", "G"]

@@ -1,0 +1,98 @@
+"""Engraved pages: what is on them, and that nothing on them is left to chance."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree
+
+import pytest
+
+from arranger.engine import load_engine
+from arranger.errors import SettingsError
+from arranger.rows import HOLD, REST
+from arranger.sheet import Sheet, SheetBar, write_sheet
+from arranger.sheet.score.engrave import to_pdf, to_svg
+from arranger.sheet.score.musicxml import to_musicxml
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+ENGINE = load_engine("twin-phase")
+SVG = "{http://www.w3.org/2000/svg}"
+USED = "{http://www.w3.org/1999/xlink}href"
+HEADS = {"#E0A2", "#E0A3", "#E0A4", "#E0A9", "#E0B3", "#E0DB"}
+"""Noteheads of the Standard Music Font Layout: whole, half, black; x, circled x, diamond."""
+
+
+def sheet_of(bars: int) -> Sheet:
+    return Sheet(
+        title="High tide",
+        engine="twin-phase",
+        step_beats=Fraction(1, 2),
+        tempo=130,
+        bars=tuple(SheetBar(n, 8, 4, 4, section="A" * (n == 1)) for n in range(1, bars + 1)),
+        voice1=(67, 69, HOLD, 71, REST, 72, HOLD, HOLD) * bars,
+        voice2=(43, *[HOLD] * 7) * bars,
+        drums=("kick", None, "hat", "block", "snare", None, "hat-open", None) * bars,
+    )
+
+
+def test_all_notes_are_on_the_pages_and_nothing_has_a_name_by_chance() -> None:
+    sheet = sheet_of(40)
+    root = ElementTree.fromstring(to_svg(sheet, ENGINE))
+    used = Counter(use.get(USED) for use in root.iter(f"{SVG}use"))
+    notes = list(ElementTree.fromstring(to_musicxml(sheet, ENGINE)).iter("note"))
+    sounding = [note for note in notes if note.find("rest") is None]
+    assert sum(used[head] for head in HEADS) == len(sounding)
+    ids = [each.get("id") for each in root.iter() if each.get("id")]
+    assert sorted(ids) == sorted(name.removeprefix("#") for name in used)
+    pages = len(root.findall(f"{SVG}g"))
+    assert pages > 1
+    assert (root.get("width"), root.get("height")) == ("210mm", f"{297 * pages}mm")
+    words = [text.text for text in root.iter(f"{SVG}text")]
+    assert {"High tide", "voice 1", "voice 2", "drums", "A", "=\xa0130"} <= set(words)
+    assert used["#ECA5"] == 1  # the quarter note of the metronome mark
+    assert to_pdf(sheet, ENGINE).count(b"/Type /Page\n") == pages
+
+
+def test_every_process_engraves_the_same_bytes(tmp_path: Path) -> None:
+    sheet = sheet_of(2)
+    write_sheet(sheet, tmp_path / "tide.duet")
+    formats = {"svg": to_svg, "pdf": to_pdf, "musicxml": to_musicxml}
+    code = "; ".join(
+        ["from arranger.cli.app import app"]
+        + [
+            f"app(['export', 'tide.duet', '--as', {name!r}, '-o', {name!r}], standalone_mode=False)"
+            for name in formats
+        ]
+    )
+    environment = {**os.environ, "PYTHONHASHSEED": "7"}
+    subprocess.run([sys.executable, "-c", code], cwd=tmp_path, env=environment, check=True)
+    for name, function in formats.items():
+        assert (tmp_path / name).read_bytes() == function(sheet, ENGINE)
+
+
+@pytest.mark.parametrize("title", ["", "a\x00b", "\ud800", "灯台 <Ω> & ž", "x" * 300])
+def test_any_title_can_be_engraved(title: str) -> None:
+    sheet = replace(sheet_of(1), title=title)
+    ElementTree.fromstring(to_svg(sheet, ENGINE))
+    assert to_pdf(sheet, ENGINE).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(("module", "function"), [("verovio", to_svg), ("svglib.svglib", to_pdf)])
+def test_what_is_missing_is_said_in_one_line(
+    module: str, function: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, module, None)
+    with pytest.raises(SettingsError) as caught:
+        function(sheet_of(1), ENGINE)  # type: ignore[operator]
+    assert str(caught.value) == (
+        "to engrave a score needs verovio and svglib; "
+        "install them with: pip install 'arranger[score]'"
+    )

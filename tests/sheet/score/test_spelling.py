@@ -1,0 +1,92 @@
+"""Keys and names of tones, beside music21's own scores and tables."""
+
+from __future__ import annotations
+
+import music21
+import pytest
+from music21.analysis.discrete import AardenEssen
+
+from arranger.sheet.score.key import MAJOR, MINOR, Key, find_key
+from arranger.sheet.score.spelling import Accidentals, Name, spell
+
+C_MAJOR, A_MINOR, G_SHARP_MINOR = Key(0, minor=False), Key(0, minor=True), Key(5, minor=True)
+
+
+def test_the_profiles_are_those_that_were_published() -> None:
+    """Source: music21's table of B. Aarden's profiles."""
+    table = AardenEssen()
+    assert list(MAJOR) == table.getWeights("major")
+    assert list(MINOR) == table.getWeights("minor")
+
+
+@pytest.mark.parametrize("sharps", range(-5, 7))
+def test_a_scale_is_in_its_own_key(sharps: int) -> None:
+    """Source: music21's scales. Tonic and fifth sound longest."""
+    for minor in (False, True):
+        key = music21.key.KeySignature(sharps).asKey("minor" if minor else "major")
+        seconds = [0.0] * 12
+        for degree, length in zip(key.pitches[:7], (3, 1, 2, 1, 3, 1, 1), strict=True):
+            seconds[degree.pitchClass] += length
+        assert find_key(seconds) == Key(sharps, minor=minor)
+        assert [Key(sharps, minor=minor).has(pitch) for pitch in range(12)] == [
+            bool(length) for length in seconds
+        ]
+    assert find_key([0.0] * 12) == find_key([1.0] * 12) == C_MAJOR
+
+
+def names(tones: str, key: Key, other: str = "") -> str:
+    line, beside = (
+        [(at, at + 1, music21.pitch.Pitch(tone).midi) for at, tone in enumerate(text.split())]
+        for text in (tones, other)
+    )
+    signs = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+    found = spell(line, beside, key, 8)
+    return " ".join(f"{name.letter}{signs[name.alter]}{name.octave}" for name in found)
+
+
+@pytest.mark.parametrize(
+    ("tones", "key", "other"),
+    [
+        ("C4 C#4 D4 D#4 E4", C_MAJOR, ""),
+        ("E4 Eb4 D4 Db4 C4", C_MAJOR, ""),
+        ("A4 G#4 A4 E4", A_MINOR, ""),
+        ("E4 E4 G#4 B4 E4", A_MINOR, ""),
+        ("B4 D#5 F#5 D#5 B4", Key(1, minor=False), "B2 B2 F#2 F#2 B2"),  # a chord of B major
+        ("F4 Ab4 C5 Ab4 F4", C_MAJOR, "F3 C3 F3 C3 F3"),
+        ("G#4 F##4 G#4 D#4", G_SHARP_MINOR, ""),
+        ("C#4 B#3 C#4 G#4", Key(4, minor=True), ""),
+        ("Bb4 Cb5 Bb4 Db5", Key(-6, minor=False), ""),
+    ],
+)
+def test_tones_are_spelled_by_key_line_and_harmony(tones: str, key: Key, other: str) -> None:
+    assert names(tones, key, other) == tones
+
+
+def test_names_are_those_of_printed_scores() -> None:
+    """Two chorales of music21's corpus, outer voices: every name is the edition's."""
+    for number, sharps, minor in (("bwv66.6", 3, True), ("bwv269", 1, False)):
+        score = music21.corpus.parse(number)
+        lines = [
+            [note for note in part.flatten().notes if note.tie is None or note.tie.type == "start"]
+            for part in (score.parts[0], score.parts[-1])
+        ]
+        spans = [
+            [(int(note.offset * 4), int((note.offset + note.quarterLength) * 4), note.pitch.midi)
+             for note in line] for line in lines
+        ]  # fmt: skip
+        for line, own, other in zip(lines, spans, spans[::-1], strict=True):
+            assert spell(own, other, Key(sharps, minor=minor), 8) == [
+                Name(note.pitch.step, int(note.pitch.alter), note.pitch.octave) for note in line
+            ]
+
+
+def test_accidentals_are_written_where_they_are_needed() -> None:
+    signs = Accidentals(2)
+    row = [("F", 1), ("F", 0), ("F", 0), ("F", 1), ("C", 1), ("G", 1)]
+    assert [signs.needed(Name(*each, 4), tied=False) for each in row] == [
+        False, True, False, True, False, True,
+    ]  # fmt: skip
+    assert signs.needed(Name("G", 0, 5), tied=False) is False  # another octave
+    signs.new_bar()
+    assert signs.needed(Name("G", 1, 4), tied=True) is False
+    assert signs.needed(Name("G", 1, 4), tied=False) is True
