@@ -389,12 +389,12 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
 
 
 def test_links_inside_copied_bars_are_copied() -> None:
-    sheet = little("C4 - - -", "C4 - - -")
-    sheet = replace(sheet, bars=(sheet.bars[0], sheet.bars[1]._replace(as_bar=0)))
-    copied = copy_bars(sheet, Chosen(0, 2), 2, times=2).sheet
-    assert [bar.as_bar for bar in copied.bars] == [None, 0, None, 2, None, 4]
-    apart = copy_bars(sheet, Chosen(1, 2), 2).sheet
-    assert [bar.as_bar for bar in apart.bars] == [None, 0, None]
+    sheet = little("D4 - - -", "C4 - - -", "C4 - - -")
+    sheet = replace(sheet, bars=(*sheet.bars[:2], sheet.bars[2]._replace(as_bar=1)))
+    copied = copy_bars(sheet, Chosen(1, 3), 3, times=2).sheet
+    assert [bar.as_bar for bar in copied.bars] == [None, None, 1, None, 3, None, 5]
+    apart = copy_bars(sheet, Chosen(2, 3), 3).sheet
+    assert [bar.as_bar for bar in apart.bars] == [None, None, 1, None]
 
 
 def test_a_copy_as_its_source_follows_wherever_it_stands() -> None:
@@ -512,6 +512,7 @@ def test_what_can_not_be_done_is_refused() -> None:
         fill_drums(sheet, range(1), [])
     with pytest.raises(SettingsError, match="did you mean 'kick'"):
         fill_drums(sheet, range(1), ["kik"], {"kick": 1})
+    assert fill_drums(sheet, range(1), ["kick"], {"kick": 1}).sheet.drums[0] == "kick"
 
 
 def test_tones_fold_by_octaves_where_that_is_asked() -> None:
