@@ -405,6 +405,9 @@ def test_a_copy_as_its_source_follows_wherever_it_stands() -> None:
     over = copy_over(sheet, Chosen(1, 2), 0, linked=True)
     assert [bar.as_bar for bar in over.sheet.bars] == [None, 0]
     assert over.told == "bar 2 copied over bar 1, which is as that one"
+    said = replace(sheet, comments=(Comment(1, "why", 0), Comment(1, "this", 1, beside=True)))
+    (above, below) = copy_over(said, Chosen(0, 1), 1, linked=True).sheet.comments
+    assert (above, below) == (Comment(1, "why", 0), Comment(1, "this", 4)), "rows aren't written"
     again = copy_over(over.sheet, Chosen(1, 2), 0, linked=True)
     assert again.sheet == over.sheet
 
