@@ -44,6 +44,7 @@ from arranger.errors import ArrangerError
 from arranger.options import build_settings
 from arranger.reduce.worth import weigh as weighing
 from arranger.reduce.worth.tune_model import tune_likelihood
+from arranger.sheet import is_edited
 from arranger.sheet.check import check_text
 from arranger.sheet.keep import write_generated
 from arranger.song import read_song
@@ -200,7 +201,7 @@ class Session:
 
     def note(self, state: State) -> None:
         """Note what stands in the file, as the history does; the sheet itself tells what was first."""
-        if not self.behind and state.content != self.first.content:
+        if not self.behind and is_edited(state.sheet):
             self.behind.append(self.first)
         if not self.behind or self.behind[-1].content != state.content:
             self.behind.append(state)
@@ -209,7 +210,7 @@ class Session:
             self.behind[-1] = state
 
     def note_found(self) -> None:
-        if self.behind or self.state.content != self.first.content:
+        if self.behind or is_edited(self.state.sheet):
             self.note(self.state)
 
     def undo(self) -> None:
