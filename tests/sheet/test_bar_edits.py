@@ -388,6 +388,14 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
     assert own.told.endswith("bar 3 is written out now")
 
 
+def test_a_bar_that_follows_holds_what_is_left_to_it_now() -> None:
+    sheet = little("G4 - - -", "- C4 - E4", "- C4 - E4")
+    sheet = replace(sheet, bars=(*sheet.bars[:2], sheet.bars[2]._replace(as_bar=1)))
+    found = transpose_bars(sheet, range(1, 2), 2)
+    assert voice1(found.sheet) == ["G4---", "A4D4-F#4", "-D4-F#4"]
+    assert found.told.endswith("bar 3 is written out now"), "it can't start with A4 too"
+
+
 def test_links_inside_copied_bars_are_copied() -> None:
     sheet = little("D4 - - -", "C4 - - -", "C4 - - -")
     sheet = replace(sheet, bars=(*sheet.bars[:2], sheet.bars[2]._replace(as_bar=1)))
