@@ -210,7 +210,10 @@ def _asked(conversion: Conversion) -> Asked:
     marked = read_marked(song, engine, settings)
     if marked is not None:
         return marked.asked
-    return asked_of(prepare(song, engine, conversion.grid, settings.reduce), conversion.grid)
+    return asked_of(
+        prepare(song, engine, conversion.grid, settings.reduce, conversion.reduction.weights),
+        conversion.grid,
+    )
 
 
 def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
