@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from arranger.engine.profile import RESERVED_NAMES, TABLES, Profile
+from arranger.engine.profile import RESERVED_NAMES, TABLES, Port, Profile
 from arranger.engine.table import in_tune, nearest_setting
 from arranger.errors import did_you_mean
 from arranger.pitch import parse_pitch, pitch_name
@@ -84,6 +84,23 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
             "total_bytes counts player and song together",
         )
     yield from _pitch_faults(profile)
+    yield from _port_faults(profile)
+
+
+def _port_faults(profile: Profile) -> Iterator[Fault]:
+    port = profile.port
+    if port != Port() and not profile.player:
+        yield Fault(
+            ("port",),
+            "only this project's Z80 player can be told a port",
+            'take [port] out, or begin with arranger engines new --like twin-phase (player = "z80")',
+        )
+    if port.idle & port.speaker_bit:
+        yield Fault(
+            ("port", "idle"),
+            f"{port.idle} sets bit {port.speaker}, which is the speaker's",
+            f"idle = {port.idle - port.speaker_bit}",
+        )
 
 
 def _loop_faults(profile: Profile) -> Iterator[Fault]:

@@ -131,6 +131,26 @@ class Memory(NamedTuple):
     """Bytes that player and song may take together."""
 
 
+class Port(NamedTuple):
+    """Where this project's own Z80 player finds the speaker and the keys."""
+
+    number: Annotated[int, Field(ge=0, le=255)] = 254
+    """The port that is written."""
+    speaker: Annotated[int, Field(ge=0, le=7)] = 4
+    """The bit of it that moves the speaker."""
+    idle: Annotated[int, Field(ge=0, le=255)] = 0
+    """What its other bits are at first: those of a byte, with a 0 for the speaker."""
+    key_port: Annotated[int, Field(ge=0, le=255)] = 254
+    """The port that keys are read from, with a 0 in the upper half of the address."""
+    key_mask: Annotated[int, Field(ge=0, le=255)] = 31
+    """Its bits that are 0 while a key is down; 0: no key stops the player."""
+
+    @property
+    def speaker_bit(self) -> int:
+        """The speaker's bit as the value of a byte."""
+        return 1 << self.speaker
+
+
 class Profile(NamedTuple):
     """An engine's TOML file."""
 
@@ -148,6 +168,7 @@ class Profile(NamedTuple):
     """Whether a drum silences both voices until the next step, not just while it sounds."""
     player: Literal["", "z80"] = ""
     """Which of this project's own players plays it, cycle for cycle; none: a routine elsewhere."""
+    port: Port = Port()
     drum: Annotated[tuple[Drum, ...], Field(strict=False)] = ()
     export: Layout | None = None
     """How its song data look; None: as this program has them."""
@@ -158,6 +179,7 @@ TABLES: Mapping[str, type[Any]] = {
     "pitch": PitchTable,
     "steps": Steps,
     "memory": Memory,
+    "port": Port,
     "then": DrumPart,
     "drum": Drum,
     **layout.TABLES,

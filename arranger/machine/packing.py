@@ -28,9 +28,6 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
     from arranger.sound.schedule import Event
 
-SPEAKER_BIT = 0x10
-"""The bit of the port that moves the speaker."""
-
 RETURN, AGAIN, FIRST_PHRASE = 0, 1, 2
 """Bytes of the song: a phrase ends; the loop goes round; from here on the phrases, then the kinds."""
 END_OF_PIECE = 0x0002
@@ -232,7 +229,7 @@ def _tone(setting: int, engine: Engine) -> int:
     """Return what a voice is given."""
     if engine.method == "phase":
         return setting
-    return SPEAKER_BIT << 8 | setting if setting else SILENT_PERIOD
+    return engine.profile.port.speaker_bit << 8 | setting if setting else SILENT_PERIOD
 
 
 def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[Line]:
@@ -249,7 +246,7 @@ def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[L
         first, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
         taps = _KICK_TAPS if part.kind == "kick" else NOISE_TAPS
         yield Line(
-            (SPEAKER_BIT << 8 | taps, first << 8 | growth, passes + 1, ending),
+            (engine.profile.port.speaker_bit << 8 | taps, first << 8 | growth, passes + 1, ending),
             f"{part.kind} {drum.name}",
         )
     if timing.silence:

@@ -23,7 +23,7 @@
         jp      start           ; 10  +0: play the piece
         jp      step            ; 10  +3: play one step
         jp      stop            ; 10  +6: silence; the next step is the first
-border: defb    0               ; +9: the other bits of the port: border colour, tape output
+border: defb    idle            ; +9: the other bits of the port: border colour, tape output
 
 ; ---- reading an event, in 18 + 8 * 118 cycles from the write of voice 2 to where the loop begins
 
@@ -41,11 +41,18 @@ event:
         nop                     ; 4
         out     (port),a        ; 11  voice 1
         exx                     ; 4
+@if keys
         xor     a               ; 4
-        in      a,(port)        ; 11
-        or      224             ; 7
+        in      a,(keys)        ; 11
+        or      nokeys          ; 7
         inc     a               ; 4
         jr      nz,key          ; 7   98 until here
+@else
+        push    hl              ; 11  a pause: no key stops it
+        pop     hl              ; 10
+        jr      nokey           ; 12  98 until here
+nokey:
+@end
         ld      a,(hl)          ; 7
         cp      2               ; 7
         jr      nc,goes         ; 7   or 12
@@ -62,8 +69,10 @@ goes1:  jp      next            ; 10
 
 ; A key, or an event without chunks: the piece ends, or one step is to be played.
 
+@if keys
 key:    ld      a,1             ; 7
         jp      leave           ; 10
+@end
 ended:  ld      a,b             ; 4
         sub     chunks          ; 7
         jr      nc,single       ; 7   or 12
@@ -416,11 +425,13 @@ stop:   xor     a               ; 4
 
 start:  call    enter           ; 17
         call    begin           ; 17
+@if keys
 release: xor    a               ; 4   the key that gave the command must be up first
-        in      a,(port)        ; 11
-        or      224             ; 7
+        in      a,(keys)        ; 11
+        or      nokeys          ; 7
         inc     a               ; 4
         jr      nz,release      ; 7   or 12
+@end
         ld      a,183           ; 7   or a: an event goes on to its end
         jr      play            ; 12
 

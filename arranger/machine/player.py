@@ -1,7 +1,7 @@
 """The Z80 player with a song: source text and bytes at an address.
 
 The text is ``player.asm`` beside this module with the engine's way of counting put in at each
-``@voice``, then the song. What is assembled from it is what is exported.
+``@voice`` and the lines between ``@if`` and ``@end`` left out that a build has no use for, then the song. What is assembled from it is what is exported.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.engine.player import chunking
 from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
-from arranger.machine.packing import FIRST_PHRASE, SPEAKER_BIT, pack
+from arranger.machine.packing import FIRST_PHRASE, pack
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import SILENT_PERIOD
 
@@ -26,13 +26,15 @@ if TYPE_CHECKING:
 
 SOURCE = Path(__file__).parent / "player.asm"
 
-PORT = 254
 DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
 FIRST_WRITE_CYCLES = 1386
-"""From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested)."""
+"""From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested).
+
+33 cycles fewer where no key stops the player.
+"""
 
 _MEMORY_END = 0x10000
 _LONGEST_COMMENT = 100
@@ -106,17 +108,20 @@ _HEAD = """\
 ; drives a speaker directly needs a resistor or a driver stage: follow the local rules and the advice of
 ; people qualified for the hardware.
 ;
-; Call {start} to play ({ends}; any key stops it), {step} to play one step and come back,
-; {stop} for silence. Set the byte at {border} to what the other bits of the port shall be, so that the
-; border stays as it is. Place it where the processor has the memory for itself.
+; Call {start} to play ({ends}; {keys}), {step} to play one step and come back,
+; {stop} for silence. The speaker is bit {speaker} of port {port}; set the byte at {border} to what the other bits
+; shall be, so that the border stays as it is. Place it where the processor has the memory for itself.
 ;
 ; Cycles stand beside each instruction (Z80 CPU User Manual, UM0080), without the waiting states
 ; that a machine may add at the port. A jump to the next line is a pause.
 ;
 """
 _CONSTANTS = {
-    "port": (PORT, ""),
-    "speaker": (SPEAKER_BIT, "the bit of the port that moves the speaker"),
+    "port": (0, ""),
+    "speaker": (0, "the bit of the port that moves the speaker"),
+    "idle": (0, "its other bits at first"),
+    "keys": (0, "the port of the keys"),
+    "nokeys": (0, "the bits that tell nothing of them"),
     "chunks": (0, "in a step"),
     "rounds": (0, "of the loop in a chunk"),
     "more": (0, "one round more (0 stands for 256)"),
@@ -196,13 +201,16 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         engine=_comment(engine.name),
         **_entry_points(origin),
         ends="it ends by itself" if song.loop is None else "it goes round",
+        keys="any key stops it" if engine.profile.port.key_mask else "no key stops it",
+        speaker=engine.profile.port.speaker,
+        port=engine.profile.port.number,
     )
     constants = _constants(engine, step_length(sheet, engine).setting, song)
     parts = (
         head,
         f"        org     {origin}\n",
         "".join(f"{line}\n" for line in constants),
-        player_source(engine.method),
+        player_source(engine.method, _parts(engine)),
         "".join(f"{line}\n" for line in _song(song)),
     )
     return "\n".join(parts)
@@ -213,17 +221,37 @@ def _entry_points(origin: int) -> dict[str, int]:
     return {"start": origin, "step": origin + 3, "stop": origin + 6, "border": origin + 9}
 
 
+def _parts(engine: Engine) -> frozenset[str]:
+    """Return which parts of the source that may be left out are wanted."""
+    return frozenset({"keys"} if engine.profile.port.key_mask else ())
+
+
 @cache
-def player_source(method: str) -> str:
-    """Return the player's source for a way of counting, "phase" or "counter"."""
-    return "".join(f"{line}\n" for line in _expanded(method))
+def player_source(method: str, parts: frozenset[str]) -> str:
+    """Return the player's source for a way of counting, "phase" or "counter", with some parts."""
+    return "".join(f"{line}\n" for line in _expanded(method, parts))
 
 
-def _expanded(method: str) -> Iterator[str]:
+def _wanted(parts: frozenset[str]) -> Iterator[str]:
+    """Yield the lines of the source that belong to some parts, or to all."""
+    wanted = True
+    for line in SOURCE.read_text(encoding="utf-8").splitlines():
+        word, _, part = line.partition(" ")
+        if word == "@if":
+            wanted = part in parts
+        elif word == "@else":
+            wanted = not wanted
+        elif word == "@end":
+            wanted = True
+        elif wanted:
+            yield line
+
+
+def _expanded(method: str, parts: frozenset[str]) -> Iterator[str]:
     """Yield the lines of the source with each directive replaced."""
     number = 0
     owed: list[int] = []
-    for line in SOURCE.read_text(encoding="utf-8").splitlines():
+    for line in _wanted(parts):
         word, _, voice = line.strip().partition(" ")
         if word == "@voice":
             number += 1
@@ -258,7 +286,13 @@ def _line(entry: tuple[str, str], number: int, note: str = "") -> str:
 def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[str]:
     chunks, passes = chunking(step_passes)
     counter = engine.method == "counter"
+    port = engine.profile.port
     values = {name: value for name, (value, _note) in _CONSTANTS.items()} | {
+        "port": port.number,
+        "speaker": port.speaker_bit,
+        "idle": port.idle,
+        "keys": port.key_port,
+        "nokeys": 255 - port.key_mask,
         "chunks": chunks,
         "rounds": passes - 3,
         "more": (passes - 2) % 256,
@@ -307,17 +341,17 @@ def _data(directive: str, line: Line) -> str:
 
 
 @cache
-def _code_bytes(method: str) -> int:
+def _code_bytes(method: str, parts: frozenset[str]) -> int:
     constants = "".join(f"{name}: equ 0\n" for name in _CONSTANTS)
     labels = "".join(
         f"{name}:\n" for name in ("song", "again", "phrases", "tones", "drums", "places")
     )
-    return len(assemble(constants + player_source(method) + labels).content)
+    return len(assemble(constants + player_source(method, parts) + labels).content)
 
 
 def code_bytes(engine: Engine) -> int:
     """Return the bytes of the player without a song."""
-    return _code_bytes(engine.method)
+    return _code_bytes(engine.method, _parts(engine))
 
 
 def _comment(text: str) -> str:

@@ -73,10 +73,15 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
         "stop": "call: silence; the next step is the first",
         "border": "the byte of the port's other bits (border colour, tape output)",
     }
+    port = engine.profile.port
+    keys = f"keys: port {port.key_port}, mask {port.key_mask}" if port.key_mask else "no keys"
+    if not port.key_mask:
+        what["start"] = "call: plays the piece; comes back with A = 2 at its end"
     return [
         f"addresses {image.origin:#06x} to {last:#06x}",
         f"player {image.code_bytes:,} bytes, song {image.song_bytes:,}; "
         f"{_free(engine, len(image.content))}",
+        f"speaker: port {port.number}, bit {port.speaker}; {keys}",
         *(f"{image.entry_points[name]:#06x}  {name:7} {text}" for name, text in what.items()),
     ]
 

@@ -227,7 +227,7 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
         if engine.profile.player:
             # Both from the start of the drum's event: what it writes, and when voices sound again.
             timing = schedule.drum_timing(drum, engine, length.setting)
-            flips, levels = schedule.timed_flips(timing)
+            flips, levels = schedule.timed_flips(timing, engine)
             sounding = timing.passes * cycles
         else:
             parts = engine.parts_in(drum, length)

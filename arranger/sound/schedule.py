@@ -72,6 +72,7 @@ NOISE_SEED = 0xFFFF
 NOISE_TAPS = 0x2D
 """Galois form, shifting left, of x^16 + x^5 + x^3 + x^2 + 1: all 65,535 states occur (tested)."""
 NOISE_BIT = 0x10
+"""What is heard of the state; the Z80 player takes the bit that moves its speaker."""
 NOISE_PERIOD = 65_535
 
 
@@ -243,7 +244,7 @@ def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
         else:
             if event.drum not in drums:
                 timing = drum_timing(event.drum, engine, step)
-                drums[event.drum] = timing.passes, timed_flips(timing)
+                drums[event.drum] = timing.passes, timed_flips(timing, engine)
             begun, burst = drums[event.drum]
             yield Pause(start + shown[:SHOWN_BEFORE_DRUM])
             yield Burst(start + burst.cycles, burst.levels)
@@ -277,14 +278,17 @@ def _stretch(step: PlayedStep, settings: dict[int | None, int], start: int, pass
     return Stretch(start, passes, settings[step.voice1], settings[step.voice2])
 
 
-def timed_flips(timing: DrumTiming) -> Burst:
+def timed_flips(timing: DrumTiming, engine: Engine) -> Burst:
     """Return what a drum of this project's player writes, from the start of its event."""
     parts = [(part, length * PASS_CYCLES) for part, length in timing.parts]
-    burst = drum_flips(parts, DRUM_PART_GAP_PASSES * PASS_CYCLES)
+    gap = DRUM_PART_GAP_PASSES * PASS_CYCLES
+    burst = drum_flips(parts, gap, engine.profile.port.speaker_bit)
     return Burst(DRUM_FIRST_FLIP_PASSES * PASS_CYCLES + burst.cycles, burst.levels)
 
 
-def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
+def drum_flips(
+    parts: Iterable[tuple[DrumPart, int]], gap: int = 0, noise_bit: int = NOISE_BIT
+) -> Burst:
     """Return what a drum writes, in cycles from its first flip.
 
     A falling tone's n-th half period lasts ``first + n * growth`` cycles. Noise draws a random bit
@@ -298,6 +302,8 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
         What sounds in turn, each with the cycles it sounds (more than 0).
     gap
         Cycles between them, in which the pin stands still.
+    noise_bit
+        Which bit of the shift register is heard.
     """
     times: list[Ints] = []
     flips: list[Ints] = []
@@ -317,7 +323,7 @@ def drum_flips(parts: Iterable[tuple[DrumPart, int]], gap: int = 0) -> Burst:
             flips.append(np.ones(len(found) - 1, dtype=np.int64))
         else:
             times.append(np.arange(start, start + length, first, dtype=np.int64))
-            flips.append(noise_bits(len(times[-1])).astype(np.int64))
+            flips.append(noise_bits(len(times[-1]), noise_bit).astype(np.int64))
         start += length + gap
     return Burst(np.concatenate(times), (np.cumsum(np.concatenate(flips)) % 2).astype(np.int8))
 
@@ -332,19 +338,19 @@ def silent_cycles(drum: DrumSound, engine: Engine, length: StepLength) -> int:
     return -(-sum(part.cycles for part in engine.parts_in(drum, length)) // cycles) * cycles
 
 
-def noise_bits(count: int) -> NDArray[np.int8]:
-    """Return the first bits of the noise, 0 or 1."""
-    return np.resize(_noise(min(1 << count.bit_length(), NOISE_PERIOD)), count)
+def noise_bits(count: int, bit: int = NOISE_BIT) -> NDArray[np.int8]:
+    """Return the first bits of the noise, 0 or 1, as a bit of the shift register's low byte has them."""
+    return np.resize(_noise(min(1 << count.bit_length(), NOISE_PERIOD), bit), count)
 
 
 @cache
-def _noise(count: int) -> NDArray[np.int8]:
+def _noise(count: int, bit: int) -> NDArray[np.int8]:
     """Return so many bits of the noise; the few lengths that are asked for are kept."""
     state = NOISE_SEED
     found = np.empty(count, dtype=np.int8)
     for index in range(count):
         state = (state << 1) ^ (NOISE_TAPS if state & 0x8000 else 0)
         state &= 0xFFFF
-        found[index] = bool(state & NOISE_BIT)
+        found[index] = bool(state & bit)
     found.flags.writeable = False
     return found

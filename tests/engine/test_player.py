@@ -37,6 +37,8 @@ COUNTER = (
         (PHASE, 'highest = "C7"', 'highest = "G9"', r"A#7 needs 16480; .* has 1 to 16383"),
         (COUNTER, 'lowest = "A#1"', 'lowest = "A1"', "A1 needs the setting 270, more than 255"),
         (COUNTER, "bits = 8", "bits = 9", None),
+        (PHASE, "idle = 0", "idle = 23", r"line 51: 23 sets bit 4, .*speaker's; idle = 7"),
+        (COUNTER, "number = 254", "number = 256", "port.number can't be 256"),
         (PHASE, "settings = [4956, 1416]", "settings = [4956, 1417]", "counts drums in passes"),
         (PHASE, "settings = [4956, 1416]", "settings = [4956, 3540]", "half period of"),
     ],

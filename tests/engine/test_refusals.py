@@ -104,6 +104,13 @@ joins = ["kick", "snare"]
         ("bits = 8", "bits = 7", "line 14: C2 needs the setting 223, more than 127"),
         ("last = 200", "last = 7", "line 20: the list of step lengths is empty"),
         ("last = 200", "last = 90000", "line 20: 89993 step lengths are too many"),
+        (
+            "[memory]",
+            "[port]\nspeaker = 3\n[memory]",
+            "line 23: only this project's Z80 player can be told a port",
+        ),
+        ("[memory]", "[port]\nspeaker = 8\n[memory]", "line 24: port.speaker can't be 8"),
+        ("[memory]", "[port]\nbit = 3\n[memory]", "line 24: unknown key 'bit'.*speaker"),
         ("code_bytes = 200", "code_bytes = 4096", "line 24: the player leaves no memory"),
         ("[38]", "[36]", "line 37: percussion key 36 belongs to 'kick' already"),
         ("[38]", "[128]", "line 37: drum.percussion_keys can't be 128"),

@@ -66,15 +66,17 @@ def computed(sheet: Sheet, engine: Engine) -> tuple[list[int], list[int]]:
 def assert_emulation_agrees(sheet: Sheet, engine: Engine) -> None:
     """Play a sheet to its end, or twice round its loop, and compare every change of the pin."""
     image = binary(sheet, engine)
-    computer = Computer(image.origin, image.content)
-    computer.machine.memory[image.entry_points["border"]] = 0b1101
+    port = engine.profile.port
+    computer = Computer(image.origin, image.content, port=port.number, key_port=port.key_port)
+    others = 0b10101101 & ~port.speaker_bit
+    computer.machine.memory[image.entry_points["border"]] = 0b10101101
     played = go_round(sheet, 1 if sheet.loop_step is None else 3)
     end = total_cycles(played, engine)
     call = computer.call(image.entry_points["start"], most_cycles=FIRST_WRITE_CYCLES + end + 2000)
     assert call.returned == (sheet.loop_step is None)
     assert not computer.other_ports
-    assert set((call.values & ~0x10).tolist()) == {0b1101}
-    emulated = call.changes(FIRST_WRITE_CYCLES)
+    assert set((call.values & ~port.speaker_bit).tolist()) == {others}
+    emulated = call.changes(FIRST_WRITE_CYCLES, port.speaker_bit)
     expected = computed(played, engine)
     if sheet.loop_step is not None:
         # It goes on for ever; the computed signal ends after the rounds.
@@ -268,6 +270,51 @@ def test_demo_songs(song: Path) -> None:
     assert_emulation_agrees(sheet, engine)
 
 
+def with_port(engine: Engine, **values: int) -> Engine:
+    """Return an engine whose speaker and keys are elsewhere, as its file would say it."""
+    return parse_engine(
+        builtin_text(engine.name).split("[port]")[0]
+        + "".join(["[port]\n", *(f"{key} = {value}\n" for key, value in values.items())])
+        + builtin_text(engine.name)[builtin_text(engine.name).index("[[drum]]") :]
+    )
+
+
+@each_engine
+@pytest.mark.parametrize("speaker", range(8))
+def test_the_speaker_may_be_any_bit_of_any_port(engine: Engine, speaker: int) -> None:
+    moved = with_port(engine, number=97 + speaker, speaker=speaker, key_port=31, key_mask=0x80)
+    sheet = sheet_of(
+        moved,
+        [60, HOLD, 62, REST, HOLD, 64],
+        [48, HOLD, HOLD, 50, HOLD, HOLD],
+        ["snare-hat", None, "kick-snare", None, "gap", None],
+    )
+    assert_emulation_agrees(sheet, moved)
+
+
+@each_engine
+def test_keys_and_idle_bits_are_the_engine_s(engine: Engine) -> None:
+    sheet = sheet_of(engine, [60, 62, 64, 65])
+    step = engine.step_lengths[0].cycles
+    moved = with_port(engine, speaker=0, idle=0xC6, key_port=31, key_mask=0x90)
+    image = binary(sheet, moved)
+    for bit, stops in ((0x80, True), (0x10, True), (0x40, False)):
+        computer = Computer(image.origin, image.content, key_port=31, key_bit=bit)
+        computer.key_down = 3 * step // 2, 10 * step
+        call = computer.call(image.entry_points["start"])
+        assert call.returned
+        assert computer.machine.a == (1 if stops else 2)
+        assert set((call.values & 0xFE).tolist()) == {0xC6}
+    assert computer.call(image.entry_points["stop"]).values.tolist() == [0xC6]
+    # Without keys the port isn't read, and the piece sounds as ever.
+    deaf = with_port(engine, key_mask=0)
+    image = binary(sheet, deaf)
+    computer = Computer(image.origin, image.content, key_port=-1)
+    call = computer.call(image.entry_points["start"])
+    assert computer.machine.a == 2
+    assert call.changes(FIRST_WRITE_CYCLES - 33) == computed(sheet, deaf)
+
+
 TUNE = [72, HOLD, 74, REST, 76, HOLD, HOLD, HOLD]
 BASS = [48, HOLD, HOLD, 50, HOLD, REST, REST, 43]
 
@@ -340,7 +387,7 @@ def step_writes(
     else:
         writes += shown[:SHOWN_BEFORE_DRUM]
         timing = drum_timing(event.drum, engine, passes)
-        flips = timed_flips(timing)
+        flips = timed_flips(timing, engine)
         writes += zip((start + flips.cycles).tolist(), flips.levels.tolist(), strict=True)
         begun = timing.passes
     sound(start + begun * PASS_CYCLES, passes - begun, settings)

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 RETURN_TO = 0x7000
 STACK = 0x7F00
-_SPEAKER = 0x10
 
 
 class Call(NamedTuple):
@@ -28,9 +27,9 @@ class Call(NamedTuple):
     """What was written."""
     returned: bool
 
-    def changes(self, first_cycle: int) -> tuple[list[int], list[int]]:
+    def changes(self, first_cycle: int, speaker: int = 0x10) -> tuple[list[int], list[int]]:
         """Return when the speaker bit changed, counted from a cycle of the call, and to what."""
-        levels = (self.values & _SPEAKER != 0).astype(int)
+        levels = (self.values & speaker != 0).astype(int)
         changed = levels != np.concatenate(([0], levels[:-1]))
         return (self.write_cycles[changed] - first_cycle).tolist(), levels[changed].tolist()
 
@@ -38,11 +37,21 @@ class Call(NamedTuple):
 class Computer:
     """A machine with a routine in memory."""
 
-    def __init__(self, origin: int, content: bytes, port: int = 254) -> None:
+    def __init__(
+        self,
+        origin: int,
+        content: bytes,
+        *,
+        port: int = 254,
+        key_port: int = 254,
+        key_bit: int = 0b100,
+    ) -> None:
         self.machine = Z80Machine()
         self.key_down = (0, 0)
         """From which cycle of a call to which a key is down."""
         self._port = port
+        self._key_port = key_port
+        self._key_bit = key_bit
         self._ticks_left = bytearray()
         self._values = bytearray()
         self._ticks_to_stop = self.machine.get_state_view()[16:20]
@@ -55,9 +64,9 @@ class Computer:
 
     def _read(self, address: int) -> int:
         """Answer as a keyboard does: low bits for keys in the rows whose address lines are low."""
-        assert address == self._port, "all rows of keys are asked for"
+        assert address == self._key_port, "all rows of keys are asked for"
         now = self._most_cycles - self.machine.ticks_to_stop
-        return 0xFF & ~0b100 if self.key_down[0] <= now < self.key_down[1] else 0xFF
+        return 0xFF & ~self._key_bit if self.key_down[0] <= now < self.key_down[1] else 0xFF
 
     def _written(self, address: int, value: int) -> None:
         # Called some 60,000 times for a second of music: it only notes.

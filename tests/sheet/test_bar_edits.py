@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError, UsageError
@@ -42,6 +42,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from arranger.sheet.bar_edits.telling import BarEdit
+
+FEW = settings(max_examples=50)
+"""Sheets are drawn cell by cell, which takes longer than what is tested."""
 
 METRES = [(4, 4, 4), (3, 3, 4), (2, 2, 4)]
 CELLS = st.sampled_from([60, 62, 64, HOLD, HOLD, HOLD, REST])
@@ -170,6 +173,7 @@ def same(one: Sheet, other: Sheet) -> bool:
     )
 
 
+@FEW
 @given(st.data(), sheets())
 def test_a_copy_that_is_deleted_leaves_no_trace(data: st.DataObject, sheet: Sheet) -> None:
     bars, to = data.draw(chosen(sheet)), data.draw(st.integers(0, len(sheet.bars)))
@@ -183,6 +187,7 @@ def test_a_copy_that_is_deleted_leaves_no_trace(data: st.DataObject, sheet: Shee
     assert same(back, sheet)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_a_linked_copy_is_as_its_source(data: st.DataObject, sheet: Sheet) -> None:
     bars, to = data.draw(chosen(sheet)), data.draw(st.integers(0, len(sheet.bars)))
@@ -196,6 +201,7 @@ def test_a_linked_copy_is_as_its_source(data: st.DataObject, sheet: Sheet) -> No
         assert any({source, to + offset} <= group for group in groups)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_empty_bars_that_are_deleted_leave_no_trace(data: st.DataObject, sheet: Sheet) -> None:
     to, count = data.draw(st.integers(0, len(sheet.bars))), data.draw(st.integers(1, 3))
@@ -207,6 +213,7 @@ def test_empty_bars_that_are_deleted_leave_no_trace(data: st.DataObject, sheet: 
     assert [bar.section for bar in back.bars] == [bar.section for bar in sheet.bars]
 
 
+@FEW
 @given(st.data(), sheets())
 def test_bars_that_move_there_and_back_are_where_they_were(
     data: st.DataObject, sheet: Sheet
@@ -232,6 +239,7 @@ def test_bars_that_move_there_and_back_are_where_they_were(
     assert [bar[:4] + bar[5:] for bar in back.bars] == [bar[:4] + bar[5:] for bar in sheet.bars]
 
 
+@FEW
 @given(st.data(), sheets())
 def test_bars_that_are_deleted_are_all_that_goes(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(chosen(sheet))
@@ -264,6 +272,7 @@ CONTENT: list[Callable[[Sheet, Sequence[int]], BarEdit]] = [
 ]
 
 
+@FEW
 @given(st.data(), sheets(), st.sampled_from(CONTENT))
 def test_what_other_bars_play_stays(
     data: st.DataObject, sheet: Sheet, edit: Callable[[Sheet, Sequence[int]], BarEdit]
@@ -281,6 +290,7 @@ def test_what_other_bars_play_stays(
     assert found.loop_step == sheet.loop_step
 
 
+@FEW
 @given(st.data(), sheets())
 def test_a_transposed_bar_plays_the_same_higher(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(several(sheet))
@@ -292,6 +302,7 @@ def test_a_transposed_bar_plays_the_same_higher(data: st.DataObject, sheet: Shee
     assert same(back, sheet) or linked(sheet)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_voices_that_are_swapped_twice_are_as_they_were(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(several(sheet))
@@ -302,6 +313,7 @@ def test_voices_that_are_swapped_twice_are_as_they_were(data: st.DataObject, she
     assert same(swap_voices(found, bars).sheet, sheet) or linked(sheet)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_all_bars_that_are_as_an_edited_one_follow(data: st.DataObject, sheet: Sheet) -> None:
     source = data.draw(st.sampled_from(range(len(sheet.bars))))
@@ -314,6 +326,7 @@ def test_all_bars_that_are_as_an_edited_one_follow(data: st.DataObject, sheet: S
     assert hit == followers
 
 
+@FEW
 @given(st.data(), sheets(fewest=2, metres=1))
 def test_rows_are_copied_over_others(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(chosen(sheet))
@@ -386,6 +399,14 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
     own = transpose_bars(sheet, range(2, 3), 1)
     assert [bar.as_bar for bar in own.sheet.bars] == [None, None, None, 0]
     assert own.told.endswith("bar 3 is written out now")
+
+
+def test_a_bar_that_follows_holds_what_is_left_to_it_now() -> None:
+    sheet = little("G4 - - -", "- C4 - E4", "- C4 - E4")
+    sheet = replace(sheet, bars=(*sheet.bars[:2], sheet.bars[2]._replace(as_bar=1)))
+    found = transpose_bars(sheet, range(1, 2), 2)
+    assert voice1(found.sheet) == ["G4---", "A4D4-F#4", "-D4-F#4"]
+    assert found.told.endswith("bar 3 is written out now"), "it can't start with A4 too"
 
 
 def test_links_inside_copied_bars_are_copied() -> None:
@@ -533,6 +554,7 @@ def test_tones_fold_by_octaves_where_that_is_asked() -> None:
     assert voice1(nowhere.sheet) == ["D4-A4-"], "left to check, as no octave can be played"
 
 
+@FEW
 @given(st.data(), sheets(fewest=2), st.randoms(use_true_random=False))
 def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
     data: st.DataObject, sheet: Sheet, rng: random.Random

@@ -21,6 +21,7 @@ from arranger.sheet.merge import merge
 from arranger.sheet.model import BarDigest, Digests, Generated
 from arranger.sheet.packed import pack, unpack
 from arranger.sheet.parse import scan
+from arranger.sheet.tidy import tidied
 from arranger.song import read_song
 
 from . import edits
@@ -156,3 +157,23 @@ def test_what_bars_commands_note_is_known_again() -> None:
     assert found.transpose == 3
     assert [bar.number for bar in found.sheet.bars] == [2, 1, *range(3, 10)]
     assert found.places == (2, 1, *range(3, 10))
+
+
+def test_bars_that_tidying_numbers_anew_are_still_known() -> None:
+    """A bar is put in before bar 3, of which the tune is written anew, as in bar 6; then all are numbered anew."""
+    rng = random.Random(3)
+    then = edits.generated(rng, bars=8)
+    rows, bars = edits.contents(then), list(then.bars)
+    for bar in (2, 5):
+        rows[bar] = (edits.random_content(rng, bars[bar].steps)[0], *rows[bar][1:])
+    rows.insert(2, edits.random_content(rng, bars[2].steps))
+    bars.insert(2, bars[2])
+    edited = replace(edits.joined(then, bars, rows), comments=())
+    known = base_of(edited).matched
+    assert known == (0, 1, None, 2, 3, 4, 5, 6, 7)
+    tidy = tidied(edited).sheet
+    assert [bar.number for bar in tidy.bars] == list(range(1, 10))
+    assert base_of(tidy).matched == known
+    changed = edits.random_content(rng, tidy.bars[3].steps)
+    rows[3] = rows[6] = changed  # and once more by hand
+    assert base_of(edits.joined(tidy, list(tidy.bars), rows)).matched == known

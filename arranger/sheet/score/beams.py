@@ -33,12 +33,12 @@ def _group(bar: ScoreBar, value: Value) -> tuple[object, bool]:
     They share a beat. What isn't beamed as a whole shares a tuplet, since no beam may reach out of it:
     in some readers, verovio's among them, one of the two has to be in the other.
     """
-    place: object = bar.measure.metre.beat_at(value.start)
+    beat = bar.measure.metre.beat_at(value.start)
     if value.tuplet is not None:
         inside = [each for each in bar.values if each.tuplet == value.tuplet]
-        if not all(map(_is_flagged, inside)):
-            place = value.tuplet
-    return place, _is_flagged(value)
+        if value.tuplet.length > beat[1] or not all(map(_is_flagged, inside)):
+            return value.tuplet, _is_flagged(value)
+    return beat, _is_flagged(value)
 
 
 def _is_flagged(value: Value) -> bool:
