@@ -112,8 +112,8 @@ def test_a_note_that_is_heard_for_most_of_its_length_is_not_lost(steps: int, out
     rows = heard(*free, drums=(-1,) * 12)
     long = asked(end=6, note_end=6, written_end=6.0)
     ends = [6, steps, 12]
-    long = replace(
-        long, end=ends, note_end=ends, written_end=[6.0, float(steps), 12.0],
+    long = long._replace(
+        end=ends, note_end=ends, written_end=[6.0, float(steps), 12.0],
         turning=[[False] * 12] * 2,
     )  # fmt: skip
     entry = account(long, rows, [None] * 12)[1]
