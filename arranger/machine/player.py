@@ -1,7 +1,7 @@
 """The Z80 player with a song: source text and bytes at an address.
 
 The text is ``player.asm`` beside this module with the engine's way of counting put in at each
-``@voice`` and the lines between ``@if`` and ``@end`` left out that a build has no use for, then the song. What is assembled from it is what is exported.
+``@voice``, ``@key`` and ``@catch``, and the lines between ``@if`` and ``@end`` left out that a build has no use for, then the song. What is assembled from it is what is exported.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from arranger.sheet.played import step_length
 from arranger.sound.schedule import SILENT_PERIOD
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from arranger.engine.model import Engine
     from arranger.machine.packing import Line, PackedSong
@@ -30,7 +30,7 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 1386
+FIRST_WRITE_CYCLES = 1373
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested).
 
 33 cycles fewer where no key stops the player.
@@ -98,6 +98,46 @@ _CATCH = {
     ),
 }
 """Eight passes counted at once."""
+_KEY = {
+    "phase": (
+        ("add     hl,de", "11"),
+        ("jr      c,flip@", "7   or 12"),
+        ("xor     a", "4"),
+        ("in      a,(keys)", "11"),
+        ("or      nokeys", "7"),
+        ("ld      b,a", "4   255: no key"),
+        ("ld      a,c", "4"),
+    ),
+    "counter": (
+        ("dec     h", "4"),
+        ("jp      z,flip@", "10"),
+        ("nop", "4"),
+        ("xor     a", "4"),
+        ("in      a,(keys)", "11"),
+        ("or      nokeys", "7"),
+        ("ld      b,a", "4   255: no key"),
+        ("ld      a,c", "4"),
+    ),
+}
+"""A voice counts, and where it doesn't flip the keys are read: 30 + 18 cycles without EXX."""
+_FLIP = {
+    "phase": (
+        ("ld      a,c", "4"),
+        ("xor     speaker", "7"),
+        ("ld      c,a", "4"),
+        ("jp      read@", "10  30 + 18 here as well"),
+    ),
+    "counter": (
+        ("ld      h,e", "4"),
+        ("ld      a,c", "4"),
+        ("xor     d", "4"),
+        ("ld      c,a", "4"),
+        ("nop", "4"),
+        ("nop", "4"),
+        ("jp      read@", "10  30 + 18 here as well"),
+    ),
+}
+_DEAF = (("ld      a,0", "7"), ("ld      a,0", "7"), ("nop", "4   = 18"))
 _KEEP = (("ld      a,c", "4"), ("jr      counted@", "12  30 here as well"))
 
 _HEAD = """\
@@ -124,7 +164,6 @@ _CONSTANTS = {
     "nokeys": (0, "the bits that tell nothing of them"),
     "chunks": (0, "in a step"),
     "rounds": (0, "of the loop in a chunk"),
-    "more": (0, "one round more (0 stands for 256)"),
     "kinds": (0, "the first kind of events"),
     "silence": (0, "what a silent voice counts with"),
     "resting": (0, "what a voice has counted to at first"),
@@ -250,37 +289,38 @@ def _wanted(parts: frozenset[str]) -> Iterator[str]:
 def _expanded(method: str, parts: frozenset[str]) -> Iterator[str]:
     """Yield the lines of the source with each directive replaced."""
     number = 0
-    owed: list[int] = []
+    stubs: list[str] = []
     for line in _wanted(parts):
         word, _, voice = line.strip().partition(" ")
-        if word == "@voice":
+        if word == "@key" and "keys" in parts:
             number += 1
-            first, *others = _COUNT[method]
-            yield _line(first, number, f"  voice {voice}" if voice != "0" else "  either voice")
-            for entry in others:
-                yield _line(entry, number)
+            yield from _lines(_KEY[method], number)
+            yield f"read{number}:"
+            stubs += [f"flip{number}:", *_lines(_FLIP[method], number)]
+        elif word in ("@voice", "@key"):
+            number += 1
+            if word == "@key":
+                yield from _lines(_DEAF, number)
+            yield from _lines(_COUNT[method], number, f"  voice {voice or '1'}")
             if method == "counter":
-                owed.append(number)
                 yield f"counted{number}:"
+                stubs += [f"keep{number}:", *_lines(_KEEP, number)]
         elif word == "@catch":
             number += 1
-            for entry in _CATCH[method]:
-                yield _line(entry, number)
+            yield from _lines(_CATCH[method], number)
         elif word == "@stubs":
-            for keep in owed:
-                yield f"keep{keep}:"
-                for entry in _KEEP:
-                    yield _line(entry, keep)
-            owed = []
+            yield from stubs
+            stubs = []
         else:
             yield line
 
 
-def _line(entry: tuple[str, str], number: int, note: str = "") -> str:
-    instruction, cycles = entry
-    if instruction.endswith(":"):
-        return instruction.replace("@", str(number))
-    return f"        {instruction.replace('@', str(number)):23} ; {cycles}{note}"
+def _lines(entries: Iterable[tuple[str, str]], number: int, note: str = "") -> Iterator[str]:
+    """Yield lines of the source with a number in their labels; a note goes to the first."""
+    for instruction, cycles in entries:
+        text = instruction.replace("@", str(number))
+        yield text if text.endswith(":") else f"        {text:23} ; {cycles}{note}"
+        note = ""
 
 
 def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[str]:
@@ -295,7 +335,6 @@ def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[s
         "nokeys": 255 - port.key_mask,
         "chunks": chunks,
         "rounds": passes - 3,
-        "more": (passes - 2) % 256,
         "kinds": FIRST_PHRASE + len(song.phrases),
         "silence": SILENT_PERIOD if counter else 0,
         "resting": 0x500 if counter else 0,

@@ -69,7 +69,7 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
     last = image.origin + len(image.content) - 1
     what = {
         "start": "call: plays the piece; comes back with A = 2 at its end, 1 after a key",
-        "step": "call: plays one step; comes back with A = 0, or 2 after the last",
+        "step": "call: plays one step; comes back with A = 0, 1 after a key, 2 after the last",
         "stop": "call: silence; the next step is the first",
         "border": "the byte of the port's other bits (border colour, tape output)",
     }
@@ -77,6 +77,7 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
     keys = f"keys: port {port.key_port}, mask {port.key_mask}" if port.key_mask else "no keys"
     if not port.key_mask:
         what["start"] = "call: plays the piece; comes back with A = 2 at its end"
+        what["step"] = "call: plays one step; comes back with A = 0, or 2 after the last"
     return [
         f"addresses {image.origin:#06x} to {last:#06x}",
         f"player {image.code_bytes:,} bytes, song {image.song_bytes:,}; "
