@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import secrets
 import stat
 from typing import TYPE_CHECKING, BinaryIO, cast
 
@@ -32,7 +31,7 @@ _swept: set[Path] = set()
 @contextlib.contextmanager
 def reserved_name(folder: Path) -> Iterator[Path]:
     """Yield a free name in a folder; what stands under it at the end is removed."""
-    path = folder / f"{_PREFIX}{secrets.token_hex(8)}"
+    path = folder / f"{_PREFIX}{os.urandom(8).hex()}"
     entry = (os.getpid(), path)
     _noted.add(entry)
     try:

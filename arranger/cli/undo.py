@@ -70,6 +70,8 @@ def tell(sheet: Path, move: Move) -> None:
 def _shown(version: Version) -> str:
     from datetime import datetime
 
+    if not version.seconds:
+        return f"version {version.number} ({version.by})"
     try:
         # as the user's clock shows it
         when = f"{datetime.fromtimestamp(version.seconds):%Y-%m-%d %H:%M:%S}"

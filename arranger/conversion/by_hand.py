@@ -110,7 +110,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     drums, *voices = owners
     hidden = hidden_by(engine, _sounds(sheet, engine), sheet.drums, grid.step_length)
     heard = Heard((sheet.voice1, sheet.voice2), voices, drums, hidden)
-    now = account(replace(asked, refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
+    now = account(asked._replace(refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
     pairs = zip(before.ledger.entries, now[:hand], strict=True)
     entries = tuple(_entry(was, entry, places, hand) for was, entry in pairs)
     ledger = Ledger(entries=entries, transpose=before.ledger.transpose)
@@ -210,7 +210,10 @@ def _asked(conversion: Conversion) -> Asked:
     marked = read_marked(song, engine, settings)
     if marked is not None:
         return marked.asked
-    return asked_of(prepare(song, engine, conversion.grid, settings.reduce), conversion.grid)
+    return asked_of(
+        prepare(song, engine, conversion.grid, settings.reduce, conversion.reduction.weights),
+        conversion.grid,
+    )
 
 
 def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
@@ -229,8 +232,7 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
             lasts.append(max(next(there, first), first) + 1)
     ends, note_ends = lasts[::2], lasts[1::2]
     written = zip(asked.written_end, asked.note_end, note_ends, strict=True)
-    return replace(
-        asked,
+    return asked._replace(
         onset=[*firsts, -1],
         end=[*ends, -1],
         note_end=[*note_ends, -1],

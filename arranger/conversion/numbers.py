@@ -25,7 +25,7 @@ def bars_of(merged: Merge, grid: Grid) -> tuple[GridBar, ...]:
     bars = grid_bars(bar[:4] for bar in merged.sheet.bars)
     songs = [None if bar.now is None else grid.bars[bar.now].number for bar in merged.bars]
     return tuple(
-        bar if song in (None, bar.number) else bar._replace(song_number=song)
+        bar if song == bar.number else bar._replace(song_number=song, in_song=song is not None)
         for bar, song in zip(bars, songs, strict=True)
     )
 
@@ -44,29 +44,28 @@ def passages_of(
     merged
         What merging came to.
     """
-    runs: list[tuple[Passage, list[GridBar]]] = []
+    runs: list[tuple[Passage, list[int], list[int]]] = []
     here = passages[0] if passages else None
     for bar, origin in zip(now.bars, merged.bars, strict=True):
-        if origin.now is not None:
-            song = before.bars[origin.now].number
+        song = None if origin.now is None else before.bars[origin.now].number
+        if song is not None:
             here = next((p for p in passages if p.first_bar <= song <= p.last_bar), here)
         if here is None:
             continue
-        if runs and runs[-1][0] is here:
-            runs[-1][1].append(bar)
-        else:
-            runs.append((here, [bar]))
-    return tuple(_passage(passage, bars) for passage, bars in runs)
+        if not runs or runs[-1][0] is not here:
+            runs.append((here, [], []))
+        runs[-1][1].append(bar.number)
+        runs[-1][2].extend([] if song is None else [song])
+    return tuple(_passage(*run) for run in runs)
 
 
-def _passage(passage: Passage, bars: list[GridBar]) -> Passage:
+def _passage(passage: Passage, numbers: list[int], songs: list[int]) -> Passage:
     """Return a passage as it stands in some bars; the song's numbers only where they rise too."""
-    songs = [bar.number if bar.song_number is None else bar.song_number for bar in bars]
-    first, last = bars[0], bars[-1]
-    told = songs == sorted(songs) and (songs[0], songs[-1]) != (first.number, last.number)
+    first, last = numbers[0], numbers[-1]
+    told = bool(songs) and songs == sorted(songs) and (songs[0], songs[-1]) != (first, last)
     return passage._replace(
-        first_bar=first.number,
-        last_bar=last.number,
+        first_bar=first,
+        last_bar=last,
         song_first_bar=songs[0] if told else None,
         song_last_bar=songs[-1] if told else None,
     )

@@ -12,6 +12,7 @@ from arranger.grid import plan_grid
 from arranger.options import read_command_line
 from arranger.reduce.tell.weighing import weigh_bar
 from arranger.sheet import read_sheet
+from arranger.sheet.as_bars import roots
 from arranger.sheet.numbers import song_numbers
 from arranger.song import read_song
 
@@ -90,10 +91,14 @@ def _song_number(sheet: Sheet, bar: int) -> int:
         raise SettingsError(
             f"there is no bar {bar}", remedy=f"the sheet has bars {min(numbers)} to {max(numbers)}"
         )
-    number = song_numbers(sheet)[numbers.index(bar)]
+    index = numbers.index(bar)
+    number = song_numbers(sheet)[index]
     if number is None:
+        source = roots(sheet.bars)[index]
         raise SettingsError(
             f"bar {bar} was put in by hand, so nothing was weighed there",
-            remedy="ask for a bar that the song has",
+            remedy=f"it is as bar {numbers[source]}: ask for that"
+            if source != index
+            else "ask for a bar that the song has",
         )
     return number

@@ -32,9 +32,8 @@ benchmarks measure.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import log2
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -78,8 +77,7 @@ ON_STEP_BEATS = 0.01
 """A note this near to a step counts as on it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Onsets:
+class _Onsets(NamedTuple):
     """The song as the choice looks at it: attacks of parts, and pairs of equal pitches."""
 
     beats: Floats

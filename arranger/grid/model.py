@@ -30,6 +30,8 @@ class GridBar(NamedTuple):
     denominator: int
     song_number: int | None = None
     """The song's number of the bar, where a hand gave it another; None: the same, or not in the song."""
+    in_song: bool = True
+    """False for a bar that a hand put in."""
 
 
 def grid_bars(heads: Iterable[tuple[int, int, int, int]]) -> tuple[GridBar, ...]:

@@ -159,8 +159,7 @@ def _swung(timeline: Timeline, attacks: Attacks, settings: GridSettings) -> Time
         f"swing: {swing.off_beats} off-beat {names[swing.unit]} stand at "
         f"{100 * swing.place:.0f} % of their pair, and are {done}"
     )
-    return replace(
-        timeline,
+    return timeline._replace(
         onset_beats=carry(timeline.onset_beats, swing, place),
         end_beats=carry(timeline.end_beats, swing, place),
         remarks=(*timeline.remarks, remark),

@@ -9,7 +9,7 @@ beat of the song's median tempo, so that steps are uniform in seconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -39,8 +39,7 @@ class BarLabel(NamedTuple):
     denominator: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Timeline:
+class Timeline(NamedTuple):
     """Notes and bars in beats."""
 
     basis: str

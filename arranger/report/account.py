@@ -161,7 +161,8 @@ def _places(
     if outside.any():
         index[outside] = -1
         in_song[outside], beat[outside] = _places_in_song(song, grid, onsets[outside])
-        bar[outside] = _joining(in_song[outside], numbers, songs)
+        there = np.array([bar.in_song for bar in grid.bars])
+        bar[outside] = _joining(in_song[outside], numbers[there], songs[there])
     return index, bar, in_song, beat
 
 
@@ -192,8 +193,11 @@ def _joining(
     outside
         The song's numbers of the bars, of shape (notes,).
     numbers, songs
-        The sheet's and the song's numbers of the sheet's bars, of shape (bars,).
+        The sheet's and the song's numbers of the song's bars that are in the sheet, of shape
+        (bars,).
     """
+    if not len(songs):
+        return outside
     order = np.argsort(songs, kind="stable")
     after = np.searchsorted(songs[order], outside, side="right")
     near = order[np.maximum(after - 1, 0)]

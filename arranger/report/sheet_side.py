@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from dataclasses import asdict, dataclass
-from itertools import islice, pairwise, takewhile
+from dataclasses import asdict, dataclass, replace
+from itertools import pairwise
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,8 @@ from arranger.errors import SheetError, one_line
 from arranger.machine import song_bytes
 from arranger.pitch import pitch_name
 from arranger.rows import tone_spans
-from arranger.sheet.digest import bar_digest
+from arranger.sheet.digest import bar_contents
+from arranger.sheet.fold import fold, unfold
 from arranger.sheet.played import played_bpm, played_steps, step_length
 from arranger.sheet.text import plain_number
 
@@ -36,8 +37,6 @@ _LABEL = 10
 _TOGETHER = "\xa0"
 """A blank at which no line is broken."""
 _TUNINGS_SHOWN = 5
-_MOST_PLACES = 100
-"""So many earlier bars are tried for where a run of bars repeats."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +63,7 @@ class Tuned:
 
 @dataclass(frozen=True, slots=True)
 class Repeat:
-    """A run of bars that play the same as an earlier run, or all as one bar. Numbers of bars."""
+    """A run of bars that play the same as an earlier one of equal length. Numbers of bars."""
 
     first: int
     last: int
@@ -140,7 +139,6 @@ def sheet_side(sheet: Sheet, engine: Engine) -> SheetSide:
     played_steps(sheet, engine)
     length = step_length(sheet, engine)
     size = _size(sheet, engine)
-    content = _contents(sheet)
     spans = [*tone_spans(sheet.voice1), *tone_spans(sheet.voice2)]
     return SheetSide(
         title=sheet.title,
@@ -166,8 +164,8 @@ def sheet_side(sheet: Sheet, engine: Engine) -> SheetSide:
         song_bytes=size,
         memory_bytes=engine.memory_bytes,
         fits=size is not None and engine.code_bytes + size <= engine.memory_bytes,
-        different_bars=len(set(content)),
-        repeats=tuple(_repeats(content, [bar.number for bar in sheet.bars])),
+        different_bars=len(set(bar_contents(sheet))),
+        repeats=tuple(_repeats(sheet)),
     )
 
 
@@ -259,44 +257,22 @@ def _tuning(pitches: Sequence[int], engine: Engine) -> tuple[Tuned, ...]:
     return tuple(sorted(found, key=lambda entry: (-abs(entry.cents), entry.midi)))
 
 
-def _contents(sheet: Sheet) -> list[tuple[str, int]]:
-    """Return what each bar plays, so that equal bars have equal values."""
-    return [
-        (
-            bar_digest(
-                bar,
-                (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end]),
-                None,
-            ),
-            bar.steps,
-        )
-        for bar, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True)
-    ]
-
-
-def _repeats(content: Sequence[object], numbers: Sequence[int]) -> Iterator[Repeat]:
-    """Yield runs of bars that repeat an earlier run, the longest from each place on."""
-    places: dict[object, list[int]] = {}
-    at = 0
-    while at < len(content):
-        known = places.get(content[at], [])[:_MOST_PLACES]
-        start = max(known, key=lambda place: _alike(content, place, at), default=at)
-        count = _alike(content, start, at) if known else 1
-        end = start + count - 1
-        same = sum(1 for _ in takewhile(content[at].__eq__, islice(content, at, None)))
-        if known and same > count:
-            count, end = same, start
-        if known:
-            yield Repeat(numbers[at], numbers[at + count - 1], numbers[start], numbers[end])
-        for place in range(at, at + count):
-            places.setdefault(content[place], []).append(place)
-        at += count
-
-
-def _alike(content: Sequence[object], start: int, at: int) -> int:
-    """Return how many bars from ``at`` on are as those from ``start`` on, all before ``at``."""
-    most = min(at - start, len(content) - at)
-    return next((n for n in range(most) if content[start + n] != content[at + n]), most)
+def _repeats(sheet: Sheet) -> Iterator[Repeat]:
+    """Yield the runs of bars that folding would write as earlier ones."""
+    bars = fold(unfold(replace(sheet, comments=()))).bars
+    runs: list[list[int]] = []
+    for index, bar in enumerate(bars):
+        if bar.as_bar is None:
+            continue
+        goes_on = runs and runs[-1][-1] == index - 1 and bars[index - 1].as_bar == bar.as_bar - 1
+        if goes_on and bar.as_bar < runs[-1][0]:
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    for first, *more in runs:
+        last = more[-1] if more else first
+        others = (bars[bars[index].as_bar or 0].number for index in (first, last))
+        yield Repeat(bars[first].number, bars[last].number, *others)
 
 
 def _length_text(side: SheetSide) -> str:

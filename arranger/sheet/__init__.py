@@ -21,7 +21,7 @@ lexical, values, cells, meant · io             words, what was meant by a wrong
 as_bars, fold                                  bars that are as another one
 blank                                          one to begin with
 numbers · digest, keep                         the song's beside the sheet's · edits recognised
-packed, base, align                            what was generated, and which bar is which of it
+packed, base, align, bar_order                 what was generated, and which bar is which of it
 merge, timeline, row_merge, merge_header       edits joined with a new conversion, step by step
 refit, fitting, not_taken, pieces              in other steps, key, engine · as comments · bars
 check, problem, tidy · compare, side_by_side   what is wrong, aligned columns · two sheets

@@ -77,11 +77,11 @@ def match_bars(
 ) -> list[int | None]:
     """Return for each bar of the edited sheet its index among the generated ones, or None.
 
-    The indices rise. Bars that were inserted have none. Bars at both ends are taken as they are, by
-    their digests. Between them the likeliest reading is taken. Where nothing is known but digests, or
-    there are very many bars, those are found first that stand as they were, at their own place if
-    that explains as much as any shift does; an edited bar between them is told by its place, or by
-    its number where bars came or went.
+    The indices rise. Bars that were inserted have none. Bars that stand as they were at both
+    ends are taken for themselves; between them the likeliest reading is taken. Where nothing is known
+    but digests, or there are very many bars, those are found first that stand as they were, at their
+    own place if that explains as much as any shift does; an edited bar between them is told by its
+    place, or by its number where bars came or went.
 
     Parameters
     ----------
@@ -95,7 +95,13 @@ def match_bars(
     old = [bar.digest for bar in generated]
     result: list[int | None] = [None] * len(digests)
     in_place = sum(a == b for a, b in zip(old, digests, strict=False))
-    start, end_old, end_new = _common_ends(old, digests)
+    if alike is None:
+        start, end_old, end_new = _common_ends(old, digests)
+    else:
+        start, end_old, end_new = _common_ends(
+            [f"{bar.number} {bar.digest}" for bar in generated],
+            [f"{number} {digest}" for number, digest in zip(numbers, digests, strict=True)],
+        )
     if len(old) == len(digests) and in_place >= _matching(old, digests, start, end_old, end_new):
         pairs = zip(old, digests, strict=True)
         if alike is None or all(a == b or alike(at, at) > 0 for at, (a, b) in enumerate(pairs)):

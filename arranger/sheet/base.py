@@ -46,6 +46,9 @@ class Base:
     places: tuple[int | None, ...] = ()
     """For each of its bars the number that it had in the edited sheet when the program last wrote it;
     None: it wasn't in it. Nothing is known of that in sheets of earlier versions."""
+    written: tuple[int, ...] = ()
+    """The numbers of all bars of the edited sheet then: as long as they are these, bars are known by
+    them."""
     digests: Digests | None = None
     """What is known of the header, if not the values themselves."""
 
@@ -87,22 +90,29 @@ def base_of(sheet: Sheet) -> Base:
             transpose=None,
             loop_known=False,
         )
-    then, transpose, places = found
+    then, transpose, places, written = found
     contents = bar_contents(then)
-    generated = [
-        # no bar of a sheet has this content, so one that was taken out before isn't found again
-        BarDigest(-1 if number is None else number, "" if number is None else digest)
-        for number, digest in zip(places, contents, strict=True)
-    ]
+    by_number = {number: i for i, number in enumerate(places) if number is not None}
+    matched: Sequence[int | None]
+    if [*written] == numbers and len({*numbers}) == len(numbers):
+        matched = [by_number.get(number) for number in numbers]
+    else:
+        generated = [
+            # no bar of a sheet has this content, so one that was taken out before isn't found again
+            BarDigest(-1 if number is None else number, "" if number is None else digest)
+            for number, digest in zip(places, contents, strict=True)
+        ]
+        matched = match_bars(generated, standing, numbers, _likeness(then, sheet, places))
     return Base(
         sheet=then,
         known=(True,) * len(contents),
         contents=contents,
         standing=standing,
-        matched=tuple(match_bars(generated, standing, numbers, _likeness(then, sheet, places))),
+        matched=tuple(matched),
         transpose=transpose,
         loop_known=True,
         places=places,
+        written=written,
     )
 
 
@@ -126,7 +136,7 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> She
         row[2][starts[i] : starts[i + 1]] = drums
     then = replace(then, voice1=tuple(row[0]), voice2=tuple(row[1]), drums=tuple(row[2]))
     if base.digests is None:
-        return replace(sheet, generated=pack(then, base.transpose or 0, base.places))
+        return replace(sheet, generated=pack(then, base.transpose or 0, base.places, base.written))
     digests = bar_digests(then)
     bars = [
         bar._replace(digest=digests[i]) if i in rows else bar
@@ -156,7 +166,8 @@ def with_base(
     for bar, i in zip(sheet.bars, matched, strict=True):
         if i is not None:
             places[i] = bar.number
-    return replace(sheet, generated=pack(then, transpose or 0, places))
+    numbers = [bar.number for bar in sheet.bars]
+    return replace(sheet, generated=pack(then, transpose or 0, places, numbers))
 
 
 def _likeness(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from arranger.errors import OutputError, UsageError
-from arranger.files import is_stdout
+from arranger.files import writes_through
 from arranger.rows import REST
 from arranger.settings import STEP_CHOICES
 from arranger.sheet.blocks import MAX_BAR_STEPS, MAX_STEPS
@@ -110,7 +110,7 @@ def write_blank(path: Path, sheet: Sheet, *, force: bool) -> None:
         If something stands there and ``force`` is not set, it isn't called NAME.duet, or it can't
         be written.
     """
-    if not is_stdout(path):
+    if not writes_through(path):
         if path.suffix != SUFFIX:
             remedy = f"end the name in {SUFFIX}"
             raise OutputError("is no sheet by its name", file=path, remedy=remedy)

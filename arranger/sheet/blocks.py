@@ -51,6 +51,7 @@ class Blocks:
         self.loop: int | None = None
         self._starts = [0]
         self._indices: dict[int, int] = {}
+        self._lowest = self._highest = 0
         self._known_hits: dict[str, str | None] = {".": None}
         self._open: _OpenBar | None = None
         self._copied: BarLine | None = None
@@ -126,6 +127,9 @@ class Blocks:
         self._append(SheetBar(head.number, steps, *bar.metre, None, head.section), places)
 
     def _append(self, bar: SheetBar, lines: tuple[int, int, int, int]) -> None:
+        first = not self.bars
+        self._lowest = bar.number if first else min(bar.number, self._lowest)
+        self._highest = bar.number if first else max(bar.number, self._highest)
         self._indices[bar.number] = len(self.bars)
         self.bars.append(bar)
         self.row_lines.append(lines)
@@ -173,10 +177,9 @@ class Blocks:
         return True
 
     def _not_above(self, number: int) -> None:
-        numbers = [bar.number for bar in self.bars]
         remedy = "write the bar's rows below, since it has no bar above it"
-        if numbers:
-            lowest, highest = min(numbers), max(numbers)
+        if self.bars:
+            lowest, highest = self._lowest, self._highest
             above = f"bar {lowest}" if lowest == highest else f"bars {lowest} to {highest}"
             remedy = f"name one that is: above stand{'s' * (lowest == highest)} {above}"
         self.problems.add("as-bar", f"there is no bar {number} above to be as", remedy)

@@ -7,6 +7,9 @@ through `write_version`:
    or another program has written it. So no edit is lost, whoever made it.
 2. The sheet is written. 3. The new version is noted.
 
+Where history begins with a sheet that was edited since it was generated, what was generated comes
+before it: the sheet carries it.
+
 A command that is killed between leaves the old sheet or the new one; the next one notes which. A
 first write, where nothing stood before, makes no history. Commands take turns: the folder is locked
 from 1 to 3. What goes wrong with the history never stops the writing of a sheet: it is one warning.
@@ -18,10 +21,11 @@ import os
 import time
 import warnings
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.errors import ArrangerWarning, OutputError, SheetError
+from arranger.errors import ArrangerError, ArrangerWarning, OutputError, SheetError
 from arranger.files import check_target, write_bytes, writes_through
 from arranger.sheet.versions import (
     MOST_BYTES,
@@ -36,6 +40,8 @@ from arranger.sheet.versions import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+GENERATED = "generated"
+"""Stands for a command's name where the sheet's own record told what it wrote."""
 FOUND = "found"
 """Stands for a command's name where the history begins with what stood there."""
 EDITED = "edited"
@@ -195,8 +201,37 @@ def with_found(history: History, found: bytes, path: Path) -> History:
     """
     if history.stands(found):
         return history
-    by = EDITED if history.versions else FOUND
-    return noted(history, found, int(path.stat().st_mtime), by)
+    seconds = int(path.stat().st_mtime)
+    if history.versions:
+        return noted(history, found, seconds, EDITED)
+    generated = _as_generated(found)
+    if generated is not None:
+        history = noted(history, generated, 0, GENERATED)
+    return noted(history, found, seconds, FOUND if generated is None else EDITED)
+
+
+def _as_generated(found: bytes) -> bytes | None:
+    """Return the sheet that a program wrote before a hand edited it; None if that isn't known."""
+    from arranger.sheet.base import base_of
+    from arranger.sheet.digest import is_edited
+    from arranger.sheet.parse import parse
+    from arranger.sheet.text import format_sheet
+
+    try:
+        sheet = parse(found.decode("utf-8-sig"))
+        if sheet.generated is None or not is_edited(sheet):
+            return None
+        told = replace(
+            base_of(sheet).sheet,
+            source_file=sheet.source_file,
+            source_sha256=sheet.source_sha256,
+            settings=sheet.settings,
+            digest=sheet.digest,
+            generated=sheet.generated,
+        )
+        return None if is_edited(told) else format_sheet(told).encode("utf-8")
+    except (ArrangerError, ValueError):  # an edit half done
+        return None
 
 
 def found_in(path: Path) -> bytes | None:

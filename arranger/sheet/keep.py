@@ -80,14 +80,14 @@ def check_same_song(path: str | Path, edited: Sheet, now: Sheet) -> None:
         If the song of ``now`` isn't the file that the edited sheet was made from.
     """
     if edited.source_sha256 and edited.source_sha256 != now.source_sha256:
-        name = edited.source_file or "a song"
+        was, name = edited.source_file, now.source_file
         raise OutputError(
-            f"was made from another file than {now.source_file} is now, though it is called {name}"
-            if name == now.source_file
-            else f"was made from {name}, not from {now.source_file}",
+            f"was made when {name} was another file than it is now"
+            if was in ("", name)
+            else f"was made from {was}, not from {name}",
             file=path,
-            remedy="choose another folder with -o, or say --song-changed if it is the same song, "
-            "only changed",
+            remedy="choose another folder with -o for another song; if it is the same one, only "
+            "changed, add --song-changed",
         )
 
 

@@ -35,7 +35,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.bar_edits.taken_apart import put_together, take_apart
+from arranger.sheet.bar_order import in_order, order_of
 from arranger.sheet.base import base_of
 from arranger.sheet.fitting import Fitting
 from arranger.sheet.merge_header import check_engine, merge_header, merge_loop, with_sounds
@@ -157,27 +157,11 @@ def _transposed(now: Sheet) -> int:
 def _record(planned: Plan, now: Sheet, voices: Sequence[MergedRow], transposed: int) -> Generated:
     """Return the record of what is generated now, as the base of the next merge."""
     then = replace(now, voice1=voices[0].base, voice2=voices[1].base)
-    places: list[int | None] = [None] * len(now.bars)
-    for bar in planned.bars:
-        if bar.now is not None:
-            places[bar.now] = bar.head.number
-    order = _order(planned, len(now.bars))
-    if order != sorted(order):  # bars that a hand moved are moved in the record too
-        blocks = take_apart(then)
-        then = put_together(then, [blocks[k] for k in order]).sheet
-        places = [places[k] for k in order]
-    return pack(then, transposed, places)
-
-
-def _order(planned: Plan, count: int) -> list[int]:
-    """Return the bars of what is generated now in the merged order; those not there after the one before."""
-    there = [bar.now for bar in planned.bars if bar.now is not None]
-    known, last = {*there}, -1
-    behind: dict[int, list[int]] = {}
-    for k in range(count):
-        last = k if k in known else last
-        behind.setdefault(last, []).append(k)
-    return [k for before in (-1, *there) for k in behind.get(before, [])]
+    standing = {bar.now: bar.head.number for bar in planned.bars if bar.now is not None}
+    order = order_of(len(now.bars), list(standing))
+    places = [standing.get(k) for k in order]
+    numbers = [bar.head.number for bar in planned.bars]
+    return pack(in_order(then, order), transposed, places, numbers)
 
 
 def _told(

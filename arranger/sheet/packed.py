@@ -43,9 +43,16 @@ class Record(NamedTuple):
     standing: tuple[int | None, ...]
     """For each bar the number that it had when the program last wrote the edited sheet; None for one
     that wasn't in it."""
+    numbers: tuple[int, ...]
+    """Those of all bars of the edited sheet then."""
 
 
-def pack(sheet: Sheet, transpose: int, standing: Sequence[int | None] | None = None) -> Generated:
+def pack(
+    sheet: Sheet,
+    transpose: int,
+    standing: Sequence[int | None] | None = None,
+    written: Sequence[int] | None = None,
+) -> Generated:
     """Return the record of a sheet as it stands.
 
     Parameters
@@ -56,8 +63,13 @@ def pack(sheet: Sheet, transpose: int, standing: Sequence[int | None] | None = N
         By how many semitones the song was moved.
     standing
         As in `Record`; None: all bars stand there with their own numbers.
+    written
+        `Record.numbers`; None: those of ``standing``.
     """
     numbers = [bar.number for bar in sheet.bars]
+    standing = numbers if standing is None else list(standing)
+    known = [number for number in standing if number is not None]
+    written = known if written is None else list(written)
     names = sorted({name for name in sheet.drums if name is not None})
     codes: dict[str | None, str] = {name: chr(_FIRST_DRUM + at) for at, name in enumerate(names)}
     codes[None] = _NO_DRUM
@@ -83,7 +95,8 @@ def pack(sheet: Sheet, transpose: int, standing: Sequence[int | None] | None = N
         "as": [(at, bar.as_bar) for at, bar in enumerate(sheet.bars) if bar.as_bar is not None],
         "sections": [(at, bar.section) for at, bar in enumerate(sheet.bars) if bar.section],
         "comments": sheet.comments,
-        "standing": None if standing is None or list(standing) == numbers else standing,
+        "standing": None if standing == numbers else standing,
+        "numbers": None if written == known else written,
     }
     told = {word: value for word, value in content.items() if value not in _UNTOLD}
     text = json.dumps(told, separators=(",", ":"), ensure_ascii=False)
@@ -178,7 +191,8 @@ def _record(told: dict[str, Any]) -> Record:
     )
     if len(standing) != len(bars):
         raise ValueError
-    return Record(sheet, int(told.get("transpose", 0)), standing)
+    written = told.get("numbers", [number for number in standing if number is not None])
+    return Record(sheet, int(told.get("transpose", 0)), standing, tuple(map(int, written)))
 
 
 def _cell(letter: str) -> int:

@@ -163,6 +163,10 @@ def _take_starts_along(
                     hand[between] = hand[between] or slots[between].edited is not None
 
 
+_Tone = tuple[bool, int]
+"""Whether it is the hand's, and the step on which it starts there."""
+
+
 def _performed(
     hand: Sequence[bool],
     slots: Sequence[Slot],
@@ -170,34 +174,49 @@ def _performed(
     new: _Heard,
     slot_of: Mapping[int, int],
     move: Move,
-) -> tuple[list[int], list[tuple[bool, int] | None]]:
-    """Return the cells of the merged row, and which tone each belongs to (the hand's, its start)."""
+) -> tuple[list[int], list[_Tone | None]]:
+    """Return the cells of the merged row, and which tone each belongs to."""
     cells: list[int] = []
-    ids: list[tuple[bool, int] | None] = []
-    last: tuple[bool, int] | None = None
+    ids: list[_Tone | None] = []
+    last: _Tone | None = None
+    alike: tuple[_Tone, ...] = ()
     for at, (slot, by_hand) in enumerate(zip(slots, hand, strict=True)):
         if by_hand and slot.copied is not None:
             cell = cells[slot.copied]
             if cell != HOLD:
+                alike = _starting(slot, mine, new)
                 last = None if cell == REST else (True, -1 - at)
             cells.append(cell)
             ids.append(last)
             continue
-        side, step = (mine, slot.edited) if by_hand else (new, slot.now)
-        value = side.sounds[step or 0][0]
+        side, step = (mine, slot.edited or 0) if by_hand else (new, slot.now or 0)
+        value = side.sounds[step][0]
         if value < 0:
             cells.append(HOLD if value == HOLD and last is None else REST)
             last = None
         else:
-            tone: tuple[bool, int] = (by_hand, side.starts[step or 0])
-            start = slot_of.get(side.starts[step or 0], at) if by_hand else at
-            if start < at and not hand[start] and last is not None:
+            tone: _Tone = (by_hand, side.starts[step])
+            start = slot_of.get(side.starts[step], at) if by_hand else at
+            goes_on = tone in alike or (start < at and not hand[start])
+            if last is not None and goes_on:
                 tone = last
             pitch = move.pitch(value) if by_hand else value
             cells.append(HOLD if tone == last else pitch)
+            if tone != last:
+                alike = ()
             last = tone
         ids.append(last)
     return cells, ids
+
+
+def _starting(slot: Slot, mine: _Heard, new: _Heard) -> tuple[_Tone, ...]:
+    """Return the tones that start on a step, whose place one of another bar takes."""
+    found: list[_Tone] = []
+    if slot.edited is not None and mine.begins(slot.edited):
+        found.append((True, slot.edited))
+    if slot.now is not None and new.begins(slot.now):
+        found.append((False, slot.now))
+    return tuple(found)
 
 
 def _renewed(slot: Slot, then: _Heard, new: _Heard, move: Move) -> bool:

@@ -11,6 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.sheet.base import base_of, with_base
 from arranger.sheet.io import read_text, write_sheet
 from arranger.sheet.parse import parse
 from arranger.sheet.text import format_sheet
@@ -96,4 +97,9 @@ def _renumbered(sheet: Sheet) -> tuple[Sheet, list[str]]:
         f"bars numbered anew, {first} to {bars[-1].number}, "
         f"since bar {after.number} came after bar {before.number}"
     )
-    return replace(sheet, bars=bars), [told]
+    numbered = replace(sheet, bars=bars)
+    if sheet.generated is not None:  # edits are known by the numbers that a program wrote
+        base = base_of(sheet)
+        if base.places:
+            numbered = with_base(numbered, base.sheet, base.transpose, base.matched)
+    return numbered, [told]

@@ -135,9 +135,11 @@ def _move(path: str | Path, choose: Callable[[History, bool], int]) -> Move:
         history = read_history(path)
         try:
             found = found_in(path)
-            if found is not None and history.versions:
-                history = with_found(history, found, path)
-                save(history, path)
+            if found is not None:
+                known = with_found(history, found, path)
+                if len(known.versions) > 1:
+                    history = known
+                    save(history, path)
             left = None if found is None else history.version(history.now)
             number = choose(history, found is None)
             content = content_of(history, number)

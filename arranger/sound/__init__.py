@@ -4,13 +4,37 @@ alternate  One square-wave timer channel that the two voices have in turn
 audio      Audio: samples from the pin's changes, without writing the pin out
 bandlimit  Band-limited kernels: how the pin's changes sound at a sample rate
 files      Audio files: a sheet becomes WAV, FLAC or OGG, block by block, whole or not at all
+mixing     Kernels added up, and the sums summed once more: the two loops in which sound takes its time
 schedule   What the routine does when: stretches in which the sound loop runs, and drums
 signal     The exact one-bit signal: the clock cycles in which the pin changes
 speaker    Speaker models: how the pin sounds through a real loudspeaker, roughly
+
+The names below are looked up when they are first used: song data need the schedule alone.
 """
 
-from arranger.sound.files import FORMATS, render, samples
-from arranger.sound.signal import edges
-from arranger.sound.speaker import SPEAKERS
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from arranger.sound.files import FORMATS, render, samples
+    from arranger.sound.signal import edges
+    from arranger.sound.speaker import SPEAKERS
 
 __all__ = ["FORMATS", "SPEAKERS", "edges", "render", "samples"]
+
+_MODULES = {
+    "FORMATS": "files",
+    "SPEAKERS": "speaker",
+    "edges": "signal",
+    "render": "files",
+    "samples": "files",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _MODULES:
+        message = f"module {__name__!r} has no attribute {name!r}"
+        raise AttributeError(message)
+    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.fuzz_cli --sheets 5000 --ledgers 500 --arguments 2000 --seed 1
 
-Every mutated sheet is checked, tidied, compared and spread, exported in one format, a bar of it
+Every mutated sheet is checked, tidied, compared, spread, reported and edited by bars, exported in one format, a bar of it
 rendered, and now and then explained; every damaged ledger is asked with all options. Commands run as
 users get them (`arranger.cli.app.run`). Counted: exit codes, tracebacks (what the last resort would
 call a defect), text that isn't harmless, exit codes that weren't promised; measured: the slowest
@@ -103,6 +103,13 @@ class Tally:
                     shutil.copy(keep, target / f"{len(self.broken)}{keep.suffix}")
 
 
+BAR_EDITS = (
+    "copy {0} --to 3", "copy 1-{0} --to end --as", "copy {0} --to 2 --over", "copy 1 --to {0} --row drums",
+    "insert 2 --to {0} --metre 7/8", "delete {0}", "move {0} --to 1", "transpose 1-{0} --by 5",
+    "octave {0} up --no-fold", "swap {0},2", "clear {0} --row voice1", "fill {0} kick..hat", "delete A",
+)  # fmt: skip
+
+
 def mutated(rng: Random, text: str) -> str:
     lines = text.split("\n")
     if rng.random() < 0.5:  # half of them only as a hand would, so that most can be played
@@ -185,6 +192,8 @@ def sheets(rng: Random, tally: Tally, count: int, seeds: list[Path]) -> None:
             ["render", "fuzzed.duet", "--bars", bar, "--rate", "22050", "-o", "heard.wav"],
             ["tidy", "fuzzed.duet", *rng.choice(([], ["--check"]))],
             ["spread", "fuzzed.duet", *rng.choice(([], ["--check"]))],
+            ["report", "fuzzed.duet", *rng.choice(([], ["--json"]))],
+            ["bars", "fuzzed.duet", *rng.choice(BAR_EDITS).format(bar).split()],
         ]
         if index % 10 == 0:
             commands.append(["explain", "fuzzed.duet", bar, "--song", "two_gulls.mid"])
@@ -217,18 +226,19 @@ def arguments(rng: Random, tally: Tally, count: int) -> None:
         "two_gulls.duet",
         "two_gulls.ledger.json",
         "nowhere",
+        "new.duet",
         "",
         ".",
         "own.toml",
     ]
     own = ["--json", "--check", "-o", "--as", "--bars", "--rate", "--speaker", "--split", "--loop",
            "--address", "--most", "--song", "--part", "--outcome", "--reason", "--like", "--force",
-           "--keep-edits", "--audio", "--no-audio", "--no-suggestions", "--help"]  # fmt: skip
+           "--keep-edits", "--to", "--over", "--times", "--by", "--row", "--metre", "--tempo", "--pickup", "--title", "--audio", "--no-audio", "--no-suggestions", "--help"]  # fmt: skip
     options = own + [f"--{option.name}" for option in OPTIONS]
     values = [*WORDS, *names, "wav", "out", "A=broken-chord", "leap=0.5", "gap=5", "auto", "none",
-              "track", "1/4", "twin-counter", "5-2", "2-5", "\udcff", "a" * 300, "x\ny"]  # fmt: skip
+              "track", "1/4", "6/8", "0", "140", "twin-counter", "5-2", "2-5", "\udcff", "a" * 300, "x\ny"]  # fmt: skip
     commands = ["convert", "survey", "engines", "export", "explain", "report", "render", "check",
-                "compare", "tidy", "spread", "nope"]  # fmt: skip
+                "compare", "tidy", "spread", "bars", "new", "nope"]  # fmt: skip
     for _ in range(count):
         for name in names[:3]:
             shutil.copy(Path("seeds") / name, name)

@@ -55,7 +55,9 @@ COMMANDS: dict[str, tuple[str, Callable[[Place], list[str | Path]]]] = {
     "export midi": ("t.mid", lambda p: ["export", p.sheet, "--as", "midi", "-o", p.target]),
     "export json": ("t.json", lambda p: ["export", p.sheet, "--as", "json", "-o", p.target]),
     "tidy -o": ("t.duet", lambda p: ["tidy", p.sheet, "-o", p.target]),
+    "bars -o": ("t.duet", lambda p: ["bars", p.sheet, "swap", "1", "-o", p.target]),
     "spread -o": ("t.duet", lambda p: ["spread", p.sheet, "-o", p.target]),
+    "new": ("t.duet", lambda p: ["new", "--bars", "2", p.target]),
     "songbook": (
         "song.duet",
         lambda p: ["songbook", p.song.parent, "-o", p.target.parent, "--workers", "1"],

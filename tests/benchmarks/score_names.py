@@ -59,7 +59,9 @@ def _spell(score: music21.stream.Score, counts: Counter[str]) -> None:
         lengths[pitch % 12] += end - start
     key = find_key(lengths)
     for line, own, other in zip(lines, spans, spans[::-1], strict=True):
-        for note, name in zip(line, spell(own, other, key, 2 * TICKS), strict=True):
+        for note, name in zip(
+            line, spell(own, other, lambda _, key=key: key, 2 * TICKS), strict=True
+        ):
             right = (name.letter, name.alter) == (note.pitch.step, int(note.pitch.alter))
             for kind in ("tones", *([] if key.has(note.pitch.midi) else ["outside"])):
                 counts[kind] += 1

@@ -56,7 +56,7 @@ def test_the_sections_of_the_song_are_marked(here: Path) -> None:
 
 def test_each_edit_says_what_it_did(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = sounding(read_sheet(SHEET))
-    said = {
+    expected = {
         "copy 1-8 --to 17": "bars 1-8 copied to bars 17-24; bars 17-32 are 25-40 now",
         "copy A --to end --as": "bars 1-8 copied to bars 41-48, which are as those; "
         "A is the first of 4, bars 1-8",
@@ -79,12 +79,15 @@ def test_each_edit_says_what_it_did(here: Path, capsys: pytest.CaptureFixture[st
         "copy 1 --to 2 --over --as": "bar 1 copied over bar 2, which is as that one; "
         "heard too in bar 42, which is as a changed one",
     }
-    for words, told in said.items():
+    for words, told in expected.items():
         assert bars(*words.split()) == 0
         assert capsys.readouterr().out == f"{told}\n"
     assert bars("fill", "17-18", "kick . | hat .") == 0
     assert capsys.readouterr().out == "drums of bars 17-18 filled\n"
     assert run(["check", SHEET]) == 0
+    assert run(["explain", SHEET, "41"]) == 1
+    assert "bar 41 was put in by hand" in (said := capsys.readouterr().err)
+    assert "it is as bar 1: ask for that" in said
     sheet = read_sheet(SHEET)
     now = sounding(sheet)
     assert now[24:40] == before[16:]

@@ -102,7 +102,9 @@ def test_a_timer_engine_has_no_address(here: Path, capsys: pytest.CaptureFixture
         "convert no{}", "survey {}.mid", "survey {}.mid --json", "check {}.duet",
         "check {}.duet --json", "check no{}", "tidy {}.duet", "tidy --check {}.duet", "tidy no{}",
         "render {}.duet --bars 1", "render no{}", "export {}.duet --as json", "export no{}",
-        "export {}.duet --as {}", "spread {}.duet", "spread no{}", "compare {}.duet {}.duet",
+        "export {}.duet --as {}", "spread {}.duet", "spread no{}",
+        "bars {}.duet swap 1", "bars no{} swap 1", "bars {}.duet delete {}", "bars {}.duet copy 1 --to {}",
+        "bars {}.duet fill 1 {}", "bars {}.duet {} 1", "compare {}.duet {}.duet",
         "compare {}.duet bad.duet", "compare no{} no{}", "explain {}.duet 1", "explain no{} 1",
         "report {}.ledger.json", "report no{}", "report {}.ledger.json --part {}",
         "report {}.ledger.json --bars {}", "engines {}", "engines {}.toml", "engines new {}.toml",
@@ -132,13 +134,13 @@ def test_names_do_no_harm(
 @pytest.mark.parametrize("name", ["", ".", "..", "/", "x/y/z", "a" * 300])
 @pytest.mark.parametrize(
     "command",
-    ["render", "export --as json", "check", "tidy", "spread", "explain", "compare", "report",
+    ["render", "export --as json", "check", "tidy", "spread", "bars", "explain", "compare", "report",
      "convert", "survey", "engines"],
 )  # fmt: skip
 def test_names_that_are_no_files(
     here: Path, capsys: pytest.CaptureFixture[str], command: str, name: str
 ) -> None:
-    more = {"explain": ["1"], "compare": ["song.duet"]}
+    more = {"explain": ["1"], "bars": ["swap", "1"], "compare": ["song.duet"]}
     before = sorted(here.rglob("*"))
     assert run([*command.split(), name, *more.get(command, [])]) in {1, 2}
     told = capsys.readouterr()

@@ -85,6 +85,18 @@ def test_a_drum_in_place_of_a_tone_takes_its_step() -> None:
         parse_engine(after)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        'step = ["voice1", "voice2"]\n[export.drums]\nplace = "voice1"\ncodes = { kick = 240, snare = 240 }',
+        'step = ["hit", "voice1", "voice2", { value = "drum", when = "hit" }]\n'
+        "[export.drums]\ncodes = { kick = 0, snare = 1 }",
+    ],
+)
+def test_drums_may_share_a_code_and_use_none_where_a_flag_says_more(text: str) -> None:
+    assert parse_engine(f"{HEAD}{text}\n").profile.export is not None
+
+
 def test_frequencies_are_no_settings() -> None:
     text = GOOD.replace('method = "counter"', 'method = "frequencies"')
     text = text.replace('lowest = "C2"\nhighest = "C5"\nbits = 8', "table = { A3 = 220, A4 = 440 }")

@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 OPPOSITE = {"new1": "hold1", "new2": "hold2", "hold1": "new1", "hold2": "new2"}
 HIDDEN = "hidden"
 """What a voice plays on a step on which a drum stands in its place."""
+LOST = "lost"
+"""What it would play after that, if it weren't told anew."""
 
 
 class Song(NamedTuple):
@@ -36,6 +38,10 @@ class Reader:
     def read(self) -> Song:
         """Return the whole song."""
         ordered = "order" in self.table
+        for name, address in self.header.items():
+            block = name.removesuffix("_address")
+            if block != name and block != "loop":
+                assert address % self.table.get("align", {}).get(block, 1) == 0
         at = self.offset(self.header["order_address" if ordered else "music_address"])
         starts: list[tuple[int, int]] = []
         loop = None
@@ -72,6 +78,7 @@ class Reader:
             listed = self.offset(self.header["pattern_list_address"])
             size = self.record("pattern_list", listed)[1] - listed
             values |= self.record("pattern_list", listed + size * values["pattern"])[0]
+        assert values["pattern_address"] % self.table.get("align", {}).get("pattern", 1) == 0
         music = self.offset(values["pattern_address"])
         begun = len(self.song.drums)
         steps = values.get("steps", self.table.get("pattern_steps"))
@@ -188,10 +195,10 @@ class Reader:
             assert fresh or now[voice] == self.held[voice]
             if f"rest{voice + 1}" in values and now[voice] != HIDDEN:
                 assert values[f"rest{voice + 1}"] == (now[voice] is None)
-        self.held = now
         length = self.plain(kind, "length", values["length"]) if "length" in values else 1
-        self.song.voice1.extend([now[0]] * length)
-        self.song.voice2.extend([now[1]] * length)
+        self.held = [LOST if tone == HIDDEN else tone for tone in now]
+        self.song.voice1.extend([now[0], *[self.held[0]] * (length - 1)])
+        self.song.voice2.extend([now[1], *[self.held[1]] * (length - 1)])
         self.song.drums.extend([drum, *[None] * (length - 1)])
         if "hit" in values:
             assert values["hit"] == (drum is not None)

@@ -20,7 +20,7 @@ from arranger.machine.size import song_bytes
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import SheetBar, SheetSound, SoundPart
 from tests.machine.plain_layout import HIDDEN, Reader
-from tests.sound.sheets import sheet_of, sheets
+from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:
     from arranger.engine import Engine
@@ -181,8 +181,13 @@ def engine_of(table: dict[str, Any], engine: Engine = PLAIN) -> Engine:
 
 @st.composite
 def pieces(draw: st.DrawFn) -> Sheet:
-    """Draw a sheet of bars that may be alike."""
-    bars = draw(st.lists(sheets(PLAIN, max_steps=5), min_size=1, max_size=3))
+    """Draw a sheet of bars that may be alike, with many tones that are held."""
+    cells = st.sampled_from([HOLD] * 6 + [REST, 48, 60, *PLAIN.pitches])
+    bars = []
+    for steps in draw(st.lists(st.integers(1, 6), min_size=1, max_size=3)):
+        row = st.lists(cells | st.just(HOLD), min_size=steps, max_size=steps)
+        hits = st.lists(st.sampled_from([None, None, *DRUMS]), min_size=steps, max_size=steps)
+        bars.append(sheet_of(PLAIN, draw(row), draw(row), draw(hits)))
     order = draw(st.lists(st.sampled_from(bars), min_size=1, max_size=6))
     sheet = replace(
         order[0],
@@ -267,6 +272,8 @@ def test_a_long_event_is_split_into_holds() -> None:
     sheet = sheet_of(PLAIN, [60, *[HOLD] * 6], None, ["kick", *[None] * 6])
     told = bytes([0b11_1_1_1_001, C4, 0, 0b11_0_0_0_000, 0b01_0_0_0_000])
     assert data({"event": event}, sheet) == told
+    four = {"event": [value("length", 2, add=-1), {"number": 0, "bits": 6}, *PAIR], **SILENT}
+    assert data(four, sheet) == bytes([0b11_000000, C4, 0, 0b10_000000, C4, 0])
 
 
 def test_the_loop_begins_anew() -> None:

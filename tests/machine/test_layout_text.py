@@ -76,6 +76,18 @@ def test_an_assembler_with_other_words_makes_the_same_bytes(tmp_path: Path) -> N
     assert (tmp_path / "piece").read_bytes() == written("bytes")
 
 
+def test_an_address_that_is_changed_or_packed_is_a_number() -> None:
+    table = {
+        "header": [value("music_address", 16, add=1), {"number": 3, "bits": 4}, value("end_address", 12)],
+        "step": ["voice1", "voice2", "drum"], "form": "assembly",
+    }  # fmt: skip
+    content = export(SHEET, engine_of(table), "data", ExportOptions())
+    assert b"quay_e_header:\n        defb 0x05, 0x00, 0x6A, 0x30\n" in content
+    steps = [line for line in content.splitlines() if b"defb" in line][1:]
+    assert len(steps) == 8
+    assert all(line.count(b"0x") % 3 == 0 for line in steps), "no record is torn apart"
+
+
 def test_a_label_may_do_without_its_colon() -> None:
     text = written("assembly", colon=False)
     assert b"\nquay_e_order\n" in text

@@ -153,6 +153,11 @@ def test_a_loop_goes_on_as_rendered(name: str, loop_step: int) -> None:
     assert late.max() <= LATE_CYCLES[name] * rounds.steps + 2 * LOOP_CYCLES[name]
 
 
+@each_routine
+def test_a_description_says_how_long_the_routine_is(name: str) -> None:
+    assert len(player(name)) == ENGINES[name].code_bytes
+
+
 def test_a_core_of_32_bytes_is_enough() -> None:
     assert STARTS["compiled"] - ORIGIN == 32
 

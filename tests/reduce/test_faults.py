@@ -112,8 +112,8 @@ def test_a_note_that_is_heard_for_most_of_its_length_is_not_lost(steps: int, out
     rows = heard(*free, drums=(-1,) * 12)
     long = asked(end=6, note_end=6, written_end=6.0)
     ends = [6, steps, 12]
-    long = replace(
-        long, end=ends, note_end=ends, written_end=[6.0, float(steps), 12.0],
+    long = long._replace(
+        end=ends, note_end=ends, written_end=[6.0, float(steps), 12.0],
         turning=[[False] * 12] * 2,
     )  # fmt: skip
     entry = account(long, rows, [None] * 12)[1]
@@ -134,7 +134,7 @@ def test_a_gap_keeps_a_voice_busy_for_the_note_that_was_held_just_before() -> No
     """The first note lasts for one step, after another; its repetition comes after a silent one."""
     sources = ((1, 0, -1, 1), (-1,) * 4)
     rows = Heard(((63, 72, REST, 72), (REST,) * 4), sources, (-1,) * 4, silencing((-1,) * 4))
-    later = replace(asked(), onset=[1, 0, 2], end=[3, 1, 3], note_end=[3, 1, 3])
+    later = asked()._replace(onset=[1, 0, 2], end=[3, 1, 3], note_end=[3, 1, 3])
     assert account(later, rows, [None] * 4)[2].by == (0,)
 
 
@@ -209,7 +209,7 @@ def test_a_difference_is_told_once_for_as_long_as_it_lasts() -> None:
 
 def test_half_of_a_notes_length_is_enough_to_merge_it_wherever_it_stands() -> None:
     """The second note asks for two steps; another plays its pitch on one of them, or on none."""
-    later = replace(asked(), onset=[0, 2, 3], end=[2, 4, 4], note_end=[2, 4, 4])
+    later = asked()._replace(onset=[0, 2, 3], end=[2, 4, 4], note_end=[2, 4, 4])
     rows = ((72, HOLD, 50, HOLD), (REST, REST, REST, 63))
     sources = ((0, 0, 0, 0), (-1, -1, -1, 2))
     half = Heard(rows, sources, (-1,) * 4, silencing((-1,) * 4))

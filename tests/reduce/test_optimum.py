@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -100,14 +99,14 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
 
 
 def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
-    rates = replace(rates_of(problem, costs, song.step_seconds), change=song.change)
+    rates = rates_of(problem, costs, song.step_seconds)._replace(change=song.change)
     if song.turn is None:
         return rates
     held = [None if tone < 0 else tone for tone in problem.candidates.ravel().tolist()]
     turn = np.array([[each[tone] for tone in held] for each in song.turn])
     turn = turn.reshape(2, *problem.candidates.shape) * problem.lengths[:, None]
     free = np.repeat(np.array(song.free)[:, None], len(problem.starts), axis=1)
-    return replace(rates, turn=turn, free=free)
+    return rates._replace(turn=turn, free=free)
 
 
 def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 Content = tuple[tuple[int, ...], tuple[int, ...], tuple[str | None, ...]]
 DRUMS = (None, None, None, "kick", "snare")
+SECTIONS = ("", "", "", "A", "B")
 
 
 @dataclass(frozen=True)
@@ -76,10 +77,19 @@ def generated(
         tempo=float(rng.randint(60, 240)),
     )
     heads = [SheetBar(first + index, steps, 4, 4) for index in range(count)]
-    sheet = joined(empty, heads, rows)
-    if rng.random() < 0.3:
-        sheet = replace(sheet, loop_step=rng.randrange(sheet.steps))
-    return with_digest(sheet)
+    return with_digest(marked(rng, joined(empty, heads, rows)))
+
+
+def marked(rng: random.Random, sheet: Sheet) -> Sheet:
+    """Return the sheet with a loop mark, sections and words of the song, or without some of them."""
+    bars = [bar._replace(section=rng.choice(SECTIONS)) for bar in sheet.bars]
+    words = [at for at in range(len(bars)) if rng.random() < 0.2]
+    return replace(
+        sheet,
+        bars=tuple(bars),
+        loop_step=rng.randrange(sheet.steps) if rng.random() < 0.3 else None,
+        comments=tuple(Comment(at, f"words: {rng.choice(('sail', 'row'))}") for at in words),
+    )
 
 
 def generated_again(rng: random.Random, sheet: Sheet) -> Sheet:
@@ -100,7 +110,8 @@ def generated_again(rng: random.Random, sheet: Sheet) -> Sheet:
         first = rng.randrange(len(bars))
         last = rng.randrange(first, len(bars))
         bars, rows = bars[first : last + 1], rows[first : last + 1]
-    return with_digest(joined(replace(sheet, engine="twin-phase"), bars, rows))
+    again = joined(replace(sheet, engine="twin-phase"), bars, rows)
+    return with_digest(marked(rng, again))
 
 
 def transposed(sheet: Sheet, semitones: int) -> Sheet:
@@ -130,27 +141,38 @@ def edit(rng: random.Random, sheet: Sheet) -> Edited:
     bars = list(sheet.bars)
     rows = contents(sheet)
     originals: list[Content | None] = list(rows)
-    comments: list[Comment] = []
+    comments: list[list[Comment]] = [
+        [comment for comment in sheet.comments if comment.bar == at] for at in range(len(bars))
+    ]
     loop = sheet.loop_step
-    for _ in range(rng.randint(1, 4)):
+    for _ in range(rng.randint(1, 5)):
         at = rng.randrange(len(bars))
         what = rng.random()
-        if what < 0.6:
+        if what < 0.5:
             before = rows[at]
             rows[at] = (
-                run_changed(rng, before) if what < 0.4 else random_content(rng, bars[at].steps)
+                run_changed(rng, before) if what < 0.35 else random_content(rng, bars[at].steps)
             )
-        elif what < 0.7:
+        elif what < 0.6:
             bars.insert(at, bars[at])
             rows.insert(at, random_content(rng, bars[at].steps))
             originals.insert(at, None)
-        elif what < 0.8 and len(bars) > 1:
-            del bars[at], rows[at], originals[at]
-        elif what < 0.9:
+            comments.insert(at, [])
+        elif what < 0.7 and len(bars) > 1:
+            del bars[at], rows[at], originals[at], comments[at]
+        elif what < 0.8:
             loop = rng.choice((None, rng.randrange(sum(bar.steps for bar in bars))))
+        elif what < 0.9:
+            bars[at] = bars[at]._replace(section=rng.choice(SECTIONS))
         else:
-            comments.append(Comment(rng.randrange(-1, len(bars)), f"a thought {rng.random()}"))
-    comments = sorted((c for c in comments if c.bar < len(bars)), key=lambda c: (c.bar, c.row))
-    found = replace(joined(replace(sheet, loop_step=loop), bars, rows), comments=tuple(comments))
+            comments[at].append(Comment(at, f"a thought {rng.random()}"))
+    at = rng.randrange(len(bars))
+    other = rng.randrange(at + 1)
+    alike = bars[other][1:4] == bars[at][1:4] and bars[other].number != bars[at].number
+    if rng.random() < 0.3 and other < at and alike:
+        bars[at] = bars[at]._replace(as_bar=other)
+        rows[at] = rows[other]
+    placed = [comment._replace(bar=at) for at, found in enumerate(comments) for comment in found]
+    found = replace(joined(replace(sheet, loop_step=loop), bars, rows), comments=tuple(placed))
     touched = [index for index, was in enumerate(originals) if was != rows[index]]
     return Edited(found, touched)

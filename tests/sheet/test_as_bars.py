@@ -126,6 +126,7 @@ def test_a_comment_on_a_row_of_a_bar_that_is_as_another_stands_below_it() -> Non
             "did you mean '5-6'?",
         ),
         ("bar 5 3/4 as 1", 1, "as-metre", "bar 1, which is in 2/4", "write 2/4, or no metre"),
+        ("bars 5-6 2/4 as 1-2", 1, "as-metre", "bar 6 is as bar 2, which is in 3/4", "write 3/4"),
         ("bar 5 3 steps as 1", 1, "as-steps", "bar 1, which has 4 steps", "write 4 steps, or none"),
         ("bar 5 as 1 section 2", 1, "section", "'2' can't be the name", "section B"),
         ("bar 5 as 1 loop 5", 1, "loop", "no step 5", "1 to 4"),
@@ -153,6 +154,25 @@ def test_what_is_wrong_is_told_with_what_to_do(
     assert (problem.line, problem.code) == (head.count("\n") + line, code)
     assert told in problem.what
     assert remedy in problem.remedy
+
+
+def test_comments_at_rows_that_cannot_stand_there_are_kept_below_the_bar() -> None:
+    found = scan(FOLDED + "# low\nvoice 1 C4 # high\n")
+    assert [(c.bar, c.text, c.row) for c in found.sheet.comments[2:]] == [
+        (5, "low", 4), (5, "high", 4),
+    ]  # fmt: skip
+
+
+def test_the_bars_above_are_told_and_lines_of_rows_are_known() -> None:
+    found = scan(HEAD + "bar 1 2/4\nbar 7 2/4\nvoice 1 ....\nbar -4 2/4\nbar 5 as 7\nbar 6 as 4\n")
+    assert found.problems[0].remedy == "name one that is: above stand bars -4 to 7"
+    assert found.row_lines == [
+        (7, 0, 0, 0), (8, 9, 0, 0), (10, 0, 0, 0), (11, 0, 0, 0), (12, 0, 0, 0),
+    ]  # fmt: skip
+    (first,) = scan(HEAD + "bar 1 2/4 as 1\n").problems
+    assert first.remedy == "write the bar's rows below, since it has no bar above it"
+    (second,) = scan(HEAD + "bar 3 2/4\nbar 4 as 4\n").problems
+    assert second.remedy == "name one that is: above stands bar 3"
 
 
 def test_a_problem_in_a_bar_that_others_are_as_is_told_once() -> None:

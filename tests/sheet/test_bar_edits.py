@@ -7,12 +7,13 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import HOLD, REST
-from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse
+from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet.as_bars import written_out
 from arranger.sheet.bar_edits.choice import (
     Chosen,
     choose_bars,
@@ -33,11 +34,17 @@ from arranger.sheet.bar_edits.structure import (
     insert_bars,
     move_bars,
 )
+from arranger.sheet.merge import merge
+from arranger.sheet.numbers import song_numbers
 
 if TYPE_CHECKING:
+    import random
     from collections.abc import Callable, Sequence
 
     from arranger.sheet.bar_edits.telling import BarEdit
+
+FEW = settings(max_examples=50)
+"""Sheets are drawn cell by cell, which takes longer than what is tested."""
 
 METRES = [(4, 4, 4), (3, 3, 4), (2, 2, 4)]
 CELLS = st.sampled_from([60, 62, 64, HOLD, HOLD, HOLD, REST])
@@ -166,6 +173,7 @@ def same(one: Sheet, other: Sheet) -> bool:
     )
 
 
+@FEW
 @given(st.data(), sheets())
 def test_a_copy_that_is_deleted_leaves_no_trace(data: st.DataObject, sheet: Sheet) -> None:
     bars, to = data.draw(chosen(sheet)), data.draw(st.integers(0, len(sheet.bars)))
@@ -179,6 +187,7 @@ def test_a_copy_that_is_deleted_leaves_no_trace(data: st.DataObject, sheet: Shee
     assert same(back, sheet)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_a_linked_copy_is_as_its_source(data: st.DataObject, sheet: Sheet) -> None:
     bars, to = data.draw(chosen(sheet)), data.draw(st.integers(0, len(sheet.bars)))
@@ -192,6 +201,7 @@ def test_a_linked_copy_is_as_its_source(data: st.DataObject, sheet: Sheet) -> No
         assert any({source, to + offset} <= group for group in groups)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_empty_bars_that_are_deleted_leave_no_trace(data: st.DataObject, sheet: Sheet) -> None:
     to, count = data.draw(st.integers(0, len(sheet.bars))), data.draw(st.integers(1, 3))
@@ -203,6 +213,7 @@ def test_empty_bars_that_are_deleted_leave_no_trace(data: st.DataObject, sheet: 
     assert [bar.section for bar in back.bars] == [bar.section for bar in sheet.bars]
 
 
+@FEW
 @given(st.data(), sheets())
 def test_bars_that_move_there_and_back_are_where_they_were(
     data: st.DataObject, sheet: Sheet
@@ -228,6 +239,7 @@ def test_bars_that_move_there_and_back_are_where_they_were(
     assert [bar[:4] + bar[5:] for bar in back.bars] == [bar[:4] + bar[5:] for bar in sheet.bars]
 
 
+@FEW
 @given(st.data(), sheets())
 def test_bars_that_are_deleted_are_all_that_goes(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(chosen(sheet))
@@ -260,6 +272,7 @@ CONTENT: list[Callable[[Sheet, Sequence[int]], BarEdit]] = [
 ]
 
 
+@FEW
 @given(st.data(), sheets(), st.sampled_from(CONTENT))
 def test_what_other_bars_play_stays(
     data: st.DataObject, sheet: Sheet, edit: Callable[[Sheet, Sequence[int]], BarEdit]
@@ -277,6 +290,7 @@ def test_what_other_bars_play_stays(
     assert found.loop_step == sheet.loop_step
 
 
+@FEW
 @given(st.data(), sheets())
 def test_a_transposed_bar_plays_the_same_higher(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(several(sheet))
@@ -288,6 +302,7 @@ def test_a_transposed_bar_plays_the_same_higher(data: st.DataObject, sheet: Shee
     assert same(back, sheet) or linked(sheet)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_voices_that_are_swapped_twice_are_as_they_were(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(several(sheet))
@@ -298,6 +313,7 @@ def test_voices_that_are_swapped_twice_are_as_they_were(data: st.DataObject, she
     assert same(swap_voices(found, bars).sheet, sheet) or linked(sheet)
 
 
+@FEW
 @given(st.data(), sheets())
 def test_all_bars_that_are_as_an_edited_one_follow(data: st.DataObject, sheet: Sheet) -> None:
     source = data.draw(st.sampled_from(range(len(sheet.bars))))
@@ -310,6 +326,7 @@ def test_all_bars_that_are_as_an_edited_one_follow(data: st.DataObject, sheet: S
     assert hit == followers
 
 
+@FEW
 @given(st.data(), sheets(fewest=2, metres=1))
 def test_rows_are_copied_over_others(data: st.DataObject, sheet: Sheet) -> None:
     bars = data.draw(chosen(sheet))
@@ -384,13 +401,21 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
     assert own.told.endswith("bar 3 is written out now")
 
 
+def test_a_bar_that_follows_holds_what_is_left_to_it_now() -> None:
+    sheet = little("G4 - - -", "- C4 - E4", "- C4 - E4")
+    sheet = replace(sheet, bars=(*sheet.bars[:2], sheet.bars[2]._replace(as_bar=1)))
+    found = transpose_bars(sheet, range(1, 2), 2)
+    assert voice1(found.sheet) == ["G4---", "A4D4-F#4", "-D4-F#4"]
+    assert found.told.endswith("bar 3 is written out now"), "it can't start with A4 too"
+
+
 def test_links_inside_copied_bars_are_copied() -> None:
-    sheet = little("C4 - - -", "C4 - - -")
-    sheet = replace(sheet, bars=(sheet.bars[0], sheet.bars[1]._replace(as_bar=0)))
-    copied = copy_bars(sheet, Chosen(0, 2), 2, times=2).sheet
-    assert [bar.as_bar for bar in copied.bars] == [None, 0, None, 2, None, 4]
-    apart = copy_bars(sheet, Chosen(1, 2), 2).sheet
-    assert [bar.as_bar for bar in apart.bars] == [None, 0, None]
+    sheet = little("D4 - - -", "C4 - - -", "C4 - - -")
+    sheet = replace(sheet, bars=(*sheet.bars[:2], sheet.bars[2]._replace(as_bar=1)))
+    copied = copy_bars(sheet, Chosen(1, 3), 3, times=2).sheet
+    assert [bar.as_bar for bar in copied.bars] == [None, None, 1, None, 3, None, 5]
+    apart = copy_bars(sheet, Chosen(2, 3), 3).sheet
+    assert [bar.as_bar for bar in apart.bars] == [None, None, 1, None]
 
 
 def test_a_copy_as_its_source_follows_wherever_it_stands() -> None:
@@ -401,6 +426,9 @@ def test_a_copy_as_its_source_follows_wherever_it_stands() -> None:
     over = copy_over(sheet, Chosen(1, 2), 0, linked=True)
     assert [bar.as_bar for bar in over.sheet.bars] == [None, 0]
     assert over.told == "bar 2 copied over bar 1, which is as that one"
+    said = replace(sheet, comments=(Comment(1, "why", 0), Comment(1, "this", 1, beside=True)))
+    (above, below) = copy_over(said, Chosen(0, 1), 1, linked=True).sheet.comments
+    assert (above, below) == (Comment(1, "why", 0), Comment(1, "this", 4)), "rows aren't written"
     again = copy_over(over.sheet, Chosen(1, 2), 0, linked=True)
     assert again.sheet == over.sheet
 
@@ -508,6 +536,7 @@ def test_what_can_not_be_done_is_refused() -> None:
         fill_drums(sheet, range(1), [])
     with pytest.raises(SettingsError, match="did you mean 'kick'"):
         fill_drums(sheet, range(1), ["kik"], {"kick": 1})
+    assert fill_drums(sheet, range(1), ["kick"], {"kick": 1}).sheet.drums[0] == "kick"
 
 
 def test_tones_fold_by_octaves_where_that_is_asked() -> None:
@@ -523,3 +552,40 @@ def test_tones_fold_by_octaves_where_that_is_asked() -> None:
     assert stay.told == "bar 1 up by an octave, 2 tones, 1 left, as the engine's table ends there"
     nowhere = transpose_bars(sheet, range(1), 2, fold=lambda p: None)
     assert voice1(nowhere.sheet) == ["D4-A4-"], "left to check, as no octave can be played"
+
+
+@FEW
+@given(st.data(), sheets(fewest=2), st.randoms(use_true_random=False))
+def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
+    data: st.DataObject, sheet: Sheet, rng: random.Random
+) -> None:
+    """Merging what was rearranged is as rearranging what is generated now."""
+    plain = replace(sheet, bars=written_out(sheet.bars), comments=(), loop_step=None)
+    voices = [
+        tuple(cell + 2 if cell >= 0 else cell for cell in row)
+        for row in (plain.voice1, plain.voice2)
+    ]
+    drums = tuple(rng.choice((hit, "snare", None)) for hit in plain.drums)
+    other = replace(plain, voice1=voices[0], voice2=voices[1], drums=drums)
+    now = expected = with_digest(other)
+    edited = with_digest(plain)
+    for _ in range(data.draw(st.integers(1, 4))):
+        count = len(edited.bars)
+        first = data.draw(st.integers(0, count - 1))
+        bars, to = (
+            Chosen(first, data.draw(st.integers(first + 1, count))),
+            data.draw(st.integers(0, count)),
+        )
+        what = data.draw(st.sampled_from(["insert", "move", "delete"]))
+        if what == "insert":
+            edited, expected = (insert_bars(each, 1, to).sheet for each in (edited, expected))
+        elif what == "move" and not bars.first < to < bars.end:
+            edited, expected = (move_bars(each, bars, to).sheet for each in (edited, expected))
+        elif what == "delete" and bars.end - bars.first < count:
+            edited, expected = (delete_bars(each, bars).sheet for each in (edited, expected))
+    merged = merge(edited, now)
+    assert played(merged.sheet) == played(expected)
+    assert [bar[:4] for bar in merged.sheet.bars] == [bar[:4] for bar in expected.bars]
+    again = merge(merged.sheet, now)
+    assert played(again.sheet) == played(expected)
+    assert song_numbers(again.sheet) == song_numbers(expected)

@@ -17,8 +17,12 @@ from arranger.conversion import Conversion, convert
 from arranger.conversion.by_hand import revise
 from arranger.engine import load_engine
 from arranger.reduce import Span, check_conservation
+from arranger.reduce.tell.textures import texture_line
+from arranger.report.account import account
 from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
+from arranger.sheet.bar_edits.choice import Chosen
+from arranger.sheet.bar_edits.structure import delete_bars, insert_bars
 from arranger.sheet.merge import merge
 from arranger.song import read_song, read_song_bytes
 from tests.grid.songs import song_of
@@ -141,6 +145,20 @@ def test_without_edits_the_account_is_the_machines() -> None:
     assert revised.reduction.sources1 == now.reduction.sources1
 
 
+def test_bars_by_hand_are_counted_row_by_row() -> None:
+    now = converted(0, 0)
+    starts = now.sheet.bar_starts
+    drums = list(now.sheet.drums)
+    for bar in (1, 2):
+        drums[starts[bar]] = "clap"
+    edited = replace(now.sheet, drums=tuple(drums), loop_step=starts[4])
+    told = revise(now, merge(edited, now.sheet)).reduction.remarks
+    assert "2 bars are by hand, only the drums" in told
+    voice2 = (*now.sheet.voice2[: starts[5]], 43, *now.sheet.voice2[starts[5] + 1 :])
+    told = revise(now, merge(replace(edited, voice2=voice2), now.sheet)).reduction.remarks
+    assert "3 bars are by hand, in 2 only the drums" in told
+
+
 @given(
     st.integers(0, 2**32).map(random.Random),
     st.integers(0, len(SONGS) - 1),
@@ -152,8 +170,6 @@ def test_a_merged_sheet_has_an_account_of_every_note(
     rng: random.Random, song: int, first: int, second: int
 ) -> None:
     then, now = converted(song, first), converted(song, second)
-    if (then.sheet.step_beats / now.sheet.step_beats).denominator != 1:
-        return
     edited = edits.edit(rng, then.sheet).sheet
     check_account(revise(now, merge(edited, now.sheet)))
 
@@ -202,3 +218,39 @@ def test_a_tone_grows_only_over_steps_that_no_other_note_has() -> None:
     assert (between.outcome, between.reasons) == ("dropped", ("by-hand",))
     assert (second.outcome, second.spans, second.by) == ("merged", (Span(1, 4, 2),), (0,))
     assert last.outcome == "kept"
+
+
+def numbers(found: Conversion) -> dict[int, int]:
+    """Return for each of the song's bars that has notes the number that the account gives them."""
+    told = account(found)
+    return dict(zip(told.song_bar, told.bar, strict=True))
+
+
+def test_bars_have_the_sheet_s_numbers_and_the_song_s_beside_them() -> None:
+    now = converted(0, 0)
+    count = len(now.sheet.bars)
+    more = insert_bars(now.sheet, 2, 8).sheet
+    found = revise(now, merge(more, now.sheet))
+    check_account(found)
+    assert [bar.song_number for bar in found.grid.bars] == [
+        *[None] * 10, *range(9, count + 1),
+    ]  # fmt: skip
+    assert numbers(found) == {n: n if n < 9 else n + 2 for n in range(1, count + 1)}
+    (line,) = [str(texture_line(each, found.song.parts)) for each in found.reduction.passages]
+    assert line.startswith(f"bars 1-{count + 2} (the song's 1-{count}): ")
+
+
+def test_notes_of_bars_that_were_taken_out_are_told_of_beside_those_that_are_left() -> None:
+    now = converted(0, 0)
+    count = len(now.sheet.bars)
+    fewer = now.sheet
+    for bars in (Chosen(count - 2, count), Chosen(8, 10), Chosen(0, 2)):
+        fewer = delete_bars(fewer, bars).sheet
+    fewer = insert_bars(fewer, 3, len(fewer.bars)).sheet
+    found = revise(now, merge(fewer, now.sheet))
+    check_account(found)
+    expected = {n: n - 2 for n in range(1, 9)} | {9: 6, 10: 6}
+    assert numbers(found) == expected | {n: n - 4 for n in range(11, count + 1)}
+    gone = {1, 2, 9, 10, count}
+    entries = zip(found.reduction.ledger.entries, account(found).song_bar, strict=True)
+    assert {entry.outcome for entry, song in entries if song in gone} == {"dropped"}

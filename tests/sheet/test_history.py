@@ -20,8 +20,12 @@ from hypothesis import settings as profile
 from hypothesis import strategies as st
 
 from arranger.cli.app import run
+from arranger.conversion import convert
+from arranger.engine import load_engine
 from arranger.errors import ArrangerWarning, OutputError, SheetError
 from arranger.files import backup_path
+from arranger.settings import Settings
+from arranger.sheet import format_sheet
 from arranger.sheet.delta import applied, delta
 from arranger.sheet.differing import differing
 from arranger.sheet.history import damaged_path, history_path, read_history, write_version
@@ -36,6 +40,7 @@ from arranger.sheet.versions import (
     pack,
     unpack,
 )
+from arranger.song import read_song
 from tests.processes import running
 
 SONG = Path(__file__).parents[2] / "demo_songs" / "two_gulls.mid"
@@ -310,10 +315,17 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2999 changed"
 
 
+@pytest.fixture(scope="module")
+def generated() -> str:
+    settings = Settings()
+    return format_sheet(convert(read_song(SONG), load_engine(settings.engine), settings).sheet)
+
+
 @pytest.fixture
-def sheet(tmp_path: Path) -> Path:
-    assert run(["convert", str(SONG), "-o", str(tmp_path), "--no-audio", "--no-suggestions"]) == 0
-    return tmp_path / "two_gulls.duet"
+def sheet(tmp_path: Path, generated: str) -> Path:
+    path = tmp_path / "two_gulls.duet"
+    path.write_text(generated, "utf-8")
+    return path
 
 
 def edit(sheet: Path, tone: str) -> None:
@@ -324,12 +336,12 @@ def edit(sheet: Path, tone: str) -> None:
 def test_commands_keep_what_they_found_and_what_they_wrote(
     sheet: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    convert = ["convert", str(SONG), "-o", str(sheet.parent), "--no-audio", "--no-suggestions"]
-    stood = []
+    again = ["convert", str(SONG), "-o", str(sheet.parent), "--no-audio", "--no-suggestions"]
+    stood = [sheet.read_bytes()]
     for words in (
         ["tidy", str(sheet)],
-        [*convert, "--force"],
-        [*convert, "--step", "1/4"],
+        [*again, "--force"],
+        [*again, "--step", "1/4"],
         ["tidy", str(sheet)],
     ):
         if words[0] == "tidy":
@@ -340,21 +352,45 @@ def test_commands_keep_what_they_found_and_what_they_wrote(
     capsys.readouterr()
     assert run(["undo", str(sheet), "--json"]) == 0
     listed = json.loads(capsys.readouterr().out)["versions"]
-    by = ["found", "tidy", "convert", "convert", "edited", "tidy"]
+    by = ["generated", "edited", "tidy", "convert", "convert", "edited", "tidy"]
     assert [entry["by"] for entry in listed] == by
-    assert [entry["changes"] for entry in listed[1:3]] == ["only the layout", "bar 2 changed"]
+    assert [entry["changes"] for entry in listed[2:4]] == ["only the layout", "bar 2 changed"]
     for content in stood[-2::-1]:
         assert run(["undo", str(sheet)]) == 0
         assert sheet.read_bytes() == content
-    assert "took back version 6 (tidy, " in capsys.readouterr().out
+    assert "took back version 7 (tidy, " in capsys.readouterr().out
     assert run(["undo", str(sheet)]) == 1
     assert "no earlier version is known" in capsys.readouterr().err
-    assert run(["redo", str(sheet), "--steps", "5"]) == 0
+    assert run(["redo", str(sheet), "--steps", "6"]) == 0
     assert sheet.read_bytes() == stood[-1]
-    assert run(["undo", str(sheet), "--to", "3"]) == 0
+    assert run(["undo", str(sheet), "--to", "4"]) == 0
     assert run(["undo", str(sheet), "--list"]) == 0
-    assert "\n* version 3 (convert, " in capsys.readouterr().out
+    assert "\n* version 4 (convert, " in capsys.readouterr().out
     assert run(["undo", str(sheet), "--to", "3", "--steps", "2"]) == 2
+
+
+def test_the_first_undo_leads_to_what_was_generated(sheet: Path) -> None:
+    stood = sheet.read_bytes()
+    assert run(["undo", str(sheet)]) == 1
+    edit(sheet, "F#5")
+    edited = sheet.read_bytes()
+    assert run(["redo", str(sheet)]) == 1
+    assert run(["undo", str(sheet)]) == 0
+    assert sheet.read_bytes() == stood
+    assert run(["redo", str(sheet)]) == 0
+    assert sheet.read_bytes() == edited
+
+
+@pytest.mark.parametrize(
+    ("said", "instead"),
+    [(b"digest    ", b"digest    0"), (b"generated", b"# generated"), (b"bar 3", b"baz 3")],
+)
+def test_what_was_generated_is_told_only_where_it_is_known(
+    sheet: Path, said: bytes, instead: bytes
+) -> None:
+    sheet.write_bytes(sheet.read_bytes().replace(said, instead))
+    assert run(["undo", str(sheet)]) == 1
+    assert not history_path(sheet).exists()
 
 
 def test_a_sheet_written_over_by_an_empty_one_comes_back(sheet: Path) -> None:

@@ -259,7 +259,7 @@ def test_another_song_of_the_same_name_is_noticed(tmp_path: Path) -> None:
     words = ["convert", str(song), "-o", str(tmp_path), "--no-audio", "--keep-edits"]
     refused = CliRunner().invoke(app, words)
     assert isinstance(refused.exception, OutputError)
-    assert "two_gulls.duet: was made from another file" in str(refused.exception)
+    assert "two_gulls.duet: was made when" in str(refused.exception)
     assert "--song-changed" in str(refused.exception)
     assert path.read_text() == text
     assert CliRunner().invoke(app, [*words, "--song-changed"]).exit_code == 0

@@ -74,7 +74,26 @@ def test_a_damaged_mark_is_none(line: str) -> None:
     assert find_mark(marked(MARK + line)) is None
 
 
-words = st.from_regex(r"(step|length|bars|drums|loop|title|x)=[0-9:/*,a-z%-]{0,12}", fullmatch=True)
+@pytest.mark.parametrize(
+    ("said", "as_bars", "sections"),
+    [
+        ("", [None] * 4, [""] * 4),
+        ("as=1*3:0 sections=0:A,3:B%C3%BC", [None, 0, 1, 2], ["A", "", "", "B\u00fc"]),
+        ("as=0:0,1:1,2:3,x,3*9:1,4:0 sections=4:A,-1:B,1:2nd,:,2:", [None] * 3 + [1], [""] * 4),
+    ],
+)
+def test_bars_as_others_and_sections_that_cannot_be_are_passed_over(
+    said: str, as_bars: list[int | None], sections: list[str]
+) -> None:
+    found = find_mark(marked(f"{MARK}step=1/4 length=12 bars=1*4:4/4:16 {said}"))
+    assert found is not None
+    assert [bar.as_bar for bar in found.bars] == as_bars
+    assert [bar.section for bar in found.bars] == sections
+
+
+words = st.from_regex(
+    r"(step|length|bars|drums|loop|title|as|sections|x)=[0-9:/*,a-z%-]{0,12}", fullmatch=True
+)
 
 
 @settings(max_examples=40)

@@ -58,6 +58,36 @@ def test_different_edits_of_alike_bars_are_left_and_named() -> None:
     assert found.differing == (((0, 1), "voice1"),)
 
 
+def test_rows_are_spread_each_for_itself() -> None:
+    """Bars 1, 3 and 5 were alike; bars 2 and 4 had the same drums as all others."""
+    sheet = sheet_of(60, 62, 60, 64, 60)
+    edited = with_cell(with_cell(sheet, 1, 67), 9, 65)  # bars 1 and 3: the tune in different ways
+    edited = replace(edited, drums=(*[None] * 8, "kick", *[None] * 11))
+    found = spread_edits(edited)
+    assert found.copied == ((2, (0, 4), "drums"),)
+    assert found.differing == (((0, 2), "voice1"),)
+    assert found.sheet.voice1 == edited.voice1
+    kick = ("kick", None, None, None)
+    assert [bar[2] for bar in contents(found.sheet)] == [kick, (None,) * 4, kick, (None,) * 4, kick]
+    everywhere = spread_edits(edited, "drums")
+    assert everywhere.copied == ((2, (0, 1, 3, 4), "drums"),)
+    assert everywhere.differing == ()
+    assert everywhere.sheet.drums == kick * 5
+    assert spread_edits(edited, "voice2").copied == ()
+    assert spread_edits(everywhere.sheet, "drums").copied == ()
+
+
+def test_an_edit_that_is_spread_to_bars_as_others_writes_them_out_where_they_differ() -> None:
+    sheet = sheet_of(60, 60, 60)
+    bars = (*sheet.bars[:2], sheet.bars[2]._replace(as_bar=0))
+    edited = with_cell(with_digest(replace(sheet, bars=bars)), 5, 67)
+    found = spread_edits(edited).sheet
+    assert found.voice1 == (60, 67, 60, 60) * 3
+    assert found.bars == edited.bars
+    row = spread_edits(edited, "voice1").sheet
+    assert parse(format_sheet(row)) == row
+
+
 def test_a_sheet_by_hand_is_refused() -> None:
     with pytest.raises(SheetError, match="no record of what was generated"):
         spread_edits(replace(sheet_of(60), generated=None, digest=""))
@@ -170,3 +200,7 @@ def test_the_file_is_rewritten_and_the_version_before_kept(tmp_path: Path) -> No
     assert done.output == "bar 1, voice 1: went to 3\n"
     assert read_sheet(path).voice1[8:] == (60, 67, 60, 60)
     assert read_sheet(path.with_name("refrain.duet~")) == edited
+    strange = CliRunner().invoke(app, ["spread", "--row", "bass", str(path)])
+    assert (strange.exit_code, "voice1, voice2, drums" in strange.output) == (2, True)
+    again = CliRunner().invoke(app, ["spread", "--row", "drums", str(path)])
+    assert again.output == f"{path}: no edit to spread\n"

@@ -79,6 +79,8 @@ def test_drums_need_only_something_between(cells: list[str], data: st.DataObject
         ("voice 1 A3 Cis ......", 12, 3, "did you mean 'C#4'?"),
         ("voice 1 Cis A3......", 9, 3, "did you mean 'C#4'?"),
         ("voice 2 ...... E .", 16, 1, "did you mean 'E2'?"),
+        ("voice 1 B.......", 9, 1, "did you mean 'B3'?"),
+        ("voice 2 D#.......", 9, 2, "did you mean 'D#2'?"),
         ("drums kick--.....", 11, 2, "did you mean 'kick..'?"),
         ("drums --......", 7, 2, "did you mean '..'?"),
         ("drums ..C#4.....", 9, 3, "is a pitch: did you mean it for a voice?"),

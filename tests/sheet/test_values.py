@@ -94,6 +94,7 @@ BEFORE = SheetBar(7, 12, 6, 8)
         ("bar 5 9 steps loop", *[(5, 5, None, 9, None, "", 1)] * 2),
         ("bar 2/4 loop 3", (1, 1, (2, 4), None, None, "", 3), (8, 8, (2, 4), None, None, "", 3)),
         ("bar 9 1/1 0 Steps LOOP 0", *[(9, 9, (1, 1), 0, None, "", 0)] * 2),
+        ("bar 5 loop 2 section A", *[(5, 5, None, None, None, "A", 2)] * 2),
         ("bar as -3", (1, 1, None, None, (-3, -3)), (8, 8, None, None, (-3, -3))),
         ("bars 9-16 AS 1-8 loop 2", *[(9, 16, None, None, (1, 8), "", 2)] * 2),
         ("bar -3--2 loop as -9--8", *[(-3, -2, None, None, (-9, -8), "", 1)] * 2),

@@ -140,6 +140,28 @@ def test_a_song_whose_conversion_was_taken_back_counts_as_edited(tmp_path: Path)
     assert "song001.duet.history: is damaged" in by_song(result)["shelf1/song001.mid"].message
 
 
+def test_edits_of_a_song_that_changed_wait_for_a_word(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    convert_book(choice(tmp_path))
+    sheet = tmp_path / "out" / "shelf0" / "song000.duet"
+    edited = edit(sheet)
+    songs = [tmp_path / "songs" / "shelf0" / f"song00{n}.mid" for n in (0, 1)]
+    if not songs[1].exists():
+        songs[1] = next(path for path in (tmp_path / "songs").rglob("*001.mid"))
+    songs[0].write_bytes(songs[1].read_bytes())
+    for _ in range(2):
+        result = by_song(convert_book(choice(tmp_path, keeping=Keeping(edits=True))))
+        record = result["shelf0/song000.mid"]
+        assert (record.state, record.reason) == ("failed", "unwritable")
+        assert "was made when" in record.message
+        assert sheet.read_text() == edited
+    text = '[songs."shelf0/*"]\nkeep-edits = true\nsong-changed = true\n'
+    (tmp_path / "songs" / "songbook.toml").write_text(text)
+    record = by_song(convert_book(choice(tmp_path)))["shelf0/song000.mid"]
+    assert (record.state, record.edited) == ("done", True)
+    assert "F5" in sheet.read_text()
+
+
 def test_tables_for_no_song_are_remarked(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 1)
     (tmp_path / "songs" / "songbook.toml").write_text('[songs."shelf9/*"]\nstep = "1/4"\n')

@@ -11,6 +11,7 @@ from arranger.engine.create import new_engine
 from arranger.errors import SettingsError
 from arranger.options import build_settings
 from arranger.settings import Settings
+from arranger.sheet.keep import Keeping
 from arranger.songbook.book_settings import read_book_settings
 
 if TYPE_CHECKING:
@@ -53,9 +54,37 @@ def test_later_tables_win_and_the_rest_is_inherited(tmp_path: Path) -> None:
     )
 
 
+def test_edits_are_kept_as_tables_say(tmp_path: Path) -> None:
+    book = read(
+        tmp_path,
+        """
+        [defaults]
+        keep-edits = true
+        [songs."marches/*"]
+        keep-edits = "as-typed"
+        step = "1/4"
+        [songs."marches/parade.mid"]
+        song-changed = true
+        [songs."waltz.mid"]
+        keep-edits = false
+        """,
+    )
+    assert book.keeping_for("other.mid") == Keeping(edits=True)
+    assert book.keeping_for("marches/a.mid") == Keeping(edits=True, as_typed=True)
+    assert book.keeping_for("marches/parade.mid") == Keeping(True, True, True)
+    assert book.keeping_for("waltz.mid") == Keeping()
+    assert book.for_song("marches/a.mid") == build_settings({"step": "1/4"})
+    path = tmp_path / "songbook.toml"
+    path.write_text("[defaults]\ndrums = 'light'\n")
+    asked = Keeping(edits=True, as_typed=True)
+    assert read_book_settings(path, Settings(), asked).keeping_for("a.mid") == asked
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
+        ('[defaults]\n\nkeep-edits = "typed"\n', r"line 3: keep-edits = 'typed'.*\"as-typed\""),
+        ("[defaults]\nsong-changed = 3\n", r"line 2: song-changed = 3 .*true or false"),
         ('[defaults]\nengine = "x"\ndrms = "light"\n', r"line 3: .*'drms'.*'drums'"),
         ('[songs."a.mid"]\n\nstep = "1/5"\n', r"line 3: .*'1/5' is none of the steps"),
         ('[sogns."a.mid"]\nstep = "1/4"\n', r"line 1: there is no table \[sogns\]"),

@@ -19,10 +19,9 @@ Knowledge from outside the onsets enters as a prior in the same units:
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -67,8 +66,7 @@ NEAR_BEAT = 0.2
 """How far from the first beat that a user gives a beat may be, in beats."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TrackedBeat:
+class TrackedBeat(NamedTuple):
     """The beat of a song, as found."""
 
     seconds: Floats
@@ -84,8 +82,7 @@ class TrackedBeat:
         return 60.0 / float(median(np.diff(self.seconds)))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FileBeat:
+class FileBeat(NamedTuple):
     """What the file says of its tempo."""
 
     seconds: Floats

@@ -19,8 +19,7 @@ column        an attack has much of it when
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -45,8 +44,7 @@ NOVEL_SECONDS = (0.4, 0.8)
 KICKS = (35, 36)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Evidence:
+class Evidence(NamedTuple):
     """Attacks in order of time."""
 
     seconds: Floats

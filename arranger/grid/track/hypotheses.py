@@ -22,7 +22,6 @@ to an even spread: 1 when the beat means nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -82,8 +81,7 @@ class Pulse(NamedTuple):
     """Whether it is the beat of the file's own tempo map."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Reading:
+class Reading(NamedTuple):
     """One level and place of a pulse: beats are at pulse positions ``offset + k * level``."""
 
     pulse: Pulse

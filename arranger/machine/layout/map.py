@@ -54,6 +54,6 @@ def _place(plan: Plan, label: str) -> str:
 
 def _tells_loop(plan: Plan) -> bool:
     layout = plan.layout
-    records = (*layout.header, *(layout.again or layout.end))
+    records = (*layout.header, *layout.end)
     by_field = any(field.value in ("loop", "loop_address") for field in records)
     return by_field or bool(layout.loop_mark or layout.again)

@@ -7,7 +7,7 @@ first record of a segment tells everything anew, since the routine may come to i
 from __future__ import annotations
 
 from collections import Counter
-from itertools import pairwise
+from itertools import chain, pairwise
 from math import lcm
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -17,7 +17,7 @@ from arranger.rows import tones
 from arranger.sheet.played import played_steps, step_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.engine.layout import Layout
     from arranger.engine.model import Engine, Pitch
@@ -104,38 +104,28 @@ def plan(sheet: Sheet, engine: Engine, layout: Layout) -> Plan:
     segments = _segments(sheet, layout, steps)
     told_as = tone_numbers(layout, pitches)
     teller = _Teller(layout, told_as, drums)
-    loop = sheet.loop_step
-    goal = next((n for n, one in enumerate(segments) if one.start == loop), None)
-    blocks = {"pitches": [_pitch_entry(pitch) for pitch in pitches] if layout.pitches else []}
-    blocks |= {"header": [Entry("header")] if layout.header else []}
-    if layout.order:
-        blocks |= _in_patterns(sheet, segments, teller)
-        patterns = tuple(dict.fromkeys(segment.steps for segment in segments))
-        listed, last = list(blocks["order"]), "order"
-    else:
-        told = [list(teller.entries(one, one is segments[-1])) for one in segments]
-        blocks |= {"music": _with_bars(sheet, [entry for each in told for entry in each])}
-        patterns = ()
-        goal = goal and len(told[0])
-        listed, last = list(blocks["music"]), "music"
-    blocks[last] += _ending(layout, loop is not None)
+    patterns = tuple(dict.fromkeys(one.steps for one in segments)) if layout.order else ()
+    blocks = {
+        "header": [Entry("header")] if layout.header else [],
+        "pitches": [_pitch_entry(pitch) for pitch in pitches] if layout.pitches else [],
+        **(_in_patterns if layout.order else _in_a_row)(sheet, segments, teller),
+    }
+    last = "order" if layout.order else "music"
+    goal = _goal(sheet, segments, blocks[last])
     numbers = {
         "steps": sum(len(segment.steps) for segment in segments),
         "records": sum(entry.kind in ("step", "event") for entry in blocks["music"]),
         "count": step_length(sheet, engine).setting,
         "tones": len(pitches),
         "patterns": len(patterns),
-        "entries": len(listed) if layout.order else 0,
+        "entries": len(blocks.get("order", ())),
+        **({} if goal is None else {"loop": blocks[last].index(goal)}),
     }
-    if goal is not None:
-        numbers["loop"] = goal
-        if layout.loop_mark:
-            blocks[last].insert(goal, Entry("loop_mark"))
-    goals = () if goal is None else (listed[goal],)
-    entries, offsets, labels = _laid_out(layout, blocks, goals)
+    blocks[last] = _with_ending(layout, blocks[last], goal, sheet.loop_step is not None)
+    entries, offsets, labels = _laid_out(layout, blocks, goal)
     lengths = tuple(map(len, patterns))
     filled = numbers["steps"] - len(steps)
-    splits = loop is not None and goal is None
+    splits = sheet.loop_step is not None and goal is None
     return Plan(
         layout, entries, offsets, labels, numbers, lengths, filled, told_as, drums, lost, splits
     )
@@ -268,16 +258,26 @@ def _in_patterns(
     return {"order": order, "pattern_list": listed if layout.pattern_list else [], "music": music}
 
 
-def _with_bars(sheet: Sheet, entries: Iterable[Entry]) -> list[Entry]:
-    """Return records with a comment on each that is the first of a bar."""
+def _in_a_row(
+    sheet: Sheet, segments: Sequence[_Segment], teller: _Teller
+) -> dict[str, list[Entry]]:
+    """Return the music as one list, with a comment on each record that is the first of a bar."""
     starts = list(zip(sheet.bar_starts, sheet.bars, strict=False))[::-1]
     found = []
-    for entry in entries:
+    for entry in chain.from_iterable(teller.entries(one, one is segments[-1]) for one in segments):
         comment = ""
         while starts and starts[-1][0] <= entry.step:
             comment = f"bar {starts.pop()[1].number}"
         found.append(entry._replace(comment=comment))
-    return found
+    return {"music": found}
+
+
+def _goal(sheet: Sheet, segments: Sequence[_Segment], listed: Sequence[Entry]) -> Entry | None:
+    """Return the record that the piece goes on at; None: there is no loop, or it is inside of one."""
+    starts = {segment.start for segment in segments}
+    if sheet.loop_step not in starts:
+        return None
+    return next(entry for entry in listed if entry.step == sheet.loop_step)
 
 
 def _pitch_entry(pitch: Pitch) -> Entry:
@@ -285,15 +285,20 @@ def _pitch_entry(pitch: Pitch) -> Entry:
     return Entry("pitches", numbers, comment=pitch_name(pitch.midi))
 
 
-def _ending(layout: Layout, loops: bool) -> list[Entry]:
-    if loops and layout.again:
-        return [Entry("again", comment="the piece goes on at its loop")]
+def _with_ending(
+    layout: Layout, listed: Sequence[Entry], goal: Entry | None, loops: bool
+) -> list[Entry]:
+    """Return the list of the piece with what stands before its loop, and after it."""
+    found = list(listed)
+    if goal is not None and layout.loop_mark:
+        found.insert(found.index(goal), Entry("loop_mark"))
     comment = "the piece goes on at its loop" if loops else "the piece ends"
-    return [Entry("end", comment=comment)] if layout.end else []
+    kind = "again" if loops and layout.again else "end"
+    return [*found, Entry(kind, comment=comment)] if layout.record(kind) else found
 
 
 def _laid_out(
-    layout: Layout, blocks: Mapping[str, list[Entry]], goals: Sequence[Entry]
+    layout: Layout, blocks: Mapping[str, list[Entry]], goal: Entry | None
 ) -> tuple[tuple[Entry, ...], tuple[int, ...], dict[str, int]]:
     """Return the blocks' records with what fills gaps, where each begins, and the labels."""
     entries: list[Entry] = []
@@ -311,7 +316,7 @@ def _laid_out(
                 offsets.append(offsets[-1] + gap)
             labels |= {block: offsets[-1]} if first == 0 else {}
             labels |= {entry.label: offsets[-1]} if entry.label else {}
-            labels |= {"loop": offsets[-1]} if any(entry is goal for goal in goals) else {}
+            labels |= {"loop": offsets[-1]} if entry is goal else {}
             entries.append(entry)
             offsets.append(offsets[-1] + _size(layout, entry))
         labels.setdefault(block, offsets[-1])

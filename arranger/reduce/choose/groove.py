@@ -16,7 +16,6 @@ snares, other hits that of those in bars where all drums are the same.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -85,8 +84,7 @@ class Hits(NamedTuple):
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Groove:
+class Groove(NamedTuple):
     """What may sound on each step that has a drum, before it is decided whether it does."""
 
     hits: Hits

@@ -10,9 +10,8 @@ The passes are here in numpy and in ``_optimum.c``, which is used where it could
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -29,8 +28,7 @@ except ImportError:
     _compiled = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Optimum:
+class Optimum(NamedTuple):
     """A path and its cost. T segments."""
 
     slots1: Ints

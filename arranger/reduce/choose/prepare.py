@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -38,8 +37,7 @@ if TYPE_CHECKING:
     from arranger.song.model import Song
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Prepared:
+class Prepared(NamedTuple):
     """All that is known before anything is decided."""
 
     engine: Engine
@@ -155,7 +153,7 @@ def prepare(
 def with_hits(prepared: Prepared, grid: Grid, hits: Hits) -> Prepared:
     """Return what is prepared, with other drums."""
     problem = _laid_out(prepared.tones, prepared.engine, grid, prepared.broken, hits)
-    return replace(prepared, hits=hits, problem=problem)
+    return prepared._replace(hits=hits, problem=problem)
 
 
 def _laid_out(
@@ -201,4 +199,4 @@ def rates(prepared: Prepared, grid: Grid) -> Rates:
     if not broken.any():
         return found
     turn, free = out_of_turn(problem, prepared.costs, grid, broken, prepared.lines)
-    return replace(found, turn=turn, free=free)
+    return found._replace(turn=turn, free=free)

@@ -12,7 +12,6 @@ the whole song slow. `Prices` are what stays while only the cost of a change is 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -43,8 +42,7 @@ _MOST_CELLS = 32_768
 """Segments times pairs of slots that are priced at once: their arrays stay in the cache."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Layout:
+class Layout(NamedTuple):
     """Where the costs of T segments lie in flat arrays: a square for each, partly in use."""
 
     counts: Ints
@@ -60,8 +58,7 @@ class Layout:
         return int((self.sides**2).sum())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Priced:
+class Priced(NamedTuple):
     """Costs of a problem: flat arrays in which those of a segment lie as the layout says."""
 
     layout: Layout
@@ -83,8 +80,7 @@ class Priced:
             before = now
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Prices:
+class Prices(NamedTuple):
     """Costs without those of changes for their own sake; flat arrays as in `Priced`."""
 
     layout: Layout

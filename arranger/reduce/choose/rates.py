@@ -10,7 +10,6 @@ a bound on which that rests, it goes the safe way.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -68,8 +67,7 @@ class Lost(NamedTuple):
     salience: Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Rates:
+class Rates(NamedTuple):
     """Whole costs of a problem of T segments and K slots.
 
     What has one entry a tone has a last one for the rest, which is found at -1 and is all 0.

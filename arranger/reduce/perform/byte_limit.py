@@ -7,7 +7,6 @@ out what matters least for the changes it needs.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LimitError
@@ -115,7 +114,7 @@ def with_change(rates: Rates, cost: float) -> Rates:
     if not cost:
         return rates
     turn = None if rates.turn is None else rates.turn // TURNS_LEFT
-    return replace(rates, change=int(units(cost)), turn=turn)
+    return rates._replace(change=int(units(cost)), turn=turn)
 
 
 def priced_hits(prepared: Prepared, grid: Grid, cost: float) -> Prepared:
@@ -123,7 +122,7 @@ def priced_hits(prepared: Prepared, grid: Grid, cost: float) -> Prepared:
     hits = prepared.groove.chosen(prepared.harm, cost)
     if len(hits.steps) != len(prepared.hits.steps) and prepared.problem.covered.any():
         return with_hits(prepared, grid, hits)
-    return replace(prepared, hits=hits)
+    return prepared._replace(hits=hits)
 
 
 class _Trial:

@@ -8,7 +8,6 @@ are heard, else the later attack is lost and the tones are tied.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -41,8 +40,7 @@ class Stretch(NamedTuple):
     """The tone before, when this one only goes on with it; else -1."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Performance:
+class Performance(NamedTuple):
     """What sounds."""
 
     rows: tuple[Row, Row]

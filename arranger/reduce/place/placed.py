@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -23,8 +22,7 @@ LEAST_LOUDNESS = 0.03
 General MIDI level 2 recommends for volume."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Placed:
+class Placed(NamedTuple):
     """Arrays with one entry a note, in the order of ``Song.notes``."""
 
     part: Ints
@@ -115,7 +113,7 @@ def refuse(placed: Placed, ids: Ints, reason: str) -> Placed:
     usable = placed.usable.copy()
     usable[ids] = False
     refused = {**dict.fromkeys(ids.tolist(), reason), **placed.refused}
-    return replace(placed, refused=refused, usable=usable)
+    return placed._replace(refused=refused, usable=usable)
 
 
 def unplayable(placed: Placed, pitch_out: Ints) -> Ints:

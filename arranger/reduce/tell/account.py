@@ -25,9 +25,8 @@ the tune itself doesn't.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import chain, pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.reduce.ledger import Entry, Span
 
@@ -57,8 +56,7 @@ MOST_TAKERS = 4
 """Notes that are named for a turn that never came."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Asked:
+class Asked(NamedTuple):
     """What the song asks for: in each sequence one entry a note of ``Song.notes``."""
 
     onset: Sequence[int]
@@ -139,6 +137,9 @@ class _Accountant:
         self._heard = heard
         self._sounds = sounds
         self._loose = max(START_SHARE, START_SECONDS / asked.step_seconds)
+        rows = zip(asked.turning, heard.sources, strict=True)
+        self._turns = [[n if turns else -1 for turns, n in zip(*row, strict=True)] for row in rows]
+        """For each voice and step the note that has a turn there, or -1."""
         self._firsts: dict[tuple[int, str | None], int] = {}
         for note in range(len(asked.drum) - 1, -1, -1):
             if asked.drum[note] and note not in asked.refused:
@@ -214,8 +215,11 @@ class _Accountant:
         """Return whether a note is heard where the notes of its chord take turns."""
         if self._asked.tune[note]:
             return False
-        rows = [(self._asked.turning[run.voice - 1], run) for run in runs]
-        return any(row[run.start] or row[run.end - 1] for row, run in rows)
+        for run in runs:
+            turning = self._asked.turning[run.voice - 1]
+            if turning[run.start] or turning[run.end - 1]:
+                return True
+        return False
 
     def _late(self, onset: int, first: int) -> tuple[str, Sequence[int]]:
         """Return why a note is first heard after its step, and the notes that are the cause."""
@@ -277,6 +281,8 @@ class _Accountant:
         onset, end, pitch = asked.onset[note], asked.end[note], asked.out[note]
         needed = 0 if self._waits(note) else HEARD_SHARE * (end - onset)
         alike = heard.within(pitch % 12, onset, end)
+        if not alike:
+            return self._dropped(note)
         same = [run for run in alike if run.pitch == pitch]
         if same and heard.heard_steps(same, onset, end) >= needed:
             return self._merged(note, same)
@@ -328,8 +334,8 @@ class _Accountant:
         if not self._waits(note):
             return ()
         for step in range(asked.onset[note], asked.end[note]):
-            for turning, row in zip(asked.turning, self._heard.sources, strict=True):
-                if turning[step] and row[step] >= 0:
+            for row in self._turns:
+                if row[step] >= 0:
                     found[row[step]] = None
             if len(found) >= MOST_TAKERS:
                 break

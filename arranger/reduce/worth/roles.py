@@ -6,8 +6,7 @@ word outdoes all evidence. All weights stand in the tables below.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -60,8 +59,7 @@ PROGRAM_FAMILIES: tuple[tuple[range, str, float, float], ...] = (
 """General MIDI Level 1 programs (from 0): what the sound is mostly used for, as tune and bass."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PartFacts:
+class PartFacts(NamedTuple):
     """What the notes of each part show; arrays of shape (parts,), 0 for parts without tones."""
 
     top: Floats

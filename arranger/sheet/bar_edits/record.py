@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, tones
 from arranger.sheet.bar_edits.taken_apart import put_together, take_apart
+from arranger.sheet.bar_order import order_of
 from arranger.sheet.base import base_of, with_base
 from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.base import Base
     from arranger.sheet.model import Sheet
 
 
@@ -38,7 +38,8 @@ def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Shee
         return after
     base = base_of(before)
     matched = [None if key is None else base.matched[key] for key in keys]
-    order = _order(base, matched)
+    kept = [origin for origin in matched if origin is not None]
+    order = order_of(len(base.known), kept)
     if isinstance(record, Digests):
         bars = tuple(record.bars[origin] for origin in order)
         return replace(after, generated=record._replace(bars=bars))
@@ -49,27 +50,6 @@ def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Shee
     where = {origin: place for place, origin in enumerate(order)}
     places = [None if origin is None else where[origin] for origin in matched]
     return with_base(after, _started(before, after, keys, places, then), base.transpose, places)
-
-
-def _order(base: Base, matched: Sequence[int | None]) -> list[int]:
-    """Return the bars of the base as they stand when those of the sheet stand so."""
-    known = {origin for origin in base.matched if origin is not None}
-    before: list[int] = []
-    behind: dict[int, list[int]] = {}
-    here = before
-    for origin in range(len(base.known)):
-        if origin in known:
-            here = behind[origin] = []
-        here.append(origin)
-    gone = known - {*matched}
-    if gone:  # they stay behind what was before them
-        place = before
-        for origin in sorted(known):
-            if origin in gone:
-                place += behind[origin]
-            else:
-                place = behind[origin]
-    return [*before, *(o for origin in matched if origin is not None for o in behind[origin])]
 
 
 def _started(

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import LimitError
 from arranger.rows import HOLD, REST, Row, tones
 from arranger.sheet.blocks import MAX_STEPS
+from arranger.sheet.text import BELOW
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -148,7 +149,7 @@ def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = Fals
         heads = [head._replace(number=first + place) for place, head in enumerate(heads)]
     comments = [comment for comment in sheet.comments if comment.bar < 0]
     for place, block in enumerate(whole):
-        comments += [comment._replace(bar=place) for comment in block.comments]
+        comments += _comments(block, place)
     end = len(sheet.bars)
     comments += [c._replace(bar=len(whole)) for c in sheet.comments if c.bar >= end]
     return Joined(
@@ -166,6 +167,18 @@ def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = Fals
             place for place, block in enumerate(whole) if _is_apart(block, whole, places)
         ),
     )
+
+
+def _comments(block: Block, place: int) -> list[Comment]:
+    """Return the comments of a bar; those on rows that aren't written stand below it."""
+    if block.as_of is None:
+        return [comment._replace(bar=place) for comment in block.comments]
+    above = [comment for comment in block.comments if comment.row == 0]
+    below = [comment for comment in block.comments if comment.row > 0]
+    return [
+        *(comment._replace(bar=place) for comment in above),
+        *(comment._replace(bar=place, row=BELOW, beside=False) for comment in below),
+    ]
 
 
 def _is_apart(block: Block, blocks: Sequence[Block], places: Mapping[int, int]) -> bool:

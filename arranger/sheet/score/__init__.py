@@ -8,6 +8,6 @@ key, spelling, clefs     found from the tones · names and accidentals · by ran
 drums                    places, noteheads and percussion keys of drum sounds
 parts                    all of that put together, part by part
 notes, signs, musicxml   elements of MusicXML · what stands beside notes · the file
-engrave, page            the score on pages, as SVG and PDF · an engraved page as plain SVG
+engrave, page, pdf       the score on pages · an engraved page as plain SVG · and as PDF
 =======================  =========================================================================
 """

@@ -28,11 +28,21 @@ def beams_of(bar: ScoreBar) -> list[tuple[str, ...]]:
 
 
 def _group(bar: ScoreBar, value: Value) -> tuple[object, bool]:
-    """Return what notes under one beam share, and whether the value can have a beam."""
-    place: object = bar.measure.metre.beat_at(value.start)
-    if value.tuplet is not None and value.tuplet.length > bar.measure.metre.beat_at(value.start)[1]:
-        place = value.tuplet
-    return place, value.what is not None and value.kind in _FLAGS
+    """Return what notes under one beam share, and whether the value can have a beam.
+
+    They share a beat. What isn't beamed as a whole shares a tuplet, since no beam may reach out of it:
+    in some readers, verovio's among them, one of the two has to be in the other.
+    """
+    beat = bar.measure.metre.beat_at(value.start)
+    if value.tuplet is not None:
+        inside = [each for each in bar.values if each.tuplet == value.tuplet]
+        if value.tuplet.length > beat[1] or not all(map(_is_flagged, inside)):
+            return value.tuplet, _is_flagged(value)
+    return beat, _is_flagged(value)
+
+
+def _is_flagged(value: Value) -> bool:
+    return value.what is not None and value.kind in _FLAGS
 
 
 def _beams(bar: ScoreBar, values: Sequence[Value], index: int) -> tuple[str, ...]:

@@ -1,22 +1,21 @@
 """A sheet engraved on A4 pages, as SVG and as PDF.
 
-verovio (LGPL) engraves the MusicXML; svglib (LGPL) and reportlab (BSD) make PDF of it. All three come
-with ``pip install 'arranger[score]'``. The same sheet gives the same bytes: what engraves is given no
+verovio (LGPL) engraves the MusicXML, reportlab (BSD) writes PDF. Both come with
+``pip install 'arranger[score]'``. The same sheet gives the same bytes: what engraves is given no
 date and no random names.
 
-An SVG has all pages, one beneath the other, so that a score is one file. A PDF writes text in Times,
-which every reader has and which has Western European letters only; others become question marks.
+An SVG has all pages, one beneath the other, so that a score is one file.
 """
 
 from __future__ import annotations
 
-from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError, SheetError, one_line
 from arranger.sheet.score.musicxml import to_musicxml
 from arranger.sheet.score.page import Page, document, plain_page
+from arranger.sheet.score.pdf import pdf_document
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -58,24 +57,11 @@ def to_svg(sheet: Sheet, engine: Engine) -> bytes:
 
 def to_pdf(sheet: Sheet, engine: Engine) -> bytes:
     """Return the score of a sheet as PDF; raises as `to_svg`."""
+    pages = _pages(sheet, engine)
     try:
-        from reportlab.graphics import renderPDF
-        from reportlab.pdfgen.canvas import Canvas
-        from svglib.svglib import svg2rlg
+        return pdf_document(pages, _WIDTH_MM, _HEIGHT_MM, one_line(sheet.title))
     except ImportError as error:
         raise _missing() from error
-    title = one_line(sheet.title)
-    content = BytesIO()
-    canvas = Canvas(content, invariant=1)
-    canvas.setTitle(title)
-    for page in _pages(sheet, engine):
-        drawing = svg2rlg(BytesIO(document([page], _WIDTH_MM, _HEIGHT_MM, title)))
-        assert drawing is not None  # noqa: S101 -- pages are well-formed
-        canvas.setPageSize((drawing.width, drawing.height))
-        renderPDF.draw(drawing, canvas, 0, 0)
-        canvas.showPage()
-    canvas.save()
-    return content.getvalue()
 
 
 def export_svg(sheet: Sheet, engine: Engine, _options: object) -> bytes:
@@ -107,6 +93,6 @@ def _pages(sheet: Sheet, engine: Engine) -> list[Page]:
 
 def _missing() -> SettingsError:
     return SettingsError(
-        "to engrave a score needs verovio and svglib",
+        "to engrave a score needs verovio and reportlab",
         remedy="install them with: pip install 'arranger[score]'",
     )

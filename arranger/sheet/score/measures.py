@@ -72,10 +72,11 @@ def _measures(bar: SheetBar, first_step: int, sheet: Sheet) -> Iterator[Measure]
     """Yield the measure of a bar, or the two."""
     metre = metre_of(bar.numerator, bar.denominator, sheet.step_beats)
     length = bar.steps * sheet.step_beats
-    pickup = first_step == 0 and length < metre.full
-    start = metre.full - length if pickup else Fraction(0)
+    full = Fraction(4 * bar.numerator, bar.denominator)
+    pickup = first_step == 0 and length < full
+    start = full - length if pickup and metre.full == full else Fraction(0)
     said: tuple[int, int] | None = (bar.numerator, bar.denominator)
-    is_printed = pickup or length == metre.full
+    is_printed = pickup or length == full
     if not is_printed:
         said = metre_as_long_as(length)
     if said and said[1] & (said[1] - 1):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import cache
+from math import ceil
 from typing import NamedTuple
 
 BAR, MIDDLE, BEAT = 9, 8, 7
@@ -69,7 +70,7 @@ def strength_in_beat(place: Fraction, length: Fraction, parts: int) -> int:
 def metre_of(numerator: int, denominator: int, step: Fraction) -> Metre:
     """Return the beats of a metre in which notes begin on steps (in quarter notes).
 
-    Where steps in thirds, say, meet beats that none of them is on, quarter notes are the beats.
+    Where steps in thirds, say, meet beats that they aren't on, whole quarter notes are the beats.
 
     >>> metre_of(6, 8, Fraction(1, 2)).beats
     (Fraction(3, 2), Fraction(3, 2))
@@ -86,10 +87,14 @@ def metre_of(numerator: int, denominator: int, step: Fraction) -> Metre:
         beats[-1] += numerator % 2 * unit
     else:
         beats = [unit] * numerator
-    dyadic = not (step * unit).denominator & ((step * unit).denominator - 1)
-    if not dyadic and any((beat / step).denominator > 1 for beat in beats):
+    on_steps = all((beat / step).denominator == 1 for beat in beats)
+    if not _is_dyadic(unit) or not (on_steps or _is_dyadic(step)):
         dotted = False
-        beats = [Fraction(1)] * int(full)
-        beats += [full % 1] if full % 1 else []
+        beats = [Fraction(1)] * ceil(full)
+        full = Fraction(len(beats))
     even = len(beats) >= 4 and len(beats) % 2 == 0 and len(set(beats)) == 1
     return Metre(full, tuple(beats), dotted, full / 2 if even else None)
+
+
+def _is_dyadic(share: Fraction) -> bool:
+    return not share.denominator & (share.denominator - 1)

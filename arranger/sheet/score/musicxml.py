@@ -11,7 +11,7 @@ pitch twice is two notes. Numbered departures from what is written there:
    printed; the first one is a pickup. Where no metre is that long (a length in triplets), readers
    fill the bar up.
 5. Names are made printable, since XML can't hold control characters.
-6. There is one key for the whole piece, found from its tones.
+6. Keys are found from the tones, since the sheet names none; they change with a bar.
 7. Where the piece goes on after its end is a repeat sign. That it goes on for ever isn't said.
 8. Comments of the sheet aren't in it.
 """
@@ -27,7 +27,7 @@ from arranger.sheet.played import played_steps, step_length
 from arranger.sheet.score import notes, signs
 from arranger.sheet.score.beams import beams_of
 from arranger.sheet.score.measures import measures_of
-from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, key_of, voice_parts
+from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, keys_of, voice_parts
 from arranger.sheet.score.spelling import Accidentals
 from arranger.version import VERSION
 
@@ -50,6 +50,7 @@ class _Piece(NamedTuple):
     """What all parts share."""
 
     measures: list[Measure]
+    keys: list[Key]
     divisions: int
     """Of a quarter note."""
     asked_tempo: float
@@ -67,9 +68,9 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
         If the engine can't play the sheet, or a step is too small a share of a beat for notation.
     """
     played_steps(sheet, engine)
-    key = key_of(sheet)
     measures = measures_of(sheet)
-    voices = voice_parts(sheet, measures, key)
+    keys = keys_of(sheet, measures)
+    voices = voice_parts(sheet, measures, keys)
     drums = drum_part(sheet, engine, measures)
     bars = [bar for part in (*voices, *(drums or ())) for bar in part.bars]
     divisions = lcm(
@@ -78,7 +79,7 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     # quarters/step * s/min / (s/step) = quarters/min
     tempo = float(sheet.step_beats) * 60 / step_length(sheet, engine).seconds
     asked = sheet.tempo if sheet.tempo and sheet.length is None else tempo
-    piece = _Piece(measures, divisions, asked, tempo)
+    piece = _Piece(measures, keys, divisions, asked, tempo)
     score = Element("score-partwise", version="4.0")
     _add(score, "movement-title", one_line(sheet.title))
     encoding = SubElement(SubElement(score, "identification"), "encoding")
@@ -87,7 +88,7 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
         SubElement(encoding, "supports", element=sign, type="yes")
     _add_part_list(score, drums)
     for number, part in enumerate(voices, 1):
-        _add_part(score, number, _voice(part, key, divisions), piece)
+        _add_part(score, number, _voice(part, keys, divisions), piece)
     if drums:
         _add_part(score, 3, _drums(drums, divisions), piece)
     indent(score)
@@ -146,12 +147,11 @@ class _Content(NamedTuple):
     notes: list[Element]
 
 
-def _voice(part: VoicePart, key: Key, divisions: int) -> Iterator[_Content]:
+def _voice(part: VoicePart, keys: list[Key], divisions: int) -> Iterator[_Content]:
     """Yield what stands in each bar of a voice."""
-    accidentals = Accidentals(key.sharps)
-    before = None
-    for bar, clef in zip(part.bars, part.clefs, strict=True):
-        accidentals.new_bar()
+    clef_before = key_before = None
+    for bar, clef, key in zip(part.bars, part.clefs, keys, strict=True):
+        accidentals = Accidentals(key.sharps)
         written = []
         for value, beams in zip(bar.values, beams_of(bar), strict=True):
             if value.what is None:
@@ -160,13 +160,12 @@ def _voice(part: VoicePart, key: Key, divisions: int) -> Iterator[_Content]:
             name = part.names[value.what]
             shown = accidentals.needed(name, tied=value.tied_from)
             written.append(notes.tone(value, name, bar, divisions, beams, shown=shown))
-        first = before is None
         yield _Content(
-            signs.clef_of(clef) if clef != before else None,
-            signs.key_of(key) if first else None,
+            signs.clef_of(clef) if clef != clef_before else None,
+            signs.key_of(key) if key != key_before else None,
             written,
         )
-        before = clef
+        clef_before, key_before = clef, key
 
 
 def _drums(part: DrumPart, divisions: int) -> Iterator[_Content]:
@@ -227,6 +226,8 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         if index + 1 == len(piece.measures):
             goes_back = any(each.goes_back_here for each in piece.measures)
             written.append(signs.barline(repeat="backward" if goes_back else ""))
+        elif piece.keys[index + 1] != piece.keys[index]:
+            written.append(signs.double_barline())
 
 
 def _add(parent: Element, tag: str, text: object) -> None:

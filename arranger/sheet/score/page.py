@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 
 _SVG = "http://www.w3.org/2000/svg"
 _X_LINK = "http://www.w3.org/1999/xlink"
-_LINK = f"{{{_X_LINK}}}href"
-_USED = "xlink:href"
+_XLINK_HREF = f"{{{_X_LINK}}}href"
+LINK = "xlink:href"
+"""What a ``use`` refers to."""
 _SHAPES = ("path", "polygon", "polyline", "rect", "ellipse", "use")
 _KEPT = (
     "d", "points", "x", "y", "height", "width", "cx", "cy", "rx", "ry", "transform", "fill",
@@ -31,8 +32,9 @@ _BOLD = {"tempo", "reh", "ending"}
 _ITALIC = {"dir", "mNum"}
 _FONT = "Leipzig"
 _EM = 1000
-_TEMPO_HIGHER = 0.25
-"""By how much of its size a metronome mark is lifted: verovio sets it onto the staff."""
+_LIFTED = {"tempo", "reh"}
+_LIFT = "translate(0, -170)"
+"""A space of the staff: verovio sets a metronome mark onto it; a rehearsal mark stands above that."""
 _SPACE = 0.25
 """How wide a space is in Times, as a share of the size."""
 
@@ -134,8 +136,9 @@ class _Drawing:
                 yield _plain_shape(child, tag)
             elif tag == "g" and "placeholder" not in inside:
                 shapes = [*self.plain(child, inside)]
-                if shapes and child.get("transform"):
-                    group = Element("g", transform=child.get("transform", ""))
+                transform = _LIFT if _LIFTED & (inside - classes) else child.get("transform")
+                if shapes and transform:
+                    group = Element("g", transform=transform)
                     group.extend(shapes)
                     yield group
                 else:
@@ -159,8 +162,6 @@ class _Drawing:
     ) -> Iterator[Element]:
         """Yield notes in text as glyphs, and the words between as one element each."""
         x, y = (float(place.get(axis, 0)) for axis in "xy")
-        if "tempo" in classes:
-            y -= _TEMPO_HIGHER * max((run.size for run in runs), default=0)
         for is_music, group in groupby(runs, lambda run: run.is_music):
             found = list(group)
             size = max(run.size for run in found)
@@ -188,8 +189,8 @@ class _Drawing:
 
 def _plain_shape(shape: Element, tag: str) -> Element:
     if tag == "use":
-        name = _glyph_name(shape.get(_LINK, ""))
-        return Element("use", {_USED: f"#{name}", "transform": shape.get("transform", "")})
+        name = _glyph_name(shape.get(_XLINK_HREF, ""))
+        return Element("use", {LINK: f"#{name}", "transform": shape.get("transform", "")})
     plain = Element(tag, {key: shape.get(key, "") for key in _KEPT if shape.get(key)})
     if shape.get("stroke-width"):
         plain.set("stroke", "#000")
@@ -200,7 +201,7 @@ def _plain_shape(shape: Element, tag: str) -> Element:
 
 def _use(name: str, x: float, y: float, scale: float) -> Element:
     transform = f"translate({x:.0f}, {y:.0f}) scale({scale:g}, {scale:g})"
-    return Element("use", {_USED: f"#{name}", "transform": transform})
+    return Element("use", {LINK: f"#{name}", "transform": transform})
 
 
 def _words(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import tone_spans
 from arranger.sheet.score.bars import Sounding, write_hits, write_tones
 from arranger.sheet.score.clefs import choose_clefs
 from arranger.sheet.score.drums import strokes_of
-from arranger.sheet.score.key import Key, find_key
+from arranger.sheet.score.key import find_keys
 from arranger.sheet.score.spelling import spell
 from arranger.sheet.sounds import sounds_of
 
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
     from arranger.sheet.score.bars import ScoreBar
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
+    from arranger.sheet.score.key import Key
     from arranger.sheet.score.measures import Measure
-    from arranger.sheet.score.spelling import Name, Span
+    from arranger.sheet.score.spelling import Name
 
 
 _AROUND = 2
@@ -58,34 +60,32 @@ class DrumPart(NamedTuple):
     lower: DrumVoice
 
 
-def key_of(sheet: Sheet) -> Key:
-    """Return the key of a sheet: that of its tones."""
-    steps = [0.0] * 12
+def keys_of(sheet: Sheet, measures: Sequence[Measure]) -> list[Key]:
+    """Return the key of each measure."""
+    bars: list[list[tuple[int, float]]] = [[] for _ in measures]
+    starts = [measure.first_step for measure in measures]
     for row in (sheet.voice1, sheet.voice2):
         for start, end, pitch in tone_spans(row):
-            steps[pitch % 12] += end - start
-    return find_key(steps)
+            bars[bisect_right(starts, start) - 1].append((pitch, end - start))
+    return find_keys(bars)
 
 
-def voice_parts(sheet: Sheet, measures: Sequence[Measure], key: Key) -> list[VoicePart]:
+def voice_parts(sheet: Sheet, measures: Sequence[Measure], keys: Sequence[Key]) -> list[VoicePart]:
     """Return both voices."""
+    starts = [measure.first_step for measure in measures]
+
+    def key_at(step: int) -> Key:
+        return keys[bisect_right(starts, step) - 1]
+
     lines = [list(tone_spans(row)) for row in (sheet.voice1, sheet.voice2)]
-    return [
-        _voice_part(line, other, sheet.step_beats, measures, key)
-        for line, other in (lines, lines[::-1])
-    ]
-
-
-def _voice_part(
-    spans: list[Span], other: list[Span], step: Fraction, measures: Sequence[Measure], key: Key
-) -> VoicePart:
-    names = spell(spans, other, key, int(_AROUND / step))
-    tones = [Sounding(start, end, index) for index, (start, end, _) in enumerate(spans)]
-    bars = write_tones(tones, measures, step)
-    clefs = choose_clefs(
-        [[names[v.what] for v in bar.values if v.what is not None] for bar in bars]
-    )
-    return VoicePart(bars, names, clefs)
+    found = []
+    for line, other in (lines, lines[::-1]):
+        names = spell(line, other, key_at, int(_AROUND / sheet.step_beats))
+        tones = [Sounding(start, end, index) for index, (start, end, _) in enumerate(line)]
+        bars = write_tones(tones, measures, sheet.step_beats)
+        heads = [[names[v.what] for v in bar.values if v.what is not None] for bar in bars]
+        found.append(VoicePart(bars, names, choose_clefs(heads)))
+    return found
 
 
 def drum_part(sheet: Sheet, engine: Engine, measures: Sequence[Measure]) -> DrumPart | None:

@@ -92,6 +92,13 @@ def barline(*, repeat: str = "") -> Element:
     return written
 
 
+def double_barline() -> Element:
+    """Return what stands before a change of key."""
+    written = Element("barline", location="right")
+    _add(written, "bar-style", "light-light")
+    return written
+
+
 def _direction() -> tuple[Element, Element]:
     """Return a direction above the staff, and where what it says belongs."""
     direction = Element("direction", placement="above")

@@ -15,7 +15,7 @@ from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from arranger.sheet.score.key import Key
 
@@ -40,7 +40,9 @@ Span = tuple[int, int, int]
 """First step, end step and pitch of a tone."""
 
 
-def spell(line: Sequence[Span], other: Sequence[Span], key: Key, reach: int) -> list[Name]:
+def spell(
+    line: Sequence[Span], other: Sequence[Span], key_at: Callable[[int], Key], reach: int
+) -> list[Name]:
     """Return the names of the tones of a line, one after the other.
 
     Parameters
@@ -49,22 +51,29 @@ def spell(line: Sequence[Span], other: Sequence[Span], key: Key, reach: int) -> 
         A voice.
     other
         The other voice.
-    key
-        The key.
+    key_at
+        The key on a step.
     reach
         How many steps before and after a tone others are around it.
     """
-    around = sorted(span for span in (*line, *other) if key.has(span[2]))
-    starts = [start for start, _, _ in around]
-    names = []
+    known = sorted(
+        (start, _in_key(pitch, key_at(start)))
+        for start, _, pitch in (*line, *other)
+        if key_at(start).has(pitch)
+    )
+    starts = [start for start, _ in known]
+    names: list[Name] = []
     for index, (start, end, pitch) in enumerate(line):
+        key = key_at(start)
         fifths = _in_key(pitch, key)
         if not key.has(pitch):
+            if index and line[index - 1][2] == pitch and key_at(line[index - 1][0]) == key:
+                names.append(names[-1])
+                continue
             near = slice(bisect_left(starts, start - reach), bisect_right(starts, end + reach))
-            follows = line[index + 1][2] if index + 1 < len(line) else pitch
-            fifths = _outside(
-                fifths, [_in_key(each, key) for *_, each in around[near]], pitch, follows, key
-            )
+            follows = next((each for *_, each in line[index:] if each != pitch), pitch)
+            around = [name for _, name in known[near]]
+            fifths = _outside(fifths, around, pitch, follows, key)
         names.append(_name(pitch, fifths))
     return names
 
@@ -113,7 +122,7 @@ def _name(pitch: int, fifths: int) -> Name:
 
 
 class Accidentals:
-    """What has been said in a bar about each line and space of a staff."""
+    """What has been said in a bar about each line and space of a staff, by the signature at first."""
 
     def __init__(self, sharps: int) -> None:
         self._key = {
@@ -121,10 +130,6 @@ class Accidentals:
             for place, letter in enumerate(_LETTERS)
         }
         self._said: dict[tuple[str, int], int] = {}
-
-    def new_bar(self) -> None:
-        """Forget what was said in the bar before."""
-        self._said = {}
 
     def needed(self, name: Name, *, tied: bool) -> bool:
         """Return whether a tone needs an accidental; one that is tied over needs none."""

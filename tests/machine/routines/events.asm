@@ -1,5 +1,5 @@
 ; Events: a byte with how many steps they last and what comes after it, then only what changes. Two
-; phase accumulators; the voices go on after a drum. To read an event takes 76 to 500 cycles more
+; phase accumulators; the voices go on after a drum. To read an event takes up to 600 cycles more
 ; than to go on to the next step of one.
 ; At 0x9000 stand the count of the step length, the address of the pitch table, and that of the music.
         org 0x8000

@@ -28,8 +28,9 @@ def read_part(part: Element) -> list[Read]:
     """Return the notes of a part in order; everything that is drawn is compared with it."""
     found: list[Read] = []
     now = Fraction(0)
-    sharps = int(part.findtext(".//fifths") or 0)
+    sharps = 0
     for measure in part.findall("measure"):
+        sharps = int(measure.findtext("attributes/key/fifths") or sharps)
         notes = list(_timed(measure, now, int(part.findtext(".//divisions"))))
         said: dict[str, int] = {}
         for start, end, note in notes:
@@ -126,18 +127,22 @@ def _check_beams(notes: list[Element]) -> None:
 
 
 def _check_tuplets(notes: list[Element]) -> None:
-    """See that tuplets start and stop, with one ratio inside and none outside."""
-    inside = None
+    """See that tuplets start and stop, with one ratio inside and none outside, and nest with beams."""
+    inside, members, reached_in = None, [], False
     for note in notes:
         if note.find("chord") is not None:
             continue
         ratio = note.find("time-modification")
         said = None if ratio is None else tuple(each.text for each in ratio)
         edges = [each.get("type") for each in note.findall("notations/tuplet")]
+        beam = note.findtext("beam")
         if "start" in edges:
             assert inside is None
-            inside = said
+            inside, members, reached_in = said, [], beam in ("continue", "end")
         assert said == inside
+        members.append(beam)
         if "stop" in edges:
+            reaches_out = beam in ("begin", "continue")
+            assert all(members) or not (reached_in or reaches_out)
             inside = None
     assert inside is None

@@ -8,7 +8,8 @@ from arranger.sheet.score.spelling import spell
 
 
 def clefs(*bars: list[int]) -> list[str]:
-    names = [spell([(0, 1, pitch) for pitch in bar], [], Key(0, minor=False), 0) for bar in bars]
+    key = Key(0, minor=False)
+    names = [spell([(0, 1, pitch) for pitch in bar], [], lambda _: key, 0) for bar in bars]
     return [f"{clef.sign}{clef.octave or ''}" for clef in choose_clefs(names)]
 
 

@@ -85,7 +85,9 @@ def test_any_title_can_be_engraved(title: str) -> None:
     assert to_pdf(sheet, ENGINE).startswith(b"%PDF")
 
 
-@pytest.mark.parametrize(("module", "function"), [("verovio", to_svg), ("svglib.svglib", to_pdf)])
+@pytest.mark.parametrize(
+    ("module", "function"), [("verovio", to_svg), ("reportlab.pdfgen.canvas", to_pdf)]
+)
 def test_what_is_missing_is_said_in_one_line(
     module: str, function: object, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -93,6 +95,6 @@ def test_what_is_missing_is_said_in_one_line(
     with pytest.raises(SettingsError) as caught:
         function(sheet_of(1), ENGINE)  # type: ignore[operator]
     assert str(caught.value) == (
-        "to engrave a score needs verovio and svglib; "
+        "to engrave a score needs verovio and reportlab; "
         "install them with: pip install 'arranger[score]'"
     )

@@ -113,6 +113,17 @@ def test_key_metre_and_tempo_stand_at_the_beginning() -> None:
     assert float(first.find(".//sound").get("tempo")) == pytest.approx(120, rel=0.01)
 
 
+def test_a_change_of_key_is_said_in_each_voice_after_a_double_bar_line() -> None:
+    low, high = "C4 D4 E4 F4 | G4 A4 B4 C5 |" * 8, "D-4 E-4 F4 G-4 | A-4 B-4 C5 D-5 |" * 8
+    parts = score((low + high).removesuffix("|")).findall("part")
+    for part in parts[:2]:
+        keys = [measure.findtext("attributes/key/fifths") for measure in part]
+        assert keys == ["0", *[None] * 15, "-5", *[None] * 15]
+        styles = [measure.findtext("barline/bar-style") for measure in part]
+        assert styles == [*[None] * 15, "light-light", *[None] * 15, "light-heavy"]
+    assert not list(parts[0].iter("accidental"))
+
+
 def test_a_metronome_mark_counts_the_beats_of_the_metre() -> None:
     bars = (SheetBar(1, 6, 6, 8),)
     first = score("C4 D4 E4 F4 G4 A4", bars=bars, step_beats=Fraction(1, 2)).find("part/measure")

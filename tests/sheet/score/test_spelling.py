@@ -6,7 +6,7 @@ import music21
 import pytest
 from music21.analysis.discrete import AardenEssen
 
-from arranger.sheet.score.key import MAJOR, MINOR, Key, find_key
+from arranger.sheet.score.key import MAJOR, MINOR, Key, find_key, find_keys
 from arranger.sheet.score.spelling import Accidentals, Name, spell
 
 C_MAJOR, A_MINOR, G_SHARP_MINOR = Key(0, minor=False), Key(0, minor=True), Key(5, minor=True)
@@ -34,13 +34,31 @@ def test_a_scale_is_in_its_own_key(sharps: int) -> None:
     assert find_key([0.0] * 12) == find_key([1.0] * 12) == C_MAJOR
 
 
+def tones_of(key: str, bars: int) -> list[list[tuple[int, float]]]:
+    """Return bars of a scale up and down, with longer tonic and fifth."""
+    pitches = music21.key.Key(key).pitches
+    row = [(pitch.midi, 1.0) for pitch in (*pitches, *reversed(pitches[:-1]))]
+    return [[(row[0][0], 6.0), (row[4][0], 6.0), *row]] * bars
+
+
+def test_a_key_changes_where_that_spares_accidentals() -> None:
+    """A scale a semitone higher has five tones outside of the key before, ten in each bar here."""
+    g, a_flat = Key(1, minor=False), Key(-4, minor=False)
+    assert find_keys([*tones_of("G", 8), *tones_of("A-", 4)]) == [g] * 8 + [a_flat] * 4
+    assert find_keys([*tones_of("G", 8), *tones_of("A-", 1), *tones_of("G", 8)]) == [g] * 17
+    third = [*tones_of("G", 8), *tones_of("A-", 6), *tones_of("G", 8)]
+    assert find_keys(third) == [g] * 8 + [a_flat] * 6 + [g] * 8
+    assert find_keys([*tones_of("G", 8), *tones_of("c", 8)])[-1] == Key(-3, minor=True)
+    assert find_keys([[], []]) == [C_MAJOR] * 2
+
+
 def names(tones: str, key: Key, other: str = "") -> str:
     line, beside = (
         [(at, at + 1, music21.pitch.Pitch(tone).midi) for at, tone in enumerate(text.split())]
         for text in (tones, other)
     )
     signs = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
-    found = spell(line, beside, key, 8)
+    found = spell(line, beside, lambda _: key, 8)
     return " ".join(f"{name.letter}{signs[name.alter]}{name.octave}" for name in found)
 
 
@@ -53,6 +71,7 @@ def names(tones: str, key: Key, other: str = "") -> str:
         ("E4 E4 G#4 B4 E4", A_MINOR, ""),
         ("B4 D#5 F#5 D#5 B4", Key(1, minor=False), "B2 B2 F#2 F#2 B2"),  # a chord of B major
         ("F4 Ab4 C5 Ab4 F4", C_MAJOR, "F3 C3 F3 C3 F3"),
+        ("C4 G#4 G#4 A4", C_MAJOR, "F3 C3 F3 C3"),  # one tone, one name
         ("G#4 F##4 G#4 D#4", G_SHARP_MINOR, ""),
         ("C#4 B#3 C#4 G#4", Key(4, minor=True), ""),
         ("Bb4 Cb5 Bb4 Db5", Key(-6, minor=False), ""),
@@ -75,7 +94,8 @@ def test_names_are_those_of_printed_scores() -> None:
              for note in line] for line in lines
         ]  # fmt: skip
         for line, own, other in zip(lines, spans, spans[::-1], strict=True):
-            assert spell(own, other, Key(sharps, minor=minor), 8) == [
+            key = Key(sharps, minor=minor)
+            assert spell(own, other, lambda _, key=key: key, 8) == [
                 Name(note.pitch.step, int(note.pitch.alter), note.pitch.octave) for note in line
             ]
 
@@ -87,6 +107,6 @@ def test_accidentals_are_written_where_they_are_needed() -> None:
         False, True, False, True, False, True,
     ]  # fmt: skip
     assert signs.needed(Name("G", 0, 5), tied=False) is False  # another octave
-    signs.new_bar()
+    signs = Accidentals(2)
     assert signs.needed(Name("G", 1, 4), tied=True) is False
     assert signs.needed(Name("G", 1, 4), tied=False) is True

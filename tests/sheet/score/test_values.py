@@ -117,8 +117,8 @@ def test_tones_are_tied_over_bar_lines_and_pickups_begin_late() -> None:
 
 
 @given(
-    st.sampled_from(["4/4", "3/4", "6/8", "12/8", "7/8", "5/4", "2/2"]),
-    st.sampled_from(["1/2", "1/4", "1/3", "1/6", "1/12", "1/8"]),
+    st.sampled_from(["4/4", "3/4", "6/8", "12/8", "7/8", "5/4", "2/2", "5/3", "7/16"]),
+    st.sampled_from(["1/2", "1/4", "1/3", "1/6", "1/12", "1/8", "1/5"]),
     st.text("x-.", min_size=8, max_size=40),
 )
 def test_values_fill_their_bar_and_cut_nothing_needlessly(metre: str, step: str, row: str) -> None:

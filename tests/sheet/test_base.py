@@ -1,0 +1,179 @@
+"""The record of what was generated: read back exactly, damaged without harm, of earlier versions."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.conversion import convert
+from arranger.engine import load_engine
+from arranger.settings import Settings
+from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.sheet.bar_order import in_order
+from arranger.sheet.base import base_of, with_base
+from arranger.sheet.digest import bar_digests, sounds_digest, value_digest
+from arranger.sheet.merge import merge
+from arranger.sheet.model import BarDigest, Digests, Generated
+from arranger.sheet.packed import pack, unpack
+from arranger.sheet.parse import scan
+from arranger.sheet.tidy import tidied
+from arranger.song import read_song
+
+from . import edits
+from .strategies import sheets
+from .test_merge import check_no_edit_lost, tagged
+
+SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
+
+
+def of_before(sheet: Sheet) -> Sheet:
+    """Return the sheet as an earlier version declared it generated: with digests."""
+    bars = tuple(
+        BarDigest(bar.number, digest)
+        for bar, digest in zip(sheet.bars, bar_digests(sheet), strict=True)
+    )
+    values = (value_digest(value) for value in (sheet.title, sheet.engine, sheet.speed))
+    record = Digests(*values, bars, sounds_digest(sheet))
+    return replace(with_digest(sheet), generated=record)
+
+
+@given(sheets(), st.integers(-60, 60), st.data())
+def test_a_record_is_read_back_exactly(sheet: Sheet, transpose: int, data: st.DataObject) -> None:
+    numbers = st.lists(
+        st.none() | st.integers(-5, 999), min_size=len(sheet.bars), max_size=len(sheet.bars)
+    )
+    standing = data.draw(st.none() | numbers)
+    found = unpack(pack(sheet, transpose, standing))
+    assert found is not None
+    of_origin = {"source_file": "", "source_sha256": "", "settings": "", "digest": ""}
+    assert found.sheet == replace(sheet, generated=None, **of_origin)
+    assert found.transpose == transpose
+    own = tuple(bar.number for bar in sheet.bars)
+    assert found.standing == (own if standing is None else tuple(standing))
+    assert pack(sheet, transpose, standing) == pack(sheet, transpose, standing)
+
+
+SONG = with_digest(edits.generated(random.Random(4), bars=9))
+
+
+@given(st.data())
+def test_a_damaged_record_is_told_of_once_and_loses_nothing(data: st.DataObject) -> None:
+    text = format_sheet(SONG)
+    lines = text.splitlines(keepends=True)
+    record = [at for at, line in enumerate(lines) if line.startswith("generated")]
+    at = data.draw(st.sampled_from(record))
+    what = data.draw(st.sampled_from(["taken out", "twice", "a letter", "another word", "bits"]))
+    if what == "taken out":
+        del lines[at]
+    elif what == "twice":
+        lines.insert(at, lines[at])
+    elif what == "another word":
+        lines[at] = lines[at].replace(" sheet ", " sheat ")
+    else:
+        word = lines[at].split()[2]
+        place = data.draw(st.integers(0, len(word) - 1))
+        other = data.draw(st.sampled_from("AbZ9+/" if what == "a letter" else "=-*é"))
+        changed = word[:place] + other + word[place + 1 :]
+        lines[at] = lines[at].replace(word, changed)
+    found = scan("".join(lines))
+    if "".join(lines) == text:
+        return
+    told = [problem for problem in found.problems if problem.code == "digests"]
+    assert len(told) == len(found.problems) <= 1
+    base = base_of(found.sheet)
+    if told:
+        assert "all bars count as edited" in told[0].what
+        assert found.sheet.generated is None
+        assert not any(base.known)
+        changed_now = edits.transposed(SONG, 2)
+        assert merge(found.sheet, changed_now).sheet.voice1 == SONG.voice1
+    else:  # all of its lines are gone, or only what base64 pads with was changed
+        assert found.sheet.generated is None or base.sheet == base_of(SONG).sheet
+
+
+@pytest.mark.parametrize(
+    "told",
+    ['{}', '[]', '{"form":1,"step":"1","bars":[[1,99999999,4,4,9]],"rows":[]}', '{"form":2}',
+     '{"form":1,"step":"1","bars":[[1,1,4,4,1]],"rows":[[["("],[7]],[["("],[0]],[["."],[0]]]}',
+     '{"form":1,"step":"0/0","bars":[],"rows":[[[],[]],[[],[]],[[],[]]]}', "no json"],
+)  # fmt: skip
+def test_what_was_packed_by_somebody_else_does_no_harm(told: str) -> None:
+    import bz2
+    from base64 import b64encode
+
+    record = Generated(b64encode(bz2.compress(told.encode())).decode())
+    assert unpack(record) is None
+    edited = replace(SONG, title="mine", generated=record)
+    assert merge(edited, SONG).sheet.title == "mine"
+
+
+def test_a_record_takes_a_small_part_of_the_sheet() -> None:
+    for song in SONGS:
+        sheet = convert(read_song(song), load_engine("twin-phase"), Settings()).sheet
+        assert isinstance(sheet.generated, Generated)
+        assert len(sheet.generated.packed) < len(format_sheet(sheet)) / 6
+
+
+@given(st.integers(0, 2**32).map(random.Random))
+@settings(max_examples=50, deadline=None)
+def test_sheets_of_earlier_versions_keep_their_edits(rng: random.Random) -> None:
+    """As then by whole bars, unless a bar that was generated alike still tells what it was."""
+    plain = edits.generated(rng)
+    bars = tuple(bar._replace(section="") for bar in plain.bars)  # there were no sections then
+    then = of_before(replace(plain, bars=bars))
+    text = format_sheet(then)
+    assert parse(text) == then
+    assert not is_edited(then)
+    now = edits.generated_again(rng, then)
+    assert replace(merge(then, now).sheet, comments=()) == replace(now, comments=())
+    read = parse(format_sheet(tagged(edits.edit(rng, then).sheet)))
+    base = base_of(read)
+    merged = merge(read, now)
+    moved = base_of(now).transpose or 0
+    check_no_edit_lost(read, merged, moved)
+    standing = {c.text: c.bar for c in merged.sheet.comments}
+    if (now.step_beats, moved) == (then.step_beats, 0):
+        for bar, (typed, i) in enumerate(zip(edits.contents(read), base.matched, strict=True)):
+            if i is not None and not base.known[i] and read.bars[bar].as_bar is None:
+                found = edits.contents(merged.sheet)[standing[f"bar of the hand {bar}"]]
+                assert (found[0][1:], found[1][1:], found[2]) == (
+                    typed[0][1:],
+                    typed[1][1:],
+                    typed[2],
+                )
+    again = merge(merged.sheet, now)
+    assert replace(again.sheet, generated=None) == replace(merged.sheet, generated=None)
+
+
+def test_what_bars_commands_note_is_known_again() -> None:
+    base = base_of(SONG)
+    swapped = with_base(SONG, in_order(base.sheet, [1, 0, *range(2, 9)]), 3, [1, 0, *range(2, 9)])
+    found = base_of(swapped)
+    assert found.transpose == 3
+    assert [bar.number for bar in found.sheet.bars] == [2, 1, *range(3, 10)]
+    assert found.places == (2, 1, *range(3, 10))
+
+
+def test_bars_that_tidying_numbers_anew_are_still_known() -> None:
+    """A bar is put in before bar 3, of which the tune is written anew, as in bar 6; then all are numbered anew."""
+    rng = random.Random(3)
+    then = edits.generated(rng, bars=8)
+    rows, bars = edits.contents(then), list(then.bars)
+    for bar in (2, 5):
+        rows[bar] = (edits.random_content(rng, bars[bar].steps)[0], *rows[bar][1:])
+    rows.insert(2, edits.random_content(rng, bars[2].steps))
+    bars.insert(2, bars[2])
+    edited = replace(edits.joined(then, bars, rows), comments=())
+    known = base_of(edited).matched
+    assert known == (0, 1, None, 2, 3, 4, 5, 6, 7)
+    tidy = tidied(edited).sheet
+    assert [bar.number for bar in tidy.bars] == list(range(1, 10))
+    assert base_of(tidy).matched == known
+    changed = edits.random_content(rng, tidy.bars[3].steps)
+    rows[3] = rows[6] = changed  # and once more by hand
+    assert base_of(edits.joined(tidy, list(tidy.bars), rows)).matched == known
