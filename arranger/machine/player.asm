@@ -22,10 +22,16 @@
 ; (how many parts of drums lie before it, from 1; 0: none); above them the chunks (0: the piece ends).
 ; Between two events at most one phrase ends, or the loop goes round, and then at most one begins.
 
-        jp      start           ; 10  +0: play the piece
-        jp      step            ; 10  +3: play one step
-        jp      stop            ; 10  +6: silence; the next step is the first
-border: defb    idle            ; +9: the other bits of the port: border colour, tape output
+@if start
+        jp      start           ; 10  play the piece
+@end
+@if step
+        jp      step            ; 10  play one step
+@end
+@if stop
+        jp      stop            ; 10  silence; the next step is the first
+@end
+border: defb    idle            ; the other bits of the port: border colour, tape output
 
 ; ---- reading an event, in 18 + 8 * 118 cycles from the write of voice 2, 14 of them past, to where the
 ; loop begins
@@ -57,11 +63,20 @@ goes1:  jp      next            ; 10
 
 ; An event without chunks: the piece ends, or one step is to be played.
 
-ended:  ld      a,b             ; 4
+ended:
+@if step
+        ld      a,b             ; 4
         sub     chunks          ; 7
         jr      nc,single       ; 7   or 12
+@else
+        push    hl              ; 11  a pause, for what is left out here and in stop
+        jr      ended1          ; 12
+ended1: jr      ended2          ; 12
+ended2:
+@end
         ld      a,2             ; 7
         jp      leave           ; 10
+@if step
 single: ld      (left),a        ; 13
         push    hl              ; 11
         ld      hl,paused       ; 10
@@ -69,6 +84,7 @@ single: ld      (left),a        ; 13
         pop     hl              ; 10
         ld      a,chunks        ; 7
         jp      begun           ; 10
+@end
 
 ; What waits as long as something else takes.
 
@@ -170,9 +186,14 @@ other:  nop                     ; 4
         ex      de,hl           ; 4
         exx                     ; 4   121 either way
 told:   push    hl              ; 11
+@if drums
         ld      a,c             ; 4
         and     63              ; 7
         jp      nz,drum         ; 10
+@else
+        pop     hl              ; 10  a pause: there are no drums
+        push    hl              ; 11
+@end
         exx                     ; 4
         ld      a,c             ; 4
         out     (port),a        ; 11  voice 2
@@ -249,6 +270,7 @@ over:   jp      z,event         ; 10  at the end of a single step: paused
         jp      loop            ; 10  = 18
         @stubs
 
+@if drums
 ; ---- a drum: its first flip comes 9 passes after the event begins
 
 drum:   ld      (tone1),de      ; 20
@@ -325,8 +347,6 @@ hold:   xor     a               ; 4   37 cycles until here
 hold1:  jr      hold2           ; 12
 hold2:  jr      hold3           ; 12
 hold3:  jr      drumming        ; 12  = 118
-key:    ld      a,1             ; 7
-        jp      leave           ; 10
 @else
 hold:   ld      a,3             ; 7   37 cycles until here
 hold1:  dec     a               ; 4
@@ -335,6 +355,12 @@ hold1:  dec     a               ; 4
         jr      hold2           ; 12
 hold2:  jr      drumming        ; 12  = 118
 @end
+@end
+@if keys
+key:    ld      a,1             ; 7
+        jp      leave           ; 10
+@end
+@if drums
 beaten: pop     bc              ; 10  26 cycles until here
         ld      a,b             ; 4
         or      a               ; 4
@@ -347,6 +373,7 @@ beaten: pop     bc              ; 10  26 cycles until here
         ld      b,a             ; 4
         nop                     ; 4
         jr      back            ; 12
+@end
 
 ; The voices go on with what they were left with, for B rounds of the loop; B' has the chunks.
 
@@ -372,6 +399,7 @@ back:   ld      sp,(stacked)    ; 20
         ld      de,(tone1)      ; 20
         jp      loop            ; 10
 
+@if step
 ; ---- back to the caller. A step has been played. What the voices have counted to is kept.
 
 paused: ld      a,c             ; 4
@@ -384,6 +412,7 @@ paused: ld      a,c             ; 4
         ld      a,c             ; 4
         ld      (level1),a      ; 13
         xor     a               ; 4
+@end
 
 ; Back to the caller, with A: 0 a step was played, 1 a key was pressed, 2 the piece has ended.
 
@@ -424,13 +453,17 @@ enter1: di                      ; 4
         ld      (stack),sp      ; 20
         jp      (hl)            ; 4
 
-stop:   xor     a               ; 4
+stop:
+@if step
+        xor     a               ; 4
         ld      (playing),a     ; 13
+@end
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         out     (port),a        ; 11
         ret                     ; 10
 
+@if start
 start:  call    enter           ; 17
         call    begin           ; 17
 @if keys
@@ -440,9 +473,15 @@ release: xor    a               ; 4   the key that gave the command must be up f
         inc     a               ; 4
         jr      nz,release      ; 7   or 12
 @end
+@if step
         ld      a,183           ; 7   or a: an event goes on to its end
         jr      play            ; 12
+@else
+        jr      play            ; 12
+@end
+@end
 
+@if step
 ; One step of an event: for an event's first, reading is made to turn aside.
 
 step:   call    enter           ; 17
@@ -453,18 +492,24 @@ step:   call    enter           ; 17
         sub     chunks          ; 7
         jr      nc,again1       ; 7   or 12
         ld      a,175           ; 7   xor a
-play:   ld      (judge),a       ; 13
+@end
+play:
+@if step
+        ld      (judge),a       ; 13
         ld      hl,event        ; 10
         ld      (over+1),hl     ; 16
+@end
         ld      b,1             ; 7   the tones before, for a chunk of one round; then the event
         exx                     ; 4
         ld      b,1             ; 7
         jp      back            ; 10
+@if step
 again1: ld      (left),a        ; 13
         ld      b,rounds        ; 7
         exx                     ; 4
         ld      b,chunks        ; 7
         jp      back            ; 10
+@end
 
 begin:  ld      hl,rest         ; 10
         ld      de,count1       ; 10

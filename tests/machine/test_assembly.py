@@ -12,7 +12,7 @@ from z80 import Z80Machine
 
 from arranger.engine import load_engine
 from arranger.engine.player import PASS_CYCLES
-from arranger.errors import SettingsError, SheetError
+from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine import assembly, binary
 from arranger.machine.assembler import assemble
 from arranger.machine.player import code_bytes
@@ -67,6 +67,34 @@ def test_common_assemblers_give_the_same_bytes(
     assert target.read_bytes() == image.content
     assert image.code_bytes == code_bytes(engine) == engine.code_bytes
     assert image.code_bytes + image.song_bytes == len(image.content)
+
+
+@pytest.mark.parametrize("assembler", ["z80asm", "pasmo"])
+def test_sources_with_prefixes_are_assembled_together(assembler: str, tmp_path: Path) -> None:
+    command = shutil.which(assembler)
+    if command is None:
+        pytest.skip(f"{assembler} is not installed")
+    first, second = ENGINES
+    one = binary(piece(first), first, 0x8000, ("start",))
+    after = 0x8000 + len(one.content)
+    two = binary(piece(second), second, after)
+    source = tmp_path / "both.asm"
+    source.write_text(
+        assembly(piece(first), first, 0x8000, ("start",), "quay_")
+        + assembly(piece(second), second, after, prefix="mole_")
+        + "        defw    quay_start, mole_step, mole_border\n"
+    )
+    target = tmp_path / "both.bin"
+    call = (
+        [command, "-o", str(target), str(source)]
+        if assembler == "z80asm"
+        else [command, str(source), str(target)]
+    )
+    done = subprocess.run(call, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    points = one.symbols["start"], two.symbols["step"], two.symbols["border"]
+    words = b"".join(point.to_bytes(2, "little") for point in points)
+    assert target.read_bytes() == one.content + two.content + words
 
 
 # Instruction timings in clock cycles (T states) of the Z80 CPU User Manual, UM0080, "Z80
@@ -256,6 +284,12 @@ def test_refusals(engine: Engine) -> None:
         binary(sheet, engine, 0x6000)
     with pytest.raises(SheetError, match=r"the song takes .* bytes, and .* are free"):
         binary(sheet, engine, 0x10000 - engine.code_bytes - 100)
+    with pytest.raises(UsageError, match="no entry 'play'; choose of start, step, stop"):
+        binary(sheet, engine, entries=("start", "play"))
+    with pytest.raises(UsageError, match="nothing could play the piece"):
+        binary(sheet, engine, entries=("stop",))
+    with pytest.raises(UsageError, match="'9x' can't begin a label"):
+        assembly(sheet, engine, prefix="9x")
     alternate = load_engine("pc-alternate")
     with pytest.raises(SettingsError, match="no Z80 player for pc-alternate"):
         binary(sheet_of(alternate, [60]), alternate)

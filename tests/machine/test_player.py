@@ -18,7 +18,7 @@ from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.engine.player import MOST_CHUNK_PASSES, PASS_CYCLES, chunking
 from arranger.machine import binary, pack
-from arranger.machine.player import FIRST_WRITE_CYCLES
+from arranger.machine.player import ENTRIES, FIRST_WRITE_CYCLES
 from arranger.rows import HOLD, REST
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.passage import go_round
@@ -470,6 +470,38 @@ def test_a_key_stops_it_and_stop_silences(engine: Engine) -> None:
     call = computer.call(image.entry_points["stop"])
     assert call.values.tolist() == [0]
     assert computer.machine.memory[image.symbols["playing"]] == 0
+
+
+@each_engine
+@pytest.mark.parametrize("drums", [None, ["kick", None, "snare-hat", None]])
+@pytest.mark.parametrize("keys", [31, 0])
+def test_what_is_left_out_isn_t_heard(
+    engine: Engine, drums: list[str | None] | None, keys: int
+) -> None:
+    """Ways in, drums and keys that a piece or a program has no use for."""
+    deaf = with_port(engine, key_mask=keys)
+    sheet = sheet_of(deaf, [60, 62, REST, 65], [48, HOLD, HOLD, 50], drums)
+    whole = binary(sheet, deaf)
+    assert (whole.code_bytes == deaf.code_bytes) == (drums is not None and keys > 0)
+    expected = computed(sheet, deaf)
+    for entries in (("start", "stop"), ("start",)):
+        image = binary(sheet, deaf, entries=entries)
+        assert image.code_bytes < whole.code_bytes - 70
+        assert list(image.entry_points) == [*entries, "border"]
+        computer = Computer(image.origin, image.content, key_port=254 if keys else -1)
+        for _ in range(2):
+            call = computer.call(image.entry_points["start"])
+            assert computer.machine.a == 2
+            found = call.changes(0)
+            assert call.changes(found[0][0] - expected[0][0]) == expected
+    calls = []
+    for entries in (ENTRIES, ("stop", "step")):
+        image = binary(sheet, deaf, entries=entries)
+        computer = Computer(image.origin, image.content, key_port=254 if keys else -1)
+        played = [computer.call(image.entry_points["step"]) for _ in range(9)]
+        played.append(computer.call(image.entry_points["stop"]))
+        calls.append([(call.changes(0), call.cycles) for call in played])
+    assert calls[0] == calls[1]
 
 
 @each_kind
