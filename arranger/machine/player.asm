@@ -105,6 +105,7 @@ wait:   push    hl              ; 11
         pop     hl              ; 10
         jr      wait1           ; 12
 wait1:  ret                     ; 10  60 with the call
+        @shared
 
 next:   exx                     ; 4
         ld      a,c             ; 4
@@ -371,13 +372,13 @@ beaten: pop     bc              ; 10  26 cycles until here
         sub     c               ; 4
         exx                     ; 4
         ld      b,a             ; 4
-        nop                     ; 4
-        jr      back            ; 12
 @end
 
 ; The voices go on with what they were left with, for B rounds of the loop; B' has the chunks.
 
-back:   ld      sp,(stacked)    ; 20
+back:   ld      sp,count2       ; 10
+        ex      (sp),hl         ; 19  a pause
+        ex      (sp),hl         ; 19
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         ld      c,a             ; 4
@@ -385,8 +386,8 @@ back:   ld      sp,(stacked)    ; 20
         and     speaker         ; 7
         or      c               ; 4
         ld      c,a             ; 4
-        ld      hl,(count2)     ; 16
-        ld      de,(tone2)      ; 20
+        pop     hl              ; 10
+        pop     de              ; 10
         exx                     ; 4
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
@@ -395,8 +396,9 @@ back:   ld      sp,(stacked)    ; 20
         and     speaker         ; 7
         or      c               ; 4
         ld      c,a             ; 4
-        ld      hl,(count1)     ; 16
-        ld      de,(tone1)      ; 20
+        pop     hl              ; 10
+        pop     de              ; 10
+        ld      sp,(stacked)    ; 20
         jp      loop            ; 10
 
 @if step
@@ -512,7 +514,7 @@ again1: ld      (left),a        ; 13
 @end
 
 begin:  ld      hl,rest         ; 10
-        ld      de,count1       ; 10
+        ld      de,count2       ; 10
         ld      bc,14           ; 10
         ldir                    ; 21  or 16
         ld      hl,song         ; 10
@@ -525,10 +527,10 @@ rest:   defw    resting, silence, resting, silence
         defb    0, 0, 0, 1
         defw    places-2
 stack:  defw    0
-count1: defw    0
-tone1:  defw    0
 count2: defw    0
 tone2:  defw    0
+count1: defw    0
+tone1:  defw    0
 level1: defb    0
 level2: defb    0
 left:   defb    0

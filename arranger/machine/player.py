@@ -31,7 +31,7 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 1373
+FIRST_WRITE_CYCLES = 1389
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested).
 
 33 cycles fewer where no key stops the player.

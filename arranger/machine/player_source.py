@@ -50,30 +50,34 @@ _CATCH = {
         ("xor     c", "4"),
         ("ld      c,a", "4   107"),
     ),
+    "counter": (("call    catch", "17"),),
+}
+"""Eight passes counted at once."""
+_SHARED = {
+    "phase": (),
     "counter": (
-        *(("push    hl", "11"), ("pop     hl", "10")) * 2,
-        ("nop", "4"),
-        ("ld      a,0", "7"),
+        ("catch:", ""),
+        ("ex      (sp),hl", "19  a pause"),
+        ("ex      (sp),hl", "19"),
         ("ld      a,h", "4"),
         ("sub     9", "7"),
-        ("jr      nc,more@", "7   or 12"),
+        ("jr      nc,more", "7   or 12"),
         ("add     a,e", "4"),
         ("inc     a", "4"),
         ("ld      h,a", "4"),
         ("ld      a,c", "4"),
         ("xor     d", "4"),
         ("ld      c,a", "4"),
-        ("jr      caught@", "12  107"),
-        ("more@:", ""),
+        ("ret", "10  107 with the call"),
+        ("more:", ""),
         ("inc     a", "4"),
         ("ld      h,a", "4"),
         ("nop", "4"),
         ("ld      a,0", "7"),
-        ("jr      caught@", "12  107 here as well"),
-        ("caught@:", ""),
+        ("ret", "10  107 here as well"),
     ),
 }
-"""Eight passes counted at once."""
+"""What `_CATCH` calls."""
 _KEY = {
     "phase": (
         ("add     hl,de", "11"),
@@ -160,6 +164,8 @@ def _expanded(method: str, parts: frozenset[str]) -> Iterator[str]:
         elif word == "@catch":
             number += 1
             yield from _lines(_CATCH[method], number)
+        elif word == "@shared":
+            yield from _lines(_SHARED[method], number)
         elif word == "@stubs":
             yield from stubs
             stubs = []
