@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.engine.player import MOST_CHUNK_PASSES, PASS_CYCLES, chunking
-from arranger.machine import binary, pack
+from arranger.machine import assembly, binary, pack
+from arranger.machine.options import ExportOptions
 from arranger.machine.player import ENTRIES, FIRST_WRITE_CYCLES
+from arranger.machine.program_export import binary_notes
 from arranger.rows import HOLD, REST
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.passage import go_round
@@ -311,6 +313,11 @@ def test_keys_and_idle_bits_are_the_engine_s(engine: Engine) -> None:
     # Without keys the port isn't read, and the piece sounds as ever.
     deaf = with_port(engine, key_mask=0)
     image = binary(sheet, deaf)
+    for engine_, said in ((moved, "bit 0; keys: port 31, mask 144"), (deaf, "bit 4; no keys")):
+        assert f"speaker: port 254, {said}" in binary_notes(sheet, engine_, ExportOptions())
+        assert said[:5] + " of port 254" in assembly(sheet, engine_)
+    assert "any key stops it" in assembly(sheet, moved)
+    assert "no key stops it" in assembly(sheet, deaf)
     computer = Computer(image.origin, image.content, key_port=-1)
     call = computer.call(image.entry_points["start"])
     assert computer.machine.a == 2
