@@ -194,9 +194,16 @@ def _told(
             names = " and ".join(ROWS[number] for number in unfit)
             what = f"not all of {names} by hand fits the steps of {sides.now.step_beats} beat"
             bar.conflicts.append(Conflict(bar.head.number, f"{what}: it stands below as a comment"))
-            bar.comments += not_taken(sides.typed, bar.edited, unfit, head=TYPED)
+            typed = not_taken(sides.typed, bar.edited, unfit, head=TYPED)
+            bar.comments += typed if not _stand_in(typed, bar.comments) else []
         found.append(MergedBar(tuple(by_hand), bar.now))
     return found
+
+
+def _stand_in(some: Sequence[Comment], comments: Sequence[Comment]) -> bool:
+    """Return whether the words of some comments stand in others, in a row."""
+    words, all_words = [[each.text for each in group] for group in (some, comments)]
+    return any(all_words[at : at + len(words)] == words for at in range(len(all_words)))
 
 
 def _lost(sides: Sides) -> set[tuple[int, int]]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 NOT_TAKEN = "generated now, but the edit was kept:"
 TYPED = "by hand, but not all of it fits here:"
-_HEADS = (NOT_TAKEN, TYPED)
+"""What stands below is nowhere else, so no merge takes it away."""
 
 
 def not_taken(
@@ -36,11 +36,11 @@ def not_taken(
 
 
 def without_not_taken(comments: Sequence[Comment]) -> list[Comment]:
-    """Return the comments of a bar without a version that an earlier merge left below."""
+    """Return the comments of a bar without what an earlier merge generated and left below."""
     kept: list[Comment] = []
     inside = False
     for comment in comments:
-        if comment.row == BELOW and comment.text.endswith(_HEADS):
+        if comment.row == BELOW and comment.text.endswith(NOT_TAKEN):
             inside = True
         elif not (inside and comment.row == BELOW and comment.text.startswith(ROWS[1:BELOW])):
             inside = False

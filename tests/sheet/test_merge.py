@@ -331,6 +331,8 @@ def test_an_edit_goes_along_into_other_steps() -> None:
         "bar 2: not all of voice 1 by hand fits the steps of 2 beat: it stands below as a comment"
     ]
     assert merge(merged.sheet, coarser).sheet == merged.sheet
+    again = text_of(merge(merged.sheet, generated_now(("D4  -", "E4  -"))).sheet)
+    assert "# by hand, but not all of it fits here:\n# voice 1 D4 A4\n" in again  # nowhere else
     shorter = edited_text(("D4  -", ".   A4"))
     assert "bar 2 2/4\nvoice 1 A4\nbar 3" in text_of(merge(shorter, coarser).sheet)
 
