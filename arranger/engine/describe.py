@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.engine.model import Engine
+    from arranger.engine.profile import Port
 
 SETTING_NAMES = {
     "phase": "increment",
@@ -62,6 +63,7 @@ def as_values(engine: Engine) -> dict[str, Any]:
         "drum_takes_step": engine.drum_takes_step,
         "code_bytes": engine.code_bytes,
         "memory_bytes": engine.memory_bytes,
+        "port": engine.profile.port._asdict() if engine.profile.player else None,
     }
 
 
@@ -73,6 +75,8 @@ def lines(engine: Engine) -> Iterator[str]:
         f"{engine.profile.loop.cycles} cycles a {_pass(engine)}"
     )
     yield f"player: {_player(engine)}"
+    if engine.profile.player:
+        yield port_line(engine.profile.port)
     yield ""
     yield from _pitch_lines(engine)
     yield ""
@@ -88,6 +92,12 @@ def lines(engine: Engine) -> Iterator[str]:
         f"Memory: {engine.memory_bytes:,} bytes, of which the player takes {engine.code_bytes:,} "
         f"and a song may take {song_bytes:,}"
     )
+
+
+def port_line(port: Port) -> str:
+    """Return where this project's Z80 player finds the speaker and the keys."""
+    keys = f"keys: port {port.key_port}, mask {port.key_mask}" if port.key_mask else "no keys"
+    return f"speaker: port {port.number}, bit {port.speaker}; {keys}"
 
 
 def left_out_line(engine: Engine) -> str:

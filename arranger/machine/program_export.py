@@ -66,6 +66,7 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
         code = len(alternate_player.PLAYER)
         song = len(alternate_player.song_data(sheet, engine))
         return [f"player {code:,} bytes, song {song:,}; {_free(engine, code + song)}"]
+    from arranger.engine.describe import port_line
     from arranger.machine import player
 
     image = player.binary(sheet, engine, _origin(options), _entries(options))
@@ -77,7 +78,6 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
         "border": "the byte of the port's other bits (border colour, tape output)",
     }
     port = engine.profile.port
-    keys = f"keys: port {port.key_port}, mask {port.key_mask}" if port.key_mask else "no keys"
     if not port.key_mask:
         what["start"] = "call: plays the piece; comes back with A = 2 at its end"
         what["step"] = "call: plays one step; comes back with A = 0, or 2 after the last"
@@ -85,7 +85,7 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
         f"addresses {image.origin:#06x} to {last:#06x}",
         f"player {image.code_bytes:,} bytes, song {image.song_bytes:,}; "
         f"{_free(engine, len(image.content))}",
-        f"speaker: port {port.number}, bit {port.speaker}; {keys}",
+        port_line(port),
         *(f"{at:#06x}  {name:7} {what[name]}" for name, at in image.entry_points.items()),
     ]
 

@@ -3,7 +3,7 @@
     python -m tests.benchmarks.song_bytes [--texture TEXTURE] [SONG.mid ...]
 
 Before: a full event of six bytes for every step. After: all that the song takes, its tables and
-drum sounds included.
+drum sounds included. Then the bytes of the player: with all ways in, and with ``start`` only.
 """
 
 from __future__ import annotations
@@ -11,10 +11,11 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 from pathlib import Path
+from statistics import mean
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.machine import pack
+from arranger.machine import binary, pack
 from arranger.settings import TEXTURES, Settings
 from arranger.song import read_song
 from arranger.sound.schedule import total_cycles
@@ -31,6 +32,8 @@ def main() -> None:
     for name in ("twin-phase", "twin-counter"):
         engine = load_engine(name)
         before = after = minutes = 0.0
+        whole: list[int] = []
+        least: list[int] = []
         for path in songs:
             settings = Settings(engine=name)
             settings = replace(settings, reduce=replace(settings.reduce, texture=asked.texture))
@@ -41,9 +44,13 @@ def main() -> None:
                 f"{name:13} {path.stem:20} {lasts:5.2f} min  "
                 f"{unpacked / lasts:6.0f} -> {packed / lasts:5.0f} bytes a minute"
             )
+            whole.append(binary(sheet, engine).code_bytes)
+            least.append(binary(sheet, engine, entries=("start",)).code_bytes)
             before, after, minutes = before + unpacked, after + packed, minutes + lasts
         print(
-            f"{name:13} together {before / minutes:6.0f} -> {after / minutes:5.0f} bytes a minute"
+            f"{name:13} together {before / minutes:6.0f} -> {after / minutes:5.0f} bytes a minute; "
+            f"player {mean(whole):.0f} bytes ({min(whole)} to {max(whole)}), "
+            f"start only {mean(least):.0f} ({min(least)} to {max(least)})"
         )
 
 

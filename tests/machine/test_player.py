@@ -17,8 +17,10 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.engine.player import MOST_CHUNK_PASSES, PASS_CYCLES, chunking
-from arranger.machine import binary, pack
+from arranger.machine import assembly, binary, pack
+from arranger.machine.options import ExportOptions
 from arranger.machine.player import ENTRIES, FIRST_WRITE_CYCLES
+from arranger.machine.program_export import binary_notes
 from arranger.rows import HOLD, REST
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.passage import go_round
@@ -311,6 +313,11 @@ def test_keys_and_idle_bits_are_the_engine_s(engine: Engine) -> None:
     # Without keys the port isn't read, and the piece sounds as ever.
     deaf = with_port(engine, key_mask=0)
     image = binary(sheet, deaf)
+    for engine_, said in ((moved, "bit 0; keys: port 31, mask 144"), (deaf, "bit 4; no keys")):
+        assert f"speaker: port 254, {said}" in binary_notes(sheet, engine_, ExportOptions())
+        assert said[:5] + " of port 254" in assembly(sheet, engine_)
+    assert "any key stops it" in assembly(sheet, moved)
+    assert "no key stops it" in assembly(sheet, deaf)
     computer = Computer(image.origin, image.content, key_port=-1)
     call = computer.call(image.entry_points["start"])
     assert computer.machine.a == 2
@@ -506,33 +513,49 @@ def test_what_is_left_out_isn_t_heard(
 
 @each_kind
 def test_a_tap_of_a_tenth_of_a_second_stops_it_at_any_moment(engine: Engine) -> None:
-    """In a tone of two seconds, in a rest and in drums, also where a voice flips with each chunk."""
-    chunks, passes = chunking(engine.step_lengths[20].setting)
-    steps = 255 // chunks
-    pitches = [
-        min(
-            engine.pitches.values(), key=lambda entry: flips_apart(entry.setting, engine, passes)
-        ).midi,
-        *sorted(engine.pitches)[-2:],
-    ]
-    tune = [cell for pitch in pitches for cell in (pitch, *[HOLD] * (steps // 3))] + [REST] * steps
-    drums: list[str | None] = [None] * len(tune) + ["crash", "kick-crash", "snare", "kick", "gap"]
-    tune += [HOLD] * 5
-    sheet = sheet_of(engine, tune, drums=drums, length=engine.step_lengths[20].setting)
-    image = binary(sheet, engine)
-    computer = Computer(image.origin, image.content)
+    """In a tone of two seconds, in a rest and in drums."""
+    tune = [60, *[HOLD] * 35, *[REST] * 18, 72, *[HOLD] * 5]
+    drums = [*[None] * 55, "crash", "kick-crash", "snare", "kick", "gap"]
+    length = engine.step_lengths[20].setting
+    sheet = sheet_of(engine, tune, drums=drums, length=length)
     end = total_cycles(sheet, engine)
-    moments = sorted(Random(7).sample(range(5000, end - TAP_CYCLES), 100))
-    computer.call(image.entry_points["start"], most_cycles=moments[0])
-    for moment, later in pairwise([*moments, end]):
-        assert computer.ends_with_a_tap(TAP_CYCLES), moment
-        computer.go_on(later - moment)
+    assert_taps_end_it(sheet, engine, Random(7).sample(range(5000, end - TAP_CYCLES), 100))
+
+
+@each_engine
+def test_a_tap_stops_it_where_a_voice_flips_with_each_chunk(engine: Engine) -> None:
+    """Each tone begins elsewhere in its period, so that some flip whenever the keys are read first."""
+    _, pitch, passes = min(
+        (flips_apart(pitch.setting, engine, passes), pitch.midi, passes)
+        for pitch in list(engine.pitches.values())[-3:]
+        for passes in range(200, 258)
+    )
+    short = parse_engine(
+        builtin_text(engine.name).replace("counts = [", f"counts = [{4 * passes},")
+    )
+    assert chunking(4 * passes) == (4, passes)
+    tune = [cell for n in range(48) for cell in (48 + n % 11, pitch, HOLD, HOLD, HOLD)]
+    sheet = sheet_of(short, tune, length=4 * passes)
+    steps = range(1, len(tune), 5)
+    moments = [2500 + step * 4 * passes * PASS_CYCLES for step in steps]
+    assert_taps_end_it(sheet, short, moments)
 
 
 def flips_apart(setting: int, engine: Engine, passes: int) -> float:
     """Return how far, in flips, a voice is from having flipped a whole number of times in a chunk."""
     flips = passes * setting / 65536 if engine.method == "phase" else passes / setting
-    return abs(flips - max(1, round(flips)))
+    return abs(flips - round(flips))
+
+
+def assert_taps_end_it(sheet: Sheet, engine: Engine, moments: list[int]) -> None:
+    """Tap a key at moments, in cycles from the call of ``start``."""
+    image = binary(sheet, engine)
+    computer = Computer(image.origin, image.content)
+    moments = sorted(moments)
+    computer.call(image.entry_points["start"], most_cycles=moments[0])
+    for moment, later in pairwise([*moments, moments[-1]]):
+        assert computer.ends_with_a_tap(TAP_CYCLES), moment
+        computer.go_on(later - moment)
 
 
 @each_engine

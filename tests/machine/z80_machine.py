@@ -104,6 +104,7 @@ class Computer:
 
         Afterwards the machine is where it was, and the key up.
         """
+        assert self.machine.pc != RETURN_TO, "it has returned before"
         view = self.machine.get_state_view()
         before = bytes(view)
         self.key_down = (0, cycles)
