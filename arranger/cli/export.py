@@ -52,6 +52,24 @@ def export(
             help="Where code and data will lie in memory: 32768, 0x8000, '$8000' or 8000h.",
         ),
     ] = None,
+    entries: Annotated[
+        str,
+        typer.Option(
+            "--entries",
+            metavar="NAMES",
+            help="Of the Z80 player: which of start,step,stop your program calls; what only the "
+            "others need is left out. Default: all.",
+        ),
+    ] = "",
+    prefix: Annotated[
+        str,
+        typer.Option(
+            "--prefix",
+            metavar="TEXT",
+            help="What all labels of assembly begin with, so that the sources of several songs "
+            "can be assembled together.",
+        ),
+    ] = "",
 ) -> None:
     """Write a sheet in a form that other programs take.
 
@@ -65,7 +83,8 @@ def export(
       arranger export song.duet --as data -o song.dat
       arranger export song.duet --as binary --address 0xA000
       arranger export song.duet --as hex --address 0xA000
-      arranger export song.duet --as assembly -o song.asm
+      arranger export song.duet --as binary --entries start
+      arranger export song.duet --as assembly --prefix song_ -o song.asm
       arranger export song.duet --as musicxml
       arranger export song.duet --as pdf -o score.pdf
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
@@ -85,7 +104,8 @@ def export(
     check_target(target)
     refuse_sources(target, sheet, content)
     try:
-        options = ExportOptions(address=address)
+        names = tuple(re.split(r"[,\s]+", entries.strip())) if entries else ()
+        options = ExportOptions(address=address, entries=names, prefix=prefix)
         written = export_sheet(content, engine, format_name, options)
         notes = export_notes(content, engine, format_name, options)
     except SheetError as error:

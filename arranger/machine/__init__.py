@@ -12,6 +12,7 @@
     packing           Song data for the player: events as bytes, phrases, tables
     phrases           Which symbols of a song are stored once: phrases, which hold phrases in turn
     player            The Z80 player with a song: source text and bytes at an address
+    player_source     The player's source text, from its parts
     program_export    Player and song together: bytes for memory, or a source for an assembler
     size              How much memory a piece takes
 

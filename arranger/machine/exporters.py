@@ -107,6 +107,7 @@ def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOption
     exporter = find_exporter(format_name)
     if options.address is not None:
         _check_address(format_name, engine)
+    _check_player_options(format_name, engine, options)
     function = cast("Function", getattr(import_module(exporter.module), exporter.function))
     return function(sheet, engine, options)
 
@@ -139,6 +140,19 @@ def _check_address(format_name: str, engine: Engine) -> None:
         raise UsageError(
             f"what plays {engine.name} runs at any address", remedy="leave out --address"
         )
+
+
+def _check_player_options(format_name: str, engine: Engine, options: ExportOptions) -> None:
+    """Refuse what only the Z80 player has, where there is none."""
+    for name, given, formats in (
+        ("--entries", options.entries, ("binary", "assembly", "hex")),
+        ("--prefix", options.prefix, ("assembly",)),
+    ):
+        if given and (format_name not in formats or engine.profile.player != "z80"):
+            raise UsageError(
+                f"{name} is for the Z80 player as {' or '.join(formats)}",
+                remedy=f"leave out {name}",
+            )
 
 
 def default_suffix(format_name: str, engine: Engine) -> str:

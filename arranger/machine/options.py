@@ -11,3 +11,7 @@ class ExportOptions:
 
     address: int | None = None
     """Where code and data will lie in memory; None: where the player's source says."""
+    entries: tuple[str, ...] = ()
+    """Of the Z80 player: the ways to call it that are wanted; empty: all."""
+    prefix: str = ""
+    """What labels of assembly begin with."""

@@ -1,15 +1,17 @@
 ; Registers while the voices sound, voice 1 in the main set and voice 2 in the other one:
 ;   HL, DE  what the voice counts with        C   the byte it shows at the port
-;   B       rounds of the loop                A'  chunks left of the event
+;   B       rounds of the loop                B'  chunks left of the event
 ;   SP      where phrases go back to
 ;
 ; From one write of the port to the next it takes 59 cycles: 30 in which a voice counts, 11 to write, and
 ; 18 in between. "= 18" marks the end of such a stretch. EXX may stand before or after the write that it
 ; precedes; it belongs to the stretch it stands in.
 ;
-; A chunk is rounds + 3 passes; an event lasts a whole number of chunks. While an event is read the voices
-; don't count, for 8 passes whatever there is to read: each branch takes as long as the other one. The pin
-; shows their levels in turn (B' has voice 1's), and then each counts 8 passes at once.
+; A chunk is rounds + 3 passes; an event lasts a whole number of chunks. In each chunk the keys are read
+; twice, in the passes in which voice 1 doesn't flip: of two in a row it flips in one at most.
+; While an event is read the voices don't count, for 8 passes whatever there is to read: each branch takes as
+; long as the other one. The pin shows their levels in turn (A' has voice 1's), and then each counts 8
+; passes at once.
 ;
 ; The song is bytes:
 ;   0              the phrase ends: it goes on where it was begun
@@ -20,39 +22,32 @@
 ; (how many parts of drums lie before it, from 1; 0: none); above them the chunks (0: the piece ends).
 ; Between two events at most one phrase ends, or the loop goes round, and then at most one begins.
 
-        jp      start           ; 10  +0: play the piece
-        jp      step            ; 10  +3: play one step
-        jp      stop            ; 10  +6: silence; the next step is the first
-border: defb    idle            ; +9: the other bits of the port: border colour, tape output
+@if start
+        jp      start           ; 10  play the piece
+@end
+@if step
+        jp      step            ; 10  play one step
+@end
+@if stop
+        jp      stop            ; 10  silence; the next step is the first
+@end
+border: defb    idle            ; the other bits of the port: border colour, tape output
 
-; ---- reading an event, in 18 + 8 * 118 cycles from the write of voice 2 to where the loop begins
+; ---- reading an event, in 18 + 8 * 118 cycles from the write of voice 2, 14 of them past, to where the
+; loop begins
 
-event:
-        ex      af,af'          ; 4   = 18
-        @voice 2
-        out     (port),a        ; 11
-        exx                     ; 4
+event:  exx                     ; 4
         ld      (count1),hl     ; 16
-        pop     hl              ; 10
         ld      a,c             ; 4
-        exx                     ; 4
-        ld      b,a             ; 4
-        nop                     ; 4
+        ex      af,af'          ; 4
+        ld      a,c             ; 4
         nop                     ; 4
         out     (port),a        ; 11  voice 1
-        exx                     ; 4
-@if keys
-        xor     a               ; 4
-        in      a,(keys)        ; 11
-        or      nokeys          ; 7
-        inc     a               ; 4
-        jr      nz,key          ; 7   98 until here
-@else
-        push    hl              ; 11  a pause: no key stops it
         pop     hl              ; 10
-        jr      nokey           ; 12  98 until here
-nokey:
-@end
+        jp      event1          ; 10  a pause
+event1: ld      a,0             ; 7
+        jp      event2          ; 10
+event2:
         ld      a,(hl)          ; 7
         cp      2               ; 7
         jr      nc,goes         ; 7   or 12
@@ -65,19 +60,23 @@ round:  ld      hl,again        ; 10
 goes:   ld      a,0             ; 7
         jr      goes1           ; 12
 goes1:  jp      next            ; 10
-        @stubs
 
-; A key, or an event without chunks: the piece ends, or one step is to be played.
+; An event without chunks: the piece ends, or one step is to be played.
 
-@if keys
-key:    ld      a,1             ; 7
-        jp      leave           ; 10
-@end
-ended:  ld      a,b             ; 4
+ended:
+@if step
+        ld      a,b             ; 4
         sub     chunks          ; 7
         jr      nc,single       ; 7   or 12
+@else
+        push    hl              ; 11  a pause, for what is left out here and in stop
+        jr      ended1          ; 12
+ended1: jr      ended2          ; 12
+ended2:
+@end
         ld      a,2             ; 7
         jp      leave           ; 10
+@if step
 single: ld      (left),a        ; 13
         push    hl              ; 11
         ld      hl,paused       ; 10
@@ -85,6 +84,7 @@ single: ld      (left),a        ; 13
         pop     hl              ; 10
         ld      a,chunks        ; 7
         jp      begun           ; 10
+@end
 
 ; What waits as long as something else takes.
 
@@ -105,6 +105,7 @@ wait:   push    hl              ; 11
         pop     hl              ; 10
         jr      wait1           ; 12
 wait1:  ret                     ; 10  60 with the call
+        @shared
 
 next:   exx                     ; 4
         ld      a,c             ; 4
@@ -128,10 +129,10 @@ next:   exx                     ; 4
         inc     hl              ; 6   141 either way
 kind:   push    hl              ; 11
         ld      l,a             ; 4
-        exx                     ; 4
-        ld      a,b             ; 4
+        nop                     ; 4
+        ex      af,af'          ; 4
         out     (port),a        ; 11  voice 1
-        exx                     ; 4
+        ex      af,af'          ; 4
         ld      h,0             ; 7
         add     hl,hl           ; 11
         add     hl,bc           ; 11
@@ -142,8 +143,8 @@ kind:   push    hl              ; 11
         ld      a,b             ; 4
 judge:  or      a               ; 4
         jr      z,ended         ; 7
-begun:  ex      af,af'          ; 4
-        exx                     ; 4
+begun:  exx                     ; 4
+        ld      b,a             ; 4
         ld      a,c             ; 4
         out     (port),a        ; 11  voice 2
         exx                     ; 4   139
@@ -163,10 +164,10 @@ begun:  ex      af,af'          ; 4
         ld      h,(hl)          ; 7
         ld      l,a             ; 4
         ex      de,hl           ; 4   90 either way
-other:  exx                     ; 4
-        ld      a,b             ; 4
+other:  nop                     ; 4
+        ex      af,af'          ; 4
         out     (port),a        ; 11  voice 1
-        exx                     ; 4
+        ex      af,af'          ; 4
         bit     6,c             ; 8
         jr      z,keeps2        ; 7   or 12
         ld      a,(hl)          ; 7
@@ -186,26 +187,36 @@ other:  exx                     ; 4
         ex      de,hl           ; 4
         exx                     ; 4   121 either way
 told:   push    hl              ; 11
+@if drums
         ld      a,c             ; 4
         and     63              ; 7
         jp      nz,drum         ; 10
+@else
+        pop     hl              ; 10  a pause: there are no drums
+        push    hl              ; 11
+@end
         exx                     ; 4
         ld      a,c             ; 4
         out     (port),a        ; 11  voice 2
         @catch
-        ld      a,b             ; 4
+        ex      af,af'          ; 4
         out     (port),a        ; 11  voice 1
-        ld      b,0             ; 7   more rounds than there will be: voice 1 ends the loop
         exx                     ; 4
         ld      c,a             ; 4
+        ld      a,0             ; 7   a pause
         ld      hl,(count1)     ; 16
         @catch
         ld      b,rounds-8      ; 7
 
-; ---- the sound loop: both voices in turn. Voice 2 counts one round more, so that voice 1 ends it.
+; ---- the sound loop: both voices in turn
 
 loop:
-        @voice 0
+        @voice 1
+        out     (port),a        ; 11
+        exx                     ; 4
+        ld      a,0             ; 7
+        ld      a,0             ; 7   = 18
+        @voice 2
         out     (port),a        ; 11
         exx                     ; 4
         dec     b               ; 4
@@ -216,33 +227,43 @@ looped:
 
         @voice 1
         out     (port),a        ; 11
-        ld      b,rounds        ; 7
         exx                     ; 4
-        ld      b,more          ; 7   = 18
-        @voice 2
-        out     (port),a        ; 11
-        exx                     ; 4
-        dec     sp              ; 6   undone below: six cycles are wanted twice
-        nop                     ; 4
-        @voice 1
-        exx                     ; 4   = 18
-        out     (port),a        ; 11
-        ex      af,af'          ; 4
-        dec     a               ; 4
-        ex      af,af'          ; 4
-        inc     sp              ; 6   = 18
-        @voice 2
-        out     (port),a        ; 11
-        exx                     ; 4
-        jp      chunk           ; 10
+        jp      chunk1          ; 10
         @stubs
-chunk:
-        @voice 1
+chunk1:
+        @voice 2
         exx                     ; 4   = 18
         out     (port),a        ; 11
-        ex      af,af'          ; 4
+        @key
+        out     (port),a        ; 11
+        exx                     ; 4
+        jp      chunk2          ; 10
+        @stubs
+chunk2:
+        @voice 2
+        exx                     ; 4   = 18
+        out     (port),a        ; 11
+        @key
+        out     (port),a        ; 11
+@if keys
+        inc     b               ; 4
+        jp      nz,key          ; 10
+@else
+        nop                     ; 4
+        jp      chunk3          ; 10
+chunk3:
+@end
+        exx                     ; 4   = 18
+        @voice 2
+        out     (port),a        ; 11
+        dec     b               ; 4
 over:   jp      z,event         ; 10  at the end of a single step: paused
-        ex      af,af'          ; 4   = 18
+        exx                     ; 4   = 18
+        @voice 1
+        out     (port),a        ; 11
+        ld      b,rounds-1      ; 7
+        exx                     ; 4
+        ld      a,0             ; 7   = 18
         @voice 2
         out     (port),a        ; 11
         exx                     ; 4
@@ -250,6 +271,7 @@ over:   jp      z,event         ; 10  at the end of a single step: paused
         jp      loop            ; 10  = 18
         @stubs
 
+@if drums
 ; ---- a drum: its first flip comes 9 passes after the event begins
 
 drum:   ld      (tone1),de      ; 20
@@ -271,7 +293,7 @@ drum1:  ld      l,a             ; 4
         exx                     ; 4
         ld      (count2),hl     ; 16
         ld      (tone2),de      ; 20
-        ld      a,b             ; 4
+        ex      af,af'          ; 4
         ld      (level1),a      ; 13
         ld      a,c             ; 4
         ld      (level2),a      ; 13
@@ -316,30 +338,47 @@ drumming:
         exx                     ; 4
         out     (port),a        ; 11  = 106
         jr      drumming        ; 12  = 118
+@if keys
+hold:   xor     a               ; 4   37 cycles until here
+        in      a,(keys)        ; 11
+        or      nokeys          ; 7
+        inc     a               ; 4
+        jr      nz,key          ; 7   or 12
+        jr      hold1           ; 12
+hold1:  jr      hold2           ; 12
+hold2:  jr      hold3           ; 12
+hold3:  jr      drumming        ; 12  = 118
+@else
 hold:   ld      a,3             ; 7   37 cycles until here
 hold1:  dec     a               ; 4
         jr      nz,hold1        ; 7   or 12; 50 in all
         ld      a,0             ; 7
         jr      hold2           ; 12
 hold2:  jr      drumming        ; 12  = 118
+@end
+@end
+@if keys
+key:    ld      a,1             ; 7
+        jp      leave           ; 10
+@end
+@if drums
 beaten: pop     bc              ; 10  26 cycles until here
         ld      a,b             ; 4
         or      a               ; 4
         exx                     ; 4
         jr      z,part          ; 7   or 12; 118 until the next part drums
-        exx                     ; 4
-        ex      af,af'          ; 4
-        sub     c               ; 4
-        ex      af,af'          ; 4
-        nop                     ; 4
-
-; The voices go on with what they were left with, for B rounds of the loop.
-
-back:   ld      sp,(stacked)    ; 20
         ld      a,b             ; 4
         exx                     ; 4
+        sub     c               ; 4
+        exx                     ; 4
         ld      b,a             ; 4
-        inc     b               ; 4
+@end
+
+; The voices go on with what they were left with, for B rounds of the loop; B' has the chunks.
+
+back:   ld      sp,count2       ; 10
+        ex      (sp),hl         ; 19  a pause
+        ex      (sp),hl         ; 19
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         ld      c,a             ; 4
@@ -347,8 +386,8 @@ back:   ld      sp,(stacked)    ; 20
         and     speaker         ; 7
         or      c               ; 4
         ld      c,a             ; 4
-        ld      hl,(count2)     ; 16
-        ld      de,(tone2)      ; 20
+        pop     hl              ; 10
+        pop     de              ; 10
         exx                     ; 4
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
@@ -357,15 +396,15 @@ back:   ld      sp,(stacked)    ; 20
         and     speaker         ; 7
         or      c               ; 4
         ld      c,a             ; 4
-        ld      hl,(count1)     ; 16
-        ld      de,(tone1)      ; 20
+        pop     hl              ; 10
+        pop     de              ; 10
+        ld      sp,(stacked)    ; 20
         jp      loop            ; 10
 
+@if step
 ; ---- back to the caller. A step has been played. What the voices have counted to is kept.
 
-paused: ex      af,af'          ; 4
-        @voice 2
-        out     (port),a        ; 11
+paused: ld      a,c             ; 4
         ld      (count2),hl     ; 16
         ld      (tone2),de      ; 20
         ld      (level2),a      ; 13
@@ -375,6 +414,7 @@ paused: ex      af,af'          ; 4
         ld      a,c             ; 4
         ld      (level1),a      ; 13
         xor     a               ; 4
+@end
 
 ; Back to the caller, with A: 0 a step was played, 1 a key was pressed, 2 the piece has ended.
 
@@ -395,7 +435,6 @@ leave:  ld      b,a             ; 4
         ei                      ; 4
 leave1: ld      a,b             ; 4
         ret                     ; 10
-        @stubs
 
 ; ---- calls. They use AF, BC, DE and HL; the other set comes back as it was, and so does the state of
 ; the interrupts, which are off meanwhile. IX and IY are left alone.
@@ -416,13 +455,17 @@ enter1: di                      ; 4
         ld      (stack),sp      ; 20
         jp      (hl)            ; 4
 
-stop:   xor     a               ; 4
+stop:
+@if step
+        xor     a               ; 4
         ld      (playing),a     ; 13
+@end
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
         out     (port),a        ; 11
         ret                     ; 10
 
+@if start
 start:  call    enter           ; 17
         call    begin           ; 17
 @if keys
@@ -432,9 +475,15 @@ release: xor    a               ; 4   the key that gave the command must be up f
         inc     a               ; 4
         jr      nz,release      ; 7   or 12
 @end
+@if step
         ld      a,183           ; 7   or a: an event goes on to its end
         jr      play            ; 12
+@else
+        jr      play            ; 12
+@end
+@end
 
+@if step
 ; One step of an event: for an event's first, reading is made to turn aside.
 
 step:   call    enter           ; 17
@@ -445,21 +494,27 @@ step:   call    enter           ; 17
         sub     chunks          ; 7
         jr      nc,again1       ; 7   or 12
         ld      a,175           ; 7   xor a
-play:   ld      (judge),a       ; 13
+@end
+play:
+@if step
+        ld      (judge),a       ; 13
         ld      hl,event        ; 10
         ld      (over+1),hl     ; 16
-        ld      a,1             ; 7   the tones before, for a chunk of one round; then the event
-        ld      b,a             ; 4
-        ex      af,af'          ; 4
+@end
+        ld      b,1             ; 7   the tones before, for a chunk of one round; then the event
+        exx                     ; 4
+        ld      b,1             ; 7
         jp      back            ; 10
+@if step
 again1: ld      (left),a        ; 13
-        ld      a,chunks        ; 7
-        ex      af,af'          ; 4
         ld      b,rounds        ; 7
+        exx                     ; 4
+        ld      b,chunks        ; 7
         jp      back            ; 10
+@end
 
 begin:  ld      hl,rest         ; 10
-        ld      de,count1       ; 10
+        ld      de,count2       ; 10
         ld      bc,14           ; 10
         ldir                    ; 21  or 16
         ld      hl,song         ; 10
@@ -472,10 +527,10 @@ rest:   defw    resting, silence, resting, silence
         defb    0, 0, 0, 1
         defw    places-2
 stack:  defw    0
-count1: defw    0
-tone1:  defw    0
 count2: defw    0
 tone2:  defw    0
+count1: defw    0
+tone1:  defw    0
 level1: defb    0
 level2: defb    0
 left:   defb    0

@@ -1,36 +1,37 @@
 """The Z80 player with a song: source text and bytes at an address.
 
-The text is ``player.asm`` beside this module with the engine's way of counting put in at each
-``@voice`` and the lines between ``@if`` and ``@end`` left out that a build has no use for, then the song. What is assembled from it is what is exported.
+The text is the player's (`arranger.machine.player_source`), then the song. What is assembled from it is
+what is exported.
 """
 
 from __future__ import annotations
 
+import re
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.player import chunking
 from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
 from arranger.machine.packing import FIRST_PHRASE, pack
+from arranger.machine.player_source import player_source
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import SILENT_PERIOD
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.engine.model import Engine
     from arranger.machine.packing import Line, PackedSong
     from arranger.sheet.model import Sheet
 
-SOURCE = Path(__file__).parent / "player.asm"
-
+ENTRIES = ("start", "step", "stop")
+"""Ways to call the player, in the order of their addresses."""
 DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 1386
+FIRST_WRITE_CYCLES = 1389
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested).
 
 33 cycles fewer where no key stops the player.
@@ -38,67 +39,7 @@ FIRST_WRITE_CYCLES = 1386
 
 _MEMORY_END = 0x10000
 _LONGEST_COMMENT = 100
-
-_COUNT = {
-    "phase": (
-        ("add     hl,de", "11"),
-        ("sbc     a,a", "4"),
-        ("and     speaker", "7"),
-        ("xor     c", "4"),
-        ("ld      c,a", "4   30: the voice flips when its phase overflows"),
-    ),
-    "counter": (
-        ("dec     h", "4"),
-        ("jp      nz,keep@", "10"),
-        ("ld      h,e", "4"),
-        ("ld      a,c", "4"),
-        ("xor     d", "4"),
-        ("ld      c,a", "4   30: the voice flips when its count is down"),
-    ),
-}
-_CATCH = {
-    "phase": (
-        ("ex      de,hl", "4"),
-        ("push    hl", "11"),
-        ("add     hl,hl", "11"),
-        ("add     hl,hl", "11"),
-        ("ex      de,hl", "4"),
-        ("add     hl,de", "11"),
-        ("sbc     a,a", "4"),
-        ("add     hl,de", "11"),
-        ("sbc     a,0", "7"),
-        ("pop     de", "10"),
-        ("rra", "4   an odd number of overflows?"),
-        ("sbc     a,a", "4"),
-        ("and     speaker", "7"),
-        ("xor     c", "4"),
-        ("ld      c,a", "4   107"),
-    ),
-    "counter": (
-        *(("push    hl", "11"), ("pop     hl", "10")) * 2,
-        ("nop", "4"),
-        ("ld      a,0", "7"),
-        ("ld      a,h", "4"),
-        ("sub     9", "7"),
-        ("jr      nc,more@", "7   or 12"),
-        ("add     a,e", "4"),
-        ("inc     a", "4"),
-        ("ld      h,a", "4"),
-        ("ld      a,c", "4"),
-        ("xor     d", "4"),
-        ("ld      c,a", "4"),
-        ("jr      caught@", "12  107"),
-        ("more@:", ""),
-        ("inc     a", "4"),
-        ("ld      h,a", "4"),
-        ("nop", "4"),
-        ("ld      a,0", "7"),
-        ("jr      caught@", "12  107 here as well"),
-        ("caught@:", ""),
-    ),
-}
-"""Eight passes counted at once."""
-_KEEP = (("ld      a,c", "4"), ("jr      counted@", "12  30 here as well"))
+_PREFIX = re.compile(r"[a-z_][a-z0-9_]{0,23}")
 
 _HEAD = """\
 ; {title}
@@ -108,8 +49,8 @@ _HEAD = """\
 ; drives a speaker directly needs a resistor or a driver stage: follow the local rules and the advice of
 ; people qualified for the hardware.
 ;
-; Call {start} to play ({ends}; {keys}), {step} to play one step and come back,
-; {stop} for silence. The speaker is bit {speaker} of port {port}; set the byte at {border} to what the other bits
+; Call {calls}.
+; The speaker is bit {speaker} of port {port}; set the byte at {border} to what the other bits
 ; shall be, so that the border stays as it is. Place it where the processor has the memory for itself.
 ;
 ; Cycles stand beside each instruction (Z80 CPU User Manual, UM0080), without the waiting states
@@ -124,7 +65,6 @@ _CONSTANTS = {
     "nokeys": (0, "the bits that tell nothing of them"),
     "chunks": (0, "in a step"),
     "rounds": (0, "of the loop in a chunk"),
-    "more": (0, "one round more (0 stands for 256)"),
     "kinds": (0, "the first kind of events"),
     "silence": (0, "what a silent voice counts with"),
     "resting": (0, "what a voice has counted to at first"),
@@ -143,7 +83,12 @@ class Image(NamedTuple):
     symbols: Mapping[str, int]
 
 
-def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
+def binary(
+    sheet: Sheet,
+    engine: Engine,
+    origin: int = DEFAULT_ORIGIN,
+    entries: Sequence[str] = ENTRIES,
+) -> Image:
     """Return player and song as bytes that run at an address.
 
     Parameters
@@ -152,6 +97,8 @@ def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
         What to play; an engine that the player plays (``twin-phase``, ``twin-counter``).
     origin
         The address of the first byte, 8000h or higher.
+    entries
+        Which of the `ENTRIES` there are, in any order; code that only others use is left out.
 
     Raises
     ------
@@ -159,27 +106,37 @@ def binary(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> Image:
         If the engine can't play the sheet, or the song doesn't fit into memory.
     SettingsError
         If the engine has no player, or the address is too low.
+    UsageError
+        If there is no such entry, or none that plays.
     """
-    assembled = assemble(assembly(sheet, engine, origin))
+    assembled = assemble(assembly(sheet, engine, origin, entries))
     code = assembled.symbols["song"] - origin
     content = assembled.content
     return Image(
         origin,
         content,
-        _entry_points(origin),
+        _entry_points(origin, entries),
         code,
         len(content) - code,
         assembled.symbols,
     )
 
 
-def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
+def assembly(
+    sheet: Sheet,
+    engine: Engine,
+    origin: int = DEFAULT_ORIGIN,
+    entries: Sequence[str] = ENTRIES,
+    prefix: str = "",
+) -> str:
     """Return player and song as a source that common Z80 assemblers read unchanged.
+
+    All labels begin with the prefix, so that the sources of two songs can be assembled together.
 
     Raises
     ------
-    SheetError, SettingsError
-        See `binary`.
+    SheetError, SettingsError, UsageError
+        See `binary`; `UsageError` if the prefix is no beginning of a label, too.
     """
     if engine.profile.player != "z80":
         raise SettingsError(
@@ -188,8 +145,15 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         )
     if not SLOW_MEMORY_END <= origin < _MEMORY_END:
         raise UsageError(f"the player can't lie at {origin:#06x}", remedy="choose 0x8000 or higher")
+    _check_entries(entries)
+    if prefix and not _PREFIX.fullmatch(prefix):
+        raise UsageError(
+            f"{prefix!r} can't begin a label",
+            remedy="choose lower-case letters, digits and _, a letter first",
+        )
     song = pack(sheet, engine)
-    room = min(engine.memory_bytes, _MEMORY_END - origin) - code_bytes(engine)
+    wanted = _parts(engine, entries, drums=bool(song.drums))
+    room = min(engine.memory_bytes, _MEMORY_END - origin) - _code_bytes(engine.method, wanted)
     if song.bytes > room:
         raise SheetError(
             f"the song takes {song.bytes:,} bytes, and {max(room, 0):,} are free",
@@ -199,9 +163,8 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         title=_comment(sheet.title) or "A piece",
         clock=engine.clock_hz,
         engine=_comment(engine.name),
-        **_entry_points(origin),
-        ends="it ends by itself" if song.loop is None else "it goes round",
-        keys="any key stops it" if engine.profile.port.key_mask else "no key stops it",
+        calls=_calls(song, engine, origin, entries),
+        border=_entry_points(origin, entries)["border"],
         speaker=engine.profile.port.speaker,
         port=engine.profile.port.number,
     )
@@ -210,77 +173,58 @@ def assembly(sheet: Sheet, engine: Engine, origin: int = DEFAULT_ORIGIN) -> str:
         head,
         f"        org     {origin}\n",
         "".join(f"{line}\n" for line in constants),
-        player_source(engine.method, _parts(engine)),
+        player_source(engine.method, wanted),
         "".join(f"{line}\n" for line in _song(song)),
     )
-    return "\n".join(parts)
+    return _prefixed("\n".join(parts), prefix)
 
 
-def _entry_points(origin: int) -> dict[str, int]:
+def _check_entries(entries: Sequence[str]) -> None:
+    strange = [name for name in entries if name not in ENTRIES]
+    if strange:
+        raise UsageError(
+            f"the player has no entry {strange[0]!r}", remedy=f"choose of {', '.join(ENTRIES)}"
+        )
+    if not {"start", "step"} & {*entries}:
+        raise UsageError("nothing could play the piece", remedy="add start or step to the entries")
+
+
+def _calls(song: PackedSong, engine: Engine, origin: int, entries: Sequence[str]) -> str:
+    """Return what to call for what."""
+    points = _entry_points(origin, entries)
+    ends = "it ends by itself" if song.loop is None else "it goes round"
+    key = "any key stops it" if engine.profile.port.key_mask else "no key stops it"
+    what = {
+        "start": f"to play ({ends}; {key})",
+        "step": "to play one step and come back",
+        "stop": "for silence",
+    }
+    return ",\n; ".join(f"{points[name]} {text}" for name, text in what.items() if name in points)
+
+
+def _entry_points(origin: int, entries: Sequence[str]) -> dict[str, int]:
     """Return where to call the player, and the byte that holds the port's other bits."""
-    return {"start": origin, "step": origin + 3, "stop": origin + 6, "border": origin + 9}
+    points = [*(name for name in ENTRIES if name in entries), "border"]
+    return {name: origin + 3 * place for place, name in enumerate(points)}
 
 
-def _parts(engine: Engine) -> frozenset[str]:
+def _prefixed(source: str, prefix: str) -> str:
+    """Return a source with something before each of its labels, where it is named too."""
+    if not prefix:
+        return source
+    labels = "|".join(re.findall(r"^(\w+):", source, re.MULTILINE))
+    named = re.compile(rf"\b(?:{labels})\b")
+    lines = (line.partition(";") for line in source.splitlines())
+    return "".join(
+        named.sub(lambda match: prefix + match[0], code) + mark + comment + "\n"
+        for code, mark, comment in lines
+    )
+
+
+def _parts(engine: Engine, entries: Sequence[str], *, drums: bool) -> frozenset[str]:
     """Return which parts of the source that may be left out are wanted."""
-    return frozenset({"keys"} if engine.profile.port.key_mask else ())
-
-
-@cache
-def player_source(method: str, parts: frozenset[str]) -> str:
-    """Return the player's source for a way of counting, "phase" or "counter", with some parts."""
-    return "".join(f"{line}\n" for line in _expanded(method, parts))
-
-
-def _wanted(parts: frozenset[str]) -> Iterator[str]:
-    """Yield the lines of the source that belong to some parts, or to all."""
-    wanted = True
-    for line in SOURCE.read_text(encoding="utf-8").splitlines():
-        word, _, part = line.partition(" ")
-        if word == "@if":
-            wanted = part in parts
-        elif word == "@else":
-            wanted = not wanted
-        elif word == "@end":
-            wanted = True
-        elif wanted:
-            yield line
-
-
-def _expanded(method: str, parts: frozenset[str]) -> Iterator[str]:
-    """Yield the lines of the source with each directive replaced."""
-    number = 0
-    owed: list[int] = []
-    for line in _wanted(parts):
-        word, _, voice = line.strip().partition(" ")
-        if word == "@voice":
-            number += 1
-            first, *others = _COUNT[method]
-            yield _line(first, number, f"  voice {voice}" if voice != "0" else "  either voice")
-            for entry in others:
-                yield _line(entry, number)
-            if method == "counter":
-                owed.append(number)
-                yield f"counted{number}:"
-        elif word == "@catch":
-            number += 1
-            for entry in _CATCH[method]:
-                yield _line(entry, number)
-        elif word == "@stubs":
-            for keep in owed:
-                yield f"keep{keep}:"
-                for entry in _KEEP:
-                    yield _line(entry, keep)
-            owed = []
-        else:
-            yield line
-
-
-def _line(entry: tuple[str, str], number: int, note: str = "") -> str:
-    instruction, cycles = entry
-    if instruction.endswith(":"):
-        return instruction.replace("@", str(number))
-    return f"        {instruction.replace('@', str(number)):23} ; {cycles}{note}"
+    keys = ("keys",) if engine.profile.port.key_mask else ()
+    return frozenset((*entries, *keys, *(("drums",) if drums else ())))
 
 
 def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[str]:
@@ -295,7 +239,6 @@ def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[s
         "nokeys": 255 - port.key_mask,
         "chunks": chunks,
         "rounds": passes - 3,
-        "more": (passes - 2) % 256,
         "kinds": FIRST_PHRASE + len(song.phrases),
         "silence": SILENT_PERIOD if counter else 0,
         "resting": 0x500 if counter else 0,
@@ -350,8 +293,8 @@ def _code_bytes(method: str, parts: frozenset[str]) -> int:
 
 
 def code_bytes(engine: Engine) -> int:
-    """Return the bytes of the player without a song."""
-    return _code_bytes(engine.method, _parts(engine))
+    """Return the bytes of the player without a song, if nothing of it is left out."""
+    return _code_bytes(engine.method, _parts(engine, ENTRIES, drums=True))
 
 
 def _comment(text: str) -> str:

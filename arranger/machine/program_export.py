@@ -9,6 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from arranger.engine.model import Engine
     from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
@@ -30,7 +32,7 @@ def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes
         return alternate_player.binary(sheet, engine)
     from arranger.machine import player
 
-    return player.binary(sheet, engine, _origin(options)).content
+    return player.binary(sheet, engine, _origin(options), _entries(options)).content
 
 
 def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
@@ -41,7 +43,8 @@ def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> byt
         return alternate_player.assembly(sheet, engine).encode()
     from arranger.machine import player
 
-    return player.assembly(sheet, engine, _origin(options)).encode("ascii")
+    source = player.assembly(sheet, engine, _origin(options), _entries(options), options.prefix)
+    return source.encode("ascii")
 
 
 def export_hex(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
@@ -65,11 +68,11 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
         return [f"player {code:,} bytes, song {song:,}; {_free(engine, code + song)}"]
     from arranger.machine import player
 
-    image = player.binary(sheet, engine, _origin(options))
+    image = player.binary(sheet, engine, _origin(options), _entries(options))
     last = image.origin + len(image.content) - 1
     what = {
         "start": "call: plays the piece; comes back with A = 2 at its end, 1 after a key",
-        "step": "call: plays one step; comes back with A = 0, or 2 after the last",
+        "step": "call: plays one step; comes back with A = 0, 1 after a key, 2 after the last",
         "stop": "call: silence; the next step is the first",
         "border": "the byte of the port's other bits (border colour, tape output)",
     }
@@ -77,17 +80,24 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
     keys = f"keys: port {port.key_port}, mask {port.key_mask}" if port.key_mask else "no keys"
     if not port.key_mask:
         what["start"] = "call: plays the piece; comes back with A = 2 at its end"
+        what["step"] = "call: plays one step; comes back with A = 0, or 2 after the last"
     return [
         f"addresses {image.origin:#06x} to {last:#06x}",
         f"player {image.code_bytes:,} bytes, song {image.song_bytes:,}; "
         f"{_free(engine, len(image.content))}",
         f"speaker: port {port.number}, bit {port.speaker}; {keys}",
-        *(f"{image.entry_points[name]:#06x}  {name:7} {text}" for name, text in what.items()),
+        *(f"{at:#06x}  {name:7} {what[name]}" for name, at in image.entry_points.items()),
     ]
 
 
 def _free(engine: Engine, used: int) -> str:
     return f"{engine.memory_bytes - used:,} of {engine.memory_bytes:,} bytes free"
+
+
+def _entries(options: ExportOptions) -> Sequence[str]:
+    from arranger.machine.player import ENTRIES
+
+    return options.entries or ENTRIES
 
 
 def _origin(options: ExportOptions) -> int:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD
 from arranger.sheet import Sheet, parse
-from tests.benchmarks.editing_by_hand import Hit, Item, Tones
+from tests.benchmarks.editing_by_hand import Hit, Item, Tones, bars_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -46,6 +46,8 @@ class Change(NamedTuple):
     listed: bool = False
     """Whether it may be listed instead."""
     same_music: bool = False
+    generated: Sheet | None = None
+    """What a conversion without edits would write."""
 
 
 def followers(sheet: Sheet, chosen: set[int]) -> set[int]:
@@ -55,6 +57,22 @@ def followers(sheet: Sheet, chosen: set[int]) -> set[int]:
         if bar.as_bar in found:
             found.add(index)
     return found
+
+
+def by_chance(item: Item, after: Sheet, now: Sheet) -> bool:
+    """Return whether something made by hand is also generated now, so that it isn't the hand's."""
+    if not isinstance(item, Tones | Hit):
+        return False
+    row = item.voice if isinstance(item, Tones) else 2
+    mine, new = cells(after, row), cells(now, row)
+    bars = {bar.number: at for at, bar in enumerate(now.bars)}
+    made = set(item.pitches) if isinstance(item, Tones) else {item.sound}
+    return any(
+        cell in made and place < len(other) and other[place] == cell
+        for bar in set(bars_of(after, item.found(after)))
+        for other in [new[bars[after.bars[bar].number]] if after.bars[bar].number in bars else ()]
+        for place, cell in enumerate(mine[bar])
+    )
 
 
 def untouched_as_generated(before: State, after: Sheet, now: Sheet) -> int:

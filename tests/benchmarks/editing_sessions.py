@@ -40,7 +40,7 @@ from arranger.cli.app import run
 from arranger.conversion import convert
 from arranger.conversion.by_hand import with_edits
 from arranger.engine import load_engine
-from arranger.errors import ArrangerError
+from arranger.errors import ArrangerError, SettingsError
 from arranger.options import build_settings
 from arranger.reduce.worth import weigh as weighing
 from arranger.reduce.worth.tune_model import tune_likelihood
@@ -62,6 +62,7 @@ from tests.benchmarks.editing_laws import (
     BrokenLawError,
     Change,
     State,
+    by_chance,
     followers,
     listed,
     music,
@@ -105,7 +106,11 @@ class Session:
         self.mark = 0
 
     def play(self) -> None:
-        conversion = converted(self.song, self.passage, tuple(sorted(self.words.items())))
+        try:
+            conversion = converted(self.song, self.passage, tuple(sorted(self.words.items())))
+        except SettingsError:
+            self.counts["songs without that passage"] += 1
+            return
         self.say(f"convert {self.song.name} --bars {self.passage} {self.words}")
         write_generated(self.path, conversion.sheet)
         shift = conversion.reduction.ledger.transpose
@@ -150,7 +155,8 @@ class Session:
         before = self.state
         code, told = spoken(words)
         if code:
-            self.counts[f"refused: {words[0]} {told.rsplit(': ', 1)[-1][:60]}"] += 1
+            why = re.sub(r"\d+", "N", told.rsplit(": ", 1)[-1])
+            self.counts[f"refused: {words[0]} {why[:60]}"] += 1
             self.say(f"  refused: {told}")
             if self.path.read_bytes() != before.content:
                 raise BrokenLawError("a command that was refused has written the sheet")
@@ -178,7 +184,10 @@ class Session:
     def still_there(self, change: Change, before: State, after: State) -> Iterator[Item]:
         for item in before.items:
             now = next((each for each in change.variants(item) if each.found(after.sheet)), None)
-            if now is not None:
+            generated = change.generated
+            if now is not None and generated and by_chance(now, after.sheet, generated):
+                self.counts["generated as the hand had it"] += 1
+            elif now is not None:
                 yield now
             elif change.may_lose(item):
                 self.counts["taken away as asked"] += 1
@@ -281,7 +290,9 @@ class Session:
         shift = anew.reduction.ledger.transpose
         by, pitches = shift - self.state.shift, frozenset(anew.engine.pitches)
         change = Change(
-            variants=lambda item: (item if as_typed else moved(item, by, pitches),), listed=True
+            variants=lambda item: (item if as_typed else moved(item, by, pitches),),
+            listed=True,
+            generated=anew.sheet,
         )
         before = self.state
         self.written(change, renumbers=True, shift=shift)

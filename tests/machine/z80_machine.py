@@ -93,6 +93,26 @@ class Computer:
             machine.pc == RETURN_TO,
         )
 
+    def go_on(self, cycles: int) -> None:
+        """Let a call that was stopped run for so many cycles more, or until it returns."""
+        self.machine.ticks_to_stop = self._most_cycles = cycles
+        while self.machine.pc != RETURN_TO and self.machine.ticks_to_stop:
+            self.machine.run()
+
+    def ends_with_a_tap(self, cycles: int) -> bool:
+        """Return whether a key that is down for so long from here on ends the call with A = 1.
+
+        Afterwards the machine is where it was, and the key up.
+        """
+        view = self.machine.get_state_view()
+        before = bytes(view)
+        self.key_down = (0, cycles)
+        self.go_on(cycles + 2000)
+        ended = self.machine.pc == RETURN_TO and self.machine.a == 1
+        view[:] = before
+        self.key_down = (0, 0)
+        return ended
+
     def registers(self) -> Mapping[str, int]:
         """Return what a routine must give back: the stack, index and other registers."""
         machine = self.machine

@@ -55,7 +55,7 @@ def test_a_sheet_is_told_in_figures() -> None:
     """A step of 1/2 beat at 125 beats a minute is 240 ms; 241.7 ms is the nearest in the list."""
     sheet = parse(PIER)
     side = sheet_side(sheet, ENGINE)
-    size = len(binary(sheet, ENGINE).content)
+    size, code = len(binary(sheet, ENGINE).content), ENGINE.code_bytes
     e5, a2, a4 = (ENGINE.pitches[midi].cents for midi in (76, 45, 69))
     assert lines_of(PIER) == [
         "Pier",
@@ -70,7 +70,8 @@ def test_a_sheet_is_told_in_figures() -> None:
         f"  tuning    E5 {e5:+.1f} cents (3x), A4 {a4:+.1f} cents (3x), "
         f"the others within {abs(a2):.1f} cents",
         "  drums     kick 4, hat 2",
-        f"  memory    802 bytes of player and {size - 802} of song: {32768 - size:,} of 32,768 are free",
+        f"  memory    {code} bytes of player and {size - code} of song: "
+        f"{32768 - size:,} of 32,768 are free",
         "  repeats   3 different bars; 6 as 4; 7-8 as 3-4",
     ]
     assert abs(a2) < 10 < abs(a4) < abs(e5)
@@ -117,11 +118,15 @@ def test_a_silent_sheet_and_one_that_doesnt_fit() -> None:
     ]  # fmt: skip
     assert said[-1] == "  repeats   1 different bar"  # silence repeats nothing
     (memory,) = (
-        line for line in lines_of(silent, replace(ENGINE, memory_bytes=810)) if "memory" in line
+        line
+        for line in lines_of(silent, replace(ENGINE, memory_bytes=ENGINE.code_bytes + 8))
+        if "memory" in line
     )
     size = sheet_side(parse(silent), ENGINE).song_bytes
     assert size is not None
-    assert memory.endswith(f" of song: {802 + size - 810} more than the 810 that there are")
+    assert memory.endswith(
+        f" of song: {size - 8} more than the {ENGINE.code_bytes + 8} that there are"
+    )
 
 
 @settings(max_examples=20, deadline=None)
