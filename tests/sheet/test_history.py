@@ -311,7 +311,7 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     told = str(differing(one, other + b"bars 11-14 as 1-4\nnonsense \xff\n"))
     assert told == "bars 11-13 changed; bars 9, 14 new; header changed (tempo)"
     assert str(differing(b"bar -2\nx\n", b"bar -2\ny\n")) == "bar -2 changed"
-    out = b"bar 1 4/4 # a\nvoice 1 C4 - | - # b\nbar 2\nvoice 1 F#4\nbar 3 4/4\nvoice 1 C4---\nbar 4\nvoice 1 F#4\n"
+    out = b"bar 1 4/4 # a\nvoice 1 C4 - | - # b\nbar 2\nvoice 1 F#4\nbar 3 4/4\nvoice 1 C4--\nbar 4\nvoice 1 F#4\n"
     folded = out[: out.index(b"bar 3")] + b"bars 3-4 as 1-2\n"
     assert str(differing(out, folded)) == "only the layout"
     assert str(differing(folded, folded.replace(b"F#", b"G"))) == "bars 2, 4 changed"
