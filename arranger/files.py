@@ -3,7 +3,7 @@
 1. A reader sees the old content or the new, never a part: content goes into a temporary file beside
    the target, which then takes its name.
 2. What is overwritten stays once as ``NAME~``, unless it is equal (then nothing is written) or empty.
-   Of sheets `arranger.sheet.history` keeps more.
+   Of sheets `arranger.sheet.history.file` keeps more.
 3. Links are followed: the file they lead to is replaced, the link stays. Of a file with several names
    (hard links) only the name that is written gets the new content. Mode and, where allowed, owner stay.
 4. Devices and pipes are written through; ``-`` is standard output. Folders, sockets and read-only

@@ -17,8 +17,8 @@ import mido
 import pytest
 
 from arranger.cli.app import run
-from arranger.sheet.history import write_version
-from arranger.sheet.undo import undo
+from arranger.sheet.history.back import undo
+from arranger.sheet.history.file import write_version
 from tests.processes import interruptible, running
 from tests.sheet.test_watching import PATIENCE_SECONDS, lines_of
 from tests.song.midi_bytes import QUARTER_C4, header, track

@@ -14,7 +14,7 @@ def _tell_grammar(asked: bool) -> None:
     if asked:
         from importlib.resources import files
 
-        say(str(files("arranger.sheet").joinpath("duet.grammar.json")))
+        say(str(files("arranger.sheet.form").joinpath("duet.grammar.json")))
         raise typer.Exit
 
 
@@ -48,8 +48,8 @@ def check(
     from arranger.errors import ArrangerError
     from arranger.machine import song_bytes
     from arranger.sheet.check import check_file
-    from arranger.sheet.problem import as_json as problem_json
-    from arranger.sheet.problem import shown
+    from arranger.sheet.form.problem import as_json as problem_json
+    from arranger.sheet.form.problem import shown
 
     errors = 0
     reports: list[dict[str, Any]] = []

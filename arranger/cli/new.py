@@ -82,8 +82,8 @@ def _begun(name: str, sheet: Sheet, engine: Engine) -> list[str]:
     """Return what there is to know before the first tone is written."""
     from arranger.bars import minutes_text
     from arranger.pitch import pitch_name
+    from arranger.sheet.form.text import speed_text
     from arranger.sheet.played import played_bpm, step_length
-    from arranger.sheet.text import speed_text
 
     length = step_length(sheet, engine)
     pitches = f"{pitch_name(engine.lowest)} to {pitch_name(engine.highest)}"

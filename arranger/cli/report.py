@@ -79,7 +79,7 @@ def report(
 
 def _is_sheet(path: Path) -> bool:
     """Return whether a file says that it is a sheet, in its name or its first line."""
-    from arranger.sheet.text import FORMAT
+    from arranger.sheet.form.text import FORMAT
 
     if path.suffix == ".duet":
         return True

@@ -10,8 +10,8 @@ import typer
 from arranger.cli.terminal import say, say_json
 
 if TYPE_CHECKING:
-    from arranger.sheet.undo import Move
-    from arranger.sheet.versions import Version
+    from arranger.sheet.history.back import Move
+    from arranger.sheet.history.versions import Version
 
 
 def undo(
@@ -41,8 +41,8 @@ def undo(
       arranger undo song.duet --list
       arranger undo song.duet --to 3
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.sheet.undo import go_to
-    from arranger.sheet.undo import undo as take_back
+    from arranger.sheet.history.back import go_to
+    from arranger.sheet.history.back import undo as take_back
 
     if sum((steps is not None, number is not None, only_list or json)) > 1:
         raise typer.BadParameter("only one of --steps, --to and --list")
@@ -55,8 +55,8 @@ def undo(
 
 def tell(sheet: Path, move: Move) -> None:
     """Say which version stands in a file now, and what that changed."""
-    from arranger.sheet.differing import differing
-    from arranger.sheet.versions import before
+    from arranger.sheet.history.differing import differing
+    from arranger.sheet.history.versions import before
 
     history, left = move.history, move.left
     now = next(version for version in history.versions if version.number == history.now)
@@ -81,8 +81,8 @@ def _shown(version: Version) -> str:
 
 
 def _list(sheet: Path, *, json: bool) -> None:
-    from arranger.sheet.history import history_path
-    from arranger.sheet.undo import listed
+    from arranger.sheet.history.back import listed
+    from arranger.sheet.history.file import history_path
 
     history, changes = listed(sheet)
     if json:

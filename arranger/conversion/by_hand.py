@@ -34,10 +34,10 @@ from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.keep import Keeping, State, check_same_song, look
-from arranger.sheet.merge import Merge, merge
+from arranger.sheet.merging.merge import Merge, merge
+from arranger.sheet.merging.timeline import DRUMS
 from arranger.sheet.played import step_length
 from arranger.sheet.sounds import sounds_of
-from arranger.sheet.timeline import DRUMS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -66,7 +66,7 @@ def with_edits(
     Raises
     ------
     SheetError
-        If what stands there can't be read as a sheet, or can't be joined (`arranger.sheet.merge`).
+        If what stands there can't be read as a sheet, or can't be joined (`arranger.sheet.merging.merge`).
     OutputError
         If it was made from another song.
     """

@@ -9,7 +9,7 @@ from arranger.grid.model import GridBar, grid_bars
 if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.model import Passage
-    from arranger.sheet.merge import Merge
+    from arranger.sheet.merging.merge import Merge
 
 
 def bars_of(merged: Merge, grid: Grid) -> tuple[GridBar, ...]:

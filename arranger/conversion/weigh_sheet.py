@@ -12,7 +12,7 @@ from arranger.grid import plan_grid
 from arranger.options import read_command_line
 from arranger.reduce.tell.weighing import weigh_bar
 from arranger.sheet import read_sheet
-from arranger.sheet.as_bars import roots
+from arranger.sheet.form.as_bars import roots
 from arranger.sheet.numbers import song_numbers
 from arranger.song import read_song
 

@@ -20,8 +20,8 @@ from arranger.reduce.tell.textures import MEANINGS
 from arranger.report.account import account, reason_counts
 from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
 from arranger.report.summary import StepLine, played, summary
+from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import played_steps, step_seconds
-from arranger.sheet.text import speed_text
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 

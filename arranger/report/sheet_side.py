@@ -18,10 +18,10 @@ from arranger.errors import SheetError, one_line
 from arranger.machine import song_bytes
 from arranger.pitch import pitch_name
 from arranger.rows import tone_spans
-from arranger.sheet.digest import bar_contents
-from arranger.sheet.fold import fold, unfold
+from arranger.sheet.form.fold import fold, unfold
+from arranger.sheet.form.text import plain_number
 from arranger.sheet.played import played_bpm, played_steps, step_length
-from arranger.sheet.text import plain_number
+from arranger.sheet.record.digest import bar_contents
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

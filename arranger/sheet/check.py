@@ -20,10 +20,11 @@ from arranger.engine.tuning import folded
 from arranger.errors import ArrangerError, EngineError, SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.as_bars import roots
+from arranger.sheet.form.as_bars import roots
+from arranger.sheet.form.meant import drum_remedy
+from arranger.sheet.form.parse import scan
+from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.io import read_text
-from arranger.sheet.meant import drum_remedy
-from arranger.sheet.parse import scan
 from arranger.sheet.played import (
     MOST_OFF_TEMPO,
     off_tempo,
@@ -31,7 +32,6 @@ from arranger.sheet.played import (
     played_bpm,
     step_length,
 )
-from arranger.sheet.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
@@ -39,9 +39,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
-    from arranger.sheet.lexical import Span
+    from arranger.sheet.form.lexical import Span
+    from arranger.sheet.form.parse import Scan
     from arranger.sheet.model import Sheet
-    from arranger.sheet.parse import Scan
 
     Size = Callable[[Sheet, Engine], int]
 

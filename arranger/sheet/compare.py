@@ -1,6 +1,6 @@
 """Comparing two sheets: bars that differ, and what that means for the notes of the song.
 
-Bars are matched by what they hold and by their numbers (`arranger.sheet.align`). Whether a note of
+Bars are matched by what they hold and by their numbers (`arranger.sheet.record.align`). Whether a note of
 the song is heard is looked up in the rows themselves, so that one ledger is enough for both sheets
 and hand edits count: a note is heard when its pitch class sounds in a voice on some step of it, a
 drum when its sound starts on its step.
@@ -17,14 +17,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.pitch import pitch_name
 from arranger.rows import tones
-from arranger.sheet.align import Pair, match_bars, pair_bars
-from arranger.sheet.digest import bar_digests
+from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
+from arranger.sheet.merging.pieces import Bar, cut
+from arranger.sheet.merging.refit import common_step, in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.numbers import song_numbers
-from arranger.sheet.pieces import Bar, cut
-from arranger.sheet.refit import common_step, in_steps_of
-from arranger.sheet.text import group_steps, plain_number, sound_text
+from arranger.sheet.record.align import Pair, match_bars, pair_bars
+from arranger.sheet.record.digest import bar_digests
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

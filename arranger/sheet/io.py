@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SheetError
 from arranger.files import encoded
-from arranger.sheet.history import write_version
-from arranger.sheet.parse import parse
-from arranger.sheet.text import format_sheet
+from arranger.sheet.form.parse import parse
+from arranger.sheet.form.text import format_sheet
+from arranger.sheet.history.file import write_version
 
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
@@ -65,7 +65,7 @@ def read_sheet(path: str | Path) -> Sheet:
 
 
 def write_sheet(sheet: Sheet, path: str | Path, *, by: str = "write_sheet") -> None:
-    """Write a sheet as text; `arranger.sheet.history` keeps what stood there.
+    """Write a sheet as text; `arranger.sheet.history.file` keeps what stood there.
 
     Parameters
     ----------

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import ArrangerError, OutputError
 from arranger.files import refuse_inputs
-from arranger.sheet.digest import is_edited
-from arranger.sheet.history import is_put_back, write_version
+from arranger.sheet.form.text import format_sheet
+from arranger.sheet.history.file import is_put_back, write_version
 from arranger.sheet.io import read_sheet
 from arranger.sheet.mark import MARK
-from arranger.sheet.text import format_sheet
+from arranger.sheet.record.digest import is_edited
 
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
@@ -47,7 +47,7 @@ class Keeping(NamedTuple):
     """What a new conversion does with edits that stand where it is written."""
 
     edits: bool = False
-    """They are kept: see `arranger.sheet.merge`."""
+    """They are kept: see `arranger.sheet.merging.merge`."""
     as_typed: bool = False
     """Tones and drums by hand stay as they are, whatever the key and the engine."""
     song_changed: bool = False

@@ -25,9 +25,9 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
+from arranger.sheet.form.text import is_section_name, plain_number, sound_text
+from arranger.sheet.form.values import MOST_SOUNDS, Fault, read_length, read_sound, read_tempo
 from arranger.sheet.model import SheetBar
-from arranger.sheet.text import is_section_name, plain_number, sound_text
-from arranger.sheet.values import MOST_SOUNDS, Fault, read_length, read_sound, read_tempo
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

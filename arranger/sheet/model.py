@@ -38,7 +38,7 @@ class Comment(NamedTuple):
     ``bar`` is an index into ``Sheet.bars``; ``len(bars)`` means at the end of the file, -1 in the
     header. ``row`` says which line of the bar the comment belongs to: 0 the bar line, 1 and 2 the
     voices, 3 the drums, 4 below them; in the header it is the index of the line in
-    ``arranger.sheet.text.HEADER``, and beyond those one more for each drum sound. ``beside`` is true
+    ``arranger.sheet.form.text.HEADER``, and beyond those one more for each drum sound. ``beside`` is true
     for a comment at the end of that line, false for one on a line of its own above it.
     """
 
@@ -75,7 +75,7 @@ class BarDigest(NamedTuple):
 
 
 class Generated(NamedTuple):
-    """The sheet as it was generated, packed; `arranger.sheet.base` packs and unpacks it."""
+    """The sheet as it was generated, packed; `arranger.sheet.record.base` packs and unpacks it."""
 
     packed: str
 
@@ -119,7 +119,7 @@ class Sheet:
     digest: str = ""
     """Of the whole sheet as generated; empty for one written by hand."""
     generated: Generated | Digests | None = None
-    """What was generated, so that edits are known: ask `arranger.sheet.base`. None when written by
+    """What was generated, so that edits are known: ask `arranger.sheet.record.base`. None when written by
     hand, or when the record was damaged."""
     comments: tuple[Comment, ...] = ()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.bars import beside
-from arranger.sheet.base import base_of
+from arranger.sheet.record.base import base_of
 
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SettingsError
 from arranger.rows import HOLD, REST, tones
-from arranger.sheet.as_bars import written_out
+from arranger.sheet.form.as_bars import written_out
 
 if TYPE_CHECKING:
     from arranger.rows import Row

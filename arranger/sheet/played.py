@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import tones
+from arranger.sheet.form.values import WRITE_TEMPO
 from arranger.sheet.sounds import sounds_of
-from arranger.sheet.values import WRITE_TEMPO
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.bars import beside
 from arranger.errors import one_line
-from arranger.sheet.text import VOICE_WORDS
+from arranger.sheet.form.text import VOICE_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.sheet.compare import BarDifference, Comparison, SongNote
-    from arranger.sheet.pieces import Bar
+    from arranger.sheet.merging.pieces import Bar
 
 WIDTH = 80
 _LABEL = 12

@@ -1,7 +1,7 @@
 """Tidying: a roughly typed sheet is written anew in the one form that the program writes.
 
 Bars whose numbers don't rise are numbered anew, counting on from the first; what is as a bar follows
-it. Folding and unfolding (`arranger.sheet.fold`) are done if asked for.
+it. Folding and unfolding (`arranger.sheet.form.fold`) are done if asked for.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.base import base_of, with_base
+from arranger.sheet.form.parse import parse
+from arranger.sheet.form.text import format_sheet
 from arranger.sheet.io import read_text, write_sheet
-from arranger.sheet.parse import parse
-from arranger.sheet.text import format_sheet
+from arranger.sheet.record.base import base_of, with_base
 
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
@@ -41,7 +41,7 @@ def tidied(sheet: Sheet, *, fold: bool | None = None) -> Tidied:
     """
     sheet, told = _renumbered(sheet)
     if fold is not None:
-        from arranger.sheet import fold as folding
+        from arranger.sheet.form import fold as folding
 
         before = sum(bar.as_bar is not None for bar in sheet.bars)
         sheet = folding.fold(sheet) if fold else folding.unfold(sheet)

@@ -7,7 +7,7 @@ import json
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.digest import is_edited
+from arranger.sheet.record.digest import is_edited
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

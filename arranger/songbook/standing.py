@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from arranger.errors import ArrangerError
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.query import read_ledger
-from arranger.sheet.base import base_of
+from arranger.sheet.record.base import base_of
 from arranger.songbook.record import Record, lost_shares, notes_digest
 
 if TYPE_CHECKING:

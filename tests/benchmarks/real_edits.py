@@ -23,9 +23,9 @@ from arranger.errors import ArrangerError
 from arranger.reduce import check_conservation
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.sheet import format_sheet, parse
-from arranger.sheet.base import base_of
 from arranger.sheet.check import check_text
-from arranger.sheet.merge import Merge, merge
+from arranger.sheet.merging.merge import Merge, merge
+from arranger.sheet.record.base import base_of
 from arranger.song import read_song
 from tests.sheet import edits
 from tests.sheet.test_merge import check_no_edit_lost, tagged

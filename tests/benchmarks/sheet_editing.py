@@ -25,11 +25,11 @@ from arranger.engine import load_engine
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, format_sheet, parse, with_digest, write_sheet
-from arranger.sheet.base import base_of
 from arranger.sheet.check import check_text
-from arranger.sheet.merge import merge
+from arranger.sheet.merging.merge import merge
 from arranger.sheet.model import Generated
-from arranger.sheet.packed import pack, unpack
+from arranger.sheet.record.base import base_of
+from arranger.sheet.record.packed import pack, unpack
 from arranger.sheet.watch import INTERVAL_SECONDS
 from arranger.song import read_song
 from tests.sheet import edits

@@ -25,7 +25,7 @@ from arranger.report.survey import lines, survey
 from arranger.settings import ReduceSettings
 from arranger.sheet import read_sheet
 from arranger.sheet.compare import Side, SongNote, compare
-from arranger.sheet.merge import merge
+from arranger.sheet.merging.merge import merge
 from tests.reduce.little_songs import Line, song_of
 
 if TYPE_CHECKING:

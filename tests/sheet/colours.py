@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import onigurumacffi
 
 GRAMMAR: dict[str, Any] = json.loads(
-    files("arranger.sheet").joinpath("duet.grammar.json").read_text("utf-8")
+    files("arranger.sheet.form").joinpath("duet.grammar.json").read_text("utf-8")
 )
 
 

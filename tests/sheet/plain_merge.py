@@ -1,6 +1,6 @@
 """A second reading of how a voice is merged: tones painted over a row, segment by segment.
 
-Written from the table at the top of `arranger.sheet.merge` and for rows of one bar only; slow, and
+Written from the table at the top of `arranger.sheet.merging.merge` and for rows of one bar only; slow, and
 without any of the program's own means.
 """
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.engine.player import PASS_CYCLES
 from arranger.rows import HOLD, REST
-from arranger.sheet.as_bars import written_out
+from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.model import SheetSound, SoundPart
 
 from .strategies import sheets, structured

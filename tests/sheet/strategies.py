@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar
+from arranger.sheet.form.text import BELOW, HEADER
 from arranger.sheet.model import BarDigest, Digests, SheetSound, SoundPart
-from arranger.sheet.text import BELOW, HEADER
 
 texts = st.text(max_size=20) | st.sampled_from(
     ['a "quoted" # title', "two\nlines", "\u202eright to left", " edge ", "\\u{41}", "#", "\ud800"]

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, with_digest
-from arranger.sheet.as_bars import written_out
 from arranger.sheet.bar_edits.choice import (
     Chosen,
     choose_bars,
@@ -34,7 +33,8 @@ from arranger.sheet.bar_edits.structure import (
     insert_bars,
     move_bars,
 )
-from arranger.sheet.merge import merge
+from arranger.sheet.form.as_bars import written_out
+from arranger.sheet.merging.merge import merge
 from arranger.sheet.numbers import song_numbers
 
 if TYPE_CHECKING:

@@ -14,13 +14,13 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.settings import Settings
 from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
-from arranger.sheet.bar_order import in_order
-from arranger.sheet.base import base_of, with_base
-from arranger.sheet.digest import bar_digests, sounds_digest, value_digest
-from arranger.sheet.merge import merge
+from arranger.sheet.form.parse import scan
+from arranger.sheet.merging.bar_order import in_order
+from arranger.sheet.merging.merge import merge
 from arranger.sheet.model import BarDigest, Digests, Generated
-from arranger.sheet.packed import pack, unpack
-from arranger.sheet.parse import scan
+from arranger.sheet.record.base import base_of, with_base
+from arranger.sheet.record.digest import bar_digests, sounds_digest, value_digest
+from arranger.sheet.record.packed import pack, unpack
 from arranger.sheet.tidy import tidied
 from arranger.song import read_song
 

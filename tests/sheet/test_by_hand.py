@@ -24,7 +24,7 @@ from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars, insert_bars
-from arranger.sheet.merge import merge
+from arranger.sheet.merging.merge import merge
 from arranger.song import read_song, read_song_bytes
 from tests.grid.songs import song_of
 

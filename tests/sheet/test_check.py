@@ -17,7 +17,7 @@ from arranger.errors import EngineError
 from arranger.machine import song_bytes
 from arranger.sheet import parse
 from arranger.sheet.check import check_text
-from arranger.sheet.problem import shown
+from arranger.sheet.form.problem import shown
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -12,10 +12,10 @@ from typer.testing import CliRunner
 from arranger import Settings, convert, load_engine, read_song
 from arranger.cli.app import app
 from arranger.sheet import Sheet, format_sheet
-from arranger.sheet.cells import cell_spans
-from arranger.sheet.fold import fold
-from arranger.sheet.lexical import without_comment
-from arranger.sheet.text import HEADER
+from arranger.sheet.form.cells import cell_spans
+from arranger.sheet.form.fold import fold
+from arranger.sheet.form.lexical import without_comment
+from arranger.sheet.form.text import HEADER
 
 from .colours import GRAMMAR, coloured, scopes
 from .strategies import sheets

@@ -14,7 +14,7 @@ from arranger.engine import load_engine
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
 from arranger.sheet.compare import Side, SongNote, compare, song_notes
-from arranger.sheet.refit import in_steps_of
+from arranger.sheet.merging.refit import in_steps_of
 from arranger.sheet.side_by_side import side_by_side
 
 if TYPE_CHECKING:

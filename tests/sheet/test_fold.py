@@ -15,9 +15,9 @@ from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.rows import REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, read_sheet
-from arranger.sheet.as_bars import differing, written_out
 from arranger.sheet.compare import Side, compare
-from arranger.sheet.fold import fold, unfold
+from arranger.sheet.form.as_bars import differing, written_out
+from arranger.sheet.form.fold import fold, unfold
 from arranger.sheet.tidy import tidied
 
 from .strategies import sheets

@@ -26,11 +26,11 @@ from arranger.errors import ArrangerWarning, OutputError, SheetError
 from arranger.files import backup_path
 from arranger.settings import Settings
 from arranger.sheet import format_sheet
-from arranger.sheet.delta import applied, delta
-from arranger.sheet.differing import differing
-from arranger.sheet.history import damaged_path, history_path, read_history, write_version
-from arranger.sheet.undo import go_to, redo, undo
-from arranger.sheet.versions import (
+from arranger.sheet.history.back import go_to, redo, undo
+from arranger.sheet.history.delta import applied, delta
+from arranger.sheet.history.differing import differing
+from arranger.sheet.history.file import damaged_path, history_path, read_history, write_version
+from arranger.sheet.history.versions import (
     MOST_BYTES,
     MOST_VERSIONS,
     DamagedError,
@@ -428,7 +428,7 @@ def test_trouble_with_the_history_is_one_line(
 WRITER = """
 import sys
 from pathlib import Path
-from arranger.sheet.history import write_version
+from arranger.sheet.history.file import write_version
 name, first, last = sys.argv[1:]
 for number in range(int(first), int(last)):
     write_version(Path(name), b"version %d\\n" % number * 50, "tidy")

@@ -26,9 +26,9 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.base import base_of
 from arranger.sheet.keep import State, look, write_generated
 from arranger.sheet.played import step_length
+from arranger.sheet.record.base import base_of
 
 from . import edits
 

@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, format_sheet, is_edited, parse, with_digest
-from arranger.sheet.base import base_of
-from arranger.sheet.merge import Merge, merge
-from arranger.sheet.refit import in_steps_of
-from arranger.sheet.text import speed_text
+from arranger.sheet.form.text import speed_text
+from arranger.sheet.merging.merge import Merge, merge
+from arranger.sheet.merging.refit import in_steps_of
+from arranger.sheet.record.base import base_of
 
 from . import edits
 

@@ -17,7 +17,8 @@ from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet import Sheet, SheetBar, as_bars
+from arranger.sheet import Sheet, SheetBar
+from arranger.sheet.form import as_bars
 from arranger.sheet.midi import percussion_keys, to_midi
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.played import step_length

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet import Sheet, SheetBar, with_digest
-from arranger.sheet.merge import merge
-from arranger.sheet.refit import common_step, in_steps_of
+from arranger.sheet.merging.merge import merge
+from arranger.sheet.merging.refit import common_step, in_steps_of
 
 from .strategies import sheets
 

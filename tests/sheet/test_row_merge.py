@@ -5,7 +5,7 @@ from __future__ import annotations
 from random import Random
 
 from arranger.rows import HOLD, REST
-from arranger.sheet.row_merge import Move, Places, Slot, merge_drums, merge_voice
+from arranger.sheet.merging.row_merge import Move, Places, Slot, merge_drums, merge_voice
 
 from .plain_merge import merged
 

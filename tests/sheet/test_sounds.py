@@ -33,14 +33,14 @@ from arranger.sheet import (
 )
 from arranger.sheet.check import check_text
 from arranger.sheet.compare import Side, compare
-from arranger.sheet.merge import merge
+from arranger.sheet.form.parse import scan
+from arranger.sheet.form.values import MOST_SOUNDS
+from arranger.sheet.merging.merge import merge
+from arranger.sheet.merging.refit import in_steps_of
+from arranger.sheet.merging.spread import spread_edits
 from arranger.sheet.model import SheetSound, SoundPart
-from arranger.sheet.parse import scan
 from arranger.sheet.passage import cut_bars, first_bars, go_round
-from arranger.sheet.refit import in_steps_of
 from arranger.sheet.sounds import sounds_of
-from arranger.sheet.spread import spread_edits
-from arranger.sheet.values import MOST_SOUNDS
 from arranger.song import read_song_bytes
 from arranger.sound.signal import edges
 from tests.song.midi_bytes import QUARTER_C4, header, track

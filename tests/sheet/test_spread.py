@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet import Sheet, SheetBar, format_sheet, parse, with_digest
-from arranger.sheet.spread import spread_edits
+from arranger.sheet.merging.spread import spread_edits
 from tests.sheet.edits import contents, generated, random_content
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from hypothesis import given
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, format_sheet, parse
+from arranger.sheet.form.text import group_steps, rows_text
 from arranger.sheet.model import BarDigest, Digests
-from arranger.sheet.text import group_steps, rows_text
 
 from .strategies import sheets
 

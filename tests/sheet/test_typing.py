@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from arranger.engine import builtin_engines, load_engine
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.cells import cell_spans, read_hits, read_tones
 from arranger.sheet.check import check_text
-from arranger.sheet.meant import DRUMS, drum_remedy, hit_remedy, meant_tone, tone_remedy
-from arranger.sheet.parse import parse, scan
+from arranger.sheet.form.cells import cell_spans, read_hits, read_tones
+from arranger.sheet.form.meant import DRUMS, drum_remedy, hit_remedy, meant_tone, tone_remedy
+from arranger.sheet.form.parse import parse, scan
 
 if TYPE_CHECKING:
-    from arranger.sheet.values import Fault
+    from arranger.sheet.form.values import Fault
 
 HEAD = "arranger-sheet 1\nengine twin-phase\nstep 1/2\ntempo 120\nbar 1 4/4\n"
 

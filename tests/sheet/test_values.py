@@ -11,10 +11,10 @@ import pytest
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import SheetBar, write_sheet
-from arranger.sheet.bar_line import BarLine, read_bar_line
-from arranger.sheet.cells import MOST_FAULTS, read_hits, read_tones
 from arranger.sheet.compare import compare_files
-from arranger.sheet.values import (
+from arranger.sheet.form.bar_line import BarLine, read_bar_line
+from arranger.sheet.form.cells import MOST_FAULTS, read_hits, read_tones
+from arranger.sheet.form.values import (
     Fault,
     read_length,
     read_sound,

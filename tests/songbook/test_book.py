@@ -15,9 +15,9 @@ import pytest
 
 from arranger.errors import OutputError
 from arranger.options import build_settings
-from arranger.sheet.history import history_path
+from arranger.sheet.history.back import undo
+from arranger.sheet.history.file import history_path
 from arranger.sheet.keep import Keeping
-from arranger.sheet.undo import undo
 from arranger.songbook import BookResult, Record, convert_book
 from arranger.songbook.index import opened
 from arranger.songbook.summing_up import as_text

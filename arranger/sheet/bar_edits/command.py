@@ -23,7 +23,7 @@ from arranger.sheet.bar_edits.structure import (
     insert_bars,
     move_bars,
 )
-from arranger.sheet.cells import read_hits
+from arranger.sheet.form.cells import read_hits
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.sheet.bar_edits.telling import BarEdit
+    from arranger.sheet.form.values import Fault
     from arranger.sheet.model import Sheet
-    from arranger.sheet.values import Fault
 
     EngineOf = Callable[[], Engine]
 

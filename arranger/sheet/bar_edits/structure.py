@@ -18,8 +18,8 @@ from arranger.sheet.bar_edits.taken_apart import (
 )
 from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
 from arranger.sheet.blank import read_metre
+from arranger.sheet.form.text import implied_steps
 from arranger.sheet.model import SheetBar
-from arranger.sheet.text import implied_steps
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence

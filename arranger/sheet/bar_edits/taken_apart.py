@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LimitError
 from arranger.rows import HOLD, REST, Row, tones
-from arranger.sheet.blocks import MAX_STEPS
-from arranger.sheet.text import BELOW
+from arranger.sheet.form.blocks import MAX_STEPS
+from arranger.sheet.form.text import BELOW
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence

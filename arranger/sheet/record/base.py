@@ -12,10 +12,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, REST
-from arranger.sheet.align import match_bars
-from arranger.sheet.digest import bar_contents, bar_digests, sounds_digest, value_digest
 from arranger.sheet.model import BarDigest, Digests, Sheet, SheetBar
-from arranger.sheet.packed import pack, unpack
+from arranger.sheet.record.align import match_bars
+from arranger.sheet.record.digest import bar_contents, bar_digests, sounds_digest, value_digest
+from arranger.sheet.record.packed import pack, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from arranger.sheet.lexical import unquoted, value_span
-from arranger.sheet.text import HEADER
-from arranger.sheet.values import (
+from arranger.sheet.form.lexical import unquoted, value_span
+from arranger.sheet.form.text import HEADER
+from arranger.sheet.form.values import (
     MOST_SOUNDS,
     Fault,
     read_length,

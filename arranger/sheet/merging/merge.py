@@ -1,6 +1,6 @@
 """Merging, three ways: the sheet as generated then, as edited since, and as generated now.
 
-The edited sheet carries the one that was generated (`arranger.sheet.base`), so what a hand changed
+The edited sheet carries the one that was generated (`arranger.sheet.record.base`), so what a hand changed
 and what the conversion changed is known to the step. The two voices, the drums, the metre, the loop
 mark, the section mark and the comments of a bar are merged each for itself, and the rows step by step:
 
@@ -26,7 +26,7 @@ where one that is generated now was held over or after it, that one starts again
 steps edits go to the nearest one; what then doesn't fit is listed and stands below as a comment.
 
 Bars of the generated sheets are matched by the song's bar numbers, bars of the edited one by
-`arranger.sheet.align`. Bars keep the numbers that the hand gave them; all numbers rise.
+`arranger.sheet.record.align`. Bars keep the numbers that the hand gave them; all numbers rise.
 """
 
 from __future__ import annotations
@@ -35,24 +35,24 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.bar_order import in_order, order_of
-from arranger.sheet.base import base_of
-from arranger.sheet.fitting import Fitting
-from arranger.sheet.merge_header import check_engine, merge_header, merge_loop, with_sounds
+from arranger.sheet.form.text import BELOW, ROWS
+from arranger.sheet.merging.bar_order import in_order, order_of
+from arranger.sheet.merging.fitting import Fitting
+from arranger.sheet.merging.merge_header import check_engine, merge_header, merge_loop, with_sounds
+from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
+from arranger.sheet.merging.pieces import Conflict
+from arranger.sheet.merging.row_merge import merge_drums, merge_voice
+from arranger.sheet.merging.timeline import DRUMS, METRE, VOICE1, VOICE2, as_by_hand, plan, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
-from arranger.sheet.not_taken import TYPED, not_taken, without_not_taken
-from arranger.sheet.packed import pack, unpack
-from arranger.sheet.pieces import Conflict
-from arranger.sheet.row_merge import merge_drums, merge_voice
-from arranger.sheet.text import BELOW, ROWS
-from arranger.sheet.timeline import DRUMS, METRE, VOICE1, VOICE2, as_by_hand, plan, sides_of
+from arranger.sheet.record.base import base_of
+from arranger.sheet.record.packed import pack, unpack
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
-    from arranger.sheet.row_merge import MergedDrums, MergedRow
-    from arranger.sheet.timeline import Plan, PlannedBar, Sides
+    from arranger.sheet.merging.row_merge import MergedDrums, MergedRow
+    from arranger.sheet.merging.timeline import Plan, PlannedBar, Sides
 
 
 class MergedBar(NamedTuple):

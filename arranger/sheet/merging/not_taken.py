@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from arranger.sheet.form.text import BELOW, ROWS, group_steps, rows_text
 from arranger.sheet.model import Comment
-from arranger.sheet.text import BELOW, ROWS, group_steps, rows_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

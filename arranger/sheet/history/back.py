@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError, SheetError
 from arranger.files import check_target, write_bytes, writes_through
-from arranger.sheet.differing import differing
-from arranger.sheet.history import (
+from arranger.sheet.history.differing import differing
+from arranger.sheet.history.file import (
     HELD,
     found_in,
     history_path,
@@ -19,7 +19,7 @@ from arranger.sheet.history import (
     unreadable,
     with_found,
 )
-from arranger.sheet.versions import (
+from arranger.sheet.history.versions import (
     DamagedError,
     TooLargeError,
     after,
@@ -32,7 +32,7 @@ from arranger.sheet.versions import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from arranger.sheet.versions import History, Version
+    from arranger.sheet.history.versions import History, Version
 
 
 class Move(NamedTuple):

@@ -6,18 +6,18 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from arranger.rows import REST
-from arranger.sheet.bar_line import BarLine, read_bar_line
-from arranger.sheet.cells import DRUMS, cell_spans, read_hits, read_tones
-from arranger.sheet.lexical import without_comment
+from arranger.sheet.form.bar_line import BarLine, read_bar_line
+from arranger.sheet.form.cells import DRUMS, cell_spans, read_hits, read_tones
+from arranger.sheet.form.lexical import without_comment
+from arranger.sheet.form.text import BELOW, ROWS, implied_steps
+from arranger.sheet.form.values import Fault
 from arranger.sheet.model import SheetBar
-from arranger.sheet.text import BELOW, ROWS, implied_steps
-from arranger.sheet.values import Fault
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from fractions import Fraction
 
-    from arranger.sheet.problem import Problems
+    from arranger.sheet.form.problem import Problems
 
 MAX_STEPS = 1_000_000
 """A sheet of more steps is not read; the longest that is made has 200,000."""

@@ -1,6 +1,6 @@
 """The bars of a merged sheet: which they are, their metres, marks and comments, step by step.
 
-`plan` decides bar by bar what stands; `arranger.sheet.merge` then fills the rows.
+`plan` decides bar by bar what stands; `arranger.sheet.merging.merge` then fills the rows.
 """
 
 from __future__ import annotations
@@ -9,19 +9,19 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
-from arranger.sheet.align import Pair, pair_bars
-from arranger.sheet.digest import bar_contents, bar_digests
+from arranger.sheet.merging.not_taken import not_taken
+from arranger.sheet.merging.pieces import Conflict
+from arranger.sheet.merging.refit import Refitted, in_steps_of
+from arranger.sheet.merging.row_merge import Places, Slot
 from arranger.sheet.model import Comment
-from arranger.sheet.not_taken import not_taken
-from arranger.sheet.pieces import Conflict
-from arranger.sheet.refit import Refitted, in_steps_of
-from arranger.sheet.row_merge import Places, Slot
+from arranger.sheet.record.align import Pair, pair_bars
+from arranger.sheet.record.digest import bar_contents, bar_digests
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.base import Base
     from arranger.sheet.model import Sheet, SheetBar
+    from arranger.sheet.record.base import Base
 
 METRE, VOICE1, VOICE2, DRUMS = range(4)
 

@@ -1,4 +1,4 @@
-"""The sheet's text form: writing. `arranger.sheet.parse` reads it and holds the grammar.
+"""The sheet's text form: writing. `arranger.sheet.form.parse` reads it and holds the grammar.
 
 Rows are written independently of each other, a cell to four columns, so that a change of one cell
 shows as one line in a diff. A longer word (``snare``) borrows the space of the silent cells after
@@ -17,7 +17,7 @@ from arranger.bars import metre_beat
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.as_bars import differing, named_bars
+from arranger.sheet.form.as_bars import differing, named_bars
 from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ VOICE_WORDS = {HOLD: "-", REST: ".", **{pitch: pitch_name(pitch) for pitch in ra
 
 
 def format_sheet(sheet: Sheet) -> str:
-    """Return the sheet as text; `arranger.sheet.parse` reads the same value back.
+    """Return the sheet as text; `arranger.sheet.form.parse` reads the same value back.
 
     Raises
     ------

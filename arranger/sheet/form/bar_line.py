@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.text import is_section_name
-from arranger.sheet.values import Fault
+from arranger.sheet.form.text import is_section_name
+from arranger.sheet.form.values import Fault
 
 if TYPE_CHECKING:
     from arranger.sheet.model import SheetBar

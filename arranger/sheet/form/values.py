@@ -6,8 +6,8 @@ import re
 from fractions import Fraction
 
 from arranger.errors import did_you_mean
+from arranger.sheet.form.text import is_drum_name
 from arranger.sheet.model import SheetSound, SoundPart
-from arranger.sheet.text import is_drum_name
 
 _STEP = re.compile(r"(\d{1,6})(?:\s*/\s*(\d{1,6}))?(?:\s+beats?)?", re.ASCII)
 _TEMPO = re.compile(r"(\d{1,9}(?:\.\d{1,20})?(?:e[+-]?\d{1,3})?)(?:\s.*)?", re.ASCII)

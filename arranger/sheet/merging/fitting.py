@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from arranger.engine.tuning import folded
 from arranger.pitch import pitch_name
-from arranger.sheet.pieces import Conflict
-from arranger.sheet.row_merge import Move
+from arranger.sheet.merging.pieces import Conflict
+from arranger.sheet.merging.row_merge import Move
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
-    from arranger.sheet.timeline import Sides
+    from arranger.sheet.merging.timeline import Sides
 
 _HIGHEST = 127
 

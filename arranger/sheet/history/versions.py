@@ -16,7 +16,7 @@ import zlib
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.delta import applied, delta
+from arranger.sheet.history.delta import applied, delta
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -56,17 +56,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.sheet.cells import cell_spans
-from arranger.sheet.lexical import value_span, without_comment
-from arranger.sheet.lines import LineReader
-from arranger.sheet.problem import ERROR
+from arranger.sheet.form.cells import cell_spans
+from arranger.sheet.form.lexical import value_span, without_comment
+from arranger.sheet.form.lines import LineReader
+from arranger.sheet.form.problem import ERROR
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from arranger.sheet.lexical import Span
+    from arranger.sheet.form.lexical import Span
+    from arranger.sheet.form.problem import Problem
     from arranger.sheet.model import Sheet
-    from arranger.sheet.problem import Problem
 
 
 @dataclass(slots=True)

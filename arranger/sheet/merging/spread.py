@@ -1,6 +1,6 @@
 """An edit made once: bars that were generated alike get the edit that one of them was given.
 
-The record of what was generated (`arranger.sheet.base`) tells which bars were alike (a repeated
+The record of what was generated (`arranger.sheet.record.base`) tells which bars were alike (a repeated
 section, a refrain) and what a hand has changed in them since. Each row goes for itself: an edit of the
 drums reaches the others without the voices. Where the changed rows agree, the others of their kind
 take the change; where they differ, the hand meant them to, and nothing is done.
@@ -19,16 +19,16 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST, tones
-from arranger.sheet.as_bars import settled
-from arranger.sheet.base import base_of, with_base_bars
-from arranger.sheet.pieces import cut
+from arranger.sheet.form.as_bars import settled
+from arranger.sheet.merging.pieces import cut
+from arranger.sheet.record.base import base_of, with_base_bars
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.base import Base
+    from arranger.sheet.merging.pieces import Bar
     from arranger.sheet.model import Sheet
-    from arranger.sheet.pieces import Bar
+    from arranger.sheet.record.base import Base
 
 ROWS = ("voice1", "voice2", "drums")
 """The rows of a bar, as `Bar` calls them."""

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.lexical import WORD
-from arranger.sheet.meant import hit_remedy, tone_remedy
-from arranger.sheet.text import ROWS, is_drum_name
-from arranger.sheet.values import Fault
+from arranger.sheet.form.lexical import WORD
+from arranger.sheet.form.meant import hit_remedy, tone_remedy
+from arranger.sheet.form.text import ROWS, is_drum_name
+from arranger.sheet.form.values import Fault
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from arranger.sheet.lexical import Span
+    from arranger.sheet.form.lexical import Span
 
 MOST_FAULTS = 1000
 """More in one line aren't listed."""

@@ -6,16 +6,16 @@ import re
 from typing import TYPE_CHECKING
 
 from arranger.errors import did_you_mean
-from arranger.sheet.bar_line import is_bar_number
-from arranger.sheet.blocks import MAX_STEPS, Blocks
-from arranger.sheet.cells import DRUMS
-from arranger.sheet.header import HEADER_WORDS, SOUND, Header
-from arranger.sheet.lexical import value_span, without_comment, word_spans
+from arranger.sheet.form.bar_line import is_bar_number
+from arranger.sheet.form.blocks import MAX_STEPS, Blocks
+from arranger.sheet.form.cells import DRUMS
+from arranger.sheet.form.header import HEADER_WORDS, SOUND, Header
+from arranger.sheet.form.lexical import value_span, without_comment, word_spans
+from arranger.sheet.form.problem import WARNING, Problems
+from arranger.sheet.form.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
+from arranger.sheet.form.values import WRITE_TEMPO, Fault
 from arranger.sheet.model import BarDigest, Comment, Digests, Generated, Sheet
-from arranger.sheet.packed import is_whole
-from arranger.sheet.problem import WARNING, Problems
-from arranger.sheet.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
-from arranger.sheet.values import WRITE_TEMPO, Fault
+from arranger.sheet.record.packed import is_whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import ArrangerError, ArrangerWarning, OutputError, SheetError
 from arranger.files import check_target, write_bytes, writes_through
-from arranger.sheet.versions import (
+from arranger.sheet.history.versions import (
     MOST_BYTES,
     DamagedError,
     History,
@@ -212,10 +212,10 @@ def with_found(history: History, found: bytes, path: Path) -> History:
 
 def _as_generated(found: bytes) -> bytes | None:
     """Return the sheet that a program wrote before a hand edited it; None if that isn't known."""
-    from arranger.sheet.base import base_of
-    from arranger.sheet.digest import is_edited
-    from arranger.sheet.parse import parse
-    from arranger.sheet.text import format_sheet
+    from arranger.sheet.form.parse import parse
+    from arranger.sheet.form.text import format_sheet
+    from arranger.sheet.record.base import base_of
+    from arranger.sheet.record.digest import is_edited
 
     try:
         sheet = parse(found.decode("utf-8-sig"))

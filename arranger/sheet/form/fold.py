@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.rows import REST
-from arranger.sheet.as_bars import written_out
-from arranger.sheet.text import BELOW
+from arranger.sheet.form.as_bars import written_out
+from arranger.sheet.form.text import BELOW
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

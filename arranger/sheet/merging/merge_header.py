@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.sheet.pieces import Conflict
-from arranger.sheet.text import speed_text
+from arranger.sheet.form.text import speed_text
+from arranger.sheet.merging.pieces import Conflict
 
 if TYPE_CHECKING:
-    from arranger.sheet.base import Base
+    from arranger.sheet.merging.timeline import Plan, Sides
     from arranger.sheet.model import Sheet
-    from arranger.sheet.timeline import Plan, Sides
+    from arranger.sheet.record.base import Base
 
 
 def check_engine(edited: Sheet, base: Base, now: Sheet) -> None:

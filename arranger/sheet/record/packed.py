@@ -2,7 +2,7 @@
 
 JSON of the values, each different row of a bar once, then bz2, whose bytes are the same on every
 machine and tell damage by their checksum, then base64. On songs for a band it takes about a twentieth
-of the sheet. `arranger.sheet.base` alone reads what is packed here.
+of the sheet. `arranger.sheet.record.base` alone reads what is packed here.
 """
 
 from __future__ import annotations

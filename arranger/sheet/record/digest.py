@@ -3,7 +3,7 @@
 Each bar has a digest of its metre, cells and loop mark, the whole sheet one of everything that is
 played or read by people. The sheet's stands in the header as it was when it was generated: if it is
 another now, a hand has changed something. What, tells the record of the generated sheet
-(`arranger.sheet.base`); sheets of earlier versions have the digests of the bars instead. Numbers of
+(`arranger.sheet.record.base`); sheets of earlier versions have the digests of the bars instead. Numbers of
 bars are not part of a bar's digest: a bar that only moved is not an edited one. Comments count for
 the sheet but not for the bar, since a comment doesn't change what a bar plays. Nor is it part of a bar's digest that it is as
 another bar or begins a section: that counts for the sheet.
@@ -19,7 +19,7 @@ from hashlib import blake2b
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.packed import pack
+from arranger.sheet.record.packed import pack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

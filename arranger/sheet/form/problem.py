@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import one_line
-from arranger.sheet.lexical import word_spans
+from arranger.sheet.form.lexical import word_spans
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from arranger.sheet.lexical import Span
-    from arranger.sheet.values import Fault
+    from arranger.sheet.form.lexical import Span
+    from arranger.sheet.form.values import Fault
 
 _WIDTH = 100
 MOST_PROBLEMS = 10_000

@@ -1,0 +1,8 @@
+"""Every version of a sheet, in one file beside it; undo and redo.
+
+file       the file: what commands wrote and found there
+versions   the versions as a value, and as bytes
+delta      a text as a change of another
+back       another version takes the sheet's place
+differing  which bars differ between two of them
+"""
