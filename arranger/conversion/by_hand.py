@@ -126,7 +126,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
         drum_sources=sources[0],
         ledger=ledger,
         passages=passages_of(before.passages, conversion.grid, grid, merged),
-        remarks=(*before.remarks, *_remarks(merged, voices, hand)),
+        remarks=(*_remarks(merged, voices, hand), *before.remarks),
     )
     faults = remarks_on_laws(conversion.song, engine, reduction, by_hand=True)
     reduction = replace(reduction, remarks=(*reduction.remarks, *faults))

@@ -121,8 +121,9 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance) -> Redu
 def _remarks(problem: Problem) -> tuple[str, ...]:
     found = []
     if problem.overfull:
+        places = "1 place" if problem.overfull == 1 else f"{problem.overfull} places"
         found.append(
-            f"in {problem.overfull} places more than {problem.most} tones sound at once; the "
+            f"in {places} more than {problem.most} tones sound at once; the "
             f"{problem.most} that matter most were weighed there"
         )
     if problem.overlong:

@@ -194,7 +194,8 @@ def _remarks(conversion: Conversion) -> tuple[str, ...]:
     song = conversion.song
     repairs = tuple(f"{repair.place}: {repair.what}" for repair in song.repairs)
     grid = conversion.grid
-    said = (*song.remarks, *repairs, *grid.remarks, *_sections(grid), *conversion.reduction.remarks)
+    heard = conversion.reduction.remarks  # first, as what a hand made is told there
+    said = (*heard, *song.remarks, *repairs, *grid.remarks, *_sections(grid))
     if conversion.engine.left_out:
         said = (f"{conversion.engine.name}: {left_out_line(conversion.engine)}", *said)
     return tuple(one_line(remark) for remark in said)

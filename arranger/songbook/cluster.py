@@ -31,7 +31,7 @@ def dask_backend(address: str) -> Iterator[None]:
         from distributed import Client
     except ImportError as error:
         raise SettingsError(
-            "--cluster needs Dask", remedy="install it with: pip install 'arranger[cluster]'"
+            "--cluster needs Dask", remedy="in your clone of arranger say: pip install '.[cluster]'"
         ) from error
     try:
         client = Client(address, timeout=PATIENCE_SECONDS)  # type: ignore[no-untyped-call]

@@ -236,7 +236,16 @@ def test_bars_that_move_there_and_back_are_where_they_were(
     home = bars.first + (count if there < bars.first else 0)
     back = check(move_bars(moved, Chosen(there, there + count), home).sheet)
     assert same(back, sheet)
-    assert [bar[:4] + bar[5:] for bar in back.bars] == [bar[:4] + bar[5:] for bar in sheet.bars]
+    assert [bar[:4] for bar in back.bars] == [bar[:4] for bar in sheet.bars]
+    assert in_sections(back) == in_sections(sheet)
+
+
+def in_sections(sheet: Sheet) -> list[str]:
+    """Return for each bar the name of the section that it lies in."""
+    names = ["other"]
+    for bar in sheet.bars:
+        names.append(bar.section or names[-1])
+    return names
 
 
 @FEW
@@ -467,6 +476,20 @@ def test_marks_of_loop_and_section_stay_with_what_is_left() -> None:
     assert "the loop mark is gone" in delete_bars(sheet, Chosen(1, 4)).told
     copied = copy_bars(sheet, Chosen(0, 2), 4)
     assert [bar.section for bar in copied.sheet.bars] == ["A", "", "B", "", "A", ""]
+
+
+def test_bars_that_stay_where_they_are_stay_in_their_section() -> None:
+    sheet = marked(little(*["C4 - - -"] * 6), {2: "A", 4: "B"})
+    for found, sections in (
+        (copy_bars(sheet, Chosen(2, 4), 1), ["", "A", "", "other", "A", "", "B", ""]),
+        (copy_bars(sheet, Chosen(2, 4), 5), ["", "", "A", "", "B", "A", "", "B"]),
+        (copy_bars(sheet, Chosen(3, 4), 5), ["", "", "A", "", "B", "", ""]),
+        (move_bars(sheet, Chosen(4, 6), 0), ["B", "", "other", "", "A", ""]),
+        (move_bars(sheet, Chosen(2, 3), 6), ["", "", "A", "B", "", "A"]),
+        (move_bars(sheet, Chosen(2, 4), 0), ["A", "", "other", "", "B", ""]),
+    ):
+        assert [bar.section for bar in found.sheet.bars] == sections
+    assert found.told.endswith("; section other goes on at bar 3")
 
 
 def test_bars_are_chosen_by_number_and_by_section() -> None:

@@ -18,6 +18,7 @@ from arranger.conversion.by_hand import revise
 from arranger.engine import load_engine
 from arranger.reduce import Span, check_conservation
 from arranger.reduce.tell.textures import texture_line
+from arranger.report import summary
 from arranger.report.account import account
 from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
@@ -152,8 +153,10 @@ def test_bars_by_hand_are_counted_row_by_row() -> None:
     for bar in (1, 2):
         drums[starts[bar]] = "clap"
     edited = replace(now.sheet, drums=tuple(drums), loop_step=starts[4])
-    told = revise(now, merge(edited, now.sheet)).reduction.remarks
+    revised = revise(now, merge(edited, now.sheet))
+    told = revised.reduction.remarks
     assert "2 bars are by hand, only the drums" in told
+    assert summary(revised).remarks[0] == told[0]  # before all that can wait
     voice2 = (*now.sheet.voice2[: starts[5]], 43, *now.sheet.voice2[starts[5] + 1 :])
     told = revise(now, merge(replace(edited, voice2=voice2), now.sheet)).reduction.remarks
     assert "3 bars are by hand, in 2 only the drums" in told

@@ -309,8 +309,18 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     assert str(differing(one, one.replace(b"D4", b"E4"))) == "bar 2 changed"
     other = b"\xef\xbb\xbftempo 90\nbar 9 4/4\nvoice 1 A4\nbar 10 4/4\nvoice 1 C4 - -\n"
     told = str(differing(one, other + b"bars 11-14 as 1-4\nnonsense \xff\n"))
-    assert told == "bars 11-14 changed; bar 9 new; bars 3-4 gone; header changed (tempo)"
+    assert told == "bars 11-13 changed; bars 9, 14 new; header changed (tempo)"
     assert str(differing(b"bar -2\nx\n", b"bar -2\ny\n")) == "bar -2 changed"
+    out = b"bar 1 4/4 # a\nvoice 1 C4 - | - # b\nbar 2\nvoice 1 F#4\nbar 3 4/4\nvoice 1 C4--\nbar 4\nvoice 1 F#4\n"
+    folded = out[: out.index(b"bar 3")] + b"bars 3-4 as 1-2\n"
+    assert str(differing(out, folded)) == "only the layout"
+    assert str(differing(folded, folded.replace(b"F#", b"G"))) == "bars 2, 4 changed"
+    assert str(differing(folded, folded.replace(b"1-2", b"1-2 loop"))) == "bar 3 changed"
+    assert str(differing(folded, folded + b"# c\n")) == "bar 4 changed"
+    later = b"bar 1\nx\nbar 2\ny\nbar 3\ny\n"
+    assert str(differing(later, b"bar 1\ny\nbar 2\ny\nbar 3\nz\n")) == "bars 1, 3 changed"
+    long = b"bar 1\nbars 2-999999999 as 1-999999998\n"
+    assert str(differing(b"", long)) == "bars 1-100000 new"
     many = b"".join(b"bar %d\n" % number for number in range(3000))
     assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2999 changed"
 

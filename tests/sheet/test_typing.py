@@ -129,6 +129,7 @@ def test_a_missing_octave_is_the_nearest_to_what_stands_nearby() -> None:
     ("typed", "remedy"),
     [
         ("kik", "did you mean 'kick'? Write it in the row drums"),
+        ("Kick", "it is a drum sound: write it in the row drums"),
         ("hihat", "did you mean 'hat'? Write it in the row drums"),
         ("C4/E4", "a voice plays one tone at a time: did you mean 'C4'?"),
         ("V4", "write one from C-1 to G9 like C4, F#3 or Bb2, - to hold, . for silence"),

@@ -22,9 +22,12 @@ from arranger.sheet.form.text import implied_steps
 from arranger.sheet.model import SheetBar
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from arranger.sheet.model import Sheet
+
+_NO_SECTION = "other"
+"""The name of what lies between sections, as conversion calls it."""
 
 MOST_TIMES = 1000
 """Copies, and empty bars, made at once."""
@@ -75,14 +78,16 @@ def copy_bars(
                     source, key=source.key + shift, head=head, as_of=target, loop=None, comments=()
                 )
             )
-    joined = put_together(sheet, [*blocks[:to], *new, *blocks[to:]], renumber=True)
+    order, goes_on = _sections_kept(blocks, [*blocks[:to], *new, *blocks[to:]], range(len(blocks)))
+    joined = put_together(sheet, order, renumber=True)
     copies = range(to, to + len(new))
     what = f"{numbered(sheet, bars.keys)} copied to {numbered(joined.sheet, copies)}"
     if linked:
         what += _as_those(len(new), bars.end - bars.first)
     kept = _kept(blocks, to, len(new))
     noted = with_record(sheet, joined.sheet, kept)
-    return BarEdit(noted, told_structure(what, sheet, joined, kept))
+    told = told_structure(what, sheet, joined, kept)
+    return BarEdit(noted, told).remarked(*_goes_on(joined.sheet, goes_on))
 
 
 def copy_over(
@@ -273,13 +278,48 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     moved = blocks[bars.first : bars.end]
     before = [block for block in blocks[:to] if block.key not in bars.keys]
     after = [block for block in blocks[to:] if block.key not in bars.keys]
-    order = [*before, *moved, *after]
+    stay = {block.key for block in (*before, *after)}
+    order, goes_on = _sections_kept(blocks, [*before, *moved, *after], stay)
     joined = put_together(sheet, order, renumber=True)
     place = range(len(before), len(before) + len(moved))
     what = f"{numbered(sheet, bars.keys)} moved: now {numbered(joined.sheet, place)}"
     keys = [None if block.key in bars.keys else block.key for block in order]
     noted = with_record(sheet, joined.sheet, [block.key for block in order])
-    return BarEdit(noted, told_structure(what, sheet, joined, keys))
+    told = told_structure(what, sheet, joined, keys)
+    return BarEdit(noted, told).remarked(*_goes_on(joined.sheet, goes_on))
+
+
+def _sections_kept(
+    blocks: Sequence[Block], order: Sequence[Block], stay: Collection[int]
+) -> tuple[list[Block], list[int]]:
+    """Return bars in a new order, and where marks were set so that a bar that stays keeps its section.
+
+    Parameters
+    ----------
+    blocks
+        The bars as they stood.
+    order
+        The bars as they stand now, some new.
+    stay
+        The keys of those that neither moved nor are new.
+    """
+    was, name = {}, ""
+    for block in blocks:
+        name = was[block.key] = block.head.section or name
+    found, marked, name = list(order), [], ""
+    for place, block in enumerate(order):
+        before, name = name, block.head.section or name
+        own = was[block.key] or _NO_SECTION if block.key in stay else name
+        if own != name and (was[block.key] or before):
+            found[place] = replace(block, head=block.head._replace(section=own))
+            marked.append(place)
+            name = own
+    return found, marked
+
+
+def _goes_on(sheet: Sheet, marked: Sequence[int]) -> list[str]:
+    bars = [sheet.bars[place] for place in marked]
+    return [f"section {bar.section} goes on at bar {bar.number}" for bar in bars]
 
 
 def _as_those(copies: int, sources: int) -> str:

@@ -116,6 +116,8 @@ def tone_remedy(text: str, near: int) -> str:
     if meant is not None:
         return f"did you mean {meant!r}?"
     drum = _drum_word(text.lower(), DRUMS)
+    if drum == text.lower():
+        return "it is a drum sound: write it in the row drums"
     if drum is not None:
         return f"did you mean {drum!r}? Write it in the row drums"
     return WRITE_TONE

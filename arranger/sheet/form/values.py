@@ -73,7 +73,7 @@ def read_tempo(text: str) -> float:
     """Return beats a minute, of "120.5 beats a minute"."""
     match = _TEMPO.fullmatch(text)
     if match is None or not SLOWEST_BPM <= float(match[1]) <= FASTEST_BPM:
-        raise Fault("tempo", f"{text[:40]!r} is no tempo", "write beats a minute, or nothing")
+        raise Fault("tempo", f"{text[:40]!r} is no tempo", "write beats a minute, like tempo 120")
     return float(match[1])
 
 

@@ -140,6 +140,9 @@ def merge(
     if base.transpose is None and edited.generated is not None and not as_typed and transposed:
         what = "it isn't known in which key the edits were made: they stay as typed"
         more = [*more, Conflict(None, what)]
+    if base.digests is None and not any(base.known):
+        what = "the generated lines are gone or damaged: every bar counts as by hand"
+        more = [Conflict(None, what), *more]
     of_bars = (conflict for bar in planned.bars for conflict in bar.conflicts)
     return Merge(
         sheet=sheet,

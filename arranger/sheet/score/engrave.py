@@ -1,7 +1,7 @@
 """A sheet engraved on A4 pages, as SVG and as PDF.
 
 verovio (LGPL) engraves the MusicXML, reportlab (BSD) writes PDF. Both come with
-``pip install 'arranger[score]'``. The same sheet gives the same bytes: what engraves is given no
+``pip install '.[score]'`` in a clone. The same sheet gives the same bytes: what engraves is given no
 date and no random names.
 
 An SVG has all pages, one beneath the other, so that a score is one file.
@@ -94,5 +94,5 @@ def _pages(sheet: Sheet, engine: Engine) -> list[Page]:
 def _missing() -> SettingsError:
     return SettingsError(
         "to engrave a score needs verovio and reportlab",
-        remedy="install them with: pip install 'arranger[score]'",
+        remedy="in your clone of arranger say: pip install '.[score]'",
     )

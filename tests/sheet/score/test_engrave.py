@@ -96,5 +96,5 @@ def test_what_is_missing_is_said_in_one_line(
         function(sheet_of(1), ENGINE)  # type: ignore[operator]
     assert str(caught.value) == (
         "to engrave a score needs verovio and reportlab; "
-        "install them with: pip install 'arranger[score]'"
+        "in your clone of arranger say: pip install '.[score]'"
     )
