@@ -33,8 +33,10 @@ from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
+from arranger.sheet.bar_edits.choice import spoken
 from arranger.sheet.keep import Keeping, State, check_same_song, look
 from arranger.sheet.merging.merge import Merge, merge
+from arranger.sheet.merging.pieces import WHOLE
 from arranger.sheet.merging.timeline import DRUMS
 from arranger.sheet.played import step_length
 from arranger.sheet.sounds import sounds_of
@@ -345,7 +347,20 @@ def _remarks(merged: Merge, owners: list[list[int]], hand: int) -> list[str]:
     if unasked:
         counted = "1 tone" if unasked == 1 else f"{unasked} tones"
         remarks.append(f"{counted} by hand that the song doesn't have")
-    return [*remarks, *map(str, merged.conflicts)]
+    return [*remarks, *_conflicts(merged)]
+
+
+def _conflicts(merged: Merge) -> list[str]:
+    """Return in words what both sides changed: what is the same of several bars once."""
+    bars: dict[str, list[int]] = {}
+    for bar, what in merged.conflicts:
+        if bar is not None and bar != WHOLE:
+            bars.setdefault(what, []).append(bar)
+    told = (
+        f"{spoken(sorted(bars[each.what]))}: {each.what}" if each.what in bars else str(each)
+        for each in merged.conflicts
+    )
+    return list(dict.fromkeys(told))
 
 
 def _bars_by_hand(merged: Merge) -> list[str]:

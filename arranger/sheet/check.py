@@ -127,7 +127,20 @@ def check_text(
             if size and all(problem.severity != ERROR for problem in problems):
                 problems += _memory(found, engine, size)
     problems.sort(key=lambda problem: (problem.line, problem.column))
+    problems = _without_followers(problems)
     return Checked(problems, len(sheet.bars), sheet.steps, found.lines)
+
+
+def _without_followers(problems: Sequence[Problem]) -> list[Problem]:
+    """Return sorted problems without holds of nothing where a cell that can't be read stands before."""
+    left: list[Problem] = []
+    unread = 0
+    for problem in problems:
+        if problem.code == "unknown-pitch":
+            unread = problem.line
+        if problem.code != "hold-nothing" or problem.line != unread:
+            left.append(problem)
+    return left
 
 
 def check_playable(found: Scan, engine: Engine) -> list[Problem]:

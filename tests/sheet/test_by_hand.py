@@ -25,6 +25,7 @@ from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars, insert_bars
 from arranger.sheet.merging.merge import merge
+from arranger.sheet.merging.pieces import WHOLE, Conflict
 from arranger.song import read_song, read_song_bytes
 from tests.grid.songs import song_of
 
@@ -160,6 +161,14 @@ def test_bars_by_hand_are_counted_row_by_row() -> None:
     voice2 = (*now.sheet.voice2[: starts[5]], 43, *now.sheet.voice2[starts[5] + 1 :])
     told = revise(now, merge(replace(edited, voice2=voice2), now.sheet)).reduction.remarks
     assert "3 bars are by hand, in 2 only the drums" in told
+    merged = merge(edited, now.sheet)
+    clashes = [Conflict(None, "a"), Conflict(WHOLE, "b"), *(Conflict(n, "c") for n in (4, 2, 3))]
+    told = revise(now, replace(merged, conflicts=tuple(clashes))).reduction.remarks
+    assert [line for line in told if line[-1] in "abc"] == [
+        "the header: a",
+        "the sheet: b",
+        "bars 2-4: c",
+    ]
 
 
 @given(

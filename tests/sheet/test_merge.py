@@ -431,7 +431,7 @@ def test_a_sheet_written_by_hand_altogether_is_kept_altogether() -> None:
     merged = merge(hand, THEN)
     assert merged.sheet.voice1 == hand.voice1
     assert merged.kept == 1  # the others are as generated
-    assert "the generated lines are gone" in str(merged.conflicts[0])
+    assert str(merged.conflicts[0]).startswith("the sheet: the generated lines are gone")
 
 
 @given(st.integers(0, 2**32).map(random.Random))

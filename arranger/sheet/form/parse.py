@@ -6,7 +6,7 @@ r"""The sheet's text form: reading, and the grammar.
               | "length" number NL
               | "tempo" decimal { word } NL
               | "drum" name ":" part { [ "," ] "then" part } NL
-    part      = ( "kick" | "noise" ) number { number } [ "for" decimal "ms" ]
+    part      = ( "rest" | ( "kick" | "noise" ) number { number } ) [ "for" decimal "ms" ]
     text      = plain characters without "#" | '"' { character | escape } '"'
     escape    = '\"' | "\\" | "\u{" hexadecimal "}"
     bar       = "bar" [ number ] [ metre ] [ count ] { mark } NL { row }

@@ -40,7 +40,7 @@ from arranger.sheet.merging.bar_order import in_order, order_of
 from arranger.sheet.merging.fitting import Fitting
 from arranger.sheet.merging.merge_header import check_engine, merge_header, merge_loop, with_sounds
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
-from arranger.sheet.merging.pieces import Conflict
+from arranger.sheet.merging.pieces import WHOLE, Conflict
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
 from arranger.sheet.merging.timeline import DRUMS, METRE, VOICE1, VOICE2, as_by_hand, plan, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
@@ -139,10 +139,10 @@ def merge(
         more = [*more, Conflict(None, what)]
     if base.transpose is None and edited.generated is not None and not as_typed and transposed:
         what = "it isn't known in which key the edits were made: they stay as typed"
-        more = [*more, Conflict(None, what)]
+        more = [*more, Conflict(WHOLE, what)]
     if base.digests is None and not any(base.known):
         what = "the generated lines are gone or damaged: every bar counts as by hand"
-        more = [Conflict(None, what), *more]
+        more = [Conflict(WHOLE, what), *more]
     of_bars = (conflict for bar in planned.bars for conflict in bar.conflicts)
     return Merge(
         sheet=sheet,

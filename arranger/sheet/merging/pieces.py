@@ -14,16 +14,19 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet, SheetBar
 
 
+WHOLE = -1
+
+
 class Conflict(NamedTuple):
     """A place where the hand and the conversion disagree. The hand's version was kept."""
 
     bar: int | None
-    """The bar's number as people count; None for the header."""
+    """The bar's number as people count; None for the header, `WHOLE` for the whole sheet."""
     what: str
 
     def __str__(self) -> str:
-        where = "the header" if self.bar is None else f"bar {self.bar}"
-        return f"{where}: {self.what}"
+        places = {None: "the header", WHOLE: "the sheet"}
+        return f"{places.get(self.bar, f'bar {self.bar}')}: {self.what}"
 
 
 Held = tuple[int | None, int | None]
