@@ -90,6 +90,11 @@ def test_a_problem_in_a_row_has_its_place(
     assert expected in found("".join(lines))
 
 
+def test_the_lowest_pitch_is_a_tone_too() -> None:
+    lowest = GOOD.replace("C4  -   .   E4", "C-1 -   .   E4")
+    assert [problem[1] for problem in found(lowest)] == ["outside-pitch-table"]
+
+
 @pytest.mark.parametrize(
     ("drums", "expected"),
     [
