@@ -68,9 +68,7 @@ def blank_sheet(
     steps = _bar_steps(step_beats, *metre)
     if not 0 <= pickup < steps:
         what = f"a pickup of {pickup} steps is no shorter than a bar of {steps}"
-        raise UsageError(
-            what, remedy=f"choose one of 1 to {steps - 1} steps" if steps > 1 else None
-        )
+        raise UsageError(what, remedy=f"choose one of 0 to {steps - 1} steps")
     heads = [SheetBar(0, pickup, *metre)] if pickup else []
     heads += [SheetBar(number, steps, *metre) for number in range(1, bars + 1)]
     total = pickup + bars * steps

@@ -3,7 +3,8 @@
     python -m tests.benchmarks.fuzz_cli --sheets 5000 --ledgers 500 --arguments 2000 --seed 1
 
 Every mutated sheet is checked, tidied, compared, spread, reported and edited by bars, exported in one format, a bar of it
-rendered, and now and then explained; every damaged ledger is asked with all options. Commands run as
+rendered, all that is undone and redone, now and then after the history was damaged, and now and then it is explained; every
+damaged ledger is asked with all options. Commands run as
 users get them (`arranger.cli.app.run`). Counted: exit codes, tracebacks (what the last resort would
 call a defect), text that isn't harmless, exit codes that weren't promised; measured: the slowest
 command and the most memory that the process had. Goal: no traceback. Files that broke a command are
@@ -109,6 +110,8 @@ BAR_EDITS = (
     "octave {0} up --no-fold", "swap {0},2", "clear {0} --row voice1", "fill {0} kick..hat", "delete A",
 )  # fmt: skip
 
+UNDOS = ("", "", "--steps 2", "--to 1", "--to 99", "--list", "--json", "--list --to 1")
+
 
 def mutated(rng: Random, text: str) -> str:
     lines = text.split("\n")
@@ -150,6 +153,11 @@ def damaged_bytes(rng: Random, content: bytes) -> bytes:
     for _ in range(rng.choice((1, 3, 10))):
         data[rng.randrange(len(data))] = rng.randrange(256)
     return bytes(data[: rng.randrange(len(data))] if rng.random() < 0.2 else data)
+
+
+def damage(rng: Random, path: Path) -> None:
+    if path.is_file():
+        path.write_bytes(damaged_bytes(rng, path.read_bytes()))
 
 
 def damaged_ledger(rng: Random, content: bytes) -> bytes:
@@ -195,9 +203,13 @@ def sheets(rng: Random, tally: Tally, count: int, seeds: list[Path]) -> None:
             ["report", "fuzzed.duet", *rng.choice(([], ["--json"]))],
             ["bars", "fuzzed.duet", *rng.choice(BAR_EDITS).format(bar).split()],
         ]
+        commands += [["undo", "fuzzed.duet", *words.split()] for words in rng.sample(UNDOS, 2)]
+        commands.append(["redo", "fuzzed.duet", *rng.choice(([], ["--steps", bar]))])
         if index % 10 == 0:
             commands.append(["explain", "fuzzed.duet", bar, "--song", "two_gulls.mid"])
         for words in commands:
+            if words[0] == "undo" and rng.random() < 0.1:
+                damage(rng, Path("fuzzed.duet.history"))
             tally.command(words, path)
         if (index + 1) % 100 == 0 or index + 1 == count:
             print(f"{index + 1} sheets, {sum(tally.broken.values())} broken promises", flush=True)
@@ -233,12 +245,13 @@ def arguments(rng: Random, tally: Tally, count: int) -> None:
     ]
     own = ["--json", "--check", "-o", "--as", "--bars", "--rate", "--speaker", "--split", "--loop",
            "--address", "--most", "--song", "--part", "--outcome", "--reason", "--like", "--force",
-           "--keep-edits", "--to", "--over", "--times", "--by", "--row", "--metre", "--tempo", "--pickup", "--title", "--audio", "--no-audio", "--no-suggestions", "--help"]  # fmt: skip
+           "--keep-edits", "--to", "--over", "--times", "--by", "--row", "--metre", "--tempo", "--pickup", "--title", "--audio", "--no-audio", "--no-suggestions", "--steps", "--list",
+           "--help"]  # fmt: skip
     options = own + [f"--{option.name}" for option in OPTIONS]
     values = [*WORDS, *names, "wav", "out", "A=broken-chord", "leap=0.5", "gap=5", "auto", "none",
               "track", "1/4", "6/8", "0", "140", "twin-counter", "5-2", "2-5", "\udcff", "a" * 300, "x\ny"]  # fmt: skip
     commands = ["convert", "survey", "engines", "export", "explain", "report", "render", "check",
-                "compare", "tidy", "spread", "bars", "new", "nope"]  # fmt: skip
+                "compare", "tidy", "spread", "bars", "new", "undo", "redo", "nope"]  # fmt: skip
     for _ in range(count):
         for name in names[:3]:
             shutil.copy(Path("seeds") / name, name)

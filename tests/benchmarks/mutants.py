@@ -96,8 +96,10 @@ class _Finder(ast.NodeVisitor):
         self._add(test, start, end, b"(not (" + self.source[start:end] + b"))")
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        for default in (*node.args.defaults, *filter(None, node.args.kw_defaults)):
+            self.visit(default)  # which runs where the function is made
         self._depth += 1
-        for each in [*node.args.defaults, *filter(None, node.args.kw_defaults), *node.body]:
+        for each in node.body:
             self.visit(each)
         self._depth -= 1
 

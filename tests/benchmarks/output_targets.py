@@ -26,6 +26,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.errors import OutputError
+from arranger.sheet.history.file import save
+from arranger.sheet.history.versions import History, moved, noted
 from tests.processes import ROOT, interruptible
 
 if TYPE_CHECKING:
@@ -58,12 +61,25 @@ COMMANDS: dict[str, tuple[str, Callable[[Place], list[str | Path]]]] = {
     "bars -o": ("t.duet", lambda p: ["bars", p.sheet, "swap", "1", "-o", p.target]),
     "spread -o": ("t.duet", lambda p: ["spread", p.sheet, "-o", p.target]),
     "new": ("t.duet", lambda p: ["new", "--bars", "2", p.target]),
+    "undo": ("t.duet", lambda p: ["undo", with_history(p)]),
+    "redo": ("t.duet", lambda p: ["redo", with_history(p)]),
     "songbook": (
         "song.duet",
         lambda p: ["songbook", p.song.parent, "-o", p.target.parent, "--workers", "1"],
     ),
 }
 """Name of the target and the words, by command; convert and songbook are looked at by their sheet."""
+
+
+def with_history(place: Place) -> Path:
+    """Return the target; a history knows an older sheet to stand there and one before and after."""
+    if not place.target.exists() or not place.target.samefile(place.song):
+        history = History()
+        for content in (place.sheet.read_bytes(), older(place), place.sheet.read_bytes() + b"#\n"):
+            history = noted(history, content, 1, "bars")
+        with suppress(OutputError):  # where nothing can be written
+            save(moved(history, 2), place.target)
+    return place.target
 
 
 class Done(NamedTuple):
@@ -152,6 +168,8 @@ def linked_to_song(place: Place, make: Callable[[Path, Path], None]) -> str:
 def the_sheet(place: Place) -> str:
     if place.command in {"convert", "songbook"}:
         return "- (reads none)"
+    if place.command in {"undo", "redo"}:
+        return "- (the sheet is the target)"
     content = place.sheet.read_bytes()
     target = place.target
     if place.command == "render":
@@ -194,6 +212,10 @@ def a_pipe(place: Place) -> str:
     done = run(words(place))
     reader.join(timeout=5)
     said = result(place, done)
+    if done.code and reader.is_alive():  # nothing was sent, so it still waits
+        os.close(os.open(place.target, os.O_WRONLY | os.O_NONBLOCK))
+        reader.join()
+        return said
     return (
         f"{said} through" if place.target.is_fifo() and heard and heard[0] else f"{said}, NOT HEARD"
     )
@@ -275,6 +297,8 @@ def standard_output(place: Place) -> str:
         done = run([*words(place), "-o", "-"]) if place.command == "convert" else None
         return "- (several files)" if done is None else result(place, done)
     done = run([*words(place)[:-1], "-"])
+    if done.code:
+        return result(place, done)
     return f"{result(place, done)}, {len(done.out):,} bytes" if done.out else "NOTHING"
 
 

@@ -80,7 +80,7 @@ def test_without_options_it_is_sixteen_bars_called_as_the_file(tmp_path: Path) -
         ("--step 1/9999", 2, "a bar of 4/4 would have 39,996 steps"),
         ("--bars 62501", 2, "more than 1,000,000 steps; choose at most 62,500 bars"),
         ("--bars 0", 2, "--bars"),
-        ("--pickup 16", 2, "no shorter than a bar of 16; choose one of 1 to 15 steps"),
+        ("--pickup 16", 2, "no shorter than a bar of 16; choose one of 0 to 15 steps"),
         ("--tempo 500", 2, "misses tempo 500 by more than 3% with steps of 1/4 beat: it plays 419.73"),
         ("--tempo 500", 2, "choose another tempo, or a step of 1 or 1/2 or 1/3"),
         ("--tempo 2", 2, "it plays 23.67; choose another tempo"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import combinations
 from random import Random
 
 import pytest
@@ -69,6 +70,41 @@ def test_where_bars_came_or_went_edited_ones_are_told_by_their_numbers() -> None
     assert match_bars(base, digests, [1, 3, 2, 5]) == [0, 2, None, 4], "they rise"
     assert match_bars(base, digests, [1, 2, 4, 5]) == [0, 1, 3, 4]
     assert match_bars(base, digests, [1, 1, 5, 5]) == [0, None, None, 4], "not those around"
+    often = [BarDigest(n, digest) for n, digest in enumerate("ab" * 120)]
+    moved = ["x", *"ab" * 119, "a"]
+    assert match_bars(often, moved, range(240)) == [None, *range(239)], "bars that come often too"
+
+
+def test_no_other_reading_of_edited_bars_is_likelier() -> None:
+    """All rising matchings are tried; where as many bars stand as before, places speak for them."""
+    random = Random(5)
+    for _ in range(200):
+        before, old, new, after = (random.randrange(most) for most in (3, 5, 5, 3))
+        count_old, count_new = before + old + after, before + new + after
+        likely = [[random.uniform(-0.5, 2) for _ in range(count_new)] for _ in range(count_old)]
+        base = [BarDigest(n, f"as generated {n}") for n in range(count_old)]
+        digests = [bar.digest for bar in base[:before]]
+        digests += [f"new {n}" for n in range(new)]
+        digests += [bar.digest for bar in base[before + old :]]
+        numbers = [*range(before), *[99] * new, *range(before + old, count_old)]
+        found = match_bars(base, digests, numbers, lambda i, j, likely=likely: likely[i][j])
+        own = [*range(before), *[None] * new, *range(before + old, count_old)]
+        pairs = [(i, j) for j, i in enumerate(found) if i is not None]
+        assert [i for i, _ in pairs] == sorted({i for i, _ in pairs})
+        if old == new and found == [*range(count_old)]:
+            continue  # told by their places alone
+        assert found[:before] + found[before + new :] == own[:before] + own[before + new :]
+
+        worth = {(i, j): likely[i][j] + 0.25 * (old == new and i == j)
+                 for i in range(count_old) for j in range(count_new)}  # fmt: skip
+        middle = range(before, before + old), range(before, before + new)
+        best = max(
+            sum(worth[pair] for pair in zip(some, others, strict=True))
+            for count in range(min(old, new) + 1)
+            for some in combinations(middle[0], count)
+            for others in combinations(middle[1], count)
+        )
+        assert sum(worth[pair] for pair in pairs if pair[1] in middle[1]) == pytest.approx(best)
 
 
 @pytest.mark.parametrize("most", [1, 10**6])

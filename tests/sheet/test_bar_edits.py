@@ -451,6 +451,10 @@ def test_numbers_go_on_from_the_first_and_a_pickup_counts_none() -> None:
     found = move_bars(later, Chosen(2, 3), 0)
     assert [bar.number for bar in found.sheet.bars] == [9, 10, 11]
     assert found.told == "bar 11 moved: now bar 9; bars 9-10 are 10-11 now"
+    gaps = zip(little(*["C4 - - -"] * 6).bars, (1, 2, 5, 6, 9, 10), strict=True)
+    sparse = replace(little(*["C4 - - -"] * 6), bars=tuple(b._replace(number=n) for b, n in gaps))
+    told = delete_bars(sparse, Chosen(0, 1)).told
+    assert told == "bar 1 deleted; bar 2 is 1 now; bars 5-6 are 2-3 now; bars 9-10 are 4-5 now"
 
 
 def test_whole_bars_bring_their_metre_and_rows_must_fit() -> None:

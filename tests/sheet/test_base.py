@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given, settings
@@ -14,11 +15,12 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.settings import Settings
 from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.form.parse import scan
 from arranger.sheet.merging.bar_order import in_order
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.model import BarDigest, Digests, Generated
-from arranger.sheet.record.base import base_of, with_base
+from arranger.sheet.record.base import base_of, with_base, with_base_bars
 from arranger.sheet.record.digest import bar_digests, sounds_digest, value_digest
 from arranger.sheet.record.packed import pack, unpack
 from arranger.sheet.tidy import tidied
@@ -27,6 +29,9 @@ from arranger.song import read_song
 from . import edits
 from .strategies import sheets
 from .test_merge import check_no_edit_lost, tagged
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
 
@@ -157,6 +162,20 @@ def test_what_bars_commands_note_is_known_again() -> None:
     assert found.transpose == 3
     assert [bar.number for bar in found.sheet.bars] == [2, 1, *range(3, 10)]
     assert found.places == (2, 1, *range(3, 10))
+
+
+@pytest.mark.parametrize("declared", [with_digest, of_before])
+def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sheet]) -> None:
+    sheet = declared(replace(SONG, bars=written_out(SONG.bars)))
+    rows = edits.contents(sheet)
+    written = {at: edits.random_content(random.Random(at), sheet.bars[at].steps) for at in (2, 5)}
+    rows[2], rows[5] = written[2], written[5]
+    edited = edits.joined(sheet, list(sheet.bars), rows)
+    base = base_of(edited)
+    assert [a != b for a, b in zip(base.contents, base.standing, strict=True)].count(True) == 2
+    found = base_of(with_base_bars(edited, base, written))
+    assert found.contents == found.standing
+    assert all(found.known)
 
 
 def test_bars_that_tidying_numbers_anew_are_still_known() -> None:

@@ -90,6 +90,11 @@ def test_a_problem_in_a_row_has_its_place(
     assert expected in found("".join(lines))
 
 
+def test_the_lowest_pitch_is_a_tone_too() -> None:
+    lowest = GOOD.replace("C4  -   .   E4", "C-1 -   .   E4")
+    assert [problem[1] for problem in found(lowest)] == ["outside-pitch-table"]
+
+
 @pytest.mark.parametrize(
     ("drums", "expected"),
     [
@@ -104,6 +109,18 @@ def test_a_problem_of_a_drum_has_its_place(
     lines = GOOD.splitlines(keepends=True)
     lines[8] = drums
     assert found("".join(lines)) == [expected]
+
+
+@pytest.mark.parametrize(
+    ("cells", "told"),
+    [
+        ("C4  E4  .   .", "E4 is never heard: a drum silences both voices on its step"),
+        ("C4  E4  -   .", "E4 is never heard: a drum silences both voices on all its steps"),
+    ],
+)
+def test_a_tone_under_drums_alone_is_told_with_its_steps(cells: str, told: str) -> None:
+    text = GOOD.replace("C4  -   .   E4", cells).replace(".   kick .  .", ".   kick kick .")
+    assert [problem.what for problem in check_text(text, load).problems] == [told]
 
 
 def test_a_tone_that_only_starts_under_a_drum_is_fine() -> None:

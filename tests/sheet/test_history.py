@@ -26,10 +26,17 @@ from arranger.errors import ArrangerWarning, OutputError, SheetError
 from arranger.files import backup_path
 from arranger.settings import Settings
 from arranger.sheet import format_sheet
+from arranger.sheet.history import file
 from arranger.sheet.history.back import go_to, redo, undo
 from arranger.sheet.history.delta import applied, delta
 from arranger.sheet.history.differing import differing
-from arranger.sheet.history.file import damaged_path, history_path, read_history, write_version
+from arranger.sheet.history.file import (
+    damaged_path,
+    history_path,
+    read_history,
+    taking_turns,
+    write_version,
+)
 from arranger.sheet.history.versions import (
     MOST_BYTES,
     MOST_VERSIONS,
@@ -171,9 +178,11 @@ def test_the_oldest_versions_go_first() -> None:
     assert [content for _, content in contents(history)][-1] == b"3"
     rng = random.Random(1)
     for number in range(5):
-        history = noted(history, rng.randbytes(300_000), number, "tidy")
+        history = noted(history, rng.randbytes(240_000), number, "tidy")
         assert len(pack(history)) <= MOST_BYTES
-    assert [version.length for version in history.versions] == 3 * [300_000]
+        lengths = [version.length for version in history.versions]
+        assert lengths.count(240_000) == min(number + 1, 4), "none goes that fits"
+    assert lengths == 4 * [240_000]
 
 
 def test_a_version_too_large_for_a_history_is_told_and_loses_none(tmp_path: Path) -> None:
@@ -453,6 +462,24 @@ def test_commands_at_once_lose_nothing(tmp_path: Path) -> None:
     ):
         assert one.wait(timeout=120) == other.wait(timeout=120) == 0
     assert numbers(path) == {0, *range(1, 40), *range(101, 140)}
+
+
+def test_a_folder_that_another_command_holds_too_long_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("fcntl")
+    monkeypatch.setattr(file, "_PATIENCE_SECONDS", 0.02)
+    path = tmp_path / "x.duet"
+    path.write_bytes(b"1")
+    write_version(path, b"2", "tidy")
+    with taking_turns(path) as ours:
+        assert ours
+        with pytest.warns(ArrangerWarning, match="too long, so undo won't know all versions"):
+            write_version(path, b"3", "tidy")
+        with pytest.raises(OutputError, match="another program has been writing"):
+            undo(path)
+    assert path.read_bytes() == b"3"
+    assert undo(path).content == b"2"
 
 
 def test_a_killed_command_leaves_one_state_or_the_other(tmp_path: Path) -> None:

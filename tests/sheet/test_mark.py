@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
+from arranger.sheet import SheetBar
 from arranger.sheet.mark import MARK, find_mark, mark_lines
 from arranger.sheet.midi import to_midi
 from arranger.song import read_song_bytes
@@ -46,6 +47,15 @@ def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
     assert (found.loop_step, found.bars) == (sheet.loop_step, sheet.bars)
     assert found.drums == {key: name for name, key in keys.items()}
     assert all(line.isascii() and "\n" not in line for line in lines)
+
+
+def test_runs_of_bars_that_count_on_take_a_word() -> None:
+    """Bars 1 to 3 and 4, 3 of other metres; the second and third are as those before, so is the last."""
+    heads = ((1, 4, None), (2, 4, 0), (3, 4, 1), (4, 3, None), (3, 3, 3))
+    bars = tuple(SheetBar(number, steps, steps, 4, other) for number, steps, other in heads)
+    said = " ".join(mark_lines(replace(SMALL, bars=bars), {})).split()
+    assert "bars=1*3:4/4:4,4:3/4:3,3:3/4:3" in said
+    assert "as=1*2:0,4:3" in said
 
 
 @pytest.mark.parametrize(

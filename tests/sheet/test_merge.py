@@ -6,7 +6,7 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import given, settings
@@ -15,12 +15,17 @@ from hypothesis import strategies as st
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.sheet.bar_edits.choice import Chosen
+from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.refit import in_steps_of
 from arranger.sheet.record.base import base_of
 
 from . import edits
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 def heard(row: tuple[int, ...]) -> list[tuple[int | None, int]]:
@@ -100,8 +105,12 @@ def numbered(sheet: Sheet) -> Sheet:
     numbers = [bar.number for bar in sheet.bars]
     for at in range(1, len(numbers)):
         numbers[at] = max(numbers[at], numbers[at - 1] + 1)
-    bars = [bar._replace(number=n) for bar, n in zip(sheet.bars, numbers, strict=True)]
-    return replace(sheet, bars=tuple(bars))
+    return with_numbers(sheet, numbers)
+
+
+def with_numbers(sheet: Sheet, numbers: Iterable[int]) -> Sheet:
+    bars = zip(sheet.bars, numbers, strict=True)
+    return replace(sheet, bars=tuple(bar._replace(number=number) for bar, number in bars))
 
 
 @given(st.integers(0, 2**32).map(random.Random))
@@ -272,7 +281,8 @@ def test_a_bar_as_another_follows_that_one_if_the_hand_made_it_so() -> None:
     hand = edited_text(("bar 3   2/4\n" + rows, "bar 3   as 1\n"))
     assert hand.bars[2].as_bar == 0
     merged = merge(hand, generated_now(("C4  -", "C5  -"), ("E4  -", "E5  -"))).sheet
-    assert (merged.bars[2].as_bar, merged.voice1[4:6]) == (0, (72, HOLD))
+    assert merged.bars[2].as_bar == 0
+    assert merged.voice1[4:] == (72, HOLD, HOLD, 65), "what begins with it is held on as before"
     assert "bar 3 2/4 as 1\n# generated now, but the edit was kept:\n# voice 1 E5 -" in text_of(
         merged
     )
@@ -315,6 +325,18 @@ def test_bars_put_in_and_taken_out_by_hand_stay_so() -> None:
         "bar 2: taken out by hand, and generated otherwise now"
     ]
     assert "# bar 2 generated now, but the edit was kept:\n# voice 1 D5 -" in text_of(told.sheet)
+
+
+def test_bars_that_are_new_get_numbers_between_those_of_the_hand() -> None:
+    then = with_digest(with_numbers(BASE, (1, 2, 4, 5)))
+    hand = delete_bars(then, Chosen(0, 1)).sheet
+    assert [bar.number for bar in hand.bars] == [1, 2, 3]
+    five = BASE.bars[:2] + BASE.bars[1:]
+    now = replace(BASE, bars=five, voice1=(60, HOLD, 62, HOLD, 67, HOLD, 64, HOLD, HOLD, 65),
+                  voice2=(REST,) * 10, drums=(None,) * 10)  # fmt: skip
+    merged = merge(hand, with_digest(with_numbers(now, range(1, 6)))).sheet
+    assert [bar.number for bar in merged.bars] == [1, 2, 3, 4]
+    assert merged.voice1 == (62, HOLD, 67, HOLD, 64, HOLD, HOLD, 65)
 
 
 def test_an_edit_goes_along_into_other_steps() -> None:

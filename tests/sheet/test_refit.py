@@ -107,6 +107,18 @@ def test_tones_by_hand_follow_the_key_and_fold_into_the_table(
     assert as_typed.voice1 == (60 + moved, HOLD, REST, typed, HOLD, REST)
 
 
+@pytest.mark.parametrize(
+    ("typed", "moved", "stands"), [(5, -5, 0), (4, -5, 11), (122, 5, 127), (123, 5, 116)]
+)
+def test_without_a_table_tones_by_hand_are_folded_into_what_a_sheet_can_say(
+    typed: int, moved: int, stands: int
+) -> None:
+    then = with_digest(bar_of((60, HOLD, REST, REST, REST, REST)))
+    now = with_digest(bar_of((60 + moved, HOLD, REST, REST, REST, REST)), moved)
+    edited = replace(then, voice1=(60, HOLD, REST, typed, HOLD, REST))
+    assert merge(edited, now).sheet.voice1[3] == stands
+
+
 def test_what_another_engine_cant_play_is_played_by_what_is_nearest_and_told() -> None:
     pitches = MappingProxyType({p: v for p, v in ENGINE.pitches.items() if p % 12 == 0})
     few = tuple(drum for drum in ENGINE.drums if drum.name in ("kick", "hat"))

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
+import pytest
 from hypothesis import given
 
+from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
-from arranger.sheet import Sheet, SheetBar, format_sheet, parse
-from arranger.sheet.form.text import group_steps, rows_text
-from arranger.sheet.model import BarDigest, Digests
+from arranger.sheet import Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet.form.text import GENERATED_NOTE, group_steps, rows_text
+from arranger.sheet.model import BarDigest, Digests, SheetSound, SoundPart
 
 from .strategies import sheets
+
+LITTLE = "arranger-sheet 1\nengine twin-phase\nstep 1/4\ntempo 120\nbar 1 1/4\n  voice 1 C4 - - .\n"
 
 
 @given(sheets())
 def test_every_sheet_survives_its_text(sheet: Sheet) -> None:
     assert parse(format_sheet(sheet)) == sheet
+
+
+def test_what_a_hand_says_beside_the_record_is_kept() -> None:
+    text = format_sheet(with_digest(parse(LITTLE)))
+    assert parse(text).comments == ()
+    said = [comment.text for comment in parse(text.replace(GENERATED_NOTE, "mine")).comments]
+    assert said == ["mine"]
 
 
 def test_digests_stand_seven_a_line_and_start_anew_where_bars_do_not_count_on() -> None:
@@ -50,3 +62,11 @@ def test_what_sounds_together_stands_together() -> None:
         "snare-hat .   | rim .",
     )
     assert rows_text((60,), (REST,), (None,), 0) == ("C4", ".", ".")
+
+
+def test_what_can_not_be_read_back_is_not_written() -> None:
+    sheet = parse(LITTLE)
+    tap = SheetSound("tap", (SoundPart("kick", (150,), 24000),))
+    for sounds in ((tap, tap), (tap._replace(parts=()),)):
+        with pytest.raises(SheetError, match="defined twice, or has no part"):
+            format_sheet(replace(sheet, sounds=sounds))

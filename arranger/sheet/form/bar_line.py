@@ -43,8 +43,7 @@ class BarLine(NamedTuple):
     @property
     def named_text(self) -> str:
         """The bars that it is as: "1" or "1-8"."""
-        first, last = self.named or (0, 0)
-        return str(first) if first == last else f"{first}-{last}"
+        return "-".join(map(str, dict.fromkeys(self.named or ())))
 
 
 def is_bar_number(word: str) -> bool:

@@ -298,9 +298,8 @@ def _number(bars: list[PlannedBar]) -> None:
     ]
     for bar, after in zip(bars, following, strict=True):
         number = bar.head.number
-        if bar.edited is None and before is not None and after is not None and number >= after:
-            number = before + 1
-        if before is not None and number <= before:
+        beyond = after is not None and number >= after
+        if before is not None and (number <= before or beyond):
             number = before + 1
         bar.head = bar.head._replace(number=number)
         before = number

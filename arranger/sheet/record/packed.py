@@ -192,7 +192,7 @@ def _record(told: dict[str, Any]) -> Record:
     if len(standing) != len(bars):
         raise ValueError
     written = told.get("numbers", [number for number in standing if number is not None])
-    return Record(sheet, int(told.get("transpose", 0)), standing, tuple(map(int, written)))
+    return Record(sheet, int(told["transpose"]), standing, tuple(map(int, written)))
 
 
 def _cell(letter: str) -> int:
