@@ -25,7 +25,7 @@ def test_a_cluster_gives_the_same_records_as_this_machine(tmp_path: Path) -> Non
         BookChoice(folder=tmp_path / "songs", out=tmp_path / "here", settings=Settings())
     )
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     ) as cluster:
         there = convert_book(
             BookChoice(
