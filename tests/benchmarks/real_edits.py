@@ -44,7 +44,6 @@ def choices(step: Fraction) -> dict[str, Settings]:
         "alternate": Settings(engine="pc-alternate"),
         "texture": Settings(reduce=ReduceSettings(texture="two-highest")),
         "drums": Settings(reduce=ReduceSettings(drums="light")),
-        "part": Settings(grid=GridSettings(bars=(5, 12))),
     }
 
 

@@ -36,7 +36,7 @@ CHOICES = (
     Settings(),
     Settings(engine="twin-counter"),
     Settings(reduce=ReduceSettings(texture="two-highest", drums="none")),
-    Settings(grid=GridSettings(bars=(2, 6)), reduce=ReduceSettings(transpose=2)),
+    Settings(reduce=ReduceSettings(transpose=2)),
     Settings(grid=GridSettings(step=Fraction(1, 4))),
 )
 

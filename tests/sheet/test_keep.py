@@ -234,6 +234,22 @@ def test_edits_that_another_engine_cannot_play_leave_all_files_as_they_were(tmp_
     assert all(cell < 0 or cell >= 36 for cell in read_sheet(path).voice1)
 
 
+def test_a_passage_alone_takes_no_edits_of_a_whole_sheet(tmp_path: Path) -> None:
+    convert(tmp_path)
+    path = tmp_path / "two_gulls.duet"
+    write_sheet(replace(read_sheet(path), title="My gulls"), path)
+    before = path.read_bytes()
+    with pytest.raises(SheetError, match="isn't of the bars 2-3 alone"):
+        convert(tmp_path, "--keep-edits", "--bars", "2-3")
+    assert path.read_bytes() == before
+    path.unlink()
+    convert(tmp_path, "--bars", "2-3")
+    write_sheet(replace(read_sheet(path), title="My gulls"), path)
+    for passage, bars in ((("--bars", "2-3"), 2), ((), len(parse(before.decode()).bars))):
+        convert(tmp_path, "--keep-edits", "--transpose", "1", *passage)
+        assert (read_sheet(path).title, len(read_sheet(path).bars)) == ("My gulls", bars)
+
+
 def test_a_mark_and_a_drum_row_by_hand_dont_hold_back_a_transposition(tmp_path: Path) -> None:
     convert(tmp_path)
     path = tmp_path / "two_gulls.duet"

@@ -38,7 +38,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.sheet.form.text import BELOW, ROWS
 from arranger.sheet.merging.bar_order import in_order, order_of
 from arranger.sheet.merging.fitting import Fitting
-from arranger.sheet.merging.merge_header import check_engine, merge_header, merge_loop, with_sounds
+from arranger.sheet.merging.merge_header import (
+    check_engine,
+    check_passage,
+    merge_header,
+    merge_loop,
+    with_sounds,
+)
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
 from arranger.sheet.merging.pieces import WHOLE, Conflict
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
@@ -100,10 +106,12 @@ def merge(
     Raises
     ------
     SheetError
-        If the engine was changed by hand to another than ``now`` is for.
+        If the engine was changed by hand to another than ``now`` is for, or ``now`` is a passage of
+        what the edited sheet is of.
     """
     base = base_of(edited)
     check_engine(edited, base, now)
+    check_passage(edited, now)
     transposed = _transposed(now)
     unmoved = as_typed or base.transpose is None
     sides = sides_of(edited, base, now, 0 if unmoved else transposed - (base.transpose or 0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -24,6 +25,24 @@ def check_engine(edited: Sheet, base: Base, now: Sheet) -> None:
             f"the edited sheet is for the engine {edited.engine!r}, the new one for {now.engine!r}",
             remedy=f"convert with --engine {shlex.quote(edited.engine)} to keep the edit",
         )
+
+
+def check_passage(edited: Sheet, now: Sheet) -> None:
+    """Refuse to go on if only a passage is generated now, and another than the sheet is of.
+
+    What a hand took out elsewhere would be forgotten, and come back with the next whole conversion.
+    """
+    passage = _passage(now)
+    if passage and passage != _passage(edited):
+        raise SheetError(
+            f"the edited sheet isn't of the bars {passage} alone, so that edits can't be joined to it",
+            remedy="leave --bars out, or convert the passage into another folder",
+        )
+
+
+def _passage(sheet: Sheet) -> str:
+    found = re.search(r"(?<!\S)--bars (\S+)", sheet.settings)
+    return found[1] if found else ""
 
 
 def merge_header(edited: Sheet, base: Base, now: Sheet) -> tuple[Sheet, list[Conflict]]:
