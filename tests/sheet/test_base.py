@@ -155,6 +155,17 @@ def test_sheets_of_earlier_versions_keep_their_edits(rng: random.Random) -> None
     assert replace(again.sheet, generated=None) == replace(merged.sheet, generated=None)
 
 
+@pytest.mark.parametrize(
+    ("said", "transpose"),
+    [("", 0), ("--step 1/4 --transpose -2", -2), ("--transpose +3 --step 1/4", 3),
+     ("--transpose auto", None), ("--transpose", None), ("--transpose --2", None), ("'", None)],
+)  # fmt: skip
+def test_the_key_of_earlier_versions_stands_in_their_settings(
+    said: str, transpose: int | None
+) -> None:
+    assert base_of(replace(of_before(SONG), settings=said)).transpose == transpose
+
+
 def test_what_bars_commands_note_is_known_again() -> None:
     base = base_of(SONG)
     swapped = with_base(SONG, in_order(base.sheet, [1, 0, *range(2, 9)]), 3, [1, 0, *range(2, 9)])
