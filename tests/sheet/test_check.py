@@ -17,6 +17,7 @@ from arranger.errors import EngineError
 from arranger.machine import song_bytes
 from arranger.sheet import parse
 from arranger.sheet.check import check_text
+from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import shown
 
 if TYPE_CHECKING:
@@ -211,6 +212,12 @@ def test_all_problems_come_at_once_and_in_order() -> None:
         ("error", "unknown-drum", 9, 17, 4),
         ("warning", "bar-order", 10, 1, 3),
     ]
+
+
+def test_a_row_outside_a_bar_is_told_and_its_words_are_kept() -> None:
+    stray = GOOD.replace("bar 1", "drums kick # mine\nbar 1")
+    assert found(stray) == [("error", "row-outside", 6, 1, 1)]
+    assert [comment.text for comment in scan(stray).sheet.comments] == ["mine"]
 
 
 def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:

@@ -327,6 +327,29 @@ def test_bars_put_in_and_taken_out_by_hand_stay_so() -> None:
     assert "# bar 2 generated now, but the edit was kept:\n# voice 1 D5 -" in text_of(told.sheet)
 
 
+def test_a_bar_taken_out_by_hand_is_told_if_it_has_another_metre_now() -> None:
+    hand = delete_bars(THEN, Chosen(1, 2)).sheet
+    bars = [bar._replace(steps=3, numerator=3) if bar.number == 2 else bar for bar in BASE.bars]
+    longer = replace(BASE, bars=tuple(bars), voice1=(*BASE.voice1[:4], HOLD, *BASE.voice1[4:]),
+                     voice2=(REST,) * 9, drums=(None,) * 9)  # fmt: skip
+    found = merge(hand, with_digest(longer))
+    assert [str(conflict) for conflict in found.conflicts] == [
+        "bar 2: taken out by hand, and generated otherwise now"
+    ]
+    assert "# voice 1 D4 - -\n" in text_of(found.sheet)
+
+
+def test_words_beside_a_row_that_is_no_longer_written_go_below_its_bar() -> None:
+    then = with_digest(replace(BASE, voice1=(60, HOLD, 62, HOLD, 60, HOLD, REST, 65)))
+    hand = replace(then, comments=(Comment(2, "mine", 1, beside=True),))
+    now = with_digest(
+        replace(then, bars=(*then.bars[:2], then.bars[2]._replace(as_bar=0), then.bars[3]))
+    )
+    merged = merge(hand, now).sheet
+    assert merged.bars[2].as_bar == 0
+    assert merged.comments == (Comment(2, "mine", 4),)
+
+
 def test_bars_that_are_new_get_numbers_between_those_of_the_hand() -> None:
     then = with_digest(with_numbers(BASE, (1, 2, 4, 5)))
     hand = delete_bars(then, Chosen(0, 1)).sheet
