@@ -60,6 +60,8 @@ class Mutant(NamedTuple):
 
     file: str
     line: int
+    statement: int
+    """The line on which its statement begins; what runs of lines further down isn't always seen."""
     start: int
     end: int
     text: bytes
@@ -75,7 +77,7 @@ class _Finder(ast.NodeVisitor):
         self._starts = [0]
         for line in source.splitlines(keepends=True):
             self._starts.append(self._starts[-1] + len(line))
-        self._depth = 0
+        self._depth = self._statement = 0
         self.visit(ast.parse(source))
 
     def _place(self, node: ast.expr) -> tuple[int, int]:
@@ -83,7 +85,13 @@ class _Finder(ast.NodeVisitor):
         return start, self._starts[(node.end_lineno or 1) - 1] + (node.end_col_offset or 0)
 
     def _add(self, node: ast.expr, start: int, end: int, text: bytes) -> None:
-        self.found.append(Mutant(self.file, node.lineno, start, end, text, self._depth == 0))
+        lines = node.lineno, self._statement
+        self.found.append(Mutant(self.file, *lines, start, end, text, self._depth == 0))
+
+    def visit(self, node: ast.AST) -> None:
+        if isinstance(node, ast.stmt):
+            self._statement = node.lineno
+        super().visit(node)
 
     def _swap(self, left: ast.expr, right: ast.expr, old: str, new: str) -> None:
         low, high = self._place(left)[1], self._place(right)[0]
@@ -298,7 +306,7 @@ def _forked(target: Any, arguments: tuple[Any, ...], limit: float | None) -> int
 def tests_of(mutant: Mutant, known: Known, budget: float) -> list[str]:
     """Return the tests that reach a mutant, quickest first, those of its package before others."""
     lines = known.reach.get(mutant.file, {})
-    of_line = lines.get(mutant.line, [])
+    of_line = lines.get(mutant.line) or lines.get(mutant.statement, [])
     if mutant.at_import:
         files = {name.partition("::")[0] for names in lines.values() for name in names}
         of_line = [name for name in known.seconds if name.partition("::")[0] in files]

@@ -15,6 +15,8 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.settings import Settings
 from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.sheet.bar_edits.choice import Chosen
+from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.form.parse import scan
 from arranger.sheet.merging.bar_order import in_order
@@ -155,6 +157,17 @@ def test_sheets_of_earlier_versions_keep_their_edits(rng: random.Random) -> None
     assert replace(again.sheet, generated=None) == replace(merged.sheet, generated=None)
 
 
+@pytest.mark.parametrize(
+    ("said", "transpose"),
+    [("", 0), ("--step 1/4 --transpose -2", -2), ("--transpose +3 --step 1/4", 3),
+     ("--transpose auto", None), ("--transpose", None), ("--transpose --2", None), ("'", None)],
+)  # fmt: skip
+def test_the_key_of_earlier_versions_stands_in_their_settings(
+    said: str, transpose: int | None
+) -> None:
+    assert base_of(replace(of_before(SONG), settings=said)).transpose == transpose
+
+
 def test_what_bars_commands_note_is_known_again() -> None:
     base = base_of(SONG)
     swapped = with_base(SONG, in_order(base.sheet, [1, 0, *range(2, 9)]), 3, [1, 0, *range(2, 9)])
@@ -162,6 +175,15 @@ def test_what_bars_commands_note_is_known_again() -> None:
     assert found.transpose == 3
     assert [bar.number for bar in found.sheet.bars] == [2, 1, *range(3, 10)]
     assert found.places == (2, 1, *range(3, 10))
+
+
+def test_a_bar_that_was_taken_out_before_is_not_found_again_in_one_typed_alike() -> None:
+    plain = with_digest(edits.generated(random.Random(9), bars=6))
+    taken = delete_bars(plain, Chosen(3, 4)).sheet
+    rows, bars = edits.contents(taken), list(taken.bars)
+    rows.insert(3, edits.contents(plain)[3])
+    bars.insert(3, plain.bars[3]._replace(as_bar=None))
+    assert base_of(edits.joined(taken, bars, rows)).matched == (0, 1, 2, None, 4, 5)
 
 
 @pytest.mark.parametrize("declared", [with_digest, of_before])

@@ -13,16 +13,18 @@ from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
-from arranger.errors import EngineError
+from arranger.errors import EngineError, SheetError
 from arranger.machine import song_bytes
 from arranger.sheet import parse
 from arranger.sheet.check import check_text
+from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import shown
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
+    from arranger.sheet import Sheet
 
 # An engine of our own for the test: the built-in one, with C3 to C5 and two drum sounds that take
 # their steps whole.
@@ -88,6 +90,13 @@ def test_a_problem_in_a_row_has_its_place(
     lines = GOOD.splitlines(keepends=True)
     lines[6] = row
     assert expected in found("".join(lines))
+
+
+def test_where_no_octave_fits_the_nearest_pitch_is_proposed() -> None:
+    few = replace(ENGINE, pitches={60: ENGINE.pitches[60], 64: ENGINE.pitches[64]})
+    text = GOOD.replace("C4  -   .   E4", "C4  -   .   D#5").replace("C3", "C4")
+    (problem,) = check_text(text, lambda _name: few).problems
+    assert problem.remedy == "write E4"
 
 
 def test_the_lowest_pitch_is_a_tone_too() -> None:
@@ -212,6 +221,12 @@ def test_all_problems_come_at_once_and_in_order() -> None:
     ]
 
 
+def test_a_row_outside_a_bar_is_told_and_its_words_are_kept() -> None:
+    stray = GOOD.replace("bar 1", "drums kick # mine\nbar 1")
+    assert found(stray) == [("error", "row-outside", 6, 1, 1)]
+    assert [comment.text for comment in scan(stray).sheet.comments] == ["mine"]
+
+
 def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:
     """A player of so many bytes leaves room for the song data of the first bar, not of two."""
     bars = [GOOD, "bar 2\n  voice 1   D4 F4 D4 F4\n", "bar 3\n  voice 1   G4 D4 G4 D4\n"]
@@ -223,6 +238,14 @@ def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:
     assert [problem[:4] for problem in checked.problems] == [("error", "memory", 10, 1)]
     enough = replace(ENGINE, memory_bytes=ENGINE.code_bytes + third)
     assert check_text("".join(bars), lambda _name: enough, song_bytes).problems == []
+
+    def numbered(sheet: Sheet, engine: Engine) -> int:
+        if len(sheet.bars) > 2:
+            raise SheetError("has too many parts")
+        return song_bytes(sheet, engine)
+
+    beyond = check_text("".join(bars), lambda _name: enough, numbered).problems
+    assert [problem[:4] for problem in beyond] == [("error", "memory", 12, 1)]
 
 
 def test_a_caret_stands_under_the_place() -> None:

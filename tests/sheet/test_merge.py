@@ -327,6 +327,48 @@ def test_bars_put_in_and_taken_out_by_hand_stay_so() -> None:
     assert "# bar 2 generated now, but the edit was kept:\n# voice 1 D5 -" in text_of(told.sheet)
 
 
+def test_a_bar_taken_out_by_hand_is_told_if_it_has_another_metre_now() -> None:
+    hand = delete_bars(THEN, Chosen(1, 2)).sheet
+    bars = [bar._replace(steps=3, numerator=3) if bar.number == 2 else bar for bar in BASE.bars]
+    longer = replace(BASE, bars=tuple(bars), voice1=(*BASE.voice1[:4], HOLD, *BASE.voice1[4:]),
+                     voice2=(REST,) * 9, drums=(None,) * 9)  # fmt: skip
+    found = merge(hand, with_digest(longer))
+    assert [str(conflict) for conflict in found.conflicts] == [
+        "bar 2: taken out by hand, and generated otherwise now"
+    ]
+    assert "# voice 1 D4 - -\n" in text_of(found.sheet)
+
+
+def test_where_no_bar_would_be_left_all_that_is_generated_stands() -> None:
+    hand = delete_bars(THEN, Chosen(0, 3)).sheet  # bar 4 is left, which isn't generated any more
+    now = with_digest(delete_bars(BASE, Chosen(3, 4)).sheet)
+    merged = merge(hand, now).sheet
+    assert merged.bars == now.bars
+    assert (merged.voice1, merged.voice2) == (now.voice1, now.voice2)
+
+
+@pytest.mark.parametrize(("by_hand", "left"), [(True, [1, 2, 3]), (False, [1, 2])])
+def test_a_bar_with_a_loop_mark_by_hand_stays_though_it_is_not_generated_now(
+    by_hand: bool, left: list[int]
+) -> None:
+    mark = replace(BASE, loop_step=5)  # the second step of bar 3
+    hand = replace(THEN, loop_step=5) if by_hand else with_digest(mark)
+    merged = merge(hand, with_digest(delete_bars(BASE, Chosen(2, 4)).sheet)).sheet
+    assert [bar.number for bar in merged.bars] == left
+    assert merged.loop_step == (5 if by_hand else None)
+
+
+def test_words_beside_a_row_that_is_no_longer_written_go_below_its_bar() -> None:
+    then = with_digest(replace(BASE, voice1=(60, HOLD, 62, HOLD, 60, HOLD, REST, 65)))
+    hand = replace(then, comments=(Comment(2, "mine", 1, beside=True),))
+    now = with_digest(
+        replace(then, bars=(*then.bars[:2], then.bars[2]._replace(as_bar=0), then.bars[3]))
+    )
+    merged = merge(hand, now).sheet
+    assert merged.bars[2].as_bar == 0
+    assert merged.comments == (Comment(2, "mine", 4),)
+
+
 def test_bars_that_are_new_get_numbers_between_those_of_the_hand() -> None:
     then = with_digest(with_numbers(BASE, (1, 2, 4, 5)))
     hand = delete_bars(then, Chosen(0, 1)).sheet

@@ -276,9 +276,12 @@ def _loop(
 
 
 def _asked_transpose(settings: str) -> int | None:
-    """Return what the options that made a sheet say of the key; None where the program chose."""
-    words = shlex.split(settings)
-    if "--transpose" not in words:
-        return 0
-    asked = words[words.index("--transpose") + 1 :][:1]
-    return int(asked[0]) if asked and asked[0].lstrip("+-").isdecimal() else None
+    """Return what the options that made a sheet say of the key.
+
+    None where the program chose, or a hand wrote what can't be read.
+    """
+    try:
+        words = shlex.split(settings)
+        return int(words[words.index("--transpose") + 1]) if "--transpose" in words else 0
+    except (ValueError, IndexError):
+        return None
