@@ -186,7 +186,7 @@ def test_a_bar_that_was_taken_out_before_is_not_found_again_in_one_typed_alike()
     assert base_of(edits.joined(taken, bars, rows)).matched == (0, 1, 2, None, 4, 5)
 
 
-@pytest.mark.parametrize("declared", [with_digest, of_before])
+@pytest.mark.parametrize("declared", [lambda sheet: with_digest(sheet, 3), of_before])
 def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sheet]) -> None:
     sheet = declared(replace(SONG, bars=written_out(SONG.bars)))
     rows = edits.contents(sheet)
@@ -198,6 +198,7 @@ def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sh
     found = base_of(with_base_bars(edited, base, written))
     assert found.contents == found.standing
     assert all(found.known)
+    assert found.transpose == base.transpose == (3 if base.digests is None else 0)
 
 
 def test_bars_that_tidying_numbers_anew_are_still_known() -> None:

@@ -33,6 +33,7 @@ from arranger.sheet.history.differing import differing
 from arranger.sheet.history.file import (
     damaged_path,
     history_path,
+    is_put_back,
     read_history,
     taking_turns,
     write_version,
@@ -452,6 +453,18 @@ def test_commands_at_once_lose_nothing(tmp_path: Path) -> None:
     ):
         assert one.wait(timeout=120) == other.wait(timeout=120) == 0
     assert numbers(path) == {0, *range(1, 40), *range(101, 140)}
+
+
+def test_a_sheet_counts_as_put_back_until_it_is_changed(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    path.write_bytes(b"1")
+    assert not is_put_back(path)
+    write_version(path, b"2", "tidy")
+    assert not is_put_back(path)
+    undo(path)
+    assert is_put_back(path)
+    path.write_bytes(b"3")
+    assert not is_put_back(path)
 
 
 def test_a_folder_that_another_command_holds_too_long_is_told(
