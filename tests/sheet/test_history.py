@@ -321,6 +321,7 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     told = str(differing(one, other + b"bars 11-14 as 1-4\nnonsense \xff\n"))
     assert told == "bars 11-14 changed; bar 9 new; bars 3-4 gone; header changed (tempo)"
     assert str(differing(b"bar -2\nx\n", b"bar -2\ny\n")) == "bar -2 changed"
+    assert str(differing(b"bar 7\nbar\nx\n", b"bar 7\nbar\ny\n")) == "bar 8 changed"
     many = b"".join(b"bar %d\n" % number for number in range(3000))
     assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2999 changed"
 
@@ -379,13 +380,19 @@ def test_commands_keep_what_they_found_and_what_they_wrote(
     assert run(["undo", str(sheet), "--to", "3", "--steps", "2"]) == 2
 
 
-def test_the_first_undo_leads_to_what_was_generated(sheet: Path) -> None:
+def test_the_first_undo_leads_to_what_was_generated(
+    sheet: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     stood = sheet.read_bytes()
     assert run(["undo", str(sheet)]) == 1
     edit(sheet, "F#5")
     edited = sheet.read_bytes()
     assert run(["redo", str(sheet)]) == 1
+    capsys.readouterr()
     assert run(["undo", str(sheet)]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == (
+        f"{sheet}: is version 1 (generated): bar 2 changed"
+    ), "when isn't known"
     assert sheet.read_bytes() == stood
     assert run(["redo", str(sheet)]) == 0
     assert sheet.read_bytes() == edited
