@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,8 +14,9 @@ from hypothesis import strategies as st
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet import Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.sheet import Sheet, SheetBar, format_sheet, is_edited, parse, with_digest
 from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.form.as_bars import written_out
@@ -177,6 +179,21 @@ def test_what_bars_commands_note_is_known_again() -> None:
     assert found.places == (2, 1, *range(3, 10))
 
 
+def test_of_two_bars_of_a_number_the_one_with_its_tones_is_the_generated_one() -> None:
+    def little(*voices: tuple[int, ...], numbers: tuple[int, ...]) -> Sheet:
+        bars = [SheetBar(number, 4, 4, 4) for number in numbers]
+        empty = (REST,) * 4, (None,) * 4
+        return edits.joined(plain, bars, [(voice, *empty) for voice in voices])
+
+    plain = Sheet(title="", engine="twin-phase", step_beats=Fraction(1), bars=(), voice1=(),
+                  voice2=(), drums=(), tempo=120.0)  # fmt: skip
+    first, second, third = (64, HOLD, 65, HOLD), (60, HOLD, 62, HOLD), (67, HOLD, 65, HOLD)
+    plain = with_digest(little(first, second, third, numbers=(1, 2, 3)))
+    put_in, shortened = (70, HOLD, 71, HOLD), (60, REST, 62, REST)
+    hand = little(first, put_in, shortened, third, numbers=(1, 2, 2, 3))
+    assert base_of(hand).matched == (0, None, 1, 2)
+
+
 def test_a_bar_that_was_taken_out_before_is_not_found_again_in_one_typed_alike() -> None:
     plain = with_digest(edits.generated(random.Random(9), bars=6))
     taken = delete_bars(plain, Chosen(3, 4)).sheet
@@ -186,7 +203,7 @@ def test_a_bar_that_was_taken_out_before_is_not_found_again_in_one_typed_alike()
     assert base_of(edits.joined(taken, bars, rows)).matched == (0, 1, 2, None, 4, 5)
 
 
-@pytest.mark.parametrize("declared", [with_digest, of_before])
+@pytest.mark.parametrize("declared", [lambda sheet: with_digest(sheet, 3), of_before])
 def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sheet]) -> None:
     sheet = declared(replace(SONG, bars=written_out(SONG.bars)))
     rows = edits.contents(sheet)
@@ -198,6 +215,7 @@ def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sh
     found = base_of(with_base_bars(edited, base, written))
     assert found.contents == found.standing
     assert all(found.known)
+    assert found.transpose == base.transpose == (3 if base.digests is None else 0)
 
 
 def test_bars_that_tidying_numbers_anew_are_still_known() -> None:

@@ -33,6 +33,7 @@ from arranger.sheet.history.differing import differing
 from arranger.sheet.history.file import (
     damaged_path,
     history_path,
+    is_put_back,
     read_history,
     taking_turns,
     write_version,
@@ -330,6 +331,7 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     assert str(differing(later, b"bar 1\ny\nbar 2\ny\nbar 3\nz\n")) == "bars 1, 3 changed"
     long = b"bar 1\nbars 2-999999999 as 1-999999998\n"
     assert str(differing(b"", long)) == "bars 1-100000 new"
+    assert str(differing(b"bar 7\nbar\nx\n", b"bar 7\nbar\ny\n")) == "bar 8 changed"
     many = b"".join(b"bar %d\n" % number for number in range(3000))
     assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2999 changed"
 
@@ -388,13 +390,19 @@ def test_commands_keep_what_they_found_and_what_they_wrote(
     assert run(["undo", str(sheet), "--to", "3", "--steps", "2"]) == 2
 
 
-def test_the_first_undo_leads_to_what_was_generated(sheet: Path) -> None:
+def test_the_first_undo_leads_to_what_was_generated(
+    sheet: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     stood = sheet.read_bytes()
     assert run(["undo", str(sheet)]) == 1
     edit(sheet, "F#5")
     edited = sheet.read_bytes()
     assert run(["redo", str(sheet)]) == 1
+    capsys.readouterr()
     assert run(["undo", str(sheet)]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == (
+        f"{sheet}: is version 1 (generated): bar 2 changed"
+    ), "when isn't known"
     assert sheet.read_bytes() == stood
     assert run(["redo", str(sheet)]) == 0
     assert sheet.read_bytes() == edited
@@ -462,6 +470,18 @@ def test_commands_at_once_lose_nothing(tmp_path: Path) -> None:
     ):
         assert one.wait(timeout=120) == other.wait(timeout=120) == 0
     assert numbers(path) == {0, *range(1, 40), *range(101, 140)}
+
+
+def test_a_sheet_counts_as_put_back_until_it_is_changed(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    path.write_bytes(b"1")
+    assert not is_put_back(path)
+    write_version(path, b"2", "tidy")
+    assert not is_put_back(path)
+    undo(path)
+    assert is_put_back(path)
+    path.write_bytes(b"3")
+    assert not is_put_back(path)
 
 
 def test_a_folder_that_another_command_holds_too_long_is_told(

@@ -339,6 +339,16 @@ def test_a_bar_taken_out_by_hand_is_told_if_it_has_another_metre_now() -> None:
     assert "# voice 1 D4 - -\n" in text_of(found.sheet)
 
 
+def test_a_bar_taken_out_by_hand_is_not_told_of_an_octave() -> None:
+    """The key was moved by 3: tones of the song may fold by octaves into the engine's table."""
+    hand = delete_bars(THEN, Chosen(1, 2)).sheet
+    for pitch, told in ((65, False), (77, False), (53, False), (66, True)):
+        voice = [cell + 3 if cell >= 0 else cell for cell in BASE.voice1]
+        voice[2] = pitch
+        now = with_digest(replace(BASE, voice1=tuple(voice)), 3)
+        assert bool(merge(hand, now).conflicts) == told
+
+
 def test_where_no_bar_would_be_left_all_that_is_generated_stands() -> None:
     hand = delete_bars(THEN, Chosen(0, 3)).sheet  # bar 4 is left, which isn't generated any more
     now = with_digest(delete_bars(BASE, Chosen(3, 4)).sheet)

@@ -64,6 +64,19 @@ def test_what_sounds_together_stands_together() -> None:
     assert rows_text((60,), (REST,), (None,), 0) == ("C4", ".", ".")
 
 
+def test_the_first_error_is_told_and_how_many_more() -> None:
+    with pytest.raises(SheetError) as one:
+        parse(LITTLE.replace("C4", "H4"))
+    assert "more" not in str(one.value)
+    with pytest.raises(SheetError, match=r"'H4' is no pitch.*1 more: arranger check lists all"):
+        parse(LITTLE.replace("C4 -", "H4 X5"))
+
+
+def test_a_bar_without_a_metre_has_that_of_the_one_before_and_the_first_four_quarters() -> None:
+    found = parse(LITTLE.split("bar")[0] + "bar\nbar 2 3/8\nbar\n").bars
+    assert [bar[:4] for bar in found] == [(1, 16, 4, 4), (2, 6, 3, 8), (3, 6, 3, 8)]
+
+
 def test_what_can_not_be_read_back_is_not_written() -> None:
     sheet = parse(LITTLE)
     tap = SheetSound("tap", (SoundPart("kick", (150,), 24000),))
