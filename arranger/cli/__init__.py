@@ -14,6 +14,7 @@ redo              what undo took back, again
 render            a sheet becomes an audio file
 report            ask a ledger what became of which notes, or a sheet what it is and takes
 settings_options  Gives a command all options of `arranger.options.OPTIONS` and hands it one
+sheet_options     Options that commands share which change a sheet
 songbook          a folder of songs, converted together
 spread            an edit made once reaches all bars that were alike
 survey            what is in a song, and how hard it will be

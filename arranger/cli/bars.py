@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.sheet_options import Elsewhere, OnlyLook
 from arranger.cli.terminal import say
 
 
@@ -77,18 +78,8 @@ def bars(
             help="copy, transpose, octave, clear: only voice1, voice2 or drums; may be given again.",
         ),
     ] = None,
-    only_look: Annotated[
-        bool, typer.Option("--check", help="Write nothing; only tell what would be done.")
-    ] = False,
-    output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="FILE",
-            help="Leave the sheet as it is and write here; - is standard output.",
-        ),
-    ] = None,
+    only_look: OnlyLook = False,
+    output: Elsewhere = None,
 ) -> None:
     """Copy, put in, take out and move bars of a sheet, or change what they play.
 

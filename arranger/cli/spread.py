@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.sheet_options import Elsewhere, OnlyLook
 from arranger.cli.terminal import say
 
 _NAMES = {"voice1": "voice 1", "voice2": "voice 2", "drums": "drums"}
@@ -22,18 +23,8 @@ def spread(
             help="Only voice1, voice2 or drums, to all bars in which that row was alike.",
         ),
     ] = None,
-    only_look: Annotated[
-        bool, typer.Option("--check", help="Write nothing; only tell what would be done.")
-    ] = False,
-    output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="FILE",
-            help="Leave the sheet as it is and write here; - is standard output.",
-        ),
-    ] = None,
+    only_look: OnlyLook = False,
+    output: Elsewhere = None,
 ) -> None:
     """Bring each edit to the other bars that were generated like the edited one.
 

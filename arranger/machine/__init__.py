@@ -22,8 +22,9 @@ wanted by the command line's help, which must not wait for numerical libraries.
 
 from __future__ import annotations
 
-from importlib import import_module
 from typing import TYPE_CHECKING
+
+from arranger.lazy import looked_up
 
 if TYPE_CHECKING:
     from arranger.machine.packing import PackedSong, pack
@@ -32,18 +33,14 @@ if TYPE_CHECKING:
 
 __all__ = ["Image", "PackedSong", "assembly", "binary", "pack", "song_bytes"]
 
-_MODULES = {
-    "Image": "player",
-    "PackedSong": "packing",
-    "assembly": "player",
-    "binary": "player",
-    "pack": "packing",
-    "song_bytes": "size",
-}
-
-
-def __getattr__(name: str) -> object:
-    if name not in _MODULES:
-        message = f"module {__name__!r} has no attribute {name!r}"
-        raise AttributeError(message)
-    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)
+__getattr__ = looked_up(
+    __name__,
+    {
+        "Image": "player",
+        "PackedSong": "packing",
+        "assembly": "player",
+        "binary": "player",
+        "pack": "packing",
+        "song_bytes": "size",
+    },
+)

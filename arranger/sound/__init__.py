@@ -14,8 +14,9 @@ The names below are looked up when they are first used: song data need the sched
 
 from __future__ import annotations
 
-from importlib import import_module
 from typing import TYPE_CHECKING
+
+from arranger.lazy import looked_up
 
 if TYPE_CHECKING:
     from arranger.sound.files import FORMATS, render, samples
@@ -24,17 +25,13 @@ if TYPE_CHECKING:
 
 __all__ = ["FORMATS", "SPEAKERS", "edges", "render", "samples"]
 
-_MODULES = {
-    "FORMATS": "files",
-    "SPEAKERS": "speaker",
-    "edges": "signal",
-    "render": "files",
-    "samples": "files",
-}
-
-
-def __getattr__(name: str) -> object:
-    if name not in _MODULES:
-        message = f"module {__name__!r} has no attribute {name!r}"
-        raise AttributeError(message)
-    return getattr(import_module(f"{__name__}.{_MODULES[name]}"), name)
+__getattr__ = looked_up(
+    __name__,
+    {
+        "FORMATS": "files",
+        "SPEAKERS": "speaker",
+        "edges": "signal",
+        "render": "files",
+        "samples": "files",
+    },
+)
