@@ -22,12 +22,18 @@ if TYPE_CHECKING:
 
 SCRIPTS = (
     "dom.js",
+    "keys.js",
     "data.js",
+    "state.js",
     "theme.js",
     "shapes.js",
+    "rows.js",
     "view.js",
+    "cells.js",
+    "frame.js",
     "roll.js",
     "travel.js",
+    "choosing.js",
     "overview.js",
     "about.js",
     "list.js",
@@ -35,6 +41,7 @@ SCRIPTS = (
     "sheet_sound.js",
     "song_sound.js",
     "player.js",
+    "listening.js",
     "print.js",
     "main.js",
 )
