@@ -1,16 +1,16 @@
 """The page of one song: self-contained HTML that opens from disk and needs no network.
 
-The notes are embedded as columns of JSON, and the page's own scripts draw them; the template holds
-what stands still. Everything that comes from a file is escaped: by jinja2 in the markup, by
-`embedded` inside the script element. A content security policy allows this very script and nothing
-else, so that even a slip there would stay without effect.
+The notes are columns of JSON, and the page's own program draws them; both are packed, and a short
+script unpacks them. The template holds what stands still. What comes from a file is escaped in the
+markup by jinja2; packed, it can't be taken for any. A content security policy allows these very
+scripts and nothing else, so that even a slip there would stay without effect.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.report.build import Script, asset, embedded, rendered
+from arranger.report.build import Script, asset, packed, rendered
 from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.report.suggest import Suggestion
+
+BOOT = "boot.js"
 
 SCRIPTS = (
     "dom.js",
@@ -68,16 +70,17 @@ def html_page_pieces(
     suggestions
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
     """
-    script = Script.of(SCRIPTS)
+    boot, program = Script.of((BOOT,)), Script.of(SCRIPTS)
     frame = rendered(
         "song.html",
         facts=gather_facts(conversion, suggestions),
         data=_HERE,
         style=asset("style.css"),
-        script=script.text,
-        script_digest=script.digest,
+        script=boot.text,
+        program="".join(packed([program.text])),
+        digests=(boot.digest, program.digest),
     )
     head, _, tail = frame.rpartition(_HERE)
     yield head
-    yield from map(embedded, page_data(conversion))
+    yield from packed(page_data(conversion))
     yield tail
