@@ -46,10 +46,10 @@ def embedded(text: str) -> str:
 
 
 def rendered(template: str, **values: Any) -> str:
-    """Return a template filled in; ``data``, ``style`` and ``script`` go in as they are."""
+    """Return a template filled in; ``data``, ``live``, ``style``, ``script`` go in as they are."""
     from markupsafe import Markup
 
-    for name in ("data", "style", "script"):
+    for name in {"data", "live", "style", "script"} & values.keys():
         # Built by `embedded` or read from the package: what a file says can't get in unescaped.
         values[name] = Markup(values[name])  # noqa: S704
     return _environment().get_template(template).render(values)

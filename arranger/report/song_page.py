@@ -36,9 +36,13 @@ SCRIPTS = (
     "song_sound.js",
     "player.js",
     "print.js",
+    "sheet_lines.js",
     "main.js",
 )
 """In the order in which they build on each other."""
+
+LIVE_SCRIPTS = (*SCRIPTS[:-1], "live.js", "edit.js", SCRIPTS[-1])
+"""Those of a page that is served live, where the sheet can be edited."""
 
 _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
@@ -50,7 +54,11 @@ def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) ->
 
 
 def html_page_pieces(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = ()
+    conversion: Conversion,
+    suggestions: Sequence[Suggestion] = (),
+    *,
+    live: str = "",
+    data: str | None = None,
 ) -> Iterator[str]:
     """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
@@ -60,17 +68,22 @@ def html_page_pieces(
         What was done.
     suggestions
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
+    live
+        For a page that `arranger review` serves: the state of the sheet, as JSON.
+    data
+        What `page_data` yields, if that is there already.
     """
-    script = Script.of(SCRIPTS)
+    script = Script.of(LIVE_SCRIPTS if live else SCRIPTS)
     frame = rendered(
         "song.html",
         facts=gather_facts(conversion, suggestions),
         data=_HERE,
+        live=embedded(live),
         style=asset("style.css"),
         script=script.text,
         script_digest=script.digest,
     )
     head, _, tail = frame.rpartition(_HERE)
     yield head
-    yield from map(embedded, page_data(conversion))
+    yield from map(embedded, page_data(conversion) if data is None else (data,))
     yield tail
