@@ -209,7 +209,7 @@ def test_plays_from_a_bar_and_loops_it(opened: Callable[..., Opened], parade_fil
     page.locator(".hand .go").first.click()
     start = page.locator("#where").inner_text()
     bar = start.split(",")[0]
-    page.get_by_label("loop this bar").check()
+    page.get_by_label("loop the chosen bars").check()
     page.get_by_role("button", name="Play", exact=True).click()
     expect(page.locator("#where")).to_have_text(f"{bar}, beat 4", timeout=5000)
     expect(page.locator("#where")).to_have_text(f"{bar}, beat 1", timeout=5000)

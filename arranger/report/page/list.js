@@ -3,18 +3,24 @@
 const PAGE = 100;
 
 class NoteList {
-  constructor(account, focusNote, filtered) {
-    this.account = account;
-    this.focusNote = focusNote;
-    this.filtered = filtered;
+  constructor() {
     this.sort = { key: "at", down: false };
     this.page = 0;
-    this.marked = NO_NOTE;
-    this.all = [...account.notes.outcome.keys()].filter((id) => outcomeOf(account, id) !== "kept");
     this.form = document.getElementById("filters");
     this.body = document.querySelector("#list tbody");
-    this.fillChoices();
     this.listen();
+    onchange("data", () => this.adopt());
+    onchange("selection", () => this.mark());
+  }
+
+  get account() {
+    return state.account;
+  }
+
+  adopt() {
+    const { account } = this;
+    this.all = [...account.notes.outcome.keys()].filter((id) => outcomeOf(account, id) !== "kept");
+    this.fillChoices();
     this.refresh();
   }
 
@@ -28,6 +34,9 @@ class NoteList {
     const outcomes = counted((id) => outcomeOf(account, id));
     const reasons = counted((id) => reasonsOf(account, id)[0]);
     const parts = counted((id) => account.notes.part[id]);
+    const chosen = this.filter;
+    const choices = ["outcome", "reason", "part"];
+    for (const name of choices) document.getElementById(`by-${name}`).length = 1;
     const add = (id, value, text) => document.getElementById(id).append(new Option(text, value));
     for (const [name, count] of outcomes) add("by-outcome", name, `${name} (${count})`);
     for (const [name, label] of account.reasons) {
@@ -37,6 +46,7 @@ class NoteList {
       if (parts.has(part.index))
         add("by-part", part.index, `${part.number} ${part.name} (${parts.get(part.index)})`);
     }
+    for (const name of choices) choose(document.getElementById(`by-${name}`), chosen[name]);
   }
 
   listen() {
@@ -50,7 +60,7 @@ class NoteList {
     }
     this.body.addEventListener("click", (event) => {
       const row = event.target.closest("tr");
-      if (row !== null) this.focusNote(Number(row.dataset.note), { pinned: true, reveal: true });
+      if (row !== null && event.target.closest(".go") === null) select({ note: Number(row.dataset.note) });
     });
   }
 
@@ -92,7 +102,8 @@ class NoteList {
     this.order();
     this.show();
     const open = this.shown.length === this.all.length;
-    this.filtered(open ? null : new Set(this.shown));
+    state.matches = open ? null : new Set(this.shown);
+    changed("filter");
   }
 
   order() {
@@ -125,16 +136,15 @@ class NoteList {
     const first = this.page * PAGE;
     const ids = this.shown.slice(first, first + PAGE);
     this.body.replaceChildren(...ids.map((id) => this.row(id)));
-    this.mark(this.marked);
+    this.mark();
     setText("found", this.counted());
     showPages(this.page, pages);
   }
 
   // Marks the row of the note that has the focus, if it is on this page.
-  mark(id) {
-    this.marked = id;
+  mark() {
     for (const row of this.body.rows)
-      row.classList.toggle("marked", Number(row.dataset.note) === id);
+      row.classList.toggle("marked", Number(row.dataset.note) === state.note);
   }
 
   counted() {
@@ -161,6 +171,7 @@ class NoteList {
     const place = element("button", `${notes.bar[id]}, ${beatText(notes.beat[id])}`);
     place.type = "button";
     place.className = "go";
+    place.dataset.note = id;
     place.title = "show in the roll";
     const head = element("th");
     head.scope = "row";
@@ -221,6 +232,12 @@ class NoteList {
       ? `${this.shown.length} rows copied`
       : "The browser didn't allow copying";
   }
+}
+
+// Sets a choice, where there is such a one; else the first.
+function choose(field, value) {
+  field.value = value;
+  if (field.selectedIndex < 0) field.selectedIndex = 0;
 }
 
 // The sentence without what the columns say already.
