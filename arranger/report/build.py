@@ -72,13 +72,11 @@ def packed(pieces: Iterable[str]) -> Iterator[str]:
 
 
 def rendered(template: str, **values: Any) -> str:
-    """Return a template filled in; data, style, script and program go in as they are."""
+    """Return a template filled in; data, live, style, script and program go in as they are."""
     from markupsafe import Markup
 
-    for name in ("data", "style", "script", "program"):
-        if name not in values:
-            continue
-        # Built by `embedded` or `packed`, or read from the package: what a file says can't get in unescaped.
+    for name in {"data", "live", "style", "script", "program"} & values.keys():
+        # Made by `embedded` or `packed`, or read from the package: no file gets in unescaped.
         values[name] = Markup(values[name])  # noqa: S704
     return _environment().get_template(template).render(values)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.report.build import Script, asset, packed, rendered
+from arranger.report.build import Script, asset, embedded, packed, rendered
 from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
@@ -45,9 +45,13 @@ SCRIPTS = (
     "player.js",
     "listening.js",
     "print.js",
+    "sheet_lines.js",
     "main.js",
 )
 """In the order in which they build on each other."""
+
+LIVE_SCRIPTS = (*SCRIPTS[:-1], "live.js", "edit.js", SCRIPTS[-1])
+"""Those of a page that is served live, where the sheet can be edited."""
 
 _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
@@ -59,7 +63,11 @@ def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) ->
 
 
 def html_page_pieces(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = ()
+    conversion: Conversion,
+    suggestions: Sequence[Suggestion] = (),
+    *,
+    live: str = "",
+    data: str | None = None,
 ) -> Iterator[str]:
     """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
@@ -69,12 +77,17 @@ def html_page_pieces(
         What was done.
     suggestions
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
+    live
+        For a page that `arranger review` serves: the state of the sheet, as JSON.
+    data
+        What `page_data` yields, if that is there already.
     """
-    boot, program = Script.of((BOOT,)), Script.of(SCRIPTS)
+    boot, program = Script.of((BOOT,)), Script.of(LIVE_SCRIPTS if live else SCRIPTS)
     frame = rendered(
         "song.html",
         facts=gather_facts(conversion, suggestions),
         data=_HERE,
+        live=embedded(live),
         style=asset("style.css"),
         script=boot.text,
         program="".join(packed([program.text])),
@@ -82,5 +95,5 @@ def html_page_pieces(
     )
     head, _, tail = frame.rpartition(_HERE)
     yield head
-    yield from packed(page_data(conversion))
+    yield from packed(page_data(conversion) if data is None else (data,))
     yield tail
