@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.conversion import Conversion
+    from arranger.report.command import Run
     from arranger.report.suggest import Suggestion
 
 SCRIPTS = (
@@ -51,13 +52,15 @@ _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
 
 
-def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> str:
+def html_page(
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: Run | None = None
+) -> str:
     """Return the page of a conversion as one HTML document; see `html_page_pieces`."""
-    return "".join(html_page_pieces(conversion, suggestions))
+    return "".join(html_page_pieces(conversion, suggestions, run=run))
 
 
 def html_page_pieces(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = ()
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: Run | None = None
 ) -> Iterator[str]:
     """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
@@ -67,11 +70,13 @@ def html_page_pieces(
         What was done.
     suggestions
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
+    run
+        How it was started, for the line that repeats it; None: with the song's name in this folder.
     """
     script = Script.of(SCRIPTS)
     frame = rendered(
         "song.html",
-        facts=gather_facts(conversion, suggestions),
+        facts=gather_facts(conversion, suggestions, run),
         data=_HERE,
         style=asset("style.css"),
         script=script.text,
