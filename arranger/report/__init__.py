@@ -16,6 +16,7 @@ page_data     What the page's scripts need, as columns of plain numbers and text
 problems      The bars to mend first, and what each lacks, in a musician's words
 query         Asking a written ledger: which notes of which bars met which fate, and why
 remember      Values that several outputs of one conversion share are worked out once
+sheet_lines   The sheet's own lines beside the roll: the text, and where each bar stands in it
 sheet_side    The sheet's side of a report: what a sheet is and takes
 song_page     The page of one song: self-contained HTML
 suggest       Settings to try instead, each with the effect that it has: because it was tried

@@ -20,6 +20,7 @@ from arranger.report.account import account
 from arranger.report.columns import stretches, written
 from arranger.report.losses import DECIDED, bar_losses, song_heard
 from arranger.report.problems import ranking
+from arranger.report.sheet_lines import lines_of
 from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
@@ -33,12 +34,21 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.engine.model import DrumSound
+    from arranger.report.sheet_lines import SheetLines
 
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 
 
-def page_data(conversion: Conversion) -> Iterator[str]:
-    """Yield everything that the scripts of the song's page work on, as JSON in pieces."""
+def page_data(conversion: Conversion, lines: SheetLines | None = None) -> Iterator[str]:
+    """Yield everything that the scripts of the song's page work on, as JSON in pieces.
+
+    Parameters
+    ----------
+    conversion
+        What was done.
+    lines
+        The text of its sheet; None: as it is written beside the report.
+    """
     song, grid = conversion.song, conversion.grid
     still = {
         "title": song.title,
@@ -53,7 +63,7 @@ def page_data(conversion: Conversion) -> Iterator[str]:
         "outcomes": list(OUTCOMES),
         "reasons": [[name, DECIDED[name]] for name in REASONS],
         "drumNames": _drum_names(conversion),
-        "sheet": _sheet(conversion),
+        "sheet": _sheet(conversion) | (lines or lines_of(conversion))._asdict(),
         "engine": _engine(conversion),
     }
     yield f'{_json(still)[:-1]},"notes":{{'

@@ -1,16 +1,16 @@
 """The page of one song: self-contained HTML that opens from disk and needs no network.
 
-The notes are embedded as columns of JSON, and the page's own scripts draw them; the template holds
-what stands still. Everything that comes from a file is escaped: by jinja2 in the markup, by
-`embedded` inside the script element. A content security policy allows this very script and nothing
-else, so that even a slip there would stay without effect.
+The notes are columns of JSON, and the page's own program draws them; both are packed, and a short
+script unpacks them. The template holds what stands still. What comes from a file is escaped in the
+markup by jinja2; packed, it can't be taken for any. A content security policy allows these very
+scripts and nothing else, so that even a slip there would stay without effect.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.report.build import Script, asset, embedded, rendered
+from arranger.report.build import Script, asset, embedded, packed, rendered
 from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.report.command import Run
     from arranger.report.suggest import Suggestion
+
+BOOT = "boot.js"
 
 SCRIPTS = (
     "dom.js",
@@ -44,9 +46,13 @@ SCRIPTS = (
     "player.js",
     "listening.js",
     "print.js",
+    "sheet_lines.js",
     "main.js",
 )
 """In the order in which they build on each other."""
+
+LIVE_SCRIPTS = (*SCRIPTS[:-1], "live.js", "edit.js", SCRIPTS[-1])
+"""Those of a page that is served live, where the sheet can be edited."""
 
 _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
@@ -60,7 +66,12 @@ def html_page(
 
 
 def html_page_pieces(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: Run | None = None
+    conversion: Conversion,
+    suggestions: Sequence[Suggestion] = (),
+    *,
+    run: Run | None = None,
+    live: str = "",
+    data: str | None = None,
 ) -> Iterator[str]:
     """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
@@ -72,17 +83,23 @@ def html_page_pieces(
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
     run
         How it was started, for the line that repeats it; None: with the song's name in this folder.
+    live
+        For a page that `arranger review` serves: the state of the sheet, as JSON.
+    data
+        What `page_data` yields, if that is there already.
     """
-    script = Script.of(SCRIPTS)
+    boot, program = Script.of((BOOT,)), Script.of(LIVE_SCRIPTS if live else SCRIPTS)
     frame = rendered(
         "song.html",
         facts=gather_facts(conversion, suggestions, run),
         data=_HERE,
+        live=embedded(live),
         style=asset("style.css"),
-        script=script.text,
-        script_digest=script.digest,
+        script=boot.text,
+        program="".join(packed([program.text])),
+        digests=(boot.digest, program.digest),
     )
     head, _, tail = frame.rpartition(_HERE)
     yield head
-    yield from map(embedded, page_data(conversion))
+    yield from packed(page_data(conversion) if data is None else (data,))
     yield tail

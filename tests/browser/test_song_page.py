@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -258,9 +257,8 @@ def test_prints_every_bar_of_the_roll(opened: Callable[..., Opened], parade_file
 
 
 def test_large_songs_scroll_and_zoom(opened: Callable[..., Opened], large_file: Path) -> None:
-    assert large_file.stat().st_size < 3_000_000
+    assert large_file.stat().st_size < 300_000
     page = opened(large_file).page
-    assert json.loads(page.locator("#data").inner_text())["notes"]["at"][4999] >= 0
     page.get_by_role("button", name="Whole song").click()
     page.locator("#roll").focus()
     page.keyboard.press("End")

@@ -35,6 +35,23 @@ def test_rows_are_merged_as_the_second_reading_has_it() -> None:
         assert [step for step in steps if found.clashing[step]] == clashes, (edited, base, now)
 
 
+def test_a_tone_typed_as_it_was_within_a_phrase_goes_with_the_phrase() -> None:
+    base = (60, 76, 62, REST, 64, HOLD, 65, 60)
+    edited = (75, 76, 71, REST, 72, HOLD, 66, 60)
+    now = (51, 79, 53, 55, 55, HOLD, 56, 51)  # the song's 76 was folded upwards
+    steps = range(8)
+    move = Move(lambda pitch: pitch - 9, -9, folds=True)
+
+    def found(bars: tuple[int, ...]) -> tuple[int, ...]:
+        slots = [Slot(step, step, step, bar=bar) for step, bar in enumerate(bars)]
+        return merge_voice(edited, base, now, slots, Places(edited=steps, now=steps), move).cells
+
+    phrase = (66, 67, 62, REST, 63, HOLD, 57, 51)
+    assert found((1,) * 8) == phrase
+    assert found((1, 2, 2, 2, 2, 2, 2, 2)) == (66, 79, 62, REST, 63, HOLD, 57, 51)
+    assert found((1, 1, 1, 2, 2, 2, 2, 2)) == (66, 67, 62, 55, 63, HOLD, 57, 51)
+
+
 def test_hits_are_merged_one_by_one() -> None:
     base = ("kick", None, "snare", None, "hat", None)
     edited = ("kick", "rim", None, None, "clap", None)

@@ -43,7 +43,7 @@ function show(data) {
 
 async function begin() {
   makePage();
-  show(JSON.parse(document.getElementById("data").textContent));
+  show(await globalThis.unpacked("data").json());
   document.documentElement.dataset.ready = "";
 }
 

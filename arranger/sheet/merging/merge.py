@@ -17,6 +17,7 @@ bar as it was           gone                nothing
 bar changed             gone                the edit, listed
                         new bar             the new bar, where the song has it
 tone lengthened         another tone        that tone, lengthened alike
+one between two edited  changed             it as it was, listed, the other as comment
 bar as another one      either              the bar as that one is now
 ======================  ==================  =====================================
 
