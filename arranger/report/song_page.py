@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.conversion import Conversion
+    from arranger.report.command import Run
     from arranger.report.suggest import Suggestion
 
 BOOT = "boot.js"
@@ -57,15 +58,18 @@ _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
 
 
-def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> str:
+def html_page(
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: Run | None = None
+) -> str:
     """Return the page of a conversion as one HTML document; see `html_page_pieces`."""
-    return "".join(html_page_pieces(conversion, suggestions))
+    return "".join(html_page_pieces(conversion, suggestions, run=run))
 
 
 def html_page_pieces(
     conversion: Conversion,
     suggestions: Sequence[Suggestion] = (),
     *,
+    run: Run | None = None,
     live: str = "",
     data: str | None = None,
 ) -> Iterator[str]:
@@ -77,6 +81,8 @@ def html_page_pieces(
         What was done.
     suggestions
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
+    run
+        How it was started, for the line that repeats it; None: with the song's name in this folder.
     live
         For a page that `arranger review` serves: the state of the sheet, as JSON.
     data
@@ -85,7 +91,7 @@ def html_page_pieces(
     boot, program = Script.of((BOOT,)), Script.of(LIVE_SCRIPTS if live else SCRIPTS)
     frame = rendered(
         "song.html",
-        facts=gather_facts(conversion, suggestions),
+        facts=gather_facts(conversion, suggestions, run),
         data=_HERE,
         live=embedded(live),
         style=asset("style.css"),
