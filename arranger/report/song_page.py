@@ -53,7 +53,7 @@ SCRIPTS = (
 )
 """In the order in which they build on each other."""
 
-LIVE_SCRIPTS = (*SCRIPTS[:-1], "live.js", "edit.js", SCRIPTS[-1])
+LIVE_SCRIPTS = (*SCRIPTS, "live.js", "edit.js")
 """Those of a page that is served live, where the sheet can be edited."""
 
 _HERE = "<the data>"

@@ -7,6 +7,7 @@ function makePage() {
   new Choosing(roll);
   new Overview(document.getElementById("overview"), view);
   new About(document.getElementById("about"));
+  new SheetLines(document.getElementById("sheet-lines"));
   const list = new NoteList();
   new Mixer();
   const listening = new Listening(new Player(), travel);
