@@ -14,6 +14,7 @@ class SheetLines {
     this.hint.className = "hint";
     this.list = element("ol");
     this.list.className = "sheet-text";
+    this.list.tabIndex = 0;
     this.copy = element("button", "Copy these lines");
     this.copy.type = "button";
     this.told = element("span");
