@@ -298,7 +298,7 @@ def test_what_does_not_fit_is_refused() -> None:
     with pytest.raises(SettingsError, match="beyond the segment's end; choose a lower --address"):
         binary(sheet_of(ENGINE, [60]), ENGINE, 0xFF00)
     quick = replace(ENGINE, profile=ENGINE.profile._replace(loop=ENGINE.profile.loop._replace(cycles=300)))  # fmt: skip
-    with pytest.raises(SettingsError, match="ticks of 600 clocks or more; pc-alternate has 300"):
+    with pytest.raises(SettingsError, match="ticks of 400 clocks or more; pc-alternate has 300"):
         binary(sheet_of(ENGINE, [60]), quick)
 
 
