@@ -84,7 +84,7 @@ def with_edits(
     return revise(conversion, merged), merged
 
 
-def revise(conversion: Conversion, merged: Merge) -> Conversion:
+def revise(conversion: Conversion, merged: Merge, asked: Asked | None = None) -> Conversion:
     """Return the conversion with grid, rows and ledger of the merged sheet.
 
     Parameters
@@ -93,6 +93,8 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
         What the machine did; its sheet is the one that was merged.
     merged
         What merging came to.
+    asked
+        What `what_was_asked` returns of the conversion, for whoever revises it again and again.
 
     Raises
     ------
@@ -103,7 +105,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     hand = len(conversion.song.notes)
     places = _places(conversion.sheet, merged)
     grid = _grid(conversion, merged, places)
-    asked = _moved(_asked(conversion), places, grid)
+    asked = _moved(what_was_asked(conversion) if asked is None else asked, places, grid)
     owners = _owners(conversion, sheet, places)
     _bring_back(conversion, sheet, asked, owners)
     owned = set().union(*owners[1:], (note for note in owners[0] if asked.drum[note]))
@@ -206,7 +208,7 @@ def _step_length(sheet: Sheet, conversion: Conversion) -> StepLength:
         return conversion.grid.step_length
 
 
-def _asked(conversion: Conversion) -> Asked:
+def what_was_asked(conversion: Conversion) -> Asked:
     """Return what the song asks for on the steps of the sheet as generated."""
     song, engine, settings = conversion.song, conversion.engine, conversion.settings
     marked = read_marked(song, engine, settings)

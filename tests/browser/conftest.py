@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
 
+READY = "html[data-ready], html:not(:has(#roll))"
 AXE_VERSION = "4.14.1"
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 
@@ -102,6 +103,8 @@ def opened(browser: Browser) -> Iterator[Callable[..., Opened]]:
         found = Opened(context.new_page())
         pages.append(found)
         found.page.goto(path.as_uri())
+        # The page of a song starts after it has unpacked its data; others are ready with their load.
+        found.page.locator(READY).wait_for(state="attached")
         return found
 
     yield open_file

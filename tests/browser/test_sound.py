@@ -35,14 +35,14 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 RATE = 44_100
-SCRIPTS = ("data.js", "routine.js", "sheet_sound.js", "song_sound.js")
+SCRIPTS = ("data.js", "state.js", "mixer.js", "routine.js", "sheet_sound.js", "song_sound.js")
 
 
 @pytest.fixture(scope="module")
 def blank(browser: Browser) -> Iterator[Page]:
     """Open an empty page with the scripts that make sound."""
     page = browser.new_page()
-    page.set_content('<script type="application/json" id="data"></script>')
+    page.set_content("<title>Sounds</title>")
     folder = files("arranger.report").joinpath("page")
     for name in SCRIPTS:
         page.add_script_tag(content=folder.joinpath(name).read_text(encoding="utf-8"))
@@ -53,7 +53,7 @@ def blank(browser: Browser) -> Iterator[Page]:
 def embed(page: Page, conversion: Conversion) -> None:
     """Give a page what the scripts work on."""
     page.evaluate(
-        "text => { document.getElementById('data').textContent = text; }",
+        "text => { window.account = readAccount(JSON.parse(text)); }",
         "".join(page_data(conversion)),
     )
 
@@ -63,7 +63,7 @@ def played(page: Page, conversion: Conversion, kind: str, chunks: list[int]) -> 
     embed(page, conversion)
     found = page.evaluate(
         f"""chunks => {{
-          const sound = new {kind}(readAccount(), {RATE});
+          const sound = new {kind}(account, {RATE});
           let at = 0;
           const all = new Float32Array(chunks.reduce((sum, count) => sum + count, 0));
           for (const count of chunks) {{
@@ -141,7 +141,6 @@ def test_tones_are_drawn_where_no_drum_silences_them(blank: Page, engine: Engine
     embed(blank, conversion)
     stretches = blank.evaluate(
         """() => {
-          const account = readAccount();
           return account.tones.map((tones) => tones.flatMap((tone) => heardStretches(account, tone)));
         }"""
     )
@@ -166,7 +165,7 @@ def test_a_joint_sound_is_drawn_in_the_row_of_each_drum_and_a_gap_in_none(
     conversion = converted(DEMO_SONGS / f"{name}.mid")
     embed(blank, conversion)
     drawn = blank.evaluate(
-        "() => [...readAccount().hitKeys].map(([step, keys]) => [step, [...keys].sort()])"
+        "() => [...account.hitKeys].map(([step, keys]) => [step, [...keys].sort()])"
     )
     asked: dict[int, set[int]] = {}
     for note in conversion.song.notes:

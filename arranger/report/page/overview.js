@@ -1,34 +1,33 @@
 // The strip of the whole song: a column a bar, as tall and dark as the share that was lost there.
 
 class Overview {
-  constructor(canvas, account, view, chosen) {
+  constructor(canvas, view) {
     this.canvas = canvas;
-    this.account = account;
     this.view = view;
-    this.chosen = chosen;
-    this.bar = 0;
-    this.cursor = -1;
-    this.waiting = false;
     this.palette = readPalette();
-    canvas.setAttribute("aria-valuemin", String(account.bars[0].number));
-    canvas.setAttribute("aria-valuemax", String(account.bars[account.bars.length - 1].number));
+    this.request = inNextFrame(() => this.draw());
     canvas.addEventListener("click", (event) => this.click(event));
     canvas.addEventListener("keydown", (event) => this.key(event));
-    new ResizeObserver(() => this.request()).observe(canvas.parentElement);
-    this.say();
+    new ResizeObserver(() => changed("view")).observe(canvas.parentElement);
+    onchange("view place", () => this.request());
+    onchange("colours", () => {
+      this.palette = readPalette();
+      this.request();
+    });
+    onchange("data selection", () => this.say());
+  }
+
+  get account() {
+    return state.account;
+  }
+
+  // Index of the bar that was chosen last.
+  get bar() {
+    return state.bars?.from ?? 0;
   }
 
   get width() {
     return Math.max(this.canvas.parentElement.clientWidth, 100);
-  }
-
-  request() {
-    if (this.waiting) return;
-    this.waiting = true;
-    requestAnimationFrame(() => {
-      this.waiting = false;
-      this.draw();
-    });
   }
 
   draw() {
@@ -79,10 +78,8 @@ class Overview {
     context.strokeStyle = palette.ink;
     context.lineWidth = 2;
     context.strokeRect(left + 1, 1, Math.max(right - left - 2, 3), height - 2);
-    if (this.cursor >= 0) {
-      context.fillStyle = palette.accent;
-      context.fillRect(this.cursor * perStep - 1, 0, 2, height);
-    }
+    context.fillStyle = palette.accent;
+    context.fillRect(state.step * perStep - 1, 0, 2, height);
   }
 
   click(event) {
@@ -108,13 +105,14 @@ class Overview {
   }
 
   go(index) {
-    this.bar = index;
-    this.say();
-    this.chosen(this.account.bars[index]);
+    select({ bar: index });
   }
 
   say() {
-    const bar = this.account.bars[this.bar];
+    const { bars } = this.account;
+    const bar = bars[this.bar];
+    this.canvas.setAttribute("aria-valuemin", String(bars[0].number));
+    this.canvas.setAttribute("aria-valuemax", String(bars[bars.length - 1].number));
     this.canvas.setAttribute("aria-valuenow", String(bar.number));
     this.canvas.setAttribute(
       "aria-valuetext",

@@ -5,12 +5,12 @@ const PRINT_LINES = 60;
 const PRINT_STEPS_A_LINE = 128;
 const PRINT_ROWS = 200;
 
-function preparePrint(account, list) {
+function preparePrint(list) {
   let opened = [];
   addEventListener("beforeprint", () => {
     opened = [...document.querySelectorAll("details:not([open])")];
     for (const details of opened) details.open = true;
-    document.getElementById("printed").replaceChildren(...printedLines(account));
+    document.getElementById("printed").replaceChildren(...printedLines(state.account));
     list.showForPrint(PRINT_ROWS);
   });
   addEventListener("afterprint", () => {
@@ -45,9 +45,12 @@ function linesOfBars(bars) {
 }
 
 function printedLine(account, palette, bars) {
-  const view = new View(account);
+  const view = new View();
+  view.adopt(account);
   view.width = PRINT_WIDTH;
   view.rowPx = 6;
+  view.laneShare = 1;
+  view.height = 10_000;
   view.height = view.contentHeight;
   view.stepPx = (PRINT_WIDTH - view.gutter) / PRINT_STEPS_A_LINE;
   view.scrollX = bars[0].first * view.stepPx;
@@ -55,7 +58,7 @@ function printedLine(account, palette, bars) {
   view.width = Math.ceil(view.x(last.first + last.steps)) + 1;
   const roll = new Roll(document.createElement("canvas"), view);
   roll.palette = palette;
-  roll.draw();
+  roll.drawBase(sharpContext(roll.canvas, view.width, view.height));
   const image = new Image();
   image.src = roll.canvas.toDataURL();
   image.alt = `Bars ${bars[0].number} to ${last.number}`;

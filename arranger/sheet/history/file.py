@@ -66,7 +66,13 @@ def damaged_path(path: str | Path) -> Path:
     return found.with_name(f"{found.name}.damaged")
 
 
-def write_version(path: str | Path, content: bytes, by: str) -> None:
+class OvertakenError(Exception):
+    """Something else stands in a file than what a change was made from."""
+
+
+def write_version(
+    path: str | Path, content: bytes, by: str, *, instead_of: bytes | None = None
+) -> None:
     """Write a sheet's text, and what stood there into its history.
 
     Parameters
@@ -77,11 +83,15 @@ def write_version(path: str | Path, content: bytes, by: str) -> None:
         The text.
     by
         The command, as the list of versions names it.
+    instead_of
+        What has to stand there; None: whatever does.
 
     Raises
     ------
     OutputError
         If the sheet can't be written.
+    OvertakenError
+        If something else stands there; nothing is written then.
     """
     path = Path(path)
     check_target(path)
@@ -89,6 +99,8 @@ def write_version(path: str | Path, content: bytes, by: str) -> None:
         write_bytes(path, content)
         return
     with taking_turns(path) as ours:
+        if instead_of is not None and found_in(path) != instead_of:
+            raise OvertakenError
         keeper = _Keeper(path, ours)
         keeper.note_found(content)
         write_bytes(path, content)
