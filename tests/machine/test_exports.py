@@ -157,7 +157,13 @@ def test_data_is_laid_out_as_documented() -> None:
 def test_data_of_a_timer_is_divisors_by_tick() -> None:
     content = exported(sheet_of(ALTERNATE, [69, REST]), "data", ALTERNATE)
     # The shortest step is 24 ticks. By hand: 1,193,182 / 440 = 2711.8.
-    assert content == struct.pack("<HHHHH", 24, 2712, 24, 0, 0)
+    assert content == struct.pack("<HHHHHI", 24, 2712, 24, 0, 0, 0xFFFF_FFFF)
+
+
+def test_data_of_a_timer_go_round_where_the_sheet_does() -> None:
+    sheet = sheet_of(ALTERNATE, [69, HOLD, HOLD, REST], loop_step=1)
+    content = exported(sheet, "data", ALTERNATE)
+    assert content == struct.pack("<HHHHHHHI", 24, 2712, 48, 2712, 24, 0, 0, 1)
 
 
 @settings(max_examples=25)
