@@ -85,6 +85,7 @@ def export(
       arranger export song.duet --as binary --address 0xA000
       arranger export song.duet --as hex --address 0xA000
       arranger export song.duet --as binary --entries start
+      arranger export song.duet --as c --prefix quay_ -o quay.c
       arranger export song.duet --as assembly --prefix song_ -o song.asm
       arranger export song.duet --as musicxml
       arranger export song.duet --as pdf -o score.pdf

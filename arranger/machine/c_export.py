@@ -87,7 +87,7 @@ def c_files(sheet: Sheet, _engine: Engine, options: ExportOptions) -> dict[str, 
         raise UsageError(f"{options.stem} is the player", remedy="call the song otherwise with -o")
     files = {path.name: path.read_bytes() for path in PLAYER_FILES}
     lines = [*_header(sheet, options)]
-    return {f"{options.stem}.h": ("\n".join(lines) + "\n").encode("ascii"), **files}
+    return {_header_name(sheet, options): ("\n".join(lines) + "\n").encode("ascii"), **files}
 
 
 def c_notes(sheet: Sheet, _engine: Engine, options: ExportOptions) -> list[str]:
@@ -122,6 +122,12 @@ def _name(sheet: Sheet, options: ExportOptions) -> str:
             remedy="give --prefix letters, digits and _, a letter or _ first",
         )
     return options.prefix + identifier(sheet.title)
+
+
+def _header_name(sheet: Sheet, options: ExportOptions) -> str:
+    """Return how the header is called: as the file is, where that can stand in a source."""
+    plain = re.fullmatch(r"[A-Za-z0-9_.-]+", options.stem)
+    return f"{options.stem if plain else _name(sheet, options)}.h"
 
 
 def _header(sheet: Sheet, options: ExportOptions) -> Iterator[str]:
@@ -160,7 +166,7 @@ def _lines(sheet: Sheet, engine: Engine, options: ExportOptions) -> Iterator[str
     yield f"/* {comment(sheet.title)}: a piece for a one-bit speaker, written by arranger."
     yield f" * Engine {engine.name}, clock {engine.clock_hz} Hz. duet_player.h says what all means. */"
     if options.stem:
-        yield f'#include "{options.stem}.h"'
+        yield f'#include "{_header_name(sheet, options)}"'
     else:
         yield '#include "duet_player.h"'
         yield ""

@@ -253,3 +253,10 @@ def test_a_prefix_parts_songs_of_one_title() -> None:
     assert b"quay_counter_song;" in export_files(sheet, engine, "c", options)["song.h"]
     with pytest.raises(UsageError, match="'7-' can't begin a name in C"):
         export(sheet, engine, "c", ExportOptions(prefix="7-"))
+
+
+def test_a_name_that_cannot_stand_in_a_source_is_not_the_headers() -> None:
+    engine, sheet = CASES["counter"]
+    options = ExportOptions(stem='K\u00fcste "7" \udcff')
+    assert b'#include "counter.h"' in export(sheet, engine, "c", options)
+    assert "counter.h" in export_files(sheet, engine, "c", options)
