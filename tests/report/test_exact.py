@@ -270,7 +270,10 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
     """Positions and lengths in hundredths of a step, beats in hundredths of a beat."""
     found = json.loads("".join(page_data(hand)))
     engine, reasons = found.pop("engine"), found.pop("reasons")
+    sheet_lines = [found["sheet"].pop(name) for name in ("file", "lines", "bars")]
+    assert sheet_lines[0] == "hostile.duet"
     told = found["notes"].pop("told")
+    taken = hand.engine.code_bytes + song_bytes(hand.sheet, hand.engine)
     assert [text.partition(":")[0] for text in told[:3]] == [
         f"bar 1 beat 1, G4 of '{SHOWN}'",
         "bar 1 beat 1, G2 of 'low strings'",
@@ -278,6 +281,11 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
     ]
     assert found == {
         "title": HOSTILE,
+        "head": {
+            "lead": "0:04, 2 bars, tempo 121 (played at 119.6)",
+            "size": f"fits: {taken:,} of 32,768 bytes",
+            "fits": True,
+        },
         "stepSeconds": hand.grid.step_length.seconds,
         "steps": 16,
         "loopStep": None,

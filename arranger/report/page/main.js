@@ -7,6 +7,7 @@ function makePage() {
   new Choosing(roll);
   new Overview(document.getElementById("overview"), view);
   new About(document.getElementById("about"));
+  new Mend(document.getElementById("problems"));
   const list = new NoteList();
   const listening = new Listening(new Player(), travel);
   listenToKeys();
@@ -18,6 +19,8 @@ function makePage() {
   roll.listen();
   preparePrint(list);
   followLinks();
+  listenToCopying();
+  onchange("data", showHead);
   onchange("data colours", () => drawSwatches(readPalette()));
   watchTheme(() => changed("colours"));
 }
