@@ -45,15 +45,17 @@ SCRIPTS = (
     "routine.js",
     "sheet_sound.js",
     "song_sound.js",
+    "mixer.js",
     "player.js",
     "listening.js",
+    "address.js",
     "print.js",
     "sheet_lines.js",
     "main.js",
 )
 """In the order in which they build on each other."""
 
-LIVE_SCRIPTS = (*SCRIPTS[:-1], "live.js", "edit.js", SCRIPTS[-1])
+LIVE_SCRIPTS = (*SCRIPTS, "live.js", "edit.js")
 """Those of a page that is served live, where the sheet can be edited."""
 
 _HERE = "<the data>"

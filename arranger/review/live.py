@@ -133,7 +133,7 @@ class Live:
         with self._new:
             before = self._state
             try:
-                text = read_text(self.path)
+                text = read_text(self.path) or self._saved()
             except ArrangerError as error:
                 now = before._replace(text="", checked=None, trouble=str(error))
                 if before.checked is None and before.trouble == now.trouble:
@@ -199,6 +199,11 @@ class Live:
                 return Done(state, clashes=("the file was changed meanwhile",))
             (redo if forward else undo)(self.path)
             return Done(self.look(), "brought back" if forward else "taken back")
+
+    def _saved(self) -> str:
+        """Return the text of a file that was empty a moment ago: an editor may be at it just now."""
+        self._closed.wait(_PAUSE_SECONDS)
+        return read_text(self.path)
 
     def _watch(self) -> None:
         def pause(_seconds: float) -> None:

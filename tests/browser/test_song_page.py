@@ -193,7 +193,7 @@ def test_plays_switches_and_pauses(opened: Callable[..., Opened], parade_file: P
     page.get_by_role("button", name="Play", exact=True).click()
     expect(page.get_by_role("button", name="Pause")).to_be_visible()
     expect(page.locator("#where")).to_have_text(re.compile("bar 1, beat [34]"), timeout=5000)
-    page.get_by_label("the song", exact=True).check()
+    page.get_by_role("radio", name="song").check()
     expect(page.locator("#where")).to_have_text(re.compile("bar 2"), timeout=5000)
     page.get_by_role("button", name="Pause").click()
     stopped = page.locator("#where").inner_text()
@@ -208,7 +208,7 @@ def test_plays_from_a_bar_and_loops_it(opened: Callable[..., Opened], parade_fil
     page.locator("#problems .go").first.click()
     start = page.locator("#where").inner_text()
     bar = start.split(",")[0]
-    page.get_by_label("loop the chosen bars").check()
+    page.get_by_label("loop", exact=True).check()
     page.get_by_role("button", name="Play", exact=True).click()
     expect(page.locator("#where")).to_have_text(f"{bar}, beat 4", timeout=5000)
     expect(page.locator("#where")).to_have_text(f"{bar}, beat 1", timeout=5000)

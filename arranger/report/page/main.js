@@ -8,21 +8,35 @@ function makePage() {
   new Overview(document.getElementById("overview"), view);
   new About(document.getElementById("about"));
   new Mend(document.getElementById("problems"));
+  new SheetLines(document.getElementById("sheet-lines"));
   const list = new NoteList();
+  new Mixer();
   const listening = new Listening(new Player(), travel);
   listenToKeys();
   bindKey(" ", "play or pause", () => listening.toggle(), "Space");
   bindKey("Enter", "play from the chosen note or bars", () => listening.playChosen());
+  bindKey("l", "loop the chosen bars, or no longer", () => listening.switchLoop());
+  bindKey("f", "follow the music, or no longer", () => listening.setFollowing(!travel.following));
+  bindKey("s", "hear the song in place of the sheet, and back", () => listening.switchSource());
   bindKey("+", "zoom in", () => travel.zoomBy(1.5));
   bindKey("-", "zoom out", () => travel.zoomBy(1 / 1.5));
   bindKey("Escape", "let go of the note, then of the bars", () => letGo());
   roll.listen();
+  for (const name of ["show-song", "show-sheet"]) showOrHide(name, roll);
   preparePrint(list);
   followLinks();
   listenToCopying();
   onchange("data", showHead);
   onchange("data colours", () => drawSwatches(readPalette()));
   watchTheme(() => changed("colours"));
+  return new Address(list, travel);
+}
+
+function showOrHide(name, roll) {
+  document.getElementById(name).addEventListener("change", (event) => {
+    roll[name === "show-song" ? "showSong" : "showSheet"] = event.target.checked;
+    roll.request(true);
+  });
 }
 
 function letGo() {
@@ -45,8 +59,9 @@ function show(data) {
 }
 
 async function begin() {
-  makePage();
+  const address = makePage();
   show(await globalThis.unpacked("data").json());
+  address.begin();
   document.documentElement.dataset.ready = "";
 }
 

@@ -3,6 +3,7 @@
 Steps of a voice are compared by what sounds: the pitch, and where its tone starts. So a tone is one
 thing wherever bars begin, and the steps of a tone that a hand made are the hand's to its end. A single
 tone or silence that a hand left, or typed as it was, between two of its own tones is part of its phrase.
+In a bar where a hand has put a tone, those that it left stay in their octaves beside it.
 """
 
 from __future__ import annotations
@@ -104,6 +105,7 @@ def merge_voice(
     slot_of = {slot.edited: at for at, slot in enumerate(slots) if slot.edited is not None}
     changed = [_is_changed(slot, mine, then) for slot in slots]
     _take_phrases_along(changed, slots, mine)
+    _keep_octaves(changed, slots, mine, new, move)
     hand = [
         by_hand and _is_otherwise(slot, mine, new, move)
         for slot, by_hand in zip(slots, changed, strict=True)
@@ -163,6 +165,33 @@ def _take_phrases_along(changed: list[bool], slots: Sequence[Slot], mine: _Heard
         alone = set(between) == {between[0]} and between[0] not in (first, last)
         if alone and first[0] >= 0 and last[0] >= 0:
             changed[before + 1 : after] = [True] * len(between)
+
+
+def _keep_octaves(
+    changed: list[bool], slots: Sequence[Slot], mine: _Heard, new: _Heard, move: Move
+) -> None:
+    """Let tones of a bar with some by hand be the hand's too, where only their octave is new.
+
+    Those by hand aren't moved by octaves with what is generated around them, and some of a phrase
+    may have been typed as they were.
+    """
+    if not move.folds:
+        return
+    starting = [slot.edited is not None and mine.begins(slot.edited) for slot in slots]
+    bars = {slots[at].bar for at, starts in enumerate(starting) if starts and changed[at]}
+    tones: dict[int, list[int]] = {}
+    for at, slot in enumerate(slots):
+        if slot.edited is not None and mine.sounds[slot.edited][0] >= 0:
+            tones.setdefault(mine.starts[slot.edited], []).append(at)
+    for start, steps in tones.items():
+        if slots[steps[0]].bar not in bars or any(changed[at] for at in steps):
+            continue
+        pitch, place = mine.sounds[start]
+        moved = move.pitch(pitch)
+        heard = [new.sounds[slots[at].now or 0] for at in steps]
+        if all(p >= 0 and (p - moved) % 12 == 0 and at == place for p, at in heard):
+            for at in steps:
+                changed[at] = True
 
 
 def _is_otherwise(slot: Slot, mine: _Heard, new: _Heard, move: Move) -> bool:
