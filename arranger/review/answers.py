@@ -153,9 +153,10 @@ def _told(done: Done) -> dict[str, Any]:
 
 def _trial(trial: Trial) -> dict[str, Any]:
     """Return what would change as JSON: what fares worse first."""
-    changed = sorted(trial.changed, key=lambda each: (not each.worse, each.note))
+    changed = sorted(trial.changed, key=lambda each: (-each.loss, each.note))
+    told = [each._asdict() | {"worse": each.loss > 0} for each in changed[:_MOST_CHANGED]]
     return {
-        "changed": [each._asdict() | {"worse": each.worse} for each in changed[:_MOST_CHANGED]],
+        "changed": told,
         "more": max(len(changed) - _MOST_CHANGED, 0),
         "loss": round(trial.loss, 3),
     }

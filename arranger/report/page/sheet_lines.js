@@ -57,10 +57,10 @@ class SheetLines {
   }
 }
 
-// The chosen bars, else the one of the chosen note, else the one where the music is.
+// The chosen bars, or the one of a chosen note that lies elsewhere, else the one where the music is.
 function shownBars() {
   const { account, bars, note, step } = state;
-  if (bars !== null) {
+  if (bars !== null && (note === NO_NOTE || inChosenBars(note))) {
     return account.bars.slice(bars.from, Math.min(bars.to + 1, bars.from + MOST_BARS_SHOWN));
   }
   const at = note === NO_NOTE ? step : Math.max(account.notes.at[note], 0);
@@ -68,7 +68,9 @@ function shownBars() {
 }
 
 function chosenBarsLeftOut() {
-  return state.bars === null ? 0 : state.bars.to - state.bars.from + 1 - shownBars().length;
+  const { bars, note } = state;
+  if (bars === null || (note !== NO_NOTE && !inChosenBars(note))) return 0;
+  return bars.to - bars.from + 1 - shownBars().length;
 }
 
 function byHand(bar) {
