@@ -49,7 +49,8 @@ def export(
             "--address",
             metavar="ADDRESS",
             parser=_address,
-            help="Where code and data will lie in memory: 32768, 0x8000, '$8000' or 8000h.",
+            help="Where code and data will lie in memory (of a PC: in their segment): 32768, 0x8000, "
+            "'$8000' or 8000h. Without it a PC gets a program, NAME.com.",
         ),
     ] = None,
     entries: Annotated[
@@ -100,7 +101,7 @@ def export(
     find_exporter(format_name)
     content = read_sheet(sheet)
     engine = load_engine(content.engine, beside=sheet)
-    target = output or sheet.parent / f"{sheet.stem}{default_suffix(format_name, engine)}"
+    target = output or sheet.parent / f"{sheet.stem}{default_suffix(format_name, engine, address)}"
     check_target(target)
     refuse_sources(target, sheet, content)
     try:

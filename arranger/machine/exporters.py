@@ -130,15 +130,10 @@ def _check_address(format_name: str, engine: Engine) -> None:
             f"the format {format_name} has no address",
             remedy=f"leave out --address; it is for {' and '.join(having)}",
         )
-    if format_name == "data":
-        if engine.profile.export is None:
-            raise UsageError(
-                "data without an [export] of the engine have no address",
-                remedy="leave out --address",
-            )
-    elif engine.method == "alternate":
+    if format_name == "data" and engine.profile.export is None:
         raise UsageError(
-            f"what plays {engine.name} runs at any address", remedy="leave out --address"
+            "data without an [export] of the engine have no address",
+            remedy="leave out --address",
         )
 
 
@@ -155,8 +150,10 @@ def _check_player_options(format_name: str, engine: Engine, options: ExportOptio
             )
 
 
-def default_suffix(format_name: str, engine: Engine) -> str:
+def default_suffix(format_name: str, engine: Engine, address: int | None = None) -> str:
     """Return how a file of a format is called that nobody named; raises as `find_exporter`."""
+    if format_name == "binary" and engine.method == "alternate" and address is None:
+        return ".com"
     if format_name == "data":
         from arranger.machine.data_export import data_suffix
 

@@ -18,7 +18,8 @@ from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
 from arranger.report.columns import stretches, written
-from arranger.report.losses import DECIDED, bar_losses
+from arranger.report.losses import DECIDED, bar_losses, song_heard
+from arranger.report.problems import ranking
 from arranger.report.sheet_lines import lines_of
 from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
@@ -55,6 +56,9 @@ def page_data(conversion: Conversion, lines: SheetLines | None = None) -> Iterat
         "steps": grid.steps,
         "loopStep": grid.loop_step,
         "bars": _bars(conversion),
+        "heard": list(zip(*(bar.heard for bar in bar_losses(conversion)), strict=True)),
+        "heardWhole": song_heard(conversion),
+        "problems": _problems(conversion),
         "parts": _parts(conversion),
         "outcomes": list(OUTCOMES),
         "reasons": [[name, DECIDED[name]] for name in REASONS],
@@ -82,7 +86,7 @@ def _json(value: Any) -> str:
 
 
 def _bars(conversion: Conversion) -> list[list[float | None]]:
-    """Return number, first step, steps, beats, beat unit, share lost, notes, notes dropped of each.
+    """Return number, first step, steps, beats, beat unit, notes, notes dropped of each.
 
     Last comes the song's number, where it is another.
     """
@@ -93,12 +97,19 @@ def _bars(conversion: Conversion) -> list[list[float | None]]:
             bar.steps,
             bar.numerator,
             bar.denominator,
-            round(lost.share, 3),
             lost.notes,
             lost.dropped,
             bar.song_number,
         ]
         for bar, lost in zip(conversion.grid.bars, bar_losses(conversion), strict=True)
+    ]
+
+
+def _problems(conversion: Conversion) -> list[list[Any]]:
+    """Return places of bars, what they lack, and in which lines, of each problem; the worst first."""
+    return [
+        [[bar.place for bar in each.bars], each.sentence, each.lines]
+        for each in ranking(conversion)
     ]
 
 

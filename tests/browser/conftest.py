@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
 
-READY = "!document.getElementById('roll') || document.documentElement.dataset.ready === ''"
+READY = "html[data-ready], html:not(:has(#roll))"
 AXE_VERSION = "4.14.1"
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 
@@ -104,7 +104,7 @@ def opened(browser: Browser) -> Iterator[Callable[..., Opened]]:
         pages.append(found)
         found.page.goto(path.as_uri())
         # The page of a song starts after it has unpacked its data; others are ready with their load.
-        found.page.wait_for_function(READY)
+        found.page.locator(READY).wait_for(state="attached")
         return found
 
     yield open_file

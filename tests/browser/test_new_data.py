@@ -12,7 +12,9 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
 from arranger.report import html_page, told
+from arranger.report.build import Script, packed
 from arranger.report.page_data import page_data
+from arranger.report.song_page import SCRIPTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,13 +26,21 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 
+def open_page(conversion: Conversion) -> str:
+    """Return a page whose functions a test can call."""
+    text = Script.of(SCRIPTS).text.replace("\nbegin();", "\nbegin();\nwindow.show = show;")
+    page = html_page(conversion)
+    plain, shown = ("".join(packed([each])) for each in (Script.of(SCRIPTS).text, text))
+    assert plain in page
+    return page.replace(plain, shown)
+
+
 def test_new_data_keeps_choice_place_and_sight(
     opened: Callable[..., Opened], written: Callable[[str, str], Path], parade: Conversion
 ) -> None:
     settings = build_settings({"texture": "two-highest", "drums": "none"})
     other = convert(parade.song, load_engine("twin-phase"), settings)
-    text = html_page(parade).replace("\nbegin();", "\nbegin();\nwindow.show = show;")
-    page = opened(written("shown", text), bypass_csp=True).page
+    page = opened(written("shown", open_page(parade)), bypass_csp=True).page
     page.locator("#mend .go").first.click()
     page.locator("#list tbody .go").nth(40).click()
     note = int(page.locator("#list tr.marked").get_attribute("data-note") or -1)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -194,7 +193,7 @@ def test_plays_switches_and_pauses(opened: Callable[..., Opened], parade_file: P
     page.get_by_role("button", name="Play", exact=True).click()
     expect(page.get_by_role("button", name="Pause")).to_be_visible()
     expect(page.locator("#where")).to_have_text(re.compile("bar 1, beat [34]"), timeout=5000)
-    page.get_by_label("the song", exact=True).check()
+    page.get_by_role("radio", name="song").check()
     expect(page.locator("#where")).to_have_text(re.compile("bar 2"), timeout=5000)
     page.get_by_role("button", name="Pause").click()
     stopped = page.locator("#where").inner_text()
@@ -209,7 +208,7 @@ def test_plays_from_a_bar_and_loops_it(opened: Callable[..., Opened], parade_fil
     page.locator(".hand .go").first.click()
     start = page.locator("#where").inner_text()
     bar = start.split(",")[0]
-    page.get_by_label("loop the chosen bars").check()
+    page.get_by_label("loop", exact=True).check()
     page.get_by_role("button", name="Play", exact=True).click()
     expect(page.locator("#where")).to_have_text(f"{bar}, beat 4", timeout=5000)
     expect(page.locator("#where")).to_have_text(f"{bar}, beat 1", timeout=5000)
@@ -258,9 +257,8 @@ def test_prints_every_bar_of_the_roll(opened: Callable[..., Opened], parade_file
 
 
 def test_large_songs_scroll_and_zoom(opened: Callable[..., Opened], large_file: Path) -> None:
-    assert large_file.stat().st_size < 3_000_000
+    assert large_file.stat().st_size < 300_000
     page = opened(large_file).page
-    assert json.loads(page.locator("#data").inner_text())["notes"]["at"][4999] >= 0
     page.get_by_role("button", name="Whole song").click()
     page.locator("#roll").focus()
     page.keyboard.press("End")

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 RATE = 44_100
-SCRIPTS = ("data.js", "routine.js", "sheet_sound.js", "song_sound.js")
+SCRIPTS = ("data.js", "state.js", "mixer.js", "routine.js", "sheet_sound.js", "song_sound.js")
 
 
 @pytest.fixture(scope="module")

@@ -11,25 +11,33 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.choose import _optimum
+from arranger.reduce.choose import _optimum, _prices, _turns
+from arranger.reduce.choose import price as price_module
+from arranger.reduce.choose.costs import costs_from
 from arranger.reduce.choose.optimum import solve, solve_in_numpy
-from arranger.reduce.choose.price import Layout, Priced
-from arranger.reduce.choose.rates import FAR
+from arranger.reduce.choose.price import Layout, Priced, prices
+from arranger.reduce.choose.rates import FAR, Rates
+from arranger.reduce.choose.turns import LATER, choose, choose_in_python
 from arranger.reduce.worth import _reading
 from arranger.reduce.worth.tune_model import CHUNK, UNITS, WARM_UP, read_in_numpy
+from tests.reduce.test_optimum import COSTS, problem_of, rates_for, songs
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from arranger.columns import Ints
+    from tests.reduce.reference import Song
 
 WITHOUT = """
 import sys
 sys.modules["arranger.reduce.choose._optimum"] = None
+sys.modules["arranger.reduce.choose._prices"] = None
+sys.modules["arranger.reduce.choose._turns"] = None
 sys.modules["arranger.reduce.worth._reading"] = None
-from arranger.reduce.choose import optimum
+from arranger.reduce.choose import optimum, price, turns
 from arranger.reduce.worth import tune_model
-assert optimum._compiled is tune_model._compiled is None
+assert {each._compiled for each in (optimum, price, turns, tune_model)} == {None}
 from arranger.cli.start import main
 main()
 """
@@ -69,6 +77,66 @@ def test_both_find_the_same_path_of_the_same_cost(priced: Priced) -> None:
         cost += int(node[c, d] + move1[a, c] + move2[b, d])
         a, b = c, d
     assert cost == one.cost
+
+
+def spread_out(rates: Rates) -> list[list[Ints]]:
+    """Return the prices of a problem, the squares of each segment as far as they are in use."""
+    found = prices(rates)
+    moves = Priced(found.layout, found.changes, found.move1, found.move2)
+    nodes = Priced(found.layout, found.node, found.changes, found.changes)
+    whole = zip(nodes.segments(), moves.segments(), strict=True)
+    return [[node, changes, move1, move2] for (node, changes, _), (_, move1, move2) in whole]
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    songs(most_steps=16, most_tones=12),
+    st.sampled_from(COSTS),
+)
+def test_both_price_all_choices_alike(song: Song, costs: Mapping[str, float]) -> None:
+    rates = rates_for(song, problem_of(song), costs_from(costs))
+    compiled = spread_out(rates)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(price_module, "_compiled", None)
+        for t, (one, two) in enumerate(zip(compiled, spread_out(rates), strict=True)):
+            for name, a, b in zip(("node", "changes", "move1", "move2"), one, two, strict=True):
+                assert a.tolist() == b.tolist(), (t, name)
+
+
+def test_columns_that_do_not_fit_each_other_have_no_price() -> None:
+    nothing = np.zeros(1, dtype=np.int64)
+    numbers = (1, 0.5, 0.5, 1.0, *[1] * 9)
+    with pytest.raises(ValueError, match="don't fit"):
+        _prices.price((nothing,) * 33, *numbers)
+    with pytest.raises(ValueError, match="more or fewer"):
+        _prices.price((nothing,), *numbers)
+
+
+chords = st.frozensets(st.integers(36, 60), max_size=6).map(sorted)
+moments = st.tuples(
+    st.integers(0, 9).map(bool), st.integers(0, 2), *[st.booleans()] * 4,
+    st.sampled_from((0, 0, 1, 0b10010001)), st.sampled_from((-1, 60, 72)), st.booleans(),
+    st.integers(0, 11), chords,
+)  # fmt: skip
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(moments, max_size=40))
+def test_both_give_the_same_turns(rows: list[tuple[int | list[int], ...]]) -> None:
+    columns = np.array([row[:-1] for row in rows], dtype=np.int64).reshape(-1, 10).T
+    pitches = np.full((len(rows), 6), 1000)
+    for filled, row in zip(pitches, rows, strict=True):
+        filled[: len(row[-1])] = row[-1]  # type: ignore[arg-type]
+    sounding = np.count_nonzero(pitches < 1000, axis=1)
+    given = np.ascontiguousarray(columns), pitches, sounding
+    assert choose(*given).tolist() == choose_in_python(*given).tolist()
+
+
+def test_chords_that_do_not_rise_have_no_turns() -> None:
+    columns, found, later = np.zeros((10, 1), int), np.zeros((2, 1), int), np.array(LATER)
+    for chord, many in (([60, 60], 2), ([60], 2), ([-1], 1)):
+        with pytest.raises(ValueError, match="don't fit"):
+            _turns.chosen(columns, np.array([chord]), np.array([many]), later, found, 2.0, 12, 10)
 
 
 def test_arrays_that_do_not_fit_each_other_are_refused() -> None:

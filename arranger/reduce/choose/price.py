@@ -12,12 +12,13 @@ the whole song slow. `Prices` are what stays while only the cost of a change is 
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from arranger.columns import distinct
-from arranger.reduce.choose.rates import FAR
+from arranger.reduce.choose.costs import LEAP_LIMIT, STREAM
+from arranger.reduce.choose.rates import FAR, UNITS
 from arranger.reduce.choose.terms import (
     batch_of,
     changes,
@@ -29,11 +30,19 @@ from arranger.reduce.choose.terms import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+
+    from numpy.typing import NDArray
 
     from arranger.columns import Bools, Ints
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.choose.terms import Terms
+
+_compiled: Callable[..., None] | None
+try:
+    from arranger.reduce.choose._prices import price as _compiled
+except ImportError:  # no compiler where this was installed
+    _compiled = None
 
 _WIDTHS = np.array((3, 5, 6, 7, 8, 10, 2**31))
 """Slots, the rest included, up to which segments are priced together."""
@@ -115,9 +124,39 @@ def price(rates: Rates) -> Priced:
 def prices(rates: Rates) -> Prices:
     """Return the costs of every choice but those of changes for their own sake."""
     layout, batches = _laid_out(rates.problem.counts)
-    node, move1 = (np.empty(layout.cells, dtype=np.int64) for _ in range(2))
-    changed = np.empty(layout.cells, dtype=np.bool_)
-    move2 = move1 if rates.free is None else np.empty_like(move1)
+    # where a square isn't in use there is nothing that costs
+    node, move1 = (np.zeros(layout.cells, dtype=np.int64) for _ in range(2))
+    changed = np.zeros(layout.cells, dtype=np.bool_)
+    move2 = move1 if rates.free is None else np.zeros_like(move1)
+    found = Prices(layout=layout, node=node, move1=move1, move2=move2, changes=changed)
+    if _compiled is None:
+        price_in_numpy(rates, batches, found)
+    else:
+        r, width = rates, rates.problem.candidates.shape[1]
+        whole = (r.doubling, r.unison, r.late, r.entry, r.leap, r.line, LEAP_LIMIT, STREAM, FAR)
+        _compiled((*_columns(rates, layout), *found[1:]), width, r.delay, r.crossing, UNITS, *whole)
+    return found
+
+
+def _columns(rates: Rates, layout: Layout) -> Iterator[NDArray[Any]]:
+    """Yield what `_prices.c` looks at."""
+    problem, start, step = rates.problem, rates.start, rates.step
+    none = np.zeros(0, dtype=np.int64)
+    lost = sum((*rates.starts_lost, *rates.steps_lost), start=np.zeros_like(problem.starts))
+    columns = (
+        *layout, problem.starts, problem.lengths, problem.covered, lost, problem.candidates, rates.scrap,
+        none if rates.turn is None else rates.turn, none if rates.free is None else rates.free,
+        rates.pitch, rates.onset, rates.released, rates.whose, rates.unheard, rates.lean, rates.in_tune,
+        start.tune + start.bass, start.salience, start.by_octave,
+        step.tune + step.bass, step.salience, step.by_octave,
+        rates.broken, rates.gap + rates.tied, rates.wrong1, rates.wrong2, rates.split,
+    )  # fmt: skip
+    yield from map(np.ascontiguousarray, columns)
+
+
+def price_in_numpy(rates: Rates, batches: list[Ints], found: Prices) -> None:
+    """Write the same costs as what is compiled."""
+    layout, node, move1, move2, changed = found
     for rows in batches:
         width, place = int(layout.sides[rows[0]]), int(layout.places[rows[0]])
         shape = (len(rows), width, width)
@@ -136,7 +175,6 @@ def prices(rates: Rates) -> Prices:
         for voice, move in enumerate((move1,) if move2 is move1 else (move1, move2), start=1):
             costs = costly(rates, batch, goes, voice)
             np.multiply(moves, costs, out=move[cells].reshape(shape))
-    return Prices(layout=layout, node=node, move1=move1, move2=move2, changes=changed)
 
 
 def _laid_out(counts: Ints) -> tuple[Layout, list[Ints]]:

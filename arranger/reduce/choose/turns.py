@@ -24,10 +24,18 @@ from arranger.reduce.choose.candidates import IN_LINE
 from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.candidates import Problem
     from arranger.reduce.choose.costs import Costs
+
+_compiled: Callable[..., None] | None
+try:
+    from arranger.reduce.choose._turns import chosen as _compiled
+except ImportError:  # no compiler where this was installed
+    _compiled = None
 
 LONGEST_TURN = 0.17
 """Seconds, if steps are as short."""
@@ -120,12 +128,34 @@ def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints
     chord[:, 1:][chord[:, 1:] == chord[:, :-1]] = _NO_PITCH
     chord.sort(axis=1)
     sounding = np.count_nonzero(chord < _NO_PITCH, axis=1)
-    chords = [row[:many] for row, many in zip(chord.tolist(), sounding.tolist(), strict=True)]
-    columns = (
+    columns = np.array((
         broken[problem.starts], bar, turn, beat, upbeat, struck, in_tune, top, fills, root
-    )  # fmt: skip
+    ), dtype=np.int64)  # fmt: skip
+    return choose(columns, chord, sounding)
+
+
+def choose(columns: Ints, chords: Ints, sounding: Ints) -> Ints:
+    """Return the pitches that the voices are asked for; shape (2, T).
+
+    Parameters
+    ----------
+    columns
+        Shape (10, T): what `Moment` says of each segment, but for its chord.
+    chords, sounding
+        Shapes (T, K) and (T,): the pitches of all else that sounds, rising, and how many they are.
+    """
+    if _compiled is None:
+        return choose_in_python(columns, chords, sounding)
+    found = np.empty((2, len(sounding)), dtype=np.int64)
+    _compiled(columns, chords, sounding, np.array(LATER), found, BASS_SOONER, REACH, UNHEARD)
+    return found
+
+
+def choose_in_python(columns: Ints, chords: Ints, sounding: Ints) -> Ints:
+    """Return the same as `choose`."""
+    pitches = [row[:many] for row, many in zip(chords.tolist(), sounding.tolist(), strict=True)]
     chooser = _Chooser()
-    rows = zip(*(column.tolist() for column in columns), chords, strict=True)
+    rows = zip(*columns.tolist(), pitches, strict=True)
     found = [chooser.next(Moment._make(row)) for row in rows]
     return np.array(found, dtype=np.int64).reshape(-1, 2).T
 

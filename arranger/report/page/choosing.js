@@ -1,5 +1,7 @@
 // Choosing in the roll: by pointer, a note or bars; by keyboard, from note to note.
 
+const LEAST_DRAG = 6;
+
 class Choosing {
   constructor(roll) {
     this.roll = roll;
@@ -7,6 +9,9 @@ class Choosing {
     const { canvas } = roll;
     canvas.addEventListener("pointermove", (event) => this.hover(event));
     canvas.addEventListener("pointerleave", () => this.point(NO_NOTE));
+    canvas.addEventListener("pointerdown", (event) => this.press(event));
+    canvas.addEventListener("pointerup", () => this.release());
+    canvas.addEventListener("pointercancel", () => this.release());
     canvas.addEventListener("click", (event) => this.click(event));
     canvas.addEventListener("dblclick", (event) => this.chosenTwice(event));
     canvas.addEventListener("keydown", (event) => this.key(event));
@@ -17,7 +22,39 @@ class Choosing {
     return this.roll.noteAt(event.clientX - bounds.left, event.clientY - bounds.top);
   }
 
+  barUnder(event) {
+    const { account } = this.view;
+    const step = this.view.stepAt(event.clientX - this.roll.canvas.getBoundingClientRect().left);
+    return barOfStep(account, Math.min(Math.max(step, 0), account.steps - 1)).index;
+  }
+
+  // With the mouse a drag chooses bars; a finger scrolls, and taps bars in the ruler.
+  press(event) {
+    this.drag = null;
+    this.dragged = false;
+    if (event.pointerType !== "mouse" || event.button !== 0) return;
+    this.drag = { x: event.clientX, bar: this.barUnder(event) };
+    this.roll.canvas.setPointerCapture(event.pointerId);
+  }
+
+  dragTo(event) {
+    if (!this.dragged && Math.abs(event.clientX - this.drag.x) < LEAST_DRAG) return;
+    this.dragged = true;
+    const bars = [this.drag.bar, this.barUnder(event)];
+    if (state.bars?.from === Math.min(...bars) && state.bars.to === Math.max(...bars)) return;
+    select({ bars }, { reveal: false, record: false, place: false });
+  }
+
+  release() {
+    if (this.dragged) select({ bars: [state.bars.from, state.bars.to] }, { reveal: false });
+    this.drag = null;
+  }
+
   hover(event) {
+    if (this.drag) {
+      this.dragTo(event);
+      return;
+    }
     if (event.pointerType !== "mouse" || event.buttons !== 0) return;
     const id = this.noteUnder(event);
     this.roll.canvas.style.cursor = id === NO_NOTE ? "default" : "pointer";
@@ -30,16 +67,26 @@ class Choosing {
     changed("pointed");
   }
 
-  // A click beside all notes lets go of the note; bars stay.
+  // In the ruler a click chooses a bar, with shift all up to it. Beside all notes it lets go of the note.
   click(event) {
+    if (this.dragged) return;
+    const top = event.clientY - this.roll.canvas.getBoundingClientRect().top;
+    const bar = this.barUnder(event);
+    if (event.shiftKey && state.bars !== null) {
+      const { from, to } = state.bars;
+      select({ bars: [Math.min(from, bar), Math.max(to, bar)] }, { reveal: false });
+      return;
+    }
+    if (top < RULER) {
+      select({ bar }, { reveal: false });
+      return;
+    }
     select({ note: this.noteUnder(event) }, { reveal: false });
   }
 
   // A double click chooses the bar, where the music then is.
   chosenTwice(event) {
-    const { account } = this.view;
-    const step = Math.min(Math.max(this.view.stepAt(event.offsetX), 0), account.steps - 1);
-    select({ bar: barOfStep(account, step).index });
+    select({ bar: this.barUnder(event) }, { reveal: false });
   }
 
   key(event) {

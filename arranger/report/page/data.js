@@ -5,7 +5,7 @@ const SHARP_NAMES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#",
 
 function readAccount(data) {
   const bars = data.bars.map(
-    ([number, first, steps, beats, unit, share, notes, dropped, songNumber], index) => ({
+    ([number, first, steps, beats, unit, notes, dropped, songNumber], index) => ({
       index,
       number,
       name: songNumber === null ? `bar ${number}` : `bar ${number} (the song's ${songNumber})`,
@@ -13,7 +13,6 @@ function readAccount(data) {
       steps,
       beats,
       unit,
-      share,
       notes,
       dropped,
     }),

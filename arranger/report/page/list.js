@@ -72,6 +72,7 @@ class NoteList {
   turn(pages) {
     this.page += pages;
     this.show();
+    changed("list");
   }
 
   // Bars are given as people count them; an empty field sets no limit.
@@ -85,6 +86,30 @@ class NoteList {
       from: number("from-bar", -Infinity),
       to: number("to-bar", Infinity),
     };
+  }
+
+  // What of it isn't as at first, by name.
+  get settings() {
+    const { key, down } = this.sort;
+    const said = Object.entries(this.filter).filter(([, value]) => !["", Infinity, -Infinity].includes(value));
+    if (key !== "at" || down) said.push(["sort", `${key}${down ? "-down" : ""}`]);
+    if (this.page > 0) said.push(["page", this.page + 1]);
+    return Object.fromEntries(said);
+  }
+
+  // Sets all of it; what isn't given is as at first.
+  set({ outcome = "", reason = "", part = "", from = "", to = "", sort = "at", page = "1" }) {
+    choose(document.getElementById("by-outcome"), outcome);
+    choose(document.getElementById("by-reason"), reason);
+    choose(document.getElementById("by-part"), part);
+    document.getElementById("from-bar").value = from;
+    document.getElementById("to-bar").value = to;
+    const [key, down] = sort.split("-");
+    if (document.querySelector(`[data-sort="${CSS.escape(key)}"]`) !== null)
+      this.sort = { key, down: down !== undefined };
+    showSort(this.sort.key, this.sort.down);
+    this.page = Math.max(Math.trunc(Number(page)) || 1, 1) - 1;
+    this.refresh();
   }
 
   refresh() {
@@ -127,6 +152,7 @@ class NoteList {
     this.page = 0;
     this.order();
     this.show();
+    changed("list");
   }
 
   // Shows one page of the list.

@@ -8,11 +8,19 @@ class Listening {
     on("play", "click", () => this.toggle());
     on("rewind", "click", () => this.rewind());
     on("volume", "input", (event) => player.setVolume(event.target.value / 100));
+    on("tempo", "input", (event) => this.setTempo(event.target.value));
+    on("follow", "change", (event) => this.setFollowing(event.target.checked));
     on("loop", "change", (event) => this.setLoop(event.target.checked));
     for (const choice of document.querySelectorAll("input[name=hear]"))
       choice.addEventListener("change", () => player.hear(choice.value));
     onchange("data place", () => this.showPlace());
+    onchange("view place", () => {
+      document.getElementById("follow").checked = travel.following;
+    });
     onchange("selection", () => this.chosen());
+    onchange("data selection", () => this.showBars());
+    for (const id of ["chosen-from", "chosen-to"])
+      on(id, "change", (event) => this.takeBars(event.target));
   }
 
   toggle() {
@@ -23,6 +31,37 @@ class Listening {
     }
     this.travel.following = true;
     player.play(state.step);
+  }
+
+  setTempo(percent) {
+    setText("tempo-now", `${percent} %`);
+    this.player.setTempo(percent / 100);
+  }
+
+  setFollowing(on) {
+    this.travel.following = on;
+    if (on) this.travel.follow(state.step);
+    changed("view");
+  }
+
+  showBars() {
+    const { account, bars } = state;
+    const numbers = bars === null ? [] : [bars.from, bars.to].map((at) => account.bars[at].number);
+    document.getElementById("chosen-from").value = numbers[0] ?? "";
+    document.getElementById("chosen-to").value = numbers[1] ?? "";
+  }
+
+  // Takes a typed bar; the other end comes along where it is needed.
+  takeBars(field) {
+    if (field.value === "") {
+      select({});
+      return;
+    }
+    const { account } = state;
+    const typed = Math.min(barNumbered(account, Number(field.value)), account.bars.length - 1);
+    const { from = typed, to = typed } = state.bars ?? {};
+    if (field.id === "chosen-from") select({ bars: [typed, Math.max(to, typed)] });
+    else select({ bars: [Math.min(from, typed), typed] });
   }
 
   playChosen() {
@@ -38,10 +77,22 @@ class Listening {
     this.travel.goToStep(0);
   }
 
+  switchLoop() {
+    const box = document.getElementById("loop");
+    box.checked = !box.checked;
+    this.setLoop(box.checked);
+  }
+
+  switchSource() {
+    const other = document.querySelector("input[name=hear]:not(:checked)");
+    other.checked = true;
+    this.player.hear(other.value);
+  }
+
   setLoop(on) {
     this.looping = on;
     const bar = barOfStep(state.account, state.step).index;
-    if (on && state.bars === null) select({ bar }, { reveal: false });
+    if (on && state.bars === null) select({ bar }, { reveal: false, place: false });
     this.player.loopOver(on ? chosenSteps() : null);
   }
 
@@ -49,7 +100,7 @@ class Listening {
   chosen() {
     const { player } = this;
     if (this.looping) player.loopOver(chosenSteps());
-    if (!state.how.moved || !state.how.reveal) return;
+    if (!state.how.place) return;
     this.travel.following = true;
     player.goTo(chosenSteps().first);
   }

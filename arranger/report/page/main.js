@@ -9,18 +9,31 @@ function makePage() {
   new About(document.getElementById("about"));
   new SheetLines(document.getElementById("sheet-lines"));
   const list = new NoteList();
+  new Mixer();
   const listening = new Listening(new Player(), travel);
   listenToKeys();
   bindKey(" ", "play or pause", () => listening.toggle(), "Space");
   bindKey("Enter", "play from the chosen note or bars", () => listening.playChosen());
+  bindKey("l", "loop the chosen bars, or no longer", () => listening.switchLoop());
+  bindKey("f", "follow the music, or no longer", () => listening.setFollowing(!travel.following));
+  bindKey("s", "hear the song in place of the sheet, and back", () => listening.switchSource());
   bindKey("+", "zoom in", () => travel.zoomBy(1.5));
   bindKey("-", "zoom out", () => travel.zoomBy(1 / 1.5));
   bindKey("Escape", "let go of the note, then of the bars", () => letGo());
   roll.listen();
+  for (const name of ["show-song", "show-sheet"]) showOrHide(name, roll);
   preparePrint(list);
   followLinks();
   onchange("data colours", () => drawSwatches(readPalette()));
   watchTheme(() => changed("colours"));
+  return new Address(list, travel);
+}
+
+function showOrHide(name, roll) {
+  document.getElementById(name).addEventListener("change", (event) => {
+    roll[name === "show-song" ? "showSong" : "showSheet"] = event.target.checked;
+    roll.request(true);
+  });
 }
 
 function letGo() {
@@ -43,8 +56,9 @@ function show(data) {
 }
 
 async function begin() {
-  makePage();
-  show(JSON.parse(document.getElementById("data").textContent));
+  const address = makePage();
+  show(await globalThis.unpacked("data").json());
+  address.begin();
   document.documentElement.dataset.ready = "";
 }
 

@@ -13,9 +13,10 @@ class Player {
     this.context = null;
     this.loop = null;
     this.source = "sheet";
+    this.tempo = 1;
     this.planned = [];
     this.setVolume(document.getElementById("volume").value / 100);
-    onchange("data", () => this.adopt());
+    onchange("data sound", () => this.adopt());
   }
 
   get playing() {
@@ -26,16 +27,23 @@ class Player {
     return state.account;
   }
 
-  // Plays a new account on from where the old one was.
+  // Plays on from where it is, what there is to hear now.
   adopt() {
     if (this.context === null) return;
     this.makeSounds();
     if (this.playing) this.play(state.step);
   }
 
+  // Plays so many times as fast as the sheet says; pitches and drums stay as they are.
+  setTempo(tempo) {
+    this.tempo = tempo;
+    this.adopt();
+  }
+
   makeSounds() {
     const rate = this.context.sampleRate;
-    this.makers = [new SheetSound(this.account, rate), new SongSound(this.account, rate)];
+    this.heard = accountHeard(this.account, this.tempo);
+    this.makers = [new SheetSound(this.heard, rate), new SongSound(this.heard, rate)];
   }
 
   // Sound may only start from a click or a key, so everything is set up here.
@@ -99,7 +107,7 @@ class Player {
   }
 
   sampleOf(step) {
-    return Math.round(step * this.account.stepSeconds * this.context.sampleRate);
+    return Math.round(step * this.heard.stepSeconds * this.context.sampleRate);
   }
 
   // Computes and plans what will be heard in the next second.
@@ -145,7 +153,7 @@ class Player {
     const chunk = this.planned.findLast(({ at }) => at <= now);
     if (chunk === undefined) return state.step;
     const sample = chunk.sample + Math.min((now - chunk.at) * context.sampleRate, chunk.count);
-    return Math.min(sample / (this.account.stepSeconds * context.sampleRate), this.account.steps);
+    return Math.min(sample / (this.heard.stepSeconds * context.sampleRate), this.account.steps);
   }
 
   tick() {

@@ -21,7 +21,7 @@ class Roll {
   // Draws again whenever what it shows changes.
   listen() {
     onchange("selection pointed place preview", () => this.request(false));
-    onchange("data filter view", () => this.request(true));
+    onchange("data filter view sound", () => this.request(true));
     onchange("colours", () => {
       this.palette = readPalette();
       this.request(true);
@@ -79,9 +79,10 @@ class Roll {
     const { view, account, palette } = this;
     const shown = OUTCOMES.map(() => []);
     const faded = OUTCOMES.map(() => []);
+    const heard = account.parts.map((part) => isHeard(`song ${part.index}`));
     eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
       if (isDrum(account, id) !== drums) return;
-      const group = passes(id) ? shown : faded;
+      const group = passes(id) && heard[account.notes.part[id]] ? shown : faded;
       group[account.notes.outcome[id]].push(view.noteBox(id));
     });
     context.globalAlpha = 0.18;

@@ -15,8 +15,11 @@ const state = {
   playing: false,
   // Ids that the list's filter lets through; null: all.
   matches: null,
-  // How the last choice was made: {reveal, record, moved}; see select().
-  how: { reveal: false, record: false, moved: false },
+  // What is silenced and what is heard alone; see mixer.js.
+  silenced: new Set(),
+  alone: new Set(),
+  // How the last choice was made: {reveal, record, place}; see select().
+  how: { reveal: false, record: false, place: false },
   // What an edit would put and what it would displace: null, or {tones, drums, lost}.
   preview: null,
 };
@@ -38,16 +41,16 @@ function changed(...kinds) {
 }
 
 // Chooses a note, bars (by index), or both; with {} nothing. Bars let go of a note outside them, a note
-// leaves the bars. `reveal` brings what was chosen into sight and the music to the bars, `record` makes
-// it a step that the browser's back button takes back.
-function select(what, { reveal = true, record = true } = {}) {
+// leaves the bars. `reveal` brings what was chosen into sight, `place` the music to the bars, `record`
+// makes it a step that the browser's back button takes back.
+function select(what, { reveal = true, record = true, place = true } = {}) {
   const { note, bar } = what;
   const bars = bar === undefined ? what.bars : [bar, bar];
   if (bars !== undefined) state.bars = { from: Math.min(...bars), to: Math.max(...bars) };
   if (note !== undefined) state.note = note;
   else if (bars === undefined || !inChosenBars(state.note)) state.note = NO_NOTE;
   if (note === undefined && bars === undefined) state.bars = null;
-  state.how = { reveal, record, moved: bars !== undefined };
+  state.how = { reveal, record, place: place && bars !== undefined };
   changed("selection");
 }
 
@@ -80,7 +83,7 @@ function takeAccount(account) {
     state.pointed = NO_NOTE;
     state.preview = null;
   }
-  state.how = { reveal: false, record: false, moved: false };
+  state.how = { reveal: false, record: false, place: false };
   changed("data", "selection", "pointed", "preview", "place");
 }
 

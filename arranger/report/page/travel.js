@@ -12,15 +12,21 @@ class Travel {
     this.view = roll.view;
     this.scroller = document.getElementById("scroller");
     this.extent = document.getElementById("extent");
-    // Where the page itself last scrolled to: any other place was the user's choice.
+    // Where the page itself last scrolled to.
     this.own = { left: 0, top: 0 };
     this.following = true;
     this.listen();
   }
 
   listen() {
-    const { scroller } = this;
-    scroller.addEventListener("scroll", () => this.scrolled(), { passive: true });
+    const { scroller, view } = this;
+    scroller.addEventListener("scroll", () => this.scrolledTo(), { passive: true });
+    document.getElementById("folded").addEventListener("change", (event) =>
+      this.relaid(() => {
+        view.folded = event.target.checked;
+        view.adopt(state.account);
+      }),
+    );
     scroller.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
     new ResizeObserver(() => state.account !== null && this.resize()).observe(scroller);
     const onClick = (id, act) => document.getElementById(id).addEventListener("click", act);
@@ -95,17 +101,41 @@ class Travel {
     const { scroller } = this;
     scroller.scrollLeft = left;
     scroller.scrollTop = top;
-    this.own = { left: scroller.scrollLeft, top: scroller.scrollTop };
+    this.scrolled();
+  }
+
+  // Where the page itself didn't scroll, the user did: from then on the music isn't followed.
+  scrolledTo() {
+    const { left, top } = this.own;
+    if (this.scroller.scrollLeft === left && this.scroller.scrollTop === top) return;
+    if (this.scroller.scrollLeft !== left) this.following = false;
     this.scrolled();
   }
 
   scrolled() {
-    const { view, scroller, own } = this;
-    if (scroller.scrollLeft !== own.left) this.following = false;
+    const { view, scroller } = this;
     view.scrollX = scroller.scrollLeft;
     view.scrollY = scroller.scrollTop;
     this.own = { left: view.scrollX, top: view.scrollY };
     changed("view");
+  }
+
+  // What has to be known to come back to this sight.
+  get place() {
+    const { stepPx, rowPx, leftStep, scrollY, folded } = this.view;
+    const down = document.scrollingElement.scrollTop;
+    return { stepPx, rowPx, leftStep, scrollY, folded, down };
+  }
+
+  restore({ stepPx, rowPx, leftStep, scrollY, folded, down }) {
+    const { view } = this;
+    Object.assign(view, { stepPx, rowPx, folded });
+    document.getElementById("folded").checked = folded;
+    view.adopt(state.account);
+    this.resize();
+    this.scrollTo(leftStep * stepPx, scrollY);
+    this.say();
+    document.scrollingElement.scrollTop = down;
   }
 
   wheel(event) {
@@ -124,10 +154,8 @@ class Travel {
     const { view, scroller } = this;
     const step = view.stepAt(Math.max(anchor, view.gutter));
     view.stepPx = Math.min(Math.max(stepPx, NARROWEST_STEP), WIDEST_STEP);
-    const { following } = this;
     this.resize();
     this.scrollTo(step * view.stepPx - Math.max(anchor - view.gutter, 0), scroller.scrollTop);
-    this.following = following;
     this.say();
   }
 
