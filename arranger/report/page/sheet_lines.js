@@ -21,7 +21,13 @@ class SheetLines {
     this.tools = element("div");
     this.tools.className = "bar";
     this.tools.append(this.copy, this.told);
-    place.append(this.title, this.hint, this.list, this.tools);
+    const around = element("div");
+    around.className = "scrolled";
+    around.tabIndex = 0;
+    around.setAttribute("role", "region");
+    around.setAttribute("aria-label", "Lines of the sheet");
+    around.append(this.list);
+    place.append(this.title, this.hint, around, this.tools);
     this.copy.addEventListener("click", () => this.copyLines());
     onchange("data selection", inNextFrame(() => this.show()));
   }
