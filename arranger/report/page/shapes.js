@@ -174,8 +174,7 @@ function drawSwatches(palette) {
 }
 
 // Sizes a canvas for the screen's pixels and returns its context, scaled to CSS pixels.
-function sharpContext(canvas, width, height) {
-  const ratio = window.devicePixelRatio || 1;
+function sharpContext(canvas, width, height, ratio = window.devicePixelRatio || 1) {
   const [across, down] = [Math.round(width * ratio), Math.round(height * ratio)];
   if (canvas.width !== across || canvas.height !== down) {
     canvas.width = across;
