@@ -15,3 +15,7 @@ class ExportOptions:
     """Of the Z80 player: the ways to call it that are wanted; empty: all."""
     prefix: str = ""
     """What labels of assembly begin with."""
+    part: str = ""
+    """Of the Z80 player with songs: "player" or "songs" alone; empty: both."""
+    effects: tuple[str, ...] = ()
+    """Drum sounds that a program asks the Z80 player for by themselves."""
