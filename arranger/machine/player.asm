@@ -231,10 +231,12 @@ goes:   push    hl              ; 11
         pop     hl              ; 10
         nop                     ; 4
         jp      next            ; 10
+@if loop
 round:
 w2:     ld      hl,again        ; 10
         nop                     ; 4
         jp      next            ; 10
+@end
 plain:  call    wait            ; 17
         jp      kind            ; 10
 @if step
@@ -260,8 +262,13 @@ event1:
         ld      a,(hl)          ; 7
         cp      2               ; 7
         jr      nc,goes         ; 7   or 12
+@if loop
         or      a               ; 4
         jr      nz,round        ; 7   or 12
+@else
+        nop                     ; 4   a pause: it never goes round
+        ld      a,0             ; 7
+@end
         pop     hl              ; 10
         ex      (sp),hl         ; 19  61 each way
 next:   exx                     ; 4
@@ -365,12 +372,12 @@ keeps2: call    wait            ; 17
         nop                     ; 4
         nop                     ; 4
         jr      told            ; 12
-wait:   push    hl              ; 11
-        pop     hl              ; 10
-        push    hl              ; 11
-        pop     hl              ; 10
+wait:   ex      (sp),hl         ; 19
+        ex      (sp),hl         ; 19
+        inc     hl              ; 6
+        dec     hl              ; 6
         nop                     ; 4
-        jr      wait1           ; 12
+        nop                     ; 4
 wait1:  ret                     ; 10  85 with the call
 
 ; ---- the end of a chunk
@@ -578,7 +585,13 @@ patches:
 @else
         defw    unused, unused, unused, unused, unused
 @end
-        defw    r2+1, r3+1, k1+1, w1+1, w1+2, w2+1, w2+2, w3+1, w3+2, w4+1, w4+2
+        defw    r2+1, r3+1, k1+1, w1+1, w1+2
+@if loop
+        defw    w2+1, w2+2
+@else
+        defw    unused, unused
+@end
+        defw    w3+1, w3+2, w4+1, w4+2
 @if drums
         defw    w5+1, w5+2
 @else
