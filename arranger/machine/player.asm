@@ -27,7 +27,7 @@
 
 @if start
 start:
-@if step
+@if turns
         ld      a,6             ; 7   of the instruction LD B: an event goes on to its end
 @end
 @if calls
@@ -50,7 +50,10 @@ release: xor    a               ; 4   the key that gave the command must be up f
 @if open
 ; One step, and interrupts stay on if they are.
 
-open:   ld      a,24            ; 7
+open:
+@if turns
+        ld      a,24            ; 7
+@end
         call    enter           ; 17
         ex      af,af'          ; 4
         jp      po,again1       ; 10
@@ -60,7 +63,10 @@ open:   ld      a,24            ; 7
 @if step
 ; One step of an event: for an event's first, reading is made to turn aside.
 
-step:   ld      a,24            ; 7   of the instruction JR
+step:
+@if turns
+        ld      a,24            ; 7   of the instruction JR
+@end
         call    enter           ; 17
 again1: ld      hl,(stacked)    ; 16
         ld      a,h             ; 4
@@ -98,7 +104,7 @@ fresh:  exx                     ; 4
 
 @if calls
 enter:  pop     hl              ; 10
-@if step
+@if turns
         ld      (event),a       ; 13
         ld      (mode),a        ; 13
 @end
@@ -247,13 +253,16 @@ c4:     ld      a,chunks        ; 7
         jp      begun           ; 10
 @end
 
-@if step
+@if turns
 event:  ld      b,paused-event1 ; 7   as JR: a step is over
-event1:
+@else
+@if step
+event:  jr      paused          ; 12
 @else
 event:  ld      b,0             ; 7   a pause
-event1:
 @end
+@end
+event1:
         exx                     ; 4
         ex      (sp),hl         ; 19
         ld      a,c             ; 4
@@ -306,10 +315,14 @@ kind:   push    hl              ; 11
         pop     hl              ; 10
         or      a               ; 4
         jr      z,ended         ; 7
-@if step
+@if turns
 mode:   ld      b,single-begun  ; 7   as JR: one step of it is to be played
 @else
+@if step
+        jr      single          ; 12
+@else
         ld      b,0             ; 7   a pause
+@end
 @end
 begun:  exx                     ; 4
         ld      b,a             ; 4
