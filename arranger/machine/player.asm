@@ -73,19 +73,7 @@ again1: ld      hl,(stacked)    ; 16
         or      a               ; 4
         jr      z,begin         ; 7   or 12
         ld      sp,hl           ; 6
-        exx                     ; 4
-        pop     bc              ; 10
-        pop     de              ; 10
-        pop     hl              ; 10
-        exx                     ; 4
-        pop     bc              ; 10
-        pop     de              ; 10
-        pop     hl              ; 10
-        ld      a,(left)        ; 13
-c1:     sub     chunks          ; 7
-        jr      c,fresh         ; 7   or 12
-        ld      (left),a        ; 13
-        jp      loop            ; 10
+        jp      held            ; 10
 @end
 
 begin:  ld      sp,places       ; 10
@@ -177,7 +165,13 @@ stop:
 ; written
 
 @if step
-paused: exx                     ; 4   a step has been played
+paused: call    save            ; 17  a step has been played; here the next one goes on
+        ld      a,(left)        ; 13
+c1:     sub     chunks          ; 7
+        jr      c,fresh         ; 7   or 12
+        ld      (left),a        ; 13
+        jp      loop            ; 10
+save:   exx                     ; 4
 r1:     ld      b,rounds        ; 7
         push    hl              ; 11
         push    de              ; 11
@@ -496,17 +490,16 @@ drum1:  ld      b,(hl)          ; 7
 ; next bit of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For
 ; a falling tone the register holds ones only; the mask D' of silence lets no flip through.
 
-part:   ld      a,(hl)          ; 7
+part:   push    hl              ; 11
+        exx                     ; 4
+        pop     hl              ; 10
+        ld      e,(hl)          ; 7
         inc     hl              ; 6
-        exx                     ; 4
-        ld      e,a             ; 4
-        exx                     ; 4
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        exx                     ; 4
-        ld      d,a             ; 4
+        ld      d,(hl)          ; 7
         ld      hl,65535        ; 10
         exx                     ; 4
+        inc     hl              ; 6
+        inc     hl              ; 6
         ld      c,(hl)          ; 7
         inc     hl              ; 6
         ld      b,(hl)          ; 7
@@ -519,7 +512,8 @@ part:   ld      a,(hl)          ; 7
         ld      h,b             ; 4
         ld      l,c             ; 4
         ld      b,1             ; 7
-        call    wait1           ; 17  27 with what it returns by
+        nop                     ; 4   a pause
+        jr      drumming        ; 12
 drumming:
         dec     de              ; 6
         ld      a,d             ; 4
@@ -570,7 +564,9 @@ beaten: pop     hl              ; 10  26 cycles until here
         call    wait1           ; 17
         nop                     ; 4
         nop                     ; 4
-        exx                     ; 4
+@end
+@if held
+held:   exx                     ; 4   back to what the voices count with
         pop     bc              ; 10
         pop     de              ; 10
         pop     hl              ; 10

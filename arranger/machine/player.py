@@ -233,6 +233,7 @@ def _parts(engine: Engine, songs: Sequence[Song], wanted: Build) -> frozenset[st
     found |= {"step"} if "open" in found else set()
     found |= {"turns"} if {"start", "step"} <= found else set()
     found |= {"silence"} if found & {"step", "stop", "choose"} else set()
+    found |= {"held"} if found & {"step", "drums"} else set()
     found |= {"calls"} if found & {"step", "effects"} else set()
     return frozenset(found)
 
@@ -372,7 +373,7 @@ def _code(method: str, parts: frozenset[str]) -> Assembled:
 def code_bytes(engine: Engine) -> int:
     """Return the bytes of the player of one song, if nothing of it is left out."""
     keys = {"keys"} if engine.profile.port.key_mask else set()
-    parts = frozenset((*ENTRIES, *keys, "drums", "loop", "silence", "calls", "turns"))
+    parts = frozenset((*ENTRIES, *keys, "drums", "loop", "silence", "calls", "turns", "held"))
     return len(_code(engine.method, parts).content)
 
 
