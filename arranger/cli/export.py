@@ -95,8 +95,8 @@ def export(
         typer.Option(
             "--prefix",
             metavar="TEXT",
-            help="What all labels of assembly begin with, so that the sources of several songs "
-            "can be assembled together.",
+            help="What all labels of assembly, or the names in C, begin with, so that the sources of "
+            "several songs can stand together.",
         ),
     ] = "",
 ) -> None:
@@ -113,6 +113,7 @@ def export(
       arranger export song.duet --as binary --address 0xA000
       arranger export song.duet --as hex --address 0xA000
       arranger export song.duet --as binary --entries start
+      arranger export song.duet --as c --prefix quay_ -o quay.c
       arranger export title.duet level.duet --as binary --effects hat,kick -o music.bin
       arranger export title.duet level.duet --as hex --part songs --address 0xC000 -o songs.hex
       arranger export song.duet --as assembly --prefix song_ -o song.asm
@@ -121,9 +122,10 @@ def export(
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
     from arranger.errors import SheetError
-    from arranger.files import check_target, is_stdout, shown_target, write_bytes
+    from arranger.files import check_target, is_stdout, shown_target, write_bytes, writes_through
     from arranger.machine.exporters import (
         default_suffix,
+        export_files,
         export_many,
         export_notes,
         find_exporter,
@@ -149,18 +151,30 @@ def export(
         prefix=prefix,
         part=part,
         effects=_names(effects),
+        stem="" if writes_through(target) else target.name.removesuffix(target.suffix),
     )
     try:
+        beside: dict[str, bytes] = {}
         if len(sheets) > 1:
             written, notes = export_many(contents, engine, format_name, options)
         else:
             written = export_sheet(contents[0], engine, format_name, options)
             notes = export_notes(contents[0], engine, format_name, options)
+            if options.stem:
+                beside = export_files(contents[0], engine, format_name, options)
     except SheetError as error:
         raise error.in_file(first) from None
-    write_bytes(target, written)
+    files = {target: written, **{target.parent / name: text for name, text in beside.items()}}
+    for path in files:
+        check_target(path)
+        for sheet, content in zip(sheets, contents, strict=True):
+            refuse_sources(path, sheet, content)
+    for path, text in files.items():
+        write_bytes(path, text)
     aside = is_stdout(target)
     say(f"{shown_target(target)}: {len(written):,} bytes", error=aside)
+    for path in [*files][1:]:
+        say(f"{shown_target(path)}", error=aside)
     for line in notes:
         say(f"  {line}", error=aside)
 

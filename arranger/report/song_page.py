@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.report.build import Script, asset, embedded, packed, rendered
+from arranger.report.build import Script, asset, embedded, packed, packed_script, rendered
 from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
@@ -39,6 +39,8 @@ SCRIPTS = (
     "choosing.js",
     "overview.js",
     "about.js",
+    "head.js",
+    "mend.js",
     "list.js",
     "routine.js",
     "sheet_sound.js",
@@ -96,9 +98,9 @@ def html_page_pieces(
         facts=gather_facts(conversion, suggestions, run),
         data=_HERE,
         live=embedded(live),
-        style=asset("style.css"),
+        style=asset("style.css") + asset("top.css"),
         script=boot.text,
-        program="".join(packed([program.text])),
+        program=packed_script(program),
         digests=(boot.digest, program.digest),
     )
     head, _, tail = frame.rpartition(_HERE)
