@@ -169,15 +169,14 @@ begin:  inc     byte [bx+PLAYING]
         mov     word [bx+LEVEL], 1
         mov     byte [bx+SPEAKS], 0
         mov     byte [bx+LOST], 0
-        xor     ax, ax
-        mov     [bx+LATER], ax
-        mov     [bx+LAST], ax
+        mov     word [bx+LAST], 0
         cli
         mov     al, 34h                 ; channel 0: low byte, high byte, mode 2, binary
         call    set_channel0
         call    set_channel2
         call    clock
         mov     [bx+LEAD], ax
+        call    later
         neg     ax                      ; the first tick is due at once
         add     ax, [bx+TICK]
         mov     [bx+LAST], ax
@@ -196,10 +195,23 @@ set_channel2:
         mov     al, 0B6h                ; low byte, high byte, mode 3, binary
         out     CONTROL, al
         mov     ax, [bx+NOW]
-; Let the next half cycle of channel 2 have the count AX.
-count:  out     CHANNEL2, al
+        out     CHANNEL2, al
         mov     al, ah
         out     CHANNEL2, al
+        ret
+
+; Note that the timer was set AX clocks, or none, later than reckoned. The clock was read about a
+; quarter of LEAD after that.
+later:  xor     dx, dx
+        jmp     short .note
+.by:    mov     dx, ax
+.note:  push    cx
+        mov     cx, [bx+LEAD]
+        shr     cx, 1
+        shr     cx, 1
+        sub     dx, cx
+        mov     [bx+LATER], dx
+        pop     cx
         ret
 
 one:    cmp     byte [bx+PLAYING], 0
@@ -334,14 +346,10 @@ sound:  mov     si, [bx+TICK]
         mov     dx, [bx+FLIP]
         add     dx, [bx+LATER]          ; until the flip that takes it
         mov     ax, [bx+HALF]
-        sub     ax, dx                  ; since the one before, which must not
         sub     ax, EARLIEST
+        sub     ax, dx                  ; since the one before, which must not
         jl      .wait
-        mov     ax, [bx+HALF]
-        shr     ax, 1
-        shr     ax, 1
-        sub     ax, [bx+HALF]
-        neg     ax                      ; three quarters of a half cycle
+        add     ax, dx
         cmp     ax, MARGIN
         jbe     .margin
         mov     ax, MARGIN
@@ -351,17 +359,19 @@ sound:  mov     si, [bx+TICK]
 .wait:  sub     si, ax
 .count: call    wait_until
         mov     ax, di
-        mov     [bx+NOW], ax
-        call    count
+        out     CHANNEL2, al
+        mov     al, ah
+        out     CHANNEL2, al
+        mov     [bx+NOW], di
         mov     si, [bx+TICK]
         call    clock
         sub     ax, si
         jb      .due
+        js      .lost
         sub     ax, [bx+LATER]
-        jb      .due
         cmp     ax, [bx+FLIP]
-        jb      .due
-        mov     byte [bx+LOST], 1       ; the flip may have come first
+        jl      .due
+.lost:  mov     byte [bx+LOST], 1       ; the flip may have come first
 .due:   call    wait_until
         sub     [bx+LAST], si           ; ticks never drift
         mov     ax, di
@@ -407,7 +417,7 @@ flips:  cmp     byte [bx+LOST], 0
         call    clock
         sub     ax, si
         sub     ax, [bx+LEAD]
-        mov     [bx+LATER], ax
+        call    later.by
 .reckon:
         mov     ax, [bx+TICK]
         sub     ax, [bx+FLIP]
@@ -434,7 +444,15 @@ flips:  cmp     byte [bx+LOST], 0
 
 ; Wait until SI clocks after the tick before. AX = by how many clocks it is later; interrupts are off.
 wait_until:
-        call    clock
+        cli
+        xor     al, al                  ; latch channel 0, as in clock
+        out     CONTROL, al
+        in      al, CHANNEL0
+        mov     dl, al
+        in      al, CHANNEL0
+        mov     dh, al
+        mov     ax, [bx+LAST]
+        sub     ax, dx
         sub     ax, si
         jae     .due
         cmp     ax, -HELD
