@@ -8,12 +8,12 @@ between words only, command lines so that the shell reads them as one.
 
 from __future__ import annotations
 
-import shlex
 from textwrap import wrap
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.bars import minutes_text
 from arranger.errors import shortened
+from arranger.report.command import shell_word, shell_words
 from arranger.report.hearing import LINES
 
 if TYPE_CHECKING:
@@ -139,7 +139,7 @@ def _files(found: Summary, width: int) -> list[Line]:
     names = ", ".join([first, *(each.removeprefix(stem) for each in others)])
     lines = [Line(text) for text in _filled(f"wrote {names}", width)]
     lines.append(Line("hear it again at each save while you edit:"))
-    lines += map(Line, command_lines(f"arranger render {shlex.quote(first)} --watch", width))
+    lines += map(Line, command_lines(f"arranger render {shell_word(first)} --watch", width))
     page = next((each for each in found.files if each.endswith(".report.html")), None)
     if page is not None:
         lines.append(Line("open in a browser, to see and hear each bar:"))
@@ -154,7 +154,7 @@ def command_lines(command: str, width: int) -> list[str]:
     ["  arranger convert 'my song.mid' \\", '      -o out --step 1/4']
     """
     lines, line = [], "  "
-    for word in map(shlex.quote, shlex.split(command)):
+    for word in shell_words(command):
         if line.strip() and len(line) + len(word) + len(_FOR_SHELL) > width:
             lines.append(line.rstrip() + _FOR_SHELL)
             line = "      "

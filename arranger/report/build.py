@@ -63,7 +63,7 @@ def packed(pieces: Iterable[str]) -> Iterator[str]:
     deflate = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
     waiting = b""
     for piece in pieces:
-        waiting += deflate.compress(piece.encode())
+        waiting += deflate.compress(piece.encode("utf-8", "backslashreplace"))
         whole = len(waiting) // _WHOLE * _WHOLE
         if whole:
             yield base64.b64encode(waiting[:whole]).decode()

@@ -16,10 +16,11 @@ from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import MEANINGS
 from arranger.report.account import account, reason_counts
+from arranger.report.brief import lead, size
 from arranger.report.command import Run
-from arranger.report.losses import DECIDED, DROPPED
+from arranger.report.losses import DECIDED, DROPPED, WORTH
 from arranger.report.problems import Problem, ranking
-from arranger.report.summary import StepLine, played, summary
+from arranger.report.summary import StepLine, summary
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import played_steps, step_seconds
 from arranger.song.general_midi import percussion_name
@@ -82,11 +83,16 @@ class Facts(NamedTuple):
     file: str
     sha256: str
     version: str
-    played: str
+    lead: str
+    """How long, how fast."""
+    size: str
+    fits: bool
     notes: int
     heard: int
     kept: int
     outcomes: tuple[OutcomeCount, ...]
+    worth: Mapping[str, int]
+    """What a beat without each line counts, in tenths."""
     hand: tuple[Problem, ...]
     parts: tuple[PartFacts, ...]
     parts_left_out: int
@@ -119,7 +125,10 @@ def gather_facts(
         file=one_line(song.file),
         sha256=song.sha256,
         version=VERSION,
-        played=played(found),
+        lead=lead(found),
+        size=size(found),
+        fits=found.bytes_free >= 0,
+        worth=WORTH,
         notes=found.totals["notes"],
         heard=found.totals["notes"] - found.totals["dropped"],
         kept=found.totals["kept"],

@@ -41,8 +41,6 @@ LOSS_UNIT = 1000 * 10
 _QUARTER = 16
 """In 64ths of a whole note."""
 
-MOST_NAMED = 6
-
 DECIDED: Mapping[str, str] = {
     "moved-to-step": "moved to a step",
     "lengthened-to-step": "made as long as a step",
@@ -100,17 +98,6 @@ class BarLoss(NamedTuple):
     def name(self) -> str:
         """The bar's number as told, the song's beside it where that is another."""
         return f"{self.number}{beside(self.number, self.song_number)}"
-
-
-def bars_named(bars: tuple[BarLoss, ...]) -> str:
-    """Return bars as people say them: "bars 7, 15 and 31"; many are counted."""
-    names = [bar.name for bar in bars]
-    if len(names) == 1:
-        return f"bar {names[0]}"
-    if len(names) > MOST_NAMED:
-        more = len(names) - MOST_NAMED
-        return f"bars {', '.join(names[:MOST_NAMED])} and {more} more"
-    return f"bars {', '.join(names[:-1])} and {names[-1]}"
 
 
 @remembered

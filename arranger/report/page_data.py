@@ -17,10 +17,12 @@ from arranger.engine.player import MOST_CHUNKS, chunking
 from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
+from arranger.report.brief import lead, size
 from arranger.report.columns import stretches, written
 from arranger.report.losses import DECIDED, bar_losses, song_heard
 from arranger.report.problems import ranking
 from arranger.report.sheet_lines import lines_of
+from arranger.report.summary import summary
 from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
@@ -52,6 +54,7 @@ def page_data(conversion: Conversion, lines: SheetLines | None = None) -> Iterat
     song, grid = conversion.song, conversion.grid
     still = {
         "title": song.title,
+        "head": _head(conversion),
         "stepSeconds": grid.step_length.seconds,
         "steps": grid.steps,
         "loopStep": grid.loop_step,
@@ -103,6 +106,11 @@ def _bars(conversion: Conversion) -> list[list[float | None]]:
         ]
         for bar, lost in zip(conversion.grid.bars, bar_losses(conversion), strict=True)
     ]
+
+
+def _head(conversion: Conversion) -> dict[str, Any]:
+    found = summary(conversion)
+    return {"lead": lead(found), "size": size(found), "fits": found.bytes_free >= 0}
 
 
 def _problems(conversion: Conversion) -> list[list[Any]]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.bars import bars_named
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
 from arranger.report.account import account
@@ -31,7 +32,7 @@ from arranger.report.hearing import (
     sounding,
     start_heard,
 )
-from arranger.report.losses import BarLoss, bar_losses, bars_named, heard_of
+from arranger.report.losses import BarLoss, bar_losses, heard_of
 from arranger.report.remember import remembered
 from arranger.song.general_midi import percussion_name
 
@@ -64,7 +65,7 @@ class Problem(NamedTuple):
     @property
     def named(self) -> str:
         """The bars as people say them."""
-        return bars_named(self.bars)
+        return bars_named([bar.name for bar in self.bars])
 
 
 class _Scene(NamedTuple):

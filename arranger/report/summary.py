@@ -133,6 +133,7 @@ def _plain(found: Summary) -> dict[str, Any]:
     return plain
 
 
+@remembered
 def summary(
     conversion: Conversion,
     files: Sequence[Path] = (),

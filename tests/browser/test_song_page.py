@@ -205,7 +205,7 @@ def test_plays_switches_and_pauses(opened: Callable[..., Opened], parade_file: P
 
 def test_plays_from_a_bar_and_loops_it(opened: Callable[..., Opened], parade_file: Path) -> None:
     page = opened(parade_file).page
-    page.locator(".hand .go").first.click()
+    page.locator("#problems .go").first.click()
     start = page.locator("#where").inner_text()
     bar = start.split(",")[0]
     page.get_by_label("loop", exact=True).check()

@@ -11,9 +11,7 @@ from arranger.reduce.ledger import Span
 from arranger.reduce.reasons import REASONS
 from arranger.report.losses import (
     DECIDED,
-    BarLoss,
     bar_losses,
-    bars_named,
     heard_of,
     song_heard,
 )
@@ -148,18 +146,3 @@ def test_alike_bars_stand_together(parade: Conversion) -> None:
 
 def test_every_reason_has_short_words() -> None:
     assert set(DECIDED) == set(REASONS)
-
-
-@pytest.mark.parametrize(
-    ("numbers", "named"),
-    [
-        ([4], "bar 4"),
-        ([4, 7], "bars 4 and 7"),
-        ([1, 2, 3, 4, 5, 6], "bars 1, 2, 3, 4, 5 and 6"),
-        ([1, 2, 3, 4, 5, 6, 7], "bars 1, 2, 3, 4, 5, 6 and 1 more"),
-        (list(range(1, 15)), "bars 1, 2, 3, 4, 5, 6 and 8 more"),
-    ],
-)
-def test_bars_are_named_as_people_say_them(numbers: list[int], named: str) -> None:
-    nothing = (None,) * 4, (0,) * 4, 0, 0
-    assert bars_named(tuple(BarLoss(number - 1, number, *nothing) for number in numbers)) == named

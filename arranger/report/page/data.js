@@ -163,6 +163,11 @@ function reasonsOf(account, id) {
   return account.notes.reasons[id].map((index) => account.reasons[index][0]);
 }
 
+// Its reasons as people say them.
+function reasonWords(account, id) {
+  return account.notes.reasons[id].map((index) => account.reasons[index][1]).join(", ");
+}
+
 function beatText(beat) {
   return String(Math.round(beat * 100) / 100);
 }

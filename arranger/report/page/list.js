@@ -211,7 +211,7 @@ class NoteList {
       element("td", noteName(account, id)),
       element("td", account.parts[notes.part[id]].name),
       outcome,
-      element("td", reasonsOf(account, id).join(", ")),
+      element("td", reasonWords(account, id)),
       element("td", becauseOf(account, id)),
     );
     return row;

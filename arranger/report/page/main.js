@@ -7,6 +7,7 @@ function makePage() {
   new Choosing(roll);
   new Overview(document.getElementById("overview"), view);
   new About(document.getElementById("about"));
+  new Mend(document.getElementById("problems"));
   new SheetLines(document.getElementById("sheet-lines"));
   const list = new NoteList();
   new Mixer();
@@ -24,6 +25,8 @@ function makePage() {
   for (const name of ["show-song", "show-sheet"]) showOrHide(name, roll);
   preparePrint(list);
   followLinks();
+  listenToCopying();
+  onchange("data", showHead);
   onchange("data colours", () => drawSwatches(readPalette()));
   watchTheme(() => changed("colours"));
   return new Address(list, travel);
