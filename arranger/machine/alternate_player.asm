@@ -30,8 +30,9 @@ CHANNEL0        equ 40h
 CHANNEL2        equ 42h
 CONTROL         equ 43h
 PORT_B          equ 61h                 ; bit 0: gate of channel 2, bit 1: speaker
-MARGIN          equ 160                 ; clocks between a write and the flip it is meant for
+MARGIN          equ 240                 ; clocks between a write and the flip it is meant for
 EARLIEST        equ 4                   ; and at least from the flip before it
+ROOM            equ 320                 ; clocks from setting it anew to a tick
 HELD            equ 360                 ; clocks before a tick in which interrupts are off
 
 ; What BX points to: the player's own notes, then what the piece says.
@@ -407,10 +408,10 @@ flips:  cmp     byte [bx+LOST], 0
 .time:  mov     ax, [bx+TICK]
         sub     ax, si
         jb      .reckon
-        cmp     ax, 2 * MARGIN          ; time enough before the next tick
+        cmp     ax, ROOM                ; time enough before the next tick
         jb      .reckon
         call    wait_until
-        cmp     ax, MARGIN
+        cmp     ax, ROOM / 2            ; and not by an interrupt too late
         jae     .reckon
         call    set_channel2
         mov     byte [bx+LOST], 0

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
@@ -21,8 +23,6 @@ from tests.sound.sheets import sheet_of
 from tests.sound.test_own_engines import HEAD, OWN, TAIL
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from arranger.sheet.model import Sheet
 
 STRICT = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Werror")
@@ -237,6 +237,20 @@ def test_tables_say_what_the_tones_and_drums_are(program: Path, name: str) -> No
         settings = [(*part["settings"], 0, 0)[:2] for part in drum["parts"]]
         assert [*zip(parts[2::4], parts[3::4], strict=True)] == settings
         assert sum(parts[1::4]) <= microseconds + 1
+
+
+def test_the_example_of_the_readme_plays(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text()
+    (example,) = re.findall(r"```c\n(.*?)```", readme, re.DOTALL)
+    engine, sheet = CASES["timer"]
+    sheet, options = replace(sheet, title="Pier"), ExportOptions(stem="song")
+    files = {"main.c": example.encode(), "song.c": export(sheet, engine, "c", options)}
+    for name, content in {**files, **export_files(sheet, engine, "c", options)}.items():
+        (tmp_path / name).write_bytes(content)
+    strict = ("gcc", "-std=c99", "-pedantic", "-Wall", "-Werror")
+    command = [*strict, "main.c", "song.c", "duet_player.c", "-o", "program"]
+    subprocess.run(command, cwd=tmp_path, check=True)
+    subprocess.run([tmp_path / "program"], check=True)
 
 
 def test_a_source_alone_declares_its_song() -> None:
