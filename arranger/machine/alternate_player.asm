@@ -32,6 +32,7 @@ CONTROL         equ 43h
 PORT_B          equ 61h                 ; bit 0: gate of channel 2, bit 1: speaker
 MARGIN          equ 240                 ; clocks between a write and the flip it is meant for
 EARLIEST        equ 4                   ; and at least from the flip before it
+FIRST_TICK      equ 600                 ; clocks before the first
 ROOM            equ 320                 ; clocks from setting it anew to a tick
 HELD            equ 360                 ; clocks before a tick in which interrupts are off
 
@@ -40,7 +41,7 @@ PLAYING         equ 0                   ; byte: 0: the next step is the first
 SAVED           equ 1                   ; byte: port 61h as found
 DRUM_KIND       equ 2                   ; byte, of the part of a drum under way: bit 0: noise, else
                                         ; a falling tone; bit 1: another part follows
-LOST            equ 3                   ; byte: 1: LEVEL and FLIP may be wrong
+LOST            equ 3                   ; byte: 1: LEVEL and FLIP may be wrong, 2: nothing began yet
 LEVEL           equ 4                   ; the timer's output: 1 high, 0 low
 SPEAKS          equ 6                   ; byte: 2 while the timer is heard, else 0
 LAST            equ 8                   ; channel 0 when the tick before was due
@@ -169,7 +170,7 @@ begin:  inc     byte [bx+PLAYING]
         mov     [bx+HALF], ax
         mov     word [bx+LEVEL], 1
         mov     byte [bx+SPEAKS], 0
-        mov     byte [bx+LOST], 0
+        mov     byte [bx+LOST], 2
         mov     word [bx+LAST], 0
         cli
         mov     al, 34h                 ; channel 0: low byte, high byte, mode 2, binary
@@ -177,9 +178,9 @@ begin:  inc     byte [bx+PLAYING]
         call    set_channel2
         call    clock
         mov     [bx+LEAD], ax
-        call    later
-        neg     ax                      ; the first tick is due at once
+        neg     ax                      ; the first tick is due soon
         add     ax, [bx+TICK]
+        sub     ax, FIRST_TICK
         mov     [bx+LAST], ax
         ret
 
@@ -201,18 +202,14 @@ set_channel2:
         out     CHANNEL2, al
         ret
 
-; Note that the timer was set AX clocks, or none, later than reckoned. The clock was read about a
-; quarter of LEAD after that.
-later:  xor     dx, dx
-        jmp     short .note
-.by:    mov     dx, ax
-.note:  push    cx
-        mov     cx, [bx+LEAD]
-        shr     cx, 1
-        shr     cx, 1
-        sub     dx, cx
-        mov     [bx+LATER], dx
-        pop     cx
+; Note that the timer was set AX clocks later than reckoned, but for a quarter of LEAD: the clock was
+; read so long after that.
+later:  mov     byte [bx+LOST], 0
+        mov     dx, [bx+LEAD]
+        shr     dx, 1
+        shr     dx, 1
+        sub     ax, dx
+        mov     [bx+LATER], ax
         ret
 
 one:    cmp     byte [bx+PLAYING], 0
@@ -375,6 +372,14 @@ sound:  mov     si, [bx+TICK]
 .lost:  mov     byte [bx+LOST], 1       ; the flip may have come first
 .due:   call    wait_until
         sub     [bx+LAST], si           ; ticks never drift
+        cmp     byte [bx+LOST], 2
+        jne     .counts
+        call    set_channel2            ; time begins
+        call    clock
+        sub     [bx+LAST], ax
+        xor     ax, ax
+        call    later
+.counts:
         mov     ax, di
         neg     ax
         sbb     ax, ax
@@ -389,8 +394,8 @@ sound:  mov     si, [bx+TICK]
 .done:  ret
 
 ; Reckon the timer's flips up to the next tick. Where they may be wrong, set it anew with a rising one.
-flips:  cmp     byte [bx+LOST], 0
-        je      .reckon
+flips:  cmp     byte [bx+LOST], 1
+        jne     .reckon
         cmp     word [bx+DRUM_LEFT], 0
         jne     .reckon
         mov     si, [bx+FLIP]
@@ -414,11 +419,10 @@ flips:  cmp     byte [bx+LOST], 0
         cmp     ax, ROOM / 2            ; and not by an interrupt too late
         jae     .reckon
         call    set_channel2
-        mov     byte [bx+LOST], 0
         call    clock
         sub     ax, si
         sub     ax, [bx+LEAD]
-        call    later.by
+        call    later
 .reckon:
         mov     ax, [bx+TICK]
         sub     ax, [bx+FLIP]
