@@ -50,7 +50,7 @@ SLOW = {"access_clocks": 2, "instruction_quarters": 4}
 """Some 8 MHz: an instruction takes 0.8 microseconds, a port access 1.7 more."""
 SLOWEST = {"access_clocks": 4, "instruction_quarters": 16}
 """Some 5 MHz and a bus of 8 bits: an instruction takes 3.4 microseconds, a port access 3.4 more."""
-BOUND, SLOW_BOUND, SLOWEST_BOUND = 20, 50, 160
+BOUND, SLOW_BOUND, SLOWEST_BOUND = 20, 120, 400
 """Clocks for which the pin may differ from the render's at a time."""
 
 
@@ -101,7 +101,7 @@ BUSY = sheet_of(
     ENGINE,
     [60, 64, HOLD, REST, 84, 96],
     [36, REST, 43, HOLD, HOLD, REST],
-    ["kick", None, "snare", "hat", None, "crash"],
+    ["kick", None, "snare", "hat", "gap", "crash"],
     length=60,
 )
 
@@ -116,11 +116,12 @@ def test_a_slow_machine_is_late_only_with_the_speaker(others: dict[str, int]) ->
     pc.call(START)
     found = differences(pc.edges(), rendered(BUSY))
     assert found.max() <= SLOW_BOUND
+    assert (found > 0).sum() <= 12  # no flip of the timer is another
     assert len(found) > 700
 
 
 def test_the_slowest_machine_plays_tones_as_computed() -> None:
-    sheet = replace(BUSY, drums=(None,) * 6)
+    sheet = replace(BUSY, drums=(None, "gap", "tom-low", None, "gap", "gap"))
     pc = Pc(binary(sheet, ENGINE, AT), AT, **SLOWEST)
     pc.call(START)
     assert furthest(pc, sheet) <= SLOWEST_BOUND
