@@ -104,6 +104,19 @@ def parted(engine: Engine) -> Engine:
     return replace(engine, drums=tuple(cut))
 
 
+def steep(engine: Engine) -> Engine:
+    """Return an engine of a timer whose falling tones reach the largest divisor."""
+    first = engine.drums[0]
+    parts = (DrumPart("kick", (2_000, 20_000), 16 * 1243), *first.parts)
+    return replace(engine, drums=(first._replace(parts=parts), *engine.drums[1:]))
+
+
+def at_bit(engine: Engine, speaker: int) -> Engine:
+    """Return an engine whose speaker hangs on another bit of its port, which draws other noise."""
+    profile = engine.profile
+    return replace(engine, profile=profile._replace(port=profile.port._replace(speaker=speaker)))
+
+
 def busy(engine: Engine, title: str, *, loop_step: int | None = None) -> Sheet:
     """Return a sheet with tones alone and together, held and repeated, every drum, and rests."""
     low, *_, high = sorted(engine.pitches)
@@ -141,6 +154,8 @@ CASES = {
     "counter": _case(COUNTER, "Counter"),
     "timer": _case(TIMER, "Timer"),
     "parts": _case(parted(PHASE), "Parts"),
+    "steep": _case(steep(TIMER), "Steep"),
+    "another bit": _case(at_bit(PHASE, 0), "Another bit"),
     "taking": _case(replace(COUNTER, drum_takes_step=True), "Taking"),
     **{
         f"own {method}": _case(parse_engine(HEAD + OWN[method] + TAIL), f"Own {method}")
