@@ -34,11 +34,13 @@ from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.bar_edits.choice import spoken
+from arranger.sheet.history.lost import with_lost_record
 from arranger.sheet.keep import Keeping, State, check_same_song, look
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.pieces import WHOLE
 from arranger.sheet.merging.timeline import DRUMS
 from arranger.sheet.played import step_length
+from arranger.sheet.record.digest import is_folded
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -75,12 +77,13 @@ def with_edits(
     found = look(path)
     if found.state is State.UNREADABLE and found.error is not None:
         raise found.error
-    if found.state is not State.EDITED or found.sheet is None:
+    if found.sheet is None or not (found.state is State.EDITED or is_folded(found.sheet)):
         return conversion, None
+    edited = with_lost_record(found.sheet, path)
     if not keeping.song_changed:
-        check_same_song(path, found.sheet, conversion.sheet)
-    conversion = _in_step_with(conversion, found.sheet)
-    merged = merge(found.sheet, conversion.sheet, conversion.engine, as_typed=keeping.as_typed)
+        check_same_song(path, edited, conversion.sheet)
+    conversion = _in_step_with(conversion, edited)
+    merged = merge(edited, conversion.sheet, conversion.engine, as_typed=keeping.as_typed)
     return revise(conversion, merged), merged
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -48,9 +49,7 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
     """
     text = str(name_or_path)
     if not (isinstance(name_or_path, Path) or text.endswith(".toml") or Path(text).name != text):
-        # Known to be right, so nothing is checked.
-        profile = profile_of(tomllib.loads(builtin_text(text)))
-        return _engine(profile, pitch_table(profile))
+        return _builtin_engine(text)
     path = Path(text)
     if beside is not None and not path.exists():
         candidates = (folder / path for folder in Path(beside).absolute().parents)
@@ -67,6 +66,13 @@ def load_engine(name_or_path: str | Path, *, beside: str | Path | None = None) -
         reason = getattr(error, "strerror", None) or "not UTF-8 text"
         raise EngineError(f"can't be read: {reason}", file=path, remedy="check the name") from error
     return parse_engine(text, file=path)
+
+
+@cache
+def _builtin_engine(name: str) -> Engine:
+    """Return an engine that comes with the program; it is known to be right, so nothing is checked."""
+    profile = profile_of(tomllib.loads(builtin_text(name)))
+    return _engine(profile, pitch_table(profile))
 
 
 def builtin_text(name: str) -> str:

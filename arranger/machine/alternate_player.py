@@ -78,7 +78,7 @@ _PART = struct.Struct("<BHHH")
 _MOST_PARTS = 255
 _HEAD = struct.Struct("<10H")
 _SEGMENT = 0x10000
-_LEAST_TICK = 600
+_LEAST_TICK = 400
 _A_LINE = 16
 
 

@@ -109,7 +109,7 @@ class Answers:
         after, has = (_number(asked.get(name, "0")) for name in ("after", "shown"))
         live.open()
         state = live.wait(after, WAIT_SECONDS)
-        told = {"number": state.number} | _head(state)
+        told = {"number": state.number} | _head(live, state)
         if state.shown is None or state.shown.number == has:
             return _json(told)
         head = json.dumps(told | {"shown": state.shown.number})
@@ -153,9 +153,10 @@ def _told(done: Done) -> dict[str, Any]:
 
 def _trial(trial: Trial) -> dict[str, Any]:
     """Return what would change as JSON: what fares worse first."""
-    changed = sorted(trial.changed, key=lambda each: (not each.worse, each.note))
+    changed = sorted(trial.changed, key=lambda each: (-each.loss, each.note))
+    told = [each._asdict() | {"worse": each.loss > 0} for each in changed[:_MOST_CHANGED]]
     return {
-        "changed": [each._asdict() | {"worse": each.worse} for each in changed[:_MOST_CHANGED]],
+        "changed": told,
         "more": max(len(changed) - _MOST_CHANGED, 0),
         "loss": round(trial.loss, 3),
     }
@@ -171,16 +172,17 @@ def _page(live: Live, state: State, data: str) -> Answer:
     shown = state.shown
     if shown is None:
         return Answer(200, HTML, trouble_page(state, live.path.name).encode())
-    head = json.dumps({"number": state.number, "shown": shown.number} | _head(state))
+    head = json.dumps({"number": state.number, "shown": shown.number} | _head(live, state))
     pieces = html_page_pieces(shown.account.conversion, live=head, data=data)
     return Answer(200, HTML, "".join(pieces).encode())
 
 
-def _head(state: State) -> dict[str, Any]:
+def _head(live: Live, state: State) -> dict[str, Any]:
     """Return what is wrong with a sheet, as the page tells it."""
     problems = [] if state.checked is None else state.checked.problems
     lines = [] if state.checked is None else state.checked.lines
     return {
+        "file": live.path.name,
         "trouble": state.trouble,
         "problems": [
             as_json(each) | {"text": lines[each.line - 1][:200]}

@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SettingsError
-from arranger.report.losses import bar_losses
 from arranger.review.behind import in_sheet
 from arranger.review.edits import Tone, with_cells, with_tone
 from arranger.sheet.bar_edits.choice import DRUMS, VOICES
@@ -22,21 +21,27 @@ if TYPE_CHECKING:
     from arranger.review.behind import Behind
     from arranger.sheet.model import Sheet
 
-_WORSE = ("kept", "changed", "merged", "dropped")
+_LOST = {"kept": 0.0, "merged": 0.15, "changed": 0.2, "dropped": 1.0}
+"""How much of a note is lost, by its outcome: our own judgement, common practice, no source."""
+_WORTH = {"tune": 3.0, "bass": 2.0, "harmony": 1.0, "drums": 0.7}
+_CARRIES = 0.5
+"""Tune or bass weight from which a note counts as that line."""
 
 
 class Changed(NamedTuple):
     """A note that would fare otherwise."""
 
     note: int
+    line: str
+    """"tune", "bass", "harmony" or "drums"."""
     before: str
     after: str
     """Outcomes."""
 
     @property
-    def worse(self) -> bool:
-        """Whether less of it would be heard."""
-        return _WORSE.index(self.after) > _WORSE.index(self.before)
+    def loss(self) -> float:
+        """By how much more is lost, weighed by what the line is worth; below 0: less."""
+        return (_LOST[self.after] - _LOST[self.before]) * _WORTH[self.line]
 
 
 class Trial(NamedTuple):
@@ -45,8 +50,11 @@ class Trial(NamedTuple):
     sheet: Sheet
     changed: tuple[Changed, ...]
     """Notes that would fare otherwise, in order."""
-    loss: float
-    """By how much more is lost in the song, weighed by worth; below 0: less."""
+
+    @property
+    def loss(self) -> float:
+        """By how much more is lost in all; below 0: less."""
+        return sum(each.loss for each in self.changed)
 
 
 class Place(NamedTuple):
@@ -85,11 +93,24 @@ def trial(behind: Behind, now: Conversion, sheet: Sheet) -> Trial:
     then = in_sheet(behind, sheet).conversion
     pairs = zip(now.reduction.ledger.entries, then.reduction.ledger.entries, strict=True)
     changed = tuple(
-        Changed(was.note, was.outcome, will.outcome)
+        Changed(was.note, _line(now, was.note), was.outcome, will.outcome)
         for was, will in pairs
         if was.outcome != will.outcome
     )
-    return Trial(sheet, changed, _loss(then) - _loss(now))
+    return Trial(sheet, changed)
+
+
+def _line(now: Conversion, note: int) -> str:
+    """Return which line a note carries."""
+    song, weights = now.song, now.reduction.weights
+    if song.columns.drum[note]:
+        return "drums"
+    if weights is None:
+        role = now.reduction.roles[int(song.columns.part[note])].role
+        return role if role in _WORTH else "harmony"
+    if weights.tune[note] >= _CARRIES:
+        return "tune"
+    return "bass" if weights.bass[note] >= _CARRIES else "harmony"
 
 
 def ways(behind: Behind, now: Conversion, note: int) -> tuple[Way, ...]:
@@ -158,7 +179,3 @@ def _sounds(now: Conversion, mine: str, there: str | None) -> Sequence[str]:
         if mine in sound.joins and said and said <= {*sound.joins}
     ]
     return [*joint, mine]
-
-
-def _loss(conversion: Conversion) -> float:
-    return float(sum(bar.loss for bar in bar_losses(conversion)))

@@ -65,19 +65,34 @@ class Run(NamedTuple):
 def divisor_runs(sheet: Sheet, engine: Engine) -> list[tuple[int, int]]:
     """Return what the channel plays as (ticks, divisor) pairs, divisor 0 for silence.
 
+    One begins where the sheet's loop does.
+
     Raises
     ------
     SheetError
         If the engine can't play the sheet.
     """
     merged = []
-    for divisor, group in groupby(runs(sheet, engine), key=lambda run: run.divisor):
-        left = sum(run.ticks for run in group)
+    every = list(runs(sheet, engine))
+    starts = accumulate((run.ticks for run in every), initial=0)
+    loop = loop_tick(sheet, engine)
+    marked = [
+        (run.divisor, start >= loop, run.ticks) for start, run in zip(starts, every, strict=False)
+    ]
+    for (divisor, _looped), group in groupby(marked, key=lambda each: each[:2]):
+        left = sum(ticks for *_, ticks in group)
         while left > _LONGEST_RUN:
             merged.append((_LONGEST_RUN, divisor))
             left -= _LONGEST_RUN
         merged.append((left, divisor))
     return merged
+
+
+def loop_tick(sheet: Sheet, engine: Engine) -> int:
+    """Return the tick at which a sheet's loop begins; without one 0."""
+    return (sheet.loop_step or 0) * (
+        step_length(sheet, engine).cycles // engine.profile.loop.cycles
+    )
 
 
 def runs(sheet: Sheet, engine: Engine) -> Iterator[Run]:

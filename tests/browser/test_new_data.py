@@ -11,10 +11,9 @@ from playwright.sync_api import expect
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.report import html_page, told
-from arranger.report.build import Script, packed
+from arranger.report import told
 from arranger.report.page_data import page_data
-from arranger.report.song_page import SCRIPTS
+from tests.browser.conftest import open_page
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,15 +23,6 @@ if TYPE_CHECKING:
     from tests.browser.conftest import Opened
 
 pytestmark = pytest.mark.browser
-
-
-def open_page(conversion: Conversion) -> str:
-    """Return a page whose functions a test can call."""
-    text = Script.of(SCRIPTS).text.replace("\nbegin();", "\nbegin();\nwindow.show = show;")
-    page = html_page(conversion)
-    plain, shown = ("".join(packed([each])) for each in (Script.of(SCRIPTS).text, text))
-    assert plain in page
-    return page.replace(plain, shown)
 
 
 def test_new_data_keeps_choice_place_and_sight(

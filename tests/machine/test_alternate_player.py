@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import platform
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -36,7 +37,10 @@ if TYPE_CHECKING:
 
 ENGINE = load_engine("pc-alternate")
 TICK = ENGINE.profile.loop.cycles
-DEMO_SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
+DEMO_SONGS = [
+    Path(__file__).parents[2] / "demo_songs" / f"{name}.mid"
+    for name in ("boat_parade", "gangway_shuffle", "lantern_hymn")
+]
 AT = 0x7C13
 START, STEP, STOP = (near for _, near, _ in entry_points(AT))
 
@@ -71,7 +75,7 @@ def again(sheet: Sheet, times: int) -> Sheet:
     return sheet_of(ENGINE, *(row + times * row[first:] for row in rows), length=sheet.length)  # type: ignore[arg-type]
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(sheets(ENGINE, max_steps=8), st.sampled_from([AT_ONCE, {**AT_ONCE, "port_b": 0x53}]))
 def test_the_emulated_pin_is_the_rendered_one(sheet: Sheet, machine: dict[str, int]) -> None:
     once = sheet_of(ENGINE, list(sheet.voice1), list(sheet.voice2), list(sheet.drums))
@@ -291,6 +295,47 @@ def test_a_program_of_ones_own_includes_the_block(tmp_path: Path) -> None:
     assert pc.control == [0x34, 0xB6, 0x36] * 2
 
 
+C_HOST = """
+__asm__(".globl _start\\n_start: calll main\\nretw\\n"
+        ".section .tune,\\"a\\"\\n.incbin \\"tune.bin\\"\\n.text\\n");
+enum { TUNE = 0x4000, START = 0, STEP = 3, STOP = 6 };
+
+static int call(unsigned short entry)
+{
+    short result;
+    __asm__ volatile("callw *%1" : "=a"(result) : "r"(entry) : "memory", "cc");
+    return result;
+}
+
+int main(void)
+{
+    int steps = 0;
+    while (call(TUNE + STEP) != 2)
+        steps++;
+    call(TUNE + STEP);
+    call(TUNE + STOP);
+    return steps * 10 + call(TUNE + START);
+}
+"""
+
+
+@pytest.mark.skipif(platform.machine() != "x86_64", reason="needs a compiler for the PC")
+def test_a_program_in_c_calls_the_block(tmp_path: Path) -> None:
+    (tmp_path / "tune.bin").write_bytes(binary(BUSY, ENGINE, 0x4000))
+    (tmp_path / "host.c").write_text(C_HOST)
+    freestanding = ("-ffreestanding", "-fno-pic", "-fno-asynchronous-unwind-tables", "-nostdlib")
+    laid_out = (
+        "-Wl,-N,-Ttext=0x100,--section-start=.tune=0x4000,--build-id=none,--no-warn-rwx-segments"
+    )
+    build = ("gcc", "-m16", "-march=i386", "-O2", *freestanding, "-static", laid_out)
+    subprocess.run([*build, "host.c", "-o", "host.elf"], cwd=tmp_path, check=True)
+    command = ["objcopy", "-O", "binary", "host.elf", "host.com"]
+    subprocess.run(command, cwd=tmp_path, check=True)
+    pc = Pc((tmp_path / "host.com").read_bytes(), PROGRAM_ORIGIN, **AT_ONCE)
+    assert pc.call(PROGRAM_ORIGIN, kept=False) == 52
+    assert pc.control == [0x34, 0xB6, 0x36] * 3
+
+
 def test_what_does_not_fit_is_refused() -> None:
     room = 60_000 - len(PLAYER)
     with pytest.raises(SheetError, match=f"the song data takes 6[0-9]* bytes, and {room} are free"):
@@ -298,7 +343,7 @@ def test_what_does_not_fit_is_refused() -> None:
     with pytest.raises(SettingsError, match="beyond the segment's end; choose a lower --address"):
         binary(sheet_of(ENGINE, [60]), ENGINE, 0xFF00)
     quick = replace(ENGINE, profile=ENGINE.profile._replace(loop=ENGINE.profile.loop._replace(cycles=300)))  # fmt: skip
-    with pytest.raises(SettingsError, match="ticks of 600 clocks or more; pc-alternate has 300"):
+    with pytest.raises(SettingsError, match="ticks of 400 clocks or more; pc-alternate has 300"):
         binary(sheet_of(ENGINE, [60]), quick)
 
 

@@ -9,7 +9,10 @@ class Address {
     this.list = list;
     this.travel = travel;
     this.begun = false;
+    history.scrollRestoration = "manual";
     addEventListener("popstate", () => this.restore());
+    addEventListener("scroll", () => this.rememberSoon(), { passive: true });
+    onchange("leaving", () => this.begun && this.remember());
     onchange("selection", () => this.write(state.how.record));
     onchange("filter list", () => this.write(false));
     onchange("view", () => this.rememberSoon());
@@ -25,6 +28,7 @@ class Address {
     const { hash } = location;
     if (hash !== "" && !hash.includes("=")) return;
     const said = new URLSearchParams(hash.slice(1));
+    clearTimeout(this.timer);
     const { begun } = this;
     this.begun = false;
     this.list.set(Object.fromEntries(said));
@@ -43,7 +47,6 @@ class Address {
     if (!this.begun) return;
     const hash = `#${this.text()}`;
     if (hash === (location.hash || "#")) return;
-    this.remember();
     const said = hash === "#" ? location.pathname + location.search : hash;
     if (entry) history.pushState(null, "", said);
     else history.replaceState(history.state, "", said);

@@ -159,13 +159,16 @@ function stepsOfBeat(bar) {
 // What an edit would do to other notes, in words.
 function effectText({ changed: notes, more, loss }) {
   const { account } = state;
-  const name = (id) => `${noteName(account, id)} of ${account.parts[account.notes.part[id]].name}`;
+  const name = ({ note, line }) => {
+    const part = account.parts[account.notes.part[note]].name;
+    return `${noteName(account, note)} of ${part || "a part"}${line === "harmony" ? "" : ` (${line})`}`;
+  };
   const worse = notes.filter((each) => each.worse);
   const better = notes.filter((each) => !each.worse);
   const list = (some) =>
     some
       .slice(0, 4)
-      .map((each) => `${name(each.note)} (${each.before}, then ${each.after})`)
+      .map((each) => `${name(each)}${each.after === "dropped" ? "" : ` (${each.after})`}`)
       .join(", ") + (some.length > 4 ? ` and ${some.length - 4} more` : "");
   const told = [
     worse.length === 0 ? "displaces nothing" : `displaces ${list(worse)}`,

@@ -9,13 +9,19 @@ class Live {
     this.place.setAttribute("aria-label", "The sheet's file");
     this.line = element("p");
     this.line.setAttribute("role", "status");
+    this.told = element("p");
+    this.told.className = "told";
+    this.told.setAttribute("role", "status");
     this.problems = element("ul");
     this.problems.className = "problems";
+    this.problems.tabIndex = 0;
+    this.problems.setAttribute("aria-label", "What is wrong with the sheet");
     this.buttons = element("div");
     this.buttons.className = "bar";
     this.undo = this.button("Undo", () => this.move("undo"));
     this.redo = this.button("Redo", () => this.move("redo"));
-    this.place.append(this.line, this.buttons, this.problems);
+    this.place.append(this.line, this.problems, this.buttons);
+    this.buttons.append(this.told);
     document.querySelector("main").prepend(this.place);
     this.tell(known);
     this.follow();
@@ -55,14 +61,14 @@ class Live {
     this.tell(found);
   }
 
-  tell({ trouble, problems, more }) {
+  tell({ file, trouble, problems, more }) {
     const errors = problems.filter((each) => each.severity === "error").length;
-    const { file } = state.account?.sheet ?? {};
     if (trouble !== "") this.line.textContent = trouble;
     else if (errors > 0) {
       this.line.textContent = "The file has errors: shown and heard is what it was before them.";
-    } else this.line.textContent = this.said ?? `Follows ${file ?? "the sheet"}, whatever saves it.`;
+    } else this.line.textContent = `Follows ${file}, whatever saves it.`;
     this.place.classList.toggle("wrong", trouble !== "" || errors > 0);
+    this.problems.hidden = problems.length === 0;
     this.problems.replaceChildren(
       ...problems.map((each) => problemLine(each)),
       ...(more > 0 ? [element("li", `${more} more: arranger check lists all`)] : []),
@@ -70,8 +76,7 @@ class Live {
   }
 
   say(words) {
-    this.said = words;
-    this.line.textContent = words;
+    this.told.textContent = words;
   }
 
   // What the template writes is written anew by the server.
@@ -115,7 +120,7 @@ class Live {
     const again = element("button", "Put mine all the same");
     again.type = "button";
     again.addEventListener("click", () => this.edit(ask));
-    this.line.append(again);
+    this.told.append(again);
   }
 
   async move(way) {

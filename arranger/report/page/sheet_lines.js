@@ -14,6 +14,7 @@ class SheetLines {
     this.hint.className = "hint";
     this.list = element("ol");
     this.list.className = "sheet-text";
+    this.list.tabIndex = 0;
     this.copy = element("button", "Copy these lines");
     this.copy.type = "button";
     this.told = element("span");
@@ -21,7 +22,13 @@ class SheetLines {
     this.tools = element("div");
     this.tools.className = "bar";
     this.tools.append(this.copy, this.told);
-    place.append(this.title, this.hint, this.list, this.tools);
+    const around = element("div");
+    around.className = "scrolled";
+    around.tabIndex = 0;
+    around.setAttribute("role", "region");
+    around.setAttribute("aria-label", "Lines of the sheet");
+    around.append(this.list);
+    place.append(this.title, this.hint, around, this.tools);
     this.copy.addEventListener("click", () => this.copyLines());
     onchange("data selection", inNextFrame(() => this.show()));
   }
@@ -57,10 +64,10 @@ class SheetLines {
   }
 }
 
-// The chosen bars, else the one of the chosen note, else the one where the music is.
+// The chosen bars, or the one of a chosen note that lies elsewhere, else the one where the music is.
 function shownBars() {
   const { account, bars, note, step } = state;
-  if (bars !== null) {
+  if (bars !== null && (note === NO_NOTE || inChosenBars(note))) {
     return account.bars.slice(bars.from, Math.min(bars.to + 1, bars.from + MOST_BARS_SHOWN));
   }
   const at = note === NO_NOTE ? step : Math.max(account.notes.at[note], 0);
@@ -68,7 +75,9 @@ function shownBars() {
 }
 
 function chosenBarsLeftOut() {
-  return state.bars === null ? 0 : state.bars.to - state.bars.from + 1 - shownBars().length;
+  const { bars, note } = state;
+  if (bars === null || (note !== NO_NOTE && !inChosenBars(note))) return 0;
+  return bars.to - bars.from + 1 - shownBars().length;
 }
 
 function byHand(bar) {

@@ -1,7 +1,7 @@
 // What the page holds and what is chosen in it: one object, and those who listen to its changes.
 //
 // No other part keeps notes of its own about these. Kinds of change: data (a new account), selection
-// (note, bars), pointed, place (step, playing), filter (matches), sound (what of it is heard), preview,
+// (note, bars; leaving: it is going to be another one, worth coming back from), pointed, place (step, playing), filter (matches), sound (what of it is heard), preview,
 // colours, view (scrolling and zoom).
 
 const state = {
@@ -44,6 +44,7 @@ function changed(...kinds) {
 // leaves the bars. `reveal` brings what was chosen into sight, `place` the music to the bars, `record`
 // makes it a step that the browser's back button takes back.
 function select(what, { reveal = true, record = true, place = true } = {}) {
+  if (record) changed("leaving");
   const { note, bar } = what;
   const bars = bar === undefined ? what.bars : [bar, bar];
   if (bars !== undefined) state.bars = { from: Math.min(...bars), to: Math.max(...bars) };

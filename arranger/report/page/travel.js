@@ -183,7 +183,7 @@ class Travel {
     if (state.note !== NO_NOTE && state.account.notes.at[state.note] >= 0) this.reveal(state.note);
     else if (state.bars !== null) this.revealBars();
     else return;
-    bringIntoSight(document.querySelector(".stage"));
+    bringIntoSight(document.querySelector(".sight"));
   }
 
   reveal(id) {

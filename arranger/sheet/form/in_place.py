@@ -1,9 +1,9 @@
 """Writing a changed sheet into the text that it was read from: what didn't change stays as it was typed.
 
 Rows whose cells are otherwise are written anew, by the writer's own rules; where the bar was typed in
-another layout only the cells that changed are, so that its columns stay. A bar that is written out now,
-or had no such row, is written anew whole. If the text doesn't read back as the sheet after that, all
-rows that changed are written anew, and in the last resort the sheet. So it always says what the sheet is.
+another layout only the cells that changed are, if the row can be read so, and its columns stay. A bar
+that is written out now, or had no such row, is written anew whole. If the text doesn't read back as the
+sheet after that the whole sheet is written anew. So it always says what the sheet is.
 """
 
 from __future__ import annotations
@@ -12,9 +12,11 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
+from arranger.pitch import parse_pitch
+from arranger.sheet.form.cells import cell_spans
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.parse import parse, scan
-from arranger.sheet.form.text import ROWS, VOICE_WORDS, format_sheet, group_steps, rows_text
+from arranger.sheet.form.text import BELOW, ROWS, VOICE_WORDS, format_sheet, group_steps, rows_text
 
 if TYPE_CHECKING:
     from arranger.sheet.form.parse import Scan
@@ -43,10 +45,9 @@ def written_into(text: str, sheet: Sheet) -> str:
     whole = format_sheet(sheet)
     if len(found.sheet.bars) == len(sheet.bars) and found.sheet.bar_starts == sheet.bar_starts:
         ending = "\r\n" if "\r\n" in text else "\n"
-        for anew in (False, True):
-            now = ending.join(_lines(found, sheet, scan(whole), anew=anew))
-            if _reads_as(now, sheet):
-                return now
+        now = ending.join(_lines(found, sheet, scan(whole)))
+        if _reads_as(now, sheet):
+            return now
     return whole
 
 
@@ -57,7 +58,7 @@ def _reads_as(text: str, sheet: Sheet) -> bool:
         return False
 
 
-def _lines(found: Scan, sheet: Sheet, written: Scan, *, anew: bool) -> list[str]:
+def _lines(found: Scan, sheet: Sheet, written: Scan) -> list[str]:
     before, lines = found.sheet, list(found.lines)
     pieces: list[_Piece] = []
     for bar, (start, end) in enumerate(pairwise(sheet.bar_starts)):
@@ -65,10 +66,15 @@ def _lines(found: Scan, sheet: Sheet, written: Scan, *, anew: bool) -> list[str]
         same = before.bars[bar] == sheet.bars[bar]
         if (was == now and same) or (same and sheet.bars[bar].as_bar is not None):
             continue
-        if not same or 0 in found.row_lines[bar]:
+        changed = [row for row, (a, b) in enumerate(zip(was, now, strict=True), 1) if a != b]
+        if not same or any(found.row_lines[bar][row] == 0 for row in changed):
             pieces.append(_block(found, written, bar))
         else:
-            pieces += _changed_rows(found, sheet, bar, anew=anew)
+            pieces += [
+                _row(found, sheet, bar, row, changed=row in changed)
+                for row in range(1, BELOW)
+                if found.row_lines[bar][row]
+            ]
     for piece in sorted(pieces, reverse=True):
         lines[piece.first : piece.end] = piece.lines
     return lines
@@ -84,40 +90,50 @@ def _block(found: Scan, written: Scan, bar: int) -> _Piece:
     return _Piece(old[0] - 1, max(old), written.lines[new[0] - 1 : max(new)])
 
 
-def _changed_rows(found: Scan, sheet: Sheet, bar: int, *, anew: bool) -> list[_Piece]:
-    pieces = []
-    typed = _typed(found.sheet, bar), _typed(sheet, bar)
-    for row, (was, now) in enumerate(zip(*typed, strict=True), 1):
-        if was != now:
-            at = found.row_lines[bar][row] - 1
-            code, comment = without_comment(found.lines[at])
-            if anew or code.rstrip() == was:
-                line = now if comment is None else f"{now}   # {comment}".rstrip()
-            else:
-                line = _with_cells(found, sheet, bar, row) + found.lines[at][len(code) :]
-            pieces.append(_Piece(at, at + 1, [line]))
-    return pieces
+def _row(found: Scan, sheet: Sheet, bar: int, row: int, *, changed: bool) -> _Piece:
+    """Return a row's line; one whose cells stay may still need wider columns."""
+    at = found.row_lines[bar][row] - 1
+    line = found.lines[at]
+    code, comment = without_comment(line)
+    if code.rstrip() != _typed(found.sheet, bar, row):
+        mine = _with_cells(found, sheet, bar, row) if changed else code
+        if mine is not None:
+            return _Piece(at, at + 1, [mine + line[len(code) :]])
+    now = _typed(sheet, bar, row)
+    return _Piece(at, at + 1, [now if comment is None else f"{now}   # {comment}".rstrip()])
 
 
-def _typed(sheet: Sheet, bar: int) -> list[str]:
-    """Return the lines of a bar's rows as the writer writes them."""
+def _typed(sheet: Sheet, bar: int, row: int) -> str:
+    """Return the line of a bar's row as the writer writes it."""
     head, (start, end) = sheet.bars[bar], sheet.bar_starts[bar : bar + 2]
     group = group_steps(sheet.step_beats, head.numerator, head.denominator)
     cells = rows_text(
         sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
     )
-    return [f"  {ROWS[row]:<10}{text}" for row, text in enumerate(cells, 1)]
+    return f"  {ROWS[row]:<10}{cells[row - 1]}"
 
 
-def _with_cells(found: Scan, sheet: Sheet, bar: int, row: int) -> str:
-    """Return a row as it was typed, with words in place of the cells that changed."""
+def _with_cells(found: Scan, sheet: Sheet, bar: int, row: int) -> str | None:
+    """Return a row as it was typed, with words in place of the cells that changed.
+
+    None where that would be read otherwise.
+    """
     code, _ = without_comment(found.lines[found.row_lines[bar][row] - 1])
     _, spans = found.row_place(bar, row)
     old, new = _words(found.sheet, bar, row), _words(sheet, bar, row)
     for (column, width), was, now in reversed(list(zip(spans, old, new, strict=False))):
         if was != now:
             code = _with_word(code, column - 1, width, now)
-    return code
+    typed = [code[column - 1 : column - 1 + width] for column, width in cell_spans(code, row)]
+    return code if [_said(word) for word in typed] == [_said(word) for word in new] else None
+
+
+def _said(word: str) -> object:
+    """Return what a word of a row says: a pitch may be spelled in several ways."""
+    try:
+        return parse_pitch(word)
+    except ValueError:
+        return word.lower()
 
 
 def _words(sheet: Sheet, bar: int, row: int) -> list[str]:
