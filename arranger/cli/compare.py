@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -72,7 +74,8 @@ def compare(
     if json:
         say_json(as_json(found))
     else:
-        say_text(side_by_side(found, harmless(str(before)), harmless(str(after))))
+        width = max(shutil.get_terminal_size().columns, 80) if sys.stdout.isatty() else 80
+        say_text(side_by_side(found, harmless(str(before)), harmless(str(after)), width))
 
 
 def _write_page(before: Path, after: Path, output: Path, song: Path | None) -> None:

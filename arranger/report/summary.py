@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
     from arranger.reduce.tell.textures import TextureLine
+    from arranger.reduce.worth.weights import PartRole
     from arranger.report.suggest import Suggestion
 
 
@@ -214,13 +215,19 @@ def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
             role.role,
             part.notes,
             heard[part.index],
-            "; ".join(evidence.what for evidence in role.evidence[:2]),
+            "; ".join(_spoke_for(role)),
         )
         for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
     ]
     # Tune and bass first: they must not fall victim to the limit of lines.
     order = {"tune": 0, "bass": 1}
     return tuple(sorted(lines, key=lambda line: (order.get(line.role, 2), line.number)))
+
+
+def _spoke_for(role: PartRole) -> list[str]:
+    """Return the two things that spoke most for a role; for the harmony what spoke against the others."""
+    line = role.role in {"tune", "bass"}
+    return [each.what for each in role.evidence if (each.weight > 0) == line][:2]
 
 
 def _remarks(conversion: Conversion) -> tuple[str, ...]:
