@@ -103,6 +103,8 @@ class Summary:
     reasons: Mapping[str, int]
     hand: tuple[HandLine, ...]
     """The bars to mend, worst first; bars that lack the same together."""
+    places: int
+    """How many there are; ``hand`` has the first."""
     heard: tuple[int | None, ...]
     """How much of tune, bass, harmony and drums is heard, 0 to 100; None for what the song lacks."""
     seconds: float
@@ -176,6 +178,7 @@ def summary(
             for advice in ranking(conversion)[:MOST_PROBLEMS]
         ),
         remarks=_remarks(conversion),
+        places=len(ranking(conversion)),
         heard=song_heard(conversion),
         seconds=grid.steps * grid.step_length.seconds,
         memory=memory_line(conversion),
