@@ -175,13 +175,13 @@ class Live:
             base = self._base(self._state, seen)
             behind = self._opened()
             edit = edit_of(behind, base.account, ask)
-            return trial(behind, base.account.conversion, edit.sheet)
+            return trial(behind, base.account, edit.sheet)
 
     def ways(self, note: int, seen: int) -> tuple[Way, ...]:
         """Return the places that a note of the song could have. Raises as `edit` does."""
         with self._lock:
             base = self._base(self._state, seen)
-            return ways(self._opened(), base.account.conversion, note)
+            return ways(self._opened(), base.account, note)
 
     def undo(self, seen: int, *, forward: bool = False) -> Done:
         """Take back the last change of the sheet, or bring it back.
@@ -224,8 +224,9 @@ class Live:
             checked = check_text(text, lambda name: load_engine(name, beside=self.path), song_bytes)
             if checked.errors:
                 return before._replace(text=text, checked=checked, trouble="")
-            behind = self._opened(found.sheet)
-            shown = Shown(number, found, in_sheet(behind, found.sheet))
+            last, behind = self._behind, self._opened(found.sheet)
+            known = before.shown.account if before.shown and behind is last else None
+            shown = Shown(number, found, in_sheet(behind, found.sheet, known))
         except ArrangerError as error:
             nothing = Checked([], 0, 0, text.split("\n"))
             return before._replace(text=text, checked=nothing, trouble=str(error))

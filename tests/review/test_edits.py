@@ -219,7 +219,7 @@ def test_every_lost_note_can_be_taken_as_it_is_told(parade: tuple[Behind, Path])
     lost = [entry.note for entry in entries if entry.outcome == "dropped"]
     drums = behind.asked.drum
     for note in [*lost[::23], *[note for note in lost if drums[note]][::9]]:
-        found = ways(behind, now.conversion, note)
+        found = ways(behind, now, note)
         assert found
         assert [way.trial.loss for way in found] == sorted(way.trial.loss for way in found)
         for way in found:
@@ -232,6 +232,28 @@ def test_every_lost_note_can_be_taken_as_it_is_told(parade: tuple[Behind, Path])
             entry = then.reduction.ledger.entries[note]
             assert entry.outcome != "dropped"
             assert entry.spans
+
+
+def test_what_is_told_anew_after_an_edit_is_what_is_told_of_all(
+    parade: tuple[Behind, Path],
+) -> None:
+    behind, _ = parade
+    rng = random.Random(8)
+    known = in_sheet(behind, behind.conversion.sheet)
+    cells = (HOLD, REST, 67, 71, 50)
+    for _ in range(40):
+        sheet = known.conversion.sheet
+        step = rng.randrange(sheet.steps)
+        row = rng.randrange(3)
+        edit: dict[tuple[int, int], int | str | None] = {
+            (row, at): rng.choice((None, "kick", "hat", "gap")) if row == 2 else rng.choice(cells)
+            for at in range(step, min(step + rng.randrange(1, 5), sheet.steps))
+        }
+        changed = with_cells(rng.choice((sheet, behind.conversion.sheet)), edit)
+        whole, quick = in_sheet(behind, changed), in_sheet(behind, changed, known)
+        assert quick.conversion.reduction.ledger == whole.conversion.reduction.ledger
+        assert quick.conversion.reduction.remarks == whole.conversion.reduction.remarks
+        known = quick
 
 
 def check_told(before, after, changed) -> None:  # type: ignore[no-untyped-def]
