@@ -4,6 +4,7 @@
 // for the notes in them and take the look of the note that fared worst; the page says so.
 
 const TOO_MANY = 9000;
+const MANY_STEPS = 2000;
 
 class Roll {
   constructor(canvas, view) {
@@ -61,7 +62,8 @@ class Roll {
     });
     clipped(context, view.gutter, view.floor, view.room, view.laneHeight, () => {
       if (this.showSong) this.drawSong(context, true);
-      if (this.showSheet) this.drawDrums(context);
+      if (this.showSheet && this.manySteps) this.drawDrumCells(context);
+      else if (this.showSheet) this.drawDrums(context);
     });
     drawNames(context, view, palette);
   }
@@ -93,53 +95,89 @@ class Roll {
 
   drawCells(context, drums) {
     const { view, account } = this;
-    const { rows } = view;
-    const cells = new CellGrid(
-      Math.ceil(view.width / CELL_WIDTH),
-      drums ? rows.drums.length : rows.pitches.length,
-    );
+    const { notes } = account;
+    const { rows, stepPx } = view;
+    const rowsOf = drums ? rows.drumRows : rows.place;
+    const count = drums ? rows.drums.length : rows.pitches.length;
+    const cells = new CellGrid(view.width, count, CELL_WIDTH);
+    const left = view.x(0);
     eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
       if (isDrum(account, id) !== drums || !passes(id)) return;
-      const [x, , width] = view.noteBox(id);
-      const pitch = account.notes.pitch[id];
-      cells.mark(
-        drums ? rows.drumPlace.get(pitch) : rows.of(pitch),
-        x / CELL_WIDTH,
-        (x + width) / CELL_WIDTH,
-        account.notes.outcome[id],
-      );
+      const from = left + notes.at[id] * stepPx;
+      const to = from + (drums ? 0.8 : notes.steps[id]) * stepPx;
+      cells.mark(rowsOf[notes.pitch[id]], from, to, notes.outcome[id]);
     });
-    const top = (row) => (drums ? view.drumY(rows.drums[row]) + 1 : view.rowY(row));
-    cells.draw(context, this.palette, top, drums ? view.laneRow * 0.8 : view.rowPx);
+    this.drawRaster(context, cells, outcomeTiles(this.palette), drums, 0);
+  }
+
+  // Gaps are of a row's height, above and below.
+  drawRaster(context, cells, tiles, drums, gap) {
+    const { view } = this;
+    const [top, rowPx] = drums
+      ? [view.floor + LANE_GAP, view.laneRow]
+      : [view.rowY(0), view.rowPx];
+    cells.draw(context, tiles, top, rowPx, [gap * rowPx, gap * rowPx + 1]);
+  }
+
+  get manySteps() {
+    return this.view.rightStep - this.view.leftStep > MANY_STEPS;
   }
 
   drawSheet(context) {
     const { view, account, palette } = this;
+    if (this.manySteps) {
+      this.drawSheetCells(context);
+      return;
+    }
     account.tones.forEach((tones, index) => {
       const boxes = [];
-      let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > view.leftStep);
-      for (; at < tones.length && tones[at].step < view.rightStep; at += 1) {
-        const parts = view.stepPx < LEAST_SHAPE ? [tones[at]] : heardStretches(account, tones[at]);
+      eachToneBetween(tones, view.leftStep, view.rightStep, (tone) => {
+        const parts = view.stepPx < LEAST_SHAPE ? [tone] : heardStretches(account, tone);
         parts.forEach(({ step, steps }, number) =>
-          boxes.push([...view.toneBox(step, steps, tones[at].pitch), number > 0]),
+          boxes.push([...view.toneBox(step, steps, tone.pitch), number > 0]),
         );
-      }
+      });
       drawTones(context, palette, index + 1, boxes);
     });
   }
 
-  drawDrums(context) {
+  drawSheetCells(context) {
     const { view, account } = this;
+    const cells = new CellGrid(view.width, view.rows.pitches.length, 1);
+    for (const tones of account.tones)
+      eachToneBetween(tones, view.leftStep, view.rightStep, ({ step, steps, pitch }) =>
+        cells.mark(view.rows.of(pitch), view.x(step), view.x(step + steps), 0),
+      );
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], false, 0.3);
+  }
+
+  drawDrums(context) {
     const boxes = [];
+    this.eachHit((step, key, share) =>
+      boxes.push([...this.view.hitBox(step, key), share * this.view.stepPx]),
+    );
+    drawHits(context, this.palette, boxes);
+  }
+
+  drawDrumCells(context) {
+    const { view } = this;
+    const cells = new CellGrid(view.width, view.rows.drums.length, 1);
+    this.eachHit((step, key) =>
+      cells.mark(view.rows.drumRows[key], view.x(step), view.x(step) + 1, 0),
+    );
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], true, 0.25);
+  }
+
+  // Calls visit(step, key, share of the step) for each hit of the sheet in view.
+  eachHit(visit) {
+    const { view, account } = this;
     const last = Math.min(Math.ceil(view.rightStep), account.steps);
     for (let step = Math.max(Math.floor(view.leftStep), 0); step < last; step += 1) {
       const sound = account.sheet.drums[step];
       if (sound < 0) continue;
-      const length = account.engine.silentShares[sound] * view.stepPx;
       for (const key of account.hitKeys.get(step) ?? [])
-        boxes.push([...view.hitBox(step, key), length]);
+        visit(step, key, account.engine.silentShares[sound]);
     }
-    drawHits(context, this.palette, boxes);
   }
 
   // Chosen bars, the chosen note with what took its place, and what an edit would do.
@@ -195,6 +233,11 @@ class Roll {
     });
     return best !== NO_NOTE || onDrums ? best : toneSourceAt(account, step, row);
   }
+}
+
+function eachToneBetween(tones, left, right, visit) {
+  let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > left);
+  for (; at < tones.length && tones[at].step < right; at += 1) visit(tones[at]);
 }
 
 function toneSourceAt(account, step, pitch) {

@@ -19,6 +19,7 @@ class View {
     this.folded = true;
     // At most this share of the height is for drums.
     this.laneShare = 0.36;
+    this.laneRowMost = LANE_ROW;
   }
 
   // Lays an account out.
@@ -45,7 +46,7 @@ class View {
   // How high a row of drums is; many drums share the room that there is.
   get laneRow() {
     const most = Math.min(LANE_MOST, this.height * this.laneShare);
-    return Math.min(LANE_ROW, most / this.rows.drums.length);
+    return Math.min(this.laneRowMost, most / this.rows.drums.length);
   }
 
   get contentWidth() {
