@@ -173,4 +173,6 @@ def _key(sheet: Sheet) -> _Key:
 
 
 def _of_itself(sheet: Sheet, engine: Engine) -> Song:
+    if not any(cell >= 0 for cell in (*sheet.voice1, *sheet.voice2)) and not any(sheet.drums):
+        raise SheetError("nothing sounds in it yet", remedy="write a tone: the page follows")
     return read_song_bytes(to_midi(sheet, engine), _SHEET_ITSELF)

@@ -209,6 +209,10 @@ class Live:
         def pause(_seconds: float) -> None:
             if self._closed.wait(_PAUSE_SECONDS):
                 raise _ClosedError
+            if (
+                self._state.checked is None
+            ):  # the file was gone: as it comes back it may be the old one
+                self.look()
 
         try:
             for _ in saves(self.path, sleep=pause):
