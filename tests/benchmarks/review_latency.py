@@ -105,9 +105,7 @@ def walk(page: Page, review: Served) -> None:
     page.locator(".cells").wait_for()
     bar = page.locator(".cells").get_attribute("aria-label")
     opened = time.time()
-    page.locator("#by-outcome").select_option("dropped")
-    clicks += 1
-    page.locator("#list tbody .go[data-note]").first.click()
+    page.locator(".lost .go[data-note]").first.click()
     clicks += 1
     page.locator(".lost .take").first.wait_for()
     offered = time.time()

@@ -98,8 +98,8 @@ def test_what_an_editor_saves_is_seen_while_the_music_plays(reviewing: Reviewing
 def test_a_lost_note_is_taken_and_given_back(reviewing: Reviewing, axe: str) -> None:
     page, found = reviewing
     before = found.path.read_bytes()
-    page.locator("#by-outcome").select_option("dropped")
-    page.locator("#list tbody .go[data-note]").first.click()
+    choose_bar(page, 2)
+    page.locator(".lost .go[data-note]").first.click()
     takes = page.locator(".lost .take")
     expect(takes.first).to_be_visible()
     told = page.locator(".lost li").first.inner_text()
