@@ -20,6 +20,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qs, urlsplit
 
 from arranger.errors import ArrangerError, UsageError
+from arranger.report.account import tell_like
+from arranger.report.columns import MOST_TOGETHER
 from arranger.report.page_data import page_data
 from arranger.report.sheet_lines import lines_in
 from arranger.report.song_page import html_page_pieces
@@ -121,6 +123,8 @@ class Answers:
         if shown is None:
             return "null"
         if known is None or known[0] != shown.number:
+            if shown.like is not None and len(shown.like.song.notes) <= MOST_TOGETHER:
+                tell_like(shown.account.conversion, shown.like)
             lines = lines_in(shown.found, live.path.name, shown.account.edited)
             known = (shown.number, "".join(page_data(shown.account.conversion, lines)))
             self._data[live] = known

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
+    from arranger.conversion import Conversion
     from arranger.review.behind import Behind, InSheet
     from arranger.review.lost import Trial, Way
     from arranger.sheet.form.parse import Scan
@@ -51,6 +52,8 @@ class Shown(NamedTuple):
     """Of the state in which it came."""
     found: Scan
     account: InSheet
+    like: Conversion | None
+    """What became of the song in the version before, where most of it is the same."""
 
 
 class State(NamedTuple):
@@ -92,7 +95,7 @@ class Live:
         self._lock = RLock()
         self._new = Condition(self._lock)
         self._behind: Behind | None = None
-        self._seen: dict[int, Shown] = {}
+        self._seen: dict[int, Scan] = {}
         self._closed = Event()
         self._watching: Thread | None = None
         self._state = State(0, "", None, None)
@@ -230,11 +233,12 @@ class Live:
                 return before._replace(text=text, checked=checked, trouble="")
             last, behind = self._behind, self._opened(found.sheet)
             known = before.shown.account if before.shown and behind is last else None
-            shown = Shown(number, found, in_sheet(behind, found.sheet, known))
+            account = in_sheet(behind, found.sheet, known)
+            shown = Shown(number, found, account, known and known.conversion)
         except ArrangerError as error:
             nothing = Checked([], 0, 0, text.split("\n"))
             return before._replace(text=text, checked=nothing, trouble=str(error))
-        self._seen[number] = shown
+        self._seen[number] = found
         for old in sorted(self._seen)[:-_MOST_SEEN]:
             del self._seen[old]
         return State(number, text, checked, shown)
@@ -264,7 +268,12 @@ class Live:
         base = max((number for number in self._seen if number <= seen), default=None)
         if base is None:
             raise SheetError("the page is too old", remedy="load it again")
-        return self._seen[base]
+        shown = state.shown
+        if shown is not None and shown.number == base:
+            return shown
+        found, behind = self._seen[base], self._opened()
+        known = None if shown is None else shown.account
+        return Shown(base, found, in_sheet(behind, found.sheet, known), None)
 
     def _write(self, text: str, sheet: Sheet) -> bool:
         """Write a sheet in place of a text; false if something else stands there by now."""

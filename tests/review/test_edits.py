@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.errors import SettingsError, UsageError
+from arranger.report.account import tell_like, told
 from arranger.review.asks import edit_of
 from arranger.review.behind import in_sheet, open_behind
 from arranger.review.edits import Tone, with_cells, with_tone
@@ -253,6 +254,9 @@ def test_what_is_told_anew_after_an_edit_is_what_is_told_of_all(
         whole, quick = in_sheet(behind, changed), in_sheet(behind, changed, known)
         assert quick.conversion.reduction.ledger == whole.conversion.reduction.ledger
         assert quick.conversion.reduction.remarks == whole.conversion.reduction.remarks
+        tell_like(quick.conversion, known.conversion)
+        notes = range(len(known.conversion.song.notes))
+        assert told(quick.conversion, notes) == told(whole.conversion, notes)
         known = quick
 
 
