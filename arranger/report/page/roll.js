@@ -233,6 +233,26 @@ class Roll {
     });
     return best !== NO_NOTE || onDrums ? best : toneSourceAt(account, step, row);
   }
+
+  // The note nearest to a point, at most so many pixels away, on the same side of the drums' border.
+  noteNear(x, y, reach) {
+    const { view, account } = this;
+    if (x < view.gutter || y < RULER) return NO_NOTE;
+    let best = NO_NOTE;
+    let least = reach;
+    eachNoteBetween(account, view.stepAt(x - reach) - 1, view.stepAt(x + reach), (id) => {
+      if (isDrum(account, id) !== y >= view.floor) return;
+      const away = distance(view.noteBox(id), x, y);
+      if (away < least) [best, least] = [id, away];
+    });
+    return best;
+  }
+}
+
+// How far a point is from a box.
+function distance([left, top, width, height], x, y) {
+  const across = Math.max(left - x, x - left - width, 0);
+  return Math.hypot(across, Math.max(top - y, y - top - height, 0));
 }
 
 function eachToneBetween(tones, left, right, visit) {
