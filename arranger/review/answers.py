@@ -79,9 +79,9 @@ class Answers:
             return _nothing()
         if what == "":
             state = live.open()
-            return _page(live, state, self._data_of(live, state))
+            return self._page(live, state, self._data_of(live, state))
         if what == "parts":
-            return _page(live, live.open(), "null")
+            return self._page(live, live.open(), "null")
         if what == "state":
             asked = {name: values[-1] for name, values in parse_qs(split.query).items()}
             return self._state(live, asked)
@@ -106,6 +106,16 @@ class Answers:
         """Stop watching the sheets."""
         for live in self._songs:
             live.close()
+
+    def _page(self, live: Live, state: State, data: str) -> Answer:
+        """Return the page of a sheet, or one that says why there is none yet."""
+        shown = state.shown
+        if shown is None:
+            return Answer(200, HTML, trouble_page(state, live.path.name).encode())
+        told = {"number": state.number, "shown": shown.number, "folder": self._folder is not None}
+        head = json.dumps(told | _head(live, state))
+        pieces = html_page_pieces(shown.account.conversion, live=head, data=data)
+        return Answer(200, HTML, "".join(pieces).encode())
 
     def _state(self, live: Live, asked: Mapping[str, str]) -> Answer:
         after, has = (_number(asked.get(name, "0")) for name in ("after", "shown"))
@@ -169,16 +179,6 @@ def _trial(trial: Trial) -> dict[str, Any]:
 def _way(way: Way) -> dict[str, Any]:
     told = {name: value for name, value in way.place._asdict().items() if name != "sheet"}
     return told | _trial(way.trial)
-
-
-def _page(live: Live, state: State, data: str) -> Answer:
-    """Return the page of a sheet, or one that says why there is none yet."""
-    shown = state.shown
-    if shown is None:
-        return Answer(200, HTML, trouble_page(state, live.path.name).encode())
-    head = json.dumps({"number": state.number, "shown": shown.number} | _head(live, state))
-    pieces = html_page_pieces(shown.account.conversion, live=head, data=data)
-    return Answer(200, HTML, "".join(pieces).encode())
 
 
 def _head(live: Live, state: State) -> dict[str, Any]:

@@ -173,7 +173,9 @@ def test_a_folder_offers_its_sheets(tmp_path: Path) -> None:
         page = found.ask("GET", f"{found.start}/").content.decode()
         assert page.index("harbour/lantern_hymn.duet") < page.index("harbour/two_gulls.duet")
         assert 'href="./1/"' in page
-        assert b"two_gulls" in found.ask("GET", f"{found.start}/1/").content
+        song = found.ask("GET", f"{found.start}/1/").content
+        assert b"two_gulls" in song
+        assert b'"folder": true' in song
 
 
 def test_a_sheet_that_can_t_be_shown_says_why(tmp_path: Path) -> None:
