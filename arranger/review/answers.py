@@ -22,6 +22,7 @@ from urllib.parse import parse_qs, urlsplit
 from arranger.errors import ArrangerError, UsageError
 from arranger.report.account import tell_like
 from arranger.report.columns import MOST_TOGETHER
+from arranger.report.command import Run
 from arranger.report.page_data import page_data
 from arranger.report.sheet_lines import lines_in
 from arranger.report.song_page import html_page_pieces
@@ -114,7 +115,10 @@ class Answers:
             return Answer(200, HTML, trouble_page(state, live.path.name).encode())
         told = {"number": state.number, "shown": shown.number, "folder": self._folder is not None}
         head = json.dumps(told | _head(live, state))
-        pieces = html_page_pieces(shown.account.conversion, live=head, data=data)
+        song = None if live.behind is None else live.behind.source
+        folder = str(live.path.parent)
+        run = None if song is None else Run(str(song), folder, ("--keep-edits",))
+        pieces = html_page_pieces(shown.account.conversion, run=run, live=head, data=data)
         return Answer(200, HTML, "".join(pieces).encode())
 
     def _state(self, live: Live, asked: Mapping[str, str]) -> Answer:

@@ -17,7 +17,7 @@ from arranger.review.asks import edit_of
 from arranger.review.behind import find_song, in_sheet, open_behind
 from arranger.review.joining import joined
 from arranger.review.lost import trial, ways
-from arranger.sheet.check import Checked, check_text
+from arranger.sheet.check import Checked, check_scan
 from arranger.sheet.form.in_place import written_into
 from arranger.sheet.form.parse import scan
 from arranger.sheet.history.back import redo, undo
@@ -228,7 +228,9 @@ class Live:
         number = before.number + 1
         try:
             found = scan(text)
-            checked = check_text(text, lambda name: load_engine(name, beside=self.path), song_bytes)
+            checked = check_scan(
+                found, lambda name: load_engine(name, beside=self.path), song_bytes
+            )
             if checked.errors:
                 return before._replace(text=text, checked=checked, trouble="")
             last, behind = self._behind, self._opened(found.sheet)
