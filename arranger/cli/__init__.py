@@ -14,6 +14,7 @@ progress          A progress bar for work that takes longer than a second; on a 
 redo              what undo took back, again
 render            a sheet becomes an audio file
 report            ask a ledger what became of which notes, or a sheet what it is and takes
+review            a sheet, or a folder of them, on a live page where it can be edited
 settings_options  Gives a command all options of `arranger.options.OPTIONS` and hands it one
 sheet_options     Options that commands share which change a sheet
 songbook          a folder of songs, converted together
