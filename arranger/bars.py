@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from arranger.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+MOST_NAMED = 6
 
 _RANGE = re.compile(r"(\d{1,9})(?:-(\d{1,9}))?", re.ASCII)
 
@@ -37,6 +43,20 @@ def beside(number: int, song_number: int | None) -> str:
     ("bar 12 (the song's 10)", 'bar 12', 'bar 12')
     """
     return "" if song_number in (None, number) else f" (the song's {song_number})"
+
+
+def bars_named(numbers: Sequence[str]) -> str:
+    """Return bars as people say them; many are counted.
+
+    >>> bars_named(["7"]), bars_named(["7", "15", "31"]), bars_named("123456"), bars_named("1234567")
+    ('bar 7', 'bars 7, 15 and 31', 'bars 1, 2, 3, 4, 5 and 6', 'bars 1, 2, 3, 4, 5, 6 and 1 more')
+    """
+    if len(numbers) == 1:
+        return f"bar {numbers[0]}"
+    if len(numbers) > MOST_NAMED:
+        more = len(numbers) - MOST_NAMED
+        return f"bars {', '.join(numbers[:MOST_NAMED])} and {more} more"
+    return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
 def parse_bars(text: str) -> tuple[int, int]:

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError, UsageError
 from arranger.files import check_target, encoded, refuse_inputs, write_pieces
 from arranger.report import (
+    Run,
     html_page_pieces,
     ledger_csv_pieces,
     ledger_json_pieces,
     suggestions,
 )
-from arranger.sheet.keep import write_generated
+from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
+from arranger.sheet.record.digest import is_edited
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
     from arranger.conversion import Conversion
+    from arranger.report import Suggestion
 
 AUDIO_KINDS = ("wav", "flac", "ogg")
 
@@ -38,9 +41,8 @@ class OutputChoice:
     """Overwrite a sheet that was edited by hand."""
     suggestions: bool = False
     """Try what other settings would give, and tell in the report: as long as some conversions."""
-    keep_edits: bool = False
-    """The conversion has the edits of the sheet there (`arranger.conversion.by_hand.with_edits`)."""
-
+    keeping: Keeping = NOT_KEPT
+    """Whether the conversion has the edits of the sheet there (`arranger.conversion.by_hand.with_edits`)."""
     command: str = "convert"
     """What the sheet's history calls it."""
 
@@ -57,14 +59,24 @@ def output_paths(choice: OutputChoice, name: str) -> tuple[Path, ...]:
     return tuple(choice.folder / f"{name}{suffix}" for suffix in suffixes)
 
 
+class Written(NamedTuple):
+    """What `write_outputs` did."""
+
+    files: tuple[Path, ...]
+    suggestions: tuple[Suggestion, ...]
+    """What other settings would give, if that was asked for."""
+    run: Run
+    """The command line that did it."""
+
+
 def write_outputs(
     conversion: Conversion,
     name: str,
     choice: OutputChoice,
     *,
     progress: Callable[[int, int], None] | None = None,
-) -> tuple[Path, ...]:
-    """Write the files of a conversion and return their paths.
+) -> Written:
+    """Write the files of a conversion and return what was written.
 
     The sheet comes first: when it was edited by hand and may not be overwritten, nothing is written,
     nor if an edit that is kept can't be played by the engine.
@@ -94,19 +106,42 @@ def write_outputs(
         if choice.song is not None:
             refuse_inputs(file, {"the song that is read here": choice.song})
     sheet, as_json, as_csv, page = files[:4]
-    if choice.keep_edits:
+    if choice.keeping.edits:
         try:
             played_steps(conversion.sheet, conversion.engine)
         except SheetError as error:  # an edit that this engine can't play
             raise error.in_file(sheet) from None
-    force = choice.force or choice.keep_edits
+    force = choice.force or choice.keeping.edits
     write_generated(sheet, conversion.sheet, force=force, by=choice.command)
     write_pieces(as_json, ledger_json_pieces(conversion))
     write_pieces(as_csv, ledger_csv_pieces(conversion))
-    tried = suggestions(conversion) if choice.suggestions else ()
-    write_pieces(page, encoded(html_page_pieces(conversion, tried)))
+    run = _run(conversion, choice)
+    tried = _suggestions(conversion, choice, run, sheet) if choice.suggestions else ()
+    write_pieces(page, encoded(html_page_pieces(conversion, tried, run=run)))
     for audio in files[4:]:
         from arranger.sound import render
 
         render(conversion.sheet, conversion.engine, audio, progress=progress)
-    return files
+    return Written(files, tried, run)
+
+
+def _run(conversion: Conversion, choice: OutputChoice) -> Run:
+    """Return the command line that does this conversion, without its settings."""
+    audio = () if choice.audio == "wav" else ("--audio", choice.audio or "")
+    keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
+    edited = (keep,) if is_edited(conversion.sheet) else ()
+    more = (*(audio if choice.audio else ("--no-audio",)), *edited)
+    return Run(str(choice.song or conversion.song.file), str(choice.folder), more)
+
+
+def _suggestions(
+    conversion: Conversion, choice: OutputChoice, run: Run, sheet: Path
+) -> tuple[Suggestion, ...]:
+    if not is_edited(conversion.sheet):
+        return suggestions(conversion, run=run)
+    from arranger.conversion.by_hand import with_edits
+
+    keeping = Keeping(edits=True, as_typed=choice.keeping.as_typed)
+    return suggestions(
+        conversion, run=run, keep_edits=lambda other: with_edits(other, sheet, keeping)[0]
+    )

@@ -31,6 +31,7 @@ COMMANDS = (
     "explain",
     "report",
     "render",
+    "review",
     "check",
     "compare",
     "tidy",

@@ -36,6 +36,9 @@ def convert(
     keep_edits: KeepEdits = False,
     edits_as: EditsAs = None,
     song_changed: SongChanged = False,
+    details: Annotated[
+        bool, typer.Option("--details", help="Tell steps, parts, textures and reasons as well.")
+    ] = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
     ] = False,
@@ -74,7 +77,7 @@ def convert(
         audio=None if no_audio else audio,
         suggestions=not no_suggestions,
         force=force,
-        keep_edits=keeping.edits,
+        keeping=keeping,
     )
     source = read_song(song, settings.read)
     conversion = convert_song(source, load_engine(settings.engine), settings)
@@ -83,9 +86,9 @@ def convert(
 
         conversion, _ = with_edits(conversion, output_paths(choice, song.stem)[0], keeping)
     with progress_bar(f"rendering {song.stem}") as progress:
-        files = write_outputs(conversion, song.stem, choice, progress=progress)
-    found = summary(conversion, files)
+        written = write_outputs(conversion, song.stem, choice, progress=progress)
+    found = summary(conversion, written.files, written.suggestions)
     if json:
         say_text(found.json())
     else:
-        say_styled(terminal_text(found, sys.stdout))
+        say_styled(terminal_text(found, sys.stdout, details=details))

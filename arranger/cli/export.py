@@ -49,7 +49,8 @@ def export(
             "--address",
             metavar="ADDRESS",
             parser=_address,
-            help="Where code and data will lie in memory: 32768, 0x8000, '$8000' or 8000h.",
+            help="Where code and data will lie in memory (of a PC: in their segment): 32768, 0x8000, "
+            "'$8000' or 8000h. Without it a PC gets a program, NAME.com.",
         ),
     ] = None,
     entries: Annotated[
@@ -66,8 +67,8 @@ def export(
         typer.Option(
             "--prefix",
             metavar="TEXT",
-            help="What all labels of assembly begin with, so that the sources of several songs "
-            "can be assembled together.",
+            help="What all labels of assembly, or the names in C, begin with, so that the sources of "
+            "several songs can stand together.",
         ),
     ] = "",
 ) -> None:
@@ -84,14 +85,20 @@ def export(
       arranger export song.duet --as binary --address 0xA000
       arranger export song.duet --as hex --address 0xA000
       arranger export song.duet --as binary --entries start
+      arranger export song.duet --as c --prefix quay_ -o quay.c
       arranger export song.duet --as assembly --prefix song_ -o song.asm
       arranger export song.duet --as musicxml
       arranger export song.duet --as pdf -o score.pdf
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
     from arranger.errors import SheetError
-    from arranger.files import check_target, is_stdout, shown_target, write_bytes
-    from arranger.machine.exporters import default_suffix, export_notes, find_exporter
+    from arranger.files import check_target, is_stdout, shown_target, write_bytes, writes_through
+    from arranger.machine.exporters import (
+        default_suffix,
+        export_files,
+        export_notes,
+        find_exporter,
+    )
     from arranger.machine.exporters import export as export_sheet
     from arranger.machine.options import ExportOptions
     from arranger.sheet import read_sheet
@@ -100,18 +107,29 @@ def export(
     find_exporter(format_name)
     content = read_sheet(sheet)
     engine = load_engine(content.engine, beside=sheet)
-    target = output or sheet.parent / f"{sheet.stem}{default_suffix(format_name, engine)}"
+    target = output or sheet.parent / f"{sheet.stem}{default_suffix(format_name, engine, address)}"
     check_target(target)
     refuse_sources(target, sheet, content)
     try:
         names = tuple(re.split(r"[,\s]+", entries.strip())) if entries else ()
-        options = ExportOptions(address=address, entries=names, prefix=prefix)
+        stem = "" if writes_through(target) else target.name.removesuffix(target.suffix)
+        options = ExportOptions(address=address, entries=names, prefix=prefix, stem=stem)
         written = export_sheet(content, engine, format_name, options)
+        files = {target: written}
+        if stem:
+            beside = export_files(content, engine, format_name, options)
+            files |= {target.parent / name: text for name, text in beside.items()}
         notes = export_notes(content, engine, format_name, options)
     except SheetError as error:
         raise error.in_file(sheet) from None
-    write_bytes(target, written)
+    for path in files:
+        check_target(path)
+        refuse_sources(path, sheet, content)
+    for path, content_bytes in files.items():
+        write_bytes(path, content_bytes)
     aside = is_stdout(target)
     say(f"{shown_target(target)}: {len(written):,} bytes", error=aside)
+    for path in [*files][1:]:
+        say(f"{shown_target(path)}", error=aside)
     for line in notes:
         say(f"  {line}", error=aside)

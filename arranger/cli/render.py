@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from arranger.cli.progress import progress_bar
 from arranger.cli.terminal import say
+
+if TYPE_CHECKING:
+    from arranger.sheet import Sheet
 
 
 def render(
@@ -38,7 +41,8 @@ def render(
         bool, typer.Option("--split", help="Voice 1 left, voice 2 right, to study them.")
     ] = False,
     bars: Annotated[
-        str | None, typer.Option("--bars", metavar="A-B", help="These bars only.")
+        str | None,
+        typer.Option("--bars", metavar="A-B", help="These bars only, or a section by its name."),
     ] = None,
     loop: Annotated[
         int,
@@ -66,6 +70,7 @@ def render(
       arranger render song.duet -o song.ogg --speaker small
       arranger render song.duet -o study.flac --split --rate 96000
       arranger render song.duet --bars 5-8 --loop 4 --watch
+      arranger render song.duet --bars B -o refrain.ogg
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.files import is_stdout, shown_target
 
@@ -95,13 +100,12 @@ def render_once(
     rounds: int = 1,
 ) -> None:
     """Read a sheet and write its sound."""
-    from arranger.bars import parse_bars
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.files import check_target
     from arranger.sheet import read_sheet
     from arranger.sheet.keep import refuse_sources
-    from arranger.sheet.passage import cut_bars, go_round
+    from arranger.sheet.passage import go_round
     from arranger.sound import render as write_audio
 
     check_target(target)
@@ -109,7 +113,7 @@ def render_once(
     refuse_sources(target, sheet, content)
     engine = load_engine(content.engine, beside=sheet)
     if bars is not None:
-        content = cut_bars(content, *parse_bars(bars))
+        content = _passage(content, bars)
     try:
         with progress_bar(f"rendering {target.name}") as progress:
             write_audio(
@@ -123,6 +127,18 @@ def render_once(
             )
     except SheetError as error:
         raise error.in_file(sheet) from None
+
+
+def _passage(sheet: Sheet, bars: str) -> Sheet:
+    """Return the bars of "5-8", or of a section of the sheet by its name."""
+    from arranger.bars import parse_bars
+    from arranger.sheet.bar_edits.choice import choose_bars
+    from arranger.sheet.passage import cut, cut_bars
+
+    if bars.lstrip()[:1].isdecimal() or not any(bar.section for bar in sheet.bars):
+        return cut_bars(sheet, *parse_bars(bars))
+    chosen = choose_bars(sheet, bars)
+    return cut(sheet, chosen.first, chosen.end)
 
 
 def _watch(sheet: Path, target: Path, once: Callable[[], None]) -> None:

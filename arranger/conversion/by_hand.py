@@ -34,11 +34,13 @@ from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
 from arranger.sheet.bar_edits.choice import spoken
+from arranger.sheet.history.lost import with_lost_record
 from arranger.sheet.keep import Keeping, State, check_same_song, look
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.pieces import WHOLE
 from arranger.sheet.merging.timeline import DRUMS
 from arranger.sheet.played import step_length
+from arranger.sheet.record.digest import is_folded
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -75,16 +77,17 @@ def with_edits(
     found = look(path)
     if found.state is State.UNREADABLE and found.error is not None:
         raise found.error
-    if found.state is not State.EDITED or found.sheet is None:
+    if found.sheet is None or not (found.state is State.EDITED or is_folded(found.sheet)):
         return conversion, None
+    edited = with_lost_record(found.sheet, path)
     if not keeping.song_changed:
-        check_same_song(path, found.sheet, conversion.sheet)
-    conversion = _in_step_with(conversion, found.sheet)
-    merged = merge(found.sheet, conversion.sheet, conversion.engine, as_typed=keeping.as_typed)
+        check_same_song(path, edited, conversion.sheet)
+    conversion = _in_step_with(conversion, edited)
+    merged = merge(edited, conversion.sheet, conversion.engine, as_typed=keeping.as_typed)
     return revise(conversion, merged), merged
 
 
-def revise(conversion: Conversion, merged: Merge) -> Conversion:
+def revise(conversion: Conversion, merged: Merge, asked: Asked | None = None) -> Conversion:
     """Return the conversion with grid, rows and ledger of the merged sheet.
 
     Parameters
@@ -93,6 +96,8 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
         What the machine did; its sheet is the one that was merged.
     merged
         What merging came to.
+    asked
+        What `what_was_asked` returns of the conversion, for whoever revises it again and again.
 
     Raises
     ------
@@ -103,7 +108,7 @@ def revise(conversion: Conversion, merged: Merge) -> Conversion:
     hand = len(conversion.song.notes)
     places = _places(conversion.sheet, merged)
     grid = _grid(conversion, merged, places)
-    asked = _moved(_asked(conversion), places, grid)
+    asked = _moved(what_was_asked(conversion) if asked is None else asked, places, grid)
     owners = _owners(conversion, sheet, places)
     _bring_back(conversion, sheet, asked, owners)
     owned = set().union(*owners[1:], (note for note in owners[0] if asked.drum[note]))
@@ -206,7 +211,7 @@ def _step_length(sheet: Sheet, conversion: Conversion) -> StepLength:
         return conversion.grid.step_length
 
 
-def _asked(conversion: Conversion) -> Asked:
+def what_was_asked(conversion: Conversion) -> Asked:
     """Return what the song asks for on the steps of the sheet as generated."""
     song, engine, settings = conversion.song, conversion.engine, conversion.settings
     marked = read_marked(song, engine, settings)

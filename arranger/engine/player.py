@@ -24,7 +24,7 @@ PHASE_BITS = 17
 
 LARGEST_INCREMENT = 0x3FFF
 """Four times as much, which a voice counts at once, must go into a word."""
-LEAST_PERIOD, LARGEST_PERIOD = 8, 0xFF
+LEAST_PERIOD, LARGEST_PERIOD = 9, 0xFF
 """At least the passes that a voice counts at once."""
 LARGEST_HALF_PERIOD = 0xFF
 """Of a drum, in passes."""
@@ -32,7 +32,7 @@ LARGEST_HALF_PERIOD = 0xFF
 MOST_CHUNKS = 255
 """The event counter is a byte."""
 MOST_CHUNK_PASSES = 258
-"""255 rounds of the loop and 3 passes in which chunks are counted."""
+"""256 rounds of the loop and 2 passes in which chunks are counted."""
 LEAST_CHUNK_PASSES = 16
 """The reading of an event must find room in one chunk."""
 

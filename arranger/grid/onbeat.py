@@ -73,13 +73,13 @@ class BeatVerdict(NamedTuple):
         """What the test found, for people."""
         if self.onsets < FEWEST_ONSETS:
             return f"too few onsets ({self.onsets}) to tell; the file's beats are followed"
-        measured = f"V = {self.statistic:.2f} at 1/{self.division} beat, {self.onsets} onsets"
+        measured = f"{self.onsets} onsets"
         if self.follows:
             return f"the onsets follow the file's beat ({measured})"
         if self.keeps_tempo:
             return (
                 f"the onsets keep the file's tempo, but {self.shift_beats:+.3f} beats from its "
-                f"grid ({measured}, chance {self.probability:.2f})"
+                f"grid ({measured})"
             )
         return f"the onsets don't follow the file's beat ({measured})"
 

@@ -2,7 +2,7 @@
 
     alternate_player  The player of a timer channel that alternates
     assembler         A two-pass assembler for the Z80 instructions that the player uses
-    c_export          The piece as C99 source: arrays for a microcontroller's own player
+    c_export          The piece as C99 source, for the player in C beside it (duet_player.h, .c)
     data_export       The song data alone, plain and unpacked, for a player of the musician's own
     exporters         The formats of ``arranger export``: one line each
     intel_hex         Bytes at an address as Intel HEX

@@ -4,7 +4,10 @@ The source is ``alternate_player.asm`` beside this module, for NASM. ``PLAYER`` 
 to, so that a binary can be written where no assembler is at hand; a test assembles the source and
 compares. Code and data find each other by their distance, so they may lie anywhere in a segment.
 
-Song data (little-endian words unless said otherwise): the player's own notes (22 bytes), clocks a
+Without an address what is written is a program: ``PROGRAM``, then player and song. It runs as a file
+whose name ends in .com, plays the piece, takes the key that stopped it, and ends.
+
+Song data (little-endian words unless said otherwise): the player's own notes (42 bytes), clocks a
 tick, ticks a turn, ticks a step, first count, steps, steps when going round (0: the piece ends), and
 the places, from the data's first byte, of: the step to go round to, the divisors, the drums, the
 steps. A divisor is a word; entry 0 is silence. A drum is one part or several, each a byte (bit 0:
@@ -18,7 +21,7 @@ import struct
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.errors import SheetError
+from arranger.errors import SettingsError, SheetError
 from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sound.alternate import part_ticks, runs
 
@@ -26,26 +29,56 @@ if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine
     from arranger.sheet.model import Sheet
 
+PROGRAM_ORIGIN = 0x100
+"""Where a .com program begins in its segment."""
+
+_PROGRAM_SOURCE = """\
+        call    player
+        dec     ax                      ; 1: a key waits
+        jnz     .end
+        int     16h                     ; take it
+.end:   ret
+
+"""
+PROGRAM = bytes.fromhex("e80600487502cd16c3")
+
+ENTRIES = {
+    "start": "plays the piece; comes back with AX = 2 at its end, 1 if a key waits",
+    "step": "plays one step; comes back with AX = 0, 1 if a key waits, 2 after the last",
+    "stop": "silence; the next step is the first",
+}
+"""What can be called, in order: from +0 on each by a near call, from +9 on by a far one."""
+NEAR_BYTES, FAR_BYTES = 3, 4
+
 SOURCE = Path(__file__).parent / "alternate_player.asm"
 
 PLAYER = bytes.fromhex(
-    "9c505351525657551e06fc0e1fe800005b81c39601b840008ec0e461880724fc0c01e661b0b6e6438b471c89"
-    "4704e64288e0e642b034e64330c0e640e6408b471689470289de0377288b4f1e26a11a00263b061c007548e8"
-    "6700894706e86100894708e86800518b4f1a8b471889471231ede8900089c7e8e300e80001ff4f1275098b47"
-    "1889471283f501e2e559e2bc8b4f2089de03772209c975b0e8be00e46124fc8a2780e40308e0e661b036e643"
-    "30c0e640e640071f5d5f5e5a595b589dc3ac30e4d1e089c7037f248b01c3ac30e408c0742cb207fec8f6e289"
-    "c7037f2601df8a058847018b450389470c8b450589470ec74710e1ac8b450183c707897f1489470ac3837f0a"
-    "00750cf647010274378b7f14e8cbffff4712ff4f0a8b470cf6470101750e89c203570e7303baffff89570cc3"
-    "8b5710d1ea730481f200b489571023570e01d0c38b47068b570809c0740809d2740609ed740289d0c39cfa30"
-    "c0e643e44088c2e44088c69d8b470229d03b471672e78b4716294702c309ff74183b7f04740b897f0489f8e6"
-    "4288e0e642e46188c40c03eb06e46188c424fd38e07402e661c3"
+    "e91200e91400e91600e80900cbe80a00cbe80b00cbb81700eb08b8cd00eb03b829009c5351525657551e06fc0e1f"
+    "e800005b01d881c305039c8f471cffd0071f5d5f5e5a595b9dc3e80f00e8b0004878fa7505e8040040c340c3803f"
+    "00742ec607008b772ae8a802807f0600740c807f0400740603771ee89602e46124fc8a670180e40108e0e661b036"
+    "e85a0031c0c3fe07e46188470124fc0c01e6618b47328947248b473c01d88947228b473089470a40d1e889471e89"
+    "4720c747040100c6470600c647030031c0894726894708fab034e81200e81800e84802894728f7d803472a894708"
+    "c3e64330c0e640e640c3b0b6e6438b470ae64288e0e642c3803f007503e88aff8b7722e8670089470ce861008947"
+    "0ee868008977228b4f2e8b472c89471831ede88e0089c7e8e100e85701ff4f1875098b472c89471883f501e2e5ff"
+    "4f2475188b773601de8977228b473489472409c07506e8fffe4040c3b840008ec026a11a00262b061c00f7d819c0"
+    "f7d8c3ac30e4d1e089c7037f388b01c3ac30e408c0742cb207fec8f6e289c7037f3a01df8a058847028b45038947"
+    "128b4505894714c74716e1ac8b450183c707897f1a894710c3837f1000750cf647020274378b7f1ae8cbffff4718"
+    "ff4f108b4712f6470201750e89c20357147303baffff895712c38b5716d1ea730481f200b489571623571401d0c3"
+    "8b470c8b570e09c0740809d2740609ed740289d0c38b772a09ff74523b7f0a744d8b571e0357268b472029d083e8"
+    "047c188b4720d1e8d1e82b4720f7d83da0007603b8a00029d07e0229c6e8c80089f889470ae8a7fe8b772ae8cd00"
+    "29f0720e2b472672093b471e7204c6470301e8a50029770889f8f7d819c024023a4706740c884706e46124fd0a47"
+    "06e661c3807f0300744b837f100075458b771e807f040074078b470ad1e801c62b77287207e8770039c673030377"
+    "0a8b472a29f0721f3d4001721ae84e003da0007312e826fec6470300e8520029f02b47288947268b472a2b471e73"
+    "06f7d889471ec331d2f7770a807704018b470a034704d1d839c2720b8077040129c22b470af7d889472029d08947"
+    "1ec3e8100029f0730b3d98fe73f4ff771c9debeec3fa30c0e643e44088c2e44088c68b470829d0c3"
 )
 
-_NOTES_BYTES = 22
+_NOTES_BYTES = 42
 _PART = struct.Struct("<BHHH")
 _MOST_PARTS = 255
 _HEAD = struct.Struct("<10H")
 _SEGMENT = 0x10000
+_LEAST_TICK = 400
 _A_LINE = 16
 
 
@@ -59,6 +92,11 @@ def song_data(sheet: Sheet, engine: Engine) -> bytes:
     """
     steps = played_steps(sheet, engine)
     clocks = engine.profile.loop.cycles
+    if clocks < _LEAST_TICK:
+        raise SettingsError(
+            f"the player needs ticks of {_LEAST_TICK} clocks or more; {engine.name} has {clocks}",
+            remedy="export the song alone (--as data)",
+        )
     ticks = step_length(sheet, engine).cycles // clocks
     sounding = sorted(
         {voice for step in steps for voice in (step.voice1, step.voice2) if voice is not None}
@@ -119,28 +157,49 @@ def _drum_bytes(drum: DrumSound, engine: Engine, ticks: int) -> bytes:
     )
 
 
-def binary(sheet: Sheet, engine: Engine) -> bytes:
-    """Return player and song as bytes that run wherever they lie in a segment.
+def binary(sheet: Sheet, engine: Engine, address: int | None = None) -> bytes:
+    """Return player and song: a program, or with an address in its segment a block to call.
 
     Raises
     ------
+    SettingsError
+        If it reaches beyond its segment, or the engine's ticks are too short for a processor.
     SheetError
         See `song_data`.
     """
-    return PLAYER + song_data(sheet, engine)
+    block = PLAYER + song_data(sheet, engine)
+    if address is None:
+        return PROGRAM + block
+    _check_end(address + len(block))
+    return block
 
 
-def assembly(sheet: Sheet, engine: Engine) -> str:
-    """Return player and song as one source for NASM.
+def entry_points(address: int) -> list[tuple[str, int, int]]:
+    """Return what can be called in a block at an address: name, where near, where far."""
+    far = address + NEAR_BYTES * len(ENTRIES)
+    return [
+        (name, address + NEAR_BYTES * index, far + FAR_BYTES * index)
+        for index, name in enumerate(ENTRIES)
+    ]
 
-    Raises
-    ------
-    SheetError
-        See `song_data`.
-    """
+
+def assembly(sheet: Sheet, engine: Engine, address: int | None = None) -> str:
+    """Return what `binary` gives as one source for NASM; raises as that."""
     data = song_data(sheet, engine)
     lines = (
         "        db      " + ", ".join(map(str, data[start : start + _A_LINE]))
         for start in range(0, len(data), _A_LINE)
     )
-    return SOURCE.read_text(encoding="utf-8") + "\n".join(lines) + "\n"
+    origin = PROGRAM_ORIGIN if address is None else address
+    _check_end(origin + len(PLAYER) + len(data))
+    begin = f"        bits    16\n        cpu     8086\n        org     {origin:#06x}\n\n"
+    program = _PROGRAM_SOURCE if address is None else ""
+    return begin + program + SOURCE.read_text(encoding="utf-8") + "\n".join(lines) + "\n"
+
+
+def _check_end(end: int) -> None:
+    if end > _SEGMENT:
+        raise SettingsError(
+            f"player and song would reach {end - _SEGMENT:,} bytes beyond the segment's end",
+            remedy="choose a lower --address",
+        )

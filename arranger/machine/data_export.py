@@ -29,12 +29,14 @@ pass of the loop on that begins after the last part.
 
 For a timer channel that alternates between the voices (method ``alternate``), what the channel is
 given: pairs of 16-bit numbers, a count of ticks and the divisor to play for so long (0: silent),
-ended by a count of 0. A tick is ``loop.cycles`` clocks of the timer.
+ended by a count of 0. Then 32 bits: the pair that follows the last, counted from 0; FFFFFFFF: the piece
+ends. A tick is ``loop.cycles`` clocks of the timer.
 """
 
 from __future__ import annotations
 
 import struct
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
@@ -70,10 +72,7 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
             return joined(written)
         return (assembly if found.layout.form == "assembly" else c_source)(found, written, sheet)
     if engine.method == "alternate":
-        from arranger.sound.alternate import divisor_runs
-
-        runs = divisor_runs(sheet, engine)
-        return b"".join(struct.pack("<HH", *run) for run in runs) + struct.pack("<H", 0)
+        return _timer_bytes(sheet, engine)
     steps = played_steps(sheet, engine)
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
     used = drums_in_use(steps)
@@ -94,6 +93,15 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
             *(_drum_bytes(numbers[drum], engine.parts_in(drum, length)) for drum in used),
         )
     )
+
+
+def _timer_bytes(sheet: Sheet, engine: Engine) -> bytes:
+    from arranger.sound.alternate import divisor_runs, loop_tick
+
+    runs = divisor_runs(sheet, engine)
+    starts = list(accumulate((ticks for ticks, _ in runs), initial=0))
+    loop = _ENDS if sheet.loop_step is None else starts.index(loop_tick(sheet, engine))
+    return b"".join(struct.pack("<HH", *run) for run in runs) + struct.pack("<HI", 0, loop)
 
 
 def data_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     Function = Callable[[Sheet, Engine, ExportOptions], bytes]
     Notes = Callable[[Sheet, Engine, ExportOptions], list[str]]
+    Files = Callable[[Sheet, Engine, ExportOptions], dict[str, bytes]]
 
 
 class Exporter(NamedTuple):
@@ -32,6 +33,8 @@ class Exporter(NamedTuple):
     function: str
     notes: str = ""
     """A function of the same module and arguments: lines on what was written."""
+    files: str = ""
+    """A function of the same module and arguments: what is written beside, by file name."""
     has_address: bool = False
     """Whether what is written lies at an address, which may be asked for."""
 
@@ -40,7 +43,14 @@ EXPORTERS = {
     "json": Exporter(
         ".json", "what sounds on each step", "arranger.machine.json_export", "export_json"
     ),
-    "c": Exporter(".c", "arrays for a microcontroller", "arranger.machine.c_export", "export_c"),
+    "c": Exporter(
+        ".c",
+        "a song in C with a header, and a player in C",
+        "arranger.machine.c_export",
+        "export_c",
+        "c_notes",
+        files="c_files",
+    ),
     "data": Exporter(
         ".dat",
         "song data alone, for your own player",
@@ -123,6 +133,17 @@ def export_notes(
     return function(sheet, engine, options)
 
 
+def export_files(
+    sheet: Sheet, engine: Engine, format_name: str, options: ExportOptions
+) -> dict[str, bytes]:
+    """Return what an export writes beside its file, by file name; raises as `export`."""
+    exporter = find_exporter(format_name)
+    if not exporter.files:
+        return {}
+    function = cast("Files", getattr(import_module(exporter.module), exporter.files))
+    return function(sheet, engine, options)
+
+
 def _check_address(format_name: str, engine: Engine) -> None:
     having = [name for name, entry in EXPORTERS.items() if entry.has_address]
     if format_name not in having:
@@ -130,33 +151,31 @@ def _check_address(format_name: str, engine: Engine) -> None:
             f"the format {format_name} has no address",
             remedy=f"leave out --address; it is for {' and '.join(having)}",
         )
-    if format_name == "data":
-        if engine.profile.export is None:
-            raise UsageError(
-                "data without an [export] of the engine have no address",
-                remedy="leave out --address",
-            )
-    elif engine.method == "alternate":
+    if format_name == "data" and engine.profile.export is None:
         raise UsageError(
-            f"what plays {engine.name} runs at any address", remedy="leave out --address"
+            "data without an [export] of the engine have no address",
+            remedy="leave out --address",
         )
 
 
 def _check_player_options(format_name: str, engine: Engine, options: ExportOptions) -> None:
-    """Refuse what only the Z80 player has, where there is none."""
+    """Refuse what only the Z80 player has, where there is none; C has prefixes too."""
     for name, given, formats in (
         ("--entries", options.entries, ("binary", "assembly", "hex")),
-        ("--prefix", options.prefix, ("assembly",)),
+        ("--prefix", options.prefix if format_name != "c" else "", ("assembly",)),
     ):
         if given and (format_name not in formats or engine.profile.player != "z80"):
+            c = ", or for c" if name == "--prefix" else ""
             raise UsageError(
-                f"{name} is for the Z80 player as {' or '.join(formats)}",
+                f"{name} is for the Z80 player as {' or '.join(formats)}{c}",
                 remedy=f"leave out {name}",
             )
 
 
-def default_suffix(format_name: str, engine: Engine) -> str:
+def default_suffix(format_name: str, engine: Engine, address: int | None = None) -> str:
     """Return how a file of a format is called that nobody named; raises as `find_exporter`."""
+    if format_name == "binary" and engine.method == "alternate" and address is None:
+        return ".com"
     if format_name == "data":
         from arranger.machine.data_export import data_suffix
 

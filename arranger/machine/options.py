@@ -14,4 +14,6 @@ class ExportOptions:
     entries: tuple[str, ...] = ()
     """Of the Z80 player: the ways to call it that are wanted; empty: all."""
     prefix: str = ""
-    """What labels of assembly begin with."""
+    """What labels of assembly, and names in C, begin with."""
+    stem: str = ""
+    """What the file written is called, without its suffix; empty: it has no name."""

@@ -35,8 +35,8 @@ _VOICE1, _VOICE2 = 0x80, 0x40
 _MOST_PARTS = 63
 _MOST_SYMBOLS = 256
 _MOST_TONES = 128
-_SCRATCH_WORDS = 2
-"""What the player keeps beside the places: where to go on, or where a call goes back to; a register."""
+_SCRATCH_WORDS = 9
+"""What the player keeps beside the places: where to go on, what the voices count with, two of a drum."""
 _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
 
@@ -73,7 +73,7 @@ class PackedSong(NamedTuple):
         words = [*self.kinds, *self.tones, *(line for _, parts in self.drums for line in parts)]
         held = sum(len(line.values) for line in lines)
         tables = sum(len(line.values) for line in words) + len(self.phrases) + self.depth
-        return held + 2 * tables
+        return held + 2 * tables + bool(self.drums)
 
 
 class _Kind(NamedTuple):
@@ -233,21 +233,20 @@ def _tone(setting: int, engine: Engine) -> int:
 
 
 def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[Line]:
-    """Yield the words of a drum's parts, the last with what is left of the step's chunks."""
+    """Yield the words of a drum's parts, the first with what is left of the step's chunks."""
     timing = drum_timing(drum, engine, step_passes)
     _, chunk = chunking(step_passes)
     spent, begun = divmod(timing.passes, chunk)
-    left = chunk - begun - 3 << 8 | spent
-    after = (0,) * (len(timing.parts) - 1 + bool(timing.silence))
-    for (part, passes), ending in zip(timing.parts, (*after, left), strict=False):
+    first = (-spent & 0xFF) << 8 | chunk - begun - 2
+    after = (first, *[0] * len(timing.parts))
+    speaker = engine.profile.port.speaker_bit
+    for (part, passes), begins in zip(timing.parts, after, strict=False):
         if part.kind == "rest":
-            yield Line((0, 0, passes + 1, ending), f"rest {drum.name}")
+            yield Line((begins, 0, 0, passes + 1), f"rest {drum.name}")
             continue
-        first, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
+        half, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
         taps = _KICK_TAPS if part.kind == "kick" else NOISE_TAPS
-        yield Line(
-            (engine.profile.port.speaker_bit << 8 | taps, first << 8 | growth, passes + 1, ending),
-            f"{part.kind} {drum.name}",
-        )
+        words = (begins, speaker << 8 | taps, half << 8 | growth, passes + 1)
+        yield Line(words, f"{part.kind} {drum.name}")
     if timing.silence:
-        yield Line((0, 0, timing.silence + 1, left), "silence")
+        yield Line((0, 0, 0, timing.silence + 1), "silence")

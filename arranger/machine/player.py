@@ -16,12 +16,12 @@ from arranger.machine.assembler import assemble
 from arranger.machine.packing import FIRST_PHRASE, pack
 from arranger.machine.player_source import player_source
 from arranger.sheet.played import step_length
-from arranger.sound.schedule import SILENT_PERIOD
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.engine.model import Engine
+    from arranger.machine.assembler import Assembled
     from arranger.machine.packing import Line, PackedSong
     from arranger.sheet.model import Sheet
 
@@ -31,10 +31,10 @@ DEFAULT_ORIGIN = 0x8000
 SLOW_MEMORY_END = 0x8000
 """Below, some machines let the screen have the memory first, which would slow the player down."""
 
-FIRST_WRITE_CYCLES = 1389
+FIRST_WRITE_CYCLES = 366
 """From a call of ``start`` to cycle 0 of `arranger.sound.signal.edges`, if no key is down (tested).
 
-33 cycles fewer where no key stops the player.
+33 cycles fewer where no key stops the player; other if entries are left out.
 """
 
 _MEMORY_END = 0x10000
@@ -64,9 +64,8 @@ _CONSTANTS = {
     "keys": (0, "the port of the keys"),
     "nokeys": (0, "the bits that tell nothing of them"),
     "chunks": (0, "in a step"),
-    "rounds": (0, "of the loop in a chunk"),
+    "rounds": (0, "of the loop in a chunk; 0: 256"),
     "kinds": (0, "the first kind of events"),
-    "silence": (0, "what a silent voice counts with"),
     "resting": (0, "what a voice has counted to at first"),
 }
 
@@ -115,7 +114,7 @@ def binary(
     return Image(
         origin,
         content,
-        _entry_points(origin, entries),
+        _entry_points(assembled.symbols, entries),
         code,
         len(content) - code,
         assembled.symbols,
@@ -153,18 +152,22 @@ def assembly(
         )
     song = pack(sheet, engine)
     wanted = _parts(engine, entries, drums=bool(song.drums))
-    room = min(engine.memory_bytes, _MEMORY_END - origin) - _code_bytes(engine.method, wanted)
+    room = min(engine.memory_bytes, _MEMORY_END - origin) - len(
+        _code(engine.method, wanted).content
+    )
     if song.bytes > room:
         raise SheetError(
             f"the song takes {song.bytes:,} bytes, and {max(room, 0):,} are free",
             remedy="choose a lower address, split the piece, or choose a longer step",
         )
+    code = _code(engine.method, wanted)
+    points = {name: origin + place for name, place in _entry_points(code.symbols, entries).items()}
     head = _HEAD.format(
         title=_comment(sheet.title) or "A piece",
         clock=engine.clock_hz,
         engine=_comment(engine.name),
-        calls=_calls(song, engine, origin, entries),
-        border=_entry_points(origin, entries)["border"],
+        calls=_calls(song, engine, points),
+        border=points["border"],
         speaker=engine.profile.port.speaker,
         port=engine.profile.port.number,
     )
@@ -189,9 +192,8 @@ def _check_entries(entries: Sequence[str]) -> None:
         raise UsageError("nothing could play the piece", remedy="add start or step to the entries")
 
 
-def _calls(song: PackedSong, engine: Engine, origin: int, entries: Sequence[str]) -> str:
+def _calls(song: PackedSong, engine: Engine, points: Mapping[str, int]) -> str:
     """Return what to call for what."""
-    points = _entry_points(origin, entries)
     ends = "it ends by itself" if song.loop is None else "it goes round"
     key = "any key stops it" if engine.profile.port.key_mask else "no key stops it"
     what = {
@@ -202,10 +204,11 @@ def _calls(song: PackedSong, engine: Engine, origin: int, entries: Sequence[str]
     return ",\n; ".join(f"{points[name]} {text}" for name, text in what.items() if name in points)
 
 
-def _entry_points(origin: int, entries: Sequence[str]) -> dict[str, int]:
+def _entry_points(symbols: Mapping[str, int], entries: Sequence[str]) -> dict[str, int]:
     """Return where to call the player, and the byte that holds the port's other bits."""
-    points = [*(name for name in ENTRIES if name in entries), "border"]
-    return {name: origin + 3 * place for place, name in enumerate(points)}
+    return {
+        name: symbols[name] for name in (*ENTRIES, "border") if name in entries or name == "border"
+    }
 
 
 def _prefixed(source: str, prefix: str) -> str:
@@ -224,12 +227,12 @@ def _prefixed(source: str, prefix: str) -> str:
 def _parts(engine: Engine, entries: Sequence[str], *, drums: bool) -> frozenset[str]:
     """Return which parts of the source that may be left out are wanted."""
     keys = ("keys",) if engine.profile.port.key_mask else ()
-    return frozenset((*entries, *keys, *(("drums",) if drums else ())))
+    silence = ("silence",) if {"step", "stop"} & {*entries} else ()
+    return frozenset((*entries, *keys, *silence, *(("drums",) if drums else ())))
 
 
 def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[str]:
     chunks, passes = chunking(step_passes)
-    counter = engine.method == "counter"
     port = engine.profile.port
     values = {name: value for name, (value, _note) in _CONSTANTS.items()} | {
         "port": port.number,
@@ -238,10 +241,9 @@ def _constants(engine: Engine, step_passes: int, song: PackedSong) -> Iterator[s
         "keys": port.key_port,
         "nokeys": 255 - port.key_mask,
         "chunks": chunks,
-        "rounds": passes - 3,
+        "rounds": passes - 2 & 0xFF,
         "kinds": FIRST_PHRASE + len(song.phrases),
-        "silence": SILENT_PERIOD if counter else 0,
-        "resting": 0x500 if counter else 0,
+        "resting": 0x100 if engine.method == "counter" else 0,
     }
     for name, (_value, note) in _CONSTANTS.items():
         text = f"{name + ':':8} equ    {values[name]}"
@@ -273,7 +275,9 @@ def _song(song: PackedSong) -> Iterator[str]:
     for label, lines in song.drums:
         yield f"{label}:"
         yield from (_data("defw", line) for line in lines)
-    yield "; where phrases were begun"
+    if song.drums:
+        yield "        defb    1"
+    yield "; where phrases were begun, and what the voices have counted to"
     yield from ("        defw    0" for _ in range(song.depth))
     yield "places:"
 
@@ -284,17 +288,18 @@ def _data(directive: str, line: Line) -> str:
 
 
 @cache
-def _code_bytes(method: str, parts: frozenset[str]) -> int:
+def _code(method: str, parts: frozenset[str]) -> Assembled:
+    """Return the player by itself, at address 0, with constants that are 0."""
     constants = "".join(f"{name}: equ 0\n" for name in _CONSTANTS)
     labels = "".join(
         f"{name}:\n" for name in ("song", "again", "phrases", "tones", "drums", "places")
     )
-    return len(assemble(constants + player_source(method, parts) + labels).content)
+    return assemble(constants + player_source(method, parts) + labels)
 
 
 def code_bytes(engine: Engine) -> int:
     """Return the bytes of the player without a song, if nothing of it is left out."""
-    return _code_bytes(engine.method, _parts(engine, ENTRIES, drums=True))
+    return len(_code(engine.method, _parts(engine, ENTRIES, drums=True)).content)
 
 
 def _comment(text: str) -> str:

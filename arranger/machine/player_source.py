@@ -1,7 +1,7 @@
 """The source text of the Z80 player, put together from ``player.asm`` for a way of counting.
 
-``@voice``, ``@key`` and ``@catch`` there stand for what a voice does, which is here; lines between
-``@if`` and ``@end`` are left out of a player that has no use for them.
+``@voice``, ``@key`` and ``@catch`` there stand for what a voice does, which is here, as is ``@enter``,
+how a call begins; lines between ``@if`` and ``@end`` are left out of a player that has no use for them.
 """
 
 from __future__ import annotations
@@ -44,23 +44,23 @@ _CATCH = {
         ("add     hl,de", "11"),
         ("sbc     a,0", "7"),
         ("pop     de", "10"),
+        ("add     hl,de", "11"),
+        ("sbc     a,0", "7"),
         ("rra", "4   an odd number of overflows?"),
         ("sbc     a,a", "4"),
         ("and     speaker", "7"),
         ("xor     c", "4"),
-        ("ld      c,a", "4   107"),
+        ("ld      c,a", "4"),
+        ("ret", "10  152 with the call"),
     ),
-    "counter": (("call    catch", "17"),),
-}
-"""Eight passes counted at once."""
-_SHARED = {
-    "phase": (),
     "counter": (
-        ("catch:", ""),
         ("ex      (sp),hl", "19  a pause"),
         ("ex      (sp),hl", "19"),
+        ("ex      (sp),hl", "19"),
+        ("ex      (sp),hl", "19"),
+        ("ld      a,0", "7"),
         ("ld      a,h", "4"),
-        ("sub     9", "7"),
+        ("sub     10", "7"),
         ("jr      nc,more", "7   or 12"),
         ("add     a,e", "4"),
         ("inc     a", "4"),
@@ -68,16 +68,32 @@ _SHARED = {
         ("ld      a,c", "4"),
         ("xor     d", "4"),
         ("ld      c,a", "4"),
-        ("ret", "10  107 with the call"),
+        ("ret", "10  152 with the call"),
         ("more:", ""),
         ("inc     a", "4"),
         ("ld      h,a", "4"),
         ("nop", "4"),
         ("ld      a,0", "7"),
-        ("ret", "10  107 here as well"),
+        ("ret", "10  152 here as well"),
     ),
 }
-"""What `_CATCH` calls."""
+"""Nine passes counted at once."""
+_ENTER = (
+    ("ld      a,i", "9   P/V: interrupts are on"),
+    ("jp      pe,enter1", "10"),
+    ("ld      a,i", "9   again: one that came just then would have hidden it"),
+    ("enter1:", ""),
+    ("di", "4"),
+    ("push    af", "11"),
+    ("exx", "4"),
+    ("push    bc", "11"),
+    ("push    de", "11"),
+    ("push    hl", "11"),
+    ("exx", "4"),
+    ("ex      af,af'", "4"),
+    ("push    af", "11"),
+    ("ld      (stack),sp", "20"),
+)
 _KEY = {
     "phase": (
         ("add     hl,de", "11"),
@@ -162,10 +178,9 @@ def _expanded(method: str, parts: frozenset[str]) -> Iterator[str]:
                 yield f"counted{number}:"
                 stubs += [f"keep{number}:", *_lines(_KEEP, number)]
         elif word == "@catch":
-            number += 1
             yield from _lines(_CATCH[method], number)
-        elif word == "@shared":
-            yield from _lines(_SHARED[method], number)
+        elif word == "@enter":
+            yield from _lines(_ENTER, number)
         elif word == "@stubs":
             yield from stubs
             stubs = []

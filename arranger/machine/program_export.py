@@ -26,10 +26,10 @@ def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes
     SheetError
         If the engine can't play the sheet, or the song doesn't fit into memory.
     """
-    if engine.method == "alternate":
+    if _is_pc(engine):
         from arranger.machine import alternate_player
 
-        return alternate_player.binary(sheet, engine)
+        return alternate_player.binary(sheet, engine, options.address)
     from arranger.machine import player
 
     return player.binary(sheet, engine, _origin(options), _entries(options)).content
@@ -37,10 +37,10 @@ def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes
 
 def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return player and song as a source in ASCII; raises as `export_binary`."""
-    if engine.method == "alternate":
+    if _is_pc(engine):
         from arranger.machine import alternate_player
 
-        return alternate_player.assembly(sheet, engine).encode()
+        return alternate_player.assembly(sheet, engine, options.address).encode()
     from arranger.machine import player
 
     source = player.assembly(sheet, engine, _origin(options), _entries(options), options.prefix)
@@ -48,24 +48,17 @@ def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> byt
 
 
 def export_hex(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
-    """Return player and song as Intel HEX; code that runs anywhere begins at 0.
-
-    Raises as `export_binary`.
-    """
+    """Return player and song as Intel HEX; raises as `export_binary`."""
     from arranger.machine.intel_hex import intel_hex
 
     content = export_binary(sheet, engine, options)
-    return intel_hex(content, 0 if engine.method == "alternate" else _origin(options))
+    return intel_hex(content, _pc_origin(options) if _is_pc(engine) else _origin(options))
 
 
 def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
     """Return what a programmer must know of the bytes: entry points and sizes, a line each."""
-    if engine.method == "alternate":
-        from arranger.machine import alternate_player
-
-        code = len(alternate_player.PLAYER)
-        song = len(alternate_player.song_data(sheet, engine))
-        return [f"player {code:,} bytes, song {song:,}; {_free(engine, code + song)}"]
+    if _is_pc(engine):
+        return _pc_notes(sheet, engine, options)
     from arranger.engine.describe import port_line
     from arranger.machine import player
 
@@ -88,6 +81,42 @@ def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[s
         port_line(port),
         *(f"{at:#06x}  {name:7} {what[name]}" for name, at in image.entry_points.items()),
     ]
+
+
+def _pc_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
+    from arranger.machine import alternate_player as pc
+
+    code = len(pc.PLAYER)
+    song = len(pc.song_data(sheet, engine))
+    sizes = f"player {code:,} bytes, song {song:,}; {_free(engine, code + song)}"
+    origin = _pc_origin(options)
+    if options.address is None:
+        begins = origin + len(pc.PROGRAM)
+        return [
+            "a program: runs as it stands as a file whose name ends in .com; a key stops it",
+            sizes,
+            f"the same player and song begin at {begins:#06x}; --address writes them alone",
+        ]
+    return [
+        f"offsets {origin:#06x} to {origin + code + song - 1:#06x} of one segment; runs at any other too",
+        sizes,
+        "  near    far",
+        *(
+            f"{near:#06x} {far:#06x}  {name:6} call: {pc.ENTRIES[name]}"
+            for name, near, far in pc.entry_points(origin)
+        ),
+        "AX is changed; all other registers, flags and segments come back as they were",
+    ]
+
+
+def _is_pc(engine: Engine) -> bool:
+    return engine.method == "alternate"
+
+
+def _pc_origin(options: ExportOptions) -> int:
+    from arranger.machine.alternate_player import PROGRAM_ORIGIN
+
+    return PROGRAM_ORIGIN if options.address is None else options.address
 
 
 def _free(engine: Engine, used: int) -> str:

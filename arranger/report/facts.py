@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -11,15 +10,17 @@ import numpy as np
 from arranger.columns import distinct
 from arranger.engine.tuning import advice
 from arranger.errors import one_line
-from arranger.options import command_line
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import MEANINGS
 from arranger.report.account import account, reason_counts
-from arranger.report.losses import DECIDED, DROPPED, MOST_ADVICE, Advice, worst_bars
-from arranger.report.summary import StepLine, played, summary
+from arranger.report.brief import lead, size
+from arranger.report.command import Run
+from arranger.report.losses import DECIDED, DROPPED, WORTH
+from arranger.report.problems import Problem, ranking
+from arranger.report.summary import StepLine, summary
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import played_steps, step_seconds
 from arranger.song.general_midi import percussion_name
@@ -82,12 +83,17 @@ class Facts(NamedTuple):
     file: str
     sha256: str
     version: str
-    played: str
+    lead: str
+    """How long, how fast."""
+    size: str
+    fits: bool
     notes: int
     heard: int
     kept: int
     outcomes: tuple[OutcomeCount, ...]
-    hand: tuple[Advice, ...]
+    worth: Mapping[str, int]
+    """What a beat without each line counts, in tenths."""
+    hand: tuple[Problem, ...]
     parts: tuple[PartFacts, ...]
     parts_left_out: int
     textures: tuple[TextureLine, ...]
@@ -106,26 +112,30 @@ class Facts(NamedTuple):
     suggestions: Sequence[Suggestion]
 
 
-def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> Facts:
+def gather_facts(
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: Run | None = None
+) -> Facts:
     """Return what the page's template needs."""
     song = conversion.song
     found = summary(conversion)
     parts = _parts(conversion)
     pitches = _pitches(conversion)
-    options = command_line(conversion.settings)
     return Facts(
         title=found.title,
         file=one_line(song.file),
         sha256=song.sha256,
         version=VERSION,
-        played=played(found),
+        lead=lead(found),
+        size=size(found),
+        fits=found.bytes_free >= 0,
+        worth=WORTH,
         notes=found.totals["notes"],
         heard=found.totals["notes"] - found.totals["dropped"],
         kept=found.totals["kept"],
         outcomes=tuple(
             OutcomeCount(name, found.totals[name], means) for name, means in OUTCOMES.items()
         ),
-        hand=worst_bars(conversion, MOST_ADVICE),
+        hand=ranking(conversion)[:8],
         parts=parts[:MOST_PARTS],
         parts_left_out=max(len(parts) - MOST_PARTS, 0),
         textures=found.texture_lines,
@@ -138,7 +148,7 @@ def gather_facts(conversion: Conversion, suggestions: Sequence[Suggestion] = ())
         drums=_drums(conversion),
         memory=found.memory,
         remarks=found.remarks[:MOST_REMARKS],
-        command=f"arranger convert {shlex.quote(one_line(song.file))} {options}".rstrip(),
+        command=(run or Run(one_line(song.file))).line(conversion.settings),
         suggestions=suggestions,
     )
 

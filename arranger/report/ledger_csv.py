@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.report.account import told
+from arranger.report.account import account, told
 from arranger.report.columns import stretches
+from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -44,6 +45,7 @@ COLUMNS = (
     "explanation",
     "late_seconds",
     "song_bar",
+    "bar_rank",
 )
 
 _NAMES = [pitch_name(pitch) for pitch in range(128)]
@@ -86,7 +88,18 @@ def _own_columns(
         "pitch_out": _or_empty(texts["pitch_out"]),
         "sound": [entry.sound or "" for entry in entries],
         "explanation": [quoted(each) for each in told(conversion, notes)],
+        "bar_rank": _ranks(conversion, these),
     }
+
+
+def _ranks(conversion: Conversion, these: slice) -> list[str]:
+    """Return the place of each note's bar in the order of mending; empty: nothing to mend there."""
+    ranks = {
+        bar.place: str(rank)
+        for rank, problem in enumerate(ranking(conversion), 1)
+        for bar in problem.bars
+    }
+    return [ranks.get(place, "") for place in account(conversion).bar_index[these].tolist()]
 
 
 def _or_empty(texts: Sequence[str]) -> list[str]:

@@ -15,6 +15,9 @@ from arranger.options import command_line
 from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
 from arranger.report.columns import stretches
+from arranger.report.hearing import LINES
+from arranger.report.losses import bar_losses
+from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -72,8 +75,23 @@ def _head(conversion: Conversion) -> dict[str, Any]:
         "settings": command_line(conversion.settings),
         "grid": described,
         "transpose": conversion.reduction.ledger.transpose,
+        "bars": list(_bars(conversion)),
         "passages": [_passage(passage, conversion) for passage in conversion.reduction.passages],
     }
+
+
+def _bars(conversion: Conversion) -> Iterator[dict[str, Any]]:
+    """Yield what of each bar is heard, its place in the order of mending, and what it lacks."""
+    lacking = {
+        bar.place: (rank, problem.sentence)
+        for rank, problem in enumerate(ranking(conversion), 1)
+        for bar in problem.bars
+    }
+    for bar in bar_losses(conversion):
+        rank, lacks = lacking.get(bar.place, (None, ""))
+        told = {"bar": bar.number, "song_bar": bar.song_number or bar.number}
+        heard = dict(zip(LINES, bar.heard, strict=True))
+        yield {**told, "heard": heard, "rank": rank, "lacks": lacks}
 
 
 def _passage(passage: Passage, conversion: Conversion) -> dict[str, Any]:

@@ -35,6 +35,14 @@ class _Note(_Shape):
     explanation: str
 
 
+class _Bar(_Shape):
+    bar: int
+    song_bar: int
+    heard: dict[str, int | None]
+    rank: int | None
+    lacks: str
+
+
 class _Passage(_Shape):
     explanation: str
 
@@ -43,5 +51,6 @@ class LedgerShape(_Shape):
     """The members that `arranger.report.query` reads, with their types."""
 
     source: _Source
+    bars: list[_Bar] = []
     passages: list[_Passage] = []
     notes: list[_Note]

@@ -1,11 +1,10 @@
-"""Where a hand is needed most: what each bar lost, ranked, with a sentence.
+"""What each bar lost, by line and beat, and which bars to mend first.
 
-The loss of a note is ``SEVERITY[outcome] * role weight * (0.5 + loudness / 2)``: a dropped tune
-note is what a listener misses first, a merged harmony note what nobody misses. A note's role is
-what the reduction found it to carry (`note_roles`). Where passages are made of chords, a note that takes
-turns with the rest of its chord has lost nothing; a line that is cut up for turns has changed. What the
-user asked to be left out (muted, too soft to hear, outside the passage) is no loss. The figures are our
-own judgement, common practice, no source.
+A line (tune, bass, harmony, drums) loses on each beat the share of it that isn't heard there
+(`arranger.report.hearing`), times what the line is worth to a listener (`WORTH`) and the beat's length. A
+bar's loss is the sum, so a beat without its tune counts three times one without its chord, however
+many notes the chord has. Everything that speaks of bars ranks them so: the page, its list, the
+terminal, the ledger. The figures are our own judgement, common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,41 +14,32 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import beside
-from arranger.columns import unchanging
-from arranger.pitch import pitch_name
-from arranger.reduce.choose.material import MOST_OF_BAR
-from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account, outcome_indices, reason_counts
+from arranger.reduce.reasons import OUTCOMES
+from arranger.report.account import account
+from arranger.report.hearing import (
+    LINES,
+    LineHeard,
+    asked_of,
+    heard_shares,
+    lines_heard,
+)
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
     from arranger.conversion import Conversion
-    from arranger.grid.model import Grid
-    from arranger.reduce.model import Reduction
 
-SEVERITY: Mapping[str, float] = {"kept": 0.0, "changed": 0.2, "merged": 0.15, "dropped": 1.0}
-ROLE_WEIGHT: Mapping[str, float] = {
-    "tune": 3.0,
-    "bass": 2.0,
-    "harmony": 1.0,
-    "drums": 0.7,
-    "muted": 0.0,
-}
-BARS_LOOKED_AT = 32
-"""How many bars are looked at, to find those that repeat."""
+WORTH: Mapping[str, int] = {"tune": 30, "bass": 20, "harmony": 10, "drums": 7}
+"""What a line that isn't heard costs a beat, in tenths of what the harmony does."""
 
-MOST_ADVICE = 8
-
-MOST_NAMED = 6
-
-CARRIES_LINE = 0.5
-"""Tune or bass weight from which a note counts as that line."""
-
-AS_ASKED = frozenset({"track-muted", "silent", "beyond-limit", "by-hand"})
+_WORTH = np.array([WORTH[line] for line in LINES])
+LOSS_UNIT = 1000 * 10
+"""The loss of a quarter note without its harmony."""
+_QUARTER = 16
+"""In 64ths of a whole note."""
 
 DECIDED: Mapping[str, str] = {
     "moved-to-step": "moved to a step",
@@ -79,9 +69,8 @@ DECIDED: Mapping[str, str] = {
 
 KEPT, DROPPED = (list(OUTCOMES).index(name) for name in ("kept", "dropped"))
 
-_SEVERITY = np.array([SEVERITY[name] for name in OUTCOMES])
-_AS_ASKED = np.array([reason in AS_ASKED for reason in REASONS] + [False])
-"""By index of the deciding reason; the last is for -1, no reason."""
+ByLine = tuple[int, ...]
+"""A number for each of `LINES`."""
 
 
 class BarLoss(NamedTuple):
@@ -90,9 +79,10 @@ class BarLoss(NamedTuple):
     place: int
     """Index into ``Grid.bars``."""
     number: int
-    loss: float
-    worth: float
-    """The loss if nothing of the bar were heard; 0 for a bar without notes."""
+    heard: tuple[int | None, ...]
+    """How much of each line is heard, 0 to 100; None where the bar has nothing of it."""
+    losses: ByLine
+    """In units of which `LOSS_UNIT` are a quarter note without its harmony."""
     notes: int
     """Notes that start in the bar."""
     dropped: int
@@ -100,162 +90,88 @@ class BarLoss(NamedTuple):
     """The song's number of the bar, where a hand gave it another."""
 
     @property
-    def share(self) -> float:
-        """The share that was lost of what the bar is worth, 0..1."""
-        return self.loss / self.worth if self.worth else 0.0
-
-
-class Advice(NamedTuple):
-    """Bars that need a hand and that the same was done to, and what."""
-
-    bars: tuple[BarLoss, ...]
-    sentence: str
+    def loss(self) -> int:
+        """What all lines lost."""
+        return sum(self.losses)
 
     @property
-    def named(self) -> str:
-        """The bars as people say them: "bars 7, 15 and 31"; many are counted."""
-        numbers = [f"{bar.number}{beside(bar.number, bar.song_number)}" for bar in self.bars]
-        if len(numbers) == 1:
-            return f"bar {numbers[0]}"
-        if len(numbers) > MOST_NAMED:
-            more = len(numbers) - MOST_NAMED
-            return f"bars {', '.join(numbers[:MOST_NAMED])} and {more} more"
-        return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
+    def name(self) -> str:
+        """The bar's number as told, the song's beside it where that is another."""
+        return f"{self.number}{beside(self.number, self.song_number)}"
+
+
+@remembered
+def heard_of(conversion: Conversion) -> NDArray[np.int64]:
+    """Return how much of each note is heard, 0 to 100; shape (notes,)."""
+    song, engine, grid = conversion.song, conversion.engine, conversion.grid
+    return heard_shares(song, engine, grid, conversion.reduction, asked_of(conversion).line)
+
+
+@remembered
+def beats_heard(conversion: Conversion) -> LineHeard:
+    """Return what each line loses on each beat."""
+    asked = asked_of(conversion)
+    return lines_heard(conversion.song, conversion.grid, asked, heard_of(conversion))
 
 
 @remembered
 def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
-    found = account(conversion)
-    bars = conversion.grid.bars
-    counted = (found.bar_index >= 0) & ~_AS_ASKED[found.decided]
-    index, outcome = found.bar_index[counted], found.outcome[counted]
-    value = note_values(conversion)[counted]
-    lost = _SEVERITY[outcome] * ~chords_by_turns(conversion.reduction, conversion.grid)[counted]
-
-    def total(weights: NDArray[np.float64] | NDArray[np.bool_]) -> list[float]:
-        totals: list[float] = np.bincount(index, weights, len(bars)).tolist()
-        return totals
-
+    found, bars = account(conversion), conversion.grid.bars
+    there = (found.bar_index >= 0) & (asked_of(conversion).line >= 0)
+    index, gone = found.bar_index[there], found.outcome[there] == DROPPED
+    heard, losses = _by_bar(beats_heard(conversion), len(bars))
     columns = zip(
         bars,
-        total(lost * value),
-        total(value),
-        total(np.ones(len(index))),
-        total(outcome == DROPPED),
+        heard,
+        losses.T.tolist(),
+        np.bincount(index, minlength=len(bars)).tolist(),
+        np.bincount(index[gone], minlength=len(bars)).tolist(),
         strict=True,
     )
     return tuple(
-        BarLoss(place, bar.number, loss, worth, int(notes), int(dropped), bar.song_number)
-        for place, (bar, loss, worth, notes, dropped) in enumerate(columns)
+        BarLoss(place, bar.number, shares, tuple(lost), notes, dropped, bar.song_number)
+        for place, (bar, shares, lost, notes, dropped) in enumerate(columns)
     )
 
 
-@remembered
-def note_roles(conversion: Conversion) -> NDArray[np.int64]:
-    """Return the role of each note, as an index into `ROLE_WEIGHT`.
+def song_heard(conversion: Conversion) -> tuple[int | None, ...]:
+    """Return how much of each line is heard in all, 0 to 100; None for a line that the song lacks.
 
-    Where the reduction weighed each note, a note is tune or bass if it carries that line itself (a
-    piano part may have the bass and the chords), else harmony; without weights it is what its part
-    is.
+    Only where nothing is lost it is 100.
     """
-    reduction = conversion.reduction
-    names = list(ROLE_WEIGHT)
-    of_part = np.array([names.index(role.role) for role in reduction.roles], dtype=np.int64)
-    roles: NDArray[np.int64] = of_part[np.array(account(conversion).note["part"], dtype=np.int64)]
-    if reduction.weights is None:
-        return unchanging(roles)
-    pitched = (roles != names.index("muted")) & (roles != names.index("drums"))
-    roles[pitched] = names.index("harmony")
-    for name, weights in (("bass", reduction.weights.bass), ("tune", reduction.weights.tune)):
-        roles[(weights >= CARRIES_LINE) & pitched] = names.index(name)
-    return unchanging(roles)
+    return lines_shares(beats_heard(conversion))
 
 
-def note_values(conversion: Conversion) -> NDArray[np.float64]:
-    """Return what would be lost with each note: its role's weight times 0.5 to 1 by loudness."""
-    weights = np.array(list(ROLE_WEIGHT.values()))[note_roles(conversion)]
-    loudness = np.array(account(conversion).note["loudness"], dtype=np.float64)
-    values: NDArray[np.float64] = weights * (0.5 + loudness / 2)
-    return values
+def lines_shares(found: LineHeard) -> tuple[int | None, ...]:
+    """Return how much of each line is heard in all, see `song_heard`."""
+    one = LineHeard(found.beats._replace(bar=np.zeros_like(found.beats.bar)), *found[1:])
+    return _by_bar(one, 1)[0][0]
 
 
-def chords_by_turns(reduction: Reduction, grid: Grid) -> NDArray[np.bool_]:
-    """Return which notes take turns in a passage that is made of chords; shape (notes,)."""
-    chords = np.zeros(grid.steps, dtype=np.bool_)
-    for passage in reduction.passages:
-        for bar in grid.bars if passage.chords >= MOST_OF_BAR else ():
-            if passage.first_bar <= bar.number <= passage.last_bar:
-                chords[bar.first_step : bar.first_step + bar.steps] = True
-    turns = [entry.reasons[:1] == ("broken-chord",) for entry in reduction.ledger.entries]
-    found: NDArray[np.bool_] = np.array(turns) & chords[np.maximum(grid.onset_steps, 0)]
-    return found
+def line_losses(found: LineHeard) -> ByLine:
+    """Return what each line lost in all."""
+    return tuple(_weighted(found).sum(axis=1).tolist())
 
 
-def total_loss(reduction: Reduction, grid: Grid, values: NDArray[np.float64]) -> float:
-    """Return the loss of a whole song, its notes being worth so much."""
-    outcome = outcome_indices(entry.outcome for entry in reduction.ledger.entries)
-    return float(np.sum(_SEVERITY[outcome] * ~chords_by_turns(reduction, grid) * values))
+def _weighted(found: LineHeard) -> NDArray[np.int64]:
+    weighted: NDArray[np.int64] = (
+        _WORTH[:, None] * found.lost * found.asked * found.beats.length // _QUARTER
+    )
+    return weighted
 
 
-def worst_bars(conversion: Conversion, count: int = 5) -> tuple[Advice, ...]:
-    """Return the bars with the greatest loss, greatest first; bars that lost nothing are left out.
+def _by_bar(found: LineHeard, bars: int) -> tuple[list[tuple[int | None, ...]], NDArray[np.int64]]:
+    """Return how much of each line is heard in each bar, and what it lost, of shape (4, bars)."""
+    index = found.beats.bar
 
-    Repeated bars that the same was done to share one piece of advice. At most `MOST_ADVICE`.
-    """
-    return _ranked(conversion)[:count]
+    def sums(values: NDArray[np.int64]) -> NDArray[np.int64]:
+        # Whole numbers far below 2 ** 53 stay exact.
+        return np.array([np.bincount(index, row, bars) for row in values]).astype(np.int64)
 
-
-@remembered
-def _ranked(conversion: Conversion) -> tuple[Advice, ...]:
-    losing = (bar for bar in bar_losses(conversion) if bar.loss > 0)
-    ranked = sorted(losing, key=lambda bar: (-round(bar.loss, 6), bar.place))[:BARS_LOOKED_AT]
-    members = _members(conversion, [bar.place for bar in ranked])
-    told: dict[str, list[BarLoss]] = {}
-    for bar in ranked:
-        told.setdefault(_sentence(conversion, bar, members[bar.place]), []).append(bar)
-    return tuple(Advice(tuple(sorted(bars)), told_so) for told_so, bars in told.items())[
-        :MOST_ADVICE
-    ]
-
-
-def _members(conversion: Conversion, wanted: list[int]) -> Mapping[int, NDArray[np.int64]]:
-    """Return the ids of the notes that lost something, by bar."""
-    found = account(conversion)
-    whole = (found.outcome == KEPT) | _AS_ASKED[found.decided]
-    lost = np.flatnonzero(~whole & ~chords_by_turns(conversion.reduction, conversion.grid))
-    index = found.bar_index[lost]
-    return {place: lost[index == place] for place in wanted}
-
-
-def _sentence(conversion: Conversion, bar: BarLoss, members: NDArray[np.int64]) -> str:
-    """Return how many notes are not heard and why, what else was done, what tune and bass lost."""
-    outcome = account(conversion).outcome[members]
-    dropped = _causes(conversion, members[outcome == DROPPED])
-    others = _causes(conversion, members[outcome != DROPPED])
-    if not dropped:
-        return f"every note is heard, but {others}"
-    told = [f"{bar.dropped} of {bar.notes} notes not heard: {dropped}"]
-    if others:
-        told.append(f"of those heard, {others}")
-    return "; ".join([*told, *_lines_hit(conversion, members)])
-
-
-def _causes(conversion: Conversion, notes: NDArray[np.int64]) -> str:
-    """Return the two main reasons of some notes, with their number; empty for no notes."""
-    counts = reason_counts(account(conversion).decided[notes])
-    return " and ".join(f"{count} {DECIDED[why]}" for why, count in list(counts.items())[:2])
-
-
-def _lines_hit(conversion: Conversion, members: NDArray[np.int64]) -> Iterator[str]:
-    """Yield what the tune and the bass lost, by name and beat."""
-    found = account(conversion)
-    dropped = members[found.outcome[members] == DROPPED]
-    roles = note_roles(conversion)[dropped]
-    for index, role in enumerate(ROLE_WEIGHT):
-        lost = dropped[roles == index].tolist() if role in {"tune", "bass"} else []
-        if lost:
-            pitches = found.note["pitch"]
-            named = [f"{pitch_name(pitches[n])} on beat {found.beat[n]:.3g}" for n in lost]
-            more = f" and {len(named) - 3} more" if len(named) > 3 else ""
-            yield f"the {role} loses {', '.join(named[:3])}{more}"
+    length = found.asked * found.beats.length
+    asked, lost = sums(length), sums(length * found.lost)
+    share = 100 - -(-lost // np.maximum(asked * 10, 1))  # rounded down
+    shares = np.where(asked > 0, share, -1).T.tolist()
+    heard = [tuple(None if each < 0 else each for each in bar) for bar in shares]
+    return heard, sums(_weighted(found))

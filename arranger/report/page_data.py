@@ -17,8 +17,12 @@ from arranger.engine.player import MOST_CHUNKS, chunking
 from arranger.engine.table import FREQUENCY_BITS
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
+from arranger.report.brief import lead, size
 from arranger.report.columns import stretches, written
-from arranger.report.losses import DECIDED, bar_losses
+from arranger.report.losses import DECIDED, bar_losses, song_heard
+from arranger.report.problems import ranking
+from arranger.report.sheet_lines import lines_of
+from arranger.report.summary import summary
 from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
@@ -32,24 +36,37 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.engine.model import DrumSound
+    from arranger.report.sheet_lines import SheetLines
 
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 
 
-def page_data(conversion: Conversion) -> Iterator[str]:
-    """Yield everything that the scripts of the song's page work on, as JSON in pieces."""
+def page_data(conversion: Conversion, lines: SheetLines | None = None) -> Iterator[str]:
+    """Yield everything that the scripts of the song's page work on, as JSON in pieces.
+
+    Parameters
+    ----------
+    conversion
+        What was done.
+    lines
+        The text of its sheet; None: as it is written beside the report.
+    """
     song, grid = conversion.song, conversion.grid
     still = {
         "title": song.title,
+        "head": _head(conversion),
         "stepSeconds": grid.step_length.seconds,
         "steps": grid.steps,
         "loopStep": grid.loop_step,
         "bars": _bars(conversion),
+        "heard": list(zip(*(bar.heard for bar in bar_losses(conversion)), strict=True)),
+        "heardWhole": song_heard(conversion),
+        "problems": _problems(conversion),
         "parts": _parts(conversion),
         "outcomes": list(OUTCOMES),
         "reasons": [[name, DECIDED[name]] for name in REASONS],
         "drumNames": _drum_names(conversion),
-        "sheet": _sheet(conversion),
+        "sheet": _sheet(conversion) | (lines or lines_of(conversion))._asdict(),
         "engine": _engine(conversion),
     }
     yield f'{_json(still)[:-1]},"notes":{{'
@@ -72,7 +89,7 @@ def _json(value: Any) -> str:
 
 
 def _bars(conversion: Conversion) -> list[list[float | None]]:
-    """Return number, first step, steps, beats, beat unit, share lost, notes, notes dropped of each.
+    """Return number, first step, steps, beats, beat unit, notes, notes dropped of each.
 
     Last comes the song's number, where it is another.
     """
@@ -83,12 +100,24 @@ def _bars(conversion: Conversion) -> list[list[float | None]]:
             bar.steps,
             bar.numerator,
             bar.denominator,
-            round(lost.share, 3),
             lost.notes,
             lost.dropped,
             bar.song_number,
         ]
         for bar, lost in zip(conversion.grid.bars, bar_losses(conversion), strict=True)
+    ]
+
+
+def _head(conversion: Conversion) -> dict[str, Any]:
+    found = summary(conversion)
+    return {"lead": lead(found), "size": size(found), "fits": found.bytes_free >= 0}
+
+
+def _problems(conversion: Conversion) -> list[list[Any]]:
+    """Return places of bars, what they lack, and in which lines, of each problem; the worst first."""
+    return [
+        [[bar.place for bar in each.bars], each.sentence, each.lines]
+        for each in ranking(conversion)
     ]
 
 

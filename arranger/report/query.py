@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
-from arranger.bars import beside
+from arranger.bars import bars_named, beside
 from arranger.errors import LedgerError, SettingsError, UsageError, one_line
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.ledger_json import FORMAT, VERSION
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     Notes = list[dict[str, Any]]
 
 BARS_SHOWN = 5
-BY_HAND = "by-hand"
-"""The reason of what a hand took out: these notes aren't missed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,14 +194,21 @@ def _overview(ledger: Ledger, width: int) -> Iterator[str]:
     for passage in ledger.get("passages", ()):
         text = one_line(passage["explanation"])
         yield from wrap(text, width, initial_indent="  ", subsequent_indent="    ")
-    notes = [note for note in notes if note["reasons"][:1] != [BY_HAND]]
-    dropped = Counter(note["bar"] for note in notes if note["outcome"] == "dropped")
-    if dropped:
-        bars = Counter(note["bar"] for note in notes)
-        yield "bars that most notes are missing from:"
-        for bar, count in sorted(dropped.items(), key=lambda item: (-item[1], item[0]))[
-            :BARS_SHOWN
-        ]:
-            songs = Counter(note.get("song_bar", bar) for note in notes if note["bar"] == bar)
-            name = f"bar {bar}{beside(bar, songs.most_common(1)[0][0])}"
-            yield f"  {name}: {count} of {bars[bar]} notes not heard"
+    yield from _to_mend(ledger.get("bars", []), width)
+
+
+def _to_mend(bars: Notes, width: int) -> Iterator[str]:
+    """Yield the bars to mend first; ledgers of earlier versions don't tell."""
+    told: dict[int, Notes] = {}
+    for bar in bars:
+        if bar["rank"] is not None:
+            told.setdefault(bar["rank"], []).append(bar)
+    if told:
+        yield "bars to mend first:"
+    for _, alike in sorted(told.items())[:BARS_SHOWN]:
+        names = [f"{bar['bar']}{beside(bar['bar'], bar['song_bar'])}" for bar in alike]
+        text = f"{bars_named(names)}: {one_line(alike[0]['lacks'])}"
+        yield from wrap(text, width, initial_indent="  ", subsequent_indent="    ")
+    if len(told) > BARS_SHOWN:
+        left = len(told) - BARS_SHOWN
+        yield f"  {left} more place{'s' if left > 1 else ''}"

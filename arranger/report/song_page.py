@@ -1,16 +1,16 @@
 """The page of one song: self-contained HTML that opens from disk and needs no network.
 
-The notes are embedded as columns of JSON, and the page's own scripts draw them; the template holds
-what stands still. Everything that comes from a file is escaped: by jinja2 in the markup, by
-`embedded` inside the script element. A content security policy allows this very script and nothing
-else, so that even a slip there would stay without effect.
+The notes are columns of JSON, and the page's own program draws them; both are packed, and a short
+script unpacks them. The template holds what stands still. What comes from a file is escaped in the
+markup by jinja2; packed, it can't be taken for any. A content security policy allows these very
+scripts and nothing else, so that even a slip there would stay without effect.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.report.build import Script, asset, embedded, rendered
+from arranger.report.build import Script, asset, embedded, packed, packed_script, rendered
 from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
@@ -18,39 +18,64 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.conversion import Conversion
+    from arranger.report.command import Run
     from arranger.report.suggest import Suggestion
+
+BOOT = "boot.js"
 
 SCRIPTS = (
     "dom.js",
+    "keys.js",
     "data.js",
+    "state.js",
     "theme.js",
     "shapes.js",
+    "rows.js",
     "view.js",
+    "cells.js",
+    "frame.js",
     "roll.js",
     "travel.js",
+    "choosing.js",
     "overview.js",
     "about.js",
+    "head.js",
+    "mend.js",
     "list.js",
     "routine.js",
     "sheet_sound.js",
     "song_sound.js",
+    "mixer.js",
     "player.js",
+    "listening.js",
+    "address.js",
     "print.js",
+    "sheet_lines.js",
     "main.js",
 )
 """In the order in which they build on each other."""
+
+LIVE_SCRIPTS = (*SCRIPTS, "live.js", "edit.js")
+"""Those of a page that is served live, where the sheet can be edited."""
 
 _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
 
 
-def html_page(conversion: Conversion, suggestions: Sequence[Suggestion] = ()) -> str:
+def html_page(
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: Run | None = None
+) -> str:
     """Return the page of a conversion as one HTML document; see `html_page_pieces`."""
-    return "".join(html_page_pieces(conversion, suggestions))
+    return "".join(html_page_pieces(conversion, suggestions, run=run))
 
 
 def html_page_pieces(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = ()
+    conversion: Conversion,
+    suggestions: Sequence[Suggestion] = (),
+    *,
+    run: Run | None = None,
+    live: str = "",
+    data: str | None = None,
 ) -> Iterator[str]:
     """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
@@ -60,17 +85,25 @@ def html_page_pieces(
         What was done.
     suggestions
         Other settings that were tried, with their effect; see `arranger.report.suggestions`.
+    run
+        How it was started, for the line that repeats it; None: with the song's name in this folder.
+    live
+        For a page that `arranger review` serves: the state of the sheet, as JSON.
+    data
+        What `page_data` yields, if that is there already.
     """
-    script = Script.of(SCRIPTS)
+    boot, program = Script.of((BOOT,)), Script.of(LIVE_SCRIPTS if live else SCRIPTS)
     frame = rendered(
         "song.html",
-        facts=gather_facts(conversion, suggestions),
+        facts=gather_facts(conversion, suggestions, run),
         data=_HERE,
-        style=asset("style.css"),
-        script=script.text,
-        script_digest=script.digest,
+        live=embedded(live),
+        style=asset("style.css") + asset("top.css"),
+        script=boot.text,
+        program=packed_script(program),
+        digests=(boot.digest, program.digest),
     )
     head, _, tail = frame.rpartition(_HERE)
     yield head
-    yield from map(embedded, page_data(conversion))
+    yield from packed(page_data(conversion) if data is None else (data,))
     yield tail

@@ -1,38 +1,62 @@
 """Settings to try instead, each with the effect that it has: because it was tried.
 
-A handful of alternatives that fit the song are converted anew, and those that gain something are
-kept. What counts is the song's own measure of loss (`arranger.report.losses`), taken with the notes'
-roles as they are now, so that all alternatives are measured with the same rod: another tune must not
-look better only because the notes it gives up then count for less.
+A handful of alternatives that fit the song are converted anew. What counts is what the report counts
+(`arranger.report.hearing`), taken with the lines and worths of the notes as they are now, so that all
+alternatives are measured with the same rod: another tune must not look better only because the notes
+it gives up then count for less.
 
-Those that let more notes be heard without greater loss come first, by the notes gained; then those
-that only lower the loss.
+Advice does no harm. An alternative is offered only if
+
+- no note of the tune or the bass is dropped that was heard, nor heard worse by more than `WORSE`;
+- no line, harmony and drums included, loses more in all than it does now;
+- what all lines lose together falls by `LEAST_GAIN` or more;
+- the piece still fits, if it did.
 """
 
 from __future__ import annotations
 
-import shlex
 from itertools import islice
+from operator import gt
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from arranger.conversion import convert, measure_of
-from arranger.engine import builtin_engines, load_engine
 from arranger.errors import ArrangerError
 from arranger.grid import plan_grid
+from arranger.machine import song_bytes
 from arranger.options import build_settings
 from arranger.reduce import reduce
-from arranger.report.losses import note_values, total_loss
+from arranger.report.account import account
+from arranger.report.command import Run
+from arranger.report.hearing import (
+    BASS,
+    LINES,
+    TUNE,
+    Asked,
+    asked_of,
+    heard_shares,
+    lines_heard,
+)
+from arranger.report.losses import (
+    DROPPED,
+    beats_heard,
+    heard_of,
+    line_losses,
+    lines_shares,
+    song_heard,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from arranger.columns import Ints
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
     from arranger.reduce import Reduction
     from arranger.settings import Settings
+
+    KeepEdits = Callable[[Conversion], Conversion]
 
 MOST = 5
 """How many suggestions are made."""
@@ -40,30 +64,43 @@ MOST = 5
 NOTES_IN_ALL = 20_000
 """Notes that may be converted anew in all: large songs try less, so that the wait stays bounded."""
 
-LEAST_GAIN = 0.005
+LEAST_GAIN = 0.05
 """Share of the loss below which a change is no improvement."""
 
-MOST_RISE = 0.05
-"""Share by which the loss may rise where more notes are heard; beyond it that is no advice."""
+WORSE = 10
+"""Hundredths of a note of tune or bass that may be lost, such as a start that comes a little later."""
 
-
-FEWER_DRUMS = ("none", "light")
-
-HIDDEN = frozenset({"under-drum", "delayed-by-drum"})
-"""The reasons of notes that would sound, or sooner, without a drum."""
+SETTLED = frozenset({"step", "transpose"})
+"""What isn't tried where a hand edited the sheet: edits might not fit other steps, or another key."""
 
 
 class Suggestion(NamedTuple):
     """One command to try and what it gives."""
 
     options: str
-    """To be added to the command line."""
+    """What is new in the command line."""
+    command: str
+    """The whole line."""
     what: str
-    heard_more: int
-    """Notes heard, against the conversion as it is."""
-    kept_more: int
+    before: tuple[int | None, ...]
+    """How much of each line is heard as it is, 0 to 100; None for one that the song lacks."""
+    after: tuple[int | None, ...]
+    """How much would be heard."""
     loss_change: float
-    """Share of the loss that is gained (negative) or added; see `arranger.report.losses`."""
+    """Share of the loss that is gained (below 0)."""
+    bytes_more: int
+
+    @property
+    def effect(self) -> str:
+        """What it wins and loses by line: "harmony 64 to 92 %, drums 100 to 98 %; 210 bytes more"."""
+        told = [
+            f"{line} {was} to {then} %"
+            for line, was, then in zip(LINES, self.before, self.after, strict=True)
+            if was != then
+        ]
+        size = f"{abs(self.bytes_more)} bytes {'more' if self.bytes_more > 0 else 'less'}"
+        lines = ", ".join(told) or f"{-self.loss_change:.0%} less is lost"
+        return f"{lines}; {size}" if self.bytes_more else lines
 
 
 class Attempt(NamedTuple):
@@ -73,90 +110,112 @@ class Attempt(NamedTuple):
     what: str
 
 
-def suggestions(conversion: Conversion, most: int = MOST) -> tuple[Suggestion, ...]:
-    """Return the alternatives that gain something, best first.
+def suggestions(
+    conversion: Conversion,
+    most: int = MOST,
+    *,
+    run: Run | None = None,
+    keep_edits: KeepEdits | None = None,
+) -> tuple[Suggestion, ...]:
+    """Return the alternatives that gain something and lose nothing that matters, best first.
 
-    Each is a reduction anew: this takes about as long as converting the song several times. A sheet
-    with edits by hand gets none, since joining the edits again would change what was measured.
+    Each is a reduction anew: this takes about as long as converting the song several times.
+
+    Parameters
+    ----------
+    conversion
+        What was done.
+    most
+        How many are wanted.
+    run
+        How it was started, for whole command lines; None: with the song's name in this folder.
+    keep_edits
+        Puts the edits of the sheet into another conversion; a sheet with edits gets no suggestion
+        without it.
     """
-    ledger = conversion.reduction.ledger
-    values = note_values(conversion)
-    by_hand = any("by-hand" in entry.reasons for entry in ledger.entries)
-    if by_hand or total_loss(conversion.reduction, conversion.grid, values) == 0:
+    was = line_losses(beats_heard(conversion))
+    by_hand = any("by-hand" in entry.reasons for entry in conversion.reduction.ledger.entries)
+    if not sum(was) or (by_hand and keep_edits is None):
         return ()
     tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
-    found = [
-        suggestion
-        for attempt in islice(_attempts(conversion), tries)
-        if _may_help(conversion, attempt)
-        and (suggestion := _tried(conversion, values, attempt)) is not None
-    ]
-    gaining = [each for each in found if _gains(each)]
-    # Of alternatives with the same effect the first is enough.
-    distinct = {(each.heard_more, each.kept_more, each.loss_change): each for each in gaining[::-1]}
-    return tuple(sorted(distinct.values(), key=_rank)[:most])
-
-
-def _may_help(conversion: Conversion, attempt: Attempt) -> bool:
-    """Return whether an attempt may gain something: fewer drums only where drums hide a note."""
-    return attempt.words.get("drums") not in FEWER_DRUMS or any(
-        not HIDDEN.isdisjoint(entry.reasons) for entry in conversion.reduction.ledger.entries
+    attempts = (
+        each for each in _attempts(conversion) if not (by_hand and SETTLED & each.words.keys())
     )
-
-
-def _gains(suggestion: Suggestion) -> bool:
-    if suggestion.heard_more > 0:
-        return suggestion.loss_change <= MOST_RISE
-    return suggestion.loss_change < -LEAST_GAIN
-
-
-def _rank(suggestion: Suggestion) -> tuple[bool, float, float]:
-    better = suggestion.heard_more > 0 and suggestion.loss_change <= 0
-    return (not better, -suggestion.heard_more if better else 0.0, suggestion.loss_change)
+    tried = (
+        _tried(conversion, attempt, run or Run(conversion.song.file), keep_edits)
+        for attempt in islice(attempts, tries)
+    )
+    found = [each for each in tried if each is not None]
+    # Of alternatives with the same effect the first is enough.
+    distinct = {(each.after, each.loss_change): each for each in found[::-1]}
+    return tuple(sorted(distinct.values(), key=lambda each: each.loss_change)[:most])
 
 
 def _tried(
-    conversion: Conversion, values: NDArray[np.float64], attempt: Attempt
+    conversion: Conversion, attempt: Attempt, run: Run, keep_edits: KeepEdits | None
 ) -> Suggestion | None:
-    """Return what an attempt gives, or None where the song doesn't allow it or nothing changes."""
+    """Return what an attempt gives; None where the song doesn't allow it, or it would do harm."""
+    words = dict(attempt.words)
     try:
-        grid, reduction = _converted(conversion, build_settings(attempt.words, conversion.settings))
+        settings = build_settings(words, conversion.settings)
+        grid, reduction = _converted(conversion, settings, keep_edits)
     except ArrangerError:
         return None
     ledger, changed = conversion.reduction.ledger, reduction.ledger
-    words = dict(attempt.words)
     if words.get("transpose") == "auto":
         # What was found is said in semitones, so that it stays what was measured.
         if changed.transpose == ledger.transpose:
             return None
         words["transpose"] = str(changed.transpose)
-    now, then = ledger.outcomes(), changed.outcomes()
-    loss = total_loss(conversion.reduction, conversion.grid, values)
-    options = shlex.join([word for name, value in words.items() for word in (f"--{name}", value)])
-    longer = grid.steps - conversion.grid.steps
-    size = f"; {abs(longer)} steps {'more' if longer > 0 else 'fewer'}" if longer else ""
-    return Suggestion(
-        options,
-        attempt.what + size,
-        now["dropped"] - then["dropped"],
-        then["kept"] - now["kept"],
-        total_loss(reduction, grid, values) / loss - 1 if loss else 0.0,
-    )
+        settings = build_settings(words, conversion.settings)
+    asked = asked_of(conversion)
+    heard = heard_shares(conversion.song, conversion.engine, grid, reduction, asked.line)
+    by_beat = lines_heard(conversion.song, grid, asked, heard)
+    was, then = line_losses(beats_heard(conversion)), line_losses(by_beat)
+    before, after = song_heard(conversion), lines_shares(by_beat)
+    if _harms(conversion, asked, reduction, heard):
+        return None
+    if any(map(gt, then, was)) or sum(then) > sum(was) * (1 - LEAST_GAIN):
+        return None
+    more = _bytes_more(conversion, grid, reduction)
+    if more is None:
+        return None
+    options = " ".join(f"--{name} {value}" for name, value in words.items())
+    change = sum(then) / sum(was) - 1
+    return Suggestion(options, run.line(settings), attempt.what, before, after, change, more)
 
 
-def _converted(conversion: Conversion, settings: Settings) -> tuple[Grid, Reduction]:
+def _harms(conversion: Conversion, asked: Asked, reduction: Reduction, heard: Ints) -> bool:
+    """Return whether a note of tune or bass is lost that was heard, or is heard much worse."""
+    lines = (asked.line == TUNE) | (asked.line == BASS)
+    dropped = np.array([entry.outcome == "dropped" for entry in reduction.ledger.entries])
+    lost = dropped & (account(conversion).outcome != DROPPED)
+    return bool((lines & (lost | (heard < heard_of(conversion) - WORSE))).any())
+
+
+def _bytes_more(conversion: Conversion, grid: Grid, reduction: Reduction) -> int | None:
+    """Return how many bytes more an attempt takes; None if then the piece no longer fits."""
+    engine = conversion.engine
+    now = song_bytes(conversion.sheet, engine)
+    rows = reduction.voice1, reduction.voice2
+    then = measure_of(engine, grid)(rows, reduction.drums)
+    room = engine.memory_bytes - engine.code_bytes
+    return None if now <= room < then else then - now
+
+
+def _converted(
+    conversion: Conversion, settings: Settings, keep_edits: KeepEdits | None = None
+) -> tuple[Grid, Reduction]:
     """Return the song converted with other settings, on the grid as it is where that is the same."""
-    now, song = conversion.settings, conversion.song
+    now, song, engine = conversion.settings, conversion.song, conversion.engine
     weights = conversion.reduction.weights
-    if settings.engine == now.engine and settings.grid == now.grid:
-        grid = conversion.grid
-        measure = measure_of(conversion.engine, grid)
-        return grid, reduce(song, conversion.engine, grid, settings.reduce, measure, weights)
-    engine = conversion.engine if settings.engine == now.engine else load_engine(settings.engine)
-    if weights is None:  # a sheet that came back from MIDI
+    if keep_edits is not None or weights is None:  # None: a sheet that came back from MIDI
         other = convert(song, engine, settings)
+        other = other if keep_edits is None else keep_edits(other)
         return other.grid, other.reduction
-    grid = plan_grid(song, engine, settings.grid, conversion.grid)
+    grid = conversion.grid
+    if settings.grid != now.grid:
+        grid = plan_grid(song, engine, settings.grid, conversion.grid)
     return grid, reduce(song, engine, grid, settings.reduce, measure_of(engine, grid), weights)
 
 
@@ -172,45 +231,27 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
     for choice in others[:2]:
         finer = "finer" if choice.step_beats < grid.step_beats else "coarser"
         yield Attempt({"step": str(choice.step_beats)}, f"a {finer} step")
-    yield from _drum_attempts(conversion)
+    if settings.reduce.drums != "full" and any(part.drum for part in conversion.song.parts):
+        yield Attempt({"drums": "full"}, "all drums")
     if settings.reduce.transpose == 0:
         yield Attempt({"transpose": "auto"}, "the key that the pitch table plays best")
-    yield from _line_attempts(conversion)
+    yield from _bass_attempts(conversion)
     if any("octave-folded" in entry.reasons for entry in conversion.reduction.ledger.entries):
         for octave in ("12", "-12"):
             yield Attempt({"transpose": octave}, "an octave away")
-    for name in builtin_engines():
-        other = load_engine(name)
-        # An engine of another clock is for another machine, which is no choice of the arranger's.
-        if name != conversion.engine.name and other.clock_hz == conversion.engine.clock_hz:
-            yield Attempt({"engine": name}, f"another engine: {other.title}")
     if "broken-chord" in textures:
         yield Attempt({"texture": "tune-and-bass"}, "two lines instead of chords by turns")
-    if settings.reduce.texture != "two-highest":
-        yield Attempt({"texture": "two-highest"}, "the two highest notes, whatever they are")
 
 
-def _drum_attempts(conversion: Conversion) -> Iterator[Attempt]:
-    if not any(part.drum for part in conversion.song.parts):
-        return
-    told = {
-        "none": "no drums, so that no tone is hidden",
-        "light": "fewer drums",
-        "full": "all drums",
-    }
-    for amount, what in told.items():
-        if amount != conversion.settings.reduce.drums:
-            yield Attempt({"drums": amount}, what)
-
-
-def _line_attempts(conversion: Conversion) -> Iterator[Attempt]:
-    """Yield the parts that came next in the choice of tune and bass."""
-    song, roles = conversion.song, conversion.reduction.roles
-    for role, score in (("tune", "tune_score"), ("bass", "bass_score")):
-        rivals = [
-            each for each in roles if each.role == "harmony" and not song.parts[each.part].drum
-        ]
-        rivals.sort(key=lambda each: -float(getattr(each, score)))
-        for rival in rivals[:2]:
-            name = song.parts[rival.part].name
-            yield Attempt({role: str(rival.part + 1)}, f"'{name}' carries the {role}")
+def _bass_attempts(conversion: Conversion) -> Iterator[Attempt]:
+    """Yield the parts that came next in the choice of the bass; another tune gives up the tune."""
+    song = conversion.song
+    rivals = [
+        each
+        for each in conversion.reduction.roles
+        if each.role == "harmony" and not song.parts[each.part].drum
+    ]
+    rivals.sort(key=lambda each: -each.bass_score)
+    for rival in rivals[:2]:
+        name = song.parts[rival.part].name
+        yield Attempt({"bass": str(rival.part + 1)}, f"'{name}' carries the bass")

@@ -20,7 +20,8 @@ from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
-from arranger.report.losses import DROPPED, worst_bars
+from arranger.report.losses import DROPPED, song_heard
+from arranger.report.problems import ranking
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
@@ -30,12 +31,14 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
     from arranger.reduce.tell.textures import TextureLine
+    from arranger.report.suggest import Suggestion
 
 
 MOST_PARTS = 12
 MOST_TEXTURES = 8
 MOST_REMARKS = 6
 MOST_STEPS = 4
+MOST_PROBLEMS = 20
 """So many lines of each are shown in a terminal; the page shows all."""
 
 
@@ -70,6 +73,14 @@ class HandLine(NamedTuple):
     sentence: str
 
 
+class TipLine(NamedTuple):
+    """A command to try and its effect."""
+
+    command: str
+    what: str
+    effect: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
     """The facts of one conversion that a person wants to know first."""
@@ -90,10 +101,19 @@ class Summary:
     totals: Mapping[str, int]
     reasons: Mapping[str, int]
     hand: tuple[HandLine, ...]
-    """The bars that most need a hand, worst first."""
+    """The bars to mend, worst first; bars that lack the same together."""
+    heard: tuple[int | None, ...]
+    """How much of tune, bass, harmony and drums is heard, 0 to 100; None for what the song lacks."""
+    seconds: float
+    """How long the piece is, once through."""
     remarks: tuple[str, ...]
     memory: str
     """Bytes that the piece takes and how many are free."""
+    bytes_used: int
+    bytes_free: int
+    """Below 0: so many bytes more than the engine has."""
+    suggestions: tuple[TipLine, ...]
+    """Commands to try."""
     files: tuple[str, ...]
 
     def text(self, width: int = 80) -> str:
@@ -108,12 +128,17 @@ class Summary:
 def _plain(found: Summary) -> dict[str, Any]:
     """Return the summary as dictionaries and lists."""
     plain: dict[str, Any] = {entry.name: getattr(found, entry.name) for entry in fields(found)}
-    for name in ("step_lines", "part_lines", "texture_lines", "hand"):
+    for name in ("step_lines", "part_lines", "texture_lines", "hand", "suggestions"):
         plain[name] = [line._asdict() for line in plain[name]]
     return plain
 
 
-def summary(conversion: Conversion, files: Sequence[Path] = ()) -> Summary:
+@remembered
+def summary(
+    conversion: Conversion,
+    files: Sequence[Path] = (),
+    suggestions: Sequence[Suggestion] = (),
+) -> Summary:
     """Return the summary of a conversion.
 
     Parameters
@@ -122,9 +147,12 @@ def summary(conversion: Conversion, files: Sequence[Path] = ()) -> Summary:
         What was done.
     files
         The files that were written, to be listed.
+    suggestions
+        What was found worth trying.
     """
     grid, reduction = conversion.grid, conversion.reduction
     found = account(conversion)
+    used = conversion.engine.code_bytes + piece_bytes(conversion)
     return Summary(
         title=one_line(conversion.song.title),
         engine=conversion.engine.name,
@@ -144,10 +172,15 @@ def summary(conversion: Conversion, files: Sequence[Path] = ()) -> Summary:
         reasons=found.reasons(),
         hand=tuple(
             HandLine(tuple(bar.number for bar in advice.bars), advice.named, advice.sentence)
-            for advice in worst_bars(conversion)
+            for advice in ranking(conversion)[:MOST_PROBLEMS]
         ),
         remarks=_remarks(conversion),
+        heard=song_heard(conversion),
+        seconds=grid.steps * grid.step_length.seconds,
         memory=memory_line(conversion),
+        bytes_used=used,
+        bytes_free=conversion.engine.memory_bytes - used,
+        suggestions=tuple(TipLine(each.command, each.what, each.effect) for each in suggestions),
         files=tuple(str(file) for file in files),
     )
 
@@ -238,7 +271,7 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
     for reason, count in found.reasons.items():
         yield f"  {count:>6} {reason}"
     if found.hand:
-        yield "bars that most need a hand:"
+        yield "bars to mend first:"
     for bars in found.hand:
         yield _filled(f"  {bars.named}: {bars.sentence}", width)
     for remark in found.remarks[:MOST_REMARKS]:
@@ -247,6 +280,9 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         yield f"note: {len(found.remarks) - MOST_REMARKS} more remarks are in the report"
     if found.memory:
         yield _filled(found.memory, width)
+    for tip in found.suggestions:
+        yield _filled(f"try ({tip.what}: {tip.effect}):", width)
+        yield f"  {tip.command}"
     for file in found.files:
         yield f"wrote {file}"
 
@@ -270,10 +306,15 @@ def counts(found: Summary) -> str:
 
 
 @remembered
+def piece_bytes(conversion: Conversion) -> int:
+    """Return the bytes of the song, without its player."""
+    return song_bytes(conversion.sheet, conversion.engine)
+
+
 def memory_line(conversion: Conversion) -> str:
     """Return the sentence on the bytes that the piece takes and those that are left."""
     engine = conversion.engine
-    song = song_bytes(conversion.sheet, engine)
+    song = piece_bytes(conversion)
     used, free = engine.code_bytes + song, engine.memory_bytes - engine.code_bytes - song
     left = f"{free:,} free" if free >= 0 else f"{-free:,} more than the engine has"
     return (
@@ -283,4 +324,6 @@ def memory_line(conversion: Conversion) -> str:
 
 
 def _filled(text: str, width: int) -> str:
-    return fill(text, width, subsequent_indent="    ", break_long_words=False)
+    return fill(
+        text, width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+    )

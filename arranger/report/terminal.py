@@ -1,4 +1,4 @@
-"""The summary as tables for a terminal, at most 80 columns wide; plain text when piped.
+"""The summary for a terminal, in its width: one screen, or all details as tables; plain when piped.
 
 Names from inside files are `rich.text.Text`, which is never parsed as markup. Consoles that can't
 show box characters get ASCII.
@@ -13,6 +13,7 @@ from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, TextIO
 
 from arranger.errors import one_line, shortened
+from arranger.report.brief import brief_lines, command_lines
 from arranger.report.summary import (
     MOST_PARTS,
     MOST_REMARKS,
@@ -27,9 +28,11 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
     from rich.table import Table
 
+    from arranger.report.brief import Line
     from arranger.report.summary import Summary
 
-WIDEST = 80
+PIPED = 80
+NARROWEST = 40
 BARS_WIDTH = 14
 """Of the column with the bars that need a hand: long lists are folded."""
 
@@ -37,19 +40,38 @@ _PLAIN = {0x201C: '"', 0x201D: '"', 0x2018: "'", 0x2019: "'", 0x2013: "-", 0x221
 """Typographic quotes, dash and minus for terminals that only have ASCII."""
 
 
-def terminal_text(found: Summary, stream: TextIO) -> str:
+def terminal_text(found: Summary, stream: TextIO, *, details: bool = False) -> str:
     """Return the summary as it should be written to a stream, without a final line feed.
 
-    A terminal gets tables in its width and its characters, anything else plain text of 80 columns.
+    A terminal gets it in its width and its characters, anything else plain text of `PIPED` columns.
+
+    Parameters
+    ----------
+    found
+        What to tell.
+    stream
+        Where it goes.
+    details
+        Tell all of it: steps, parts, textures, reasons, as tables on a terminal. Else one screen.
     """
     found = _in_encoding(found, stream.encoding or "ascii")
+    width = max(shutil.get_terminal_size().columns, NARROWEST) if stream.isatty() else PIPED
+    if not details:
+        lines = brief_lines(found, width)
+        return "\n".join(_styled(line, stream) for line in lines)
     if not stream.isatty():
-        return found.text(WIDEST)
+        return found.text(width)
     text = io.StringIO()
-    console = _console(text, min(shutil.get_terminal_size().columns, WIDEST))
-    for block in _blocks(found, plain_boxes=not _can_show("─│┌", stream.encoding or "ascii")):
+    console = _console(text, width)
+    for block in _blocks(
+        found, width, plain_boxes=not _can_show("─│┌", stream.encoding or "ascii")
+    ):
         console.print(block)
     return text.getvalue().rstrip("\n")
+
+
+def _styled(line: Line, stream: TextIO) -> str:
+    return f"\x1b[1m{line.text}\x1b[0m" if line.bold and stream.isatty() else line.text
 
 
 def _console(text: io.StringIO, width: int) -> Console:
@@ -57,7 +79,7 @@ def _console(text: io.StringIO, width: int) -> Console:
 
     return Console(
         file=text,
-        width=max(width, 40),
+        width=width,
         force_terminal=True,
         color_system=None if os.environ.get("NO_COLOR") else "standard",
         markup=False,
@@ -90,7 +112,7 @@ def _can_show(text: str, encoding: str) -> bool:
     return True
 
 
-def _blocks(found: Summary, *, plain_boxes: bool) -> Iterator[RenderableType]:
+def _blocks(found: Summary, width: int, *, plain_boxes: bool) -> Iterator[RenderableType]:
     from rich.text import Text
 
     yield Text.assemble((found.title, "bold"), "\n", played(found), "\n")
@@ -118,6 +140,9 @@ def _blocks(found: Summary, *, plain_boxes: bool) -> Iterator[RenderableType]:
         yield Text(f"note: {len(found.remarks) - MOST_REMARKS} more remarks are in the report")
     if found.memory:
         yield Text(found.memory)
+    for tip in found.suggestions:
+        yield Text(f"try ({tip.what}: {tip.effect}):")
+        yield Text("\n".join(command_lines(tip.command, width)))
     for file in found.files:
         yield Text(f"wrote {file}", overflow="fold")
 
@@ -199,7 +224,7 @@ def _reasons(found: Summary, plain: bool) -> RenderableType:
 def _hand(found: Summary, plain: bool) -> RenderableType:
     from rich.text import Text
 
-    table = _table("Bars that most need a hand", "bars what_happened_there", plain=plain)
+    table = _table("Bars to mend first", "bars what_is_lacking", plain=plain)
     for line in found.hand:
         table.add_row(line.named.removeprefix("bar ").removeprefix("bars "), Text(line.sentence))
     return table

@@ -4,7 +4,7 @@
 model, io                   the value, and what holds and rests mean · as files
 form/                       as text: written, read, what is wrong in it
 check, tidy                 what its engine can't play, or plays otherwise · columns aligned
-record/, keep               how edits are recognised · what must not be overwritten
+record/, keep, edited_rows  how edits are recognised, kept from being overwritten, by bar and row
 merging/, numbers           edits joined with a new conversion · the song's numbers of bars
 history/                    all that stood there, in a file beside it: undo
 bar_edits/, blank           bars copied, moved, changed · a sheet to begin with

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
+from functools import cached_property
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -25,6 +26,7 @@ from arranger.sheet.form.meant import drum_remedy
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.io import read_text
+from arranger.sheet.numbers import bar_names
 from arranger.sheet.played import (
     MOST_OFF_TEMPO,
     off_tempo,
@@ -177,6 +179,10 @@ class _Finder:
         self._place: tuple[int, list[Span]] = (1, [])
         self._told: set[tuple[str, int, int]] = set()
 
+    @cached_property
+    def _names(self) -> list[str]:
+        return bar_names(self.sheet)
+
     def problem(
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
     ) -> Iterator[Problem]:
@@ -191,7 +197,7 @@ class _Finder:
             self._told.add(written)
         else:
             line = self._found.row_lines[bar][0]
-            number, other = self.sheet.bars[bar].number, self.sheet.bars[root].number
+            number, other = self._names[bar], self._names[root]
             what += f" (step {at + 1} of bar {number}, which is as bar {other})"
             yield Problem(severity, code, line, 1, 3, what, remedy)
             return

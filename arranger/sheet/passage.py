@@ -33,7 +33,11 @@ def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:
             f"the sheet has no bars {first} to {last}",
             remedy=f"it has bars {min(numbers)} to {max(numbers)}",
         )
-    begin, end = chosen[0], chosen[-1] + 1
+    return cut(sheet, chosen[0], chosen[-1] + 1)
+
+
+def cut(sheet: Sheet, begin: int, end: int) -> Sheet:
+    """Return the bars from one index to before another; see `cut_bars`."""
     start = sum(bar.steps for bar in sheet.bars[:begin])
     stop = start + sum(bar.steps for bar in sheet.bars[begin:end])
     return replace(

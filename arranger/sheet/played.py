@@ -149,8 +149,13 @@ def played_bpm(step_beats: Fraction, length: StepLength) -> float:
 
 
 def place_of(sheet: Sheet, step: int) -> str:
-    """Return where a step stands, as people count: "bar 3, step 2" (both from the sheet's bars)."""
-    for bar, end in zip(sheet.bars, sheet.bar_starts[1:], strict=True):
+    """Return where a step stands, as people count: "bar 3, step 2" (both from the sheet's bars).
+
+    Where the song's number of the bar is another, it is told beside it.
+    """
+    from arranger.sheet.numbers import bar_names
+
+    for index, (bar, end) in enumerate(zip(sheet.bars, sheet.bar_starts[1:], strict=True)):
         if step < end:
-            return f"bar {bar.number}, step {step - end + bar.steps + 1}"
+            return f"bar {bar_names(sheet)[index]}, step {step - end + bar.steps + 1}"
     return f"step {step + 1}"

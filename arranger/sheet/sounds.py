@@ -51,6 +51,13 @@ def sound_table(own: Sequence[SheetSound], engine: Engine) -> Mapping[str, DrumS
     return sounds
 
 
+def gaps_of(sounds: Mapping[str, DrumSound]) -> frozenset[str]:
+    """Return the names of those that are nothing but a rest, which parts repeated tones."""
+    return frozenset(
+        name for name, sound in sounds.items() if all(part.kind == "rest" for part in sound.parts)
+    )
+
+
 def sound_fault(sound: SheetSound, engine: Engine) -> Fault | None:
     """Return the first thing that an engine can't play of a sheet's sound, or None."""
     profile = engine.profile

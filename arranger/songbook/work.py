@@ -104,7 +104,7 @@ def _converted(job: Job) -> Record:
         song=job.source,
         audio=job.audio,
         force=job.force,
-        keep_edits=job.keeping.edits,
+        keeping=job.keeping,
         command="songbook",
     )
     paths = output_paths(choice, name)
@@ -118,7 +118,9 @@ def _converted(job: Job) -> Record:
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
-    return done_record(job.relative, job.place, conversion, tuple(path.name for path in written))
+    return done_record(
+        job.relative, job.place, conversion, tuple(path.name for path in written.files)
+    )
 
 
 @functools.lru_cache(maxsize=16)

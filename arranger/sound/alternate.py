@@ -17,9 +17,10 @@ The timer is channel 2 of an 8253 or 8254 in mode 3, square wave (data sheet of 
    which here is clock 0. The piece's first divisor is that count.
 
 The pin is the timer's output AND the speaker's data bit (bit 1 of port 61h). Silence clears that
-bit only; the timer runs on with its last count. Departure from the hardware: port writes take place
-exactly at the tick. The instructions that a CPU needs between noticing a tick and writing, a few
-clocks of the timer, are not modelled; by rule 2 they matter only to half cycles that end right then.
+bit only; the timer runs on with its last count. At the end of the piece a pulse that has begun sounds
+out: cut short it would be a click. Departure from the hardware: port writes take place exactly at the
+tick. The player sees to it that rule 2 gives the same flips all the same; what is late is the speaker
+bit, by what a CPU needs to write it.
 """
 
 from __future__ import annotations
@@ -64,19 +65,34 @@ class Run(NamedTuple):
 def divisor_runs(sheet: Sheet, engine: Engine) -> list[tuple[int, int]]:
     """Return what the channel plays as (ticks, divisor) pairs, divisor 0 for silence.
 
+    One begins where the sheet's loop does.
+
     Raises
     ------
     SheetError
         If the engine can't play the sheet.
     """
     merged = []
-    for divisor, group in groupby(runs(sheet, engine), key=lambda run: run.divisor):
-        left = sum(run.ticks for run in group)
+    every = list(runs(sheet, engine))
+    starts = accumulate((run.ticks for run in every), initial=0)
+    loop = loop_tick(sheet, engine)
+    marked = [
+        (run.divisor, start >= loop, run.ticks) for start, run in zip(starts, every, strict=False)
+    ]
+    for (divisor, _looped), group in groupby(marked, key=lambda each: each[:2]):
+        left = sum(ticks for *_, ticks in group)
         while left > _LONGEST_RUN:
             merged.append((_LONGEST_RUN, divisor))
             left -= _LONGEST_RUN
         merged.append((left, divisor))
     return merged
+
+
+def loop_tick(sheet: Sheet, engine: Engine) -> int:
+    """Return the tick at which a sheet's loop begins; without one 0."""
+    return (sheet.loop_step or 0) * (
+        step_length(sheet, engine).cycles // engine.profile.loop.cycles
+    )
 
 
 def runs(sheet: Sheet, engine: Engine) -> Iterator[Run]:
@@ -229,10 +245,11 @@ def pin_blocks(
             sides.append(side)
         now = int(ends[-1])
         yield now, sides
+    end = timer.next_flip if timer.level else now
     yield (
-        now,
+        end,
         [
-            Side(np.full(level, now, dtype=np.int64), np.zeros(level, dtype=np.int8))
+            Side(np.full(level, end, dtype=np.int64), np.zeros(level, dtype=np.int8))
             for level in pins
         ],
     )
@@ -254,7 +271,7 @@ class _Timer:
     def __init__(self, count: int) -> None:
         self.level = 1
         self._count = count
-        self._next_flip = (count + 1) // 2
+        self.next_flip = (count + 1) // 2
 
     def play(self, ends: Ints, divisors: list[int]) -> Ints:
         """Return the clocks at which the output flips, through consecutive runs that end so.
@@ -265,14 +282,14 @@ class _Timer:
         rows: list[tuple[int, int, int, int]] = []
         for end, divisor in zip(ends.tolist(), divisors, strict=True):
             self._count = divisor or self._count
-            if self._next_flip > end:
+            if self.next_flip > end:
                 continue
             # After the first flip the output has the other level, for half a cycle of the new count.
             half = self._count // 2 if self.level else (self._count + 1) // 2
-            periods, rest = divmod(end - self._next_flip, self._count)
+            periods, rest = divmod(end - self.next_flip, self._count)
             number = 2 * periods + 1 + (rest >= half)
-            rows.append((self._next_flip, half, self._count, number))
-            self._next_flip += number // 2 * self._count + number % 2 * half
+            rows.append((self.next_flip, half, self._count, number))
+            self.next_flip += number // 2 * self._count + number % 2 * half
             self.level = (self.level + number) % 2
         table = np.array(rows, dtype=np.int64).reshape(-1, 4)
         first, halves, lengths, _ = np.repeat(table, table[:, 3], axis=0).T

@@ -42,13 +42,13 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
-READ_PASSES = 8
+READ_PASSES = 9
 """Passes for which the voices don't count while the player reads an event.
 
 They make up for it: in the next pass each counts so many passes more, at once. Meanwhile the pin
 shows their levels in turn, if not as often. So what is heard of a pause is that a flip is late.
 """
-SHOWN_CYCLES = (2, 113, 269, 370, 483, 636, 758)
+SHOWN_CYCLES = (0, 84, 255, 359, 495, 683, 850)
 """From the start of an event, when the pin shows voice 1, voice 2 and so on while it is read."""
 SHOWN_BEFORE_DRUM = 5
 """How many of them come before a drum."""
@@ -56,16 +56,16 @@ SHOWN_BEFORE_END = 3
 """And before the player finds that the piece has ended."""
 SILENT_PERIOD = 9
 """What a silent voice's period counter counts, in passes, so that it needs no care of its own."""
-DRUM_FIRST_FLIP_PASSES = 9
+DRUM_FIRST_FLIP_PASSES = 10
 """From the start of an event with a drum to the drum's first flip."""
-DRUM_PART_GAP_PASSES = 1
+DRUM_PART_GAP_PASSES = 2
 """From the end of a drum's part to the first flip of the next."""
-DRUM_RETURN_PASSES = 2
+DRUM_RETURN_PASSES = 1
 """From the end of a drum's last part to the pass in which the voices sound again."""
 DRUM_LEAST_TAIL_PASSES = 4
 """The voices sound for so long at least after a drum, before its step ends."""
 
-END_WRITE_CYCLES = 500
+END_WRITE_CYCLES = 434
 """From the end of the last event to the write that leaves the pin low."""
 
 NOISE_SEED = 0xFFFF

@@ -21,6 +21,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.report import html_page
+from arranger.report.build import Script, packed, packed_script
+from arranger.report.song_page import SCRIPTS
 from arranger.settings import Settings
 from arranger.song import read_song
 
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
 
+READY = "html[data-ready], html:not(:has(#roll))"
 AXE_VERSION = "4.14.1"
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 
@@ -102,6 +105,8 @@ def opened(browser: Browser) -> Iterator[Callable[..., Opened]]:
         found = Opened(context.new_page())
         pages.append(found)
         found.page.goto(path.as_uri())
+        # The page of a song starts after it has unpacked its data; others are ready with their load.
+        found.page.locator(READY).wait_for(state="attached")
         return found
 
     yield open_file
@@ -136,6 +141,20 @@ def large_file(
 def converted(path: Path) -> Conversion:
     """Return the conversion of a file by the defaults."""
     return convert(read_song(path), load_engine("twin-phase"), Settings())
+
+
+def open_page(conversion: Conversion) -> str:
+    """Return a page whose inside a test can reach; it needs `bypass_csp`."""
+    plain = Script.of(SCRIPTS)
+    shown = plain.text.replace(
+        "\nbegin();", "\nbegin();\nObject.assign(window, { RULER, isDrum, select, show, state });"
+    )
+    made = "function makePage() {\n  const view = "
+    shown = shown.replace(made, f"{made}window.view = ")
+    page = html_page(conversion)
+    before = packed_script(plain)
+    assert before in page
+    return page.replace(before, "".join(packed([shown])))
 
 
 def dense_song(notes: int) -> mido.MidiFile:

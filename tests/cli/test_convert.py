@@ -33,7 +33,14 @@ def test_a_demo_song_becomes_five_files_and_a_summary(tmp_path: Path) -> None:
     names = {path.name for path in tmp_path.iterdir()}
     suffixes = (".duet", ".wav", ".ledger.json", ".ledger.csv", ".report.html")
     assert names == {f"two_gulls{suffix}" for suffix in suffixes}
-    for said in ("step", "tempo asked 96", "right hand", "125 notes", "bytes", "wrote"):
+    for said in (
+        "tempo 96",
+        "heard: tune 100 %",
+        "right hand",
+        "bytes",
+        "wrote",
+        "two_gulls.report.html",
+    ):
         assert said in done.stdout
     # 12 bars of 4/4 at 96 beats a minute are 30 s; the engine's tempo may be 2 % off.
     assert soundfile.info(tmp_path / "two_gulls.wav").duration == pytest.approx(30.0, rel=0.03)

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.engine.create import new_engine
-from arranger.errors import SettingsError, SheetError
+from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.rows import HOLD, REST
 from arranger.sheet import write_sheet
 from tests.sound.sheets import sheet_of
@@ -97,3 +97,30 @@ def test_a_sheet_the_engine_cannot_play_is_named(tmp_path: Path) -> None:
 @pytest.mark.parametrize("address", ["65536", "-1", "8000g", "x"])
 def test_an_address_that_is_none_is_wrong_usage(sheet: Path, address: str) -> None:
     assert run(sheet, "--as", "json", f"--address={address}").exit_code == 2
+
+
+def test_c_comes_with_a_header_and_the_player(sheet: Path, tmp_path: Path) -> None:
+    result = run(sheet, "--as", "c")
+    assert result.exit_code == 0, result.output
+    written = {path.name for path in tmp_path.iterdir()} - {sheet.name}
+    assert written == {"piece.c", "piece.h", "duet_player.h", "duet_player.c"}
+    assert "the song is test_piece_song" in result.stdout
+    assert '#include "piece.h"' in sheet.with_suffix(".c").read_text()
+    alone = run(sheet, "--as", "c", "-o", "-")
+    assert "extern const duet_song test_piece_song;" in alone.stdout
+    refused = run(sheet, "--as", "c", "-o", tmp_path / "duet_player.c")
+    assert isinstance(refused.exception, UsageError)
+    assert "duet_player is the player; call the song otherwise" in str(refused.exception)
+
+
+def test_a_pc_gets_a_program_or_a_block_at_an_address(tmp_path: Path) -> None:
+    engine = load_engine("pc-alternate")
+    sheet = tmp_path / "piece.duet"
+    write_sheet(sheet_of(engine, [69]), sheet)
+    assert "a program" in run(sheet, "--as", "binary").stdout
+    block = run(sheet, "--as", "binary", "--address", "8000h").stdout
+    for line in ("0x8000 0x8009  start", "0x8003 0x800d  step", "0x8006 0x8011  stop"):
+        assert line in block
+    program, alone = sheet.with_suffix(".com"), sheet.with_suffix(".bin")
+    assert program.read_bytes().endswith(alone.read_bytes())
+    assert program.stat().st_size == alone.stat().st_size + 9

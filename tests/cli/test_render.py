@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -8,9 +9,9 @@ from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
-from arranger.errors import ArrangerError, OutputError, SheetError
+from arranger.errors import ArrangerError, OutputError, SettingsError, SheetError
 from arranger.rows import HOLD, REST
-from arranger.sheet import write_sheet
+from arranger.sheet import SheetBar, read_sheet, write_sheet
 from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:
@@ -45,6 +46,16 @@ def test_name_rate_and_split_are_as_asked(sheet: Path, tmp_path: Path) -> None:
     assert run(sheet, "-o", target, "--rate", "96000", "--split").exit_code == 0
     info = soundfile.info(target)
     assert (info.format, info.samplerate, info.channels) == ("FLAC", 96_000, 2)
+
+
+def test_a_section_is_rendered_by_its_name(sheet: Path) -> None:
+    bars = (SheetBar(1, 1, 1, 4), SheetBar(2, 3, 3, 4, None, "Pier"))
+    write_sheet(replace(read_sheet(sheet), bars=bars), sheet)
+    assert run(sheet, "--bars", "pier").exit_code == 0
+    seconds = soundfile.info(sheet.with_suffix(".wav")).duration
+    assert seconds == pytest.approx(SECONDS * 3 / 4, abs=1e-4)
+    with pytest.raises(SettingsError, match="no section 'quay'"):
+        raise run(sheet, "--bars", "quay").exception or AssertionError
 
 
 def test_nothing_is_said_of_progress_away_from_a_terminal(sheet: Path) -> None:

@@ -13,9 +13,6 @@ import pytest
 import arranger.cli.app as app_module
 from arranger.cli.app import run
 from arranger.cli.terminal import say, say_json
-from arranger.engine import load_engine
-from arranger.sheet import write_sheet
-from tests.sound.sheets import sheet_of
 
 DEMO = Path(__file__).parents[2] / "demo_songs" / "two_gulls.mid"
 
@@ -88,13 +85,6 @@ def test_addresses_as_assemblers_write_them(
 ) -> None:
     assert run(["export", "song.duet", "--as", "binary", "--address", address]) == 0
     assert "addresses 0xc000 to" in capsys.readouterr().out
-
-
-def test_a_timer_engine_has_no_address(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    write_sheet(sheet_of(load_engine("pc-alternate"), [69]), here / "pc.duet")
-    assert run(["export", "pc.duet", "--as", "binary"]) == 0
-    assert run(["export", "pc.duet", "--as", "binary", "--address", "0x9000"]) == 2
-    assert "runs at any address" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("name", [NASTY, NOT_UTF8, "two\nlines"], ids=ascii)

@@ -3,7 +3,6 @@ from __future__ import annotations
 import json
 import re
 import struct
-import subprocess
 from dataclasses import replace
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -24,8 +23,6 @@ from arranger.sound import edges
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from arranger.sheet.model import Sheet
 
 PHASE = load_engine("twin-phase")
@@ -160,76 +157,13 @@ def test_data_is_laid_out_as_documented() -> None:
 def test_data_of_a_timer_is_divisors_by_tick() -> None:
     content = exported(sheet_of(ALTERNATE, [69, REST]), "data", ALTERNATE)
     # The shortest step is 24 ticks. By hand: 1,193,182 / 440 = 2711.8.
-    assert content == struct.pack("<HHHHH", 24, 2712, 24, 0, 0)
+    assert content == struct.pack("<HHHHHI", 24, 2712, 24, 0, 0, 0xFFFF_FFFF)
 
 
-C_READER = """
-#include <stdio.h>
-#include "piece.c"
-int main(void) {
-    for (unsigned i = 0; i < tide_table_7_STEPS_; i++)
-        printf("%d %d %d\\n", tide_table_7_voice1[i] ? tide_table_7_pitch_midi[tide_table_7_voice1[i] - 1] : -1,
-            tide_table_7_voice2[i] ? tide_table_7_pitch_midi[tide_table_7_voice2[i] - 1] : -1,
-            tide_table_7_drums[i]);
-    for (unsigned d = 0; d < TIDE_TABLE_7_DRUMS; d++) {
-        printf("%lu", (unsigned long)tide_table_7_drum_microseconds[d]);
-        for (unsigned p = tide_table_7_drum_first_part[d]; p < tide_table_7_drum_first_part[d + 1]; p++)
-            printf(" %d %lu %lu %lu", tide_table_7_part_noise[p],
-                (unsigned long)tide_table_7_part_microseconds[p],
-                (unsigned long)tide_table_7_part_setting[p], (unsigned long)tide_table_7_part_change[p]);
-        printf("\\n");
-    }
-    printf("%lu %ld %lu\\n", (unsigned long)TIDE_TABLE_7_STEP_MICROSECONDS, TIDE_TABLE_7_LOOP_STEP,
-        (unsigned long)tide_table_7_pitch_millihertz[1]);
-    return 0;
-}
-""".replace("tide_table_7_STEPS_", "TIDE_TABLE_7_STEPS")
-
-
-def test_c_arrays_compile_and_say_the_same(tmp_path: Path) -> None:
-    more = (DrumPart("rest", (), 5_900), DrumPart("noise", (354,), 17_700))
-    drums_of_three = [
-        drum._replace(parts=(drum.parts[0]._replace(cycles=11_800), *more)) for drum in PHASE.drums
-    ]
-    engine = replace(PHASE, drums=tuple(drums_of_three))
-    (tmp_path / "piece.c").write_bytes(exported(PIECE, "c", engine))
-    (tmp_path / "reader.c").write_text(C_READER)
-    strict = ["gcc", "-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror"]
-    subprocess.run([*strict, "reader.c", "-o", "reader"], cwd=tmp_path, check=True)
-    said = subprocess.run(
-        [tmp_path / "reader"], capture_output=True, text=True, check=True
-    ).stdout.splitlines()
-    values = json.loads(exported(PIECE, "json", engine))
-    assert [len(drum["parts"]) for drum in values["drums"]] == [3, 3]
-    steps = values["steps"]
-    drums = {None: "0", "kick": "1", "hat": "2"}
-    assert said[:6] == [
-        f"{-1 if s['voice1'] is None else s['voice1']} "
-        f"{-1 if s['voice2'] is None else s['voice2']} {drums[s['drum']]}"
-        for s in steps
-    ]
-    microseconds = round(PHASE.step_lengths[0].cycles / 3.5)
-    for line, drum in zip(said[6:8], values["drums"], strict=True):
-        told = [int(number) for number in line.split()]
-        assert told[0] == round(1e6 * drum["seconds"])
-        assert told[1:] == [
-            number
-            for part in drum["parts"]
-            for number in (
-                part["kind"] == "noise",
-                round(1e6 * part["seconds"]),
-                *(*part["settings"], 0, 0)[:2],
-            )
-        ]
-    assert said[8] == f"{microseconds} 2 {round(PHASE.pitches[69].frequency_hz * 1000)}"
-
-
-def test_c_says_that_a_drum_parts_equal_tones() -> None:
-    assert b"are one long tone, unless the second has a drum" in exported(PIECE, "c")
-
-
-def test_silence_is_c_too() -> None:
-    assert b"pitch_midi" not in exported(sheet_of(PHASE, [REST], title=""), "c")
+def test_data_of_a_timer_go_round_where_the_sheet_does() -> None:
+    sheet = sheet_of(ALTERNATE, [69, HOLD, HOLD, REST], loop_step=1)
+    content = exported(sheet, "data", ALTERNATE)
+    assert content == struct.pack("<HHHHHHHI", 24, 2712, 48, 2712, 24, 0, 0, 1)
 
 
 @settings(max_examples=25)

@@ -32,7 +32,7 @@ def test_bytes_come_back_from_their_address(content: bytes, address: int) -> Non
 def test_it_is_the_binary(name: str) -> None:
     engine = load_engine(name)
     sheet = sheet_of(engine, [60, 62], drums=["kick", None])
-    options = ExportOptions(address=None if name == "pc-alternate" else 0xA000)
+    options = ExportOptions(address=0xA000)
     found = read(export(sheet, engine, "hex", options))
     assert found.tobinstr() == export(sheet, engine, "binary", options)
-    assert found.minaddr() == (options.address or 0)
+    assert found.minaddr() == 0xA000

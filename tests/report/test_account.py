@@ -16,7 +16,7 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report import account, html_page
-from arranger.report.losses import note_roles
+from arranger.report.hearing import asked_of
 from arranger.settings import GridSettings, Settings
 from arranger.song.time import Bar, bars
 from tests.grid.songs import song_of
@@ -119,6 +119,6 @@ def test_outputs_share_what_they_know_of_a_conversion_and_keep_none_alive(hand: 
 
 def test_what_is_shared_cannot_be_changed(hand: Conversion) -> None:
     found = account(hand)
-    for column in (found.outcome, found.decided, found.bar_index, note_roles(hand)):
+    for column in (found.outcome, found.decided, found.bar_index, asked_of(hand).line):
         with pytest.raises(ValueError, match="read-only"):
             column[0] = 0

@@ -19,8 +19,9 @@ from arranger.reduce.worth.weights import Weights
 from arranger.report import ledger_json, summary, terminal_text
 from arranger.report.account import account
 from arranger.report.facts import gather_facts
-from arranger.report.losses import ROLE_WEIGHT, note_roles, note_values
+from arranger.report.hearing import LINES, asked_of
 from arranger.report.page_data import page_data
+from arranger.report.problems import ranking
 from arranger.report.query import Query, answer
 from arranger.report.summary import HandLine, PartLine, StepLine, Summary
 from arranger.report.survey import as_values, lines, survey
@@ -59,11 +60,10 @@ def test_the_summary_of_the_song_by_hand(hand: Conversion) -> None:
         "       1 repeat-tied",
         "       1 voices-full",
         "       1 no-drum-sound",
-        "bars that most need a hand:",
-        "  bar 1: 2 of 7 notes not heard: 1 left out because both voices were busy and 1",
-        "    without a sound in the engine; of those heard, 1 late because of a drum and",
-        "    1 tied to the note before",
-        "  bar 2: every note is heard, but 1 moved to a step and 1 in another octave",
+        "bars to mend first:",
+        "  bar 1: the tune's G4 on beat 4 isn't struck anew; the pad's B is missing; the",
+        "    open triangle on beat 2.5 is missing",
+        "  bar 2: the bass's G0 on beat 1 sounds in another octave",
         "note: track 2, byte 0x0041: a data byte above 127 was clipped",
         "note: one tempo change was flattened",
         "wrote out/hostile.duet",
@@ -97,7 +97,12 @@ def made_up(**changes: object) -> Summary:
         reasons={},
         hand=(HandLine((1,), "bar 1", "lost"),),
         remarks=tuple(f"remark {n}" for n in range(1, 8)),
+        heard=(100, None, 50, 0),
+        seconds=61.0,
         memory="all taken",
+        bytes_used=10,
+        bytes_free=0,
+        suggestions=(),
         files=("a.duet",),
     )
     return replace(full, **changes)  # type: ignore[arg-type]
@@ -119,7 +124,7 @@ def test_a_summary_of_much_is_cut_where_it_says_so() -> None:
         *(f"  bar {n}: two-highest, as asked" for n in range(1, 9)),
         "  and 1 more passages",
         "130 notes: 100 kept, 20 changed, 6 merged, 4 dropped",
-        "bars that most need a hand:",
+        "bars to mend first:",
         "  bar 1: lost",
         *(f"note: remark {n}" for n in range(1, 7)),
         "note: 1 more remarks are in the report",
@@ -139,7 +144,7 @@ def test_a_summary_of_much_is_cut_where_it_says_so() -> None:
 
 def shown(found: Summary, encoding: str) -> list[str]:
     """Return the lines of a terminal without colours and without blanks at their ends."""
-    text = ESCAPES.sub("", terminal_text(found, Terminal(encoding)))
+    text = ESCAPES.sub("", terminal_text(found, Terminal(encoding), details=True))
     return [line.rstrip() for line in text.splitlines()]
 
 
@@ -177,13 +182,12 @@ notes | reason
     1 | voices-full
     1 | no-drum-sound
 
-Bars that most need a hand
-bars | what happened there
+Bars to mend first
+bars | what is lacking
 -----+--------------------------------------------------------------------------
-1    | 2 of 7 notes not heard: 1 left out because both voices were busy and 1
-     | without a sound in the engine; of those heard, 1 late because of a drum
-     | and 1 tied to the note before
-2    | every note is heard, but 1 moved to a step and 1 in another octave
+1    | the tune's G4 on beat 4 isn't struck anew; the pad's B is missing; the
+     | open triangle on beat 2.5 is missing
+2    | the bass's G0 on beat 1 sounds in another octave
 
 note: track 2, byte 0x0041: a data byte above 127 was clipped
 note: one tempo change was flattened
@@ -193,7 +197,7 @@ wrote a.duet
 
 
 def test_the_tables_of_the_song_by_hand(hand: Conversion, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.delenv("NO_COLOR", raising=False)
     found = replace(summary(hand), memory="used", files=("a.duet",))
     head = [
@@ -212,7 +216,7 @@ def test_the_tables_of_the_song_by_hand(hand: Conversion, monkeypatch: pytest.Mo
 
 
 def test_tables_of_much_are_cut_where_they_say_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.delenv("NO_COLOR", raising=False)
     text = shown(made_up(), "ascii")
     assert text[0] == "T" * 61
@@ -253,11 +257,11 @@ def test_what_just_fits_is_not_called_cut() -> None:
 
 def test_what_matters_stands_out_in_bold(hand: Conversion, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("NO_COLOR", raising=False)
-    text = terminal_text(summary(hand), Terminal("utf-8"))
+    text = terminal_text(summary(hand), Terminal("utf-8"), details=True)
     bold = "\n".join(re.findall("\x1b\\[1m([^\x1b]*)", text))
     for said in ("<script>", "9 notes: 3 kept", "1.5", "low strings", "Parts"):
         assert said.replace("<", "</", said == "<script>") in bold
-    for said in ("2.5", "pad", "tempo asked", "late because of a drum"):
+    for said in ("2.5", "pad", "tempo asked"):
         assert said in text
         assert said not in bold
 
@@ -266,7 +270,10 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
     """Positions and lengths in hundredths of a step, beats in hundredths of a beat."""
     found = json.loads("".join(page_data(hand)))
     engine, reasons = found.pop("engine"), found.pop("reasons")
+    sheet_lines = [found["sheet"].pop(name) for name in ("file", "lines", "bars")]
+    assert sheet_lines[0] == "hostile.duet"
     told = found["notes"].pop("told")
+    taken = hand.engine.code_bytes + song_bytes(hand.sheet, hand.engine)
     assert [text.partition(":")[0] for text in told[:3]] == [
         f"bar 1 beat 1, G4 of '{SHOWN}'",
         "bar 1 beat 1, G2 of 'low strings'",
@@ -274,11 +281,22 @@ def test_the_page_gets_the_song_by_hand(hand: Conversion) -> None:
     ]
     assert found == {
         "title": HOSTILE,
+        "head": {
+            "lead": "0:04, 2 bars, tempo 121 (played at 119.6)",
+            "size": f"fits: {taken:,} of 32,768 bytes",
+            "fits": True,
+        },
         "stepSeconds": hand.grid.step_length.seconds,
         "steps": 16,
         "loopStep": None,
-        # Shares of worth that were lost: 2.023 of 11.684, and 0.878 of 4.390 (`test_losses`).
-        "bars": [[1, 0, 8, 4, 4, 0.173, 7, 2, None], [2, 8, 8, 4, 4, 0.2, 2, 0, None]],
+        "bars": [[1, 0, 8, 4, 4, 7, 2, None], [2, 8, 8, 4, 4, 2, 0, None]],
+        # A line each: see `test_losses`.
+        "heard": [[83, 99], [100, 90], [0, None], [54, None]],
+        "heardWhole": [87, 95, 0, 54],
+        "problems": [
+            [[0], ranking(hand)[0].sentence, [0, 2, 3]],
+            [[1], ranking(hand)[1].sentence, [1]],
+        ],
         "parts": [
             [HOSTILE, "tune", 0, 0],
             ["low strings", "bass", 0, 48],
@@ -457,30 +475,38 @@ def test_a_written_ledger_in_short(hand: Conversion) -> None:
         "  bar 1: broken-chord, since chords sound for 75 % of the time, mostly in",
         f"    '{SHORT}'",
         "  bar 2: two-highest, as asked",
-        "bars that most notes are missing from:",
-        "  bar 1: 2 of 7 notes not heard",
+        "bars to mend first:",
+        "  bar 1: the tune's G4 on beat 4 isn't struck anew; the pad's B is missing; the",
+        "    open triangle on beat 2.5 is missing; the bass's G2 on beat 1 sounds in",
+        "    another octave",
+        "  bar 2: the bass's G0 on beat 1 sounds in another octave",
     ]
 
 
-def test_bars_that_miss_most_come_first_and_five_are_shown(hand: Conversion) -> None:
+def test_five_problems_of_a_ledger_are_shown_alike_bars_together(hand: Conversion) -> None:
     ledger = json.loads(ledger_json(hand))
-    lost = {1: 2, 2: 3, 3: 1, 4: 1, 5: 4, 6: 1, 7: 1}
-    note = next(note for note in ledger["notes"] if note["outcome"] == "dropped")
-    ledger["notes"] = [
-        {**note, "bar": bar, "song_bar": 3 if bar == 5 else bar}
-        for bar, count in lost.items()
-        for _ in range(count)
+    assert ledger["bars"][1] == {
+        "bar": 2, "song_bar": 2, "rank": 2,
+        "heard": {"tune": 99, "bass": 90, "harmony": None, "drums": None},
+        "lacks": "the bass's G0 on beat 1 sounds in another octave",
+    }  # fmt: skip
+    ranks = {1: 2, 2: 3, 3: None, 4: 4, 5: 1, 6: 5, 7: 6, 8: 1}
+    ledger["bars"] = [
+        {**ledger["bars"][0], "bar": bar, "song_bar": 3 if bar == 5 else bar, "rank": rank,
+         "lacks": f"lack {rank}"}
+        for bar, rank in ranks.items()
+    ]  # fmt: skip
+    assert list(answer(ledger, Query()))[-7:] == [
+        "bars to mend first:",
+        "  bars 5 (the song's 3) and 8: lack 1",
+        "  bar 1: lack 2",
+        "  bar 2: lack 3",
+        "  bar 4: lack 4",
+        "  bar 6: lack 5",
+        "  1 more place",
     ]
-    ledger["notes"] += [
-        {**ledger["notes"][0], "bar": 2, "song_bar": 2, "outcome": "kept", "reasons": []}
-    ]
-    assert list(answer(ledger, Query()))[-5:] == [
-        "  bar 5 (the song's 3): 4 of 4 notes not heard",
-        "  bar 2: 3 of 4 notes not heard",
-        "  bar 1: 2 of 2 notes not heard",
-        "  bar 3: 1 of 1 notes not heard",
-        "  bar 4: 1 of 1 notes not heard",
-    ]
+    del ledger["bars"]
+    assert "bars to mend" not in "".join(answer(ledger, Query()))
 
 
 @pytest.mark.parametrize(
@@ -502,11 +528,13 @@ def test_a_note_carries_a_line_from_half_its_weight_on(hand: Conversion) -> None
         roles=hand.reduction.roles,
     )
     weighed = replace(hand, reduction=replace(hand.reduction, weights=weights))
-    names = [list(ROLE_WEIGHT)[index] for index in note_roles(weighed).tolist()]
-    assert names == ["tune", "bass", "tune", "drums", "drums", *["harmony"] * 4]
-    loud = [0.5 + note.velocity / 254 for note in hand.song.notes]
-    worth = [3, 2, 3, 0.7, 0.7, 1, 1, 1, 1]
-    assert note_values(weighed) == pytest.approx([a * b for a, b in zip(worth, loud, strict=True)])
+    asked = asked_of(weighed)
+    assert [LINES[line] for line in asked.line.tolist()] == [
+        *("tune", "bass", "tune", "drums", "drums"),
+        *["harmony"] * 4,
+    ]
+    # 50 and 50 * velocity / 127
+    assert asked.value.tolist() == [89, 85, 74, 93, 78, 89, 89, 85, 89]
 
 
 def test_notes_outside_the_passage_are_counted_by_the_songs_bars(hand: Conversion) -> None:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 STABLE = (
     "id,track,part,part_name,channel,bar,beat,onset_tick,duration_tick,onset_seconds,pitch,"
     "pitch_name,velocity,drum,outcome,reasons,voice,step,steps,pitch_out,sound,explanation,late_seconds,"
-    "song_bar"
+    "song_bar,bar_rank"
 )
 
 

@@ -103,7 +103,7 @@ def test_overview_without_a_choice(ledger_file: Path) -> None:
     lines = list(answer(read_ledger(ledger_file), Query()))
     assert lines[1] == "9 of 9 notes: 3 kept, 3 changed, 1 merged, 2 dropped"
     assert "  part 3 'pad': 0 of 1 notes heard" in lines
-    assert lines[-1] == "  bar 1: 2 of 7 notes not heard"
+    assert lines[-1] == "  bar 2: the bass's G0 on beat 1 sounds in another octave"
     assert all(line.isprintable() for line in lines)
 
 

@@ -6,8 +6,10 @@ import base64
 import hashlib
 import html
 import json
+import random
 import re
 import shlex
+import zlib
 from dataclasses import replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
@@ -17,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.report import html_page
-from arranger.report.build import embedded
+from arranger.report.build import embedded, packed
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
@@ -53,13 +55,17 @@ def read(page: str) -> Reader:
 
 
 def data_of(page: str) -> dict[str, Any]:
-    loaded: dict[str, Any] = json.loads(read(page).scripts[0])
+    loaded: dict[str, Any] = json.loads(unpacked(read(page).scripts[0]))
     return loaded
+
+
+def unpacked(text: str) -> str:
+    return zlib.decompress(base64.b64decode(text, validate=True), wbits=-15).decode()
 
 
 def test_names_from_the_file_never_become_markup(hand: Conversion) -> None:
     reader = read(html_page(hand))
-    assert len(reader.scripts) == 2
+    assert len(reader.scripts) == 3
     assert not any(tag == "img" for tag, _ in reader.elements)
     assert not any("onerror" in attributes for _, attributes in reader.elements)
 
@@ -71,7 +77,14 @@ def test_embedded_text_stays_inside_its_element(text: str) -> None:
     assert json.loads(written) == [text]
 
 
-def test_policy_allows_this_script_and_nothing_else(hand: Conversion) -> None:
+@given(
+    st.lists(st.text() | st.integers(1, 90_000).map(lambda n: random.Random(n).randbytes(n).hex()))
+)
+def test_what_is_packed_comes_back(pieces: list[str]) -> None:
+    assert unpacked("".join(packed(pieces))) == "".join(pieces)
+
+
+def test_policy_allows_these_scripts_and_nothing_else(hand: Conversion) -> None:
     page = html_page(hand)
     policy = next(
         attributes["content"]
@@ -79,8 +92,12 @@ def test_policy_allows_this_script_and_nothing_else(hand: Conversion) -> None:
         if tag == "meta" and attributes.get("http-equiv") == "Content-Security-Policy"
     )
     assert policy is not None
-    digest = base64.b64encode(hashlib.sha256(read(page).scripts[1].encode()).digest()).decode()
-    assert f"script-src 'sha256-{digest}';" in policy
+    _, program, boot = read(page).scripts
+    digests = [
+        base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        for text in (boot, unpacked(program))
+    ]
+    assert "script-src 'sha256-{}' 'sha256-{}';".format(*digests) in policy
     assert "default-src 'none'" in policy
     assert "connect-src" not in policy
 
@@ -91,7 +108,8 @@ def test_asks_nothing_of_a_network(parade: Conversion) -> None:
         for name in ("src", "href"):
             value = attributes.get(name)
             assert value is None or value.startswith(("#", "data:"))
-    assert not re.search(r"url\(|@import|fetch\(|XMLHttpRequest|WebSocket", page)
+    program = unpacked(read(page).scripts[1])
+    assert not re.search(r"url\(|@import|fetch\(|XMLHttpRequest|WebSocket", page + program)
 
 
 def test_data_holds_every_note_once(parade: Conversion) -> None:

@@ -14,7 +14,10 @@ from rich.cells import cell_len
 
 from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
-from arranger.report.losses import Advice, BarLoss
+from arranger.report.brief import MOST_LINES
+from arranger.report.losses import BarLoss
+from arranger.report.problems import Problem
+from arranger.report.summary import HandLine, Summary, TipLine
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,38 +49,47 @@ class Pipe(Terminal):
 
 @pytest.mark.parametrize("song", ["hand", "parade", "waltz"])
 @pytest.mark.parametrize("stream", [Terminal("utf-8"), Terminal("ascii"), Pipe("utf-8")])
-def test_fits_80_columns(
+@pytest.mark.parametrize("columns", [60, 80, 120])
+def test_fits_the_width_and_breaks_between_words(
     song: str,
+    columns: int,
     stream: Terminal,
     request: pytest.FixtureRequest,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setenv("COLUMNS", "120")
-    text = terminal_text(summary(request.getfixturevalue(song)), stream)
-    assert max(cell_len(ESCAPES.sub("", line)) for line in text.splitlines()) <= 80
+    monkeypatch.setenv("COLUMNS", str(columns))
+    found = summary(request.getfixturevalue(song))
+    width = columns if stream.isatty() else 80
+    for details in (False, True):
+        lines = ESCAPES.sub("", terminal_text(found, stream, details=details)).splitlines()
+        assert max(map(cell_len, lines)) <= width
+    # The sentences of the ranking come whole, word by word.
+    words = terminal_text(found, stream).split()
+    assert not found.hand or {*found.hand[0].sentence.split()} <= {*words}
 
 
 def test_plain_when_piped(parade: Conversion) -> None:
-    text = terminal_text(summary(parade), Pipe("utf-8"))
+    text = terminal_text(summary(parade), Pipe("utf-8"), details=True)
     assert "\x1b" not in text
     assert not re.search("[─│┌━]", text)
 
 
 def test_ascii_where_nothing_else_can_be_shown(parade: Conversion) -> None:
-    text = terminal_text(summary(parade), Terminal("ascii"))
+    text = terminal_text(summary(parade), Terminal("ascii"), details=True)
     assert text.isascii()
     assert "|" in text
 
 
 def test_names_are_neither_markup_nor_escape_sequences(hand: Conversion) -> None:
-    text = terminal_text(summary(hand), Terminal("utf-8"))
-    assert "[bold]" in text
-    assert "\x1b[31m" not in text
+    for details in (False, True):
+        text = terminal_text(summary(hand), Terminal("utf-8"), details=details)
+        assert "[bold]" in text
+        assert "\x1b[31m" not in text
 
 
 def test_no_colour_when_asked(parade: Conversion, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
-    text = terminal_text(summary(parade), Terminal("utf-8"))
+    text = terminal_text(summary(parade), Terminal("utf-8"), details=True)
     assert not re.search(r"\x1b\[3\d", text)
 
 
@@ -130,9 +142,9 @@ def test_repeated_sections_are_named_with_their_bars(hand: Conversion) -> None:
 
 
 def test_bars_that_need_a_hand_stand_in_their_column_as_numbers(hand: Conversion) -> None:
-    bars = tuple(BarLoss(place, place + 1, 1.0, 2.0, 3, 1) for place in range(2))
-    found = replace(summary(hand), hand=(Advice(bars, "lost"), Advice(bars[:1], "gone")))
-    text = ESCAPES.sub("", terminal_text(found, Terminal("utf-8")))
+    bars = tuple(BarLoss(place, place + 1, (0,) * 4, (1,) * 4, 3, 1) for place in range(2))
+    found = replace(summary(hand), hand=(Problem(bars, "lost", ()), Problem(bars[:1], "gone", ())))
+    text = ESCAPES.sub("", terminal_text(found, Terminal("utf-8"), details=True))
     assert re.search(r"^ ?1 and 2 .*lost\s*$", text, re.MULTILINE)
     assert re.search(r"^ ?1 .*gone\s*$", text, re.MULTILINE)
 
@@ -141,3 +153,48 @@ def test_quotes_and_dashes_become_plain_and_other_characters_escapes(hand: Conve
     found = replace(summary(hand), remarks=("\u201ca\u201d \u2013 \u2018b\u2019 \u2212 \u00e9",))
     assert "note: \"a\" - 'b' - \\xe9" in terminal_text(found, Terminal("ascii"))
     assert "note: \u201ca\u201d \u2013 \u2018b\u2019" in terminal_text(found, Terminal("utf-8"))
+
+
+def many(found: Summary) -> Summary:
+    """Return a summary with more of everything than a screen holds."""
+    problem = HandLine((7, 15), "bars 7 and 15", "the tune's B4 on beat 2 starts late " * 3)
+    tip = TipLine(f"arranger convert {'folder/' * 12}song.mid -o out --step 1/4", "a step", "more")
+    return replace(
+        found,
+        title="A title of many words " * 6,
+        hand=(problem,) * 20,
+        remarks=("one remark of several words " * 9,) * 20,
+        suggestions=(tip,) * 5,
+        files=tuple(f"out/song{end}" for end in (".duet", ".ledger.json", ".report.html", ".wav")),
+        bytes_free=-5,
+    )
+
+
+@pytest.mark.parametrize("stream", [Terminal("utf-8"), Pipe("utf-8")])
+def test_a_screen_of_24_lines_holds_it_and_ends_with_what_to_open_and_try(
+    hand: Conversion, stream: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    found = many(summary(hand))
+    lines = ESCAPES.sub("", terminal_text(found, stream)).splitlines()
+    assert len(lines) <= MOST_LINES < 24
+    text = "\n".join(lines)
+    assert "DOESN'T FIT: 5 bytes more than" in text
+    assert "heard: tune 87 %, bass 95 %, harmony 0 %, drums 54 %" in lines
+    shown = text.count("bars 7 and 15")
+    assert shown > 1
+    assert f"  {20 - shown} more places: see the report, or --details" in lines
+    assert "more remarks: see the report, or --details" in text
+    tail = text[text.index("open in a browser") :]
+    _, page, tried, command = tail.split("\n", 3)
+    assert page == "  out/song.report.html"
+    assert tried == "try (a step: more):"
+    assert command.replace(" \\\n     ", "").strip() == found.suggestions[0].command
+
+
+def test_short_of_details_it_says_who_plays_what(hand: Conversion) -> None:
+    lines = terminal_text(replace(summary(hand), hand=()), Pipe("utf-8")).splitlines()
+    assert lines[0].startswith("=</script>")
+    assert "0:04, 2 bars, tempo 121 (played at 119.6); fits: " in lines[0] + " " + lines[1].strip()
+    assert "tune: =</script><img src=x oner... (part 1); bass: low strings (part 2)" in lines
+    assert "no bar needs mending" in lines

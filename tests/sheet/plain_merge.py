@@ -31,9 +31,9 @@ def merged(
     """Return the merged row, and the steps on which something is the hand's and was renewed too."""
     mine, then, new = sounds(edited), sounds(base), sounds(now)
     high = [sound if isinstance(sound, int) else (sound[0] + moved, sound[1]) for sound in mine]
-    hands = [
-        step for step in range(len(edited)) if mine[step] != then[step] and high[step] != new[step]
-    ]
+    typed = {step for step in range(len(edited)) if mine[step] != then[step]}
+    typed |= _phrases(mine, typed)
+    hands = [step for step in sorted(typed) if high[step] != new[step]]
     canvas: list[tuple[str, Sound]] = [("now", sound) for sound in new]
     painted: set[int] = set()
     for step in hands:
@@ -63,6 +63,22 @@ def merged(
         if not same and _kind(then[step], step, moved) != _kind(new[step], step, 0):
             clashes.append(step)
     return tuple(cells), clashes
+
+
+def _phrases(mine: list[Sound], typed: set[int]) -> set[int]:
+    """Return the steps of each single tone or silence with a tone typed right before and after it."""
+    found: set[int] = set()
+    for first in range(1, len(mine)):
+        if mine[first] == mine[first - 1] and first - 1 not in typed:
+            continue
+        steps = [first]
+        while steps[-1] + 1 < len(mine) and mine[steps[-1] + 1] == mine[first]:
+            steps.append(steps[-1] + 1)
+        around = {first - 1, steps[-1] + 1}
+        tones = all(at < len(mine) and not isinstance(mine[at], int) for at in around)
+        if tones and around <= typed and mine[first - 1] != mine[first] and not typed & set(steps):
+            found |= set(steps)
+    return found
 
 
 def _kind(sound: Sound, step: int, moved: int) -> tuple[int, bool] | None:

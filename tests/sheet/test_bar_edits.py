@@ -20,6 +20,7 @@ from arranger.sheet.bar_edits.choice import (
     choose_rows,
     choose_several,
 )
+from arranger.sheet.bar_edits.command import Asked, edited
 from arranger.sheet.bar_edits.content import (
     clear_bars,
     fill_drums,
@@ -566,6 +567,20 @@ def test_what_can_not_be_done_is_refused() -> None:
     assert fill_drums(sheet, range(1), ["kick"], {"kick": 1}).sheet.drums[0] == "kick"
 
 
+def test_gaps_between_repeated_tones_stay_while_a_voice_does() -> None:
+    drums = ("kick", "gap", None, "gap")
+    sheet = little("C4 C4 C4 C4", drums=drums)
+
+    def left(what: str, *rows: str, how: str | None = None) -> tuple[str | None, ...]:
+        return edited(sheet, Asked(what=what, which="1", rows=rows, how=how)).sheet.drums
+
+    assert left("clear", "drums") == (None, "gap", None, "gap")
+    assert left("clear", "voice1", "drums") == (None, "gap", None, "gap")
+    assert left("clear", "voice1", "voice2", "drums") == left("clear") == (None,) * 4
+    assert left("clear", "voice2") == drums
+    assert left("fill", how="hat . . snare") == ("hat", "gap", None, "snare")
+
+
 def test_tones_fold_by_octaves_where_that_is_asked() -> None:
     sheet = little("C4 - G4 -")
     found = transpose_bars(sheet, range(1), 2, fold=lambda p: p - 12 if p > 66 else p)
@@ -595,9 +610,9 @@ def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
     drums = tuple(rng.choice((hit, "snare", None)) for hit in plain.drums)
     other = replace(plain, voice1=voices[0], voice2=voices[1], drums=drums)
     now = expected = with_digest(other)
-    edited = with_digest(plain)
+    mine = with_digest(plain)
     for _ in range(data.draw(st.integers(1, 4))):
-        count = len(edited.bars)
+        count = len(mine.bars)
         first = data.draw(st.integers(0, count - 1))
         bars, to = (
             Chosen(first, data.draw(st.integers(first + 1, count))),
@@ -605,12 +620,12 @@ def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
         )
         what = data.draw(st.sampled_from(["insert", "move", "delete"]))
         if what == "insert":
-            edited, expected = (insert_bars(each, 1, to).sheet for each in (edited, expected))
+            mine, expected = (insert_bars(each, 1, to).sheet for each in (mine, expected))
         elif what == "move" and not bars.first < to < bars.end:
-            edited, expected = (move_bars(each, bars, to).sheet for each in (edited, expected))
+            mine, expected = (move_bars(each, bars, to).sheet for each in (mine, expected))
         elif what == "delete" and bars.end - bars.first < count:
-            edited, expected = (delete_bars(each, bars).sheet for each in (edited, expected))
-    merged = merge(edited, now)
+            mine, expected = (delete_bars(each, bars).sheet for each in (mine, expected))
+    merged = merge(mine, now)
     assert played(merged.sheet) == played(expected)
     assert [bar[:4] for bar in merged.sheet.bars] == [bar[:4] for bar in expected.bars]
     again = merge(merged.sheet, now)

@@ -315,3 +315,9 @@ def test_a_tempo_may_be_off_by_half_a_percent(share: float, told: bool) -> None:
     played = 30.0 / entry.seconds
     text = GOOD.replace("title     Test", f"tempo     {played * (1 + share):.6f}")
     assert [code for _, code, *_ in found(text)] == (["tempo"] if told else [])
+
+
+@pytest.mark.parametrize("text", ["", "\n", "\ufeff  \r\n\r\n"])
+def test_an_empty_file_is_one_error(text: str) -> None:
+    checked = check_text(text, load)
+    assert [problem.what for problem in checked.problems] == ["is empty"]

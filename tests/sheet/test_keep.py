@@ -26,9 +26,11 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
+from arranger.sheet.form.fold import fold
 from arranger.sheet.keep import State, look, write_generated
 from arranger.sheet.played import step_length
 from arranger.sheet.record.base import base_of
+from arranger.sheet.record.digest import is_folded
 
 from . import edits
 
@@ -167,8 +169,8 @@ def test_a_killed_program_leaves_the_old_file_or_the_new(tmp_path: Path) -> None
     assert "x.duet" in seen
 
 
-def convert(folder: Path, *more: str) -> str:
-    result = CliRunner().invoke(app, ["convert", str(SONG), "-o", str(folder), "--no-audio", *more])
+def convert(folder: Path, *more: str, song: Path = SONG) -> str:
+    result = CliRunner().invoke(app, ["convert", str(song), "-o", str(folder), "--no-audio", *more])
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
     return result.output
@@ -205,6 +207,37 @@ def test_converting_again_keeps_what_the_hand_did(tmp_path: Path) -> None:
 
     convert(tmp_path, "--force")
     assert read_sheet(path) == before
+
+
+def test_a_sheet_that_was_only_folded_is_unedited_and_stays_folded_where_asked(
+    tmp_path: Path,
+) -> None:
+    song, path = SONG.with_name("gangway_shuffle.mid"), tmp_path / "gangway_shuffle.duet"
+    convert(tmp_path, song=song)
+    write_sheet(fold(read_sheet(path)), path)
+    assert is_folded(read_sheet(path))
+    assert look(path).state is State.GENERATED
+    convert(tmp_path, "--transpose", "2", song=song)
+    assert not is_folded(read_sheet(path))
+    write_sheet(fold(read_sheet(path)), path)
+    convert(tmp_path, "--keep-edits", song=song)
+    folded = read_sheet(path)
+    assert is_folded(folded)
+    write_sheet(fold(replace(folded, title="My gangway")), path)
+    assert look(path).state is State.EDITED
+
+
+def test_a_record_that_an_editor_dropped_is_found_in_the_history(tmp_path: Path) -> None:
+    convert(tmp_path)
+    path = tmp_path / "two_gulls.duet"
+    before = read_sheet(path)
+    write_sheet(replace(before, drums=("hat", *before.drums[1:])), path)
+    lines = path.read_text().splitlines(keepends=True)
+    path.write_text("".join(line for line in lines if not line.startswith("generated")))
+    assert "1 bar is by hand" in convert(tmp_path, "--keep-edits", "--transpose", "2")
+    after = read_sheet(path)
+    assert after.drums[0] == "hat"
+    assert after.voice1 == tuple(cell + 2 if cell >= 0 else cell for cell in before.voice1)
 
 
 def test_edits_in_finer_steps_keep_their_step_unless_another_is_asked_for(tmp_path: Path) -> None:

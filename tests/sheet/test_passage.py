@@ -10,8 +10,10 @@ import pytest
 from arranger.bars import parse_bars
 from arranger.errors import LimitError, SettingsError
 from arranger.rows import HOLD, REST, tones
-from arranger.sheet import Sheet, SheetBar
+from arranger.sheet import Sheet, SheetBar, with_digest
+from arranger.sheet.bar_edits.structure import insert_bars
 from arranger.sheet.passage import cut_bars, go_round
+from arranger.sheet.played import place_of
 
 SHEET = Sheet(
     title="",
@@ -32,6 +34,12 @@ def test_a_tone_held_into_the_passage_starts_with_it() -> None:
     assert passage.drums == (None, None, None, "snare")
     assert [bar.number for bar in passage.bars] == [1, 2]
     assert passage.loop_step is None
+
+
+def test_a_step_is_told_with_the_songs_number_of_its_bar_where_that_differs() -> None:
+    generated = with_digest(SHEET)
+    assert place_of(generated, 2) == "bar 1, step 2"
+    assert place_of(insert_bars(generated, 1, 1).sheet, 4) == "bar 2 (the song's 1), step 2"
 
 
 def test_going_round_plays_on_from_the_loop_step() -> None:

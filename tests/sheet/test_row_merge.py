@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from random import Random
+from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, REST
 from arranger.sheet.merging.row_merge import Move, Places, Slot, merge_drums, merge_voice
 
 from .plain_merge import merged
+
+if TYPE_CHECKING:
+    from arranger.rows import Row
 
 
 def test_rows_are_merged_as_the_second_reading_has_it() -> None:
@@ -33,6 +37,41 @@ def test_rows_are_merged_as_the_second_reading_has_it() -> None:
         wanted, clashes = merged(edited, base, now, moved)
         assert found.cells == wanted, (edited, base, now, moved)
         assert [step for step in steps if found.clashing[step]] == clashes, (edited, base, now)
+
+
+def _transposed(
+    edited: Row, base: Row, now: Row, by: int, bars: tuple[int, ...]
+) -> tuple[int, ...]:
+    steps = range(len(base))
+    slots = [Slot(step, step, step, bar=bar) for step, bar in enumerate(bars)]
+    move = Move(lambda pitch: pitch + by, by, folds=True)
+    return merge_voice(edited, base, now, slots, Places(edited=steps, now=steps), move).cells
+
+
+def test_a_tone_or_silence_left_within_a_phrase_goes_with_the_phrase() -> None:
+    base = (60, 76, 62, REST, 64, HOLD, 65, 60)
+    edited = (75, 76, 71, REST, 72, HOLD, 66, 60)
+    now = (51, 70, 53, 55, 55, HOLD, 56, 51)
+    found = _transposed(edited, base, now, -9, (1,) * 8)
+    assert found == (66, 67, 62, REST, 63, HOLD, 57, 51)
+    found = _transposed(edited, base, now, -9, (1, 2, 2, 2, 2, 2, 2, 2))
+    assert found == (66, 70, 62, REST, 63, HOLD, 57, 51)
+    found = _transposed(edited, base, now, -9, (1, 1, 1, 2, 2, 2, 2, 2))
+    assert found == (66, 67, 62, 55, 63, HOLD, 57, 51)
+
+
+def test_tones_left_in_a_bar_with_some_by_hand_keep_their_octaves_beside_these() -> None:
+    base = (60, 62, HOLD, 64, 65, 67, HOLD, 69)
+    edited = (60, 62, HOLD, 70, 65, 67, HOLD, 69)
+    folded = (60, 62, HOLD, 64, 65, 67, HOLD, 69)  # 12 lower, and up again
+    bars = (1, 2, 2, 2, 2, 2, 3, 3)
+    found = _transposed(edited, base, folded, -12, bars)
+    assert found == (60, 50, HOLD, 58, 53, 55, HOLD, 69)
+    other = (60, 63, HOLD, 64, 66, 67, HOLD, 69)
+    found = _transposed(edited, base, other, -12, bars)
+    assert found == (60, 63, HOLD, 58, 66, 55, HOLD, 69)
+    held = (60, 62, HOLD, HOLD, 65, 67, HOLD, 69)  # a tone that is only longer than it was
+    assert _transposed(held, base, folded, -12, bars) == held
 
 
 def test_hits_are_merged_one_by_one() -> None:

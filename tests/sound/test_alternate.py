@@ -38,7 +38,7 @@ def by_the_clock(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) 
                 count_register = run.divisor
             levels.append(output if run.divisor and run.owner in owners else 0)
             left -= 1
-    return levels
+    return levels + [1] * (left if levels[-1] else 0)  # a pulse that has begun sounds out
 
 
 def levels_of(blocks: list[Side], clocks: int) -> list[int]:

@@ -1,7 +1,17 @@
-// Tells what became of one note, and what took its place.
+// Tells what became of one note, and what took its place: of the note under the pointer, else the chosen.
 
-function tellAbout(account, id, focusNote) {
-  const place = document.getElementById("about");
+class About {
+  constructor(place) {
+    this.place = place;
+    onchange("data selection pointed", () => this.show());
+  }
+
+  show() {
+    tellAbout(this.place, state.account, state.pointed === NO_NOTE ? state.note : state.pointed);
+  }
+}
+
+function tellAbout(place, account, id) {
   if (id === NO_NOTE) {
     const hint = element(
       "p",
@@ -13,10 +23,10 @@ function tellAbout(account, id, focusNote) {
   }
   const sentence = element("p", account.notes.told[id]);
   sentence.className = `sentence ${outcomeOf(account, id)}`;
-  place.replaceChildren(sentence, ...placeTakers(account, id, focusNote), particulars(account, id));
+  place.replaceChildren(sentence, ...placeTakers(account, id), particulars(account, id));
 }
 
-function placeTakers(account, id, focusNote) {
+function placeTakers(account, id) {
   const others = account.notes.by[id];
   if (others.length === 0) return [];
   const line = element("p", "See ");
@@ -28,7 +38,7 @@ function placeTakers(account, id, focusNote) {
     );
     button.type = "button";
     button.className = "go";
-    button.addEventListener("click", () => focusNote(other, { pinned: true, reveal: true }));
+    button.dataset.note = other;
     line.append(button, " ");
   });
   return [line];

@@ -1,12 +1,11 @@
-// The embedded account as columns, with the look-ups that the other files need.
+// The page's data as columns, with the look-ups that the other files need.
 
 const NO_NOTE = -1;
 const SHARP_NAMES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"];
 
-function readAccount() {
-  const data = JSON.parse(document.getElementById("data").textContent);
+function readAccount(data) {
   const bars = data.bars.map(
-    ([number, first, steps, beats, unit, share, notes, dropped, songNumber], index) => ({
+    ([number, first, steps, beats, unit, notes, dropped, songNumber], index) => ({
       index,
       number,
       name: songNumber === null ? `bar ${number}` : `bar ${number} (the song's ${songNumber})`,
@@ -14,7 +13,6 @@ function readAccount() {
       steps,
       beats,
       unit,
-      share,
       notes,
       dropped,
     }),
@@ -27,11 +25,12 @@ function readAccount() {
     drum: drum === 1,
     program,
   }));
+  const notes = { ...data.notes };
   for (const name of ["at", "steps", "beat"])
-    data.notes[name] = data.notes[name].map((value) => value / 100);
-  const account = { ...data, bars, parts };
-  account.drawn = drawnNotes(data.notes);
-  account.latestEnd = latestEnds(data.notes, account.drawn);
+    notes[name] = Float64Array.from(notes[name], (value) => value / 100);
+  const account = { ...data, bars, parts, notes };
+  account.drawn = drawnNotes(notes);
+  account.latestEnd = latestEnds(notes, account.drawn);
   account.tones = data.sheet.voices.map((row, voice) => tonesOf(row, data.sheet.sources[voice]));
   account.drumKeys = Object.keys(data.drumNames).map(Number);
   account.hitKeys = hitKeys(account);
@@ -162,6 +161,11 @@ function outcomeOf(account, id) {
 
 function reasonsOf(account, id) {
   return account.notes.reasons[id].map((index) => account.reasons[index][0]);
+}
+
+// Its reasons as people say them.
+function reasonWords(account, id) {
+  return account.notes.reasons[id].map((index) => account.reasons[index][1]).join(", ");
 }
 
 function beatText(beat) {

@@ -33,3 +33,16 @@ function showSort(key, down) {
     else heading.removeAttribute("aria-sort");
   }
 }
+
+// Returns a function that has something drawn in the next frame, however often it is called until then.
+function inNextFrame(draw) {
+  let waiting = false;
+  return () => {
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(() => {
+      waiting = false;
+      draw();
+    });
+  };
+}

@@ -3,18 +3,24 @@
 const PAGE = 100;
 
 class NoteList {
-  constructor(account, focusNote, filtered) {
-    this.account = account;
-    this.focusNote = focusNote;
-    this.filtered = filtered;
+  constructor() {
     this.sort = { key: "at", down: false };
     this.page = 0;
-    this.marked = NO_NOTE;
-    this.all = [...account.notes.outcome.keys()].filter((id) => outcomeOf(account, id) !== "kept");
     this.form = document.getElementById("filters");
     this.body = document.querySelector("#list tbody");
-    this.fillChoices();
     this.listen();
+    onchange("data", () => this.adopt());
+    onchange("selection", () => this.mark());
+  }
+
+  get account() {
+    return state.account;
+  }
+
+  adopt() {
+    const { account } = this;
+    this.all = [...account.notes.outcome.keys()].filter((id) => outcomeOf(account, id) !== "kept");
+    this.fillChoices();
     this.refresh();
   }
 
@@ -28,6 +34,9 @@ class NoteList {
     const outcomes = counted((id) => outcomeOf(account, id));
     const reasons = counted((id) => reasonsOf(account, id)[0]);
     const parts = counted((id) => account.notes.part[id]);
+    const chosen = this.filter;
+    const choices = ["outcome", "reason", "part"];
+    for (const name of choices) document.getElementById(`by-${name}`).length = 1;
     const add = (id, value, text) => document.getElementById(id).append(new Option(text, value));
     for (const [name, count] of outcomes) add("by-outcome", name, `${name} (${count})`);
     for (const [name, label] of account.reasons) {
@@ -37,6 +46,7 @@ class NoteList {
       if (parts.has(part.index))
         add("by-part", part.index, `${part.number} ${part.name} (${parts.get(part.index)})`);
     }
+    for (const name of choices) choose(document.getElementById(`by-${name}`), chosen[name]);
   }
 
   listen() {
@@ -50,7 +60,7 @@ class NoteList {
     }
     this.body.addEventListener("click", (event) => {
       const row = event.target.closest("tr");
-      if (row !== null) this.focusNote(Number(row.dataset.note), { pinned: true, reveal: true });
+      if (row !== null && event.target.closest(".go") === null) select({ note: Number(row.dataset.note) });
     });
   }
 
@@ -62,6 +72,7 @@ class NoteList {
   turn(pages) {
     this.page += pages;
     this.show();
+    changed("list");
   }
 
   // Bars are given as people count them; an empty field sets no limit.
@@ -75,6 +86,30 @@ class NoteList {
       from: number("from-bar", -Infinity),
       to: number("to-bar", Infinity),
     };
+  }
+
+  // What of it isn't as at first, by name.
+  get settings() {
+    const { key, down } = this.sort;
+    const said = Object.entries(this.filter).filter(([, value]) => !["", Infinity, -Infinity].includes(value));
+    if (key !== "at" || down) said.push(["sort", `${key}${down ? "-down" : ""}`]);
+    if (this.page > 0) said.push(["page", this.page + 1]);
+    return Object.fromEntries(said);
+  }
+
+  // Sets all of it; what isn't given is as at first.
+  set({ outcome = "", reason = "", part = "", from = "", to = "", sort = "at", page = "1" }) {
+    choose(document.getElementById("by-outcome"), outcome);
+    choose(document.getElementById("by-reason"), reason);
+    choose(document.getElementById("by-part"), part);
+    document.getElementById("from-bar").value = from;
+    document.getElementById("to-bar").value = to;
+    const [key, down] = sort.split("-");
+    if (document.querySelector(`[data-sort="${CSS.escape(key)}"]`) !== null)
+      this.sort = { key, down: down !== undefined };
+    showSort(this.sort.key, this.sort.down);
+    this.page = Math.max(Math.trunc(Number(page)) || 1, 1) - 1;
+    this.refresh();
   }
 
   refresh() {
@@ -92,7 +127,8 @@ class NoteList {
     this.order();
     this.show();
     const open = this.shown.length === this.all.length;
-    this.filtered(open ? null : new Set(this.shown));
+    state.matches = open ? null : new Set(this.shown);
+    changed("filter");
   }
 
   order() {
@@ -116,6 +152,7 @@ class NoteList {
     this.page = 0;
     this.order();
     this.show();
+    changed("list");
   }
 
   // Shows one page of the list.
@@ -125,16 +162,15 @@ class NoteList {
     const first = this.page * PAGE;
     const ids = this.shown.slice(first, first + PAGE);
     this.body.replaceChildren(...ids.map((id) => this.row(id)));
-    this.mark(this.marked);
+    this.mark();
     setText("found", this.counted());
     showPages(this.page, pages);
   }
 
   // Marks the row of the note that has the focus, if it is on this page.
-  mark(id) {
-    this.marked = id;
+  mark() {
     for (const row of this.body.rows)
-      row.classList.toggle("marked", Number(row.dataset.note) === id);
+      row.classList.toggle("marked", Number(row.dataset.note) === state.note);
   }
 
   counted() {
@@ -161,6 +197,7 @@ class NoteList {
     const place = element("button", `${notes.bar[id]}, ${beatText(notes.beat[id])}`);
     place.type = "button";
     place.className = "go";
+    place.dataset.note = id;
     place.title = "show in the roll";
     const head = element("th");
     head.scope = "row";
@@ -174,7 +211,7 @@ class NoteList {
       element("td", noteName(account, id)),
       element("td", account.parts[notes.part[id]].name),
       outcome,
-      element("td", reasonsOf(account, id).join(", ")),
+      element("td", reasonWords(account, id)),
       element("td", becauseOf(account, id)),
     );
     return row;
@@ -221,6 +258,12 @@ class NoteList {
       ? `${this.shown.length} rows copied`
       : "The browser didn't allow copying";
   }
+}
+
+// Sets a choice, where there is such a one; else the first.
+function choose(field, value) {
+  field.value = value;
+  if (field.selectedIndex < 0) field.selectedIndex = 0;
 }
 
 // The sentence without what the columns say already.

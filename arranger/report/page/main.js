@@ -1,114 +1,68 @@
-// Puts the parts together: one note has the focus, one filter holds, one place is played.
+// Puts the parts together: each is made once, and reads the account anew when it changes.
 
-class Page {
-  constructor(account) {
-    this.account = account;
-    const view = new View(account);
-    this.roll = new Roll(document.getElementById("roll"), view);
-    this.roll.palette = readPalette();
-    const focusNote = (id, how) => this.focusNote(id, how);
-    this.travel = new Travel(this.roll, focusNote);
-    this.overview = new Overview(document.getElementById("overview"), account, view, (bar) =>
-      this.goToBar(bar),
-    );
-    this.travel.moved = () => this.overview.request();
-    this.list = new NoteList(account, focusNote, (matches) => this.filter(matches));
-    this.player = new Player(account, () => this.showPlace());
-    this.listen();
-    this.listenToPlayer();
-    watchTheme(() => this.recolour());
-    preparePrint(account, this.list);
-    this.showPlace();
-  }
-
-  focusNote(id, { reveal }) {
-    if (id === this.roll.focus && !reveal) return;
-    this.roll.focus = id;
-    this.list.mark(id);
-    tellAbout(this.account, id, (other, how) => this.focusNote(other, how));
-    if (reveal && id !== NO_NOTE) this.travel.reveal(id);
-    this.roll.request(false);
-  }
-
-  filter(matches) {
-    this.roll.matches = matches;
-    this.roll.request(true);
-  }
-
-  goToBar(bar) {
-    this.travel.goToStep(bar.first);
-    if (!this.player.playing) this.player.step = bar.first;
-    this.showPlace();
-  }
-
-  playBarOf(step) {
-    this.player.play(barOfStep(this.account, step).first);
-  }
-
-  listen() {
-    for (const button of document.querySelectorAll(".hand .go")) {
-      button.addEventListener("click", () => this.overview.go(Number(button.dataset.bar)));
-    }
-    for (const [id, name] of [
-      ["show-song", "showSong"],
-      ["show-sheet", "showSheet"],
-    ]) {
-      document.getElementById(id).addEventListener("change", (event) => {
-        this.roll[name] = event.target.checked;
-        this.roll.request(true);
-      });
-    }
-  }
-
-  listenToPlayer() {
-    const { account, player, roll } = this;
-    const on = (id, what, act) => document.getElementById(id).addEventListener(what, act);
-    const toggle = () => (player.playing ? player.pause() : player.play(player.step));
-    on("play", "click", toggle);
-    on("rewind", "click", () => player.goTo(0));
-    on("volume", "input", (event) => player.loudness(event.target.value / 100));
-    on("loop", "change", (event) =>
-      player.loopOver(event.target.checked ? barOfStep(account, player.step) : null),
-    );
-    for (const choice of document.querySelectorAll("input[name=hear]")) {
-      choice.addEventListener("change", () => player.hear(choice.value));
-    }
-    roll.canvas.addEventListener("dblclick", (event) =>
-      this.playBarOf(Math.max(roll.view.stepAt(event.offsetX), 0)),
-    );
-    roll.canvas.addEventListener("keydown", (event) => {
-      if (event.key !== "Enter" && event.key !== " ") return;
-      event.preventDefault();
-      if (event.key === " ") toggle();
-      else
-        this.playBarOf(
-          roll.focus === NO_NOTE ? player.step : Math.max(account.notes.at[roll.focus], 0),
-        );
-    });
-  }
-
-  recolour() {
-    const palette = readPalette();
-    this.roll.palette = palette;
-    this.overview.palette = palette;
-    drawSwatches(palette);
-    this.overview.request();
-    this.roll.request(true);
-  }
-
-  // Shows where the music is: as text, in the roll and in the overview.
-  showPlace() {
-    const { account, player, roll, overview } = this;
-    const bar = barOfStep(account, player.step);
-    const beat = 1 + Math.floor(((player.step - bar.first) * bar.beats) / bar.steps + 1e-6);
-    setText("where", `${bar.name}, beat ${Math.min(beat, bar.beats)}`);
-    setText("play", player.playing ? "Pause" : "Play");
-    if (player.playing) this.travel.follow(player.step);
-    roll.cursor = player.step;
-    overview.cursor = player.step;
-    overview.request();
-    roll.request(false);
-  }
+function makePage() {
+  const view = new View();
+  const roll = new Roll(document.getElementById("roll"), view);
+  const travel = new Travel(roll);
+  new Choosing(roll);
+  const overview = new Overview(document.getElementById("overview"), view);
+  new About(document.getElementById("about"));
+  new Mend(document.getElementById("problems"));
+  new SheetLines(document.getElementById("sheet-lines"));
+  const list = new NoteList();
+  new Mixer();
+  const listening = new Listening(new Player(), travel);
+  listenToKeys();
+  bindKey(" ", "play or pause", () => listening.toggle(), "Space");
+  bindKey("Enter", "play from the chosen note or bars", () => listening.playChosen());
+  bindKey("l", "loop the chosen bars, or no longer", () => listening.switchLoop());
+  bindKey("f", "follow the music, or no longer", () => listening.setFollowing(!travel.following));
+  bindKey("s", "hear the song in place of the sheet, and back", () => listening.switchSource());
+  bindKey("+", "zoom in", () => travel.zoomBy(1.5));
+  bindKey("-", "zoom out", () => travel.zoomBy(1 / 1.5));
+  bindKey("Escape", "let go of the note, then of the bars", () => letGo());
+  roll.listen();
+  for (const name of ["show-song", "show-sheet"]) showOrHide(name, roll);
+  preparePrint(list, overview);
+  followLinks();
+  listenToCopying();
+  onchange("data", showHead);
+  onchange("data colours", () => drawSwatches(readPalette()));
+  watchTheme(() => changed("colours"));
+  return new Address(list, travel);
 }
 
-new Page(readAccount());
+function showOrHide(name, roll) {
+  document.getElementById(name).addEventListener("change", (event) => {
+    roll[name === "show-song" ? "showSong" : "showSheet"] = event.target.checked;
+    roll.request(true);
+  });
+}
+
+function letGo() {
+  const bars = state.note === NO_NOTE ? null : state.bars;
+  select(bars === null ? {} : { note: NO_NOTE }, { reveal: false });
+}
+
+// Any button that names a bar (by index) or a note leads there.
+function followLinks() {
+  document.addEventListener("click", (event) => {
+    const { bar, note } = event.target.closest?.("button.go")?.dataset ?? {};
+    if (bar !== undefined) select({ bar: Number(bar) });
+    else if (note !== undefined) select({ note: Number(note) });
+  });
+}
+
+// Shows data in the page, again and again: what is chosen, in sight and heard stays as far as it can.
+function show(data) {
+  takeAccount(readAccount(data));
+}
+
+async function begin() {
+  const address = makePage();
+  show(await globalThis.unpacked("data").json());
+  address.begin();
+  document.documentElement.dataset.ready = "";
+}
+
+begin();

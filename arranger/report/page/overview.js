@@ -1,70 +1,108 @@
-// The strip of the whole song: a column a bar, as tall and dark as the share that was lost there.
+// The whole song as four strips: how much of tune, bass, harmony and drums is heard in each bar.
+//
+// What isn't heard hangs from the top of a strip; what is heard fills it from below. Above stand the
+// places of the first bars to mend.
+
+const LINES = ["tune", "bass", "harmony", "drums"];
+const STRIP = 22;
+const STRIP_GAP = 6;
+const RANKS = 16;
+const RANKS_SHOWN = 9;
 
 class Overview {
-  constructor(canvas, account, view, chosen) {
+  constructor(canvas, view) {
     this.canvas = canvas;
-    this.account = account;
     this.view = view;
-    this.chosen = chosen;
-    this.bar = 0;
-    this.cursor = -1;
-    this.waiting = false;
     this.palette = readPalette();
-    canvas.setAttribute("aria-valuemin", String(account.bars[0].number));
-    canvas.setAttribute("aria-valuemax", String(account.bars[account.bars.length - 1].number));
+    // For paper: how wide it is there, in pixels.
+    this.fixedWidth = null;
+    this.request = inNextFrame(() => this.draw());
     canvas.addEventListener("click", (event) => this.click(event));
     canvas.addEventListener("keydown", (event) => this.key(event));
-    new ResizeObserver(() => this.request()).observe(canvas.parentElement);
-    this.say();
+    new ResizeObserver(() => changed("view")).observe(canvas.parentElement);
+    onchange("view place selection", () => this.request());
+    onchange("colours", () => {
+      this.palette = readPalette();
+      this.request();
+    });
+    onchange("data", () => this.adopt());
+    onchange("data selection", () => this.say());
+  }
+
+  get account() {
+    return state.account;
+  }
+
+  // Index of the bar that was chosen last.
+  get bar() {
+    return state.bars?.from ?? 0;
   }
 
   get width() {
-    return Math.max(this.canvas.parentElement.clientWidth, 100);
+    return this.fixedWidth ?? Math.max(this.canvas.parentElement.clientWidth, 100);
   }
 
-  request() {
-    if (this.waiting) return;
-    this.waiting = true;
-    requestAnimationFrame(() => {
-      this.waiting = false;
-      this.draw();
+  get height() {
+    return RANKS + this.shown.length * (STRIP + STRIP_GAP);
+  }
+
+  // Only the lines that the song has get a strip.
+  adopt() {
+    const { heard, heardWhole } = this.account;
+    this.shown = heardWhole.flatMap((share, line) => (share === null ? [] : [line]));
+    this.columns = this.shown.map((line) => (width) => this.columnsOf(heard[line], width));
+    const names = this.shown.map((line) => {
+      const name = element("li", `${LINES[line]} `);
+      name.append(element("b", heardWhole[line] === 100 ? "whole" : `${heardWhole[line]} %`));
+      return name;
     });
+    document.getElementById("lines").replaceChildren(...names);
+    this.canvas.height = this.height;
+    this.request();
+  }
+
+  top(place) {
+    return RANKS + place * (STRIP + STRIP_GAP);
   }
 
   draw() {
-    const { width, palette, account } = this;
-    const height = 64;
+    const { width, height, palette } = this;
     const context = sharpContext(this.canvas, width, height);
-    const perStep = width / account.steps;
-    context.fillStyle = palette.shade;
-    context.fillRect(0, 0, width, height);
-    for (const [left, right, share] of this.columns(width)) {
-      const tall = share === 0 ? 2 : 4 + share * (height - 8);
-      context.fillStyle = share === 0 ? palette.fill.kept : palette.loss;
-      context.globalAlpha = share === 0 ? 1 : 0.45 + 0.55 * share;
-      context.fillRect(left, height - tall, right - left, tall);
-    }
-    context.globalAlpha = 1;
-    this.drawWindow(context, perStep, height);
+    context.clearRect(0, 0, width, height);
+    this.columns.forEach((columnsOf, place) => {
+      const top = this.top(place);
+      context.fillStyle = palette.shade;
+      context.fillRect(0, top, width, STRIP);
+      for (const [left, right, share] of columnsOf(width)) {
+        if (share === null) continue;
+        const lost = share === 100 ? 0 : Math.max(3, (STRIP * (100 - share)) / 100);
+        context.fillStyle = palette.fill.kept;
+        context.fillRect(left, top + lost, right - left, STRIP - lost);
+        context.fillStyle = palette.loss;
+        context.fillRect(left, top, right - left, lost);
+      }
+    });
+    this.drawRanks(context);
+    this.drawWindow(context);
   }
 
-  // Left, right and share lost of each column; a column takes the worst of its bars.
-  columns(width) {
+  // Left, right and share heard of each column; a column takes the worst of its bars.
+  columnsOf(heard, width) {
     const { bars, steps } = this.account;
     const columns = [];
     let open = null;
-    for (const bar of bars) {
+    bars.forEach((bar, index) => {
       const left = (bar.first / steps) * width;
       const right = ((bar.first + bar.steps) / steps) * width;
-      const { share } = bar;
+      const share = heard[index];
       if (open !== null && right - open[0] < 2) {
         open[1] = right;
-        open[2] = Math.max(open[2], share);
-        continue;
+        if (share !== null) open[2] = Math.min(open[2] ?? 100, share);
+        return;
       }
       open = [left, right, share];
       columns.push(open);
-    }
+    });
     return columns.map(([left, right, share]) => [
       left,
       Math.max(right - (right - left > 4 ? 1 : 0), left + 1),
@@ -72,17 +110,41 @@ class Overview {
     ]);
   }
 
-  drawWindow(context, perStep, height) {
-    const { view, palette, account } = this;
+  // Numbers of the first problems over their bars, where there is room.
+  drawRanks(context) {
+    const { account, width, palette } = this;
+    const taken = [];
+    context.fillStyle = palette.ink;
+    context.font = "bold 11px system-ui, sans-serif";
+    context.textAlign = "center";
+    account.problems.slice(0, RANKS_SHOWN).forEach(([places], rank) => {
+      for (const place of places) {
+        const { first, steps } = account.bars[place];
+        const x = Math.min(Math.max(((first + steps / 2) / account.steps) * width, 5), width - 5);
+        if (taken.some((other) => Math.abs(other - x) < 12)) continue;
+        taken.push(x);
+        context.fillText(String(rank + 1), x, RANKS - 4);
+      }
+    });
+  }
+
+  drawWindow(context) {
+    const { view, palette, account, width, height } = this;
+    const perStep = width / account.steps;
     const left = Math.max(view.leftStep, 0) * perStep;
     const right = Math.min(view.rightStep, account.steps) * perStep;
-    context.strokeStyle = palette.ink;
-    context.lineWidth = 2;
-    context.strokeRect(left + 1, 1, Math.max(right - left - 2, 3), height - 2);
-    if (this.cursor >= 0) {
-      context.fillStyle = palette.accent;
-      context.fillRect(this.cursor * perStep - 1, 0, 2, height);
+    context.strokeStyle = palette.quiet;
+    context.lineWidth = 1;
+    context.strokeRect(left + 0.5, RANKS - 2.5, Math.max(right - left - 1, 3), height - RANKS + 1);
+    const chosen = chosenSteps();
+    if (chosen !== null) {
+      context.strokeStyle = palette.ink;
+      context.lineWidth = 2;
+      const wide = Math.max((chosen.end - chosen.first) * perStep, 3);
+      context.strokeRect(chosen.first * perStep, RANKS - 1, wide, height - RANKS - 1);
     }
+    context.fillStyle = palette.accent;
+    context.fillRect(state.step * perStep - 1, RANKS - 2, 2, height - RANKS + 2);
   }
 
   click(event) {
@@ -108,17 +170,29 @@ class Overview {
   }
 
   go(index) {
-    this.bar = index;
-    this.say();
-    this.chosen(this.account.bars[index]);
+    select({ bar: index });
   }
 
   say() {
-    const bar = this.account.bars[this.bar];
+    const { bars } = this.account;
+    const bar = bars[this.bar];
+    this.canvas.setAttribute("aria-valuemin", String(bars[0].number));
+    this.canvas.setAttribute("aria-valuemax", String(bars[bars.length - 1].number));
     this.canvas.setAttribute("aria-valuenow", String(bar.number));
-    this.canvas.setAttribute(
-      "aria-valuetext",
-      `${bar.name}: ${bar.dropped} of ${bar.notes} notes not heard`,
-    );
+    const told = barTold(this.account, bar);
+    this.canvas.setAttribute("aria-valuetext", told);
+    setText("bar-told", state.bars === null ? "Choose a bar to see what of it is heard." : told);
   }
+}
+
+// What of a bar is heard, and what it lacks.
+function barTold(account, bar) {
+  const shares = LINES.flatMap((line, index) => {
+    const share = account.heard[index][bar.index];
+    if (share === null) return [];
+    return [share === 100 ? `${line} whole` : `${line} ${share} %`];
+  });
+  const problem = account.problems.find(([places]) => places.includes(bar.index));
+  const lacks = problem === undefined ? "" : `; ${problem[1]}`;
+  return `${bar.name}: ${shares.join(", ") || "nothing to hear"}${lacks}`;
 }

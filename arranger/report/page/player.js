@@ -9,24 +9,48 @@ const AHEAD_SECONDS = 1.2;
 const SWITCH_SECONDS = 0.012;
 
 class Player {
-  constructor(account, changed) {
-    this.account = account;
-    this.changed = changed;
+  constructor() {
     this.context = null;
-    this.playing = false;
-    this.step = 0;
     this.loop = null;
     this.source = "sheet";
-    this.volume = 0.4;
+    this.tempo = 1;
     this.planned = [];
+    this.setVolume(document.getElementById("volume").value / 100);
+    onchange("data sound", () => this.adopt());
+  }
+
+  get playing() {
+    return state.playing;
+  }
+
+  get account() {
+    return state.account;
+  }
+
+  // Plays on from where it is, what there is to hear now.
+  adopt() {
+    if (this.context === null) return;
+    this.makeSounds();
+    if (this.playing) this.play(state.step);
+  }
+
+  // Plays so many times as fast as the sheet says; pitches and drums stay as they are.
+  setTempo(tempo) {
+    this.tempo = tempo;
+    this.adopt();
+  }
+
+  makeSounds() {
+    const rate = this.context.sampleRate;
+    this.heard = accountHeard(this.account, this.tempo);
+    this.makers = [new SheetSound(this.heard, rate), new SongSound(this.heard, rate)];
   }
 
   // Sound may only start from a click or a key, so everything is set up here.
   open() {
     if (this.context !== null) return;
     this.context = new AudioContext();
-    const rate = this.context.sampleRate;
-    this.makers = [new SheetSound(this.account, rate), new SongSound(this.account, rate)];
+    this.makeSounds();
     this.splitter = this.context.createChannelSplitter(2);
     this.master = this.context.createGain();
     this.master.gain.value = this.volume;
@@ -45,35 +69,35 @@ class Player {
     this.open();
     this.stopSounds();
     this.context.resume();
-    const inLoop =
-      this.loop === null || (step >= this.loop.first && step < this.loop.first + this.loop.steps);
-    this.step = inLoop ? step : this.loop.first;
-    if (this.step >= this.account.steps) this.step = 0;
-    this.next = { at: this.context.currentTime + 0.05, sample: this.sampleOf(this.step) };
-    this.playing = true;
+    const { loop } = this;
+    const inLoop = loop === null || (step >= loop.first && step < loop.end);
+    state.step = inLoop ? step : loop.first;
+    if (state.step >= this.account.steps) state.step = 0;
+    this.next = { at: this.context.currentTime + 0.05, sample: this.sampleOf(state.step) };
+    state.playing = true;
     this.pump();
     this.timer = setInterval(() => this.pump(), 150);
     this.tick();
-    this.changed();
   }
 
   // Goes to a step without starting or stopping.
   goTo(step) {
-    this.step = step;
+    state.step = step;
     if (this.playing) this.play(step);
-    this.changed();
+    else changed("place");
   }
 
   pause() {
     if (!this.playing) return;
-    this.step = this.heardStep();
-    this.playing = false;
+    state.step = this.heardStep();
+    state.playing = false;
     this.stopSounds();
-    this.changed();
+    changed("place");
   }
 
   stopSounds() {
     clearInterval(this.timer);
+    cancelAnimationFrame(this.frame);
     for (const { node } of this.planned) {
       node.onended = null;
       node.stop();
@@ -83,16 +107,14 @@ class Player {
   }
 
   sampleOf(step) {
-    return Math.round(step * this.account.stepSeconds * this.context.sampleRate);
+    return Math.round(step * this.heard.stepSeconds * this.context.sampleRate);
   }
 
   // Computes and plans what will be heard in the next second.
   pump() {
     const { context } = this;
     while (this.next.at < context.currentTime + AHEAD_SECONDS) {
-      const end = this.sampleOf(
-        this.loop === null ? this.account.steps : this.loop.first + this.loop.steps,
-      );
+      const end = this.sampleOf(this.loop === null ? this.account.steps : this.loop.end);
       const count = Math.min(
         Math.round(CHUNK_SECONDS * context.sampleRate),
         end - this.next.sample,
@@ -129,20 +151,20 @@ class Player {
     const { context } = this;
     const now = context.currentTime - (context.outputLatency || 0);
     const chunk = this.planned.findLast(({ at }) => at <= now);
-    if (chunk === undefined) return this.step;
+    if (chunk === undefined) return state.step;
     const sample = chunk.sample + Math.min((now - chunk.at) * context.sampleRate, chunk.count);
-    return Math.min(sample / (this.account.stepSeconds * context.sampleRate), this.account.steps);
+    return Math.min(sample / (this.heard.stepSeconds * context.sampleRate), this.account.steps);
   }
 
   tick() {
     if (!this.playing) return;
-    this.step = this.heardStep();
-    if (this.step >= this.account.steps - 0.001) {
+    state.step = this.heardStep();
+    if (state.step >= this.account.steps - 0.001) {
       this.pause();
-      this.step = 0;
+      state.step = 0;
     }
-    this.changed();
-    requestAnimationFrame(() => this.tick());
+    changed("place");
+    this.frame = requestAnimationFrame(() => this.tick());
   }
 
   hear(source) {
@@ -154,15 +176,17 @@ class Player {
     });
   }
 
-  loudness(share) {
+  setVolume(share) {
     // Hearing is nearer to logarithmic: the square makes the slider's middle sound like the middle.
     this.volume = share * share;
     if (this.context !== null)
       this.master.gain.setTargetAtTime(this.volume, this.context.currentTime, 0.02);
   }
 
-  loopOver(bar) {
-    this.loop = bar;
+  // Loops over steps, {first, end}, or with null no longer.
+  loopOver(steps) {
+    if (this.loop?.first === steps?.first && this.loop?.end === steps?.end) return;
+    this.loop = steps;
     if (this.playing) this.play(this.heardStep());
   }
 }

@@ -4,102 +4,68 @@
 // for the notes in them and take the look of the note that fared worst; the page says so.
 
 const TOO_MANY = 9000;
-const CELL_WIDTH = 4;
-const LEAST_TEXT = 10;
-const FARED_WORST = OUTCOMES;
+const MANY_STEPS = 2000;
 
 class Roll {
   constructor(canvas, view) {
     this.canvas = canvas;
     this.view = view;
-    this.account = view.account;
     this.base = document.createElement("canvas");
-    this.matches = null;
-    this.focus = NO_NOTE;
-    this.cursor = -1;
+    this.palette = readPalette();
     this.showSong = true;
     this.showSheet = true;
     this.aggregated = false;
     this.stale = true;
-    this.waiting = false;
+    this.inNextFrame = inNextFrame(() => this.draw());
   }
 
-  // Asks for a picture in the next frame; stale when more than focus and cursor changed.
+  // Draws again whenever what it shows changes.
+  listen() {
+    onchange("selection pointed place preview", () => this.request(false));
+    onchange("data filter view sound", () => this.request(true));
+    onchange("colours", () => {
+      this.palette = readPalette();
+      this.request(true);
+    });
+  }
+
+  // Asks for a picture in the next frame; stale when more than choice and cursor changed.
   request(stale) {
     this.stale = this.stale || stale;
-    if (this.waiting) return;
-    this.waiting = true;
-    requestAnimationFrame(() => {
-      this.waiting = false;
-      this.draw();
-    });
+    this.inNextFrame();
+  }
+
+  get account() {
+    return this.view.account;
   }
 
   draw() {
     const { view } = this;
     const front = sharpContext(this.canvas, view.width, view.height);
     if (this.stale) {
-      const back = sharpContext(this.base, view.width, view.height);
-      this.drawBase(back);
+      this.drawBase(sharpContext(this.base, view.width, view.height));
       this.stale = false;
     }
     front.clearRect(0, 0, view.width, view.height);
     front.drawImage(this.base, 0, 0, view.width, view.height);
-    this.drawFocus(front);
+    clipped(front, view.gutter, RULER, view.room, view.height - RULER, () => this.drawChosen(front));
+    clipped(front, 0, 0, view.width, RULER, () => drawRuler(front, view, this.palette));
     this.drawCursor(front);
   }
 
   drawBase(context) {
     const { view, palette } = this;
-    context.fillStyle = palette.paper;
-    context.fillRect(0, 0, view.width, view.height);
-    this.drawRows(context);
-    this.drawLines(context);
-    clipped(context, view.gutter, RULER, view.width - view.gutter, view.floor - RULER, () => {
+    drawFrame(context, view, palette);
+    clipped(context, view.gutter, RULER, view.room, view.floor - RULER, () => {
       if (this.showSong) this.drawSong(context, false);
       if (this.showSheet) this.drawSheet(context);
     });
-    clipped(context, view.gutter, view.floor, view.width - view.gutter, view.laneHeight, () => {
+    clipped(context, view.gutter, view.floor, view.room, view.laneHeight, () => {
       if (this.showSong) this.drawSong(context, true);
-      if (this.showSheet) this.drawDrums(context);
+      if (this.showSheet && this.manySteps) this.drawDrumCells(context);
+      else if (this.showSheet) this.drawDrums(context);
     });
-    this.drawGutter(context);
-    this.drawRuler(context);
-  }
-
-  drawRows(context) {
-    const { view, palette } = this;
-    context.fillStyle = palette.shade;
-    for (let pitch = view.lowest; pitch <= view.highest; pitch += 1) {
-      if (!SHARP_NAMES[pitch % 12].endsWith("#")) continue;
-      context.fillRect(view.gutter, view.y(pitch), view.width, view.rowPx);
-    }
-    context.fillStyle = palette.paper;
-    context.fillRect(0, view.floor, view.width, view.laneHeight);
-  }
-
-  drawLines(context) {
-    const { view, palette, account } = this;
-    const first = barOfStep(account, view.leftStep).index;
-    const tops = [RULER, view.height];
-    for (let index = first; index < account.bars.length; index += 1) {
-      const bar = account.bars[index];
-      if (bar.first > view.rightStep) break;
-      if (view.stepPx >= 5) this.drawSteps(context, bar, tops);
-      if (bar.steps * view.stepPx < 6) continue;
-      context.fillStyle = palette.line;
-      context.fillRect(Math.round(view.x(bar.first)), tops[0], 1, tops[1] - tops[0]);
-    }
-    context.fillStyle = palette.line;
-    context.fillRect(0, view.floor, view.width, view.laneHeight > 0 ? 1 : 0);
-  }
-
-  drawSteps(context, bar, [top, bottom]) {
-    const { view, palette } = this;
-    context.fillStyle = palette.faint;
-    for (let step = 1; step < bar.steps; step += 1) {
-      context.fillRect(Math.round(view.x(bar.first + step)), top, 1, bottom - top);
-    }
+    drawNames(context, view, palette);
   }
 
   // Draws the notes of the song, only the drums or only the others.
@@ -113,146 +79,138 @@ class Roll {
 
   drawSingly(context, drums) {
     const { view, account, palette } = this;
-    const shown = FARED_WORST.map(() => []);
-    const faded = FARED_WORST.map(() => []);
+    const shown = OUTCOMES.map(() => []);
+    const faded = OUTCOMES.map(() => []);
+    const heard = account.parts.map((part) => isHeard(`song ${part.index}`));
     eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
       if (isDrum(account, id) !== drums) return;
-      const group = this.passes(id) ? shown : faded;
+      const group = passes(id) && heard[account.notes.part[id]] ? shown : faded;
       group[account.notes.outcome[id]].push(view.noteBox(id));
     });
     context.globalAlpha = 0.18;
-    faded.forEach((boxes, index) => drawNotes(context, palette, FARED_WORST[index], boxes));
+    faded.forEach((boxes, index) => drawNotes(context, palette, OUTCOMES[index], boxes));
     context.globalAlpha = 1;
-    shown.forEach((boxes, index) => drawNotes(context, palette, FARED_WORST[index], boxes));
+    shown.forEach((boxes, index) => drawNotes(context, palette, OUTCOMES[index], boxes));
   }
 
   drawCells(context, drums) {
     const { view, account } = this;
-    const keys = account.drumKeys;
-    const rows = drums ? keys.length : view.highest - view.lowest + 1;
-    const cells = new CellGrid(Math.ceil(view.width / CELL_WIDTH), rows);
+    const { notes } = account;
+    const { rows, stepPx } = view;
+    const rowsOf = drums ? rows.drumRows : rows.place;
+    const count = drums ? rows.drums.length : rows.pitches.length;
+    const cells = new CellGrid(view.width, count, CELL_WIDTH);
+    const left = view.x(0);
     eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
-      if (isDrum(account, id) !== drums || !this.passes(id)) return;
-      const [x, , width] = view.noteBox(id);
-      const pitch = account.notes.pitch[id];
-      cells.mark(
-        drums ? keys.indexOf(pitch) : view.highest - pitch,
-        x / CELL_WIDTH,
-        (x + width) / CELL_WIDTH,
-        account.notes.outcome[id],
-      );
+      if (isDrum(account, id) !== drums || !passes(id)) return;
+      const from = left + notes.at[id] * stepPx;
+      const to = from + (drums ? 0.8 : notes.steps[id]) * stepPx;
+      cells.mark(rowsOf[notes.pitch[id]], from, to, notes.outcome[id]);
     });
-    const top = (row) => (drums ? view.drumY(keys[row]) + 1 : view.y(view.highest - row));
-    cells.draw(context, this.palette, top, drums ? view.laneRow * 0.8 : view.rowPx);
+    this.drawRaster(context, cells, outcomeTiles(this.palette), drums, 0);
   }
 
-  passes(id) {
-    return this.matches === null || this.matches.has(id);
+  // Gaps are of a row's height, above and below.
+  drawRaster(context, cells, tiles, drums, gap) {
+    const { view } = this;
+    const [top, rowPx] = drums
+      ? [view.floor + LANE_GAP, view.laneRow]
+      : [view.rowY(0), view.rowPx];
+    cells.draw(context, tiles, top, rowPx, [gap * rowPx, gap * rowPx + 1]);
+  }
+
+  get manySteps() {
+    return this.view.rightStep - this.view.leftStep > MANY_STEPS;
   }
 
   drawSheet(context) {
     const { view, account, palette } = this;
+    if (this.manySteps) {
+      this.drawSheetCells(context);
+      return;
+    }
     account.tones.forEach((tones, index) => {
       const boxes = [];
-      let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > view.leftStep);
-      for (; at < tones.length && tones[at].step < view.rightStep; at += 1) {
-        const parts = view.stepPx < LEAST_SHAPE ? [tones[at]] : heardStretches(account, tones[at]);
+      eachToneBetween(tones, view.leftStep, view.rightStep, (tone) => {
+        const parts = view.stepPx < LEAST_SHAPE ? [tone] : heardStretches(account, tone);
         parts.forEach(({ step, steps }, number) =>
-          boxes.push([...view.toneBox(step, steps, tones[at].pitch), number > 0]),
+          boxes.push([...view.toneBox(step, steps, tone.pitch), number > 0]),
         );
-      }
+      });
       drawTones(context, palette, index + 1, boxes);
     });
   }
 
-  drawDrums(context) {
+  drawSheetCells(context) {
     const { view, account } = this;
+    const cells = new CellGrid(view.width, view.rows.pitches.length, 1);
+    for (const tones of account.tones)
+      eachToneBetween(tones, view.leftStep, view.rightStep, ({ step, steps, pitch }) =>
+        cells.mark(view.rows.of(pitch), view.x(step), view.x(step + steps), 0),
+      );
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], false, 0.3);
+  }
+
+  drawDrums(context) {
     const boxes = [];
+    this.eachHit((step, key, share) =>
+      boxes.push([...this.view.hitBox(step, key), share * this.view.stepPx]),
+    );
+    drawHits(context, this.palette, boxes);
+  }
+
+  drawDrumCells(context) {
+    const { view } = this;
+    const cells = new CellGrid(view.width, view.rows.drums.length, 1);
+    this.eachHit((step, key) =>
+      cells.mark(view.rows.drumRows[key], view.x(step), view.x(step) + 1, 0),
+    );
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], true, 0.25);
+  }
+
+  // Calls visit(step, key, share of the step) for each hit of the sheet in view.
+  eachHit(visit) {
+    const { view, account } = this;
     const last = Math.min(Math.ceil(view.rightStep), account.steps);
     for (let step = Math.max(Math.floor(view.leftStep), 0); step < last; step += 1) {
       const sound = account.sheet.drums[step];
       if (sound < 0) continue;
-      const length = account.engine.silentShares[sound] * view.stepPx;
       for (const key of account.hitKeys.get(step) ?? [])
-        boxes.push([...view.hitBox(step, key), length]);
+        visit(step, key, account.engine.silentShares[sound]);
     }
-    drawHits(context, this.palette, boxes);
   }
 
-  drawGutter(context) {
-    const { view, palette, account } = this;
-    context.fillStyle = palette.paper;
-    context.fillRect(0, 0, view.gutter, view.height);
-    context.fillStyle = palette.quiet;
-    context.font = "11px system-ui, sans-serif";
-    context.textBaseline = "middle";
-    context.textAlign = "right";
-    clipped(context, 0, RULER, view.gutter, view.floor - RULER, () => {
-      for (let pitch = view.lowest; pitch <= view.highest; pitch += 1) {
-        const named = pitch % 12 === 0 || (view.rowPx >= 13 && !pitchName(pitch).includes("#"));
-        if (named)
-          context.fillText(pitchName(pitch), view.gutter - 6, view.y(pitch) + view.rowPx / 2);
-      }
-    });
-    for (const key of view.laneRow < LEAST_TEXT ? [] : account.drumKeys) {
-      const middle = view.drumY(key) + view.laneRow / 2;
-      context.fillText(
-        fitted(context, account.drumNames[key], view.gutter - 10),
-        view.gutter - 6,
-        middle,
-      );
-    }
-    context.fillStyle = palette.line;
-    context.fillRect(view.gutter - 1, 0, 1, view.height);
+  // Chosen bars, the chosen note with what took its place, and what an edit would do.
+  drawChosen(context) {
+    const { view, palette } = this;
+    drawChosenBars(context, view, palette, RULER, view.height, 0.12);
+    if (state.pointed !== NO_NOTE) this.drawNote(context, state.pointed, 1.5);
+    if (state.note !== NO_NOTE) this.drawNote(context, state.note, 3);
+    if (state.preview !== null) drawPreview(context, view, palette, state.preview);
   }
 
-  drawRuler(context) {
+  drawNote(context, id, thick) {
     const { view, palette, account } = this;
-    context.fillStyle = palette.paper;
-    context.fillRect(0, 0, view.width, RULER);
-    context.fillStyle = palette.line;
-    context.fillRect(0, RULER - 1, view.width, 1);
-    context.fillStyle = palette.ink;
-    context.textAlign = "left";
-    let free = view.gutter;
-    for (
-      let index = barOfStep(account, view.leftStep).index;
-      index < account.bars.length;
-      index += 1
-    ) {
-      const x = view.x(account.bars[index].first);
-      if (x > view.width) break;
-      if (x < free) continue;
-      const name = String(account.bars[index].number);
-      context.fillText(name, x + 3, RULER / 2);
-      free = x + context.measureText(name).width + 14;
+    const { notes } = account;
+    if (notes.at[id] < 0) return;
+    const box = view.noteBox(id);
+    context.strokeStyle = palette.accent;
+    for (const other of notes.by[id]) {
+      if (notes.at[other] >= 0) outline(context, view.noteBox(other), 1, [4, 3]);
     }
-    context.textAlign = "right";
-    context.fillText("bar", view.gutter - 6, RULER / 2);
-  }
-
-  drawFocus(context) {
-    if (this.focus === NO_NOTE || this.account.notes.at[this.focus] < 0) return;
-    const { view, palette, account } = this;
-    clipped(context, view.gutter, RULER, view.width - view.gutter, view.height - RULER, () => {
-      const box = view.noteBox(this.focus);
-      context.strokeStyle = palette.accent;
-      for (const other of account.notes.by[this.focus]) {
-        if (account.notes.at[other] >= 0) outline(context, view.noteBox(other), 1, [4, 3]);
-      }
-      for (const [voice, step, steps] of account.notes.spans[this.focus]) {
-        const heard = voice === 0 ? account.notes.pitch[this.focus] : account.notes.out[this.focus];
-        const place = voice === 0 ? view.hitBox(step, heard) : view.toneBox(step, steps, heard);
-        joined(context, box, place);
-        outline(context, place, 1.5, []);
-      }
-      outline(context, box, 3, []);
-    });
+    for (const [voice, step, steps] of notes.spans[id]) {
+      const place =
+        voice === 0
+          ? view.hitBox(step, notes.pitch[id])
+          : view.toneBox(step, steps, notes.out[id]);
+      joined(context, box, place);
+      outline(context, place, 1.5, []);
+    }
+    outline(context, box, thick, []);
   }
 
   drawCursor(context) {
-    if (this.cursor < 0) return;
-    const x = this.view.x(this.cursor);
+    const x = this.view.x(state.step);
     if (x < this.view.gutter) return;
     context.fillStyle = this.palette.accent;
     context.fillRect(x - 1, 0, 2, this.view.height);
@@ -277,6 +235,11 @@ class Roll {
   }
 }
 
+function eachToneBetween(tones, left, right, visit) {
+  let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > left);
+  for (; at < tones.length && tones[at].step < right; at += 1) visit(tones[at]);
+}
+
 function toneSourceAt(account, step, pitch) {
   for (const tones of account.tones) {
     const tone = tones[firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > step)];
@@ -285,59 +248,25 @@ function toneSourceAt(account, step, pitch) {
   return NO_NOTE;
 }
 
-// A raster of cells, each with the worst outcome of the notes in it.
-class CellGrid {
-  constructor(columns, rows) {
-    this.columns = columns;
-    this.rows = rows;
-    this.worst = new Uint8Array(columns * rows);
+// What an edit would put is drawn as the sheet's, in the colour of choice; what it would displace crossed.
+function drawPreview(context, view, palette, { tones = [], drums = [], lost = [] }) {
+  const coloured = { ...palette, ink: palette.accent };
+  for (const { voice, step, steps, pitch } of tones) {
+    const box = view.toneBox(step, steps, pitch);
+    drawTones(context, coloured, voice, [[...box, false]]);
+    context.strokeStyle = palette.accent;
+    outline(context, box, 1.5, [2, 2]);
   }
-
-  // Marks the cells of a row from left to right, in columns; 0 stays for no note.
-  mark(row, left, right, outcome) {
-    const from = row * this.columns + Math.max(Math.floor(left), 0);
-    const to = row * this.columns + Math.min(Math.ceil(right), this.columns);
-    for (let cell = from; cell < to; cell += 1) {
-      if (this.worst[cell] <= outcome) this.worst[cell] = outcome + 1;
-    }
+  const hits = drums.map(({ step, key }) => [...view.hitBox(step, key), view.stepPx / 2]);
+  drawHits(context, coloured, hits);
+  context.strokeStyle = palette.outcome.dropped;
+  for (const id of lost) {
+    const [x, y, width, height] = view.noteBox(id);
+    outline(context, [x, y, width, height], 2, [3, 2]);
+    const cross = new Path2D();
+    crossPath(cross, x, y, width, height);
+    context.stroke(cross);
   }
-
-  // Draws neighbours of the same look as one box.
-  draw(context, palette, top, height) {
-    const paths = FARED_WORST.map(() => new Path2D());
-    for (let row = 0; row < this.rows; row += 1) {
-      const start = row * this.columns;
-      let from = start;
-      for (let cell = start; cell <= start + this.columns; cell += 1) {
-        if (cell < start + this.columns && this.worst[cell] === this.worst[from]) continue;
-        const outcome = this.worst[from] - 1;
-        if (outcome >= 0)
-          paths[outcome].rect(
-            (from - start) * CELL_WIDTH,
-            top(row),
-            (cell - from) * CELL_WIDTH,
-            height,
-          );
-        from = cell;
-      }
-    }
-    paths.forEach((path, index) => {
-      context.fillStyle =
-        FARED_WORST[index] === "dropped"
-          ? palette.outcome.dropped
-          : patternFor(context, palette, FARED_WORST[index]);
-      context.fill(path);
-    });
-  }
-}
-
-function clipped(context, x, y, width, height, draw) {
-  context.save();
-  context.beginPath();
-  context.rect(x, y, Math.max(width, 0), Math.max(height, 0));
-  context.clip();
-  draw();
-  context.restore();
 }
 
 function outline(context, [x, y, width, height], thick, dashes) {
@@ -356,9 +285,6 @@ function joined(context, from, to) {
   context.stroke();
 }
 
-function fitted(context, text, width) {
-  if (context.measureText(text).width <= width) return text;
-  let length = text.length;
-  while (length > 1 && context.measureText(`${text.slice(0, length)}…`).width > width) length -= 1;
-  return `${text.slice(0, length)}…`;
+function passes(id) {
+  return state.matches === null || state.matches.has(id);
 }

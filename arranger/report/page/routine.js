@@ -259,16 +259,19 @@ class TimerRoutine {
     return this.engine.silentShares[drum] === 1 ? [0, 0] : settings;
   }
 
-  // One tick with one divisor; 0 is silent.
+  // One tick with one divisor; 0 is silent. A pulse that has begun when the piece ends sounds out.
   run(slicer, divisor) {
     const end = this.cycle + this.engine.passCycles;
     this.count = divisor || this.count;
+    if (this.step < this.steps.length) this.speaks = divisor > 0;
+    else this.speaks &&= this.level === 1;
     while (this.flip <= end) {
-      slicer.hold(divisor ? this.level : 0, this.flip);
+      slicer.hold(this.speaks ? this.level : 0, this.flip);
       this.level = 1 - this.level;
+      if (this.step >= this.steps.length) this.speaks = false;
       this.flip += this.level ? Math.ceil(this.count / 2) : Math.floor(this.count / 2);
     }
-    slicer.hold(divisor ? this.level : 0, end);
+    slicer.hold(this.speaks ? this.level : 0, end);
     this.cycle = end;
   }
 }

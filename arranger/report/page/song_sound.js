@@ -16,6 +16,7 @@ class SongSound {
     this.account = account;
     this.rate = rate;
     this.tables = new Map();
+    this.heardParts = account.parts.map((part) => isHeard(`song ${part.index}`));
   }
 
   // Returns samples from one on, whole samples counted from step 0.
@@ -37,6 +38,7 @@ class SongSound {
     const start = notes.at[id] * stepSeconds * this.rate;
     const gain = (notes.loud[id] / 100) * SONG_LEVEL;
     const part = parts[notes.part[id]];
+    if (!this.heardParts[part.index]) return;
     if (part.drum) this.addDrum(out, first, start, notes.pitch[id], gain * 2, id);
     else
       this.addTone(

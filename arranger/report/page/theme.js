@@ -1,12 +1,13 @@
 // Colours come from the style sheet, so that picture and page change together.
 
+// From best to worst.
 const OUTCOMES = ["kept", "changed", "merged", "dropped"];
 
 function readPalette() {
   const style = getComputedStyle(document.documentElement);
   const colour = (name) => style.getPropertyValue(`--${name}`).trim();
   const palette = { outcome: {}, fill: {} };
-  for (const name of ["paper", "ink", "quiet", "line", "faint", "shade", "accent", "loss"]) {
+  for (const name of ["paper", "card", "ink", "quiet", "line", "beat", "faint", "shade", "accent", "loss"]) {
     palette[name] = colour(name);
   }
   for (const name of OUTCOMES) {

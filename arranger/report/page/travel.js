@@ -1,56 +1,141 @@
-// Scrolling, zooming, pointing and going from note to note by keyboard.
+// Scrolling and zooming: by hand, to what was chosen, and along with the music.
 
 const TALLEST_ROW = 24;
-const LEAST_ROW = 4;
+const LEAST_ROW = 5;
+const ROW_AT_FIRST = 9;
 const STEPS_AT_FIRST = 64;
 const LEAST_STEP_AT_FIRST = 10;
 
 class Travel {
-  constructor(roll, focusNote) {
+  constructor(roll) {
     this.roll = roll;
     this.view = roll.view;
-    this.account = roll.account;
-    this.focusNote = focusNote;
     this.scroller = document.getElementById("scroller");
     this.extent = document.getElementById("extent");
-    this.moved = () => {};
+    // Where the page itself last scrolled to.
+    this.own = { left: 0, top: 0 };
     this.following = true;
     this.listen();
-    this.resize();
-    this.zoomTo(Math.min(Math.max(this.view.room / STEPS_AT_FIRST, LEAST_STEP_AT_FIRST), 28), 0);
   }
 
   listen() {
-    const { scroller, roll } = this;
-    scroller.addEventListener("scroll", () => this.scrolled(), { passive: true });
+    const { scroller, view } = this;
+    scroller.addEventListener("scroll", () => this.scrolledTo(), { passive: true });
+    document.getElementById("folded").addEventListener("change", (event) =>
+      this.relaid(() => {
+        view.folded = event.target.checked;
+        view.adopt(state.account);
+      }),
+    );
     scroller.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
-    roll.canvas.addEventListener("pointermove", (event) => this.hover(event));
-    roll.canvas.addEventListener("click", (event) => this.point(event, true));
-    roll.canvas.addEventListener("keydown", (event) => this.key(event));
-    new ResizeObserver(() => this.resize()).observe(scroller);
+    new ResizeObserver(() => state.account !== null && this.resize()).observe(scroller);
     const onClick = (id, act) => document.getElementById(id).addEventListener("click", act);
     onClick("wider", () => this.zoomBy(1.5));
     onClick("narrower", () => this.zoomBy(1 / 1.5));
     onClick("taller", () => this.rowsTo(this.view.rowPx + 2));
     onClick("lower", () => this.rowsTo(this.view.rowPx - 2));
-    onClick("fit", () => this.zoomTo(this.view.room / this.account.steps, 0));
+    onClick("fit", () => this.zoomTo(this.view.room / state.account.steps, 0));
+    onchange("data", () => this.adopt());
+    onchange("selection", () => this.revealChosen());
   }
 
-  // Fits the canvas to the room there is; the roll is as high as its rows, up to the style's limit.
+  // Lays a new account out; what stood at the left and in the middle stays there.
+  adopt() {
+    const { view } = this;
+    const before = view.account;
+    if (before === undefined) {
+      view.adopt(state.account);
+      this.openFirst();
+      return;
+    }
+    const step = sameStep(before, state.account, view.leftStep);
+    this.relaid(() => view.adopt(state.account));
+    this.scrollTo(step * view.stepPx, this.scroller.scrollTop);
+  }
+
+  // Lays the rows out anew; the pitch in the middle stays there.
+  relaid(act) {
+    const { view } = this;
+    const middle = view.rowAt((RULER + view.floor) / 2);
+    const pitch = view.rows.pitches[Math.min(Math.max(middle, 0), view.rows.pitches.length - 1)];
+    act();
+    this.resize();
+    this.centre(view.rows.of(pitch) + 0.5);
+  }
+
+  // Opens at the start, with both voices in the middle, as large as lets both be seen.
+  openFirst() {
+    const { view } = this;
+    this.resize();
+    const heard = view.account.tones.flat().map((tone) => view.rows.of(tone.pitch));
+    const rows = heard.length > 0 ? heard : [0];
+    const [top, bottom] = [Math.min(...rows), Math.max(...rows) + 1];
+    const room = view.floor - RULER - 2 * PAD;
+    const whole = room / view.rows.pitches.length;
+    view.rowPx =
+      whole >= ROW_AT_FIRST
+        ? Math.min(whole, 16)
+        : Math.max(Math.min(room / (bottom - top), ROW_AT_FIRST), LEAST_ROW);
+    this.zoomTo(Math.min(Math.max(view.room / STEPS_AT_FIRST, LEAST_STEP_AT_FIRST), 28), 0);
+    this.centre((top + bottom) / 2);
+  }
+
+  // Scrolls so that a row, counted from 0, stands in the middle.
+  centre(row) {
+    const { view, scroller } = this;
+    const top = PAD + row * view.rowPx - (view.floor - RULER) / 2;
+    this.scrollTo(scroller.scrollLeft, top);
+  }
+
+  // Fits the canvas to the room there is.
   resize() {
     const { view, scroller, extent } = this;
     view.width = Math.max(scroller.clientWidth, 160);
+    view.height = Math.max(scroller.clientHeight, 120);
     extent.style.width = `${Math.max(view.contentWidth, view.width)}px`;
-    extent.style.height = `${view.contentHeight}px`;
-    view.height = Math.max(Math.min(scroller.clientHeight, view.contentHeight), 120);
+    extent.style.height = `${Math.max(view.contentHeight, view.height)}px`;
+    this.scrolled();
+  }
+
+  scrollTo(left, top) {
+    const { scroller } = this;
+    scroller.scrollLeft = left;
+    scroller.scrollTop = top;
+    this.scrolled();
+  }
+
+  // Where the page itself didn't scroll, the user did: from then on the music isn't followed.
+  scrolledTo() {
+    const { left, top } = this.own;
+    if (this.scroller.scrollLeft === left && this.scroller.scrollTop === top) return;
+    if (this.scroller.scrollLeft !== left) this.following = false;
     this.scrolled();
   }
 
   scrolled() {
-    this.view.scrollX = this.scroller.scrollLeft;
-    this.view.scrollY = this.scroller.scrollTop;
-    this.roll.request(true);
-    this.moved();
+    const { view, scroller } = this;
+    view.scrollX = scroller.scrollLeft;
+    view.scrollY = scroller.scrollTop;
+    this.own = { left: view.scrollX, top: view.scrollY };
+    changed("view");
+  }
+
+  // What has to be known to come back to this sight.
+  get place() {
+    const { stepPx, rowPx, leftStep, scrollY, folded } = this.view;
+    const down = document.scrollingElement.scrollTop;
+    return { stepPx, rowPx, leftStep, scrollY, folded, down };
+  }
+
+  restore({ stepPx, rowPx, leftStep, scrollY, folded, down }) {
+    const { view } = this;
+    Object.assign(view, { stepPx, rowPx, folded });
+    document.getElementById("folded").checked = folded;
+    view.adopt(state.account);
+    this.resize();
+    this.scrollTo(leftStep * stepPx, scrollY);
+    this.say();
+    document.scrollingElement.scrollTop = down;
   }
 
   wheel(event) {
@@ -70,144 +155,73 @@ class Travel {
     const step = view.stepAt(Math.max(anchor, view.gutter));
     view.stepPx = Math.min(Math.max(stepPx, NARROWEST_STEP), WIDEST_STEP);
     this.resize();
-    scroller.scrollLeft = step * view.stepPx - Math.max(anchor - view.gutter, 0);
-    this.scrolled();
+    this.scrollTo(step * view.stepPx - Math.max(anchor - view.gutter, 0), scroller.scrollTop);
     this.say();
   }
 
   rowsTo(rowPx) {
-    const { view, scroller } = this;
-    const middle = (view.scrollY + view.floor / 2) / view.rowPx;
-    view.rowPx = Math.min(Math.max(rowPx, LEAST_ROW), TALLEST_ROW);
-    this.resize();
-    scroller.scrollTop = middle * view.rowPx - view.floor / 2;
-    this.scrolled();
+    this.relaid(() => {
+      this.view.rowPx = Math.min(Math.max(rowPx, LEAST_ROW), TALLEST_ROW);
+    });
   }
 
   // Says when the picture stands for more notes than it can show.
   say() {
-    requestAnimationFrame(() => {
-      const note = document.getElementById("zoom-note");
-      const text = this.roll.aggregated
-        ? "Too many notes to show each: a cell shows the worst that became of its notes. Zoom in to see every note."
-        : "";
-      if (note.textContent !== text) note.textContent = text;
-    });
-  }
-
-  hover(event) {
-    if (event.pointerType === "mouse" && event.buttons === 0) this.point(event, false);
-  }
-
-  point(event, chosen) {
-    const bounds = this.roll.canvas.getBoundingClientRect();
-    const id = this.roll.noteAt(event.clientX - bounds.left, event.clientY - bounds.top);
-    this.roll.canvas.style.cursor = id === NO_NOTE ? "default" : "pointer";
-    if (id !== NO_NOTE || chosen) this.focusNote(id, { pinned: chosen, reveal: false });
-  }
-
-  key(event) {
-    if (event.ctrlKey || event.altKey || event.metaKey) return;
-    const act = {
-      ArrowRight: () => this.step(1),
-      ArrowLeft: () => this.step(-1),
-      ArrowUp: () => this.across(1),
-      ArrowDown: () => this.across(-1),
-      PageDown: () => this.byBar(1),
-      PageUp: () => this.byBar(-1),
-      Home: () => this.toDrawn(0, 1),
-      End: () => this.toDrawn(this.account.drawn.length - 1, -1),
-      Escape: () => this.focusNote(NO_NOTE, { pinned: false, reveal: false }),
-      "+": () => this.zoomBy(1.5),
-      "-": () => this.zoomBy(1 / 1.5),
-    }[event.key];
-    if (act === undefined) return;
-    event.preventDefault();
-    act();
-  }
-
-  // Goes to the first note from a place in the order of time on, in a direction, that the filter lets through.
-  toDrawn(start, direction) {
-    const { drawn } = this.account;
-    for (let index = start; index >= 0 && index < drawn.length; index += direction) {
-      if (this.roll.passes(drawn[index])) {
-        this.focusNote(drawn[index], { pinned: true, reveal: true });
-        return;
-      }
-    }
-  }
-
-  step(direction) {
-    const { drawn } = this.account;
-    const { focus } = this.roll;
-    if (focus === NO_NOTE) {
-      const index = firstWhere(
-        drawn.length,
-        (i) => this.account.notes.at[drawn[i]] >= this.view.leftStep,
-      );
-      this.toDrawn(Math.min(index, drawn.length - 1), 1);
-    } else {
-      this.toDrawn(drawn.indexOf(focus) + direction, direction);
-    }
-  }
-
-  // Goes to the nearest note above or below that sounds at the same time; drums lie below all pitches.
-  across(direction) {
-    const { account, roll } = this;
-    if (roll.focus === NO_NOTE) return this.step(1);
-    const height = (id) =>
-      isDrum(account, id)
-        ? -1 - account.drumKeys.indexOf(account.notes.pitch[id])
-        : account.notes.pitch[id];
-    const here = height(roll.focus);
-    const at = account.notes.at[roll.focus];
-    let best = NO_NOTE;
-    eachNoteBetween(account, at - 0.01, at + 0.51, (id) => {
-      const away = (height(id) - here) * direction;
-      if (away <= 0 || !this.roll.passes(id)) return;
-      if (best === NO_NOTE || away < (height(best) - here) * direction) best = id;
-    });
-    if (best !== NO_NOTE) this.focusNote(best, { pinned: true, reveal: true });
-    return undefined;
-  }
-
-  byBar(direction) {
-    const { account, roll, view } = this;
-    const step = roll.focus === NO_NOTE ? view.leftStep : account.notes.at[roll.focus];
-    const bar = account.bars[barOfStep(account, step).index + direction];
-    if (bar === undefined) return;
-    const index = firstWhere(
-      account.drawn.length,
-      (i) => account.notes.at[account.drawn[i]] >= bar.first,
+    requestAnimationFrame(() =>
+      setText(
+        "zoom-note",
+        this.roll.aggregated
+          ? "Too many notes to show each: a cell shows the worst that became of its notes. Zoom in to see every note."
+          : "",
+      ),
     );
-    this.toDrawn(Math.min(index, account.drawn.length - 1), 1);
   }
 
-  // Scrolls a note into view, where it isn't.
+  // Brings what was chosen into sight: the note if there is one, else the bars.
+  revealChosen() {
+    if (!state.how.reveal) return;
+    if (state.note !== NO_NOTE && state.account.notes.at[state.note] >= 0) this.reveal(state.note);
+    else if (state.bars !== null) this.revealBars();
+    else return;
+    bringIntoSight(document.querySelector(".sight"));
+  }
+
   reveal(id) {
-    const { view, scroller, account } = this;
-    if (account.notes.at[id] < 0) return;
+    const { view, scroller } = this;
     const [x, y, width] = view.noteBox(id);
-    if (x < view.gutter + 8 || x + Math.min(width, 60) > view.width - 8) {
-      this.goToStep(account.notes.at[id] - (view.room / view.stepPx) * 0.3);
-    }
-    if (!isDrum(account, id) && (y < RULER + 4 || y > view.floor - view.rowPx - 4)) {
-      scroller.scrollTop += y - (RULER + view.floor) / 2;
-    }
-    this.scrolled();
+    if (x < view.gutter + 8 || x + Math.min(width, 60) > view.width - 8)
+      this.goToStep(view.account.notes.at[id] - (view.room / view.stepPx) * 0.3);
+    if (!isDrum(view.account, id) && (y < RULER + 4 || y > view.floor - view.rowPx - 4))
+      this.scrollTo(scroller.scrollLeft, scroller.scrollTop + y - (RULER + view.floor) / 2);
+  }
+
+  // Bars that lie in sight stay where they are.
+  revealBars() {
+    const { view } = this;
+    const { first, end } = chosenSteps();
+    const [left, right] = [view.x(first), view.x(end)];
+    const inside = left >= view.gutter - 1 && right <= view.width;
+    if (!inside) this.goToStep(first - Math.max(view.rightStep - view.leftStep - (end - first), 0) / 4);
   }
 
   goToStep(step) {
-    this.scroller.scrollLeft = Math.max(step, 0) * this.view.stepPx;
-    this.scrolled();
+    this.scrollTo(Math.max(step, 0) * this.view.stepPx, this.scroller.scrollTop);
   }
 
-  // Keeps a playing cursor in view: turns the page when it reaches the last tenth.
+  // Keeps the playing cursor in view, turning the page in the last tenth, until the user scrolls away.
   follow(step) {
     const { view } = this;
     const x = view.x(step);
-    if (x < view.gutter || x > view.gutter + view.room * 0.9) {
+    if (!this.following) return;
+    if (x < view.gutter || x > view.gutter + view.room * 0.9)
       this.goToStep(step - (view.room / view.stepPx) * 0.08);
-    }
   }
+}
+
+// Scrolls the page as little as shows an element.
+function bringIntoSight(place) {
+  const { top, bottom } = place.getBoundingClientRect();
+  if (top >= 0 && bottom <= innerHeight) return;
+  const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
+  place.scrollIntoView({ block: "nearest", behavior: calm ? "auto" : "smooth" });
 }

@@ -1,28 +1,36 @@
 // Where things stand in the roll: from steps and pitches to pixels and back.
 
-const RULER = 22;
-const LANE_GAP = 8;
-const LANE_ROW = 14;
-const LANE_MOST = 250;
+const RULER = 24;
+const PAD = 5;
+const LANE_GAP = 6;
+const LANE_ROW = 15;
+const LANE_MOST = 180;
 const NARROWEST_STEP = 0.004;
 const WIDEST_STEP = 72;
 
 class View {
-  constructor(account) {
-    this.account = account;
-    const [lowest, highest] = pitchSpan(account);
-    this.lowest = lowest;
-    this.highest = highest;
+  constructor() {
     this.stepPx = 16;
     this.rowPx = 9;
     this.scrollX = 0;
     this.scrollY = 0;
     this.width = 800;
     this.height = 400;
+    this.folded = true;
+    // At most this share of the height is for drums.
+    this.laneShare = 0.36;
+    this.laneRowMost = LANE_ROW;
+  }
+
+  // Lays an account out.
+  adopt(account) {
+    this.account = account;
+    this.rows = new Rows(account, this.folded);
   }
 
   get gutter() {
-    return this.width > 640 && this.account.drumKeys.length > 0 ? 112 : 44;
+    if (this.rows.drums.length === 0) return 44;
+    return this.width > 640 ? 112 : 76;
   }
 
   // The width that is left for music, in pixels.
@@ -31,17 +39,14 @@ class View {
   }
 
   get laneHeight() {
-    const rows = this.account.drumKeys.length;
+    const rows = this.rows.drums.length;
     return rows === 0 ? 0 : rows * this.laneRow + 2 * LANE_GAP;
   }
 
   // How high a row of drums is; many drums share the room that there is.
   get laneRow() {
-    return Math.min(LANE_ROW, LANE_MOST / this.account.drumKeys.length);
-  }
-
-  get rowsHeight() {
-    return (this.highest - this.lowest + 1) * this.rowPx;
+    const most = Math.min(LANE_MOST, this.height * this.laneShare);
+    return Math.min(this.laneRowMost, most / this.rows.drums.length);
   }
 
   get contentWidth() {
@@ -49,7 +54,7 @@ class View {
   }
 
   get contentHeight() {
-    return RULER + this.rowsHeight + this.laneHeight;
+    return RULER + this.rows.pitches.length * this.rowPx + 2 * PAD + this.laneHeight;
   }
 
   // The bottom of the pitch rows on the canvas; the drums stand below it.
@@ -69,24 +74,33 @@ class View {
     return this.gutter + step * this.stepPx - this.scrollX;
   }
 
+  // The top of a row of pitches, counted from 0.
+  rowY(row) {
+    return RULER + PAD + row * this.rowPx - this.scrollY;
+  }
+
   y(pitch) {
-    return RULER + (this.highest - pitch) * this.rowPx - this.scrollY;
+    return this.rowY(this.rows.of(pitch));
   }
 
   drumY(key) {
-    return this.floor + LANE_GAP + this.account.drumKeys.indexOf(key) * this.laneRow;
+    return this.floor + LANE_GAP + (this.rows.drumPlace.get(key) ?? 0) * this.laneRow;
   }
 
   stepAt(x) {
     return (x - this.gutter + this.scrollX) / this.stepPx;
   }
 
+  rowAt(y) {
+    return Math.floor((y - RULER - PAD + this.scrollY) / this.rowPx);
+  }
+
   pitchAt(y) {
-    return this.highest - Math.floor((y - RULER + this.scrollY) / this.rowPx);
+    return this.rows.pitches[this.rowAt(y)];
   }
 
   drumAt(y) {
-    return this.account.drumKeys[Math.floor((y - this.floor - LANE_GAP) / this.laneRow)];
+    return this.rows.drums[Math.floor((y - this.floor - LANE_GAP) / this.laneRow)];
   }
 
   // The box of a note as the song has it.
@@ -119,20 +133,4 @@ class View {
     const width = Math.max(Math.min(this.stepPx * 0.8, 12), 2);
     return [this.x(step), this.drumY(key) + this.laneRow * 0.12, width, this.laneRow * 0.66];
   }
-}
-
-// The lowest and highest pitch of song and sheet, with a row to spare.
-function pitchSpan(account) {
-  let lowest = 127;
-  let highest = 0;
-  for (const id of account.drawn) {
-    if (isDrum(account, id)) continue;
-    lowest = Math.min(lowest, account.notes.pitch[id]);
-    highest = Math.max(highest, account.notes.pitch[id]);
-  }
-  for (const tone of account.tones.flat()) {
-    lowest = Math.min(lowest, tone.pitch);
-    highest = Math.max(highest, tone.pitch);
-  }
-  return lowest > highest ? [57, 69] : [Math.max(lowest - 1, 0), Math.min(highest + 1, 127)];
 }

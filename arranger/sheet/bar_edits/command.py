@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.engine.tuning import folded
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.sheet.bar_edits.choice import (
+    DRUMS,
     VOICES,
     choose_bars,
     choose_place,
@@ -24,7 +25,7 @@ from arranger.sheet.bar_edits.structure import (
     move_bars,
 )
 from arranger.sheet.form.cells import read_hits
-from arranger.sheet.sounds import sounds_of
+from arranger.sheet.sounds import gaps_of, sounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -158,9 +159,11 @@ def _swap(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
     return swap_voices(sheet, bars).remarked(remark)
 
 
-def _clear(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
+def _clear(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
     bars, remark = choose_several(sheet, asked.which)
-    return clear_bars(sheet, bars, choose_rows(asked.rows)).remarked(remark)
+    rows = choose_rows(asked.rows)
+    gaps = gaps_of(sounds_of(sheet, engine())) if DRUMS in rows and asked.rows else frozenset()
+    return clear_bars(sheet, bars, rows, gaps).remarked(remark)
 
 
 def _fill(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
@@ -171,7 +174,7 @@ def _fill(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
     if faults:
         raise SettingsError(faults[0].what, remedy=faults[0].remedy)
     known = sounds_of(sheet, engine())
-    return fill_drums(sheet, bars, pattern, known).remarked(remark)
+    return fill_drums(sheet, bars, pattern, known, gaps_of(known)).remarked(remark)
 
 
 class _Kind(NamedTuple):

@@ -103,12 +103,27 @@ def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
     return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
 
 
-def clear_bars(sheet: Sheet, bars: Sequence[int], rows: Sequence[int] = ALL_ROWS) -> BarEdit:
-    """Return the sheet with silence in some rows of some bars; a tone that is held into them ends."""
+def clear_bars(
+    sheet: Sheet,
+    bars: Sequence[int],
+    rows: Sequence[int] = ALL_ROWS,
+    gaps: Collection[str] = frozenset(),
+) -> BarEdit:
+    """Return the sheet with silence in some rows of some bars; a tone that is held into them ends.
+
+    Parameters
+    ----------
+    sheet, bars, rows
+        The sheet, which bars (indices, rising) and which of their rows.
+    gaps
+        Sounds of the drum row that only part repeated tones: they stay as long as a voice does.
+    """
+    kept = frozenset() if set(VOICES) <= set(rows) else frozenset(gaps)
 
     def change(block: Block) -> Block:
         steps = block.head.steps
-        silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, (None,) * steps))
+        drums = tuple(hit if hit in kept else None for hit in block.rows[2])
+        silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
         return block.with_rows_of(silent, rows)
 
     found, followers = changed(take_apart(sheet), bars, change)
@@ -123,6 +138,7 @@ def fill_drums(
     bars: Sequence[int],
     pattern: Sequence[str | None],
     known: Collection[str] | None = None,
+    gaps: Collection[str] = frozenset(),
 ) -> BarEdit:
     """Return the sheet with a drum row in some bars: a pattern that begins anew with each bar.
 
@@ -134,6 +150,8 @@ def fill_drums(
         A drum sound or None a step, repeated until the bar is full, and cut at its end.
     known
         The drum sounds that can be played; None: any.
+    gaps
+        Those that only part repeated tones: they stay where the pattern is silent.
 
     Raises
     ------
@@ -150,8 +168,10 @@ def fill_drums(
         raise SettingsError(f"{sheet.engine} has no drum sound {strange[0]!r}", remedy=remedy)
 
     def change(block: Block) -> Block:
-        steps = block.head.steps
-        row = tuple(pattern[step % len(pattern)] for step in range(steps))
+        row = tuple(
+            pattern[step % len(pattern)] or (hit if hit in gaps else None)
+            for step, hit in enumerate(block.rows[2])
+        )
         return replace(block, rows=(*block.rows[:2], row))
 
     found, followers = changed(take_apart(sheet), bars, change)

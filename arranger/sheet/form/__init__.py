@@ -5,6 +5,7 @@ text                          writing
 parse, lines, header, blocks  reading, with the grammar: line by line, above the bars, the bars
 bar_line, cells, values       what a bar's line, a row's words, the header's words stand for
 lexical                       words and comments: where they stand
+in_place                      a changed sheet written into the text that it was read from
 problem, meant                what is wrong and where, and what was probably meant
 as_bars, fold                 bars that are as others: their law; repeats written so, and back
 ============================  ==============================================================

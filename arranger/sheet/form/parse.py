@@ -123,6 +123,9 @@ def scan(text: str) -> Scan:
     reader = LineReader(from_lines)
     sheet = reader.read()
     problems = sorted(reader.problems.found, key=lambda problem: (problem.line, problem.column))
+    if not any(map(str.strip, from_lines)):
+        what, remedy = "is empty", "arranger new writes a sheet to begin with"
+        problems = [problems[0]._replace(what=what, remedy=remedy)]
     header = reader.header
     return Scan(
         sheet, problems, reader.blocks.row_lines, header.lines, header.sound_lines, from_lines

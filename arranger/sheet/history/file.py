@@ -7,8 +7,8 @@ through `write_version`:
    or another program has written it. So no edit is lost, whoever made it.
 2. The sheet is written. 3. The new version is noted.
 
-Where history begins with a sheet that was edited since it was generated, what was generated comes
-before it: the sheet carries it.
+Where history begins with a sheet that was edited since it was generated, be it broken, what was
+generated comes before it: the sheet carries it.
 
 A command that is killed between leaves the old sheet or the new one; the next one notes which. A
 first write, where nothing stood before, makes no history. Commands take turns: the folder is locked
@@ -66,7 +66,13 @@ def damaged_path(path: str | Path) -> Path:
     return found.with_name(f"{found.name}.damaged")
 
 
-def write_version(path: str | Path, content: bytes, by: str) -> None:
+class OvertakenError(Exception):
+    """Something else stands in a file than what a change was made from."""
+
+
+def write_version(
+    path: str | Path, content: bytes, by: str, *, instead_of: bytes | None = None
+) -> None:
     """Write a sheet's text, and what stood there into its history.
 
     Parameters
@@ -77,11 +83,15 @@ def write_version(path: str | Path, content: bytes, by: str) -> None:
         The text.
     by
         The command, as the list of versions names it.
+    instead_of
+        What has to stand there; None: whatever does.
 
     Raises
     ------
     OutputError
         If the sheet can't be written.
+    OvertakenError
+        If something else stands there; nothing is written then.
     """
     path = Path(path)
     check_target(path)
@@ -89,6 +99,8 @@ def write_version(path: str | Path, content: bytes, by: str) -> None:
         write_bytes(path, content)
         return
     with taking_turns(path) as ours:
+        if instead_of is not None and found_in(path) != instead_of:
+            raise OvertakenError
         keeper = _Keeper(path, ours)
         keeper.note_found(content)
         write_bytes(path, content)
@@ -212,14 +224,17 @@ def with_found(history: History, found: bytes, path: Path) -> History:
 
 def _as_generated(found: bytes) -> bytes | None:
     """Return the sheet that a program wrote before a hand edited it; None if that isn't known."""
-    from arranger.sheet.form.parse import parse
+    from arranger.sheet.form.parse import scan
     from arranger.sheet.form.text import format_sheet
     from arranger.sheet.record.base import base_of
     from arranger.sheet.record.digest import is_edited
 
     try:
-        sheet = parse(found.decode("utf-8-sig"))
-        if sheet.generated is None or not is_edited(sheet):
+        read = scan(found.decode("utf-8-sig"))
+        sheet = (
+            read.sheet
+        )  # as far as it can be read: the record may be whole where rows are broken
+        if sheet.generated is None or not (read.problems or is_edited(sheet)):
             return None
         told = replace(
             base_of(sheet).sheet,
@@ -230,7 +245,7 @@ def _as_generated(found: bytes) -> bytes | None:
             generated=sheet.generated,
         )
         return None if is_edited(told) else format_sheet(told).encode("utf-8")
-    except (ArrangerError, ValueError):  # an edit half done
+    except (ArrangerError, ValueError):
         return None
 
 

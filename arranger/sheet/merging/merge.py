@@ -17,11 +17,12 @@ bar as it was           gone                nothing
 bar changed             gone                the edit, listed
                         new bar             the new bar, where the song has it
 tone lengthened         another tone        that tone, lengthened alike
+one between two edited  changed             it as it was, listed, the other as comment
 bar as another one      either              the bar as that one is now
 ======================  ==================  =====================================
 
 Tones by hand follow the key: they move by as many semitones as what is generated, and by octaves into
-the engine's table; asked to be left as typed, they stay. A tone by hand is neither lengthened nor cut:
+the engine's table, and those left beside them in their bar stay in their octaves; asked to be left as typed, they stay. A tone by hand is neither lengthened nor cut:
 where one that is generated now was held over or after it, that one starts again behind it. In other
 steps edits go to the nearest one; what then doesn't fit is listed and stands below as a comment.
 

@@ -1,12 +1,15 @@
 """Merging one row of two sheets, step by step, over what both grew from.
 
 Steps of a voice are compared by what sounds: the pitch, and where its tone starts. So a tone is one
-thing wherever bars begin, and the steps of a tone that a hand made are the hand's to its end.
+thing wherever bars begin, and the steps of a tone that a hand made are the hand's to its end. A single
+tone or silence that a hand left, or typed as it was, between two of its own tones is part of its phrase.
+In a bar where a hand has put a tone, those that it left stay in their octaves beside it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import HOLD, REST
@@ -28,6 +31,8 @@ class Slot(NamedTuple):
     """Where the base isn't known: whether what is generated now is another."""
     copied: int | None = None
     """The slot whose cell stands here too, since the bar is as another one."""
+    bar: int = 0
+    """The bar of the merged sheet that it is in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +103,13 @@ def merge_voice(
         _heard(now, places.now),
     )
     slot_of = {slot.edited: at for at, slot in enumerate(slots) if slot.edited is not None}
-    hand = [_is_hands(slot, mine, then, new, move) for slot in slots]
+    changed = [_is_changed(slot, mine, then) for slot in slots]
+    _take_phrases_along(changed, slots, mine)
+    _keep_octaves(changed, slots, mine, new, move)
+    hand = [
+        by_hand and _is_otherwise(slot, mine, new, move)
+        for slot, by_hand in zip(slots, changed, strict=True)
+    ]
     _take_starts_along(hand, slots, mine, new, slot_of)
     cells, ids = _performed(hand, slots, mine, new, slot_of, move)
     kept_base = list(now)
@@ -130,16 +141,64 @@ def _heard(row: Row, places: Sequence[int]) -> _Heard:
     return _Heard(sounds, starts)
 
 
-def _is_hands(slot: Slot, mine: _Heard, then: _Heard, new: _Heard, move: Move) -> bool:
+def _is_changed(slot: Slot, mine: _Heard, then: _Heard) -> bool:
+    """Return whether a step isn't as it was generated then, as far as that is known."""
     if slot.edited is None:
         return False
+    if slot.now is None or slot.copied is not None or slot.base is None:
+        return True
+    return mine.sounds[slot.edited] != then.sounds[slot.base]
+
+
+def _take_phrases_along(changed: list[bool], slots: Sequence[Slot], mine: _Heard) -> None:
+    """Let a tone or silence be the hand's where the tones before and after it are, within a bar.
+
+    Over a bar line it isn't: bars that are as another one are merged alike, whatever is around them.
+    """
+    kept = [at for at, by_hand in enumerate(changed) if by_hand]
+    for before, after in pairwise(kept):
+        phrase = slots[before : after + 1]
+        steps = [slot.edited for slot in phrase if slot.edited is not None]
+        if len(phrase) < 3 or len(steps) < len(phrase) or phrase[0].bar != phrase[-1].bar:
+            continue
+        first, *between, last = [mine.sounds[step] for step in steps]
+        alone = set(between) == {between[0]} and between[0] not in (first, last)
+        if alone and first[0] >= 0 and last[0] >= 0:
+            changed[before + 1 : after] = [True] * len(between)
+
+
+def _keep_octaves(
+    changed: list[bool], slots: Sequence[Slot], mine: _Heard, new: _Heard, move: Move
+) -> None:
+    """Let tones of a bar with some by hand be the hand's too, where only their octave is new.
+
+    Those by hand aren't moved by octaves with what is generated around them, and some of a phrase
+    may have been typed as they were.
+    """
+    if not move.folds:
+        return
+    starting = [slot.edited is not None and mine.begins(slot.edited) for slot in slots]
+    bars = {slots[at].bar for at, starts in enumerate(starting) if starts and changed[at]}
+    tones: dict[int, list[int]] = {}
+    for at, slot in enumerate(slots):
+        if slot.edited is not None and mine.sounds[slot.edited][0] >= 0:
+            tones.setdefault(mine.starts[slot.edited], []).append(at)
+    for start, steps in tones.items():
+        if slots[steps[0]].bar not in bars or any(changed[at] for at in steps):
+            continue
+        pitch, place = mine.sounds[start]
+        moved = move.pitch(pitch)
+        heard = [new.sounds[slots[at].now or 0] for at in steps]
+        if all(p >= 0 and (p - moved) % 12 == 0 and at == place for p, at in heard):
+            for at in steps:
+                changed[at] = True
+
+
+def _is_otherwise(slot: Slot, mine: _Heard, new: _Heard, move: Move) -> bool:
+    """Return whether what the hand has on a step, in the key of now, isn't generated now."""
+    if slot.now is None or slot.edited is None or slot.copied is not None:
+        return True
     sound = mine.sounds[slot.edited]
-    if slot.now is None:
-        return True
-    if slot.copied is not None:
-        return True
-    if slot.base is not None and sound == then.sounds[slot.base]:
-        return False
     moved = (move.pitch(sound[0]), sound[1]) if sound[0] >= 0 else sound
     return moved != new.sounds[slot.now]
 

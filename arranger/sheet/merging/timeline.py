@@ -356,7 +356,7 @@ def _slots(bars: list[PlannedBar], sides: Sides, contents: Sequence[str]) -> lis
     mine, then, now = sides.mine.sheet, sides.then.sheet, sides.now
     firsts: list[int] = []
     slots: list[Slot] = []
-    for bar in bars:
+    for index, bar in enumerate(bars):
         own = _steps_of(mine, bar.edited, bar.head.steps)
         old = _steps_of(then, bar.base if bar.known else None, bar.head.steps)
         new = _steps_of(now, bar.now, bar.head.steps)
@@ -365,7 +365,7 @@ def _slots(bars: list[PlannedBar], sides: Sides, contents: Sequence[str]) -> lis
         other = None if bar.follows is None else firsts[bar.follows]
         firsts.append(len(slots))
         slots.extend(
-            Slot(e, b, n, renewed, None if other is None else other + at)
+            Slot(e, b, n, renewed, None if other is None else other + at, index)
             for at, (e, b, n) in enumerate(zip(own, old, new, strict=True))
         )
     return slots

@@ -105,9 +105,20 @@ def with_digest(sheet: Sheet, transpose: int = 0) -> Sheet:
 def is_edited(sheet: Sheet) -> bool:
     """Return whether a hand has changed the sheet since it was generated.
 
-    A sheet without a digest was written by hand altogether, so it counts as edited.
+    A sheet without a digest was written by hand altogether, so it counts as edited. One whose bars
+    are written as others, and play what they played, doesn't.
     """
-    return sheet.digest != sheet_digest(sheet)
+    if sheet.digest == sheet_digest(sheet):
+        return False
+    if not is_folded(sheet):
+        return True
+    bars = tuple(bar._replace(as_bar=None) for bar in sheet.bars)
+    return sheet.digest != sheet_digest(replace(sheet, bars=bars))
+
+
+def is_folded(sheet: Sheet) -> bool:
+    """Return whether some bars are written as others."""
+    return any(bar.as_bar is not None for bar in sheet.bars)
 
 
 def _digest(content: object, *, size: int) -> str:

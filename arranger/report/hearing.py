@@ -1,0 +1,241 @@
+"""How much of each note is heard, and of each line of the music on each beat.
+
+The music has four lines: tune, bass, harmony, drums. A note belongs to one of them (`lines_of`); what
+the user asked to be left out belongs to none. How much of a note is heard is a share of 100:
+
+- tune and bass: half is its start, half its time. A note that starts up to `ON_TIME` seconds from its
+  place has its whole start, one that is `TOO_LATE` off has none. What sounds in another octave counts
+  `OTHER_OCTAVE`. A note that runs on from the one before has no start. A bass that lets the rest of its
+  chord have turns after its start has all its time.
+- harmony: the share of the beats it sounds on in which one of the voices has its pitch, in any octave.
+  So a chord that is broken up is whole when each of its tones has its turn on each beat.
+- drums: heard or not.
+
+A line is heard on a beat as far as the notes that sound on it are, louder ones counting up to twice
+as much. All is counted in whole numbers. The figures are our own judgement, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.columns import distinct, unchanging
+from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.report.account import account
+from arranger.report.remember import remembered
+from arranger.rows import tones
+
+if TYPE_CHECKING:
+    from arranger.columns import Bools, Ints
+    from arranger.conversion import Conversion
+    from arranger.engine.model import Engine
+    from arranger.grid.model import Grid
+    from arranger.reduce.ledger import Entry
+    from arranger.reduce.model import Reduction
+    from arranger.song.model import Song
+
+LINES = ("tune", "bass", "harmony", "drums")
+TUNE, BASS, HARMONY, DRUMS = range(4)
+NO_LINE = -1
+
+ON_TIME = 0.06
+TOO_LATE = 0.25
+"""Seconds."""
+OTHER_OCTAVE = 0.9
+CARRIES_LINE = 0.5
+"""Tune or bass weight from which a note counts as that line."""
+
+AS_ASKED = frozenset({"track-muted", "silent", "beyond-limit", "by-hand"})
+_AS_ASKED = np.array([reason in AS_ASKED for reason in REASONS] + [False])
+"""By index of the deciding reason; the last is for -1, no reason."""
+_OUTCOME = {name: index for index, name in enumerate(OUTCOMES)}
+PARTS_LINE = {name: index for index, name in enumerate(LINES)} | {"muted": NO_LINE}
+
+
+class Beats(NamedTuple):
+    """The beats of a sheet, as its bars count them."""
+
+    bar: Ints
+    """Shape (beats,): index into ``Grid.bars``."""
+    number: Ints
+    """Shape (beats,): the beat of the bar, from 1."""
+    length: Ints
+    """Shape (beats,): in 64ths of a whole note."""
+    of_step: Ints
+    """Shape (steps,): the beat that each step belongs to."""
+
+
+class Asked(NamedTuple):
+    """What a song asks of each line: the rod by which other conversions of it are measured too."""
+
+    line: Ints
+    """Shape (notes,): index into `LINES`, or `NO_LINE`."""
+    value: Ints
+    """Shape (notes,): 50 to 100, by loudness."""
+
+
+@remembered
+def asked_of(conversion: Conversion) -> Asked:
+    """Return the line of each note and what it counts.
+
+    Where the reduction weighed each note, a note is tune or bass if it carries that line itself (a
+    piano part may have the bass and the chords), else harmony; without weights it is what its part is.
+    """
+    reduction, columns = conversion.reduction, conversion.song.columns
+    of_part = np.array([PARTS_LINE[role.role] for role in reduction.roles], dtype=np.int64)
+    line: Ints = of_part[columns.part]
+    if reduction.weights is not None:
+        pitched = (line != NO_LINE) & (line != DRUMS)
+        line[pitched] = HARMONY
+        for which, weights in ((BASS, reduction.weights.bass), (TUNE, reduction.weights.tune)):
+            line[(weights >= CARRIES_LINE) & pitched] = which
+    found = account(conversion)
+    line[_AS_ASKED[found.decided] | (found.bar_index < 0)] = NO_LINE
+    value = 50 + np.rint(columns.loudness * 50).astype(np.int64)
+    return Asked(unchanging(line), unchanging(value))
+
+
+def beats_of(grid: Grid) -> Beats:
+    """Return the beats of a grid's bars; one that is shorter than a step may have none."""
+    bars = np.array([bar[1:5] for bar in grid.bars], dtype=np.int64).reshape(-1, 4)
+    first, steps, _, denominator = bars.T
+    bar = np.repeat(np.arange(len(bars)), steps)
+    step = grid.step_beats
+    # steps * (quarter notes/step) / (quarter notes/beat) = beats
+    beat = (np.arange(grid.steps) - first[bar]) * step.numerator * denominator[bar]
+    beat //= 4 * step.denominator
+    begins = (np.diff(bar, prepend=-1) != 0) | (np.diff(beat, prepend=-1) != 0)
+    at = np.flatnonzero(begins)
+    length = np.maximum(64 // denominator, 1)[bar[at]]
+    return Beats(bar[at], beat[at] + 1, length, np.cumsum(begins) - 1)
+
+
+def first_and_last_beat(song: Song, grid: Grid, beats: Beats, line: Ints) -> tuple[Ints, Ints]:
+    """Return the beats on which each note starts and ends, of shape (notes,); pedals don't count."""
+    first = np.maximum(grid.onset_steps, 0)
+    last = first + _steps_asked(song, grid, line) - 1
+    return beats.of_step[first], beats.of_step[np.minimum(last, grid.steps - 1)]
+
+
+def _steps_asked(song: Song, grid: Grid, line: Ints) -> Ints:
+    """Return for how many steps each note is to be heard: while its key is down.
+
+    A note of the tune or the bass gives way to the next of its line, as in one voice it must.
+    """
+    columns = song.columns
+    steps: Ints = np.maximum(grid.end_steps - grid.onset_steps, 1)
+    down = columns.duration - columns.rings
+    steps = np.where(columns.rings > 0, steps * down // np.maximum(columns.duration, 1), steps)
+    for which in (TUNE, BASS):
+        notes = np.flatnonzero((line == which) & (grid.onset_steps >= 0))
+        onset = grid.onset_steps[notes]
+        onsets = np.append(distinct(onset), grid.steps)
+        following = onsets[np.searchsorted(onsets, onset, side="right").clip(max=len(onsets) - 1)]
+        steps[notes] = np.minimum(steps[notes], following - onset)
+    return np.maximum(steps, 1)
+
+
+def sounding(engine: Engine, reduction: Reduction, beats: Beats) -> Bools:
+    """Return which pitch classes of the song are heard on which beat: shape (12, beats)."""
+    silent = engine.silencing(reduction.drums)
+    hidden = np.array([drum in silent for drum in reduction.drums], dtype=np.bool_)
+    found = np.zeros((12, len(beats.bar)), dtype=np.bool_)
+    for row in (reduction.voice1, reduction.voice2):
+        pitch = np.array([-1 if tone is None else tone for tone in tones(row)], dtype=np.int64)
+        heard = (pitch >= 0) & ~hidden
+        found[(pitch[heard] - reduction.ledger.transpose) % 12, beats.of_step[heard]] = True
+    return found
+
+
+def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, line: Ints) -> Ints:
+    """Return how much of each note is heard, 0 to 100; shape (notes,).
+
+    Parameters
+    ----------
+    song, engine, grid, reduction
+        A conversion, or one that was only tried.
+    line
+        The line of each note, as `asked_of` tells it.
+    """
+    entries = reduction.ledger.entries
+    outcome = np.array([_OUTCOME[entry.outcome] for entry in entries], dtype=np.int64)
+    heard = np.where(outcome == _OUTCOME["dropped"], 0, 100)
+    harmony = (line == HARMONY) & (outcome != _OUTCOME["kept"]) & (outcome != _OUTCOME["merged"])
+    if harmony.any():
+        beats = beats_of(grid)
+        first, last = (each[harmony] for each in first_and_last_beat(song, grid, beats, line))
+        sums = np.zeros((12, len(beats.bar) + 1), dtype=np.int64)
+        np.cumsum(sounding(engine, reduction, beats), axis=1, out=sums[:, 1:])
+        pitch = song.columns.pitch[harmony] % 12
+        heard[harmony] = (sums[pitch, last + 1] - sums[pitch, first]) * 100 // (last + 1 - first)
+    struck = _steps_asked(song, grid, line)
+    for note in np.flatnonzero((line == TUNE) | (line == BASS)).tolist():
+        if entries[note].reasons and outcome[note] in (_OUTCOME["changed"], _OUTCOME["merged"]):
+            bass = bool(line[note] == BASS)
+            heard[note] = _of_line(entries[note], grid, int(struck[note]), bass=bass)
+    return unchanging(heard)
+
+
+def _of_line(entry: Entry, grid: Grid, struck: int, *, bass: bool) -> int:
+    """Return how much of a note of the tune or the bass is heard, where not all of it is."""
+    octave = OTHER_OCTAVE if {"octave-folded", "octave-doubled"} & {*entry.reasons} else 1.0
+    if entry.outcome == "merged":
+        return int(100 * octave * (0.5 if "repeat-tied" in entry.reasons else 1.0))
+    # A bass that is struck, then lets the rest of its chord have its turns, is whole.
+    turns = bass and "broken-chord" in entry.reasons
+    time = 1.0 if turns else time_heard(entry, grid, struck)
+    return int(100 * octave * (0.5 * start_heard(entry, grid) + 0.5 * time))
+
+
+def start_heard(entry: Entry, grid: Grid) -> float:
+    """Return how much of a note's start is heard, 0 to 1."""
+    late = abs(late_seconds(entry, grid))
+    return min(max((TOO_LATE - late) / (TOO_LATE - ON_TIME), 0.0), 1.0)
+
+
+def late_seconds(entry: Entry, grid: Grid) -> float:
+    """Return by how much a note that is heard starts later than the song asks; earlier: below 0."""
+    steps = entry.spans[0].step - float(grid.positions[entry.note])
+    return steps * grid.step_length.seconds + entry.late_seconds
+
+
+def time_heard(entry: Entry, grid: Grid, struck: int) -> float:
+    """Return for how much of its time a note is heard, 0 to 1; its key is down for so many steps."""
+    start = int(grid.onset_steps[entry.note])
+    inside = sum(
+        max(min(span.step + span.steps, start + struck) - max(span.step, start), 0)
+        for span in entry.spans
+        if span.voice
+    )
+    return min(inside / max(struck, 1), 1.0)
+
+
+class LineHeard(NamedTuple):
+    """What each line loses on each beat."""
+
+    beats: Beats
+    asked: Bools
+    """Shape (4, beats): whether the line has a note there."""
+    lost: Ints
+    """Shape (4, beats): the share that isn't heard, in thousandths."""
+
+
+def lines_heard(song: Song, grid: Grid, asked: Asked, heard: Ints) -> LineHeard:
+    """Return what each line loses on each beat, its notes being heard so far."""
+    beats = beats_of(grid)
+    first, last = first_and_last_beat(song, grid, beats, asked.line)
+    last = np.where(asked.line == DRUMS, first, last)
+    count = len(beats.bar)
+    whole = np.zeros((4, count), dtype=np.int64)
+    got = np.zeros((4, count), dtype=np.int64)
+    for line in range(4):
+        of_line = (asked.line == line) & (grid.onset_steps >= 0)
+        for sums, value in ((whole, asked.value * 100), (got, asked.value * heard)):
+            begun = np.bincount(first[of_line], value[of_line], count + 1)
+            ended = np.bincount(last[of_line] + 1, value[of_line], count + 1)
+            sums[line] = np.rint(np.cumsum(begun - ended))[:count].astype(np.int64)
+    # Rounded up, so that only what is whole has lost nothing.
+    lost = -((got - whole) * 1000 // np.maximum(whole, 1))
+    return LineHeard(beats, whole > 0, lost)

@@ -1,0 +1,56 @@
+"""The sheet's own lines, which the page shows beside the roll: the text, and where each bar stands in it."""
+
+from __future__ import annotations
+
+from pathlib import PurePath
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.sheet.edited_rows import edited_rows
+from arranger.sheet.form.parse import scan
+from arranger.sheet.form.text import format_sheet
+from arranger.sheet.record.base import base_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.conversion import Conversion
+    from arranger.sheet.form.parse import Scan
+
+
+class SheetLines(NamedTuple):
+    """A sheet's text, bar by bar."""
+
+    file: str
+    """The name of its file, without folder."""
+    lines: tuple[str, ...]
+    """Up to the last line of the last bar."""
+    bars: tuple[tuple[int, ...], ...]
+    """Of each bar its first and last line, from 1, and the rows that a hand changed (`edited_rows`)."""
+
+
+def lines_of(conversion: Conversion) -> SheetLines:
+    """Return the lines of a conversion's sheet as they are written beside its report."""
+    name = PurePath(conversion.song.file.replace("\\", "/")).stem
+    return lines_in(scan(format_sheet(conversion.sheet)), f"{name}.duet")
+
+
+def lines_in(found: Scan, file: str, edited: Sequence[tuple[int, ...]] | None = None) -> SheetLines:
+    """Return the lines of a text that was read.
+
+    Parameters
+    ----------
+    found
+        What reading it found, no errors.
+    file
+        The name of its file.
+    edited
+        The rows that a hand changed in each bar, if that is known already.
+    """
+    if edited is None:
+        edited = edited_rows(found.sheet, base_of(found.sheet))
+    bars = [
+        (rows[0], max(rows), *changed)
+        for rows, changed in zip(found.row_lines, edited, strict=True)
+    ]
+    last = max((bar[1] for bar in bars), default=0)
+    return SheetLines(file, tuple(found.lines[:last]), tuple(bars))

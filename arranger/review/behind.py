@@ -1,0 +1,173 @@
+"""The song behind a sheet, and what becomes of it in the sheet as it stands now.
+
+A sheet says which song it was made from, by name and digest, and with which settings. The song is
+converted once; each version of the sheet is then told against that conversion (`in_sheet`). Nothing
+is merged: the sheet in the file is what is heard. A sheet that names no song is told against itself,
+as a song whose notes are its own tones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.conversion import Conversion, convert
+from arranger.conversion.by_hand import revise, what_was_asked
+from arranger.engine import load_engine
+from arranger.errors import SheetError
+from arranger.options import read_command_line
+from arranger.settings import Settings
+from arranger.sheet.edited_rows import edited_rows
+from arranger.sheet.merging.merge import Merge, MergedBar
+from arranger.sheet.midi import to_midi
+from arranger.sheet.record.base import base_of
+from arranger.song import read_song, read_song_bytes
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from arranger.engine.model import Engine
+    from arranger.reduce.tell.account import Asked
+    from arranger.sheet.model import Sheet
+    from arranger.song.model import Song
+
+_SHEET_ITSELF = "sheet.mid"
+
+
+class _Key(NamedTuple):
+    """What of a sheet decides how its song is converted."""
+
+    engine: str
+    settings: str
+    step_beats: Fraction
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Behind:
+    """The song behind a sheet, converted."""
+
+    path: Path
+    """The sheet's."""
+    source: Path | None
+    """The song's; None: the sheet names none."""
+    conversion: Conversion
+    asked: Asked
+    key: _Key
+
+    def fits(self, sheet: Sheet) -> bool:
+        """Return whether a version of the sheet can still be told against this."""
+        return self.source is not None and self.key == _key(sheet)
+
+
+class InSheet(NamedTuple):
+    """What became of a song in a sheet as it stands."""
+
+    conversion: Conversion
+    edited: list[tuple[int, ...]]
+    """Of each bar the rows that a hand changed (`arranger.sheet.edited_rows`)."""
+
+
+def find_song(path: Path, sheet: Sheet, song: Path | None = None) -> Path | None:
+    """Return where the song of a sheet is; None for a sheet that names none.
+
+    Parameters
+    ----------
+    path, sheet
+        The sheet.
+    song
+        What somebody named: the song, or a folder to look in; None: it is looked for beside the
+        sheet, one folder above and where the program runs.
+
+    Raises
+    ------
+    SheetError
+        If it isn't there.
+    """
+    if not sheet.source_file:
+        return None
+    if song is not None and not song.is_dir():
+        return song
+    name = sheet.source_file.replace("\\", "/").rsplit("/", 1)[-1]
+    folders = (path.parent, path.parent.parent, Path()) if song is None else (song,)
+    found = next((each / name for each in folders if (each / name).is_file()), None)
+    if found is None:
+        raise SheetError(
+            f"the song {name} that the sheet was made from is not beside it",
+            file=path,
+            remedy="name it, or its folder, with --song",
+        )
+    return found
+
+
+def open_behind(path: Path, sheet: Sheet, source: Path | None) -> Behind:
+    """Read and convert the song of a sheet, in the sheet's own step and for its engine.
+
+    Raises
+    ------
+    SheetError
+        If the song is another file than the sheet was made from, or a sheet that names none can't be
+        played.
+    ArrangerError
+        If song, engine or settings can't be read.
+    """
+    engine = load_engine(sheet.engine, beside=path)
+    if source is None:
+        song, settings = _of_itself(sheet, engine), Settings(engine=sheet.engine)
+    else:
+        settings = replace(read_command_line(sheet.settings), engine=sheet.engine)
+        song = read_song(source, settings.read)
+        if sheet.source_sha256 and song.sha256 != sheet.source_sha256:
+            raise SheetError(
+                f"{source} is not the file that the sheet was made from",
+                file=path,
+                remedy="name the right one with --song, or convert again",
+            )
+    found = convert(song, engine, settings)
+    if found.sheet.step_beats != sheet.step_beats and source is not None:
+        grid = replace(settings.grid, step=sheet.step_beats)
+        found = convert(song, engine, replace(settings, grid=grid))
+    return Behind(
+        path=path,
+        source=source,
+        conversion=found,
+        asked=what_was_asked(found),
+        key=_key(sheet),
+    )
+
+
+def in_sheet(behind: Behind, sheet: Sheet) -> InSheet:
+    """Return what became of the song in a sheet as it stands.
+
+    Parameters
+    ----------
+    behind
+        The song; it has to fit the sheet (`Behind.fits`).
+    sheet
+        The sheet, without errors.
+    """
+    if behind.source is None:
+        return InSheet(replace(behind.conversion, sheet=sheet), [()] * len(sheet.bars))
+    base = base_of(sheet)
+    edited = edited_rows(sheet, base)
+    numbers = (
+        [bar.number for bar in sheet.bars]
+        if sheet.generated is None
+        else [None if at is None else base.sheet.bars[at].number for at in base.matched]
+    )
+    places = {bar.number: index for index, bar in enumerate(behind.conversion.grid.bars)}
+    bars = tuple(
+        MergedBar(rows, None if number is None else places.pop(number, None))
+        for rows, number in zip(edited, numbers, strict=True)
+    )
+    merged = Merge(sheet=sheet, bars=bars, conflicts=())
+    return InSheet(revise(behind.conversion, merged, behind.asked), edited)
+
+
+def _key(sheet: Sheet) -> _Key:
+    return _Key(sheet.engine, sheet.settings, sheet.step_beats, sheet.source_sha256)
+
+
+def _of_itself(sheet: Sheet, engine: Engine) -> Song:
+    return read_song_bytes(to_midi(sheet, engine), _SHEET_ITSELF)

@@ -1,0 +1,262 @@
+"""Songs and player in C: compiled as C99 and as C++, linked into one program, and run on the host."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+import pytest
+
+from arranger.engine import Engine, load_engine, parse_engine
+from arranger.engine.model import DrumPart
+from arranger.errors import UsageError
+from arranger.machine.c_export import identifier
+from arranger.machine.exporters import export, export_files
+from arranger.machine.options import ExportOptions
+from arranger.rows import HOLD, REST
+from arranger.sound import edges
+from tests.sound.sheets import sheet_of
+from tests.sound.test_own_engines import HEAD, OWN, TAIL
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.sheet.model import Sheet
+
+STRICT = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Werror")
+COMPILERS = {
+    "c": ("gcc", "-std=c99", "-pedantic", *STRICT),
+    "cpp": ("g++", "-x", "c++", "-std=c++11", "-pedantic", *STRICT),
+}
+
+MAIN = """
+#include <stdio.h>
+#include <stdlib.h>
+INCLUDES
+
+static const duet_song *const songs[] = { SONGS };
+
+static void show(void *context, int level)
+{
+    printf("%d\\n", level + *(int *)context);
+}
+
+static int wait(void *context, uint32_t cycle)
+{
+    if (cycle >= 500000u)
+        return 1;
+    printf("%lu ", (unsigned long)cycle + (unsigned long)*(int *)context);
+    return 0;
+}
+
+int main(int arguments, char **words)
+{
+    const duet_song *song = songs[atoi(words[1])];
+    duet_player player;
+    uint32_t cycle = 0;
+    int level, nothing = 0;
+    duet_host host;
+    unsigned long edges = arguments > 2 ? strtoul(words[2], 0, 10) : 0;
+    if (arguments > 3) {
+        uint32_t i;
+        for (i = 0; i < song->pitch_count; i++)
+            printf("%d %lu\\n", song->pitches[i].midi, (unsigned long)song->pitches[i].millihertz);
+        for (i = 0; i < song->drum_count; i++) {
+            int part = song->drums[i].first_part, end = part + song->drums[i].parts;
+            printf("%lu", (unsigned long)song->drums[i].microseconds);
+            for (; part < end; part++)
+                printf(" %d %lu %lu %lu", song->parts[part].kind,
+                    (unsigned long)song->parts[part].microseconds,
+                    (unsigned long)song->parts[part].setting,
+                    (unsigned long)song->parts[part].change);
+            printf("\\n");
+        }
+        printf("%lu %lu\\n", (unsigned long)song->steps, (unsigned long)song->step_microseconds);
+        return 0;
+    }
+    duet_start(&player, song);
+    if (arguments > 2) {
+        while (edges-- && (level = duet_edge(&player, &cycle)) >= 0)
+            printf("%lu %d\\n", (unsigned long)cycle, level);
+        printf("step %lu\\n", (unsigned long)player.step);
+        return 0;
+    }
+    host.context = &nothing;
+    host.pin = show;
+    host.clock = wait;
+    printf("%d\\n", duet_play(&player, &host));
+    return 0;
+}
+"""
+
+PHASE, COUNTER, TIMER = (load_engine(name) for name in ("twin-phase", "twin-counter", "pc-alternate"))  # fmt: skip
+REST_PART, NOISE_PART = DrumPart("rest", (), 5_900), DrumPart("noise", (354,), 17_700)
+
+
+def parted(engine: Engine) -> Engine:
+    """Return an engine whose drums have three parts each."""
+    cut = [
+        drum._replace(parts=(drum.parts[0]._replace(cycles=11_800), REST_PART, NOISE_PART))
+        for drum in engine.drums
+    ]
+    return replace(engine, drums=tuple(cut))
+
+
+def busy(engine: Engine, title: str, *, loop_step: int | None = None) -> Sheet:
+    """Return a sheet with tones alone and together, held and repeated, every drum, and rests."""
+    low, *_, high = sorted(engine.pitches)
+    mid = sorted(engine.pitches)[len(engine.pitches) // 2]
+    names = [drum.name for drum in engine.drums]
+    drums = [part for name in names for part in (name, None)]
+    ones, twos = [mid, HOLD, high, low, REST, HOLD, mid, mid], [low, REST, mid, HOLD, HOLD, high]
+    steps = len(drums) + 8
+    return sheet_of(
+        engine,
+        [REST, *(ones * steps)[: steps - 1]],
+        [REST, *(twos * steps)[: steps - 1]],
+        [None] * 4 + drums + [None] * 4,
+        title=title,
+        loop_step=loop_step,
+        length=engine.step_lengths[min(5, len(engine.step_lengths) - 1)].setting,
+    )
+
+
+class Case(NamedTuple):
+    """A song of the program."""
+
+    engine: Engine
+    sheet: Sheet
+
+
+def _case(engine: Engine, title: str) -> Case:
+    return Case(engine, busy(engine, title))
+
+
+LOOP = sheet_of(PHASE, [60, 64, 67], [36, REST, 43], ["kick", None, "hat"], loop_step=1, title="A loop")  # fmt: skip
+TIMER_LOOP = replace(LOOP, engine=TIMER.name, title="B loop", length=TIMER.step_lengths[0].setting)
+CASES = {
+    "phase": _case(PHASE, "Phase */ tide \\ 7"),
+    "counter": _case(COUNTER, "Counter"),
+    "timer": _case(TIMER, "Timer"),
+    "parts": _case(parted(PHASE), "Parts"),
+    "taking": _case(replace(COUNTER, drum_takes_step=True), "Taking"),
+    **{
+        f"own {method}": _case(parse_engine(HEAD + OWN[method] + TAIL), f"Own {method}")
+        for method in OWN
+    },
+    "silent": Case(PHASE, sheet_of(PHASE, [REST], title="int")),
+    "loop": Case(PHASE, LOOP),
+    "timer loop": Case(TIMER, TIMER_LOOP),
+}
+
+
+@pytest.fixture(scope="module", params=COMPILERS)
+def program(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a program with all songs, each in a file of its own."""
+    folder: Path = tmp_path_factory.mktemp("program")
+    sources = ["main.c", "duet_player.c"]
+    for number, case in enumerate(CASES.values()):
+        options = ExportOptions(stem=f"song{number}")
+        (folder / f"song{number}.c").write_bytes(export(case.sheet, case.engine, "c", options))
+        for name, content in export_files(case.sheet, case.engine, "c", options).items():
+            (folder / name).write_bytes(content)
+        sources.append(f"song{number}.c")
+    includes = "\n".join(f'#include "song{number}.h"' for number in range(len(CASES)))
+    names = ", ".join(f"&{identifier(case.sheet.title)}_song" for case in CASES.values())
+    text = MAIN.replace("INCLUDES", includes).replace("SONGS", names)
+    (folder / "main.c").write_text(text)
+    command = [*COMPILERS[request.param], "-O1", *sources, "-o", "program"]
+    subprocess.run(command, cwd=folder, check=True)
+    return folder / "program"
+
+
+def said(program: Path, case: str, *words: str) -> list[str]:
+    """Return the lines that the program says of a song."""
+    command = [program, str([*CASES].index(case)), *words]
+    return subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()
+
+
+def rendered(sheet: Sheet, engine: Engine) -> list[str]:
+    """Return the pin's changes as they are heard, a line each."""
+    return [
+        f"{clock} {level}"
+        for clocks, levels in edges(sheet, engine)
+        for clock, level in zip(clocks, levels, strict=True)
+    ]
+
+
+@pytest.mark.parametrize("name", [name for name in CASES if "loop" not in name])
+def test_the_edges_are_those_of_the_render(program: Path, name: str) -> None:
+    engine, sheet = CASES[name]
+    expected = rendered(sheet, engine)
+    *found, step = said(program, name, "1000000")
+    assert found == expected
+    assert len(found) > 100 or name == "silent"
+    assert step == f"step {sheet.steps}"
+
+
+@pytest.mark.parametrize("name", ["loop", "timer loop"])
+def test_a_loop_goes_round_without_a_seam(program: Path, name: str) -> None:
+    engine, sheet = CASES[name]
+    rows = (list(row) + 2 * list(row[1:]) for row in (sheet.voice1, sheet.voice2, sheet.drums))
+    expected = rendered(sheet_of(engine, *rows, length=sheet.length), engine)[:-4]  # type: ignore[arg-type]
+    *found, step = said(program, name, str(len(expected)))
+    assert found == expected
+    assert step == "step 2"
+
+
+@pytest.mark.parametrize("name", ["phase", "timer"])
+def test_a_clock_and_a_pin_play_it_and_may_stop_it(program: Path, name: str) -> None:
+    engine, sheet = CASES[name]
+    early = [line for line in rendered(sheet, engine) if int(line.split()[0]) < 500_000]
+    assert said(program, name) == [*early, "0", "0"]
+    assert said(program, "silent") == ["1"]
+
+
+@pytest.mark.parametrize("name", ["phase", "timer", "parts", "own counter"])
+def test_tables_say_what_the_tones_and_drums_are(program: Path, name: str) -> None:
+    engine, sheet = CASES[name]
+    values = json.loads(export(sheet, engine, "json", ExportOptions()))
+    tones = [
+        f"{midi} {round(1000 * pitch.frequency_hz)}"
+        for midi, pitch in engine.pitches.items()
+        if midi in {step[voice] for step in values["steps"] for voice in ("voice1", "voice2")}
+    ]
+    length = f"{len(values['steps'])} {round(1e6 * values['step_seconds'])}"
+    *found, last = said(program, name, "0", "tables")
+    assert found[: len(tones)] == tones
+    assert last == length
+    kinds = {"kick": 0, "noise": 1, "rest": 2}
+    assert len(found) - len(tones) == len(values["drums"])
+    for line, drum in zip(found[len(tones) :], values["drums"], strict=True):
+        microseconds, *parts = (int(number) for number in line.split())
+        assert microseconds == round(1e6 * drum["seconds"])
+        assert parts[0::4] == [kinds[part["kind"]] for part in drum["parts"]]
+        settings = [(*part["settings"], 0, 0)[:2] for part in drum["parts"]]
+        assert [*zip(parts[2::4], parts[3::4], strict=True)] == settings
+        assert sum(parts[1::4]) <= microseconds + 1
+
+
+def test_a_source_alone_declares_its_song() -> None:
+    engine, sheet = CASES["silent"]
+    alone = export(sheet, engine, "c", ExportOptions())
+    assert b"extern const duet_song int_song;" in alone
+    assert b'#include "duet_player.h"' in alone
+
+
+def test_a_prefix_parts_songs_of_one_title() -> None:
+    engine, sheet = CASES["counter"]
+    options = ExportOptions(prefix="quay_", stem="song")
+    assert b"const duet_song quay_counter_song = {" in export(sheet, engine, "c", options)
+    assert b"quay_counter_song;" in export_files(sheet, engine, "c", options)["song.h"]
+    with pytest.raises(UsageError, match="'7-' can't begin a name in C"):
+        export(sheet, engine, "c", ExportOptions(prefix="7-"))
+
+
+def test_a_name_that_cannot_stand_in_a_source_is_not_the_headers() -> None:
+    engine, sheet = CASES["counter"]
+    options = ExportOptions(stem='K\u00fcste "7" \udcff')
+    assert b'#include "counter.h"' in export(sheet, engine, "c", options)
+    assert "counter.h" in export_files(sheet, engine, "c", options)
