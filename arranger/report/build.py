@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 import zlib
 from functools import cache
 from importlib.resources import files
@@ -17,8 +18,13 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+_COMMENT_LINES = re.compile(r"^ *//.*\n", re.MULTILINE)
+
 _LEVEL = 3
-"""Of zlib: higher ones take several times as long for a sixth less."""
+"""Of zlib, for data: higher ones take several times as long for a sixth less."""
+
+_BEST = 9
+"""Of zlib, for what is packed once."""
 
 _WHOLE = 3 * 8192
 """Bytes encoded at once; base64 joins without padding where they are a multiple of 3."""
@@ -34,8 +40,11 @@ class Script(NamedTuple):
     @classmethod
     @cache
     def of(cls, names: tuple[str, ...]) -> Script:
-        """Return the scripts of the package as one strict function, so that nothing is global."""
-        body = "\n".join(asset(name) for name in names)
+        """Return the scripts of the package as one strict function, so that nothing is global.
+
+        Lines that are comments stay behind: they would be a tenth of a short song's page.
+        """
+        body = _COMMENT_LINES.sub("", "\n".join(asset(name) for name in names))
         text = f'(() => {{\n"use strict";\n{body}}})();'
         return cls(text, base64.b64encode(hashlib.sha256(text.encode()).digest()).decode())
 
@@ -55,12 +64,18 @@ def embedded(text: str) -> str:
     return text.replace("<", "\\u003c")
 
 
-def packed(pieces: Iterable[str]) -> Iterator[str]:
+@cache
+def packed_script(script: Script) -> str:
+    """Return a script packed as small as can be; see `packed`."""
+    return "".join(packed([script.text], _BEST))
+
+
+def packed(pieces: Iterable[str], level: int = _LEVEL) -> Iterator[str]:
     """Yield texts joined, as base64 of raw deflate (RFC 1951, RFC 4648), piece by piece.
 
     ``page/boot.js`` unpacks it. Nothing in it can be taken for markup.
     """
-    deflate = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
+    deflate = zlib.compressobj(level, zlib.DEFLATED, -zlib.MAX_WBITS)
     waiting = b""
     for piece in pieces:
         waiting += deflate.compress(piece.encode("utf-8", "backslashreplace"))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.report.build import Script, asset, embedded, packed, rendered
+from arranger.report.build import Script, asset, embedded, packed, packed_script, rendered
 from arranger.report.facts import gather_facts
 from arranger.report.page_data import page_data
 
@@ -100,7 +100,7 @@ def html_page_pieces(
         live=embedded(live),
         style=asset("style.css") + asset("top.css"),
         script=boot.text,
-        program="".join(packed([program.text])),
+        program=packed_script(program),
         digests=(boot.digest, program.digest),
     )
     head, _, tail = frame.rpartition(_HERE)

@@ -21,7 +21,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.report import html_page
-from arranger.report.build import Script, packed
+from arranger.report.build import Script, packed, packed_script
 from arranger.report.song_page import SCRIPTS
 from arranger.settings import Settings
 from arranger.song import read_song
@@ -145,16 +145,16 @@ def converted(path: Path) -> Conversion:
 
 def open_page(conversion: Conversion) -> str:
     """Return a page whose inside a test can reach; it needs `bypass_csp`."""
-    plain = Script.of(SCRIPTS).text
-    shown = plain.replace(
+    plain = Script.of(SCRIPTS)
+    shown = plain.text.replace(
         "\nbegin();", "\nbegin();\nObject.assign(window, { RULER, isDrum, select, show, state });"
     )
     made = "function makePage() {\n  const view = "
     shown = shown.replace(made, f"{made}window.view = ")
     page = html_page(conversion)
-    before, after = ("".join(packed([text])) for text in (plain, shown))
+    before = packed_script(plain)
     assert before in page
-    return page.replace(before, after)
+    return page.replace(before, "".join(packed([shown])))
 
 
 def dense_song(notes: int) -> mido.MidiFile:

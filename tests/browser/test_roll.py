@@ -216,6 +216,12 @@ def test_the_roll_stays_in_sight_beside_the_list(
     page.locator("#list tbody .go").nth(60).click()
     expect(page.locator("#roll")).to_be_in_viewport(ratio=0.9)
     expect(page.locator("#list tbody tr").nth(60)).to_be_in_viewport()
+    # Without motion, where that is asked for: it is there at once.
+    page.emulate_media(reduced_motion="reduce")
+    page.locator("footer").scroll_into_view_if_needed()
+    top = "document.querySelector('.sight').getBoundingClientRect().top"
+    assert page.evaluate(top) < 0
+    assert page.evaluate(f"select({{bar: 2}}), {top}") >= 0
 
 
 def test_keys_are_listed_and_leave_typing_alone(
@@ -274,3 +280,11 @@ def test_on_a_phone_everything_is_large_enough_to_touch(
           .map(([name, box]) => `${name} ${box.height}`)"""
     )
     assert small == []
+    # A finger that comes near a note means it; names stand whole.
+    page.evaluate("scrollTo(0, document.querySelector('.sight').offsetTop - 20)")
+    box = page.evaluate("view.noteBox(view.account.drawn.find((id) => !isDrum(view.account, id)))")
+    canvas = page.locator("#roll").bounding_box()
+    assert canvas is not None
+    page.touchscreen.tap(canvas["x"] + box[0] + 4, canvas["y"] + box[1] - 8)
+    assert page.evaluate("state.note") >= 0
+    assert page.evaluate("view.gutter >= view.namesWidth + 8")

@@ -1,6 +1,8 @@
 // Choosing in the roll: by pointer, a note or bars; by keyboard, from note to note.
 
 const LEAST_DRAG = 6;
+// Half of the 44 pixels that a finger needs.
+const FINGER = 22;
 
 class Choosing {
   constructor(roll) {
@@ -17,9 +19,13 @@ class Choosing {
     canvas.addEventListener("keydown", (event) => this.key(event));
   }
 
+  // The note under the pointer; a finger is also meant for the nearest one around it.
   noteUnder(event) {
     const bounds = this.roll.canvas.getBoundingClientRect();
-    return this.roll.noteAt(event.clientX - bounds.left, event.clientY - bounds.top);
+    const place = [event.clientX - bounds.left, event.clientY - bounds.top];
+    const id = this.roll.noteAt(...place);
+    if (id !== NO_NOTE || event.pointerType === "mouse") return id;
+    return this.roll.noteNear(...place, FINGER);
   }
 
   barUnder(event) {

@@ -81,7 +81,7 @@ function drawPitchNames(context, view, palette) {
   const apart = Math.ceil(LEAST_NAME / view.rowPx);
   context.textAlign = "right";
   context.fillStyle = palette.quiet;
-  context.font = "11px system-ui, sans-serif";
+  context.font = NAMES_FONT;
   clipped(context, 0, RULER, view.gutter, view.floor - RULER, () => {
     for (const row of order) {
       const middle = view.rowY(row) + view.rowPx / 2;
@@ -113,7 +113,7 @@ function drawRuler(context, view, palette) {
   drawChosenBars(context, view, palette, 0, RULER, 0.35);
   context.fillStyle = palette.line;
   context.fillRect(0, RULER - 1, view.width, 1);
-  context.font = "11px system-ui, sans-serif";
+  context.font = NAMES_FONT;
   context.fillStyle = palette.ink;
   context.textAlign = "left";
   let free = view.gutter;

@@ -5,7 +5,7 @@ function makePage() {
   const roll = new Roll(document.getElementById("roll"), view);
   const travel = new Travel(roll);
   new Choosing(roll);
-  new Overview(document.getElementById("overview"), view);
+  const overview = new Overview(document.getElementById("overview"), view);
   new About(document.getElementById("about"));
   new Mend(document.getElementById("problems"));
   new SheetLines(document.getElementById("sheet-lines"));
@@ -23,7 +23,7 @@ function makePage() {
   bindKey("Escape", "let go of the note, then of the bars", () => letGo());
   roll.listen();
   for (const name of ["show-song", "show-sheet"]) showOrHide(name, roll);
-  preparePrint(list);
+  preparePrint(list, overview);
   followLinks();
   listenToCopying();
   onchange("data", showHead);

@@ -14,6 +14,8 @@ class Overview {
     this.canvas = canvas;
     this.view = view;
     this.palette = readPalette();
+    // For paper: how wide it is there, in pixels.
+    this.fixedWidth = null;
     this.request = inNextFrame(() => this.draw());
     canvas.addEventListener("click", (event) => this.click(event));
     canvas.addEventListener("keydown", (event) => this.key(event));
@@ -37,7 +39,7 @@ class Overview {
   }
 
   get width() {
-    return Math.max(this.canvas.parentElement.clientWidth, 100);
+    return this.fixedWidth ?? Math.max(this.canvas.parentElement.clientWidth, 100);
   }
 
   get height() {

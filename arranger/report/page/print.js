@@ -1,23 +1,37 @@
-// Prints the whole roll as lines of music, and as much of the list as paper can bear.
+// On paper: strips, bars to mend, the whole roll as lines of music, and of the list what was filtered.
 
 const PRINT_WIDTH = 1040;
-const PRINT_LINES = 60;
+const PRINT_STRIP_WIDTH = 560;
+const PRINT_LINES = 30;
 const PRINT_STEPS_A_LINE = 128;
-const PRINT_ROWS = 200;
+const PRINT_ROWS = 100;
+const PRINT_ROW = 5;
+const PRINT_DRUM_ROW = 11;
+const PRINT_SHARPNESS = 2.5;
 
-function preparePrint(list) {
-  let opened = [];
+function preparePrint(list, overview) {
+  const printed = document.getElementById("printed");
+  const recolour = (palette, width) => {
+    overview.palette = palette;
+    overview.fixedWidth = width;
+    overview.draw();
+    drawSwatches(palette);
+  };
   addEventListener("beforeprint", () => {
-    opened = [...document.querySelectorAll("details:not([open])")];
-    for (const details of opened) details.open = true;
-    document.getElementById("printed").replaceChildren(...printedLines(state.account));
+    printed.append(printedLegend(), ...printedLines(state.account));
+    recolour(paperPalette(), PRINT_STRIP_WIDTH);
+    document.getElementById("notes").classList.toggle("filtered", state.matches !== null);
     list.showForPrint(PRINT_ROWS);
   });
   addEventListener("afterprint", () => {
-    for (const details of opened) details.open = false;
-    document.getElementById("printed").replaceChildren();
+    printed.replaceChildren();
+    recolour(readPalette(), null);
     list.show();
   });
+}
+
+function printedLegend() {
+  return document.querySelector("#shapes .legend").cloneNode(true);
 }
 
 function printedLines(account) {
@@ -48,8 +62,9 @@ function printedLine(account, palette, bars) {
   const view = new View();
   view.adopt(account);
   view.width = PRINT_WIDTH;
-  view.rowPx = 6;
+  view.rowPx = PRINT_ROW;
   view.laneShare = 1;
+  view.laneRowMost = PRINT_DRUM_ROW;
   view.height = 10_000;
   view.height = view.contentHeight;
   view.stepPx = (PRINT_WIDTH - view.gutter) / PRINT_STEPS_A_LINE;
@@ -58,7 +73,7 @@ function printedLine(account, palette, bars) {
   view.width = Math.ceil(view.x(last.first + last.steps)) + 1;
   const roll = new Roll(document.createElement("canvas"), view);
   roll.palette = palette;
-  roll.drawBase(sharpContext(roll.canvas, view.width, view.height));
+  roll.drawBase(sharpContext(roll.canvas, view.width, view.height, PRINT_SHARPNESS));
   const image = new Image();
   image.src = roll.canvas.toDataURL();
   image.alt = `Bars ${bars[0].number} to ${last.number}`;

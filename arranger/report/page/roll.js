@@ -3,7 +3,8 @@
 // Only what is in view is drawn. When more notes are in view than can be told apart, cells stand
 // for the notes in them and take the look of the note that fared worst; the page says so.
 
-const TOO_MANY = 9000;
+const TOO_MANY = 2500;
+const MANY_STEPS = 800;
 
 class Roll {
   constructor(canvas, view) {
@@ -14,6 +15,7 @@ class Roll {
     this.showSong = true;
     this.showSheet = true;
     this.aggregated = false;
+    this.rasters = new Map();
     this.stale = true;
     this.inNextFrame = inNextFrame(() => this.draw());
   }
@@ -61,7 +63,8 @@ class Roll {
     });
     clipped(context, view.gutter, view.floor, view.room, view.laneHeight, () => {
       if (this.showSong) this.drawSong(context, true);
-      if (this.showSheet) this.drawDrums(context);
+      if (this.showSheet && this.manySteps) this.drawDrumCells(context);
+      else if (this.showSheet) this.drawDrums(context);
     });
     drawNames(context, view, palette);
   }
@@ -92,40 +95,83 @@ class Roll {
   }
 
   drawCells(context, drums) {
+    const cells = this.kept(`notes ${drums}`, () => this.noteCells(drums));
+    this.drawRaster(context, cells, outcomeTiles(this.palette), drums, 0);
+  }
+
+  // The notes of the whole song at this zoom.
+  noteCells(drums) {
     const { view, account } = this;
-    const { rows } = view;
-    const cells = new CellGrid(
-      Math.ceil(view.width / CELL_WIDTH),
-      drums ? rows.drums.length : rows.pitches.length,
-    );
-    eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
-      if (isDrum(account, id) !== drums || !passes(id)) return;
-      const [x, , width] = view.noteBox(id);
-      const pitch = account.notes.pitch[id];
-      cells.mark(
-        drums ? rows.drumPlace.get(pitch) : rows.of(pitch),
-        x / CELL_WIDTH,
-        (x + width) / CELL_WIDTH,
-        account.notes.outcome[id],
-      );
-    });
-    const top = (row) => (drums ? view.drumY(rows.drums[row]) + 1 : view.rowY(row));
-    cells.draw(context, this.palette, top, drums ? view.laneRow * 0.8 : view.rowPx);
+    const { notes } = account;
+    const { rows, stepPx } = view;
+    const rowsOf = drums ? rows.drumRows : rows.place;
+    const count = drums ? rows.drums.length : rows.pitches.length;
+    const cells = new CellGrid(account.steps * stepPx, count, CELL_WIDTH);
+    for (const id of account.drawn) {
+      if (isDrum(account, id) !== drums || !passes(id)) continue;
+      const from = notes.at[id] * stepPx;
+      const to = from + (drums ? 0.8 : notes.steps[id]) * stepPx;
+      cells.mark(rowsOf[notes.pitch[id]], from, to, notes.outcome[id]);
+    }
+    return cells;
+  }
+
+  // Keeps a raster while scrolling: until zoom, rows or filter change.
+  kept(name, make) {
+    const { stepPx, rows } = this.view;
+    const found = this.rasters.get(name);
+    const asked = [stepPx, rows, state.matches];
+    if (found !== undefined && asked.every((each, at) => each === found.asked[at]))
+      return found.cells;
+    const cells = make();
+    this.rasters.set(name, { asked, cells });
+    return cells;
+  }
+
+  // Gaps are of a row's height, above and below.
+  drawRaster(context, cells, tiles, drums, gap) {
+    const { view } = this;
+    const [top, rowPx] = drums
+      ? [view.floor + LANE_GAP, view.laneRow]
+      : [view.rowY(0), view.rowPx];
+    const left = Math.round(view.scrollX);
+    const gaps = [gap * rowPx, gap * rowPx + 1];
+    const picture = cells.picture(tiles, left, Math.ceil(view.room), rowPx, gaps);
+    context.drawImage(picture, view.gutter, top);
+  }
+
+  get manySteps() {
+    return this.view.rightStep - this.view.leftStep > MANY_STEPS;
   }
 
   drawSheet(context) {
     const { view, account, palette } = this;
+    if (this.manySteps) {
+      this.drawSheetCells(context);
+      return;
+    }
     account.tones.forEach((tones, index) => {
       const boxes = [];
-      let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > view.leftStep);
-      for (; at < tones.length && tones[at].step < view.rightStep; at += 1) {
-        const parts = view.stepPx < LEAST_SHAPE ? [tones[at]] : heardStretches(account, tones[at]);
+      eachToneBetween(tones, view.leftStep, view.rightStep, (tone) => {
+        const parts = view.stepPx < LEAST_SHAPE ? [tone] : heardStretches(account, tone);
         parts.forEach(({ step, steps }, number) =>
-          boxes.push([...view.toneBox(step, steps, tones[at].pitch), number > 0]),
+          boxes.push([...view.toneBox(step, steps, tone.pitch), number > 0]),
         );
-      }
+      });
       drawTones(context, palette, index + 1, boxes);
     });
+  }
+
+  drawSheetCells(context) {
+    const { account, view } = this;
+    const { rows, stepPx } = view;
+    const cells = this.kept("sheet", () => {
+      const made = new CellGrid(account.steps * stepPx, rows.pitches.length, 1);
+      for (const { step, steps, pitch } of account.tones.flat())
+        made.mark(rows.of(pitch), step * stepPx, (step + steps) * stepPx, 0);
+      return made;
+    });
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], false, 0.3);
   }
 
   drawDrums(context) {
@@ -140,6 +186,18 @@ class Roll {
         boxes.push([...view.hitBox(step, key), length]);
     }
     drawHits(context, this.palette, boxes);
+  }
+
+  drawDrumCells(context) {
+    const { account, view } = this;
+    const { rows, stepPx } = view;
+    const cells = this.kept("hits", () => {
+      const made = new CellGrid(account.steps * stepPx, rows.drums.length, 1);
+      for (const [step, keys] of account.hitKeys)
+        for (const key of keys) made.mark(rows.drumRows[key], step * stepPx, step * stepPx + 1, 0);
+      return made;
+    });
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], true, 0.25);
   }
 
   // Chosen bars, the chosen note with what took its place, and what an edit would do.
@@ -195,6 +253,31 @@ class Roll {
     });
     return best !== NO_NOTE || onDrums ? best : toneSourceAt(account, step, row);
   }
+
+  // The note nearest to a point, at most so many pixels away, on the same side of the drums' border.
+  noteNear(x, y, reach) {
+    const { view, account } = this;
+    if (x < view.gutter || y < RULER) return NO_NOTE;
+    let best = NO_NOTE;
+    let least = reach;
+    eachNoteBetween(account, view.stepAt(x - reach) - 1, view.stepAt(x + reach), (id) => {
+      if (isDrum(account, id) !== y >= view.floor) return;
+      const away = distance(view.noteBox(id), x, y);
+      if (away < least) [best, least] = [id, away];
+    });
+    return best;
+  }
+}
+
+// How far a point is from a box.
+function distance([left, top, width, height], x, y) {
+  const across = Math.max(left - x, x - left - width, 0);
+  return Math.hypot(across, Math.max(top - y, y - top - height, 0));
+}
+
+function eachToneBetween(tones, left, right, visit) {
+  let at = firstWhere(tones.length, (i) => tones[i].step + tones[i].steps > left);
+  for (; at < tones.length && tones[at].step < right; at += 1) visit(tones[at]);
 }
 
 function toneSourceAt(account, step, pitch) {

@@ -7,6 +7,7 @@ class Rows {
     this.place = placesOf(this.pitches);
     this.drums = usedDrums(account);
     this.drumPlace = new Map(this.drums.map((key, index) => [key, index]));
+    this.drumRows = Int16Array.from({ length: 128 }, (_, key) => this.drumPlace.get(key) ?? 0);
   }
 
   // Row of a pitch, counted from the top; of one that has no row, the border between its neighbours.

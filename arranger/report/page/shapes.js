@@ -11,29 +11,36 @@
 // Narrower than this, in pixels, a shape can't be told: a plain block is drawn, and drawn faster.
 const LEAST_SHAPE = 4;
 
+// A filling repeats after so many pixels, both ways.
+const TILE = 6;
+
 const patternTiles = new Map();
 
 function patternFor(context, palette, outcome) {
+  return context.createPattern(tileOf(palette, outcome), "repeat");
+}
+
+function tileOf(palette, outcome) {
   const key = `${outcome} ${palette.outcome[outcome]} ${palette.fill[outcome]}`;
   if (!patternTiles.has(key)) patternTiles.set(key, drawTile(palette, outcome));
-  return context.createPattern(patternTiles.get(key), "repeat");
+  return patternTiles.get(key);
 }
 
 function drawTile(palette, outcome) {
   const tile = document.createElement("canvas");
-  tile.width = 6;
-  tile.height = 6;
+  tile.width = TILE;
+  tile.height = TILE;
   const context = tile.getContext("2d");
   context.fillStyle = palette.fill[outcome];
-  context.fillRect(0, 0, 6, 6);
+  context.fillRect(0, 0, TILE, TILE);
   context.strokeStyle = palette.outcome[outcome];
   context.fillStyle = palette.outcome[outcome];
   if (outcome === "changed") {
     context.lineWidth = 1.5;
     context.beginPath();
-    for (const shift of [-6, 0, 6]) {
-      context.moveTo(shift, 6);
-      context.lineTo(shift + 6, 0);
+    for (const shift of [-TILE, 0, TILE]) {
+      context.moveTo(shift, TILE);
+      context.lineTo(shift + TILE, 0);
     }
     context.stroke();
   } else if (outcome === "merged") {
@@ -167,8 +174,7 @@ function drawSwatches(palette) {
 }
 
 // Sizes a canvas for the screen's pixels and returns its context, scaled to CSS pixels.
-function sharpContext(canvas, width, height) {
-  const ratio = window.devicePixelRatio || 1;
+function sharpContext(canvas, width, height, ratio = window.devicePixelRatio || 1) {
   const [across, down] = [Math.round(width * ratio), Math.round(height * ratio)];
   if (canvas.width !== across || canvas.height !== down) {
     canvas.width = across;

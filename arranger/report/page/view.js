@@ -8,6 +8,8 @@ const LANE_MOST = 180;
 const NARROWEST_STEP = 0.004;
 const WIDEST_STEP = 72;
 
+const NAMES_FONT = "11px system-ui, sans-serif";
+
 class View {
   constructor() {
     this.stepPx = 16;
@@ -19,17 +21,19 @@ class View {
     this.folded = true;
     // At most this share of the height is for drums.
     this.laneShare = 0.36;
+    this.laneRowMost = LANE_ROW;
   }
 
   // Lays an account out.
   adopt(account) {
     this.account = account;
     this.rows = new Rows(account, this.folded);
+    this.namesWidth = widest(this.rows.drums.map((key) => account.drumNames[key]));
   }
 
+  // Wide enough for the names of the rows.
   get gutter() {
-    if (this.rows.drums.length === 0) return 44;
-    return this.width > 640 ? 112 : 76;
+    return Math.round(Math.max(44, Math.min(this.namesWidth + 12, this.width * 0.34)));
   }
 
   // The width that is left for music, in pixels.
@@ -45,7 +49,7 @@ class View {
   // How high a row of drums is; many drums share the room that there is.
   get laneRow() {
     const most = Math.min(LANE_MOST, this.height * this.laneShare);
-    return Math.min(LANE_ROW, most / this.rows.drums.length);
+    return Math.min(this.laneRowMost, most / this.rows.drums.length);
   }
 
   get contentWidth() {
@@ -132,4 +136,10 @@ class View {
     const width = Math.max(Math.min(this.stepPx * 0.8, 12), 2);
     return [this.x(step), this.drumY(key) + this.laneRow * 0.12, width, this.laneRow * 0.66];
   }
+}
+
+function widest(names) {
+  const context = document.createElement("canvas").getContext("2d");
+  context.font = NAMES_FONT;
+  return Math.max(0, ...names.map((name) => context.measureText(name).width));
 }
