@@ -40,11 +40,14 @@ class Cells {
 
   show(bar) {
     const held = this.table.contains(document.activeElement);
+    const typed = this.bar?.number === bar.number ? this.table.querySelector("input")?.value : undefined;
     this.bar = bar;
     this.table.setAttribute("aria-label", `cells of ${bar.name}`);
     if (this.at === null || this.at.step >= bar.steps) this.at = { row: 0, step: 0 };
     this.table.replaceChildren(...CELL_ROWS.map((name, row) => this.row(name, row)));
     if (held) this.focus(this.at);
+    // A save from elsewhere doesn't take away what is being typed.
+    if (held && typed !== undefined) this.type(this.cell(this.at), typed, false);
   }
 
   row(name, row) {
@@ -103,7 +106,7 @@ class Cells {
     event.preventDefault();
   }
 
-  type(cell, text) {
+  type(cell, text, marked = text.length > 1) {
     this.focus(placeOf(cell));
     const input = element("input");
     input.value = text;
@@ -111,7 +114,7 @@ class Cells {
     input.setAttribute("aria-label", `${CELL_ROWS[this.at.row]}, step ${this.at.step + 1}`);
     cell.replaceChildren(input);
     input.focus();
-    if (text.length > 1) input.select();
+    if (marked) input.select();
     input.addEventListener("blur", () => this.leave(cell));
   }
 
