@@ -7,7 +7,8 @@ convert           one song becomes a sheet, its sound, its ledger and a report
 engines           what engines there are, what one can play, and a file to start one from
 explain           what was weighed in a bar, and what the nearest other choices cost
 export            a sheet in a form that other programs take
-keeping           The options of commands that write where an edited sheet may stand
+helping           How ``--help`` looks
+keeping           Commands, and the options of those that write where an edited sheet may stand
 new               a sheet to begin with, without a song
 progress          A progress bar for work that takes longer than a second; on a terminal only
 redo              what undo took back, again

@@ -1,6 +1,7 @@
 """From a song to a sheet that knows its song: the stages in a row, and what goes back to them.
 
 pipeline      the stages in a row: song, grid, reduction, sheet
+keys          the key that the song names for each bar
 measure       how many bytes two rows take, which the reduction is handed
 marked        a MIDI file that was made from a sheet becomes it again
 by_hand       the account of a sheet with edits kept
