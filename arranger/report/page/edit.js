@@ -161,27 +161,31 @@ function stepsOfBeat(bar) {
   return Number.isInteger(steps) ? steps : bar.steps;
 }
 
-// What an edit would do to other notes, in words.
+// What an edit would do to other notes, in words: what is heard no more, what else is changed for the
+// worse, what is heard again.
 function effectText({ changed: notes, more, loss }) {
-  const { account } = state;
-  const name = ({ note, line }) => {
-    const part = account.parts[account.notes.part[note]].name;
-    return `${noteName(account, note)} of ${part || "a part"}${line === "harmony" ? "" : ` (${line})`}`;
-  };
-  const worse = notes.filter((each) => each.worse);
-  const better = notes.filter((each) => !each.worse);
-  const list = (some) =>
-    some
-      .slice(0, 4)
-      .map((each) => `${name(each)}${each.after === "dropped" ? "" : ` (${each.after})`}`)
-      .join(", ") + (some.length > 4 ? ` and ${some.length - 4} more` : "");
+  const gone = notes.filter((each) => each.after === "dropped");
+  const worse = notes.filter((each) => each.worse && each.after !== "dropped");
+  const back = notes.filter((each) => each.before === "dropped");
   const told = [
-    worse.length === 0 ? "displaces nothing" : `displaces ${list(worse)}`,
-    better.length === 0 ? "" : `lets ${list(better)} be heard`,
+    gone.length === 0 ? "displaces nothing" : `displaces ${named(gone)}`,
+    worse.length === 0 ? "" : `cuts or covers ${named(worse)}`,
+    back.length === 0 ? "" : `lets ${named(back)} be heard`,
     more > 0 ? `${more} more notes change` : "",
     loss < 0 ? "less is lost in all" : loss > 0 ? "more is lost in all" : "",
   ];
   return told.filter((each) => each !== "").join("; ");
+}
+
+// Notes by name and part, those of tune and bass marked, a few of many.
+function named(notes) {
+  const { account } = state;
+  const names = notes.slice(0, 4).map(({ note, line }) => {
+    const part = account.parts[account.notes.part[note]].name || "a part";
+    const known = line === "harmony" || line === "drums" || part.toLowerCase().includes(line);
+    return `${noteName(account, note)} of ${part}${known ? "" : ` (${line})`}`;
+  });
+  return names.join(", ") + (notes.length > 4 ? ` and ${notes.length - 4} more` : "");
 }
 
 // A note of the song that isn't heard: the places it could have, each with what it would displace.
