@@ -192,6 +192,7 @@ def _head(live: Live, state: State) -> dict[str, Any]:
     return {
         "file": live.path.name,
         "trouble": state.trouble,
+        "overwritten": state.overwritten,
         "problems": [
             as_json(each) | {"text": lines[each.line - 1][:200]}
             for each in problems[:_MOST_PROBLEMS]

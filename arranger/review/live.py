@@ -67,6 +67,8 @@ class State(NamedTuple):
     """The last sheet without errors."""
     trouble: str = ""
     """What keeps it from being shown, in words."""
+    overwritten: str = ""
+    """The page's last edit, in words, if this was saved by somebody who didn't know of it."""
 
 
 class Done(NamedTuple):
@@ -99,6 +101,7 @@ class Live:
         self._closed = Event()
         self._watching: Thread | None = None
         self._state = State(0, "", None, None)
+        self._mine: _Mine | None = None
 
     @property
     def state(self) -> State:
@@ -138,7 +141,7 @@ class Live:
             try:
                 text = read_text(self.path) or self._saved()
             except ArrangerError as error:
-                now = before._replace(text="", checked=None, trouble=str(error))
+                now = before._replace(text="", checked=None, trouble=str(error), overwritten="")
                 if before.checked is None and before.trouble == now.trouble:
                     return before
             else:
@@ -169,6 +172,7 @@ class Live:
                 if found.sheet == standing:
                     return Done(state, "nothing changed")
                 if self._write(state.text, found.sheet):
+                    self._mine = _Mine(standing, found.sheet, edit.told)
                     return Done(self.look(), edit.told)
         raise SheetError("the file is written again and again", file=self.path)
 
@@ -200,6 +204,7 @@ class Live:
             state = self.look()
             if state.number != seen:
                 return Done(state, clashes=("the file was changed meanwhile",))
+            self._mine = None
             (redo if forward else undo)(self.path)
             return Done(self.look(), "brought back" if forward else "taken back")
 
@@ -243,7 +248,10 @@ class Live:
         self._seen[number] = found
         for old in sorted(self._seen)[:-_MOST_SEEN]:
             del self._seen[old]
-        return State(number, text, checked, shown)
+        overwritten = ""
+        if self._mine is not None and self._mine.is_gone_from(found.sheet):
+            overwritten, self._mine = self._mine.told, None
+        return State(number, text, checked, shown, "", overwritten)
 
     def _opened(self, sheet: Sheet | None = None) -> Behind:
         behind = self._behind
@@ -286,6 +294,22 @@ class Live:
         except OvertakenError:
             return False
         return True
+
+
+class _Mine(NamedTuple):
+    """The last edit that the page wrote."""
+
+    before: Sheet
+    after: Sheet
+    told: str
+
+    def is_gone_from(self, sheet: Sheet) -> bool:
+        """Return whether a sheet has everywhere what stood there before the edit."""
+        if sheet.bar_starts != self.after.bar_starts:
+            return False
+        rows = ((each.voice1, each.voice2, each.drums) for each in (self.before, self.after, sheet))
+        steps = [step for row in zip(*rows, strict=True) for step in zip(*row, strict=False)]
+        return all(now == was for was, mine, now in steps if was != mine)
 
 
 class _ClosedError(Exception):
