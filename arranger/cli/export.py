@@ -12,7 +12,9 @@ from arranger.cli.terminal import say
 from arranger.machine.exporters import EXPORTERS
 
 if TYPE_CHECKING:
+    from arranger.engine.model import Engine
     from arranger.errors import ArrangerError
+    from arranger.sheet.model import Sheet
 
 
 def _address(text: str) -> int:
@@ -156,6 +158,8 @@ def export(
     try:
         beside: dict[str, bytes] = {}
         if len(sheets) > 1:
+            for sheet, content in zip(sheets, contents, strict=True):
+                _check_playable(sheet, content, engine)
             written, notes = export_many(contents, engine, format_name, options)
         else:
             written = export_sheet(contents[0], engine, format_name, options)
@@ -181,6 +185,17 @@ def export(
 
 def _names(text: str) -> tuple[str, ...]:
     return tuple(re.split(r"[,\s]+", text.strip())) if text else ()
+
+
+def _check_playable(sheet: Path, content: Sheet, engine: Engine) -> None:
+    """Name the sheet of several that the engine can't play."""
+    from arranger.errors import SheetError
+    from arranger.machine.size import song_bytes
+
+    try:
+        song_bytes(content, engine)
+    except SheetError as error:
+        raise error.in_file(sheet) from None
 
 
 def _another_engine(sheet: Path, engine: str, first: Path, firsts: str) -> ArrangerError:

@@ -138,6 +138,13 @@ def test_several_sheets_for_one_player(sheet: Path, tmp_path: Path) -> None:
     songs = run(sheet, other, "--as", "hex", "--part", "songs", "--address", "0xC000", "-o", "-")
     assert songs.stdout.startswith(":10C0000")
     assert "  0xc000  songs" in songs.stderr
+    too_low = sheet_of(ENGINE, [60])
+    write_sheet(too_low, tmp_path / "low.duet")
+    text = (tmp_path / "low.duet").read_text("utf-8").replace("C4", "C0")
+    (tmp_path / "low.duet").write_text(text, "utf-8")
+    low = run(sheet, tmp_path / "low.duet", "--as", "binary")
+    assert low.exit_code == 1
+    assert "low.duet" in str(low.exception)
     counter = load_engine("twin-counter")
     write_sheet(sheet_of(counter, [60]), tmp_path / "third.duet")
     mixed = run(sheet, tmp_path / "third.duet", "--as", "binary")
