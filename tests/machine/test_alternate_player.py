@@ -121,7 +121,8 @@ def test_a_slow_machine_is_late_only_with_the_speaker(others: dict[str, int]) ->
 
 
 def test_the_slowest_machine_plays_tones_as_computed() -> None:
-    sheet = replace(BUSY, drums=(None, "gap", "tom-low", None, "gap", "gap"))
+    tunes = [96, 91, 88, 84, 79, 95], [72, 76, 60, 64, 90, 43]
+    sheet = sheet_of(ENGINE, *tunes, [None, "gap", "tom-low", None, "gap", "gap"], length=60)
     pc = Pc(binary(sheet, ENGINE, AT), AT, **SLOWEST)
     pc.call(START)
     assert furthest(pc, sheet) <= SLOWEST_BOUND
