@@ -16,7 +16,7 @@ from typing import NamedTuple
 _OPCODES = """
     adc a,h = 8C | add a,b = 80 | add a,e = 83 | add a,l = 85 | add hl,bc = 09 | add hl,de = 19 | add hl,hl = 29 | and d = A2
     and e = A3 | and n = E6 n | bit 6,c = CB 71 | bit 7,c = CB 79 | call nn = CD w
-    call nz,nn = C4 w | call z,nn = CC w | cp n = FE n | dec a = 3D | dec b = 05 | dec de = 1B
+    call nz,nn = C4 w | call z,nn = CC w | cp n = FE n | dec a = 3D | dec b = 05 | dec de = 1B | dec hl = 2B
     dec h = 25 | dec sp = 3B | di = F3 | djnz e = 10 e | ei = FB | ex af,af' = 08 | ex (sp),hl = E3 | ex de,hl = EB | exx = D9
     in a,(n) = DB n | inc a = 3C | inc b = 04 | inc de = 13 | inc hl = 23 | inc sp = 33
     jp (hl) = E9 | jp nc,nn = D2 w | jp nn = C3 w | jp nz,nn = C2 w | jp pe,nn = EA w

@@ -27,7 +27,7 @@
 
 @if start
 start:
-@if step
+@if turns
         ld      a,6             ; 7   of the instruction LD B: an event goes on to its end
 @end
 @if calls
@@ -50,7 +50,10 @@ release: xor    a               ; 4   the key that gave the command must be up f
 @if open
 ; One step, and interrupts stay on if they are.
 
-open:   ld      a,24            ; 7
+open:
+@if turns
+        ld      a,24            ; 7
+@end
         call    enter           ; 17
         ex      af,af'          ; 4
         jp      po,again1       ; 10
@@ -60,26 +63,17 @@ open:   ld      a,24            ; 7
 @if step
 ; One step of an event: for an event's first, reading is made to turn aside.
 
-step:   ld      a,24            ; 7   of the instruction JR
+step:
+@if turns
+        ld      a,24            ; 7   of the instruction JR
+@end
         call    enter           ; 17
 again1: ld      hl,(stacked)    ; 16
         ld      a,h             ; 4
         or      a               ; 4
         jr      z,begin         ; 7   or 12
         ld      sp,hl           ; 6
-        exx                     ; 4
-        pop     bc              ; 10
-        pop     de              ; 10
-        pop     hl              ; 10
-        exx                     ; 4
-        pop     bc              ; 10
-        pop     de              ; 10
-        pop     hl              ; 10
-        ld      a,(left)        ; 13
-c1:     sub     chunks          ; 7
-        jr      c,fresh         ; 7   or 12
-        ld      (left),a        ; 13
-        jp      loop            ; 10
+        jp      held            ; 10
 @end
 
 begin:  ld      sp,places       ; 10
@@ -98,7 +92,7 @@ fresh:  exx                     ; 4
 
 @if calls
 enter:  pop     hl              ; 10
-@if step
+@if turns
         ld      (event),a       ; 13
         ld      (mode),a        ; 13
 @end
@@ -171,7 +165,13 @@ stop:
 ; written
 
 @if step
-paused: exx                     ; 4   a step has been played
+paused: call    save            ; 17  a step has been played; here the next one goes on
+        ld      a,(left)        ; 13
+c1:     sub     chunks          ; 7
+        jr      c,fresh         ; 7   or 12
+        ld      (left),a        ; 13
+        jp      loop            ; 10
+save:   exx                     ; 4
 r1:     ld      b,rounds        ; 7
         push    hl              ; 11
         push    de              ; 11
@@ -231,10 +231,12 @@ goes:   push    hl              ; 11
         pop     hl              ; 10
         nop                     ; 4
         jp      next            ; 10
+@if loop
 round:
 w2:     ld      hl,again        ; 10
         nop                     ; 4
         jp      next            ; 10
+@end
 plain:  call    wait            ; 17
         jp      kind            ; 10
 @if step
@@ -245,13 +247,16 @@ c4:     ld      a,chunks        ; 7
         jp      begun           ; 10
 @end
 
-@if step
+@if turns
 event:  ld      b,paused-event1 ; 7   as JR: a step is over
-event1:
+@else
+@if step
+event:  jr      paused          ; 12
 @else
 event:  ld      b,0             ; 7   a pause
-event1:
 @end
+@end
+event1:
         exx                     ; 4
         ex      (sp),hl         ; 19
         ld      a,c             ; 4
@@ -260,8 +265,13 @@ event1:
         ld      a,(hl)          ; 7
         cp      2               ; 7
         jr      nc,goes         ; 7   or 12
+@if loop
         or      a               ; 4
         jr      nz,round        ; 7   or 12
+@else
+        nop                     ; 4   a pause: it never goes round
+        ld      a,0             ; 7
+@end
         pop     hl              ; 10
         ex      (sp),hl         ; 19  61 each way
 next:   exx                     ; 4
@@ -299,10 +309,14 @@ kind:   push    hl              ; 11
         pop     hl              ; 10
         or      a               ; 4
         jr      z,ended         ; 7
-@if step
+@if turns
 mode:   ld      b,single-begun  ; 7   as JR: one step of it is to be played
 @else
+@if step
+        jr      single          ; 12
+@else
         ld      b,0             ; 7   a pause
+@end
 @end
 begun:  exx                     ; 4
         ld      b,a             ; 4
@@ -365,12 +379,12 @@ keeps2: call    wait            ; 17
         nop                     ; 4
         nop                     ; 4
         jr      told            ; 12
-wait:   push    hl              ; 11
-        pop     hl              ; 10
-        push    hl              ; 11
-        pop     hl              ; 10
+wait:   ex      (sp),hl         ; 19
+        ex      (sp),hl         ; 19
+        inc     hl              ; 6
+        dec     hl              ; 6
         nop                     ; 4
-        jr      wait1           ; 12
+        nop                     ; 4
 wait1:  ret                     ; 10  85 with the call
 
 ; ---- the end of a chunk
@@ -476,17 +490,16 @@ drum1:  ld      b,(hl)          ; 7
 ; next bit of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For
 ; a falling tone the register holds ones only; the mask D' of silence lets no flip through.
 
-part:   ld      a,(hl)          ; 7
+part:   push    hl              ; 11
+        exx                     ; 4
+        pop     hl              ; 10
+        ld      e,(hl)          ; 7
         inc     hl              ; 6
-        exx                     ; 4
-        ld      e,a             ; 4
-        exx                     ; 4
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        exx                     ; 4
-        ld      d,a             ; 4
+        ld      d,(hl)          ; 7
         ld      hl,65535        ; 10
         exx                     ; 4
+        inc     hl              ; 6
+        inc     hl              ; 6
         ld      c,(hl)          ; 7
         inc     hl              ; 6
         ld      b,(hl)          ; 7
@@ -499,7 +512,8 @@ part:   ld      a,(hl)          ; 7
         ld      h,b             ; 4
         ld      l,c             ; 4
         ld      b,1             ; 7
-        call    wait1           ; 17  27 with what it returns by
+        nop                     ; 4   a pause
+        jr      drumming        ; 12
 drumming:
         dec     de              ; 6
         ld      a,d             ; 4
@@ -550,7 +564,9 @@ beaten: pop     hl              ; 10  26 cycles until here
         call    wait1           ; 17
         nop                     ; 4
         nop                     ; 4
-        exx                     ; 4
+@end
+@if held
+held:   exx                     ; 4   back to what the voices count with
         pop     bc              ; 10
         pop     de              ; 10
         pop     hl              ; 10
@@ -578,7 +594,13 @@ patches:
 @else
         defw    unused, unused, unused, unused, unused
 @end
-        defw    r2+1, r3+1, k1+1, w1+1, w1+2, w2+1, w2+2, w3+1, w3+2, w4+1, w4+2
+        defw    r2+1, r3+1, k1+1, w1+1, w1+2
+@if loop
+        defw    w2+1, w2+2
+@else
+        defw    unused, unused
+@end
+        defw    w3+1, w3+2, w4+1, w4+2
 @if drums
         defw    w5+1, w5+2
 @else

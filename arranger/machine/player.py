@@ -228,9 +228,12 @@ def _parts(engine: Engine, songs: Sequence[Song], wanted: Build) -> frozenset[st
     found |= {"keys"} if engine.profile.port.key_mask else set()
     found |= {"drums"} if wanted.effects or any(song.packed.drums for song in songs) else set()
     found |= {"effects"} if wanted.effects else set()
+    found |= {"loop"} if any(song.packed.loop is not None for song in songs) else set()
     found |= {"choose"} if _choice(len(songs), wanted) else set()
     found |= {"step"} if "open" in found else set()
+    found |= {"turns"} if {"start", "step"} <= found else set()
     found |= {"silence"} if found & {"step", "stop", "choose"} else set()
+    found |= {"held"} if found & {"step", "drums"} else set()
     found |= {"calls"} if found & {"step", "effects"} else set()
     return frozenset(found)
 
@@ -370,7 +373,7 @@ def _code(method: str, parts: frozenset[str]) -> Assembled:
 def code_bytes(engine: Engine) -> int:
     """Return the bytes of the player of one song, if nothing of it is left out."""
     keys = {"keys"} if engine.profile.port.key_mask else set()
-    parts = frozenset((*ENTRIES, *keys, "drums", "silence", "calls"))
+    parts = frozenset((*ENTRIES, *keys, "drums", "loop", "silence", "calls", "turns", "held"))
     return len(_code(engine.method, parts).content)
 
 
