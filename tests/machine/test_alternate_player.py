@@ -121,19 +121,21 @@ def test_a_slow_machine_is_late_only_with_the_speaker(others: dict[str, int]) ->
 
 
 def test_the_slowest_machine_plays_tones_as_computed() -> None:
-    sheet = replace(BUSY, drums=(None, "gap", "tom-low", None, "gap", "gap"))
+    tunes = [96, 91, 88, 84, 79, 95], [72, 76, 60, 64, 90, 43]
+    sheet = sheet_of(ENGINE, *tunes, [None, "gap", "tom-low", None, "gap", "gap"], length=60)
     pc = Pc(binary(sheet, ENGINE, AT), AT, **SLOWEST)
     pc.call(START)
     assert furthest(pc, sheet) <= SLOWEST_BOUND
 
 
 def test_the_slowest_machine_finds_back_after_a_drum() -> None:
-    sheet = sheet_of(ENGINE, [REST, 60, HOLD, HOLD], [REST, 43, HOLD, HOLD], ["snare", *[None] * 3], length=60)  # fmt: skip
+    tunes = [REST, 96, 91, 88], [REST, 84, 79, 95]
+    sheet = sheet_of(ENGINE, *tunes, ["snare", None, None, None], length=60)
     pc = Pc(binary(sheet, ENGINE, AT), AT, **SLOWEST)
     pc.call(START)
-    one, other = (pin[-50:] for pin in (pc.edges(), rendered(sheet)))
-    assert one[0][0] > 80 * TICK
-    assert max(abs(a - b) for (a, _), (b, _) in zip(one, other, strict=True)) <= SLOWEST_BOUND
+    found = differences(pc.edges(), rendered(sheet))
+    assert len(found) > 600
+    assert found[-500:].max() <= 100  # three steps of four
 
 
 def test_it_finds_back_after_a_long_interrupt() -> None:
