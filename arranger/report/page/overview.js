@@ -16,6 +16,7 @@ class Overview {
     this.palette = readPalette();
     // For paper: how wide it is there, in pixels.
     this.fixedWidth = null;
+    this.still = { shows: [], picture: null };
     this.request = inNextFrame(() => this.draw());
     canvas.addEventListener("click", (event) => this.click(event));
     canvas.addEventListener("keydown", (event) => this.key(event));
@@ -73,9 +74,26 @@ class Overview {
   }
 
   draw() {
-    const { width, height, sides } = this;
+    const { width, height } = this;
     const context = sharpContext(this.canvas, width, height);
     context.clearRect(0, 0, width, height);
+    context.drawImage(this.stillPicture(), 0, 0, width, height);
+    this.drawWindow(context);
+  }
+
+  // What stays as it is while the roll is scrolled.
+  stillPicture() {
+    const { width, height, palette, sides } = this;
+    const shows = [width, height, palette, sides.length, ...sides];
+    if (shows.every((each, at) => each === this.still.shows[at])) return this.still.picture;
+    const picture = document.createElement("canvas");
+    this.drawStill(sharpContext(picture, width, height));
+    this.still = { shows, picture };
+    return picture;
+  }
+
+  drawStill(context) {
+    const { width, sides } = this;
     const tall = (STRIP - (sides.length - 1) * 2) / sides.length;
     this.shown.forEach((line, place) => {
       sides.forEach((account, side) => {
@@ -84,7 +102,6 @@ class Overview {
       });
     });
     this.drawRanks(context);
-    this.drawWindow(context);
   }
 
   drawStrip(context, columns, top, tall) {
