@@ -4,6 +4,7 @@ track     Beat tracking for songs that don't follow their own beat
 attacks   Attacks: onsets that are meant together, taken together before anything is rounded
 choose    Choosing the step: what each candidate would cost the music
 loops     Where a piece goes on after its last step
+metres    Bars by ear for a song that has beats but no bars
 model     The grid: how song time maps to the engine's steps
 onbeat    Does a file follow its own beat? A statistical test
 passage   Which bars of the song become the sheet: those asked for, or those

@@ -9,16 +9,12 @@ beat of the song's median tempo, so that steps are uniform in seconds.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.errors import LimitError
-from arranger.grid.track.bar import find_downbeat
-from arranger.grid.track.beat import bar_weights
-from arranger.grid.track.evidence import find_evidence
-from arranger.song.model import MetreChange
+from arranger.grid.metres import with_bars
 from arranger.song.time import bars, seconds_at
 
 if TYPE_CHECKING:
@@ -27,8 +23,6 @@ if TYPE_CHECKING:
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
-
-USUAL_BEATS_A_BAR = 4
 
 
 class BarLabel(NamedTuple):
@@ -71,14 +65,14 @@ def file_timeline(
     """
     last_tick = int(notes.end.max())
     check_length(song, last_tick, settings.max_steps)
-    song, pickup = _with_bars(song, notes, attacks, last_tick)
+    bpm = prevailing_bpm(song, int(notes.onset[0]), last_tick)
+    song, pickup, bar_remarks = with_bars(song, notes, attacks, bpm)
     # The last onset may be carried over the last bar line by half a step.
     step_beats = max(float(settings.step or 1), 1.0)
     reach = int(notes.onset[-1]) + int(step_beats * song.ticks_per_beat) + 1
     found = bars(song, max(last_tick, reach))
     bar_ticks = np.array([bar.start for bar in found] + [found[-1].end], dtype=np.int64)
-    labels = tuple(BarLabel(bar.number - bool(pickup), *bar[3:]) for bar in found)
-    bpm = prevailing_bpm(song, int(notes.onset[0]), last_tick)
+    labels = tuple(BarLabel(bar.number - pickup, *bar[3:]) for bar in found)
     if settings.clock == "clock":
         scale = bpm / 60.0
         onset_beats = notes.onset_seconds * scale
@@ -96,32 +90,8 @@ def file_timeline(
         bar_ticks=bar_ticks,
         labels=labels,
         bpm=bpm if settings.tempo is None else settings.tempo,
-        remarks=(*_bar_remarks(pickup), *_tempo_remarks(song, bpm, last_tick, settings)),
+        remarks=(*bar_remarks, *_tempo_remarks(song, bpm, last_tick, settings)),
     )
-
-
-def _with_bars(
-    song: Song, notes: TimedColumns, attacks: Attacks, last_tick: int
-) -> tuple[Song, int | None]:
-    """Return a song that has bars, and the beats before the first if they were found by ear.
-
-    Files that were made by programs that know beats but no bars have a metre of one beat throughout.
-    That is no metre: bars of the usual size begin where the notes say.
-    """
-    if any(4 * metre.numerator > metre.denominator for metre in song.metres):
-        return song, None
-    ticks = song.ticks_per_beat
-    beats = seconds_at(song, np.arange(last_tick // ticks + 2, dtype=np.int64) * ticks)
-    evidence = find_evidence(notes, attacks)
-    pickup = find_downbeat(evidence, beats, USUAL_BEATS_A_BAR, bar_weights())
-    metres = {tick: MetreChange(tick, USUAL_BEATS_A_BAR, 4) for tick in (0, pickup * ticks)}
-    return replace(song, metres=tuple(metres.values())), pickup
-
-
-def _bar_remarks(pickup: int | None) -> list[str]:
-    if pickup is None:
-        return []
-    return ["the file's bars have one beat each; bars of four were found by ear"]
 
 
 def check_length(song: Song, last_tick: int, max_steps: int) -> None:

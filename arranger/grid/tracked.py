@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import LimitError
-from arranger.grid.timeline import USUAL_BEATS_A_BAR, BarLabel, Timeline, check_length
-from arranger.grid.track.bar import find_downbeat
-from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, bar_weights, file_phase, track_beat
+from arranger.grid.metres import has_bars
+from arranger.grid.timeline import BarLabel, Timeline, check_length
+from arranger.grid.track.bars_heard import BEAT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
+from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, file_phase, track_beat
 from arranger.grid.track.evidence import find_evidence
 from arranger.song.time import seconds_at
 
@@ -28,6 +29,7 @@ ELSEWHERE_MARGIN, EXACT_MARGIN = 2.0, 5.0
 """How much likelier, as a logarithm, another phase must be before a file's beat is left: a played file
 and one that was exactly written."""
 LIGHT_SHARE = 0.8
+USUAL_BEATS_A_BAR, USUAL_UNIT = 4, 4
 BEATS_A_BAR = range(2, 8)
 
 
@@ -101,21 +103,13 @@ def tracked_timeline(
     beat = track_beat(notes, attacks, file_beat(song, notes, verdict), settings)
     if beat is None:
         return None
-    evidence = find_evidence(notes, attacks)
-    metre = song.metres[0]
-    fits = song.own_beat and metre.denominator == 4 and metre.numerator in BEATS_A_BAR
-    beats_a_bar = metre.numerator if fits else USUAL_BEATS_A_BAR
-    if settings.first_beat is None:
-        first = find_downbeat(evidence, beat.seconds, beats_a_bar, bar_weights())
-    else:
-        first = int(np.abs(beat.seconds - settings.first_beat).argmin()) % beats_a_bar
-    lines = np.arange(first, len(beat.seconds) - 1 + beats_a_bar, beats_a_bar, dtype=np.float64)
-    if first > 0:
-        lines = np.concatenate(([0.0], lines))
-    pickup = int(first > 0)
-    labels = tuple(
-        BarLabel(number + 1 - pickup, beats_a_bar, 4) for number in range(len(lines) - 1)
-    )
+    lines = _bar_lines(song, notes, attacks, beat, settings)
+    pickup = int(lines[0] > 0)
+    lines = np.concatenate(([0.0], lines))[1 - pickup :]
+    sizes = np.diff(lines).astype(np.int64).tolist()
+    if pickup and len(sizes) > 1:
+        sizes[0] = sizes[1]
+    labels = tuple(BarLabel(number + 1 - pickup, size, 4) for number, size in enumerate(sizes))
     return Timeline(
         basis="tracked",
         onset_beats=_beats_at(beat.seconds, notes.onset_seconds),
@@ -127,6 +121,41 @@ def tracked_timeline(
         beats_seconds=tuple(_seconds_of(beat.seconds, np.arange(lines[-1] + 1)).tolist()),
         remarks=(_remark(beat, verdict),),
     )
+
+
+def _bar_lines(
+    song: Song,
+    notes: TimedColumns,
+    attacks: Attacks,
+    beat: TrackedBeat,
+    settings: GridSettings,
+) -> Floats:
+    """Return the beats that begin bars, from the first in the song to one behind it.
+
+    Bars are as long as the file says if it says so, else as is heard.
+    """
+    metre, count = song.metres[0], len(beat.seconds)
+    start, end = (_beats_at(beat.seconds, at) for at in (notes.onset_seconds, notes.end_seconds))
+    evidence = find_evidence(notes, attacks)
+    odds = hear_lines(notes, attacks, evidence, start, end, 60.0 / beat.bpm)[::SLOTS_A_BEAT, 1]
+    heard = likeliest_bars(odds, BEAT_LENGTHS)
+    said = has_bars(song) and song.own_beat
+    fits = said and metre.denominator == USUAL_UNIT and metre.numerator in BEATS_A_BAR
+    if fits or heard is None or settings.first_beat is not None:
+        size = USUAL_BEATS_A_BAR
+        if fits:
+            size = metre.numerator
+        elif heard is not None:
+            size = int(np.bincount(np.diff(heard.lines)).argmax())
+        if settings.first_beat is None:
+            first = max(range(size), key=lambda place: float(odds[place::size].sum()))
+        else:
+            first = int(np.abs(beat.seconds - settings.first_beat).argmin()) % size
+        return np.arange(first, count - 1 + size, size, dtype=np.float64)
+    lines = heard.lines.astype(np.float64)
+    last = lines[-1] - lines[-2]
+    lines = np.concatenate((lines, np.arange(lines[-1] + last, count - 1 + last, last)))
+    return lines[: int(np.searchsorted(lines, count - 1)) + 1]
 
 
 def _beats_at(beats: Floats, seconds: Floats) -> Floats:

@@ -17,7 +17,7 @@ from arranger.review.asks import edit_of
 from arranger.review.behind import find_song, in_sheet, open_behind
 from arranger.review.joining import joined
 from arranger.review.lost import trial, ways
-from arranger.sheet.check import Checked, check_text
+from arranger.sheet.check import Checked, check_scan
 from arranger.sheet.form.in_place import written_into
 from arranger.sheet.form.parse import scan
 from arranger.sheet.history.back import redo, undo
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
+    from arranger.conversion import Conversion
     from arranger.review.behind import Behind, InSheet
     from arranger.review.lost import Trial, Way
     from arranger.sheet.form.parse import Scan
@@ -51,6 +52,8 @@ class Shown(NamedTuple):
     """Of the state in which it came."""
     found: Scan
     account: InSheet
+    like: Conversion | None
+    """What became of the song in the version before, where most of it is the same."""
 
 
 class State(NamedTuple):
@@ -92,7 +95,7 @@ class Live:
         self._lock = RLock()
         self._new = Condition(self._lock)
         self._behind: Behind | None = None
-        self._seen: dict[int, Shown] = {}
+        self._seen: dict[int, Scan] = {}
         self._closed = Event()
         self._watching: Thread | None = None
         self._state = State(0, "", None, None)
@@ -175,13 +178,13 @@ class Live:
             base = self._base(self._state, seen)
             behind = self._opened()
             edit = edit_of(behind, base.account, ask)
-            return trial(behind, base.account.conversion, edit.sheet)
+            return trial(behind, base.account, edit.sheet)
 
     def ways(self, note: int, seen: int) -> tuple[Way, ...]:
         """Return the places that a note of the song could have. Raises as `edit` does."""
         with self._lock:
             base = self._base(self._state, seen)
-            return ways(self._opened(), base.account.conversion, note)
+            return ways(self._opened(), base.account, note)
 
     def undo(self, seen: int, *, forward: bool = False) -> Done:
         """Take back the last change of the sheet, or bring it back.
@@ -209,6 +212,10 @@ class Live:
         def pause(_seconds: float) -> None:
             if self._closed.wait(_PAUSE_SECONDS):
                 raise _ClosedError
+            if (
+                self._state.checked is None
+            ):  # the file was gone: as it comes back it may be the old one
+                self.look()
 
         try:
             for _ in saves(self.path, sleep=pause):
@@ -221,15 +228,19 @@ class Live:
         number = before.number + 1
         try:
             found = scan(text)
-            checked = check_text(text, lambda name: load_engine(name, beside=self.path), song_bytes)
+            checked = check_scan(
+                found, lambda name: load_engine(name, beside=self.path), song_bytes
+            )
             if checked.errors:
                 return before._replace(text=text, checked=checked, trouble="")
-            behind = self._opened(found.sheet)
-            shown = Shown(number, found, in_sheet(behind, found.sheet))
+            last, behind = self._behind, self._opened(found.sheet)
+            known = before.shown.account if before.shown and behind is last else None
+            account = in_sheet(behind, found.sheet, known)
+            shown = Shown(number, found, account, known and known.conversion)
         except ArrangerError as error:
             nothing = Checked([], 0, 0, text.split("\n"))
             return before._replace(text=text, checked=nothing, trouble=str(error))
-        self._seen[number] = shown
+        self._seen[number] = found
         for old in sorted(self._seen)[:-_MOST_SEEN]:
             del self._seen[old]
         return State(number, text, checked, shown)
@@ -259,7 +270,12 @@ class Live:
         base = max((number for number in self._seen if number <= seen), default=None)
         if base is None:
             raise SheetError("the page is too old", remedy="load it again")
-        return self._seen[base]
+        shown = state.shown
+        if shown is not None and shown.number == base:
+            return shown
+        found, behind = self._seen[base], self._opened()
+        known = None if shown is None else shown.account
+        return Shown(base, found, in_sheet(behind, found.sheet, known), None)
 
     def _write(self, text: str, sheet: Sheet) -> bool:
         """Write a sheet in place of a text; false if something else stands there by now."""

@@ -113,6 +113,7 @@ def assemble(
         tracks=tuple(Track(t.index, t.name, len(t.notes)) for t in tracks),
         tempos=_tempos(tracks, unit),
         metres=metres,
+        metre_said=any(track.metres for track in tracks),
         keys=_keys(tracks),
         marks=tuple(sorted((m for track in tracks for m in track.marks), key=_tick)),
         controls=tuple(sorted(c for track in tracks for c in track.controls)),

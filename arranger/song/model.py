@@ -133,6 +133,8 @@ class Song:
     """At least one; the first at tick 0. Strictly increasing ticks."""
     metres: tuple[MetreChange, ...]
     """At least one; the first at tick 0. Strictly increasing ticks."""
+    metre_said: bool = True
+    """False if the file says none, so that ``metres`` is only what is usual then."""
     keys: tuple[KeyChange, ...] = ()
     marks: tuple[Mark, ...] = ()
     controls: tuple[Control, ...] = ()

@@ -56,6 +56,7 @@ def blinded(song: Song) -> Song:
         notes=notes,
         tempos=(TempoChange(0, BLIND_MICROSECONDS),),
         metres=(MetreChange(0, 4, 4),),
+        metre_said=False,
     )
 
 

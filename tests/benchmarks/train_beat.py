@@ -1,4 +1,4 @@
-"""Train the weights of beat and bar finding: ``python -m tests.benchmarks.train_beat FOLDER``.
+"""Train the weights of beat finding: ``python -m tests.benchmarks.train_beat FOLDER``.
 
 FOLDER is a folder of played-in songs with beat files (see `corpora`). Every second song of it, and
 scores played by the model of a person, are trained on; the other half is for `track_beats`, which
@@ -21,9 +21,8 @@ import mir_eval.beat
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bar import downbeat_features
 from arranger.grid.track.beat import all_readings
-from arranger.grid.track.evidence import COLUMNS, find_evidence
+from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.hypotheses import FEATURES, PHASE_FEATURES, phase_features
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
@@ -59,8 +58,8 @@ def training_cases(folder: Path) -> Iterable[Case]:
         yield played_case(score, index, jitter_seconds=jitter, drift=drift)
 
 
-def choices(case: Case) -> tuple[Choice | None, Choice, Choice | None]:
-    """Return the choices of a beat, of its phase and of a bar that a case teaches."""
+def choices(case: Case) -> tuple[Choice | None, Choice]:
+    """Return the choices of a beat and of its phase that a case teaches."""
     notes = timed_columns(case.song)
     evidence = find_evidence(notes, find_attacks(notes))
     readings = all_readings(evidence, None, GridSettings())
@@ -71,18 +70,7 @@ def choices(case: Case) -> tuple[Choice | None, Choice, Choice | None]:
         beat = np.array([reading.features for reading in readings]), wanted / wanted.sum()
     phases = phase_features(case.beats, evidence)
     phase = phases, np.eye(len(phases))[0]
-    at = np.flatnonzero(case.downbeats)
-    if len(at) < 4:
-        return beat, phase, None
-    beats_a_bar = int(np.median(np.diff(at)))
-    if not 2 <= beats_a_bar <= 6:
-        return beat, phase, None
-    counted = np.bincount(at % beats_a_bar, minlength=beats_a_bar)
-    return (
-        beat,
-        phase,
-        (downbeat_features(evidence, case.beats, beats_a_bar), counted / counted.sum()),
-    )
+    return beat, phase
 
 
 def fit(data: list[Choice]) -> NDArray[np.float64]:
@@ -105,16 +93,14 @@ def fit(data: list[Choice]) -> NDArray[np.float64]:
 
 
 def main(folder: str) -> None:
-    beat_choices, phase_choices, bar_choices = [], [], []
+    beat_choices, phase_choices = [], []
     for case in training_cases(Path(folder)):
-        beat, phase, bar = choices(case)
+        beat, phase = choices(case)
         phase_choices.append(phase)
         beat_choices += [beat] if beat else []
-        bar_choices += [bar] if bar else []
     named = {
         "beat": dict(zip(FEATURES, fit(beat_choices).round(4).tolist(), strict=True)),
         "phase": dict(zip(PHASE_FEATURES, fit(phase_choices).round(4).tolist(), strict=True)),
-        "bar": dict(zip(COLUMNS, fit(bar_choices).round(4).tolist(), strict=True)),
     }
     target = Path(__file__).parents[2] / "arranger" / "grid" / "track" / "weights.json"
     target.write_text(json.dumps(named, indent=2) + "\n", encoding="utf-8")

@@ -8,17 +8,20 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import Page, expect
 
-from arranger.sheet import read_sheet
+from arranger.sheet import format_sheet, read_sheet
 from arranger.sheet.history.file import read_history
 from tests.browser.conftest import READY
 from tests.browser.test_song_page import violations
 from tests.review.served import Served, converted, served, written
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from playwright.sync_api import Browser
+
+    from arranger.conversion import Conversion
+    from tests.browser.conftest import Opened
 
 pytestmark = pytest.mark.browser
 
@@ -98,8 +101,8 @@ def test_what_an_editor_saves_is_seen_while_the_music_plays(reviewing: Reviewing
 def test_a_lost_note_is_taken_and_given_back(reviewing: Reviewing, axe: str) -> None:
     page, found = reviewing
     before = found.path.read_bytes()
-    page.locator("#by-outcome").select_option("dropped")
-    page.locator("#list tbody .go[data-note]").first.click()
+    choose_bar(page, 2)
+    page.locator(".lost .go[data-note]").first.click()
     takes = page.locator(".lost .take")
     expect(takes.first).to_be_visible()
     told = page.locator(".lost li").first.inner_text()
@@ -197,3 +200,22 @@ def test_a_change_from_outside_is_joined_or_shown_and_never_lost(reviewing: Revi
     page.get_by_role("button", name="Put mine all the same").click()
     expect(first).to_have_text("G5")
     assert read_sheet(found.path).voice1[start] == 79
+
+
+def test_the_sheet_s_own_lines_stand_in_a_report_too(
+    opened: Callable[..., Opened], parade_file: Path, parade: Conversion
+) -> None:
+    page = opened(parade_file).page
+    page.goto(f"{page.url}#bar=5")
+    text = format_sheet(parade.sheet).split("\n")
+    first = next(at for at, line in enumerate(text) if line.startswith("bar 5 "))
+    expect(page.locator("#sheet-title")).to_have_text(
+        f"boat_parade.duet, lines {first + 1} to {first + 4}"
+    )
+    shown = [line.rstrip("\n") for line in page.locator(".sheet-text code").all_inner_texts()]
+    assert shown == text[first : first + 4]
+    assert page.locator(".live, .cells, .take").count() == 0
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.get_by_role("button", name="Copy these lines").click()
+    expect(page.locator("#sheet-lines [role=status]")).to_have_text("copied")
+    assert page.evaluate("navigator.clipboard.readText()") == "\n".join([*shown, ""])

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bar import downbeat_features
 from arranger.grid.track.evidence import COLUMNS, Evidence, find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import (
@@ -476,23 +475,3 @@ def described(
         "bend": math.log2(math.sqrt(float(np.mean(steps**2))) + 0.003),
     }
     return [values[name] for name in FEATURES]
-
-
-def test_a_downbeat_is_described_by_what_stands_on_every_so_many_beats() -> None:
-    random = Random(8)
-    evidence = some_evidence(random)
-    beats = np.cumsum([random.uniform(0.48, 0.52) for _ in range(60)]) - 0.5
-    at = np.interp(evidence.seconds, beats, np.arange(60))
-    for size in (2, 3, 4):
-        found = downbeat_features(evidence, beats, size)
-        for n, row in enumerate(evidence.columns):
-            counted = [0.0] * size
-            for position, weight in zip(at, row, strict=True):
-                if abs(position - round(position)) < 0.15:
-                    counted[round(position) % size] += weight
-            mean = sum(counted) / size
-            assert found[:, n] == pytest.approx([math.log(c / mean + 0.2) for c in counted])
-    columns = evidence.columns.copy()
-    columns[7] = 0
-    silent = Evidence(seconds=evidence.seconds, columns=columns)
-    assert not downbeat_features(silent, beats, 4)[:, 7].any()

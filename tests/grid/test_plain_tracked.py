@@ -19,7 +19,7 @@ from arranger.grid.attacks import find_attacks
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat, smooth
-from arranger.grid.track.beat import FileBeat, bar_weights, beat_weights, phase_weights, track_beat
+from arranger.grid.track.beat import FileBeat, beat_weights, phase_weights, track_beat
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.hypotheses import phase_features
 from arranger.settings import GridSettings
@@ -282,7 +282,6 @@ def test_the_files_own_timeline_in_beats_and_by_the_clock() -> None:
 
 
 def test_weights_are_those_of_the_file_in_the_order_of_the_features() -> None:
-    assert len(bar_weights()) == 8
     assert len(phase_weights()) == 16
     with pytest.raises(ValueError, match="read-only"):
         beat_weights()[0] = 0.0

@@ -95,6 +95,8 @@ def test_a_bank_tells_equal_sounds_apart() -> None:
 
 def test_time_changes_that_change_nothing_are_left_out_and_the_last_on_a_tick_counts() -> None:
     tempo, three = "FF 51 03 06 1A 80", "FF 58 04 03 02 18 08"
+    assert not read(one_track(f"00 {tempo}", QUARTER_C4)).metre_said
+    assert read(one_track(f"60 {three}", QUARTER_C4)).metre_said
     song = read(
         header(1, 2)
         + track("00 FF 51 03 0F 42 40", f"00 {tempo}", f"60 {tempo}", "00 FF 59 02 01 00")

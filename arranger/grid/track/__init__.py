@@ -1,10 +1,13 @@
 """Beat tracking for songs that don't follow their own beat.
 
-bar         Finding where bars begin, once the beats are known
+bars_heard  Where bar lines are heard, once the beats are known
 beat        Finding the beat of a song from its onsets
+beats_heard What the network for beats is shown
 evidence    What speaks for a beat at an attack: one column a kind of evidence
+frames      What the networks are shown: attacks and sounding notes on evenly spaced frames
 follow      Following a beat through the attacks of a song, by dynamic programming
 hypotheses  Readings of one followed pulse: which of its levels is the beat
+network     A small network of convolutions over time, run by numpy
 smooth      Smoothing a beat: the beat times
 tempo       Which periods a song's attacks repeat at
 """

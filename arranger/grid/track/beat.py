@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import median, unchanging
-from arranger.grid.track.evidence import COLUMNS, find_evidence
+from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import (
     BINS,
@@ -227,12 +227,6 @@ def beat_weights() -> Floats:
 def phase_weights() -> Floats:
     """Return the weights of `phase_features`."""
     return unchanging(np.array([_weights()["phase"][name] for name in PHASE_FEATURES]))
-
-
-@cache
-def bar_weights() -> Floats:
-    """Return the weights for the first beat of a bar, in the order of `COLUMNS`."""
-    return unchanging(np.array([_weights()["bar"][name] for name in COLUMNS]))
 
 
 @cache

@@ -22,34 +22,36 @@ class CellGrid {
     }
   }
 
-  // Draws the rows from a height of the canvas on, each so many pixels high, less a gap above and below
-  // it; with the tiles of what cells are marked with.
-  draw(context, tiles, top, rowPx, [above, below]) {
-    const width = this.columns * this.cellWidth;
-    const picture = new ImageData(width, Math.max(Math.ceil(this.rows * rowPx), 1));
-    const pixels = new Uint32Array(picture.data.buffer);
+  // Returns what is seen from a pixel on, so many wide; rows are so many pixels high, less a gap above
+  // and below; with the tiles of what cells are marked with.
+  picture(tiles, left, width, rowPx, [above, below]) {
+    const sheet = document.createElement("canvas");
+    sheet.width = width;
+    sheet.height = Math.max(Math.ceil(this.rows * rowPx), 1);
+    const context = sheet.getContext("2d");
+    const image = context.createImageData(sheet.width, sheet.height);
+    const pixels = new Uint32Array(image.data.buffer);
     for (let row = 0; row < this.rows; row += 1) {
       const last = Math.floor((row + 1) * rowPx - below);
       for (let y = Math.floor(row * rowPx + above); y < last; y += 1)
-        this.drawLine(pixels.subarray(y * width, (y + 1) * width), row, y, tiles);
+        this.drawLine(pixels.subarray(y * width, (y + 1) * width), left, row, y, tiles);
     }
-    const sheet = document.createElement("canvas");
-    sheet.width = width;
-    sheet.height = picture.height;
-    sheet.getContext("2d").putImageData(picture, 0, 0);
-    context.drawImage(sheet, 0, top);
+    context.putImageData(image, 0, 0);
+    return sheet;
   }
 
-  drawLine(line, row, y, tiles) {
-    const { columns, cellWidth } = this;
+  drawLine(line, left, row, y, tiles) {
+    const { columns, cellWidth, worst } = this;
     const start = row * columns;
-    for (let column = 0; column < columns; column += 1) {
-      const worst = this.worst[start + column];
-      if (worst === 0) continue;
-      const tile = tiles[worst - 1];
-      const from = column * cellWidth;
-      for (let x = from; x < from + cellWidth; x += 1)
-        line[x] = tile[(y % TILE) * TILE + (x % TILE)];
+    const first = Math.floor(left / cellWidth);
+    const last = Math.min(Math.ceil((left + line.length) / cellWidth), columns);
+    for (let column = first; column < last; column += 1) {
+      const found = worst[start + column];
+      if (found === 0) continue;
+      const tile = tiles[found - 1];
+      const to = Math.min((column + 1) * cellWidth, left + line.length);
+      for (let x = Math.max(column * cellWidth, left); x < to; x += 1)
+        line[x - left] = tile[(y % TILE) * TILE + (x % TILE)];
     }
   }
 }

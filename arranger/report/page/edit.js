@@ -8,6 +8,8 @@ const TEXTURE_WORDS = [
   ["bass-and-chord", "bass and chord"],
   ["auto", "as the song's settings say"],
 ];
+const LOST_FIRST = ["tune", "bass", "harmony", "drums", "muted"];
+const MOST_LOST = 16;
 const HELP =
   "Arrows go from cell to cell, typing changes one: a pitch like G4, - holds, . is silence. Enter or Tab writes it, Escape leaves it, Delete silences.";
 
@@ -195,7 +197,7 @@ class Lost {
     const asked = (this.asked += 1);
     this.preview(null);
     if (note === NO_NOTE || ["kept", "changed"].includes(outcomeOf(account, note))) {
-      this.place.replaceChildren();
+      this.place.replaceChildren(...this.lostHere());
       return;
     }
     const found = await this.live.send("ways", { note });
@@ -208,6 +210,33 @@ class Lost {
     const list = element("ul");
     list.append(...found.ways.map((way) => this.way(note, way)));
     this.place.replaceChildren(title, list);
+  }
+
+  // Buttons for the notes of the shown bars that aren't heard, those of tune and bass first.
+  lostHere() {
+    const { account } = state;
+    const dropped = account.outcomes.indexOf("dropped");
+    const found = [];
+    for (const bar of shownBars()) {
+      eachNoteBetween(account, bar.first, bar.first + bar.steps, (id) => {
+        const starts = account.notes.at[id] >= bar.first;
+        if (starts && account.notes.outcome[id] === dropped) found.push(id);
+      });
+    }
+    if (found.length === 0) return [];
+    const role = (id) => account.parts[account.notes.part[id]].role;
+    found.sort((a, b) => LOST_FIRST.indexOf(role(a)) - LOST_FIRST.indexOf(role(b)) || a - b);
+    const line = element("p", "Not heard here: ");
+    for (const id of found.slice(0, MOST_LOST)) {
+      const { name } = account.parts[account.notes.part[id]];
+      const button = element("button", `${noteName(account, id)} of ${name || "a part"}`);
+      button.type = "button";
+      button.className = "go";
+      button.dataset.note = id;
+      line.append(button, " ");
+    }
+    if (found.length > MOST_LOST) line.append(`and ${found.length - MOST_LOST} more`);
+    return [line];
   }
 
   way(note, way) {

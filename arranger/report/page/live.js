@@ -21,6 +21,11 @@ class Live {
     this.undo = this.button("Undo", () => this.move("undo"));
     this.redo = this.button("Redo", () => this.move("redo"));
     this.place.append(this.line, this.problems, this.buttons);
+    if (known.folder) {
+      const others = element("a", "All sheets");
+      others.href = "../";
+      this.buttons.append(others);
+    }
     this.buttons.append(this.told);
     document.querySelector("main").prepend(this.place);
     this.tell(known);

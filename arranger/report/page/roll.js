@@ -3,8 +3,8 @@
 // Only what is in view is drawn. When more notes are in view than can be told apart, cells stand
 // for the notes in them and take the look of the note that fared worst; the page says so.
 
-const TOO_MANY = 9000;
-const MANY_STEPS = 2000;
+const TOO_MANY = 2500;
+const MANY_STEPS = 800;
 
 class Roll {
   constructor(canvas, view) {
@@ -15,6 +15,7 @@ class Roll {
     this.showSong = true;
     this.showSheet = true;
     this.aggregated = false;
+    this.rasters = new Map();
     this.stale = true;
     this.inNextFrame = inNextFrame(() => this.draw());
   }
@@ -94,20 +95,37 @@ class Roll {
   }
 
   drawCells(context, drums) {
+    const cells = this.kept(`notes ${drums}`, () => this.noteCells(drums));
+    this.drawRaster(context, cells, outcomeTiles(this.palette), drums, 0);
+  }
+
+  // The notes of the whole song at this zoom.
+  noteCells(drums) {
     const { view, account } = this;
     const { notes } = account;
     const { rows, stepPx } = view;
     const rowsOf = drums ? rows.drumRows : rows.place;
     const count = drums ? rows.drums.length : rows.pitches.length;
-    const cells = new CellGrid(view.width, count, CELL_WIDTH);
-    const left = view.x(0);
-    eachNoteBetween(account, view.leftStep - 1, view.rightStep, (id) => {
-      if (isDrum(account, id) !== drums || !passes(id)) return;
-      const from = left + notes.at[id] * stepPx;
+    const cells = new CellGrid(account.steps * stepPx, count, CELL_WIDTH);
+    for (const id of account.drawn) {
+      if (isDrum(account, id) !== drums || !passes(id)) continue;
+      const from = notes.at[id] * stepPx;
       const to = from + (drums ? 0.8 : notes.steps[id]) * stepPx;
       cells.mark(rowsOf[notes.pitch[id]], from, to, notes.outcome[id]);
-    });
-    this.drawRaster(context, cells, outcomeTiles(this.palette), drums, 0);
+    }
+    return cells;
+  }
+
+  // Keeps a raster while scrolling: until zoom, rows or filter change.
+  kept(name, make) {
+    const { stepPx, rows } = this.view;
+    const found = this.rasters.get(name);
+    const asked = [stepPx, rows, state.matches];
+    if (found !== undefined && asked.every((each, at) => each === found.asked[at]))
+      return found.cells;
+    const cells = make();
+    this.rasters.set(name, { asked, cells });
+    return cells;
   }
 
   // Gaps are of a row's height, above and below.
@@ -116,7 +134,10 @@ class Roll {
     const [top, rowPx] = drums
       ? [view.floor + LANE_GAP, view.laneRow]
       : [view.rowY(0), view.rowPx];
-    cells.draw(context, tiles, top, rowPx, [gap * rowPx, gap * rowPx + 1]);
+    const left = Math.round(view.scrollX);
+    const gaps = [gap * rowPx, gap * rowPx + 1];
+    const picture = cells.picture(tiles, left, Math.ceil(view.room), rowPx, gaps);
+    context.drawImage(picture, view.gutter, top);
   }
 
   get manySteps() {
@@ -142,42 +163,41 @@ class Roll {
   }
 
   drawSheetCells(context) {
-    const { view, account } = this;
-    const cells = new CellGrid(view.width, view.rows.pitches.length, 1);
-    for (const tones of account.tones)
-      eachToneBetween(tones, view.leftStep, view.rightStep, ({ step, steps, pitch }) =>
-        cells.mark(view.rows.of(pitch), view.x(step), view.x(step + steps), 0),
-      );
+    const { account, view } = this;
+    const { rows, stepPx } = view;
+    const cells = this.kept("sheet", () => {
+      const made = new CellGrid(account.steps * stepPx, rows.pitches.length, 1);
+      for (const { step, steps, pitch } of account.tones.flat())
+        made.mark(rows.of(pitch), step * stepPx, (step + steps) * stepPx, 0);
+      return made;
+    });
     this.drawRaster(context, cells, [plainPixels(this.palette.ink)], false, 0.3);
   }
 
   drawDrums(context) {
-    const boxes = [];
-    this.eachHit((step, key, share) =>
-      boxes.push([...this.view.hitBox(step, key), share * this.view.stepPx]),
-    );
-    drawHits(context, this.palette, boxes);
-  }
-
-  drawDrumCells(context) {
-    const { view } = this;
-    const cells = new CellGrid(view.width, view.rows.drums.length, 1);
-    this.eachHit((step, key) =>
-      cells.mark(view.rows.drumRows[key], view.x(step), view.x(step) + 1, 0),
-    );
-    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], true, 0.25);
-  }
-
-  // Calls visit(step, key, share of the step) for each hit of the sheet in view.
-  eachHit(visit) {
     const { view, account } = this;
+    const boxes = [];
     const last = Math.min(Math.ceil(view.rightStep), account.steps);
     for (let step = Math.max(Math.floor(view.leftStep), 0); step < last; step += 1) {
       const sound = account.sheet.drums[step];
       if (sound < 0) continue;
+      const length = account.engine.silentShares[sound] * view.stepPx;
       for (const key of account.hitKeys.get(step) ?? [])
-        visit(step, key, account.engine.silentShares[sound]);
+        boxes.push([...view.hitBox(step, key), length]);
     }
+    drawHits(context, this.palette, boxes);
+  }
+
+  drawDrumCells(context) {
+    const { account, view } = this;
+    const { rows, stepPx } = view;
+    const cells = this.kept("hits", () => {
+      const made = new CellGrid(account.steps * stepPx, rows.drums.length, 1);
+      for (const [step, keys] of account.hitKeys)
+        for (const key of keys) made.mark(rows.drumRows[key], step * stepPx, step * stepPx + 1, 0);
+      return made;
+    });
+    this.drawRaster(context, cells, [plainPixels(this.palette.ink)], true, 0.25);
   }
 
   // Chosen bars, the chosen note with what took its place, and what an edit would do.

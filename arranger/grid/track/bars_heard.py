@@ -1,0 +1,114 @@
+"""Where bar lines are heard, once the beats are known: the network over quarters of beats (`slots`).
+
+The network gives the odds of a bar line at each slot. The likeliest bars are found by dynamic
+programming: a bar has one of a few lengths, a new length costs `CHANGE` on the way in and on the way
+out, and unusual lengths cost a little each.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from arranger.grid.track.frames import frames_of
+from arranger.grid.track.network import load, run
+
+if TYPE_CHECKING:
+    from arranger.columns import Floats, Ints
+    from arranger.grid.attacks import Attacks
+    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.network import Frames
+    from arranger.song.notes import TimedColumns
+
+SLOTS_A_BEAT = 4
+USUAL_SECONDS = 0.6
+SUREST = 5.0
+"""Log odds beyond this count as this."""
+NOTHING = -0.5
+"""Highest log odds of a bar line where nothing starts; no beat is heard there."""
+CHANGE = 8.0
+SLOT_LENGTHS = ((6, 0.5), (8, 1.5), (12, 0.5), (16, 0.0), (20, 1.0), (24, 0.5))
+"""Lengths of a bar in slots, and what each costs a bar."""
+BEAT_LENGTHS = ((2, 0.5), (3, 0.3), (4, 0.0), (5, 1.0), (6, 0.5), (7, 1.0))
+"""The same in beats, for beats that were tracked."""
+
+
+class HeardBars(NamedTuple):
+    """Bar lines that were heard."""
+
+    lines: Ints
+    """Slots or beats, rising; they go on to both ends of the song."""
+    score: float
+    """Log odds gained, less what lengths and changes cost."""
+
+
+def bar_frames(
+    notes: TimedColumns,
+    attacks: Attacks,
+    evidence: Evidence,
+    start: Floats,
+    end: Floats,
+    beat_seconds: float,
+) -> Frames:
+    """Return what the network is shown, from beat 0 on; ``start`` and ``end`` of notes in beats."""
+    at = attacks.mean(start) * SLOTS_A_BEAT
+    count = int(np.ceil(at[-1])) + 4 * SLOTS_A_BEAT
+    tempo = float(np.clip(np.log2(beat_seconds / USUAL_SECONDS), -2.0, 2.0))
+    sounding = (start * SLOTS_A_BEAT, end * SLOTS_A_BEAT)
+    return frames_of(notes, attacks, evidence, at, sounding, count, tempo)
+
+
+def hear_lines(
+    notes: TimedColumns,
+    attacks: Attacks,
+    evidence: Evidence,
+    start: Floats,
+    end: Floats,
+    beat_seconds: float,
+) -> Floats:
+    """Return the log odds of a beat and of a bar line at each slot, shape (slots, 2)."""
+    frames = bar_frames(notes, attacks, evidence, start, end, beat_seconds)
+    odds = np.clip(run(load("bars.npz"), frames).astype(np.float64), -SUREST, SUREST)
+    nothing = frames[:, 0] == 0.0
+    odds[nothing, 0] = -SUREST
+    odds[nothing, 1] = np.minimum(odds[nothing, 1], NOTHING)
+    return odds
+
+
+def likeliest_bars(odds: Floats, lengths: tuple[tuple[int, float], ...]) -> HeardBars | None:
+    """Return the likeliest bars, given the log odds of a line at each place; None if none pays."""
+    gains, sizes = odds.tolist(), [size for size, _ in lengths]
+    kinds = range(len(sizes))
+    score = [[0.0] * len(sizes) for _ in gains]
+    came = [[-1] * len(sizes) for _ in gains]
+    best, kind_of = [0.0] * len(gains), [0] * len(gains)
+    for place, gain in enumerate(gains):
+        row, origin = score[place], came[place]
+        for kind, (size, cost) in enumerate(lengths):
+            before, value = place - size, 0.0
+            if before >= 0:
+                same, other = score[before][kind] - cost, best[before] - CHANGE - cost
+                if same >= other and same > value:
+                    value, origin[kind] = same, kind
+                elif other > same and other > value:
+                    value, origin[kind] = other, kind_of[before]
+            row[kind] = value + gain
+        kind_of[place] = max(kinds, key=row.__getitem__)
+        best[place] = row[kind_of[place]]
+    place = max(range(len(gains)), key=best.__getitem__)
+    total, kind, lines = best[place], kind_of[place], [place]
+    while came[place][kind] >= 0:
+        place, kind = place - sizes[kind], came[place][kind]
+        lines.append(place)
+    if len(lines) < 2:
+        return None
+    return HeardBars(_to_both_ends(lines[::-1], len(gains)), total)
+
+
+def _to_both_ends(lines: list[int], count: int) -> Ints:
+    """Return lines with more before the first and after the last, as far apart as those there."""
+    head, tail = lines[1] - lines[0], lines[-1] - lines[-2]
+    before = np.arange(lines[0] - head * (lines[0] // head), lines[0], head)
+    after = np.arange(lines[-1] + tail, count + tail, tail)
+    return np.concatenate((before, np.array(lines), after)).astype(np.int64)

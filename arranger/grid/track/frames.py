@@ -1,0 +1,109 @@
+"""What the two networks are shown: attacks and sounding notes on evenly spaced frames.
+
+Frames are evenly spaced in seconds (`arranger.grid.track.beats_heard`) or in beats
+(`arranger.grid.track.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
+it, shared by nearness, so that its place isn't rounded away.
+
+==============  ====================================================================
+columns         an attack's, but for the last two kinds
+==============  ====================================================================
+8               the evidence (`evidence.COLUMNS`), against the song's mean, as log(1 + x)
+2               its lowest and its highest pitch, against middle C in two octaves
+3               bass drum, snare, other drums: how loud
+12              pitch classes that start, as log(1 + number)
+12              pitch classes that sound, as log(1 + number); no note longer than `LONGEST` seconds
+1               the length of a beat, as a logarithm, where frames are parts of beats
+==============  ====================================================================
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.grid.track.evidence import COLUMNS, KICKS
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from arranger.columns import Floats
+    from arranger.grid.attacks import Attacks
+    from arranger.grid.track.evidence import Evidence
+    from arranger.song.notes import TimedColumns
+
+    Frames = NDArray[np.float32]
+
+CLASSES = 12
+CHANNELS = len(COLUMNS) + 2 + 3 + 2 * CLASSES + 1
+LONGEST = 3.0
+SNARES = (37, 38, 39, 40)
+MIDDLE_C, TWO_OCTAVES = 60.0, 24.0
+MOST_RELATIVE = 20.0
+
+
+def frames_of(
+    notes: TimedColumns,
+    attacks: Attacks,
+    evidence: Evidence,
+    at: Floats,
+    sounding: tuple[Floats, Floats],
+    count: int,
+    beat: float = 0.0,
+) -> Frames:
+    """Return what is heard on each frame, shape (count, CHANNELS).
+
+    Parameters
+    ----------
+    at
+        Shape (attacks,): where each attack stands, in frames.
+    sounding
+        Where each note starts and ends, in frames; each of shape (notes,).
+    beat
+        The last column.
+    """
+    rows = _attack_rows(notes, attacks, evidence)
+    result = np.zeros((count, CHANNELS), dtype=np.float32)
+    left = np.clip(np.floor(at).astype(np.int64), 0, count - 2)
+    share = np.clip(at - left, 0.0, 1.0)
+    for column, row in enumerate(rows):
+        result[:, column] = np.bincount(left, row * (1.0 - share), count)
+        result[:, column] += np.bincount(left + 1, row * share, count)
+    result[:, len(rows) : len(rows) + CLASSES] = _sounding(notes, sounding, count)
+    result[:, -1] = beat
+    return result
+
+
+def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> list[Floats]:
+    of, count = attacks.of_note, attacks.count
+    relative = np.minimum(evidence.columns * count, MOST_RELATIVE)
+    rows = list(np.log1p(relative))
+    pitched = ~notes.drum
+    height = (notes.pitch[pitched] - MIDDLE_C) / TWO_OCTAVES
+    lowest, highest = np.full(count, 9.0), np.full(count, -9.0)
+    np.minimum.at(lowest, of[pitched], height)
+    np.maximum.at(highest, of[pitched], height)
+    rows += [np.where(lowest < 9.0, lowest, 0.0), np.where(highest > -9.0, highest, 0.0)]
+    kick, snare = np.isin(notes.pitch, KICKS), np.isin(notes.pitch, SNARES)
+    for kind in (kick, snare, ~kick & ~snare):
+        rows.append(np.bincount(of, notes.loudness * (kind & notes.drum), count))
+    counted = np.bincount(
+        of[pitched] * CLASSES + notes.pitch[pitched] % CLASSES, minlength=count * CLASSES
+    )
+    return rows + list(np.log1p(counted.reshape(count, CLASSES).T))
+
+
+def _sounding(notes: TimedColumns, sounding: tuple[Floats, Floats], count: int) -> Frames:
+    start, end = sounding
+    pitched = np.flatnonzero(~notes.drum)
+    length = notes.end_seconds - notes.onset_seconds
+    kept = np.minimum(1.0, LONGEST / np.maximum(length, LONGEST))
+    until = start + (end - start) * kept
+    first = np.clip(np.rint(start[pitched]).astype(np.int64), 0, count - 1)
+    last = np.clip(np.rint(until[pitched]).astype(np.int64), first + 1, count)
+    pitch_class = notes.pitch[pitched] % CLASSES
+    size = (count + 1) * CLASSES
+    change = np.bincount(first * CLASSES + pitch_class, minlength=size)
+    change -= np.bincount(last * CLASSES + pitch_class, minlength=size)
+    held = np.cumsum(change.reshape(-1, CLASSES), axis=0)[:-1]
+    return np.log1p(held).astype(np.float32)

@@ -1,0 +1,144 @@
+"""Bars that are heard: the network, the search, and what becomes of them."""
+
+from __future__ import annotations
+
+from itertools import pairwise, product
+
+import numpy as np
+import pytest
+
+from arranger.engine import load_engine
+from arranger.grid import plan_grid
+from arranger.grid.attacks import find_attacks
+from arranger.grid.metres import PLAIN, with_bars
+from arranger.grid.track.bars_heard import CHANGE, likeliest_bars
+from arranger.grid.track.evidence import COLUMNS, find_evidence
+from arranger.grid.track.frames import CHANNELS, frames_of
+from arranger.grid.track.network import Block, Network, load, run
+from arranger.song.time import timed_columns
+from tests.grid.songs import TICKS, song_of
+
+ENGINE = load_engine("twin-phase")
+
+
+def test_the_network_is_what_its_sums_say() -> None:
+    random = np.random.default_rng(1)
+
+    def some(*shape: int) -> np.ndarray:
+        return random.normal(size=shape).astype(np.float32)
+
+    blocks = tuple(Block(some(5, 3, 3), some(3), some(3, 3), some(3)) for _ in range(3))
+    network = Network(some(5, 4, 3), some(3), blocks, some(3, 2), some(2))
+    frames = some(7, 4)
+
+    def convolved(rows: list[np.ndarray], taps: np.ndarray, apart: int) -> list[np.ndarray]:
+        return [
+            sum(
+                (rows[at + (tap - 2) * apart] @ taps[tap])
+                for tap in range(5)
+                if 0 <= at + (tap - 2) * apart < len(rows)
+            )
+            for at in range(len(rows))
+        ]
+
+    rows = [
+        np.maximum(row + network.first_bias, 0) for row in convolved(list(frames), network.first, 1)
+    ]
+    for block, apart in zip(blocks, (1, 2, 4), strict=True):
+        heard = [np.maximum(row + block.bias, 0) for row in convolved(rows, block.taps, apart)]
+        rows = [row + h @ block.mix + block.mix_bias for row, h in zip(rows, heard, strict=True)]
+    plain = [np.maximum(row, 0) @ network.last + network.last_bias for row in rows]
+    assert run(network, frames) == pytest.approx(np.array(plain), rel=1e-3, abs=1e-3)
+
+
+def test_the_packaged_network_hears_frames_as_they_are_made() -> None:
+    network = load("bars.npz")
+    assert network.first.shape[:2] == (5, CHANNELS)
+    assert run(network, np.zeros((40, CHANNELS), np.float32)).shape == (40, 2)
+
+
+def test_an_attack_between_two_frames_is_shared_by_nearness() -> None:
+    song = song_of([(0, 1, 60), (1, 2, 67), (3, 1, 60)], [(1, 1, 38)], drums=frozenset({1}))
+    notes = timed_columns(song)
+    attacks = find_attacks(notes)
+    evidence = find_evidence(notes, attacks)
+    starts = notes.onset / TICKS
+    at = np.array([0.0, 1.25, 3.0])
+    frames = frames_of(notes, attacks, evidence, at, (starts, starts + 1), 6, 0.5)
+    begin = len(COLUMNS) + 5
+    assert frames[1:3, begin + 7].tolist() == pytest.approx([0.75 * np.log(2), 0.25 * np.log(2)])
+    assert frames[1:3, begin - 2].tolist() == pytest.approx([0.75 * 0.75, 0.25 * 0.75])
+    assert (frames[:, begin + 12] > 0).tolist() == [True, False, False, True, False, False]
+    assert (frames[:, begin + 19] > 0).tolist() == [False, True, False, False, False, False]
+    assert set(frames[:, -1].tolist()) == {0.5}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_other_bars_are_likelier(seed: int) -> None:
+    odds = np.random.default_rng(seed).normal(-1.0, 9.0, 13)
+    lengths = ((2, 0.5), (3, 0.0), (4, 1.0))
+    costs = dict(lengths)
+
+    def worth(start: int, sizes: tuple[int, ...]) -> float:
+        places = start + np.cumsum((0, *sizes))
+        if places[-1] >= len(odds):
+            return -np.inf
+        changes = sum(a != b for a, b in pairwise(sizes))
+        paid = sum(costs[size] for size in sizes) + CHANGE * changes
+        return float(odds[places].sum()) - paid
+
+    best = max(
+        worth(start, sizes)
+        for count in range(7)
+        for sizes in product(costs, repeat=count)
+        for start in range(13)
+    )
+    found = likeliest_bars(odds, lengths)
+    if found is None:
+        assert best == pytest.approx(odds.max())
+    else:
+        assert found.score == pytest.approx(best)
+        assert found.lines[0] < 4
+        assert found.lines[-1] >= len(odds)
+        assert set(np.diff(found.lines)) <= set(costs)
+
+
+def waltz(bars: int, shift: float = 0.0) -> list[list[tuple[float, float, int]]]:
+    """Return a tune over bass and chords in three, ``shift`` beats late."""
+    chords = ((36, 60, 64, 67), (41, 60, 65, 69), (43, 59, 65, 67), (36, 60, 64, 67))
+    tune = (76, 77, 79, 72)
+    rows: list[list[tuple[float, float, int]]] = [[], []]
+    for bar in range(bars):
+        low, *high = chords[bar % 4]
+        at = 3 * bar + shift
+        rows[1].append((at, 1, low))
+        rows[1] += [(at + beat, 0.5, pitch) for beat in (1, 2) for pitch in high]
+        rows[0] += [(at, 2, tune[bar % 4]), (at + 2, 1, tune[bar % 4] - 2 * (bar % 2))]
+    return rows
+
+
+@pytest.mark.parametrize("pickup", [0, 2])
+def test_bars_of_a_file_that_says_none_are_heard(pickup: int) -> None:
+    first = [(0, 1, 71), (1, 1, 74)][:pickup]
+    tune, below = waltz(24, pickup)
+    song = song_of(first + tune, below, metre_said=False)
+    grid = plan_grid(song, ENGINE)
+    assert {(bar.numerator, bar.denominator) for bar in grid.bars} == {(3, 4)}
+    assert grid.bar_ticks[:2] == (0, (pickup or 3) * TICKS)
+    assert grid.bars[0].number == (0 if pickup else 1)
+    assert "the file has no bars; those of 3/4 were found by ear" in grid.remarks
+    said = plan_grid(song_of(first + tune, below), ENGINE)
+    assert {(bar.numerator, bar.denominator) for bar in said.bars} == {(4, 4)}
+
+
+def test_too_little_music_keeps_bars_of_four() -> None:
+    tune, below = waltz(3)
+    song = song_of(tune, below, metre_said=False)
+    notes = timed_columns(song)
+    found = with_bars(song, notes, find_attacks(notes), 120.0)
+    assert [metre[1:] for metre in found.song.metres] == [(4, 4)]
+    assert not found.remarks
+
+
+def test_every_length_of_bar_has_a_metre_of_that_length() -> None:
+    assert all(16 * top == size * bottom for size, (top, bottom) in PLAIN.items())
