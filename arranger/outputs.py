@@ -131,6 +131,8 @@ def _run(conversion: Conversion, choice: OutputChoice) -> Run:
     keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
     edited = (keep,) if is_edited(conversion.sheet) else ()
     more = (*(audio if choice.audio else ("--no-audio",)), *edited)
+    if choice.command != "convert":  # a songbook's pages are the same wherever it lies
+        return Run(conversion.song.file, more=more)
     return Run(str(choice.song or conversion.song.file), str(choice.folder), more)
 
 

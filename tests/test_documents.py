@@ -12,6 +12,7 @@ import sys
 import tomllib
 from importlib.util import find_spec
 from pathlib import Path
+from urllib.request import urlopen
 
 import mido
 import pytest
@@ -120,6 +121,8 @@ def test_a_command_does_what_it_says_without_an_error(line: str, here: Path) -> 
         _songbook(*arguments)
     elif "--watch" in arguments:
         _watch(arguments)
+    elif arguments[0] == "review" and "--help" not in arguments:
+        _review(arguments)
     else:
         assert run(arguments) == 0
 
@@ -138,6 +141,19 @@ def _watch(arguments: list[str]) -> None:
         lines = lines_of(process.stdout)
         assert "watching" in lines.get(timeout=PATIENCE_SECONDS)
         assert ".wav: " in lines.get(timeout=PATIENCE_SECONDS)
+        process.send_signal(signal.SIGINT)
+        assert process.wait(timeout=PATIENCE_SECONDS) == 0
+
+
+def _review(arguments: list[str]) -> None:
+    command = interruptible(*dict.fromkeys([*arguments, "--no-browser"]))
+    with running(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as process:
+        assert process.stdout is not None
+        lines = lines_of(process.stdout)
+        assert "reviewing" in lines.get(timeout=PATIENCE_SECONDS)
+        address = lines.get(timeout=PATIENCE_SECONDS).strip()
+        with urlopen(address, timeout=PATIENCE_SECONDS) as page:
+            assert page.status == 200
         process.send_signal(signal.SIGINT)
         assert process.wait(timeout=PATIENCE_SECONDS) == 0
 

@@ -7,12 +7,14 @@ convert           one song becomes a sheet, its sound, its ledger and a report
 engines           what engines there are, what one can play, and a file to start one from
 explain           what was weighed in a bar, and what the nearest other choices cost
 export            a sheet in a form that other programs take
-keeping           The options of commands that write where an edited sheet may stand
+helping           How ``--help`` looks
+keeping           Commands, and the options of those that write where an edited sheet may stand
 new               a sheet to begin with, without a song
 progress          A progress bar for work that takes longer than a second; on a terminal only
 redo              what undo took back, again
 render            a sheet becomes an audio file
 report            ask a ledger what became of which notes, or a sheet what it is and takes
+review            a sheet, or a folder of them, on a live page where it can be edited
 settings_options  Gives a command all options of `arranger.options.OPTIONS` and hands it one
 sheet_options     Options that commands share which change a sheet
 songbook          a folder of songs, converted together

@@ -10,53 +10,47 @@ import io
 import os
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from importlib import import_module
 from typing import TextIO
 
 import typer
 
+from arranger.cli.helping import WIDEST, Group
 from arranger.cli.keeping import Command
 from arranger.cli.terminal import discard, say, say_text
 from arranger.errors import ArrangerError, ArrangerWarning, UsageError
 from arranger.stopping import ending_cleanly
 from arranger.version import VERSION
 
-COMMANDS = (
-    "convert",
-    "new",
-    "survey",
-    "engines",
-    "export",
-    "explain",
-    "report",
-    "render",
-    "review",
-    "check",
-    "compare",
-    "tidy",
-    "bars",
-    "spread",
-    "undo",
-    "redo",
-    "songbook",
-)
-"""In the order of the help; each is a function in a module of its name."""
+_PANELS = {
+    "From songs": ("survey", "convert", "songbook", "report", "explain"),
+    "See, hear and edit": ("review", "render", "new", "check", "tidy", "bars", "spread"),
+    "Versions": ("compare", "undo", "redo"),
+    "Into a program": ("export", "engines"),
+}
+COMMANDS = {name: panel for panel, names in _PANELS.items() for name in names}
+"""In the order of the help; each is a function in a module of its name. What they are for."""
 
 
-def application(commands: Sequence[str] = COMMANDS) -> typer.Typer:
+def application(commands: Iterable[str] = COMMANDS) -> typer.Typer:
     """Return the command line with some commands: all take longer to load than one to begin."""
     app = typer.Typer(
         name="arranger",
+        cls=Group,
         help="Turn MIDI arrangements into two-voice music for one-bit speakers.",
         no_args_is_help=True,
         pretty_exceptions_enable=False,
         rich_markup_mode=None,
-        context_settings={"help_option_names": ["-h", "--help"]},
+        context_settings={
+            "help_option_names": ["-h", "--help"],
+            "max_content_width": WIDEST,
+        },
     )
     app.callback()(_root)
     for name in commands:
-        app.command(cls=Command)(getattr(import_module(f"arranger.cli.{name}"), name))
+        register = app.command(cls=Command, rich_help_panel=COMMANDS[name])
+        register(getattr(import_module(f"arranger.cli.{name}"), name))
     return app
 
 

@@ -9,38 +9,61 @@ from typing import Annotated
 
 import typer
 
-from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
+from arranger.cli.keeping import EDITED, EditsAs, KeepEdits, SongChanged, keeping_of
 from arranger.cli.progress import progress_bar
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say_styled, say_text
 from arranger.settings import Settings
+
+FILES, TOLD = "Files", "What is told"
 
 
 @with_settings()
 def convert(
     song: Annotated[Path, typer.Argument(help="MIDI or notation file.", show_default=False)],
     output: Annotated[
-        Path, typer.Option("--output", "-o", metavar="FOLDER", help="Where the files go.")
+        Path,
+        typer.Option(
+            "--output", "-o", metavar="FOLDER", help="Where the files go.", rich_help_panel=FILES
+        ),
     ] = Path(),
     audio: Annotated[
-        str, typer.Option("--audio", metavar="KIND", help="wav, flac or ogg.")
+        str,
+        typer.Option("--audio", metavar="KIND", help="wav, flac or ogg.", rich_help_panel=FILES),
     ] = "wav",
-    no_audio: Annotated[bool, typer.Option("--no-audio", help="Write no sound.")] = False,
+    no_audio: Annotated[
+        bool, typer.Option("--no-audio", help="Write no sound.", rich_help_panel=FILES)
+    ] = False,
     no_suggestions: Annotated[
         bool,
-        typer.Option("--no-suggestions", help="Don't try what other settings would give."),
+        typer.Option(
+            "--no-suggestions",
+            help="Don't try what other settings would give.",
+            rich_help_panel=TOLD,
+        ),
     ] = False,
     force: Annotated[
-        bool, typer.Option("--force", help="Overwrite a sheet that was edited by hand.")
+        bool,
+        typer.Option(
+            "--force", help="Overwrite a sheet that was edited by hand.", rich_help_panel=EDITED
+        ),
     ] = False,
     keep_edits: KeepEdits = False,
     edits_as: EditsAs = None,
     song_changed: SongChanged = False,
     details: Annotated[
-        bool, typer.Option("--details", help="Tell steps, parts, textures and reasons as well.")
+        bool,
+        typer.Option(
+            "--details",
+            help="Tell steps, parts, textures and reasons as well.",
+            rich_help_panel=TOLD,
+        ),
     ] = False,
     json: Annotated[
-        bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
+        bool,
+        typer.Option(
+            "--json", help="Print the summary as JSON, for scripts.", rich_help_panel=TOLD
+        ),
     ] = False,
     *,
     settings: Settings,

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from arranger.cli.terminal import say
 from arranger.machine.exporters import EXPORTERS
+
+if TYPE_CHECKING:
+    from arranger.engine.model import Engine
+    from arranger.errors import ArrangerError
+    from arranger.sheet.model import Sheet
 
 
 def _address(text: str) -> int:
@@ -24,7 +29,13 @@ def _address(text: str) -> int:
 
 
 def export(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheets: Annotated[
+        list[Path],
+        typer.Argument(
+            help="The sheet, NAME.duet; several for one Z80 player that plays all of them.",
+            metavar="SHEET...",
+        ),
+    ],
     format_name: Annotated[
         str,
         typer.Option(
@@ -58,8 +69,27 @@ def export(
         typer.Option(
             "--entries",
             metavar="NAMES",
-            help="Of the Z80 player: which of start,step,stop your program calls; what only the "
-            "others need is left out. Default: all.",
+            help="Of the Z80 player: which of start,step,stop,open your program calls; what only "
+            "the others need is left out. open is a step with interrupts left on. Default: the "
+            "first three.",
+        ),
+    ] = "",
+    part: Annotated[
+        str,
+        typer.Option(
+            "--part",
+            metavar="PART",
+            help="Of the Z80 player with songs: player or songs alone, for programs that load them "
+            "apart.",
+        ),
+    ] = "",
+    effects: Annotated[
+        str,
+        typer.Option(
+            "--effects",
+            metavar="NAMES",
+            help="Of the Z80 player: drum sounds that your program plays by themselves, such as "
+            "kick,snare-hat.",
         ),
     ] = "",
     prefix: Annotated[
@@ -86,6 +116,8 @@ def export(
       arranger export song.duet --as hex --address 0xA000
       arranger export song.duet --as binary --entries start
       arranger export song.duet --as c --prefix quay_ -o quay.c
+      arranger export title.duet level.duet --as binary --effects hat,kick -o music.bin
+      arranger export title.duet level.duet --as hex --part songs --address 0xC000 -o songs.hex
       arranger export song.duet --as assembly --prefix song_ -o song.asm
       arranger export song.duet --as musicxml
       arranger export song.duet --as pdf -o score.pdf
@@ -96,6 +128,7 @@ def export(
     from arranger.machine.exporters import (
         default_suffix,
         export_files,
+        export_many,
         export_notes,
         find_exporter,
     )
@@ -105,31 +138,71 @@ def export(
     from arranger.sheet.keep import refuse_sources
 
     find_exporter(format_name)
-    content = read_sheet(sheet)
-    engine = load_engine(content.engine, beside=sheet)
-    target = output or sheet.parent / f"{sheet.stem}{default_suffix(format_name, engine, address)}"
+    first = sheets[0]
+    contents = [read_sheet(sheet) for sheet in sheets]
+    engine = load_engine(contents[0].engine, beside=first)
+    target = output or first.parent / f"{first.stem}{default_suffix(format_name, engine, address)}"
     check_target(target)
-    refuse_sources(target, sheet, content)
+    for sheet, content in zip(sheets, contents, strict=True):
+        refuse_sources(target, sheet, content)
+        if load_engine(content.engine, beside=sheet) != engine:
+            raise _another_engine(sheet, content.engine, first, engine.name)
+    options = ExportOptions(
+        address=address,
+        entries=_names(entries),
+        prefix=prefix,
+        part=part,
+        effects=_names(effects),
+        stem="" if writes_through(target) else target.name.removesuffix(target.suffix),
+    )
     try:
-        names = tuple(re.split(r"[,\s]+", entries.strip())) if entries else ()
-        stem = "" if writes_through(target) else target.name.removesuffix(target.suffix)
-        options = ExportOptions(address=address, entries=names, prefix=prefix, stem=stem)
-        written = export_sheet(content, engine, format_name, options)
-        files = {target: written}
-        if stem:
-            beside = export_files(content, engine, format_name, options)
-            files |= {target.parent / name: text for name, text in beside.items()}
-        notes = export_notes(content, engine, format_name, options)
+        beside: dict[str, bytes] = {}
+        if len(sheets) > 1:
+            for sheet, content in zip(sheets, contents, strict=True):
+                _check_playable(sheet, content, engine)
+            written, notes = export_many(contents, engine, format_name, options)
+        else:
+            written = export_sheet(contents[0], engine, format_name, options)
+            notes = export_notes(contents[0], engine, format_name, options)
+            if options.stem:
+                beside = export_files(contents[0], engine, format_name, options)
     except SheetError as error:
-        raise error.in_file(sheet) from None
+        raise error.in_file(first) from None
+    files = {target: written, **{target.parent / name: text for name, text in beside.items()}}
     for path in files:
         check_target(path)
-        refuse_sources(path, sheet, content)
-    for path, content_bytes in files.items():
-        write_bytes(path, content_bytes)
+        for sheet, content in zip(sheets, contents, strict=True):
+            refuse_sources(path, sheet, content)
+    for path, text in files.items():
+        write_bytes(path, text)
     aside = is_stdout(target)
     say(f"{shown_target(target)}: {len(written):,} bytes", error=aside)
     for path in [*files][1:]:
         say(f"{shown_target(path)}", error=aside)
     for line in notes:
         say(f"  {line}", error=aside)
+
+
+def _names(text: str) -> tuple[str, ...]:
+    return tuple(re.split(r"[,\s]+", text.strip())) if text else ()
+
+
+def _check_playable(sheet: Path, content: Sheet, engine: Engine) -> None:
+    """Name the sheet of several that the engine can't play."""
+    from arranger.errors import SheetError
+    from arranger.machine.size import song_bytes
+
+    try:
+        song_bytes(content, engine)
+    except SheetError as error:
+        raise error.in_file(sheet) from None
+
+
+def _another_engine(sheet: Path, engine: str, first: Path, firsts: str) -> ArrangerError:
+    from arranger.errors import SettingsError
+
+    return SettingsError(
+        f"it is for {engine}, {first} for {firsts}",
+        file=sheet,
+        remedy="one player plays the songs of one engine: export them apart, with --prefix",
+    )

@@ -1,4 +1,4 @@
-"""The options of commands that write a sheet where an edited one may stand.
+"""Commands, and the options of those that write a sheet where an edited one may stand.
 
 ``--keep-edits`` is a flag that may have a value, which typer doesn't know: `Command` reads the value
 as that of an option of its own. So the word after a bare ``--keep-edits`` is never taken for it.
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from typer.core import TyperCommand
 
+from arranger.cli.helping import write_options, write_text
 from arranger.sheet.keep import Keeping
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 _WITH_VALUE = "--keep-edits="
 _AS = "--keep-edits-as"
 _AS_TYPED = "as-typed"
+EDITED = "Where an edited sheet stands"
 
 KeepEdits = Annotated[
     bool,
@@ -26,13 +28,16 @@ KeepEdits = Annotated[
         "--keep-edits",
         help="Keep what was edited by hand, convert the rest anew; edits follow the key unless you "
         "write --keep-edits=as-typed.",
+        rich_help_panel=EDITED,
     ),
 ]
 EditsAs = Annotated[str | None, typer.Option(_AS, hidden=True)]
 SongChanged = Annotated[
     bool,
     typer.Option(
-        "--song-changed", help="Keep edits though the song's file is another one than then."
+        "--song-changed",
+        help="Keep edits though the song's file is another one than then.",
+        rich_help_panel=EDITED,
     ),
 ]
 
@@ -47,6 +52,14 @@ class Command(TyperCommand):
             if word.startswith(_WITH_VALUE):
                 args[at] = f"{_AS}={word.removeprefix(_WITH_VALUE)}"
         return super().parse_args(ctx, args)
+
+    def format_help_text(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - as the parser calls it
+        """Write what the command does."""
+        write_text(formatter, self.help or "")
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write its options by groups."""
+        write_options(self, ctx, formatter)
 
 
 def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keeping:

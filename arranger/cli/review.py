@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -58,7 +59,8 @@ def review(
             say(address)
             if not no_browser:
                 _open(address)
-            server.serve_forever(poll_interval=0.1)
+            with suppress(KeyboardInterrupt):
+                server.serve_forever(poll_interval=0.1)
     finally:
         answers.close()
 

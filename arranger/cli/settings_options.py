@@ -15,7 +15,12 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound="Callable[..., None]")
 
-_PANELS = {"": "Engine", "read": "Reading", "grid": "Grid", "reduce": "Reduction"}
+_PANELS = {
+    "": "Engine",
+    "read": "Reading the song",
+    "grid": "Steps, tempo and bars",
+    "reduce": "What is played",
+}
 
 
 def with_settings(*stages: str) -> Callable[[Command], Command]:

@@ -25,6 +25,7 @@ import numpy as np
 
 from arranger.conversion.marked import read_marked
 from arranger.conversion.numbers import bars_of, passages_of
+from arranger.conversion.reuse import notes_anew
 from arranger.errors import SheetError
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.ledger import Entry, Ledger, check_conservation
@@ -44,7 +45,7 @@ from arranger.sheet.record.digest import is_folded
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from arranger.conversion import Conversion
@@ -87,7 +88,12 @@ def with_edits(
     return revise(conversion, merged), merged
 
 
-def revise(conversion: Conversion, merged: Merge, asked: Asked | None = None) -> Conversion:
+def revise(
+    conversion: Conversion,
+    merged: Merge,
+    asked: Asked | None = None,
+    known: Conversion | None = None,
+) -> Conversion:
     """Return the conversion with grid, rows and ledger of the merged sheet.
 
     Parameters
@@ -98,6 +104,9 @@ def revise(conversion: Conversion, merged: Merge, asked: Asked | None = None) ->
         What merging came to.
     asked
         What `what_was_asked` returns of the conversion, for whoever revises it again and again.
+    known
+        What this returned for the conversion and another sheet: what is the same needn't be found
+        again.
 
     Raises
     ------
@@ -117,10 +126,13 @@ def revise(conversion: Conversion, merged: Merge, asked: Asked | None = None) ->
     drums, *voices = owners
     hidden = hidden_by(engine, _sounds(sheet, engine), sheet.drums, grid.step_length)
     heard = Heard((sheet.voice1, sheet.voice2), voices, drums, hidden)
-    now = account(asked._replace(refused={**refused, hand: (BY_HAND, ())}), heard, sheet.drums)
-    pairs = zip(before.ledger.entries, now[:hand], strict=True)
-    entries = tuple(_entry(was, entry, places, hand) for was, entry in pairs)
-    ledger = Ledger(entries=entries, transpose=before.ledger.transpose)
+    asked = asked._replace(refused={**refused, hand: (BY_HAND, ())})
+    anew = None if known is None else notes_anew(known, sheet, grid, asked, owners)
+    notes = range(hand) if known is None or anew is None else anew
+    entries = list(before.ledger.entries if known is None else known.reduction.ledger.entries)
+    for entry in account(asked, heard, sheet.drums, notes):
+        entries[entry.note] = _entry(before.ledger.entries[entry.note], entry, places, hand)
+    ledger = Ledger(entries=tuple(entries), transpose=before.ledger.transpose)
     check_conservation(ledger, hand)
     sources = [tuple(-1 if note == hand else note for note in row) for row in owners]
     reduction = replace(
@@ -229,15 +241,7 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
     A note starts and ends with the first and the last of its steps that are there; its onset is -1
     when none is.
     """
-    to = places.to_merged
-    firsts, lasts = [], []
-    for onset, end, note_end in zip(asked.onset, asked.end, asked.note_end, strict=True):
-        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1) if onset >= 0 else -1
-        firsts.append(first)
-        for limit in (end, note_end):
-            there = (to[at] for at in range(limit - 1, onset, -1) if to[at] >= 0)
-            lasts.append(max(next(there, first), first) + 1)
-    ends, note_ends = lasts[::2], lasts[1::2]
+    firsts, ends, note_ends = _stretches(asked, places)
     written = zip(asked.written_end, asked.note_end, note_ends, strict=True)
     return asked._replace(
         onset=[*firsts, -1],
@@ -258,6 +262,21 @@ def _moved(asked: Asked, places: _Places, grid: Grid) -> Asked:
         turning=[[now >= 0 and row[now] for now in places.to_now] for row in asked.turning],
         step_seconds=grid.step_length.seconds,
     )
+
+
+def _stretches(asked: Asked, places: _Places) -> tuple[Sequence[int], Sequence[int], Sequence[int]]:
+    """Return where each note starts and ends in the merged sheet, as part of its line and by itself."""
+    to = places.to_merged
+    if to[:-1] == list(range(len(to) - 1)) == places.to_now:  # no bar came, went or moved
+        return asked.onset, asked.end, asked.note_end
+    firsts, lasts = [], []
+    for onset, end, note_end in zip(asked.onset, asked.end, asked.note_end, strict=True):
+        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1) if onset >= 0 else -1
+        firsts.append(first)
+        for limit in (end, note_end):
+            there = (to[at] for at in range(limit - 1, onset, -1) if to[at] >= 0)
+            lasts.append(max(next(there, first), first) + 1)
+    return firsts, lasts[::2], lasts[1::2]
 
 
 def _owners(conversion: Conversion, sheet: Sheet, places: _Places) -> list[list[int]]:

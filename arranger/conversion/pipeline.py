@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING
 
+from arranger.conversion.keys import keys_by_bar
 from arranger.conversion.marked import read_marked
 from arranger.conversion.measure import measure_of
 from arranger.grid import plan_grid
@@ -80,7 +81,8 @@ def convert(song: Song, engine: Engine, settings: Settings) -> Conversion:
         tempo = written_tempo(grid, engine)
     sheet = _sheet(song, settings, grid, reduction, title, sounds, bars)
     sheet = settled(replace(sheet, tempo=tempo, length=length))
-    sheet = with_digest(sheet, reduction.ledger.transpose)
+    transposed = reduction.ledger.transpose
+    sheet = with_digest(sheet, transposed, keys_by_bar(song, grid, transposed))
     return Conversion(
         song=song, engine=engine, settings=settings, grid=grid, reduction=reduction, sheet=sheet
     )

@@ -11,10 +11,12 @@
     options           What a user can choose of an export
     packing           Song data for the player: events as bytes, phrases, tables
     phrases           Which symbols of a song are stored once: phrases, which hold phrases in turn
-    player            The Z80 player with a song: source text and bytes at an address
+    player            The Z80 player with songs: source text and bytes at an address
     player_source     The player's source text, from its parts
     program_export    Player and song together: bytes for memory, or a source for an assembler
     size              How much memory a piece takes
+    song_source       Songs as source text for the Z80 player
+    songs_export      One Z80 player with one song or several, as ``arranger export`` writes it
 
 The names below are looked up when they are first used: the table of export formats beside them is
 wanted by the command line's help, which must not wait for numerical libraries.

@@ -30,8 +30,10 @@ CHANNEL0        equ 40h
 CHANNEL2        equ 42h
 CONTROL         equ 43h
 PORT_B          equ 61h                 ; bit 0: gate of channel 2, bit 1: speaker
-MARGIN          equ 160                 ; clocks between a write and the flip it is meant for
+MARGIN          equ 240                 ; clocks between a write and the flip it is meant for
 EARLIEST        equ 4                   ; and at least from the flip before it
+FIRST_TICK      equ 600                 ; clocks before the first
+ROOM            equ 320                 ; clocks from setting it anew to a tick
 HELD            equ 360                 ; clocks before a tick in which interrupts are off
 
 ; What BX points to: the player's own notes, then what the piece says.
@@ -39,7 +41,7 @@ PLAYING         equ 0                   ; byte: 0: the next step is the first
 SAVED           equ 1                   ; byte: port 61h as found
 DRUM_KIND       equ 2                   ; byte, of the part of a drum under way: bit 0: noise, else
                                         ; a falling tone; bit 1: another part follows
-LOST            equ 3                   ; byte: 1: LEVEL and FLIP may be wrong
+LOST            equ 3                   ; byte: 1: LEVEL and FLIP may be wrong, 2: nothing began yet
 LEVEL           equ 4                   ; the timer's output: 1 high, 0 low
 SPEAKS          equ 6                   ; byte: 2 while the timer is heard, else 0
 LAST            equ 8                   ; channel 0 when the tick before was due
@@ -168,18 +170,17 @@ begin:  inc     byte [bx+PLAYING]
         mov     [bx+HALF], ax
         mov     word [bx+LEVEL], 1
         mov     byte [bx+SPEAKS], 0
-        mov     byte [bx+LOST], 0
-        xor     ax, ax
-        mov     [bx+LATER], ax
-        mov     [bx+LAST], ax
+        mov     byte [bx+LOST], 2
+        mov     word [bx+LAST], 0
         cli
         mov     al, 34h                 ; channel 0: low byte, high byte, mode 2, binary
         call    set_channel0
         call    set_channel2
         call    clock
         mov     [bx+LEAD], ax
-        neg     ax                      ; the first tick is due at once
+        neg     ax                      ; the first tick is due soon
         add     ax, [bx+TICK]
+        sub     ax, FIRST_TICK
         mov     [bx+LAST], ax
         ret
 
@@ -196,10 +197,19 @@ set_channel2:
         mov     al, 0B6h                ; low byte, high byte, mode 3, binary
         out     CONTROL, al
         mov     ax, [bx+NOW]
-; Let the next half cycle of channel 2 have the count AX.
-count:  out     CHANNEL2, al
+        out     CHANNEL2, al
         mov     al, ah
         out     CHANNEL2, al
+        ret
+
+; Note that the timer was set AX clocks later than reckoned, but for a quarter of LEAD: the clock was
+; read so long after that.
+later:  mov     byte [bx+LOST], 0
+        mov     dx, [bx+LEAD]
+        shr     dx, 1
+        shr     dx, 1
+        sub     ax, dx
+        mov     [bx+LATER], ax
         ret
 
 one:    cmp     byte [bx+PLAYING], 0
@@ -334,14 +344,10 @@ sound:  mov     si, [bx+TICK]
         mov     dx, [bx+FLIP]
         add     dx, [bx+LATER]          ; until the flip that takes it
         mov     ax, [bx+HALF]
-        sub     ax, dx                  ; since the one before, which must not
         sub     ax, EARLIEST
+        sub     ax, dx                  ; since the one before, which must not
         jl      .wait
-        mov     ax, [bx+HALF]
-        shr     ax, 1
-        shr     ax, 1
-        sub     ax, [bx+HALF]
-        neg     ax                      ; three quarters of a half cycle
+        add     ax, dx
         cmp     ax, MARGIN
         jbe     .margin
         mov     ax, MARGIN
@@ -351,19 +357,29 @@ sound:  mov     si, [bx+TICK]
 .wait:  sub     si, ax
 .count: call    wait_until
         mov     ax, di
-        mov     [bx+NOW], ax
-        call    count
+        out     CHANNEL2, al
+        mov     al, ah
+        out     CHANNEL2, al
+        mov     [bx+NOW], di
         mov     si, [bx+TICK]
         call    clock
         sub     ax, si
         jb      .due
+        js      .lost
         sub     ax, [bx+LATER]
-        jb      .due
         cmp     ax, [bx+FLIP]
-        jb      .due
-        mov     byte [bx+LOST], 1       ; the flip may have come first
+        jl      .due
+.lost:  mov     byte [bx+LOST], 1       ; the flip may have come first
 .due:   call    wait_until
         sub     [bx+LAST], si           ; ticks never drift
+        cmp     byte [bx+LOST], 2
+        jne     .counts
+        call    set_channel2            ; time begins
+        call    clock
+        sub     [bx+LAST], ax
+        xor     ax, ax
+        call    later
+.counts:
         mov     ax, di
         neg     ax
         sbb     ax, ax
@@ -378,8 +394,8 @@ sound:  mov     si, [bx+TICK]
 .done:  ret
 
 ; Reckon the timer's flips up to the next tick. Where they may be wrong, set it anew with a rising one.
-flips:  cmp     byte [bx+LOST], 0
-        je      .reckon
+flips:  cmp     byte [bx+LOST], 1
+        jne     .reckon
         cmp     word [bx+DRUM_LEFT], 0
         jne     .reckon
         mov     si, [bx+FLIP]
@@ -397,17 +413,16 @@ flips:  cmp     byte [bx+LOST], 0
 .time:  mov     ax, [bx+TICK]
         sub     ax, si
         jb      .reckon
-        cmp     ax, 2 * MARGIN          ; time enough before the next tick
+        cmp     ax, ROOM                ; time enough before the next tick
         jb      .reckon
         call    wait_until
-        cmp     ax, MARGIN
+        cmp     ax, ROOM / 2            ; and not by an interrupt too late
         jae     .reckon
         call    set_channel2
-        mov     byte [bx+LOST], 0
         call    clock
         sub     ax, si
         sub     ax, [bx+LEAD]
-        mov     [bx+LATER], ax
+        call    later
 .reckon:
         mov     ax, [bx+TICK]
         sub     ax, [bx+FLIP]
@@ -434,7 +449,15 @@ flips:  cmp     byte [bx+LOST], 0
 
 ; Wait until SI clocks after the tick before. AX = by how many clocks it is later; interrupts are off.
 wait_until:
-        call    clock
+        cli
+        xor     al, al                  ; latch channel 0, as in clock
+        out     CONTROL, al
+        in      al, CHANNEL0
+        mov     dl, al
+        in      al, CHANNEL0
+        mov     dh, al
+        mov     ax, [bx+LAST]
+        sub     ax, dx
         sub     ax, si
         jae     .due
         cmp     ax, -HELD

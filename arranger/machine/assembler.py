@@ -16,13 +16,13 @@ from typing import NamedTuple
 _OPCODES = """
     adc a,h = 8C | add a,b = 80 | add a,e = 83 | add a,l = 85 | add hl,bc = 09 | add hl,de = 19 | add hl,hl = 29 | and d = A2
     and e = A3 | and n = E6 n | bit 6,c = CB 71 | bit 7,c = CB 79 | call nn = CD w
-    call nz,nn = C4 w | call z,nn = CC w | cp n = FE n | dec a = 3D | dec b = 05 | dec de = 1B
-    dec h = 25 | dec sp = 3B | di = F3 | ei = FB | ex af,af' = 08 | ex (sp),hl = E3 | ex de,hl = EB | exx = D9
+    call nz,nn = C4 w | call z,nn = CC w | cp n = FE n | dec a = 3D | dec b = 05 | dec de = 1B | dec hl = 2B
+    dec h = 25 | dec sp = 3B | di = F3 | djnz e = 10 e | ei = FB | ex af,af' = 08 | ex (sp),hl = E3 | ex de,hl = EB | exx = D9
     in a,(n) = DB n | inc a = 3C | inc b = 04 | inc de = 13 | inc hl = 23 | inc sp = 33
     jp (hl) = E9 | jp nc,nn = D2 w | jp nn = C3 w | jp nz,nn = C2 w | jp pe,nn = EA w
     jp po,nn = E2 w | jp z,nn = CA w | jr c,e = 38 e | jr e = 18 e | jr nc,e = 30 e | jr nz,e = 20 e
     jr z,e = 28 e | ld (nn),a = 32 w | ld (nn),de = ED 53 w | ld (nn),hl = 22 w
-    ld (nn),sp = ED 73 w | ld a,(hl) = 7E | ld a,(nn) = 3A w | ld a,b = 78 | ld a,c = 79
+    ld (nn),sp = ED 73 w | ld (hl),a = 77 | ld a,(de) = 1A | ld a,(hl) = 7E | ld a,(nn) = 3A w | ld a,b = 78 | ld a,c = 79
     ld a,d = 7A | ld a,h = 7C | ld a,i = ED 57 | ld a,n = 3E n | ld b,(hl) = 46 | ld b,a = 47 | ld b,h = 44
     ld b,n = 06 n | ld bc,nn = 01 w | ld c,(hl) = 4E | ld d,(hl) = 56 | ld d,a = 57 | ld e,(hl) = 5E | ld e,a = 5F | ld l,c = 69 | ld c,a = 4F | ld de,(nn) = ED 5B w | ld de,nn = 11 w
     ld h,(hl) = 66 | ld h,b = 60 | ld h,a = 67 | ld h,e = 63 | ld h,n = 26 n | ld hl,(nn) = 2A w

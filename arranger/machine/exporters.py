@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple, cast
 from arranger.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from arranger.engine.model import Engine
     from arranger.machine.options import ExportOptions
@@ -104,6 +104,9 @@ EXPORTERS = {
 }
 
 
+_PLAYER_FORMATS = ("binary", "assembly", "hex")
+
+
 def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOptions) -> bytes:
     """Return a sheet in one of the `EXPORTERS`' formats.
 
@@ -144,6 +147,31 @@ def export_files(
     return function(sheet, engine, options)
 
 
+def export_many(
+    sheets: Sequence[Sheet], engine: Engine, format_name: str, options: ExportOptions
+) -> tuple[bytes, list[str]]:
+    """Return one player with several songs, and what a user should know of it.
+
+    Raises
+    ------
+    UsageError
+        If the format has no player with several songs, or an option doesn't fit it.
+    SheetError
+        If the engine can't play a sheet.
+    """
+    from arranger.machine.songs_export import export_songs, songs_notes
+
+    find_exporter(format_name)
+    if format_name not in _PLAYER_FORMATS or engine.profile.player != "z80":
+        raise UsageError(
+            f"{format_name} for {engine.name} takes one sheet",
+            remedy=f"several are for the Z80 player as {' or '.join(_PLAYER_FORMATS)}",
+        )
+    _check_player_options(format_name, engine, options)
+    notes = [] if format_name == "assembly" else songs_notes(sheets, engine, options)
+    return export_songs(sheets, engine, format_name, options), notes
+
+
 def _check_address(format_name: str, engine: Engine) -> None:
     having = [name for name, entry in EXPORTERS.items() if entry.has_address]
     if format_name not in having:
@@ -161,7 +189,9 @@ def _check_address(format_name: str, engine: Engine) -> None:
 def _check_player_options(format_name: str, engine: Engine, options: ExportOptions) -> None:
     """Refuse what only the Z80 player has, where there is none; C has prefixes too."""
     for name, given, formats in (
-        ("--entries", options.entries, ("binary", "assembly", "hex")),
+        ("--entries", options.entries, _PLAYER_FORMATS),
+        ("--part", options.part, _PLAYER_FORMATS),
+        ("--effects", options.effects, _PLAYER_FORMATS),
         ("--prefix", options.prefix if format_name != "c" else "", ("assembly",)),
     ):
         if given and (format_name not in formats or engine.profile.player != "z80"):

@@ -17,3 +17,7 @@ class ExportOptions:
     """What labels of assembly, and names in C, begin with."""
     stem: str = ""
     """What the file written is called, without its suffix; empty: it has no name."""
+    part: str = ""
+    """Of the Z80 player with songs: "player" or "songs" alone; empty: both."""
+    effects: tuple[str, ...] = ()
+    """Drum sounds that a program asks the Z80 player for by themselves."""

@@ -21,9 +21,9 @@ from arranger.sheet.played import step_length
 from arranger.sound.schedule import NOISE_TAPS, SILENT_PERIOD, drum_timing, events
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
-    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.model import DrumPart, DrumSound, Engine
     from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
     from arranger.sound.schedule import Event
@@ -35,7 +35,7 @@ _VOICE1, _VOICE2 = 0x80, 0x40
 _MOST_PARTS = 63
 _MOST_SYMBOLS = 256
 _MOST_TONES = 128
-_SCRATCH_WORDS = 9
+STACK_WORDS = 10
 """What the player keeps beside the places: where to go on, what the voices count with, two of a drum."""
 _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
@@ -190,7 +190,7 @@ def _laid_out(
         ),
         tuple(Line((_tone(setting, engine),), names[setting]) for setting in settings),
         tuple(("drum_" + name.replace("-", "_"), lines) for name, lines in drums.items()),
-        _depth(found, len(told)) + _SCRATCH_WORDS,
+        _depth(found, len(told)) + STACK_WORDS,
     )
 
 
@@ -238,15 +238,29 @@ def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[L
     _, chunk = chunking(step_passes)
     spent, begun = divmod(timing.passes, chunk)
     first = (-spent & 0xFF) << 8 | chunk - begun - 2
-    after = (first, *[0] * len(timing.parts))
-    speaker = engine.profile.port.speaker_bit
-    for (part, passes), begins in zip(timing.parts, after, strict=False):
-        if part.kind == "rest":
-            yield Line((begins, 0, 0, passes + 1), f"rest {drum.name}")
-            continue
-        half, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
-        taps = _KICK_TAPS if part.kind == "kick" else NOISE_TAPS
-        words = (begins, speaker << 8 | taps, half << 8 | growth, passes + 1)
-        yield Line(words, f"{part.kind} {drum.name}")
+    yield from drum_words(drum.name, timing.parts, engine.profile.port.speaker_bit, first)
     if timing.silence:
         yield Line((0, 0, 0, timing.silence + 1), "silence")
+
+
+def drum_words(
+    name: str, parts: Iterable[tuple[DrumPart, int]], speaker: int, first: int
+) -> Iterator[Line]:
+    """Yield four words for each part of a drum sound.
+
+    Parameters
+    ----------
+    parts
+        Each with the passes that it sounds.
+    speaker
+        The bit that moves the speaker.
+    first
+        The word with which the first part begins: it is not 0, and says what follows the drum.
+    """
+    for part, passes in parts:
+        taps = half = growth = 0
+        if part.kind != "rest":
+            half, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
+            taps = speaker << 8 | (_KICK_TAPS if part.kind == "kick" else NOISE_TAPS)
+        yield Line((first, taps, half << 8 | growth, passes + 1), f"{part.kind} {name}")
+        first = 0

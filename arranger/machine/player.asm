@@ -27,8 +27,10 @@
 
 @if start
 start:
-@if step
+@if turns
         ld      a,6             ; 7   of the instruction LD B: an event goes on to its end
+@end
+@if calls
         call    enter           ; 17
 @else
         @enter
@@ -40,7 +42,7 @@ release: xor    a               ; 4   the key that gave the command must be up f
         inc     a               ; 4
         jr      nz,release      ; 7   or 12
 @end
-@if step
+@if calls
         jr      begin           ; 12
 @end
 @end
@@ -48,7 +50,10 @@ release: xor    a               ; 4   the key that gave the command must be up f
 @if open
 ; One step, and interrupts stay on if they are.
 
-open:   ld      a,24            ; 7
+open:
+@if turns
+        ld      a,24            ; 7
+@end
         call    enter           ; 17
         ex      af,af'          ; 4
         jp      po,again1       ; 10
@@ -58,30 +63,21 @@ open:   ld      a,24            ; 7
 @if step
 ; One step of an event: for an event's first, reading is made to turn aside.
 
-step:   ld      a,24            ; 7   of the instruction JR
+step:
+@if turns
+        ld      a,24            ; 7   of the instruction JR
+@end
         call    enter           ; 17
 again1: ld      hl,(stacked)    ; 16
         ld      a,h             ; 4
         or      a               ; 4
         jr      z,begin         ; 7   or 12
         ld      sp,hl           ; 6
-        exx                     ; 4
-        pop     bc              ; 10
-        pop     de              ; 10
-        pop     hl              ; 10
-        exx                     ; 4
-        pop     bc              ; 10
-        pop     de              ; 10
-        pop     hl              ; 10
-        ld      a,(left)        ; 13
-        sub     chunks          ; 7
-        jr      c,fresh         ; 7   or 12
-        ld      (left),a        ; 13
-        jp      loop            ; 10
+        jp      held            ; 10
 @end
 
 begin:  ld      sp,places       ; 10
-        ld      hl,song         ; 10
+w1:     ld      hl,song         ; 10
         push    hl              ; 11
         ld      a,(border)      ; 13
         and     255-speaker     ; 7
@@ -94,14 +90,65 @@ begin:  ld      sp,places       ; 10
 fresh:  exx                     ; 4
         jp      event1          ; 10
 
-@if step
+@if calls
 enter:  pop     hl              ; 10
+@if turns
         ld      (event),a       ; 13
         ld      (mode),a        ; 13
+@end
         @enter
         jp      (hl)            ; 4
 @end
 
+@if effects
+; A drum sound by itself, that of a number, between two steps.
+
+effect: ld      c,a             ; 4
+        call    enter           ; 17
+        ld      hl,effect1      ; 10
+        push    hl              ; 11
+        push    hl              ; 11
+        push    hl              ; 11
+        ld      l,c             ; 4
+        ld      h,0             ; 7
+        add     hl,hl           ; 11
+        add     hl,hl           ; 11
+        add     hl,hl           ; 11
+        ld      de,effects      ; 10
+        add     hl,de           ; 11
+        jp      drum1           ; 10
+effect1: ld     a,(border)      ; 13
+        and     255-speaker     ; 7
+        out     (port),a        ; 11
+        ld      b,0             ; 7
+        jp      leave2          ; 10
+@end
+
+@if choose
+; The song of a number is the next one: what is its own is put into the instructions that need it.
+
+choose: ld      l,a             ; 4
+        ld      h,0             ; 7
+        add     hl,hl           ; 11
+        ld      de,(list)       ; 20
+        add     hl,de           ; 11
+        ld      e,(hl)          ; 7
+        inc     hl              ; 6
+        ld      d,(hl)          ; 7
+        ld      hl,patches      ; 10
+        ld      b,18            ; 7
+choose1: ld     a,(de)          ; 7
+        inc     de              ; 6
+        ld      c,(hl)          ; 7
+        inc     hl              ; 6
+        push    hl              ; 11
+        ld      h,(hl)          ; 7
+        ld      l,c             ; 4
+        ld      (hl),a          ; 7
+        pop     hl              ; 10
+        inc     hl              ; 6
+        djnz    choose1         ; 8   or 13
+@end
 @if silence
 stop:
 @if step
@@ -118,13 +165,19 @@ stop:
 ; written
 
 @if step
-paused: exx                     ; 4   a step has been played
-        ld      b,rounds        ; 7
+paused: call    save            ; 17  a step has been played; here the next one goes on
+        ld      a,(left)        ; 13
+c1:     sub     chunks          ; 7
+        jr      c,fresh         ; 7   or 12
+        ld      (left),a        ; 13
+        jp      loop            ; 10
+save:   exx                     ; 4
+r1:     ld      b,rounds        ; 7
         push    hl              ; 11
         push    de              ; 11
         push    bc              ; 11
         exx                     ; 4
-        ld      b,chunks        ; 7
+c2:     ld      b,chunks        ; 7
         push    hl              ; 11
         push    de              ; 11
         push    bc              ; 11
@@ -158,7 +211,7 @@ leave:  ld      b,a             ; 4
         out     (port),a        ; 11
 @end
 @end
-        ld      sp,(stack)      ; 20
+leave2: ld      sp,(stack)      ; 20
         pop     af              ; 10
         ex      af,af'          ; 4
         exx                     ; 4
@@ -178,25 +231,32 @@ goes:   push    hl              ; 11
         pop     hl              ; 10
         nop                     ; 4
         jp      next            ; 10
-round:  ld      hl,again        ; 10
+@if loop
+round:
+w2:     ld      hl,again        ; 10
         nop                     ; 4
         jp      next            ; 10
+@end
 plain:  call    wait            ; 17
         jp      kind            ; 10
 @if step
-single: sub     chunks          ; 7   the first step of an event
+single:
+c3:     sub     chunks          ; 7   the first step of an event
         ld      (left),a        ; 13
-        ld      a,chunks        ; 7
+c4:     ld      a,chunks        ; 7
         jp      begun           ; 10
 @end
 
-@if step
+@if turns
 event:  ld      b,paused-event1 ; 7   as JR: a step is over
-event1:
+@else
+@if step
+event:  jr      paused          ; 12
 @else
 event:  ld      b,0             ; 7   a pause
-event1:
 @end
+@end
+event1:
         exx                     ; 4
         ex      (sp),hl         ; 19
         ld      a,c             ; 4
@@ -205,8 +265,13 @@ event1:
         ld      a,(hl)          ; 7
         cp      2               ; 7
         jr      nc,goes         ; 7   or 12
+@if loop
         or      a               ; 4
         jr      nz,round        ; 7   or 12
+@else
+        nop                     ; 4   a pause: it never goes round
+        ld      a,0             ; 7
+@end
         pop     hl              ; 10
         ex      (sp),hl         ; 19  61 each way
 next:   exx                     ; 4
@@ -215,8 +280,8 @@ next:   exx                     ; 4
         exx                     ; 4
         ld      a,(hl)          ; 7
         inc     hl              ; 6
-        ld      bc,phrases-4    ; 10
-        cp      kinds           ; 7
+w3:     ld      bc,phrases-4    ; 10
+k1:     cp      kinds           ; 7
         jr      nc,plain        ; 7   or 12
         ex      (sp),hl         ; 19
         push    hl              ; 11
@@ -244,10 +309,14 @@ kind:   push    hl              ; 11
         pop     hl              ; 10
         or      a               ; 4
         jr      z,ended         ; 7
-@if step
+@if turns
 mode:   ld      b,single-begun  ; 7   as JR: one step of it is to be played
 @else
+@if step
+        jr      single          ; 12
+@else
         ld      b,0             ; 7   a pause
+@end
 @end
 begun:  exx                     ; 4
         ld      b,a             ; 4
@@ -287,7 +356,7 @@ told:   ex      (sp),hl         ; 19
         exx                     ; 4
         ld      c,a             ; 4
         call    catch           ; 17
-        ld      b,rounds-9      ; 7
+r2:     ld      b,rounds-9      ; 7
 
 ; ---- the sound loop: both voices in turn
 
@@ -310,12 +379,12 @@ keeps2: call    wait            ; 17
         nop                     ; 4
         nop                     ; 4
         jr      told            ; 12
-wait:   push    hl              ; 11
-        pop     hl              ; 10
-        push    hl              ; 11
-        pop     hl              ; 10
+wait:   ex      (sp),hl         ; 19
+        ex      (sp),hl         ; 19
+        inc     hl              ; 6
+        dec     hl              ; 6
         nop                     ; 4
-        jr      wait1           ; 12
+        nop                     ; 4
 wait1:  ret                     ; 10  85 with the call
 
 ; ---- the end of a chunk
@@ -351,7 +420,7 @@ chunk2:
         exx                     ; 4   = 18
         @voice 1
         out     (port),a        ; 11
-        ld      b,rounds-1      ; 7
+r3:     ld      b,rounds-1      ; 7
         exx                     ; 4
         ld      a,0             ; 7   = 18
         @voice 2
@@ -363,7 +432,7 @@ chunk2:
 ; DE becomes the tone whose number is in A.
 
 tone:   ex      de,hl           ; 4
-        ld      hl,tones        ; 10
+w4:     ld      hl,tones        ; 10
         add     a,l             ; 4
         ld      l,a             ; 4
         adc     a,h             ; 4
@@ -386,16 +455,18 @@ catch:
 ; rounds of the loop that are left of the chunk in which it ends, and minus the chunks that are over then
 ; (0: it is the next part of a drum); taps, mask; growth, half period; passes to sound plus one.
 
-drum:   push    hl              ; 11
+drum:   ld      bc,loop         ; 10  where to go on
+        push    bc              ; 11
+        push    hl              ; 11
         push    de              ; 11
         ld      l,a             ; 4
         ld      h,0             ; 7
         add     hl,hl           ; 11
         add     hl,hl           ; 11
         add     hl,hl           ; 11
-        ld      de,drums-8      ; 10
+w5:     ld      de,drums-8      ; 10
         add     hl,de           ; 11
-        ld      b,(hl)          ; 7
+drum1:  ld      b,(hl)          ; 7
         inc     hl              ; 6
         ex      af,af'          ; 4
         ld      c,a             ; 4
@@ -412,24 +483,23 @@ drum:   push    hl              ; 11
         and     255-speaker     ; 7
         ld      c,a             ; 4
         exx                     ; 4
-        call    wait1           ; 17  27 with what it returns by
-        ld      a,(border)      ; 13  a pause
+        ld      a,0             ; 7   a pause
+        jr      part            ; 12
 
 ; The pin flips every H passes of 118 cycles, and H grows by L each time. Noise flips it only where the
 ; next bit of a shift register is 1: HL' shifts left, what falls out comes back through the taps E'. For
 ; a falling tone the register holds ones only; the mask D' of silence lets no flip through.
 
-part:   ld      a,(hl)          ; 7
+part:   push    hl              ; 11
+        exx                     ; 4
+        pop     hl              ; 10
+        ld      e,(hl)          ; 7
         inc     hl              ; 6
-        exx                     ; 4
-        ld      e,a             ; 4
-        exx                     ; 4
-        ld      a,(hl)          ; 7
-        inc     hl              ; 6
-        exx                     ; 4
-        ld      d,a             ; 4
+        ld      d,(hl)          ; 7
         ld      hl,65535        ; 10
         exx                     ; 4
+        inc     hl              ; 6
+        inc     hl              ; 6
         ld      c,(hl)          ; 7
         inc     hl              ; 6
         ld      b,(hl)          ; 7
@@ -442,7 +512,8 @@ part:   ld      a,(hl)          ; 7
         ld      h,b             ; 4
         ld      l,c             ; 4
         ld      b,1             ; 7
-        call    wait1           ; 17  27 with what it returns by
+        nop                     ; 4   a pause
+        jr      drumming        ; 12
 drumming:
         dec     de              ; 6
         ld      a,d             ; 4
@@ -493,7 +564,9 @@ beaten: pop     hl              ; 10  26 cycles until here
         call    wait1           ; 17
         nop                     ; 4
         nop                     ; 4
-        exx                     ; 4
+@end
+@if held
+held:   exx                     ; 4   back to what the voices count with
         pop     bc              ; 10
         pop     de              ; 10
         pop     hl              ; 10
@@ -501,7 +574,7 @@ beaten: pop     hl              ; 10  26 cycles until here
         pop     bc              ; 10
         pop     de              ; 10
         pop     hl              ; 10
-        jp      loop            ; 10
+        ret                     ; 10
 @end
 
 ; ---- what the player remembers
@@ -511,4 +584,26 @@ stack:  defw    0
 @if step
 stacked: defw   0
 left:   defb    0
+@end
+@if choose
+unused: defb    0
+list:   defw    songs           ; the addresses of what is each song's own
+patches:
+@if step
+        defw    c1+1, c2+1, c3+1, c4+1, r1+1
+@else
+        defw    unused, unused, unused, unused, unused
+@end
+        defw    r2+1, r3+1, k1+1, w1+1, w1+2
+@if loop
+        defw    w2+1, w2+2
+@else
+        defw    unused, unused
+@end
+        defw    w3+1, w3+2, w4+1, w4+2
+@if drums
+        defw    w5+1, w5+2
+@else
+        defw    unused, unused
+@end
 @end

@@ -9,8 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from arranger.engine.model import Engine
     from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
@@ -30,9 +28,9 @@ def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes
         from arranger.machine import alternate_player
 
         return alternate_player.binary(sheet, engine, options.address)
-    from arranger.machine import player
+    from arranger.machine.songs_export import export_songs
 
-    return player.binary(sheet, engine, _origin(options), _entries(options)).content
+    return export_songs([sheet], engine, "binary", options)
 
 
 def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
@@ -41,54 +39,38 @@ def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> byt
         from arranger.machine import alternate_player
 
         return alternate_player.assembly(sheet, engine, options.address).encode()
-    from arranger.machine import player
+    from arranger.machine.songs_export import export_songs
 
-    source = player.assembly(sheet, engine, _origin(options), _entries(options), options.prefix)
-    return source.encode("ascii")
+    return export_songs([sheet], engine, "assembly", options)
 
 
 def export_hex(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return player and song as Intel HEX; raises as `export_binary`."""
-    from arranger.machine.intel_hex import intel_hex
+    if _is_pc(engine):
+        from arranger.machine.intel_hex import intel_hex
 
-    content = export_binary(sheet, engine, options)
-    return intel_hex(content, _pc_origin(options) if _is_pc(engine) else _origin(options))
+        return intel_hex(export_binary(sheet, engine, options), _pc_origin(options))
+    from arranger.machine.songs_export import export_songs
+
+    return export_songs([sheet], engine, "hex", options)
 
 
 def binary_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
     """Return what a programmer must know of the bytes: entry points and sizes, a line each."""
     if _is_pc(engine):
         return _pc_notes(sheet, engine, options)
-    from arranger.engine.describe import port_line
-    from arranger.machine import player
+    from arranger.machine.songs_export import songs_notes
 
-    image = player.binary(sheet, engine, _origin(options), _entries(options))
-    last = image.origin + len(image.content) - 1
-    what = {
-        "start": "call: plays the piece; comes back with A = 2 at its end, 1 after a key",
-        "step": "call: plays one step; comes back with A = 0, 1 after a key, 2 after the last",
-        "stop": "call: silence; the next step is the first",
-        "border": "the byte of the port's other bits (border colour, tape output)",
-    }
-    port = engine.profile.port
-    if not port.key_mask:
-        what["start"] = "call: plays the piece; comes back with A = 2 at its end"
-        what["step"] = "call: plays one step; comes back with A = 0, or 2 after the last"
-    return [
-        f"addresses {image.origin:#06x} to {last:#06x}",
-        f"player {image.code_bytes:,} bytes, song {image.song_bytes:,}; "
-        f"{_free(engine, len(image.content))}",
-        port_line(port),
-        *(f"{at:#06x}  {name:7} {what[name]}" for name, at in image.entry_points.items()),
-    ]
+    return songs_notes([sheet], engine, options)
 
 
 def _pc_notes(sheet: Sheet, engine: Engine, options: ExportOptions) -> list[str]:
     from arranger.machine import alternate_player as pc
+    from arranger.machine.songs_export import free_line
 
     code = len(pc.PLAYER)
     song = len(pc.song_data(sheet, engine))
-    sizes = f"player {code:,} bytes, song {song:,}; {_free(engine, code + song)}"
+    sizes = f"player {code:,} bytes, song {song:,}; {free_line(engine, code + song)}"
     origin = _pc_origin(options)
     if options.address is None:
         begins = origin + len(pc.PROGRAM)
@@ -117,19 +99,3 @@ def _pc_origin(options: ExportOptions) -> int:
     from arranger.machine.alternate_player import PROGRAM_ORIGIN
 
     return PROGRAM_ORIGIN if options.address is None else options.address
-
-
-def _free(engine: Engine, used: int) -> str:
-    return f"{engine.memory_bytes - used:,} of {engine.memory_bytes:,} bytes free"
-
-
-def _entries(options: ExportOptions) -> Sequence[str]:
-    from arranger.machine.player import ENTRIES
-
-    return options.entries or ENTRIES
-
-
-def _origin(options: ExportOptions) -> int:
-    from arranger.machine.player import DEFAULT_ORIGIN
-
-    return DEFAULT_ORIGIN if options.address is None else options.address

@@ -5,6 +5,7 @@ brief         A conversion in one screen: what a musician wants to know first
 build         Building pages: assets of the package, put into one HTML document
 chords        Which tone of a chord is which: root, third, fifth, seventh
 columns       The account's columns as JSON text, each value written once
+compare_page  The page of two conversions of one song
 command       The command line that does a conversion again, or does it otherwise
 facts         What stands still on the page of a song: the tables and sentences of its "why"
 ledger_csv    ``NAME.ledger.csv``: the ledger as a table for spreadsheets (RFC 4180, UTF-8

@@ -133,6 +133,37 @@ def told(conversion: Conversion, notes: range | None = None) -> list[str]:
     )
 
 
+def tell_like(conversion: Conversion, known: Conversion) -> None:
+    """Have sentences of a conversion taken from another one's, where the notes fared the same.
+
+    Parameters
+    ----------
+    conversion
+        What is to be told.
+    known
+        The same song on the same bars in a sheet that differs a little; entries of notes that fared
+        the same are the very same values (`arranger.conversion.by_hand.revise`).
+    """
+    notes = range(len(conversion.song.notes))
+    if known.song is not conversion.song or known.grid.bars != conversion.grid.bars:
+        return
+    entries = zip(known.reduction.ledger.entries, conversion.reduction.ledger.entries, strict=True)
+    anew = [note for note, (was, now) in enumerate(entries) if was is not now]
+    sentences, found = [*told(known, notes)], account(conversion)
+    texts = explanations(
+        conversion.song,
+        conversion.grid,
+        conversion.reduction,
+        bars=found.bar,
+        song_bars=found.song_bar,
+        beats=found.beat,
+        notes=anew,
+    )
+    for note, text in zip(anew, texts, strict=True):
+        sentences[note] = text
+    told.put(sentences, conversion, notes)
+
+
 def _columns(names: tuple[str, ...], rows: Sequence[Any]) -> dict[str, tuple[Any, ...]]:
     columns = zip(*rows, strict=True) if rows else ((),) * len(names)
     return dict(zip(names, columns, strict=True))

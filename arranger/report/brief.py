@@ -46,7 +46,7 @@ def brief_lines(found: Summary, width: int = 80) -> list[Line]:
         tips = _tips(found, width, 1)
     tail = [*files, *tips]
     room = MOST_LINES - len(head) - len(tail)
-    remarks = _listed("note: ", found.remarks, width, min(room // 2, 6), "remark")
+    remarks = _listed("note: ", found.remarks, width, room * 2 // 5, "remark")
     mend = _mend(found, width, room - len(remarks))
     remarks = _listed("note: ", found.remarks, width, room - len(mend), "remark")
     return [*head, *mend, *remarks, *tail]
@@ -104,22 +104,27 @@ def _mend(found: Summary, width: int, room: int) -> list[Line]:
     if not found.hand:
         return [Line("no bar needs mending")] if room > 0 else []
     told = [f"{each.named}: {each.sentence}" for each in found.hand]
-    return [Line("bars to mend first:"), *_listed("  ", told, width, room - 1, "place")]
+    return [
+        Line("bars to mend first:"),
+        *_listed("  ", told, width, room - 1, "place", found.places),
+    ]
 
 
-def _listed(mark: str, items: Sequence[str], width: int, room: int, what: str) -> list[Line]:
-    """Return items in so many lines, and how many more there are."""
+def _listed(
+    mark: str, items: Sequence[str], width: int, room: int, what: str, count: int = 0
+) -> list[Line]:
+    """Return items in so many lines, and how many more there are of `count`, or of these."""
+    left = max(count, len(items))
     lines: list[Line] = []
-    for place, item in enumerate(items):
+    for item in items:
         own = _filled(f"{mark}{item}", width)
-        left = len(items) - place - 1
-        if len(lines) + len(own) + (left > 0) > room:
-            left += 1
-            if room > len(lines):
-                plural = "s" if left > 1 else ""
-                lines.append(Line(f"  {left} more {what}{plural}: see the report, or --details"))
+        if len(lines) + len(own) + (left > 1) > room:
             break
         lines += map(Line, own)
+        left -= 1
+    if left and room > len(lines):
+        plural = "s" if left > 1 else ""
+        lines.append(Line(f"  {left} more {what}{plural}: see the report, or --details"))
     return lines
 
 

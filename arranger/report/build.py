@@ -90,7 +90,7 @@ def rendered(template: str, **values: Any) -> str:
     """Return a template filled in; data, live, style, script and program go in as they are."""
     from markupsafe import Markup
 
-    for name in {"data", "live", "style", "script", "program"} & values.keys():
+    for name in {"data", "other", "live", "style", "script", "program"} & values.keys():
         # Made by `embedded` or `packed`, or read from the package: no file gets in unescaped.
         values[name] = Markup(values[name])  # noqa: S704
     return _environment().get_template(template).render(values)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from functools import wraps
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
+from functools import update_wrapper
+from typing import TYPE_CHECKING, Concatenate, Generic, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 if TYPE_CHECKING:
@@ -15,23 +15,42 @@ Arguments = ParamSpec("Arguments")
 Value = TypeVar("Value")
 
 
-def remembered(
-    function: Callable[Concatenate[Conversion, Arguments], Value],
-) -> Callable[Concatenate[Conversion, Arguments], Value]:
-    """Let a function remember its last value for each conversion, as long as that one lives.
+class Remembered(Generic[Arguments, Value]):
+    """A function that remembers its last value for each conversion, as long as that one lives.
 
     The value is shared, so it must be one that nobody can change.
     """
-    known: WeakKeyDictionary[Conversion, tuple[object, Value]] = WeakKeyDictionary()
 
-    @wraps(function)
-    def recalled(
-        conversion: Conversion, /, *args: Arguments.args, **kwargs: Arguments.kwargs
+    def __init__(self, function: Callable[Concatenate[Conversion, Arguments], Value]) -> None:
+        self._function = function
+        self._known: WeakKeyDictionary[Conversion, tuple[object, Value]] = WeakKeyDictionary()
+        update_wrapper(self, function)
+
+    def __call__(
+        self, conversion: Conversion, /, *args: Arguments.args, **kwargs: Arguments.kwargs
     ) -> Value:
+        """Return the value, remembered or found now."""
         asked = (args, kwargs)
-        found = known.get(conversion)
+        found = self._known.get(conversion)
         if found is None or found[0] != asked:
-            found = known[conversion] = (asked, function(conversion, *args, **kwargs))
+            found = (asked, self._function(conversion, *args, **kwargs))
+            self._known[conversion] = found
         return found[1]
 
-    return recalled
+    def put(
+        self,
+        value: Value,
+        conversion: Conversion,
+        /,
+        *args: Arguments.args,
+        **kwargs: Arguments.kwargs,
+    ) -> None:
+        """Take a value that was found in another way."""
+        self._known[conversion] = ((args, kwargs), value)
+
+
+def remembered(
+    function: Callable[Concatenate[Conversion, Arguments], Value],
+) -> Remembered[Arguments, Value]:
+    """Let a function remember its values; see `Remembered`."""
+    return Remembered(function)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.errors import one_line
 from arranger.sheet.edited_rows import edited_rows
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.text import format_sheet
@@ -53,4 +54,4 @@ def lines_in(found: Scan, file: str, edited: Sequence[tuple[int, ...]] | None = 
         for rows, changed in zip(found.row_lines, edited, strict=True)
     ]
     last = max((bar[1] for bar in bars), default=0)
-    return SheetLines(file, tuple(found.lines[:last]), tuple(bars))
+    return SheetLines(one_line(file), tuple(found.lines[:last]), tuple(bars))

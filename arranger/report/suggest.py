@@ -8,7 +8,8 @@ it gives up then count for less.
 Advice does no harm. An alternative is offered only if
 
 - no note of the tune or the bass is dropped that was heard, nor heard worse by more than `WORSE`;
-- no line, harmony and drums included, loses more in all than it does now;
+- no line, harmony and drums included, loses more in all than it does now, nor has more notes of which
+  nothing is heard;
 - what all lines lose together falls by `LEAST_GAIN` or more;
 - the piece still fits, if it did.
 """
@@ -186,11 +187,20 @@ def _tried(
 
 
 def _harms(conversion: Conversion, asked: Asked, reduction: Reduction, heard: Ints) -> bool:
-    """Return whether a note of tune or bass is lost that was heard, or is heard much worse."""
+    """Return whether a note of tune or bass is lost or heard much worse, or more notes are unheard."""
     lines = (asked.line == TUNE) | (asked.line == BASS)
     dropped = np.array([entry.outcome == "dropped" for entry in reduction.ledger.entries])
     lost = dropped & (account(conversion).outcome != DROPPED)
-    return bool((lines & (lost | (heard < heard_of(conversion) - WORSE))).any())
+    was = heard_of(conversion)
+    if (lines & (lost | (heard < was - WORSE))).any():
+        return True
+    return bool((_unheard(asked, heard) > _unheard(asked, was)).any())
+
+
+def _unheard(asked: Asked, heard: Ints) -> Ints:
+    """Return what the notes count of which nothing is heard, by line."""
+    counts = np.bincount(asked.line + 1, asked.value * (heard == 0), len(LINES) + 1)
+    return counts[1:].astype(np.int64)
 
 
 def _bytes_more(conversion: Conversion, grid: Grid, reduction: Reduction) -> int | None:

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
     from arranger.reduce.tell.textures import TextureLine
+    from arranger.reduce.worth.weights import PartRole
     from arranger.report.suggest import Suggestion
 
 
@@ -102,6 +103,8 @@ class Summary:
     reasons: Mapping[str, int]
     hand: tuple[HandLine, ...]
     """The bars to mend, worst first; bars that lack the same together."""
+    places: int
+    """How many there are; ``hand`` has the first."""
     heard: tuple[int | None, ...]
     """How much of tune, bass, harmony and drums is heard, 0 to 100; None for what the song lacks."""
     seconds: float
@@ -175,6 +178,7 @@ def summary(
             for advice in ranking(conversion)[:MOST_PROBLEMS]
         ),
         remarks=_remarks(conversion),
+        places=len(ranking(conversion)),
         heard=song_heard(conversion),
         seconds=grid.steps * grid.step_length.seconds,
         memory=memory_line(conversion),
@@ -214,13 +218,19 @@ def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
             role.role,
             part.notes,
             heard[part.index],
-            "; ".join(evidence.what for evidence in role.evidence[:2]),
+            "; ".join(_spoke_for(role)),
         )
         for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
     ]
     # Tune and bass first: they must not fall victim to the limit of lines.
     order = {"tune": 0, "bass": 1}
     return tuple(sorted(lines, key=lambda line: (order.get(line.role, 2), line.number)))
+
+
+def _spoke_for(role: PartRole) -> list[str]:
+    """Return the two things that spoke most for a role; for the harmony what spoke against the others."""
+    line = role.role in {"tune", "bass"}
+    return [each.what for each in role.evidence if (each.weight > 0) == line][:2]
 
 
 def _remarks(conversion: Conversion) -> tuple[str, ...]:

@@ -20,6 +20,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qs, urlsplit
 
 from arranger.errors import ArrangerError, UsageError
+from arranger.report.account import tell_like
+from arranger.report.columns import MOST_TOGETHER
+from arranger.report.command import Run
 from arranger.report.page_data import page_data
 from arranger.report.sheet_lines import lines_in
 from arranger.report.song_page import html_page_pieces
@@ -77,9 +80,9 @@ class Answers:
             return _nothing()
         if what == "":
             state = live.open()
-            return _page(live, state, self._data_of(live, state))
+            return self._page(live, state, self._data_of(live, state))
         if what == "parts":
-            return _page(live, live.open(), "null")
+            return self._page(live, live.open(), "null")
         if what == "state":
             asked = {name: values[-1] for name, values in parse_qs(split.query).items()}
             return self._state(live, asked)
@@ -105,6 +108,19 @@ class Answers:
         for live in self._songs:
             live.close()
 
+    def _page(self, live: Live, state: State, data: str) -> Answer:
+        """Return the page of a sheet, or one that says why there is none yet."""
+        shown = state.shown
+        if shown is None:
+            return Answer(200, HTML, trouble_page(state, live.path.name).encode())
+        told = {"number": state.number, "shown": shown.number, "folder": self._folder is not None}
+        head = json.dumps(told | _head(live, state))
+        song = None if live.behind is None else live.behind.source
+        folder = str(live.path.parent)
+        run = None if song is None else Run(str(song), folder, ("--keep-edits",))
+        pieces = html_page_pieces(shown.account.conversion, run=run, live=head, data=data)
+        return Answer(200, HTML, "".join(pieces).encode())
+
     def _state(self, live: Live, asked: Mapping[str, str]) -> Answer:
         after, has = (_number(asked.get(name, "0")) for name in ("after", "shown"))
         live.open()
@@ -121,6 +137,8 @@ class Answers:
         if shown is None:
             return "null"
         if known is None or known[0] != shown.number:
+            if shown.like is not None and len(shown.like.song.notes) <= MOST_TOGETHER:
+                tell_like(shown.account.conversion, shown.like)
             lines = lines_in(shown.found, live.path.name, shown.account.edited)
             known = (shown.number, "".join(page_data(shown.account.conversion, lines)))
             self._data[live] = known
@@ -167,16 +185,6 @@ def _way(way: Way) -> dict[str, Any]:
     return told | _trial(way.trial)
 
 
-def _page(live: Live, state: State, data: str) -> Answer:
-    """Return the page of a sheet, or one that says why there is none yet."""
-    shown = state.shown
-    if shown is None:
-        return Answer(200, HTML, trouble_page(state, live.path.name).encode())
-    head = json.dumps({"number": state.number, "shown": shown.number} | _head(live, state))
-    pieces = html_page_pieces(shown.account.conversion, live=head, data=data)
-    return Answer(200, HTML, "".join(pieces).encode())
-
-
 def _head(live: Live, state: State) -> dict[str, Any]:
     """Return what is wrong with a sheet, as the page tells it."""
     problems = [] if state.checked is None else state.checked.problems
@@ -184,6 +192,7 @@ def _head(live: Live, state: State) -> dict[str, Any]:
     return {
         "file": live.path.name,
         "trouble": state.trouble,
+        "overwritten": state.overwritten,
         "problems": [
             as_json(each) | {"text": lines[each.line - 1][:200]}
             for each in problems[:_MOST_PROBLEMS]

@@ -137,7 +137,7 @@ def open_behind(path: Path, sheet: Sheet, source: Path | None) -> Behind:
     )
 
 
-def in_sheet(behind: Behind, sheet: Sheet) -> InSheet:
+def in_sheet(behind: Behind, sheet: Sheet, known: InSheet | None = None) -> InSheet:
     """Return what became of the song in a sheet as it stands.
 
     Parameters
@@ -146,6 +146,8 @@ def in_sheet(behind: Behind, sheet: Sheet) -> InSheet:
         The song; it has to fit the sheet (`Behind.fits`).
     sheet
         The sheet, without errors.
+    known
+        What became of the song in another version of the sheet: what is the same is taken from there.
     """
     if behind.source is None:
         return InSheet(replace(behind.conversion, sheet=sheet), [()] * len(sheet.bars))
@@ -162,7 +164,8 @@ def in_sheet(behind: Behind, sheet: Sheet) -> InSheet:
         for rows, number in zip(edited, numbers, strict=True)
     )
     merged = Merge(sheet=sheet, bars=bars, conflicts=())
-    return InSheet(revise(behind.conversion, merged, behind.asked), edited)
+    before = None if known is None else known.conversion
+    return InSheet(revise(behind.conversion, merged, behind.asked, before), edited)
 
 
 def _key(sheet: Sheet) -> _Key:
@@ -170,4 +173,6 @@ def _key(sheet: Sheet) -> _Key:
 
 
 def _of_itself(sheet: Sheet, engine: Engine) -> Song:
+    if not any(cell >= 0 for cell in (*sheet.voice1, *sheet.voice2)) and not any(sheet.drums):
+        raise SheetError("nothing sounds in it yet", remedy="write a tone: the page follows")
     return read_song_bytes(to_midi(sheet, engine), _SHEET_ITSELF)

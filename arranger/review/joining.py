@@ -50,7 +50,10 @@ def joined(seen: Sheet, edited: Sheet, standing: Sheet) -> Joined:
     numbers = [bar.number for bar in seen.bars]
     record = pack(replace(seen, generated=None, comments=()), 0, numbers, numbers)
     found = merge(
-        replace(standing, generated=record), replace(edited, generated=record), as_typed=True
+        replace(standing, generated=record),
+        replace(edited, generated=record),
+        as_typed=True,
+        two_hands=True,
     )
     sheet = replace(
         found.sheet,

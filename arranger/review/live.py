@@ -17,7 +17,7 @@ from arranger.review.asks import edit_of
 from arranger.review.behind import find_song, in_sheet, open_behind
 from arranger.review.joining import joined
 from arranger.review.lost import trial, ways
-from arranger.sheet.check import Checked, check_text
+from arranger.sheet.check import Checked, check_scan
 from arranger.sheet.form.in_place import written_into
 from arranger.sheet.form.parse import scan
 from arranger.sheet.history.back import redo, undo
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
+    from arranger.conversion import Conversion
     from arranger.review.behind import Behind, InSheet
     from arranger.review.lost import Trial, Way
     from arranger.sheet.form.parse import Scan
@@ -51,6 +52,8 @@ class Shown(NamedTuple):
     """Of the state in which it came."""
     found: Scan
     account: InSheet
+    like: Conversion | None
+    """What became of the song in the version before, where most of it is the same."""
 
 
 class State(NamedTuple):
@@ -64,6 +67,8 @@ class State(NamedTuple):
     """The last sheet without errors."""
     trouble: str = ""
     """What keeps it from being shown, in words."""
+    overwritten: str = ""
+    """The page's last edit, in words, if this was saved by somebody who didn't know of it."""
 
 
 class Done(NamedTuple):
@@ -92,10 +97,11 @@ class Live:
         self._lock = RLock()
         self._new = Condition(self._lock)
         self._behind: Behind | None = None
-        self._seen: dict[int, Shown] = {}
+        self._seen: dict[int, Scan] = {}
         self._closed = Event()
         self._watching: Thread | None = None
         self._state = State(0, "", None, None)
+        self._mine: _Mine | None = None
 
     @property
     def state(self) -> State:
@@ -135,7 +141,7 @@ class Live:
             try:
                 text = read_text(self.path) or self._saved()
             except ArrangerError as error:
-                now = before._replace(text="", checked=None, trouble=str(error))
+                now = before._replace(text="", checked=None, trouble=str(error), overwritten="")
                 if before.checked is None and before.trouble == now.trouble:
                     return before
             else:
@@ -166,6 +172,7 @@ class Live:
                 if found.sheet == standing:
                     return Done(state, "nothing changed")
                 if self._write(state.text, found.sheet):
+                    self._mine = _Mine(standing, found.sheet, edit.told)
                     return Done(self.look(), edit.told)
         raise SheetError("the file is written again and again", file=self.path)
 
@@ -175,13 +182,13 @@ class Live:
             base = self._base(self._state, seen)
             behind = self._opened()
             edit = edit_of(behind, base.account, ask)
-            return trial(behind, base.account.conversion, edit.sheet)
+            return trial(behind, base.account, edit.sheet)
 
     def ways(self, note: int, seen: int) -> tuple[Way, ...]:
         """Return the places that a note of the song could have. Raises as `edit` does."""
         with self._lock:
             base = self._base(self._state, seen)
-            return ways(self._opened(), base.account.conversion, note)
+            return ways(self._opened(), base.account, note)
 
     def undo(self, seen: int, *, forward: bool = False) -> Done:
         """Take back the last change of the sheet, or bring it back.
@@ -197,6 +204,7 @@ class Live:
             state = self.look()
             if state.number != seen:
                 return Done(state, clashes=("the file was changed meanwhile",))
+            self._mine = None
             (redo if forward else undo)(self.path)
             return Done(self.look(), "brought back" if forward else "taken back")
 
@@ -209,6 +217,10 @@ class Live:
         def pause(_seconds: float) -> None:
             if self._closed.wait(_PAUSE_SECONDS):
                 raise _ClosedError
+            if (
+                self._state.checked is None
+            ):  # the file was gone: as it comes back it may be the old one
+                self.look()
 
         try:
             for _ in saves(self.path, sleep=pause):
@@ -221,18 +233,25 @@ class Live:
         number = before.number + 1
         try:
             found = scan(text)
-            checked = check_text(text, lambda name: load_engine(name, beside=self.path), song_bytes)
+            checked = check_scan(
+                found, lambda name: load_engine(name, beside=self.path), song_bytes
+            )
             if checked.errors:
                 return before._replace(text=text, checked=checked, trouble="")
-            behind = self._opened(found.sheet)
-            shown = Shown(number, found, in_sheet(behind, found.sheet))
+            last, behind = self._behind, self._opened(found.sheet)
+            known = before.shown.account if before.shown and behind is last else None
+            account = in_sheet(behind, found.sheet, known)
+            shown = Shown(number, found, account, known and known.conversion)
         except ArrangerError as error:
             nothing = Checked([], 0, 0, text.split("\n"))
             return before._replace(text=text, checked=nothing, trouble=str(error))
-        self._seen[number] = shown
+        self._seen[number] = found
         for old in sorted(self._seen)[:-_MOST_SEEN]:
             del self._seen[old]
-        return State(number, text, checked, shown)
+        overwritten = ""
+        if self._mine is not None and self._mine.is_gone_from(found.sheet):
+            overwritten, self._mine = self._mine.told, None
+        return State(number, text, checked, shown, "", overwritten)
 
     def _opened(self, sheet: Sheet | None = None) -> Behind:
         behind = self._behind
@@ -259,7 +278,12 @@ class Live:
         base = max((number for number in self._seen if number <= seen), default=None)
         if base is None:
             raise SheetError("the page is too old", remedy="load it again")
-        return self._seen[base]
+        shown = state.shown
+        if shown is not None and shown.number == base:
+            return shown
+        found, behind = self._seen[base], self._opened()
+        known = None if shown is None else shown.account
+        return Shown(base, found, in_sheet(behind, found.sheet, known), None)
 
     def _write(self, text: str, sheet: Sheet) -> bool:
         """Write a sheet in place of a text; false if something else stands there by now."""
@@ -270,6 +294,22 @@ class Live:
         except OvertakenError:
             return False
         return True
+
+
+class _Mine(NamedTuple):
+    """The last edit that the page wrote."""
+
+    before: Sheet
+    after: Sheet
+    told: str
+
+    def is_gone_from(self, sheet: Sheet) -> bool:
+        """Return whether a sheet has everywhere what stood there before the edit."""
+        if sheet.bar_starts != self.after.bar_starts:
+            return False
+        rows = ((each.voice1, each.voice2, each.drums) for each in (self.before, self.after, sheet))
+        steps = [step for row in zip(*rows, strict=True) for step in zip(*row, strict=False)]
+        return all(now == was for was, mine, now in steps if was != mine)
 
 
 class _ClosedError(Exception):

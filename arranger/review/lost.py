@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.review.behind import Behind
+    from arranger.review.behind import Behind, InSheet
     from arranger.sheet.model import Sheet
 
 _LOST = {"kept": 0.0, "merged": 0.15, "changed": 0.2, "dropped": 1.0}
@@ -78,7 +78,7 @@ class Way(NamedTuple):
     trial: Trial
 
 
-def trial(behind: Behind, now: Conversion, sheet: Sheet) -> Trial:
+def trial(behind: Behind, now: InSheet, sheet: Sheet) -> Trial:
     """Return what another sheet would change.
 
     Parameters
@@ -90,10 +90,10 @@ def trial(behind: Behind, now: Conversion, sheet: Sheet) -> Trial:
     sheet
         The sheet with an edit.
     """
-    then = in_sheet(behind, sheet).conversion
-    pairs = zip(now.reduction.ledger.entries, then.reduction.ledger.entries, strict=True)
+    then = in_sheet(behind, sheet, now).conversion.reduction.ledger.entries
+    pairs = zip(now.conversion.reduction.ledger.entries, then, strict=True)
     changed = tuple(
-        Changed(was.note, _line(now, was.note), was.outcome, will.outcome)
+        Changed(was.note, _line(now.conversion, was.note), was.outcome, will.outcome)
         for was, will in pairs
         if was.outcome != will.outcome
     )
@@ -113,7 +113,7 @@ def _line(now: Conversion, note: int) -> str:
     return "bass" if weights.bass[note] >= _CARRIES else "harmony"
 
 
-def ways(behind: Behind, now: Conversion, note: int) -> tuple[Way, ...]:
+def ways(behind: Behind, now: InSheet, note: int) -> tuple[Way, ...]:
     """Return the places that a note of the song could have, those that lose least first.
 
     Raises
@@ -121,7 +121,8 @@ def ways(behind: Behind, now: Conversion, note: int) -> tuple[Way, ...]:
     SettingsError
         As `places`.
     """
-    found = [Way(place, trial(behind, now, place.sheet)) for place in places(behind, now, note)]
+    where = places(behind, now.conversion, note)
+    found = [Way(place, trial(behind, now, place.sheet)) for place in where]
     found.sort(key=lambda way: (way.trial.loss, way.place.row))
     return tuple(found)
 

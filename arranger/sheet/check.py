@@ -114,7 +114,13 @@ def check_text(
         Returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it fits
         isn't checked.
     """
-    found = scan(text)
+    return check_scan(scan(text), load_engine, size)
+
+
+def check_scan(
+    found: Scan, load_engine: Callable[[str], Engine], size: Size | None = None
+) -> Checked:
+    """Check a sheet's text that was read already; see `check_text`."""
     sheet = found.sheet
     problems = list(found.problems)
     problems += islice(_bar_order(found), MOST_PROBLEMS)

@@ -1,4 +1,4 @@
-"""A comparison as text: both sheets side by side, within 80 columns.
+"""A comparison as text: both sheets side by side, in so many columns.
 
 A row is cut into pieces that fit half the width; pieces that are the same on both sides are left
 out. Carets under the right side show the steps that differ.
@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 
 WIDTH = 80
 _LABEL = 12
-_SIDE = 33
+_BETWEEN = 3
 _CELL = 4
 _MOST_NOTES = 6
 
 
-def side_by_side(comparison: Comparison, left: str, right: str) -> str:
+def side_by_side(comparison: Comparison, left: str, right: str, width: int = WIDTH) -> str:
     """Return the comparison as text.
 
     Parameters
@@ -34,13 +34,18 @@ def side_by_side(comparison: Comparison, left: str, right: str) -> str:
         What differs.
     left, right
         What the sides are called.
+    width
+        In columns.
     """
-    lines = [f"{'':{_LABEL}}{_fitted(left)} | {_fitted(right)}".rstrip()]
+    side = _side(width)
+    lines = [
+        f"{'':{_LABEL}}{_fitted(left, side)} | {_fitted(right, width - _LABEL - _BETWEEN - side)}".rstrip()
+    ]
     for word, a, b in comparison.header:
-        lines.append(f"{word:<{_LABEL}}{_fitted(a)} | {_fitted(b)}".rstrip())
+        lines.append(f"{word:<{_LABEL}}{_fitted(a, side)} | {_fitted(b, side)}".rstrip())
     for bar in comparison.bars:
         lines.append("")
-        lines.extend(_bar(bar))
+        lines.extend(_bar(bar, width))
     count = len(comparison.bars)
     lines += ["", f"{count} of {comparison.looked_at} bars differ" if count else "no bar differs"]
     back = sum(len(bar.brought_back) for bar in comparison.bars)
@@ -77,24 +82,32 @@ def _rows(bar: Bar | None) -> dict[str, list[str]] | None:
     return dict(zip(("voice1", "voice2", "drums"), _words(bar), strict=True))
 
 
-def _bar(difference: BarDifference) -> Iterator[str]:
+def _side(width: int) -> int:
+    """Return the columns of the left side: half of what names and the line between leave."""
+    return (width - _LABEL - _BETWEEN + 1) // 2
+
+
+def _bar(difference: BarDifference, width: int) -> Iterator[str]:
+    side = _side(width)
     a, b = difference.left, difference.right
-    yield f"bar {difference.number:<{_LABEL - 4}}{_head(a)} | {_head(b)}".rstrip()
+    yield f"bar {difference.number:<{_LABEL - 4}}{_head(a, side)} | {_head(b, side)}".rstrip()
     if told := beside(difference.number, difference.song_number):
         yield f" {told}"
     for label, left, right in zip(
         ("voice 1", "voice 2", "drums"), _words(a), _words(b), strict=True
     ):
-        yield from _row(label, left, right, difference.group)
-    yield from _listed("brings back", difference.brought_back)
-    yield from _listed("loses", difference.lost)
+        yield from _row(label, left, right, difference.group, side)
+    yield from _listed("brings back", difference.brought_back, width)
+    yield from _listed("loses", difference.lost, width)
 
 
-def _head(bar: Bar | None) -> str:
+def _head(bar: Bar | None, side: int) -> str:
     if bar is None:
-        return _fitted("(not there)")
+        return _fitted("(not there)", side)
     loop = "" if bar.loop is None else "   loop"
-    return _fitted(f"{bar.head.numerator}/{bar.head.denominator}   {bar.head.steps} steps{loop}")
+    return _fitted(
+        f"{bar.head.numerator}/{bar.head.denominator}   {bar.head.steps} steps{loop}", side
+    )
 
 
 def _words(bar: Bar | None) -> tuple[list[str], list[str], list[str]]:
@@ -104,10 +117,12 @@ def _words(bar: Bar | None) -> tuple[list[str], list[str], list[str]]:
     return voices[0], voices[1], [drum or "." for drum in bar.drums]
 
 
-def _row(label: str, left: Sequence[str], right: Sequence[str], group: int) -> Iterator[str]:
+def _row(
+    label: str, left: Sequence[str], right: Sequence[str], group: int, side: int
+) -> Iterator[str]:
     """Yield the pieces of a row that differ; pieces are whole beats, ``group`` steps each."""
     cell = max(_CELL, 1 + max(map(len, (*left, *right)), default=0))
-    size = max(1, (_SIDE + 1) // cell)
+    size = max(1, side // cell)  # the right one may have a column less
     if size > group > 0:
         size -= size % group
     for start in range(0, max(len(left), len(right)), size):
@@ -115,28 +130,28 @@ def _row(label: str, left: Sequence[str], right: Sequence[str], group: int) -> I
         if a == b:
             continue
         head = f"{label:<8}{start + 1:>3} "
-        yield f"{head}{_cells(a, cell)} | {_cells(b, cell)}".rstrip()
+        yield f"{head}{_cells(a, cell, side)} | {_cells(b, cell, side)}".rstrip()
         longest = max(len(a), len(b))
         marks = [
             "^" * len(_at(b, n) or ".") if _at(a, n) != _at(b, n) else "" for n in range(longest)
         ]
-        yield f"{'':{_LABEL}}{'':{_SIDE}}   {_cells(marks, cell)}".rstrip()
+        yield f"{'':{_LABEL}}{'':{side}}   {_cells(marks, cell, side)}".rstrip()
 
 
 def _at(words: Sequence[str], index: int) -> str | None:
     return words[index] if index < len(words) else None
 
 
-def _cells(words: Sequence[str], cell: int) -> str:
-    return _fitted("".join(f"{word:<{cell}}" for word in words).rstrip())
+def _cells(words: Sequence[str], cell: int, side: int) -> str:
+    return _fitted("".join(f"{word:<{cell}}" for word in words).rstrip(), side)
 
 
-def _fitted(text: str) -> str:
+def _fitted(text: str, side: int) -> str:
     text = one_line(text)
-    return text.ljust(_SIDE) if len(text) <= _SIDE else "…" + text[-_SIDE + 1 :]
+    return text.ljust(side) if len(text) <= side else "…" + text[-side + 1 :]
 
 
-def _listed(what: str, notes: Sequence[SongNote]) -> Iterator[str]:
+def _listed(what: str, notes: Sequence[SongNote], width: int) -> Iterator[str]:
     """Yield a list of notes, in lines that fit."""
     if not notes:
         return
@@ -146,8 +161,8 @@ def _listed(what: str, notes: Sequence[SongNote]) -> Iterator[str]:
     line = f"  {what}: "
     for index, word in enumerate(words):
         word += ", " if index + 1 < len(words) else ""
-        if len(line + word.rstrip()) > WIDTH and line.strip():
+        if len(line + word.rstrip()) > width and line.strip():
             yield line.rstrip()
             line = "    "
         line += word
-    yield line[:WIDTH].rstrip()
+    yield line[:width].rstrip()

@@ -101,5 +101,5 @@ def _renumbered(sheet: Sheet) -> tuple[Sheet, list[str]]:
     if sheet.generated is not None:  # edits are known by the numbers that a program wrote
         base = base_of(sheet)
         if base.places:
-            numbered = with_base(numbered, base.sheet, base.transpose, base.matched)
+            numbered = with_base(numbered, base.sheet, base.transpose, base.matched, base.keys)
     return numbered, [told]

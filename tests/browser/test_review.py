@@ -8,17 +8,20 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import Page, expect
 
-from arranger.sheet import read_sheet
+from arranger.sheet import format_sheet, read_sheet
 from arranger.sheet.history.file import read_history
 from tests.browser.conftest import READY
 from tests.browser.test_song_page import violations
 from tests.review.served import Served, converted, served, written
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from playwright.sync_api import Browser
+
+    from arranger.conversion import Conversion
+    from tests.browser.conftest import Opened
 
 pytestmark = pytest.mark.browser
 
@@ -54,9 +57,12 @@ def choose_bar(page: Page, bar: int) -> None:
     expect(page.locator(".cells")).to_have_attribute("aria-label", f"cells of bar {bar}")
 
 
-def held_back(page: Page) -> None:
-    """Let the page hear of no change of the file."""
+def held_back(page: Page, found: Served) -> None:
+    """Let the page hear of no change of the file any more."""
     page.route("**/state?*", lambda route: route.abort())
+    # what it has asked already is answered by this
+    found.path.write_text(f"{found.path.read_text()}# the tide turns\n")
+    expect(page.locator(".live")).to_contain_text("trying again")
 
 
 def test_what_an_editor_saves_is_seen_while_the_music_plays(reviewing: Reviewing) -> None:
@@ -88,8 +94,12 @@ def test_what_an_editor_saves_is_seen_while_the_music_plays(reviewing: Reviewing
     expect(wrong.locator("code")).to_contain_text("H6")
     expect(lines.nth(1)).to_contain_text("D6")  # what was there before stays in sight
 
+    page.locator(".cells td[tabindex='0']").focus()
+    page.keyboard.type("d")
     path.write_text(text)
     expect(page.locator(".live .problems li")).to_have_count(0)
+    expect(page.locator(".cells input")).to_have_value("d")  # what is being typed isn't taken away
+    page.keyboard.press("Escape")
     expect(page.locator(".sheet-text .by-hand")).to_have_count(0)
     expect(page.locator("#found")).to_have_text(note)
 
@@ -98,8 +108,8 @@ def test_what_an_editor_saves_is_seen_while_the_music_plays(reviewing: Reviewing
 def test_a_lost_note_is_taken_and_given_back(reviewing: Reviewing, axe: str) -> None:
     page, found = reviewing
     before = found.path.read_bytes()
-    page.locator("#by-outcome").select_option("dropped")
-    page.locator("#list tbody .go[data-note]").first.click()
+    choose_bar(page, 2)
+    page.locator(".lost .go[data-note]").first.click()
     takes = page.locator(".lost .take")
     expect(takes.first).to_be_visible()
     told = page.locator(".lost li").first.inner_text()
@@ -169,9 +179,8 @@ def test_a_change_from_outside_is_joined_or_shown_and_never_lost(reviewing: Revi
     choose_bar(page, 3)
     start = read_sheet(found.path).bar_starts[2]
     first = page.locator(".cells td[data-row='0'][data-step='0']")
-    held_back(page)
+    held_back(page, found)
     found.path.write_text(found.path.read_text().replace("A5        -\n", "A5        E5\n", 1))
-    found.path.write_text(f"{found.path.read_text()}# the tide turns\n")
     first.focus()
     page.keyboard.type("c5")
     page.keyboard.press("Enter")
@@ -183,9 +192,8 @@ def test_a_change_from_outside_is_joined_or_shown_and_never_lost(reviewing: Revi
     page.unroute("**/state?*")
     expect(first).to_have_text("C5")
 
-    held_back(page)
-    page.wait_for_timeout(300)  # the question that the page asked before is answered
-    other = re.sub(r"(bar 3 .*\n  voice 1   )C5", r"\1E5", found.path.read_text())
+    held_back(page, found)
+    other = re.sub(r"(bar 3 .*\n  voice 1   )C5", r"\1A4", found.path.read_text())
     found.path.write_text(other)
     first.focus()
     page.keyboard.type("g5")
@@ -193,7 +201,33 @@ def test_a_change_from_outside_is_joined_or_shown_and_never_lost(reviewing: Revi
     expect(page.locator(".live")).to_contain_text("bar 3 was changed in the file meanwhile")
     assert found.path.read_text() == other
     page.unroute("**/state?*")
-    expect(first).to_have_text("E5")
+    expect(first).to_have_text("A4")
     page.get_by_role("button", name="Put mine all the same").click()
     expect(first).to_have_text("G5")
     assert read_sheet(found.path).voice1[start] == 79
+
+    found.path.write_text(f"{other}# saved by one who hadn't looked\n")
+    expect(page.locator(".told")).to_contain_text("saved without your last change (bar 3, voice 1")
+    expect(first).to_have_text("A4")
+    page.get_by_role("button", name="Put it there again").click()
+    expect(first).to_have_text("G5")
+    assert "hadn't looked" in found.path.read_text()
+
+
+def test_the_sheet_s_own_lines_stand_in_a_report_too(
+    opened: Callable[..., Opened], parade_file: Path, parade: Conversion
+) -> None:
+    page = opened(parade_file).page
+    page.goto(f"{page.url}#bar=5")
+    text = format_sheet(parade.sheet).split("\n")
+    first = next(at for at, line in enumerate(text) if line.startswith("bar 5 "))
+    expect(page.locator("#sheet-title")).to_have_text(
+        f"boat_parade.duet, lines {first + 1} to {first + 4}"
+    )
+    shown = [line.rstrip("\n") for line in page.locator(".sheet-text code").all_inner_texts()]
+    assert shown == text[first : first + 4]
+    assert page.locator(".live, .cells, .take").count() == 0
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.get_by_role("button", name="Copy these lines").click()
+    expect(page.locator("#sheet-lines [role=status]")).to_have_text("copied")
+    assert page.evaluate("navigator.clipboard.readText()") == "\n".join([*shown, ""])

@@ -19,7 +19,8 @@ from arranger.options import build_settings
 from arranger.report.page_data import page_data
 from arranger.rows import tones
 from arranger.song import read_song
-from arranger.sound import samples
+from arranger.sound import edges, samples
+from arranger.sound.schedule import total_cycles
 from tests.browser.conftest import DEMO_SONGS, converted
 
 if TYPE_CHECKING:
@@ -146,6 +147,32 @@ def test_the_sheet_sounds_as_the_package_renders_it(blank: Page, engine: Engine)
     # after taking out a delay of a fraction of a sample, which is no audible difference. A tone that
     # starts one step late, or is a cent off, leaves a difference of more than -20 dB.
     assert difference_db(heard, exact) < -40
+
+
+def test_a_pulse_under_way_at_the_end_sounds_out(blank: Page) -> None:
+    settings = build_settings({"engine": TIMER.name})
+    conversion = convert(read_song(DEMO_SONGS / "two_gulls.mid"), TIMER, settings)
+    embed(blank, conversion)
+    found = blank.evaluate(
+        """() => {
+          const routine = makeRoutine(account), found = [];
+          let level = 0, at = 0;
+          const hold = (pin, until) => {
+            if (pin !== level && until > at) found.push([at, (level = pin)]);
+            at = until;
+          };
+          routine.start(0);
+          for (let step = 0; step < account.steps + 2; step += 1) routine.play({ hold });
+          return found;
+        }"""
+    )
+    exact = [
+        [clock, level]
+        for clocks, levels in edges(conversion.sheet, TIMER)
+        for clock, level in zip(clocks.tolist(), levels.tolist(), strict=True)
+    ]
+    assert found == exact
+    assert exact[-1][0] > total_cycles(conversion.sheet, TIMER)
 
 
 @pytest.mark.parametrize(

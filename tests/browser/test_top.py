@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
+from arranger.conversion import convert
+from arranger.options import build_settings
 from arranger.report import Run, html_page, ranking, song_heard, suggestions
+from arranger.report.compare_page import Side, compare_page_pieces
+from tests.browser.test_song_page import violations
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -69,3 +73,26 @@ def test_first_things_first_and_from_problem_to_problem(
     page.locator(f"[data-copy*='{tips[0].options}']").click()
     expect(page.locator("[data-copy]").first).to_have_text("Copied")
     assert page.evaluate("navigator.clipboard.readText()") == tips[0].command
+
+
+def test_two_conversions_are_shown_and_heard_in_turn_at_the_same_place(
+    opened: Callable[..., Opened], written: Callable[[str, str], Path], parade: Conversion, axe: str
+) -> None:
+    settings = build_settings({"step": "1/4"}, parade.settings)
+    other = convert(parade.song, parade.engine, settings)
+    sides = Side("one/boat.duet", parade), Side("two/boat.duet", other)
+    page = opened(written("pair", "".join(compare_page_pieces(*sides))), bypass_csp=True).page
+    a, b = (song_heard(each)[2] for each in (parade, other))
+    expect(page.locator("#lines li").nth(2)).to_have_text(f"harmony A {a} % B {b} %")
+    assert not violations(page, axe)
+    page.locator("#pair .go").first.click()
+    expect(page.locator("#where")).to_contain_text("bar 24,")
+    expect(page.locator("#bar-told")).to_contain_text(ranking(parade)[0].sentence)
+    page.locator("#loop").check()
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.keyboard.press("x")
+    expect(page.get_by_label("B: two/boat.duet")).to_be_checked()
+    expect(page.locator("#bar-told")).not_to_contain_text(ranking(parade)[0].sentence)
+    expect(page.locator("#where")).to_contain_text("bar 24, beat 3", timeout=15000)
+    page.get_by_label("A: one/boat.duet").check()
+    expect(page.locator("#bar-told")).to_contain_text(ranking(parade)[0].sentence)

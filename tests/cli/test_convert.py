@@ -79,6 +79,14 @@ def test_other_audio_formats_by_name(tmp_path: Path) -> None:
     assert soundfile.info(tmp_path / "two_gulls.flac").format == "FLAC"
 
 
+def test_details_on_demand(tmp_path: Path) -> None:
+    words = ("-o", tmp_path, "--no-audio", "--no-suggestions", "--details")
+    done = arranger("convert", DEMO / "two_gulls.mid", *words)
+    assert done.returncode == 0, done.stderr
+    for said in ("  step ", "tempo asked 96", "'right hand'", "125 notes: "):
+        assert said in done.stdout
+
+
 def test_json_summary_for_scripts(tmp_path: Path) -> None:
     done = arranger("convert", DEMO / "two_gulls.mid", "-o", tmp_path, "--no-audio", "--json")
     told = json.loads(done.stdout)

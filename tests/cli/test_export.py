@@ -124,3 +124,29 @@ def test_a_pc_gets_a_program_or_a_block_at_an_address(tmp_path: Path) -> None:
     program, alone = sheet.with_suffix(".com"), sheet.with_suffix(".bin")
     assert program.read_bytes().endswith(alone.read_bytes())
     assert program.stat().st_size == alone.stat().st_size + 9
+
+
+def test_several_sheets_for_one_player(sheet: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.duet"
+    write_sheet(sheet_of(ENGINE, [60, 62], drums=["kick", None], title="Net loft"), other)
+    target = tmp_path / "music.bin"
+    done = run(sheet, other, "--as", "binary", "--effects", "hat,kick-snare", "-o", target)
+    assert done.exit_code == 0, done.output
+    assert target.stat().st_size > 0
+    for said in ("choose", "effect", "list", "song 1: Net loft", "effect 1: kick-snare"):
+        assert said in done.stdout
+    songs = run(sheet, other, "--as", "hex", "--part", "songs", "--address", "0xC000", "-o", "-")
+    assert songs.stdout.startswith(":10C0000")
+    assert "  0xc000  songs" in songs.stderr
+    too_low = sheet_of(ENGINE, [60])
+    write_sheet(too_low, tmp_path / "low.duet")
+    text = (tmp_path / "low.duet").read_text("utf-8").replace("C4", "C0")
+    (tmp_path / "low.duet").write_text(text, "utf-8")
+    low = run(sheet, tmp_path / "low.duet", "--as", "binary")
+    assert low.exit_code == 1
+    assert "low.duet" in str(low.exception)
+    counter = load_engine("twin-counter")
+    write_sheet(sheet_of(counter, [60]), tmp_path / "third.duet")
+    mixed = run(sheet, tmp_path / "third.duet", "--as", "binary")
+    assert mixed.exit_code == 1
+    assert "third.duet: it is for twin-counter" in str(mixed.exception)

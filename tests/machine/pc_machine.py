@@ -99,7 +99,7 @@ class Pc:
         assert self.cpu.reg_read(x86.UC_X86_REG_IP) == RETURN_AT
 
     def edges(self) -> list[tuple[int, int]]:
-        """Return the pin's changes, counted from when channel 2 began."""
+        """Return the pin's changes, counted from when channel 2 was begun before the first."""
         self._advance()
         return [(clock - self.started, level) for clock, level in self.pin]
 
@@ -169,7 +169,7 @@ class Pc:
             self._count, self._low = self._low | value << 8, None
             if self._anew:
                 self._flip, self._anew = self.clocks + (self._count + 1) // 2, False
-                if not self.started:
+                if not self.pin:
                     self.started = self.clocks
         else:
             assert port == 0x61

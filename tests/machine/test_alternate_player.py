@@ -50,7 +50,7 @@ SLOW = {"access_clocks": 2, "instruction_quarters": 4}
 """Some 8 MHz: an instruction takes 0.8 microseconds, a port access 1.7 more."""
 SLOWEST = {"access_clocks": 4, "instruction_quarters": 16}
 """Some 5 MHz and a bus of 8 bits: an instruction takes 3.4 microseconds, a port access 3.4 more."""
-BOUND, SLOW_BOUND, SLOWEST_BOUND = 20, 130, 600
+BOUND, SLOW_BOUND, SLOWEST_BOUND = 20, 120, 400
 """Clocks for which the pin may differ from the render's at a time."""
 
 
@@ -83,7 +83,7 @@ def test_the_emulated_pin_is_the_rendered_one(sheet: Sheet, machine: dict[str, i
     found = pc.port_b
     assert pc.call(START) == 2
     assert furthest(pc, once) <= BOUND
-    assert pc.control == [0x34, 0xB6, 0x36]
+    assert pc.control == [0x34, 0xB6, 0xB6, 0x36]
     assert pc.port_b == found & 0xFD
 
 
@@ -101,7 +101,7 @@ BUSY = sheet_of(
     ENGINE,
     [60, 64, HOLD, REST, 84, 96],
     [36, REST, 43, HOLD, HOLD, REST],
-    ["kick", None, "snare", "hat", None, "crash"],
+    ["kick", None, "snare", "hat", "gap", "crash"],
     length=60,
 )
 
@@ -116,24 +116,26 @@ def test_a_slow_machine_is_late_only_with_the_speaker(others: dict[str, int]) ->
     pc.call(START)
     found = differences(pc.edges(), rendered(BUSY))
     assert found.max() <= SLOW_BOUND
-    assert (found > 40).sum() <= 10
+    assert (found > 0).sum() <= 12  # no flip of the timer is another
     assert len(found) > 700
 
 
 def test_the_slowest_machine_plays_tones_as_computed() -> None:
-    sheet = replace(BUSY, drums=(None,) * 6)
+    tunes = [96, 91, 88, 84, 79, 95], [72, 76, 60, 64, 90, 43]
+    sheet = sheet_of(ENGINE, *tunes, [None, "gap", "tom-low", None, "gap", "gap"], length=60)
     pc = Pc(binary(sheet, ENGINE, AT), AT, **SLOWEST)
     pc.call(START)
     assert furthest(pc, sheet) <= SLOWEST_BOUND
 
 
 def test_the_slowest_machine_finds_back_after_a_drum() -> None:
-    sheet = sheet_of(ENGINE, [REST, 60, HOLD, HOLD], [REST, 43, HOLD, HOLD], ["snare", *[None] * 3], length=60)  # fmt: skip
+    tunes = [REST, 96, 91, 88], [REST, 84, 79, 95]
+    sheet = sheet_of(ENGINE, *tunes, ["snare", None, None, None], length=60)
     pc = Pc(binary(sheet, ENGINE, AT), AT, **SLOWEST)
     pc.call(START)
-    one, other = (pin[-50:] for pin in (pc.edges(), rendered(sheet)))
-    assert one[0][0] > 80 * TICK
-    assert max(abs(a - b) for (a, _), (b, _) in zip(one, other, strict=True)) <= SLOWEST_BOUND
+    found = differences(pc.edges(), rendered(sheet))
+    assert len(found) > 600
+    assert found[-500:].max() <= 100  # three steps of four
 
 
 def test_it_finds_back_after_a_long_interrupt() -> None:
@@ -144,7 +146,7 @@ def test_it_finds_back_after_a_long_interrupt() -> None:
     pc.call(START)
     found = [gap for gap in differences(pc.edges(), rendered(sheet)) if gap > SLOW_BOUND]
     assert 1 < len(found) < 40
-    assert pc.control.count(0xB6) > 1
+    assert pc.control.count(0xB6) > 2
 
 
 LENGTHS = st.sampled_from([0, 1, TICK - 1, TICK, TICK + 1, 5 * TICK, 30 * TICK])
@@ -193,10 +195,10 @@ def test_steps_of_a_program_play_what_start_plays(far: bool) -> None:
         pc.wait(TICK - 200)
     assert results == [0, 0, 0, 0, 0, 2]
     assert furthest(pc, BUSY) <= 2 * BOUND
-    assert pc.control == [0x34, 0xB6, 0x36]
+    assert pc.control == [0x34, 0xB6, 0xB6, 0x36]
     assert pc.call(step, far=far) == 0  # it begins anew
     assert pc.call(start, far=far) == 2
-    assert pc.control == [0x34, 0xB6, 0x36] * 3
+    assert pc.control == [0x34, 0xB6, 0xB6, 0x36] * 3
 
 
 def test_time_between_steps_is_made_up_for() -> None:
@@ -292,7 +294,7 @@ def test_a_program_of_ones_own_includes_the_block(tmp_path: Path) -> None:
     pc = Pc(assembled(HOST, tmp_path), 0x100, **AT_ONCE)
     pc.cpu.mem_write(0x2FF00, bytes((0x10, 0)))
     pc.run(0x100)
-    assert pc.control == [0x34, 0xB6, 0x36] * 2
+    assert pc.control == [0x34, 0xB6, 0xB6, 0x36] * 2
 
 
 C_HOST = """
@@ -333,7 +335,7 @@ def test_a_program_in_c_calls_the_block(tmp_path: Path) -> None:
     subprocess.run(command, cwd=tmp_path, check=True)
     pc = Pc((tmp_path / "host.com").read_bytes(), PROGRAM_ORIGIN, **AT_ONCE)
     assert pc.call(PROGRAM_ORIGIN, kept=False) == 52
-    assert pc.control == [0x34, 0xB6, 0x36] * 3
+    assert pc.control == [0x34, 0xB6, 0xB6, 0x36] * 3
 
 
 def test_what_does_not_fit_is_refused() -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
@@ -21,8 +23,6 @@ from tests.sound.sheets import sheet_of
 from tests.sound.test_own_engines import HEAD, OWN, TAIL
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from arranger.sheet.model import Sheet
 
 STRICT = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Werror")
@@ -104,6 +104,19 @@ def parted(engine: Engine) -> Engine:
     return replace(engine, drums=tuple(cut))
 
 
+def steep(engine: Engine) -> Engine:
+    """Return an engine of a timer whose falling tones reach the largest divisor."""
+    first = engine.drums[0]
+    parts = (DrumPart("kick", (2_000, 20_000), 16 * 1243), *first.parts)
+    return replace(engine, drums=(first._replace(parts=parts), *engine.drums[1:]))
+
+
+def at_bit(engine: Engine, speaker: int) -> Engine:
+    """Return an engine whose speaker hangs on another bit of its port, which draws other noise."""
+    profile = engine.profile
+    return replace(engine, profile=profile._replace(port=profile.port._replace(speaker=speaker)))
+
+
 def busy(engine: Engine, title: str, *, loop_step: int | None = None) -> Sheet:
     """Return a sheet with tones alone and together, held and repeated, every drum, and rests."""
     low, *_, high = sorted(engine.pitches)
@@ -141,6 +154,8 @@ CASES = {
     "counter": _case(COUNTER, "Counter"),
     "timer": _case(TIMER, "Timer"),
     "parts": _case(parted(PHASE), "Parts"),
+    "steep": _case(steep(TIMER), "Steep"),
+    "another bit": _case(at_bit(PHASE, 0), "Another bit"),
     "taking": _case(replace(COUNTER, drum_takes_step=True), "Taking"),
     **{
         f"own {method}": _case(parse_engine(HEAD + OWN[method] + TAIL), f"Own {method}")
@@ -237,6 +252,20 @@ def test_tables_say_what_the_tones_and_drums_are(program: Path, name: str) -> No
         settings = [(*part["settings"], 0, 0)[:2] for part in drum["parts"]]
         assert [*zip(parts[2::4], parts[3::4], strict=True)] == settings
         assert sum(parts[1::4]) <= microseconds + 1
+
+
+def test_the_example_of_the_readme_plays(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text()
+    (example,) = re.findall(r"```c\n(.*?)```", readme, re.DOTALL)
+    engine, sheet = CASES["timer"]
+    sheet, options = replace(sheet, title="Pier"), ExportOptions(stem="song")
+    files = {"main.c": example.encode(), "song.c": export(sheet, engine, "c", options)}
+    for name, content in {**files, **export_files(sheet, engine, "c", options)}.items():
+        (tmp_path / name).write_bytes(content)
+    strict = ("gcc", "-std=c99", "-pedantic", "-Wall", "-Werror")
+    command = [*strict, "main.c", "song.c", "duet_player.c", "-o", "program"]
+    subprocess.run(command, cwd=tmp_path, check=True)
+    subprocess.run([tmp_path / "program"], check=True)
 
 
 def test_a_source_alone_declares_its_song() -> None:

@@ -32,7 +32,7 @@ CHUNKS = 5
 
 Step = tuple[int, int, str | None]
 
-OWN_WORDS = 9
+OWN_WORDS = 10
 """What the player keeps on its stack beside the places to go back to."""
 
 
@@ -151,7 +151,7 @@ def piece_of(
 def test_bytes_of_a_song_by_hand() -> None:
     song = pack(piece_of(A), ENGINE)
     # C4 C3 (2 steps): its kind and two tones; D4, E4: kind and tone each; the end. The kinds are
-    # three with the end, the tones four, two bytes each; and nine words of the player's own.
+    # three with the end, the tones four, two bytes each; and ten words of the player's own.
     assert [line.values for line in song.song] == [(2, 2, 0), (3, 4), (3, 6), (4,)]
     assert [line.values for line in song.kinds] == [(2 * 5 << 8 | 0xC0,), (5 << 8 | 0x80,), (2,)]
     assert [line.comment for line in song.tones] == ["C3", "C4", "D4", "E4"]

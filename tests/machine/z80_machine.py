@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 RETURN_TO = 0x7000
 STACK = 0x7F00
+INTERRUPT = 0x38
+"""Where an interrupt calls, in mode 1."""
+_END_OF_FRAME = 8
 
 
 class Call(NamedTuple):
@@ -60,6 +63,8 @@ class Computer:
         self.machine.set_input_callback(self._read)
         self.machine.set_breakpoint(RETURN_TO)
         self.other_ports: set[int] = set()
+        self.interrupts: list[int] | None = None
+        """The cycles of a call in which interrupts came, every 100,000; None: there are none."""
         self._most_cycles = 0
 
     def _read(self, address: int) -> int:
@@ -85,7 +90,10 @@ class Computer:
         self._values.clear()
         machine.ticks_to_stop = self._most_cycles = most_cycles
         while machine.pc != RETURN_TO and machine.ticks_to_stop:
-            machine.run()
+            if machine.run() & _END_OF_FRAME and self.interrupts is not None:
+                now = most_cycles - machine.ticks_to_stop
+                if machine.on_handle_active_int():
+                    self.interrupts.append(now)
         return Call(
             most_cycles - machine.ticks_to_stop,
             most_cycles - np.frombuffer(bytes(self._ticks_left), "<u4").astype(np.int64),

@@ -31,13 +31,15 @@ if TYPE_CHECKING:
 
 WITHOUT = """
 import sys
+sys.modules["arranger.grid.track._follow"] = None
 sys.modules["arranger.reduce.choose._optimum"] = None
 sys.modules["arranger.reduce.choose._prices"] = None
 sys.modules["arranger.reduce.choose._turns"] = None
 sys.modules["arranger.reduce.worth._reading"] = None
+from arranger.grid.track import follow
 from arranger.reduce.choose import optimum, price, turns
 from arranger.reduce.worth import tune_model
-assert {each._compiled for each in (optimum, price, turns, tune_model)} == {None}
+assert {each._compiled for each in (follow, optimum, price, turns, tune_model)} == {None}
 from arranger.cli.start import main
 main()
 """

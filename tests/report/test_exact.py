@@ -97,6 +97,7 @@ def made_up(**changes: object) -> Summary:
         reasons={},
         hand=(HandLine((1,), "bar 1", "lost"),),
         remarks=tuple(f"remark {n}" for n in range(1, 8)),
+        places=1,
         heard=(100, None, 50, 0),
         seconds=61.0,
         memory="all taken",

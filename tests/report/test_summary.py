@@ -163,6 +163,7 @@ def many(found: Summary) -> Summary:
         found,
         title="A title of many words " * 6,
         hand=(problem,) * 20,
+        places=45,
         remarks=("one remark of several words " * 9,) * 20,
         suggestions=(tip,) * 5,
         files=tuple(f"out/song{end}" for end in (".duet", ".ledger.json", ".report.html", ".wav")),
@@ -183,7 +184,7 @@ def test_a_screen_of_24_lines_holds_it_and_ends_with_what_to_open_and_try(
     assert "heard: tune 87 %, bass 95 %, harmony 0 %, drums 54 %" in lines
     shown = text.count("bars 7 and 15")
     assert shown > 1
-    assert f"  {20 - shown} more places: see the report, or --details" in lines
+    assert f"  {45 - shown} more places: see the report, or --details" in lines
     assert "more remarks: see the report, or --details" in text
     tail = text[text.index("open in a browser") :]
     _, page, tried, command = tail.split("\n", 3)

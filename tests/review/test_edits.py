@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.errors import SettingsError, UsageError
+from arranger.report.account import tell_like, told
 from arranger.review.asks import edit_of
 from arranger.review.behind import in_sheet, open_behind
 from arranger.review.edits import Tone, with_cells, with_tone
@@ -219,7 +220,7 @@ def test_every_lost_note_can_be_taken_as_it_is_told(parade: tuple[Behind, Path])
     lost = [entry.note for entry in entries if entry.outcome == "dropped"]
     drums = behind.asked.drum
     for note in [*lost[::23], *[note for note in lost if drums[note]][::9]]:
-        found = ways(behind, now.conversion, note)
+        found = ways(behind, now, note)
         assert found
         assert [way.trial.loss for way in found] == sorted(way.trial.loss for way in found)
         for way in found:
@@ -232,6 +233,31 @@ def test_every_lost_note_can_be_taken_as_it_is_told(parade: tuple[Behind, Path])
             entry = then.reduction.ledger.entries[note]
             assert entry.outcome != "dropped"
             assert entry.spans
+
+
+def test_what_is_told_anew_after_an_edit_is_what_is_told_of_all(
+    parade: tuple[Behind, Path],
+) -> None:
+    behind, _ = parade
+    rng = random.Random(8)
+    known = in_sheet(behind, behind.conversion.sheet)
+    cells = (HOLD, REST, 67, 71, 50)
+    for _ in range(40):
+        sheet = known.conversion.sheet
+        step = rng.randrange(sheet.steps)
+        row = rng.randrange(3)
+        edit: dict[tuple[int, int], int | str | None] = {
+            (row, at): rng.choice((None, "kick", "hat", "gap")) if row == 2 else rng.choice(cells)
+            for at in range(step, min(step + rng.randrange(1, 5), sheet.steps))
+        }
+        changed = with_cells(rng.choice((sheet, behind.conversion.sheet)), edit)
+        whole, quick = in_sheet(behind, changed), in_sheet(behind, changed, known)
+        assert quick.conversion.reduction.ledger == whole.conversion.reduction.ledger
+        assert quick.conversion.reduction.remarks == whole.conversion.reduction.remarks
+        tell_like(quick.conversion, known.conversion)
+        notes = range(len(known.conversion.song.notes))
+        assert told(quick.conversion, notes) == told(whole.conversion, notes)
+        known = quick
 
 
 def check_told(before, after, changed) -> None:  # type: ignore[no-untyped-def]

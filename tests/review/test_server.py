@@ -173,7 +173,9 @@ def test_a_folder_offers_its_sheets(tmp_path: Path) -> None:
         page = found.ask("GET", f"{found.start}/").content.decode()
         assert page.index("harbour/lantern_hymn.duet") < page.index("harbour/two_gulls.duet")
         assert 'href="./1/"' in page
-        assert b"two_gulls" in found.ask("GET", f"{found.start}/1/").content
+        song = found.ask("GET", f"{found.start}/1/").content
+        assert b"two_gulls" in song
+        assert b'"folder": true' in song
 
 
 def test_a_sheet_that_can_t_be_shown_says_why(tmp_path: Path) -> None:
@@ -184,3 +186,27 @@ def test_a_sheet_that_can_t_be_shown_says_why(tmp_path: Path) -> None:
         assert 'http-equiv="refresh"' in page
     with served(path, DEMO_SONGS / "lantern_hymn.mid") as found:
         assert "is not the file that the sheet was made from" in found.get("").content.decode()
+
+
+def test_a_sheet_from_nothing_and_one_that_is_gone_for_a_while(tmp_path: Path) -> None:
+    path = tmp_path / "pier.duet"
+    path.write_text(
+        "arranger-sheet 1\ntitle Pier\nengine twin-phase\nstep 1/4\ntempo 120\n\nbar 1 4/4\n"
+    )
+    with served(path, None) as found:
+        assert "nothing sounds in it yet" in found.get("").content.decode()
+        number = found.state()["number"]
+        path.write_text(f"{path.read_text()}  voice 1 C4{'-' * 15}\n")
+        state = found.state(number)
+        assert state["trouble"] == ""
+        assert state["data"]["sheet"]["voices"][0][0] == 60
+        told = found.post("edit", seen=state["number"], do="cells", row=0, step=4, words="E4 . C4")
+        assert told["told"] == "bar 1, voice 1 typed"
+        assert "voice 1 C4---E4.C4---------" in path.read_text()
+        number = found.state(state["number"])["number"]
+        aside = path.rename(tmp_path / "aside")
+        gone = found.post("edit", seen=number, do="cells", row=0, step=0, words="D4")
+        assert "can't be read" in gone["refused"]
+        aside.rename(path)
+        while found.state()["trouble"]:
+            pass

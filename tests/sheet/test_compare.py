@@ -210,3 +210,10 @@ def test_a_note_is_heard_anywhere_in_its_length_and_nowhere_else() -> None:
     asked = [note("two beats", 64, 2, 1, 2), note("three beats", 64, 2, 1, 3)]
     (_, bar) = compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), asked).bars
     assert [each.name for each in bar.lost] == ["two beats"]
+
+
+def test_a_wider_terminal_is_used_and_never_exceeded() -> None:
+    found = compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), None)
+    for width in (80, 81, 120):
+        text = side_by_side(found, "a" * 99, "b" * 99, width)
+        assert max(map(len, text.splitlines())) == width

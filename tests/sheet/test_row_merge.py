@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from random import Random
 from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, REST
+from arranger.sheet import parse, with_digest
+from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.row_merge import Move, Places, Slot, merge_drums, merge_voice
+from arranger.sheet.record.packed import pack
 
 from .plain_merge import merged
+
+HEAD = "arranger-sheet 1\nengine twin-phase\nstep 1 beat\ntempo 120\n"
 
 if TYPE_CHECKING:
     from arranger.rows import Row
@@ -58,6 +64,14 @@ def test_a_tone_or_silence_left_within_a_phrase_goes_with_the_phrase() -> None:
     assert found == (66, 70, 62, REST, 63, HOLD, 57, 51)
     found = _transposed(edited, base, now, -9, (1, 1, 1, 2, 2, 2, 2, 2))
     assert found == (66, 67, 62, 55, 63, HOLD, 57, 51)
+
+
+def test_between_edits_of_two_hands_each_step_counts_by_itself() -> None:
+    base = parse(HEAD + "bar 1 4/4\n voice 1 C4 D4 E4 F4\n")
+    mine = replace(base, voice1=(61, 62, 65, 65), generated=pack(base, 0))
+    other = with_digest(replace(base, voice1=(60, 70, 64, 65)))
+    assert merge(mine, other, two_hands=True).sheet.voice1 == (61, 70, 65, 65)
+    assert merge(mine, other).sheet.voice1 == (61, 62, 65, 65)
 
 
 def test_tones_left_in_a_bar_with_some_by_hand_keep_their_octaves_beside_these() -> None:

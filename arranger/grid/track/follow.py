@@ -15,7 +15,15 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from arranger.columns import Floats, Ints
+
+_compiled: Callable[..., None] | None
+try:
+    from arranger.grid.track._follow import followed as _compiled
+except ImportError:  # no compiler where this was installed
+    _compiled = None
 
 BANDS = 9
 """Period bands kept for each attack, evenly over `RANGE`."""
@@ -63,6 +71,31 @@ def follow_beats(seconds: Floats, strength: Floats, starts: tuple[Start, ...]) -
     """
     count, many = len(seconds), len(starts)
     periods = np.array([start.period_seconds for start in starts])
+    earliest = np.searchsorted(seconds, seconds - BACK_PERIODS * periods.max())
+    earliest = np.clip(
+        earliest, np.arange(count) - MOST_BACK, np.maximum(np.arange(count) - FEWEST_BACK, 0)
+    )
+    earliest = np.maximum(earliest, 0)
+    if _compiled is None:
+        score, came, passed = hypotheses_in_numpy(seconds, strength, starts, earliest)
+    else:
+        score, passed = np.empty((2, many, count, BANDS))
+        came = np.empty((many, count, BANDS), dtype=np.int64)
+        given = (np.ascontiguousarray(each) for each in (seconds, strength, earliest))
+        _compiled(*given, np.array(starts), score, came, passed, RANGE, EMPTY_BEAT, BEAT)
+    left = EMPTY_BEAT * (seconds[-1] - seconds)[None, :, None] / periods[:, None, None]
+    return [_trace(score[h] - left[h], came[h], passed[h]) for h in range(many)]
+
+
+def hypotheses_in_numpy(
+    seconds: Floats, strength: Floats, starts: tuple[Start, ...], earliest: Ints
+) -> tuple[Floats, Ints, Floats]:
+    """Return score, origin and beats passed of each hypothesis; of shape (starts, attacks, BANDS).
+
+    ``earliest`` says for each attack from which on the beat before it is looked for.
+    """
+    count, many = len(seconds), len(starts)
+    periods = np.array([start.period_seconds for start in starts])
     price = np.array([start.miss_price for start in starts])[:, None]
     adapt = np.array([start.adapt for start in starts])[:, None]
     middle = np.log(periods)[:, None]
@@ -72,12 +105,8 @@ def follow_beats(seconds: Floats, strength: Floats, starts: tuple[Start, ...]) -
     passed = np.zeros((many, count, BANDS))
     rows = np.arange(many)[:, None]
     begin = -EMPTY_BEAT * (seconds - seconds[0])[None, :] / periods[:, None]
-    earliest = np.searchsorted(seconds, seconds - BACK_PERIODS * periods.max())
-    earliest = np.clip(
-        earliest, np.arange(count) - MOST_BACK, np.maximum(np.arange(count) - FEWEST_BACK, 0)
-    )
     for now in range(count):
-        first = max(int(earliest[now]), 0)
+        first = int(earliest[now])
         if now > first:
             old = period[:, first:now].reshape(many, -1)
             gap = np.repeat(seconds[now] - seconds[first:now], BANDS)[None, :]
@@ -89,7 +118,7 @@ def follow_beats(seconds: Floats, strength: Floats, starts: tuple[Start, ...]) -
             band = np.rint((np.log(new) - middle) * ((BANDS - 1) / (2 * RANGE)) + BANDS // 2)
             np.clip(band, -1, BANDS, out=band)
             gain[(band < 0) | (band == BANDS)] = -np.inf
-            order = np.argsort(gain, axis=1)
+            order = np.argsort(gain, axis=1, kind="stable")
             # The first and the last column take what falls outside of all bands.
             best = np.zeros((many, BANDS + 2), dtype=np.int64)
             # Of several values for one band the last is kept, which is the best.
@@ -105,8 +134,7 @@ def follow_beats(seconds: Floats, strength: Floats, starts: tuple[Start, ...]) -
         period[fresh, now, BANDS // 2] = periods[fresh]
         came[fresh, now, BANDS // 2] = -1
         score[:, now] += strength[now] - BEAT
-    left = EMPTY_BEAT * (seconds[-1] - seconds)[None, :, None] / periods[:, None, None]
-    return [_trace(score[h] - left[h], came[h], passed[h]) for h in range(many)]
+    return score, came, passed
 
 
 def _trace(score: Floats, came: Ints, passed: Floats) -> Followed:

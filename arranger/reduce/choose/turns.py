@@ -73,16 +73,18 @@ def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
     """
     starts: list[int] = []
     beats: list[bool] = []
-    known: dict[tuple[int, int, int], tuple[Fraction, int]] = {}
+    wanted: list[bool] = broken.tolist()
+    known: dict[tuple[int, int, int], list[tuple[int, bool]]] = {}
     for bar in grid.bars:
         metre = (bar.numerator, bar.denominator, bar.steps)
         if metre not in known:
-            known[metre] = _lengths(bar, grid)
-        beat, turn = known[metre]
-        for place in range(0, bar.steps, turn):
-            if broken[bar.first_step + place]:
+            beat, turn = _lengths(bar, grid)
+            places = range(0, bar.steps, turn)
+            known[metre] = [(place, place % beat < turn) for place in places]
+        for place, is_beat in known[metre]:
+            if wanted[bar.first_step + place]:
                 starts.append(bar.first_step + place)
-                beats.append(place * beat.denominator % beat.numerator < turn * beat.denominator)
+                beats.append(is_beat)
     return np.array(starts, dtype=np.int64), np.array(beats, dtype=np.bool_)
 
 

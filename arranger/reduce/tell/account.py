@@ -99,7 +99,9 @@ class Asked(NamedTuple):
     steps_per_beat: float
 
 
-def account(asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> tuple[Entry, ...]:
+def account(
+    asked: Asked, heard: Heard, sounds: Sequence[str | None], only: Sequence[int] | None = None
+) -> tuple[Entry, ...]:
     """Return one entry a note, in order.
 
     Parameters
@@ -110,8 +112,11 @@ def account(asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> tuple[E
         What is heard.
     sounds
         Shape (steps,): the names of the drum sounds.
+    only
+        The notes to account for; None: all.
     """
-    return _Accountant(asked, heard, sounds).entries()
+    notes = range(len(asked.drum)) if only is None else only
+    return _Accountant(asked, heard, sounds).entries(notes)
 
 
 def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -145,14 +150,14 @@ class _Accountant:
             if asked.drum[note] and note not in asked.refused:
                 self._firsts[asked.onset[note], asked.sound[note]] = note
 
-    def entries(self) -> tuple[Entry, ...]:
+    def entries(self, notes: Sequence[int]) -> tuple[Entry, ...]:
         asked = self._asked
         found: list[Entry] = []
-        for note, drum in enumerate(asked.drum):
+        for note in notes:
             refused = asked.refused.get(note)
             if refused is not None:
                 found.append(Entry(note, "dropped", (refused[0],), (), None, refused[1]))
-            elif drum:
+            elif asked.drum[note]:
                 found.append(self._drum(note))
             else:
                 runs = self._heard.runs.get(note)

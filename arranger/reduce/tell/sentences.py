@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from arranger.reduce.model import Reduction
     from arranger.song.model import Song
 
+_Value = TypeVar("_Value")
+
 _MARKED = 0.5
 """Tune or bass weight from which a note is called so."""
 
@@ -41,7 +43,7 @@ def explanations(
     bars: Sequence[int],
     beats: Sequence[float],
     song_bars: Sequence[int] | None = None,
-    notes: range | None = None,
+    notes: Sequence[int] | None = None,
 ) -> list[str]:
     """Return one sentence a note, in order.
 
@@ -63,12 +65,12 @@ def explanations(
         A2 (bass)". One line each: names from the file are made printable.
     """
     notes = range(len(song.notes)) if notes is None else notes
-    these = slice(notes.start, notes.stop)
     writer = _Writer(song, grid, reduction)
     of_part = [f" of '{one_line(part.name)}': " for part in song.parts]
-    places = list(zip(bars[these], (bars if song_bars is None else song_bars)[these], strict=True))
+    here = _of(bars, notes), _of(bars if song_bars is None else song_bars, notes)
+    places, on = list(zip(*here, strict=True)), _of(beats, notes)
     bar_text = {place: f"bar {place[0]}{beside(*place)}" for place in set(places)}
-    beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(beats[these])}
+    beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(on)}
     return [
         f"{bar_text[place]}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}"
         if not entry.reasons and not entry.by
@@ -76,12 +78,19 @@ def explanations(
         f"{writer.told(entry)}"
         for place, beat, part, entry in zip(
             places,
-            beats[these],
-            song.columns.part[these].tolist(),
-            reduction.ledger.entries[these],
+            on,
+            _of(view(song.columns.part), notes),
+            _of(reduction.ledger.entries, notes),
             strict=True,
         )
     ]
+
+
+def _of(column: Sequence[_Value], notes: Sequence[int]) -> Sequence[_Value]:
+    """Return what a column has for some notes."""
+    if isinstance(notes, range):
+        return column[notes.start : notes.stop]
+    return [column[note] for note in notes]
 
 
 _PITCHES = [pitch_name(pitch) for pitch in range(128)]

@@ -8,6 +8,8 @@ const TEXTURE_WORDS = [
   ["bass-and-chord", "bass and chord"],
   ["auto", "as the song's settings say"],
 ];
+const LOST_FIRST = ["tune", "bass", "harmony", "drums", "muted"];
+const MOST_LOST = 16;
 const HELP =
   "Arrows go from cell to cell, typing changes one: a pitch like G4, - holds, . is silence. Enter or Tab writes it, Escape leaves it, Delete silences.";
 
@@ -38,11 +40,14 @@ class Cells {
 
   show(bar) {
     const held = this.table.contains(document.activeElement);
+    const typed = this.bar?.number === bar.number ? this.table.querySelector("input")?.value : undefined;
     this.bar = bar;
     this.table.setAttribute("aria-label", `cells of ${bar.name}`);
     if (this.at === null || this.at.step >= bar.steps) this.at = { row: 0, step: 0 };
     this.table.replaceChildren(...CELL_ROWS.map((name, row) => this.row(name, row)));
     if (held) this.focus(this.at);
+    // A save from elsewhere doesn't take away what is being typed.
+    if (held && typed !== undefined) this.type(this.cell(this.at), typed, false);
   }
 
   row(name, row) {
@@ -101,7 +106,7 @@ class Cells {
     event.preventDefault();
   }
 
-  type(cell, text) {
+  type(cell, text, marked = text.length > 1) {
     this.focus(placeOf(cell));
     const input = element("input");
     input.value = text;
@@ -109,7 +114,7 @@ class Cells {
     input.setAttribute("aria-label", `${CELL_ROWS[this.at.row]}, step ${this.at.step + 1}`);
     cell.replaceChildren(input);
     input.focus();
-    if (text.length > 1) input.select();
+    if (marked) input.select();
     input.addEventListener("blur", () => this.leave(cell));
   }
 
@@ -156,27 +161,31 @@ function stepsOfBeat(bar) {
   return Number.isInteger(steps) ? steps : bar.steps;
 }
 
-// What an edit would do to other notes, in words.
+// What an edit would do to other notes, in words: what is heard no more, what else is changed for the
+// worse, what is heard again.
 function effectText({ changed: notes, more, loss }) {
-  const { account } = state;
-  const name = ({ note, line }) => {
-    const part = account.parts[account.notes.part[note]].name;
-    return `${noteName(account, note)} of ${part || "a part"}${line === "harmony" ? "" : ` (${line})`}`;
-  };
-  const worse = notes.filter((each) => each.worse);
-  const better = notes.filter((each) => !each.worse);
-  const list = (some) =>
-    some
-      .slice(0, 4)
-      .map((each) => `${name(each)}${each.after === "dropped" ? "" : ` (${each.after})`}`)
-      .join(", ") + (some.length > 4 ? ` and ${some.length - 4} more` : "");
+  const gone = notes.filter((each) => each.after === "dropped");
+  const worse = notes.filter((each) => each.worse && each.after !== "dropped");
+  const back = notes.filter((each) => each.before === "dropped");
   const told = [
-    worse.length === 0 ? "displaces nothing" : `displaces ${list(worse)}`,
-    better.length === 0 ? "" : `lets ${list(better)} be heard`,
+    gone.length === 0 ? "displaces nothing" : `displaces ${named(gone)}`,
+    worse.length === 0 ? "" : `cuts or covers ${named(worse)}`,
+    back.length === 0 ? "" : `lets ${named(back)} be heard`,
     more > 0 ? `${more} more notes change` : "",
     loss < 0 ? "less is lost in all" : loss > 0 ? "more is lost in all" : "",
   ];
   return told.filter((each) => each !== "").join("; ");
+}
+
+// Notes by name and part, those of tune and bass marked, a few of many.
+function named(notes) {
+  const { account } = state;
+  const names = notes.slice(0, 4).map(({ note, line }) => {
+    const part = account.parts[account.notes.part[note]].name || "a part";
+    const known = line === "harmony" || line === "drums" || part.toLowerCase().includes(line);
+    return `${noteName(account, note)} of ${part}${known ? "" : ` (${line})`}`;
+  });
+  return names.join(", ") + (notes.length > 4 ? ` and ${notes.length - 4} more` : "");
 }
 
 // A note of the song that isn't heard: the places it could have, each with what it would displace.
@@ -195,7 +204,7 @@ class Lost {
     const asked = (this.asked += 1);
     this.preview(null);
     if (note === NO_NOTE || ["kept", "changed"].includes(outcomeOf(account, note))) {
-      this.place.replaceChildren();
+      this.place.replaceChildren(...this.lostHere());
       return;
     }
     const found = await this.live.send("ways", { note });
@@ -208,6 +217,33 @@ class Lost {
     const list = element("ul");
     list.append(...found.ways.map((way) => this.way(note, way)));
     this.place.replaceChildren(title, list);
+  }
+
+  // Buttons for the notes of the shown bars that aren't heard, those of tune and bass first.
+  lostHere() {
+    const { account } = state;
+    const dropped = account.outcomes.indexOf("dropped");
+    const found = [];
+    for (const bar of shownBars()) {
+      eachNoteBetween(account, bar.first, bar.first + bar.steps, (id) => {
+        const starts = account.notes.at[id] >= bar.first;
+        if (starts && account.notes.outcome[id] === dropped) found.push(id);
+      });
+    }
+    if (found.length === 0) return [];
+    const role = (id) => account.parts[account.notes.part[id]].role;
+    found.sort((a, b) => LOST_FIRST.indexOf(role(a)) - LOST_FIRST.indexOf(role(b)) || a - b);
+    const line = element("p", "Not heard here: ");
+    for (const id of found.slice(0, MOST_LOST)) {
+      const { name } = account.parts[account.notes.part[id]];
+      const button = element("button", `${noteName(account, id)} of ${name || "a part"}`);
+      button.type = "button";
+      button.className = "go";
+      button.dataset.note = id;
+      line.append(button, " ");
+    }
+    if (found.length > MOST_LOST) line.append(`and ${found.length - MOST_LOST} more`);
+    return [line];
   }
 
   way(note, way) {

@@ -21,6 +21,11 @@ class Live {
     this.undo = this.button("Undo", () => this.move("undo"));
     this.redo = this.button("Redo", () => this.move("redo"));
     this.place.append(this.line, this.problems, this.buttons);
+    if (known.folder) {
+      const others = element("a", "All sheets");
+      others.href = "../";
+      this.buttons.append(others);
+    }
     this.buttons.append(this.told);
     document.querySelector("main").prepend(this.place);
     this.tell(known);
@@ -45,7 +50,6 @@ class Live {
       } catch {
         this.line.textContent = "The review has ended, or this machine is busy: trying again.";
         await new Promise((resolve) => setTimeout(resolve, 1000));
-        this.number = Math.max(this.number - 1, 0);
       }
     }
   }
@@ -59,6 +63,10 @@ class Live {
       this.takeParts();
     }
     this.tell(found);
+    if (found.overwritten !== "" && this.last !== undefined) {
+      this.say(`The file was saved without your last change (${found.overwritten}). `);
+      this.offer("Put it there again", this.last);
+    }
   }
 
   tell({ file, trouble, problems, more }) {
@@ -111,13 +119,20 @@ class Live {
     const found = await this.send("edit", ask);
     if (found.refused !== undefined) this.say(`Not done: ${found.refused}.`);
     else if (found.clashes.length > 0) this.offerAgain(ask, found);
-    else this.say(`${capital(found.told)}.`);
+    else {
+      this.last = ask;
+      this.say(`${capital(found.told)}.`);
+    }
     return found;
   }
 
   offerAgain(ask, found) {
     this.say(`Not written: ${found.clashes.join("; ")}. The file's is shown. `);
-    const again = element("button", "Put mine all the same");
+    this.offer("Put mine all the same", ask);
+  }
+
+  offer(words, ask) {
+    const again = element("button", words);
     again.type = "button";
     again.addEventListener("click", () => this.edit(ask));
     this.told.append(again);

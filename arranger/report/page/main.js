@@ -60,7 +60,9 @@ function show(data) {
 
 async function begin() {
   const address = makePage();
-  show(await globalThis.unpacked("data").json());
+  const data = await globalThis.unpacked("data").json();
+  if (document.getElementById("other") === null) show(data);
+  else showPair(data, await globalThis.unpacked("other").json());
   address.begin();
   document.documentElement.dataset.ready = "";
 }

@@ -16,6 +16,7 @@ class Overview {
     this.palette = readPalette();
     // For paper: how wide it is there, in pixels.
     this.fixedWidth = null;
+    this.still = { shows: [], picture: null };
     this.request = inNextFrame(() => this.draw());
     canvas.addEventListener("click", (event) => this.click(event));
     canvas.addEventListener("keydown", (event) => this.key(event));
@@ -46,14 +47,21 @@ class Overview {
     return RANKS + this.shown.length * (STRIP + STRIP_GAP);
   }
 
+  // The accounts that are drawn: the one that is shown, or both that are compared.
+  get sides() {
+    return state.pair ?? [this.account];
+  }
+
   // Only the lines that the song has get a strip.
   adopt() {
-    const { heard, heardWhole } = this.account;
-    this.shown = heardWhole.flatMap((share, line) => (share === null ? [] : [line]));
-    this.columns = this.shown.map((line) => (width) => this.columnsOf(heard[line], width));
+    const { sides } = this;
+    this.shown = LINES.flatMap((_, line) =>
+      sides.some(({ heardWhole }) => heardWhole[line] !== null) ? [line] : [],
+    );
     const names = this.shown.map((line) => {
       const name = element("li", `${LINES[line]} `);
-      name.append(element("b", heardWhole[line] === 100 ? "whole" : `${heardWhole[line]} %`));
+      const shares = sides.map(({ heardWhole }) => shareText(heardWhole[line]));
+      name.append(element("b", shares.map((share, at) => sideName(at, sides) + share).join(" ")));
       return name;
     });
     document.getElementById("lines").replaceChildren(...names);
@@ -66,48 +74,48 @@ class Overview {
   }
 
   draw() {
-    const { width, height, palette } = this;
+    const { width, height } = this;
     const context = sharpContext(this.canvas, width, height);
     context.clearRect(0, 0, width, height);
-    this.columns.forEach((columnsOf, place) => {
-      const top = this.top(place);
-      context.fillStyle = palette.shade;
-      context.fillRect(0, top, width, STRIP);
-      for (const [left, right, share] of columnsOf(width)) {
-        if (share === null) continue;
-        const lost = share === 100 ? 0 : Math.max(3, (STRIP * (100 - share)) / 100);
-        context.fillStyle = palette.fill.kept;
-        context.fillRect(left, top + lost, right - left, STRIP - lost);
-        context.fillStyle = palette.loss;
-        context.fillRect(left, top, right - left, lost);
-      }
-    });
-    this.drawRanks(context);
+    context.drawImage(this.stillPicture(), 0, 0, width, height);
     this.drawWindow(context);
   }
 
-  // Left, right and share heard of each column; a column takes the worst of its bars.
-  columnsOf(heard, width) {
-    const { bars, steps } = this.account;
-    const columns = [];
-    let open = null;
-    bars.forEach((bar, index) => {
-      const left = (bar.first / steps) * width;
-      const right = ((bar.first + bar.steps) / steps) * width;
-      const share = heard[index];
-      if (open !== null && right - open[0] < 2) {
-        open[1] = right;
-        if (share !== null) open[2] = Math.min(open[2] ?? 100, share);
-        return;
-      }
-      open = [left, right, share];
-      columns.push(open);
+  // What stays as it is while the roll is scrolled.
+  stillPicture() {
+    const { width, height, palette, sides } = this;
+    const shows = [width, height, palette, sides.length, ...sides];
+    if (shows.every((each, at) => each === this.still.shows[at])) return this.still.picture;
+    const picture = document.createElement("canvas");
+    this.drawStill(sharpContext(picture, width, height));
+    this.still = { shows, picture };
+    return picture;
+  }
+
+  drawStill(context) {
+    const { width, sides } = this;
+    const tall = (STRIP - (sides.length - 1) * 2) / sides.length;
+    this.shown.forEach((line, place) => {
+      sides.forEach((account, side) => {
+        const columns = columnsOf(account, line, width);
+        this.drawStrip(context, columns, this.top(place) + side * (tall + 2), tall);
+      });
     });
-    return columns.map(([left, right, share]) => [
-      left,
-      Math.max(right - (right - left > 4 ? 1 : 0), left + 1),
-      share,
-    ]);
+    this.drawRanks(context);
+  }
+
+  drawStrip(context, columns, top, tall) {
+    const { palette, width } = this;
+    context.fillStyle = palette.shade;
+    context.fillRect(0, top, width, tall);
+    for (const [left, right, share] of columns) {
+      if (share === null) continue;
+      const lost = share === 100 ? 0 : Math.max(3, (tall * (100 - share)) / 100);
+      context.fillStyle = palette.fill.kept;
+      context.fillRect(left, top + lost, right - left, tall - lost);
+      context.fillStyle = palette.loss;
+      context.fillRect(left, top, right - left, lost);
+    }
   }
 
   // Numbers of the first problems over their bars, where there is room.
@@ -185,12 +193,44 @@ class Overview {
   }
 }
 
+// Left, right and share heard of each column of a line; a column takes the worst of its bars.
+function columnsOf({ bars, steps, heard }, line, width) {
+  const columns = [];
+  let open = null;
+  bars.forEach((bar, index) => {
+    const left = (bar.first / steps) * width;
+    const right = ((bar.first + bar.steps) / steps) * width;
+    const share = heard[line][index];
+    if (open !== null && right - open[0] < 2) {
+      open[1] = right;
+      if (share !== null) open[2] = Math.min(open[2] ?? 100, share);
+      return;
+    }
+    open = [left, right, share];
+    columns.push(open);
+  });
+  return columns.map(([left, right, share]) => [
+    left,
+    Math.max(right - (right - left > 4 ? 1 : 0), left + 1),
+    share,
+  ]);
+}
+
+function shareText(share) {
+  if (share === null) return "–";
+  return share === 100 ? "whole" : `${share} %`;
+}
+
+function sideName(at, sides) {
+  return sides.length === 1 ? "" : `${"AB"[at]} `;
+}
+
 // What of a bar is heard, and what it lacks.
 function barTold(account, bar) {
   const shares = LINES.flatMap((line, index) => {
     const share = account.heard[index][bar.index];
     if (share === null) return [];
-    return [share === 100 ? `${line} whole` : `${line} ${share} %`];
+    return [`${line} ${shareText(share)}`];
   });
   const problem = account.problems.find(([places]) => places.includes(bar.index));
   const lacks = problem === undefined ? "" : `; ${problem[1]}`;

@@ -6,6 +6,8 @@
 
 const state = {
   account: null,
+  // Where two conversions are compared, the accounts of both.
+  pair: null,
   // Chosen note, which stays until another is chosen, and the one under the pointer.
   note: NO_NOTE,
   pointed: NO_NOTE,

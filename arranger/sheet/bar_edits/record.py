@@ -49,7 +49,9 @@ def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Shee
         then = put_together(then, [blocks[origin] for origin in order]).sheet
     where = {origin: place for place, origin in enumerate(order)}
     places = [None if origin is None else where[origin] for origin in matched]
-    return with_base(after, _started(before, after, keys, places, then), base.transpose, places)
+    started = _started(before, after, keys, places, then)
+    named = tuple(base.keys[origin] for origin in order) if base.keys else ()
+    return with_base(after, started, base.transpose, places, named)
 
 
 def _started(

@@ -87,7 +87,12 @@ class Merge:
 
 
 def merge(
-    edited: Sheet, now: Sheet, engine: Engine | None = None, *, as_typed: bool = False
+    edited: Sheet,
+    now: Sheet,
+    engine: Engine | None = None,
+    *,
+    as_typed: bool = False,
+    two_hands: bool = False,
 ) -> Merge:
     """Join the hand's edits and the sheet as it is generated now.
 
@@ -103,6 +108,8 @@ def merge(
         None: they aren't.
     as_typed
         Leave tones and drums by hand as they are.
+    two_hands
+        ``now`` is by hand as well: what stands between two edits is nobody's.
 
     Raises
     ------
@@ -118,9 +125,10 @@ def merge(
     sides = sides_of(edited, base, now, 0 if unmoved else transposed - (base.transpose or 0))
     planned = plan(sides)
     fitting = Fitting(None if as_typed else engine, sides)
+    move = fitting.move._replace(phrases=not two_hands)
     mine, then, rows = sides.mine.sheet, sides.then.sheet, planned.slots
     voices = [
-        merge_voice(typed, was, new, rows, planned.places, fitting.move)
+        merge_voice(typed, was, new, rows, planned.places, move)
         for typed, was, new in (
             (mine.voice1, then.voice1, now.voice1),
             (mine.voice2, then.voice2, now.voice2),
@@ -173,7 +181,9 @@ def _record(planned: Plan, now: Sheet, voices: Sequence[MergedRow], transposed: 
     order = order_of(len(now.bars), list(standing))
     places = [standing.get(k) for k in order]
     numbers = [bar.head.number for bar in planned.bars]
-    return pack(in_order(then, order), transposed, places, numbers)
+    found = unpack(now.generated) if isinstance(now.generated, Generated) else None
+    keys = tuple(found.keys[k] for k in order) if found is not None and found.keys else ()
+    return pack(in_order(then, order), transposed, places, numbers, keys)
 
 
 def _told(

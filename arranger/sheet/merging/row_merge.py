@@ -52,6 +52,8 @@ class Move(NamedTuple):
     """By how many semitones what is generated was moved since the base."""
     folds: bool = False
     """Whether octaves may have changed on the way."""
+    phrases: bool = True
+    """Whether a tone or silence between two by hand is theirs; not where the others are by hand too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +106,8 @@ def merge_voice(
     )
     slot_of = {slot.edited: at for at, slot in enumerate(slots) if slot.edited is not None}
     changed = [_is_changed(slot, mine, then) for slot in slots]
-    _take_phrases_along(changed, slots, mine)
+    if move.phrases:
+        _take_phrases_along(changed, slots, mine)
     _keep_octaves(changed, slots, mine, new, move)
     hand = [
         by_hand and _is_otherwise(slot, mine, new, move)

@@ -20,6 +20,8 @@ from arranger.sheet.record.packed import pack, unpack
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from arranger.sheet.record.packed import Keys
+
     BarRows = tuple[Sequence[int], Sequence[int], Sequence[str | None]]
 
 _LEAST_ALIKE = 0.5
@@ -49,6 +51,8 @@ class Base:
     written: tuple[int, ...] = ()
     """The numbers of all bars of the edited sheet then: as long as they are these, bars are known by
     them."""
+    keys: Keys = ()
+    """For each of its bars the key that the song names; empty: none."""
     digests: Digests | None = None
     """What is known of the header, if not the values themselves."""
 
@@ -90,7 +94,7 @@ def base_of(sheet: Sheet) -> Base:
             transpose=None,
             loop_known=False,
         )
-    then, transpose, places, written = found
+    then, transpose, places, written, keys = found
     contents = bar_contents(then)
     by_number = {number: i for i, number in enumerate(places) if number is not None}
     matched: Sequence[int | None]
@@ -113,6 +117,7 @@ def base_of(sheet: Sheet) -> Base:
         loop_known=True,
         places=places,
         written=written,
+        keys=keys,
     )
 
 
@@ -136,7 +141,8 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> She
         row[2][starts[i] : starts[i + 1]] = drums
     then = replace(then, voice1=tuple(row[0]), voice2=tuple(row[1]), drums=tuple(row[2]))
     if base.digests is None:
-        return replace(sheet, generated=pack(then, base.transpose or 0, base.places, base.written))
+        record = pack(then, base.transpose or 0, base.places, base.written, base.keys)
+        return replace(sheet, generated=record)
     digests = bar_digests(then)
     bars = [
         bar._replace(digest=digests[i]) if i in rows else bar
@@ -146,7 +152,11 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> She
 
 
 def with_base(
-    sheet: Sheet, then: Sheet, transpose: int | None, matched: Sequence[int | None]
+    sheet: Sheet,
+    then: Sheet,
+    transpose: int | None,
+    matched: Sequence[int | None],
+    keys: Keys = (),
 ) -> Sheet:
     """Return the sheet with another base, and a note in it of which bar is which.
 
@@ -161,13 +171,15 @@ def with_base(
         The base, and by how many semitones its song was moved.
     matched
         For each bar of the sheet the index in the base, or None.
+    keys
+        `Base.keys`.
     """
     places: list[int | None] = [None] * len(then.bars)
     for bar, i in zip(sheet.bars, matched, strict=True):
         if i is not None:
             places[i] = bar.number
     numbers = [bar.number for bar in sheet.bars]
-    return replace(sheet, generated=pack(then, transpose or 0, places, numbers))
+    return replace(sheet, generated=pack(then, transpose or 0, places, numbers, keys))
 
 
 def _likeness(

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from arranger.rows import Row
     from arranger.sheet.model import Sheet, SheetBar
+    from arranger.sheet.record.packed import Keys
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
@@ -89,7 +90,7 @@ def sounds_digest(sheet: Sheet) -> str:
     return _digest(sheet.sounds, size=5) if sheet.sounds else ""
 
 
-def with_digest(sheet: Sheet, transpose: int = 0) -> Sheet:
+def with_digest(sheet: Sheet, transpose: int = 0, keys: Keys = ()) -> Sheet:
     """Return the sheet declared as generated just as it stands.
 
     Parameters
@@ -98,8 +99,10 @@ def with_digest(sheet: Sheet, transpose: int = 0) -> Sheet:
         The sheet.
     transpose
         By how many semitones the conversion moved the song.
+    keys
+        The key of each bar as the song names it, moved as well; none where it doesn't.
     """
-    return replace(sheet, digest=sheet_digest(sheet), generated=pack(sheet, transpose))
+    return replace(sheet, digest=sheet_digest(sheet), generated=pack(sheet, transpose, keys=keys))
 
 
 def is_edited(sheet: Sheet) -> bool:

@@ -12,7 +12,7 @@ import json
 from base64 import b64decode, b64encode
 from fractions import Fraction
 from functools import lru_cache
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.rows import REST
@@ -31,6 +31,11 @@ _FIRST_DRUM = 48
 _UNTOLD: tuple[object, ...] = (None, "", [], ())
 """Values that are left out."""
 _NO_DRUM = "."
+_MOST_SHARPS = 7
+
+Keys = tuple[tuple[int, bool], ...]
+"""For each bar the sharps of its signature (flats are negative), and whether it is minor; none where
+the song names no key that means something."""
 
 
 class Record(NamedTuple):
@@ -45,6 +50,8 @@ class Record(NamedTuple):
     that wasn't in it."""
     numbers: tuple[int, ...]
     """Those of all bars of the edited sheet then."""
+    keys: Keys = ()
+    """The key of each bar as the song names it, moved with the song."""
 
 
 def pack(
@@ -52,6 +59,7 @@ def pack(
     transpose: int,
     standing: Sequence[int | None] | None = None,
     written: Sequence[int] | None = None,
+    keys: Keys = (),
 ) -> Generated:
     """Return the record of a sheet as it stands.
 
@@ -65,6 +73,8 @@ def pack(
         As in `Record`; None: all bars stand there with their own numbers.
     written
         `Record.numbers`; None: those of ``standing``.
+    keys
+        `Record.keys`.
     """
     numbers = [bar.number for bar in sheet.bars]
     standing = numbers if standing is None else list(standing)
@@ -97,6 +107,7 @@ def pack(
         "comments": sheet.comments,
         "standing": None if standing == numbers else standing,
         "numbers": None if written == known else written,
+        "keys": [(*key, len(list(bars))) for key, bars in groupby(keys)],
     }
     told = {word: value for word, value in content.items() if value not in _UNTOLD}
     text = json.dumps(told, separators=(",", ":"), ensure_ascii=False)
@@ -192,7 +203,14 @@ def _record(told: dict[str, Any]) -> Record:
     if len(standing) != len(bars):
         raise ValueError
     written = told.get("numbers", [number for number in standing if number is not None])
-    return Record(sheet, int(told["transpose"]), standing, tuple(map(int, written)))
+    keys = tuple(
+        (int(sharps), bool(minor))
+        for sharps, minor, count in told.get("keys", [])
+        for _ in range(min(count, len(bars)))
+    )
+    if len(keys) not in (0, len(bars)) or any(abs(sharps) > _MOST_SHARPS for sharps, _ in keys):
+        raise ValueError
+    return Record(sheet, int(told["transpose"]), standing, tuple(map(int, written)), keys)
 
 
 def _cell(letter: str) -> int:

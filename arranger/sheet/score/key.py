@@ -73,6 +73,40 @@ _OTHER, _AWAY = 8, 0.25
 """What it costs to begin in another key than that of the whole, and each bar in it."""
 
 
+_ASTRAY = 0.1
+"""A key that the song names isn't taken where so large a share of the tones more is outside of it."""
+
+
+def choose_keys(
+    bars: Sequence[Sequence[tuple[int, float]]], named: Sequence[Key | None]
+) -> list[Key]:
+    """Return the key of each bar: the one that the song names, where the tones bear it out.
+
+    Parameters
+    ----------
+    bars
+        The tones of each bar: pitches with how long they sound.
+    named
+        The key that the song names for each bar, if it does.
+    """
+    found = find_keys(bars)
+    chosen: list[Key] = []
+    for key, group in groupby(named):
+        stretch = slice(len(chosen), len(chosen) + len(list(group)))
+        own, tones = found[stretch], bars[stretch]
+        if key is not None:
+            most = _outside(tones, own) + _ASTRAY * sum(map(len, tones))
+            own = [key] * len(own) if _outside(tones, [key] * len(own)) <= most else own
+        chosen += own
+    return chosen
+
+
+def _outside(bars: Sequence[Sequence[tuple[int, float]]], keys: Sequence[Key]) -> int:
+    """Return how many tones are none of their key's."""
+    pairs = zip(bars, keys, strict=True)
+    return sum(not key.has(pitch) for bar, key in pairs for pitch, _ in bar)
+
+
 def find_keys(bars: Sequence[Sequence[tuple[int, float]]]) -> list[Key]:
     """Return the key of each bar; its tones are pitches with how long they sound."""
     home = find_key(_lengths(bars))

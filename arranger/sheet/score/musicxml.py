@@ -11,7 +11,8 @@ pitch twice is two notes. Numbered departures from what is written there:
    printed; the first one is a pickup. Where no metre is that long (a length in triplets), readers
    fill the bar up.
 5. Names are made printable, since XML can't hold control characters.
-6. Keys are found from the tones, since the sheet names none; they change with a bar.
+6. Keys are those that the song names, if that is more than C major and the tones bear it out, moved
+   with it; else they are found from the tones. They change with a bar.
 7. Where the piece goes on after its end is a repeat sign. That it goes on for ever isn't said.
 8. Comments of the sheet aren't in it.
 """

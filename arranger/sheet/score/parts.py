@@ -6,10 +6,11 @@ from bisect import bisect_right
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import tone_spans
+from arranger.sheet.record.base import base_of
 from arranger.sheet.score.bars import Sounding, write_hits, write_tones
 from arranger.sheet.score.clefs import choose_clefs
 from arranger.sheet.score.drums import strokes_of
-from arranger.sheet.score.key import find_keys
+from arranger.sheet.score.key import Key, choose_keys
 from arranger.sheet.score.spelling import spell
 from arranger.sheet.sounds import sounds_of
 
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from arranger.sheet.score.bars import ScoreBar
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
-    from arranger.sheet.score.key import Key
     from arranger.sheet.score.measures import Measure
     from arranger.sheet.score.spelling import Name
 
@@ -62,12 +62,25 @@ class DrumPart(NamedTuple):
 
 def keys_of(sheet: Sheet, measures: Sequence[Measure]) -> list[Key]:
     """Return the key of each measure."""
+    named = _named_keys(sheet)
     bars: list[list[tuple[int, float]]] = [[] for _ in measures]
     starts = [measure.first_step for measure in measures]
     for row in (sheet.voice1, sheet.voice2):
         for start, end, pitch in tone_spans(row):
             bars[bisect_right(starts, start) - 1].append((pitch, end - start))
-    return find_keys(bars)
+    return choose_keys(bars, [named[bisect_right(sheet.bar_starts, at) - 1] for at in starts])
+
+
+def _named_keys(sheet: Sheet) -> list[Key | None]:
+    """Return the key that the song names for each bar; bars by hand have that of the one before."""
+    base = base_of(sheet)
+    found: list[Key | None] = []
+    for origin in base.matched:
+        if base.keys and origin is not None:
+            found.append(Key(*base.keys[origin]))
+        else:
+            found.append(found[-1] if found else None)
+    return found
 
 
 def voice_parts(sheet: Sheet, measures: Sequence[Measure], keys: Sequence[Key]) -> list[VoicePart]:

@@ -1,0 +1,83 @@
+"""Which notes of a song have to be accounted anew, when a sheet was told before and little changed.
+
+What becomes of a note is read from the steps it is asked for and those it is heard on, two more on
+either side for gaps and ties, and from whether anything sounds for it at all. So after an edit only notes near
+the steps that changed can fare otherwise; a test compares with accounting for all.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from arranger.reduce.perform.heard import pitches_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.columns import Bools
+    from arranger.conversion import Conversion
+    from arranger.grid.model import Grid
+    from arranger.reduce.tell.account import Asked
+    from arranger.sheet.model import Sheet
+
+_AROUND = 2
+"""Steps beside a note that matter for it: a gap, and the tone that it is for."""
+
+
+def notes_anew(
+    known: Conversion, sheet: Sheet, grid: Grid, asked: Asked, owners: Sequence[Sequence[int]]
+) -> list[int] | None:
+    """Return the notes whose entries may differ from those known; None: any may.
+
+    Parameters
+    ----------
+    known
+        The sheet as it was told before, against the same song.
+    sheet, grid
+        The sheet now.
+    asked
+        What the song asks for on its steps; the hand is the last of the notes.
+    owners
+        For drums, voice 1 and voice 2 the note that each step is for, as in `revise`.
+    """
+    before, was = known.sheet, known.reduction
+    same = (grid.bars, grid.step_length, sheet.sounds) == (
+        known.grid.bars, known.grid.step_length, before.sounds,
+    )  # fmt: skip
+    if not same:
+        return None
+    hand = len(asked.onset) - 1
+    rows = [np.where(np.array(row) == hand, -1, row) for row in owners]
+    sources = [np.array(row) for row in (was.drum_sources, was.sources1, was.sources2)]
+    changed = np.any([a != b for a, b in zip(rows, sources, strict=True)], axis=0)
+    for a, b in ((sheet.voice1, before.voice1), (sheet.voice2, before.voice2)):
+        changed |= (np.array(a) != np.array(b)) | (pitches_of(a) != pitches_of(b))
+    changed |= np.array([a != b for a, b in zip(sheet.drums, before.drums, strict=True)])
+    found = _near(changed, asked, hand)
+    near = _around(changed)
+    for row in (*rows, *sources):
+        found[row[near]] = True  # -1 is the hand's place
+    return np.flatnonzero(found[:hand]).tolist()
+
+
+def _around(changed: Bools) -> Bools:
+    """Return the steps that changed and those beside them."""
+    total = np.concatenate(([0], np.cumsum(changed)))
+    steps = np.arange(len(changed))
+    first = np.maximum(steps - _AROUND, 0)
+    end = np.minimum(steps + _AROUND + 1, len(changed))
+    near: Bools = total[end] > total[first]
+    return near
+
+
+def _near(changed: Bools, asked: Asked, hand: int) -> Bools:
+    """Return which notes are asked for on steps that changed or beside them; one more for the hand."""
+    total = np.concatenate(([0], np.cumsum(changed)))
+    onset = np.array(asked.onset[: hand + 1], dtype=np.int64)
+    ends = np.maximum(np.array(asked.end), np.array(asked.note_end))[: hand + 1]
+    first = np.clip(onset - _AROUND, 0, len(changed))
+    end = np.clip(ends + _AROUND, first, len(changed))
+    near: Bools = total[end] > total[first]
+    return near

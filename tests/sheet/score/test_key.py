@@ -1,0 +1,88 @@
+"""Which key a score is in: the song's where it names one that means something, else the found one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import mido
+import pytest
+
+from arranger.conversion import Conversion, convert
+from arranger.engine import load_engine
+from arranger.settings import Settings
+from arranger.sheet.bar_edits.choice import Chosen
+from arranger.sheet.bar_edits.structure import move_bars
+from arranger.sheet.merging.merge import merge
+from arranger.sheet.score.measures import measures_of
+from arranger.sheet.score.parts import keys_of
+from arranger.song import read_song
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from arranger.sheet import Sheet
+
+ENGINE = load_engine("twin-phase")
+
+
+def song(folder: Path, keys: list[tuple[int, str]], pitches: list[int]) -> Path:
+    """Write a song of quarter notes in 4/4 that names keys, each with the bar where it begins."""
+    file = mido.MidiFile(ticks_per_beat=96)
+    head, track = mido.MidiTrack(), mido.MidiTrack()
+    tick = 0
+    for bar, key in keys:
+        head.append(mido.MetaMessage("key_signature", key=key, time=bar * 384 - tick))
+        tick = bar * 384
+    for pitch in pitches:
+        track.append(mido.Message("note_on", note=pitch, velocity=90))
+        track.append(mido.Message("note_off", note=pitch, time=96))
+    file.tracks += [head, track]
+    path = folder / "harbour.mid"
+    file.save(path)
+    return path
+
+
+def converted(path: Path, transpose: int = 0) -> Conversion:
+    settings = Settings()
+    settings = replace(settings, reduce=replace(settings.reduce, transpose=transpose))
+    return convert(read_song(path), ENGINE, settings)
+
+
+def sharps(sheet: Sheet) -> list[tuple[int, bool]]:
+    return [(key.sharps, key.minor) for key in keys_of(sheet, measures_of(sheet))]
+
+
+TUNE = [67, 71, 74, 79, 76, 74, 71, 69, 67, 74, 71, 67, 69, 71, 69, 67]
+"""G, A, B, D and E alone: in G major, and without a tone outside of C or D major."""
+
+
+@pytest.mark.parametrize(
+    ("named", "expected"),
+    [
+        ("Em", (1, True)),
+        ("D", (2, False)),
+        ("Ebm", (1, False)),  # the tones don't bear it out
+        ("C", (1, False)),  # as programs write that know no key
+        ("", (1, False)),
+    ],
+)
+def test_the_songs_key_is_taken_where_it_means_something(
+    tmp_path: Path, named: str, expected: tuple[int, bool]
+) -> None:
+    path = song(tmp_path, [(0, named)] if named else [], TUNE)
+    assert sharps(converted(path).sheet) == [expected] * 4
+
+
+def test_a_key_goes_with_its_bars_and_with_the_song(tmp_path: Path) -> None:
+    tune = [60, 64, 67, 72, 71, 67, 62, 60]
+    higher = [pitch + 2 for pitch in tune]
+    path = song(tmp_path, [(0, "C"), (2, "D")], tune + higher)
+    sheet = converted(path).sheet
+    assert sharps(sheet) == [(0, False), (0, False), (2, False), (2, False)]
+    moved = move_bars(sheet, Chosen(2, 4), 0).sheet
+    assert sharps(moved) == [(2, False), (2, False), (0, False), (0, False)]
+    again = merge(moved, converted(path, 1).sheet, ENGINE).sheet
+    assert sharps(again) == [(-3, False), (-3, False), (-5, False), (-5, False)]
+    edited = merge(replace(sheet, title="Quay"), converted(path, -12).sheet, ENGINE).sheet
+    assert sharps(edited) == sharps(sheet)
