@@ -20,6 +20,7 @@ from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat, smooth
 from arranger.grid.track.beat import FileBeat, beat_weights, phase_weights, track_beat
+from arranger.grid.track.beats_heard import hear_beats
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.hypotheses import phase_features
 from arranger.settings import GridSettings
@@ -60,7 +61,7 @@ def test_a_reading_scores_by_its_features_its_place_and_what_the_file_says() -> 
         (0.443, 0),
     ):
         assert score(reading(period), False) == near - 0.25
-    assert score(reading(0.5, from_file=True), True) == 4 - 0.25
+    assert score(reading(0.5, from_file=True), True) == 8 - 0.25
     assert score(reading(0.5, from_file=True, level=2.0), True) == -0.25
     assert score(reading(0.5), True) == -0.25
 
@@ -116,8 +117,13 @@ def test_the_likeliest_reading_is_the_beat_and_the_next_level_its_rival() -> Non
     said = FileBeat(seconds=0.5 * np.arange(80), kept=False, stated=True)
     for settings in (GridSettings(), GridSettings(tempo=60.0)):
         evidence = find_evidence(notes, attacks)
-        readings = beat.all_readings(evidence, said, settings)
-        scores = [beat._score(each, said) for each in readings]
+        heard = hear_beats(notes, attacks, evidence)
+        readings = beat.all_readings(evidence, said, settings, heard)
+        worth = [heard.worth(each.beats()) for each in readings]
+        scores = [
+            beat._score(each, said) + 4 * max(own / max(*worth, 1.0), -1)
+            for each, own in zip(readings, worth, strict=True)
+        ]
         whole = sum(math.exp(s) for s in scores)
         best = readings[scores.index(max(scores))]
         same = [

@@ -2,7 +2,7 @@
 
 bars_heard  Where bar lines are heard, once the beats are known
 beat        Finding the beat of a song from its onsets
-beats_heard What the network for beats is shown
+beats_heard Where beats are heard, and the beat that suits it best
 evidence    What speaks for a beat at an attack: one column a kind of evidence
 frames      What the networks are shown: attacks and sounding notes on evenly spaced frames
 follow      Following a beat through the attacks of a song, by dynamic programming

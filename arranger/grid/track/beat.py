@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import median, unchanging
+from arranger.grid.track.beats_heard import follow_heard, hear_beats
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.follow import Start, follow_beats
 from arranger.grid.track.hypotheses import (
@@ -44,6 +45,7 @@ from arranger.grid.track.tempo import constant_beats, likely_periods
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
+    from arranger.grid.track.beats_heard import HeardBeats
     from arranger.grid.track.evidence import Evidence
     from arranger.settings import GridSettings
     from arranger.song.notes import TimedColumns
@@ -56,7 +58,13 @@ BEAT_SECONDS = (0.29, 1.35)
 MANNERS = ((1000.0, 0.04, 30.0, 0.5), (200.0, 0.15, 2.0, 0.0), (40.0, 0.5, 1.0, 0.0))
 """Ways to follow a pulse, rigid to loose: price of missing an attack, share of the error that goes into
 the period, stiffness of the smoothing, and how steady it counts."""
-FILE_BEAT = 4.0
+HEARD = 4.0
+"""What the share of the heard odds that a reading gains counts in its score."""
+HEARD_MANNERS = ((30.0, 0.5), (1.0, 0.0))
+"""Stiffness of the smoothing of what it hears, and how steady that counts."""
+LEAST_SECONDS = 0.1
+"""A beat that stands still at an end of the song goes on with this period."""
+FILE_BEAT = 8.0
 FILE_TEMPO = 1.0
 NEAR_TEMPO = 0.12
 """Largest logarithm of the ratio of two tempos that are taken as the same level."""
@@ -102,10 +110,12 @@ def track_beat(
     evidence = find_evidence(notes, attacks)
     if evidence.seconds[-1] - evidence.seconds[0] < SHORTEST_SONG_SECONDS:
         return None
-    readings = _suiting(all_readings(evidence, file_beat, settings), settings)
+    heard = hear_beats(notes, attacks, evidence)
+    readings = _suiting(all_readings(evidence, file_beat, settings, heard), settings)
     if not readings:
         return None
     scores = np.array([_score(reading, file_beat) for reading in readings])
+    scores += HEARD * heard_shares(heard, readings)
     likelihood = np.exp(scores - scores.max())
     likelihood /= likelihood.sum()
     best = readings[int(likelihood.argmax())]
@@ -125,16 +135,25 @@ def track_beat(
 
 
 def all_readings(
-    evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings
+    evidence: Evidence,
+    file_beat: FileBeat | None,
+    settings: GridSettings,
+    heard: HeardBeats | None = None,
 ) -> list[Reading]:
-    """Return every reading that is weighed; a tempo given by the user leaves only those near it."""
+    """Return every reading that is weighed; a tempo given by the user leaves only those near it.
+
+    Without ``heard`` no pulse is followed by what the network hears.
+    """
     shortest, longest = BEAT_SECONDS
     if settings.tempo is not None:
         period = 60.0 / settings.tempo
         shortest, longest = period * np.exp(-NEAR_TEMPO), period * np.exp(NEAR_TEMPO)
+    pulses = _pulses(evidence, file_beat, settings)
+    if heard is not None:
+        pulses += _heard_pulses(heard, evidence, shortest, longest)
     return [
         reading
-        for pulse in _pulses(evidence, file_beat, settings)
+        for pulse in pulses
         for reading in read_pulse(pulse, evidence, shortest, longest, phase_weights())
         if len(pulse.times) >= FEWEST_BEATS * reading.level + 1
     ]
@@ -157,6 +176,28 @@ def _pulses(evidence: Evidence, file_beat: FileBeat | None, settings: GridSettin
     if file_beat is not None and file_beat.kept:
         pulses.append(Pulse(file_beat.seconds, 1.0, from_file=True))
     return pulses
+
+
+def heard_shares(heard: HeardBeats, readings: list[Reading]) -> Floats:
+    """Return the log odds that each reading gains by what was heard, as a share of the most that any does."""
+    worth = np.array([heard.worth(reading.beats()) for reading in readings])
+    shares: Floats = np.maximum(worth / max(float(worth.max()), 1.0), -1.0)
+    return shares
+
+
+def _heard_pulses(
+    heard: HeardBeats, evidence: Evidence, shortest: float, longest: float
+) -> list[Pulse]:
+    times = follow_heard(heard, shortest, longest)
+    if len(times) <= FEWEST_BEATS:
+        return []
+    seconds, strength = evidence.seconds, evidence.strength
+    numbers = np.arange(len(times))
+    times = whole_beats(numbers, numbers, times)
+    return [
+        Pulse(smooth_beats(times, seconds, strength, stiffness), steady)
+        for stiffness, steady in HEARD_MANNERS
+    ]
 
 
 def file_phase(notes: TimedColumns, attacks: Attacks, file_beat: FileBeat) -> tuple[float, float]:
@@ -201,8 +242,8 @@ def _level_gap(period: float, other: float) -> float:
 
 def _covering(beats: Floats, first: float, last: float) -> Floats:
     """Return beats from the last one at or before ``first`` to the first at or after ``last``."""
-    head = float(median(np.diff(beats[:9])))
-    tail = float(median(np.diff(beats[-9:])))
+    head = max(float(median(np.diff(beats[:9]))), LEAST_SECONDS)
+    tail = max(float(median(np.diff(beats[-9:]))), LEAST_SECONDS)
     before = max(int(np.ceil((beats[0] - first) / head - 0.25)), 0)
     after = max(int(np.ceil((last - beats[-1]) / tail)), 0) + 1
     beats = np.concatenate(
