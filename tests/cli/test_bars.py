@@ -15,6 +15,7 @@ import pytest
 from arranger.cli.app import run
 from arranger.report.ledger_json import schema
 from arranger.sheet import Sheet, read_sheet, tones
+from tests.report.pages import data_of
 
 DEMO = Path(__file__).parents[2] / "demo_songs"
 SHEET = "boat_parade.duet"
@@ -229,9 +230,7 @@ def test_all_that_is_told_counts_as_the_sheet(
     assert run(["compare", "first.duet", "edited.duet"]) == 0
     assert re.search(r"^bar 3 .*\n  \(the song's 27\)$", capsys.readouterr().out, re.MULTILINE)
     page = (rearranged / "boat_parade.report.html").read_text("utf-8")
-    found = re.search(r'"bars":(\[\[.*?\]\])', page)
-    assert found is not None
-    assert [bar[8] for bar in json.loads(found[1])] == [
+    assert [bar[8] for bar in data_of(page)["bars"]] == [
         None if song == number else song for number, song in enumerate(SONG_BARS, 1)
     ]
 

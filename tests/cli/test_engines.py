@@ -32,7 +32,7 @@ def test_an_engine_is_shown_with_pitches_steps_drums_and_memory() -> None:
     # By hand: 48 * 1243 clocks of 1,193,182 Hz are 50.00 ms: 300 quarters a minute at 1/4.
     assert "     48    59664    50.00     600.0     400.0     300.0" in said
     assert "  kick            34       1  kick 5000 280 " in said
-    assert "Memory: 60,000 bytes, of which the player takes 422" in said
+    assert "Memory: 60,000 bytes, of which the player takes 863" in said
 
 
 def test_json_says_the_same() -> None:

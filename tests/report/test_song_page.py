@@ -9,10 +9,8 @@ import json
 import random
 import re
 import shlex
-import zlib
 from dataclasses import replace
-from html.parser import HTMLParser
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import given
@@ -20,47 +18,10 @@ from hypothesis import strategies as st
 
 from arranger.report import html_page
 from arranger.report.build import embedded, packed
+from tests.report.pages import data_of, read, unpacked
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
-
-
-class Reader(HTMLParser):
-    """Collects elements and what scripts hold."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.elements: list[tuple[str, dict[str, str | None]]] = []
-        self.scripts: list[str] = []
-        self._in_script = False
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.elements.append((tag, dict(attrs)))
-        self._in_script = tag == "script"
-        if self._in_script:
-            self.scripts.append("")
-
-    def handle_endtag(self, tag: str) -> None:
-        self._in_script = False
-
-    def handle_data(self, data: str) -> None:
-        if self._in_script:
-            self.scripts[-1] += data
-
-
-def read(page: str) -> Reader:
-    reader = Reader()
-    reader.feed(page)
-    return reader
-
-
-def data_of(page: str) -> dict[str, Any]:
-    loaded: dict[str, Any] = json.loads(unpacked(read(page).scripts[0]))
-    return loaded
-
-
-def unpacked(text: str) -> str:
-    return zlib.decompress(base64.b64decode(text, validate=True), wbits=-15).decode()
 
 
 def test_names_from_the_file_never_become_markup(hand: Conversion) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
@@ -18,7 +19,7 @@ from arranger.engine.load import builtin_text
 from arranger.errors import SheetError
 from arranger.machine.exporters import EXPORTERS, export
 from arranger.machine.options import ExportOptions
-from arranger.report import html_page_pieces
+from arranger.report import html_page
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import (
@@ -43,6 +44,7 @@ from arranger.sheet.passage import cut_bars, first_bars, go_round
 from arranger.sheet.sounds import sounds_of
 from arranger.song import read_song_bytes
 from arranger.sound.signal import edges
+from tests.report.pages import data_of
 from tests.song.midi_bytes import QUARTER_C4, header, track
 
 from .playable import ENGINES, own_sounds
@@ -306,7 +308,7 @@ def test_a_sound_is_an_edit_and_survives_a_new_conversion(tmp_path: Path) -> Non
     assert again.sheet.sounds == (CLANK,)
     assert "12.5 ms   # metal" in format_sheet(again.sheet)
     assert is_edited(again.sheet)
-    assert "clank" in "".join(html_page_pieces(again, ()))
+    assert "clank" in json.dumps(data_of(html_page(again)))
 
 
 def test_sounds_of_hand_and_conversion_are_joined() -> None:
