@@ -230,7 +230,7 @@ def test_all_that_is_told_counts_as_the_sheet(
     assert run(["compare", "first.duet", "edited.duet"]) == 0
     assert re.search(r"^bar 3 .*\n  \(the song's 27\)$", capsys.readouterr().out, re.MULTILINE)
     page = (rearranged / "boat_parade.report.html").read_text("utf-8")
-    assert [bar[8] for bar in data_of(page)["bars"]] == [
+    assert [bar[-1] for bar in data_of(page)["bars"]] == [
         None if song == number else song for number, song in enumerate(SONG_BARS, 1)
     ]
 

@@ -88,6 +88,14 @@ def test_tones_left_in_a_bar_with_some_by_hand_keep_their_octaves_beside_these()
     assert _transposed(held, base, folded, -12, bars) == held
 
 
+def test_tones_left_in_a_bar_with_some_by_hand_stay_in_their_key_beside_these_as_typed() -> None:
+    base = parse(HEAD + "bar 1 2/4\n voice 1 C4 D4\nbar 2 2/4\n voice 1 E4 F4\n")
+    edited = replace(base, voice1=(60, 65, 64, 65), generated=pack(base, 0))
+    now = with_digest(replace(base, voice1=(63, 65, 67, 68)), 3)  # a D4 is F4 now, as was typed
+    assert merge(edited, now, as_typed=True).sheet.voice1 == (60, 65, 67, 68)
+    assert merge(edited, now).sheet.voice1 == (63, 68, 67, 68)
+
+
 def test_hits_are_merged_one_by_one() -> None:
     base = ("kick", None, "snare", None, "hat", None)
     edited = ("kick", "rim", None, None, "clap", None)

@@ -121,11 +121,11 @@ def merge(
     check_engine(edited, base, now)
     check_passage(edited, now)
     transposed = _transposed(now)
-    unmoved = as_typed or base.transpose is None
-    sides = sides_of(edited, base, now, 0 if unmoved else transposed - (base.transpose or 0))
+    moved = 0 if base.transpose is None else transposed - base.transpose
+    sides = sides_of(edited, base, now, 0 if as_typed else moved)
     planned = plan(sides)
     fitting = Fitting(None if as_typed else engine, sides)
-    move = fitting.move._replace(phrases=not two_hands)
+    move = fitting.move._replace(phrases=not two_hands, left=moved if as_typed else 0)
     mine, then, rows = sides.mine.sheet, sides.then.sheet, planned.slots
     voices = [
         merge_voice(typed, was, new, rows, planned.places, move)

@@ -3,7 +3,8 @@
 Steps of a voice are compared by what sounds: the pitch, and where its tone starts. So a tone is one
 thing wherever bars begin, and the steps of a tone that a hand made are the hand's to its end. A single
 tone or silence that a hand left, or typed as it was, between two of its own tones is part of its phrase.
-In a bar where a hand has put a tone, those that it left stay in their octaves beside it.
+In a bar where a hand has put a tone, those that it left stay in their octaves beside it, and in their
+key where it stays as typed.
 """
 
 from __future__ import annotations
@@ -54,6 +55,8 @@ class Move(NamedTuple):
     """Whether octaves may have changed on the way."""
     phrases: bool = True
     """Whether a tone or silence between two by hand is theirs; not where the others are by hand too."""
+    left: int = 0
+    """By how many semitones what is generated was moved while tones by hand are left as typed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +111,7 @@ def merge_voice(
     changed = [_is_changed(slot, mine, then) for slot in slots]
     if move.phrases:
         _take_phrases_along(changed, slots, mine)
-    _keep_octaves(changed, slots, mine, new, move)
+    _keep_beside(changed, slots, mine, new, move)
     hand = [
         by_hand and _is_otherwise(slot, mine, new, move)
         for slot, by_hand in zip(slots, changed, strict=True)
@@ -170,15 +173,15 @@ def _take_phrases_along(changed: list[bool], slots: Sequence[Slot], mine: _Heard
             changed[before + 1 : after] = [True] * len(between)
 
 
-def _keep_octaves(
+def _keep_beside(
     changed: list[bool], slots: Sequence[Slot], mine: _Heard, new: _Heard, move: Move
 ) -> None:
-    """Let tones of a bar with some by hand be the hand's too, where only their octave is new.
+    """Let tones of a bar with some by hand be the hand's too, where only their octave or key is new.
 
-    Those by hand aren't moved by octaves with what is generated around them, and some of a phrase
-    may have been typed as they were.
+    Those by hand aren't moved by octaves with what is generated around them, nor at all when they
+    stay as typed, and some of a phrase may have been typed as they were.
     """
-    if not move.folds:
+    if not (move.folds or move.left):
         return
     starting = [slot.edited is not None and mine.begins(slot.edited) for slot in slots]
     bars = {slots[at].bar for at, starts in enumerate(starting) if starts and changed[at]}
@@ -190,7 +193,7 @@ def _keep_octaves(
         if slots[steps[0]].bar not in bars or any(changed[at] for at in steps):
             continue
         pitch, place = mine.sounds[start]
-        moved = move.pitch(pitch)
+        moved = move.pitch(pitch) + move.left
         heard = [new.sounds[slots[at].now or 0] for at in steps]
         if all(p >= 0 and (p - moved) % 12 == 0 and at == place for p, at in heard):
             for at in steps:
