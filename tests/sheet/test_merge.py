@@ -411,6 +411,26 @@ def test_an_edit_goes_along_into_other_steps() -> None:
     assert "bar 2 2/4\nvoice 1 A4\nbar 3" in text_of(merge(shorter, coarser).sheet)
 
 
+def test_a_hit_taken_away_between_coarser_steps_is_told_and_stands_below() -> None:
+    head = "arranger-sheet 1\nengine twin-phase\nstep {} beat\ntempo 120\n"
+    then = with_digest(
+        parse(head.format(1) + "bar 1 4/4\nvoice 1 C4 - - -\ndrums kick hat kick hat\n")
+    )
+    now = with_digest(parse(head.format(2) + "bar 1 4/4\nvoice 1 C4 -\ndrums kick kick\n"))
+    edited = replace(then, drums=("kick", "hat", "kick", None))
+    merged = merge(edited, now)
+    assert merged.sheet.drums == ("kick", "kick")
+    assert [str(conflict) for conflict in merged.conflicts] == [
+        "bar 1: not all of drums by hand fits the steps of 2 beat: it stands below as a comment"
+    ]
+    back = merge(merged.sheet, then)
+    assert back.sheet.drums == then.drums
+    texts = [comment.text for comment in back.sheet.comments]  # the hit is generated again
+    assert texts == ["by hand, but not all of it fits here:", "drums     kick hat kick ."]
+    for silenced in (("kick", "hat", None, "hat"), ("kick", "hat", "kick", "hat")):
+        assert not merge(replace(then, drums=silenced), now).conflicts
+
+
 def test_what_the_hand_wrote_into_the_header_is_kept() -> None:
     hand = edited_text(("Low tide", "High tide"), ("length    2000", "length    1500"))
     merged = merge(hand, generated_now(("C4  -", "C5  -"))).sheet

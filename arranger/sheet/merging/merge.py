@@ -48,6 +48,7 @@ from arranger.sheet.merging.merge_header import (
 )
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
 from arranger.sheet.merging.pieces import WHOLE, Conflict
+from arranger.sheet.merging.refit import between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
 from arranger.sheet.merging.timeline import DRUMS, METRE, VOICE1, VOICE2, as_by_hand, plan, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
@@ -247,6 +248,25 @@ def _lost(sides: Sides) -> set[tuple[int, int]]:
             if (row, then, rows[row - 1][step]) in generated:
                 continue
         found.add((row, bar))
+    return found | {(DRUMS, bar) for bar in _silenced(sides)}
+
+
+def _silenced(sides: Sides) -> set[int]:
+    """Return the bars, as typed, where a hand took a hit away that lay between the steps of now.
+
+    Back in steps that have it, the hit is generated again, and nothing would tell that it was gone.
+    """
+    typed, base = sides.typed, sides.base
+    if base.sheet.step_beats != typed.step_beats:
+        return set()
+    found: set[int] = set()
+    for step in between_steps(typed, sides.now.step_beats):
+        bar = bisect_right(typed.bar_starts, step) - 1
+        i, inside = base.matched[bar], step - typed.bar_starts[bar]
+        if i is None or not base.known[i] or inside >= base.sheet.bars[i].steps:
+            continue
+        if typed.drums[step] is None and base.sheet.drums[base.sheet.bar_starts[i] + inside]:
+            found.add(bar)
     return found
 
 

@@ -59,6 +59,12 @@ def in_steps_of(sheet: Sheet, step_beats: Fraction) -> Refitted:
     )
 
 
+def between_steps(sheet: Sheet, step_beats: Fraction) -> list[int]:
+    """Return the sheet's steps that don't start with a step of so many beats."""
+    ruler = _Ruler(sheet, sheet.step_beats / step_beats)
+    return [step for step in range(len(sheet.drums)) if ruler.off(step)]
+
+
 def common_step(one: Fraction, other: Fraction) -> Fraction:
     """Return the longest step in which both can be written exactly."""
     return Fraction(
