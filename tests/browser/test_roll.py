@@ -176,7 +176,7 @@ def test_playing_follows_until_scrolled_and_loops_what_is_chosen(
     found = opened(shown_file, bypass_csp=True)
     page = found.page
     page.evaluate(GAINS)
-    expect(page.locator("#time")).to_have_text("0:00 of 1:00")
+    expect(page.locator("#time")).to_have_text("0:00 of 1:01")
     page.locator("h1").click()
     page.keyboard.press("Space")
     expect(page.get_by_role("button", name="Pause")).to_be_visible()

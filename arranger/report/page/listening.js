@@ -111,7 +111,7 @@ class Listening {
     const beat = 1 + Math.floor(((step - bar.first) * bar.beats) / bar.steps + 1e-6);
     const now = timeText(step * account.stepSeconds);
     setText("where", `${bar.name}, beat ${Math.min(beat, bar.beats)}`);
-    setText("time", `${now} of ${timeText(account.steps * account.stepSeconds)}`);
+    setText("time", `${now} of ${timeText(Math.round(account.steps * account.stepSeconds))}`);
     setText("play", playing ? "Pause" : "Play");
     if (playing) this.travel.follow(step);
   }
