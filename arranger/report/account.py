@@ -121,6 +121,10 @@ def account(conversion: Conversion) -> Account:
 @remembered
 def told(conversion: Conversion, notes: range | None = None) -> list[str]:
     """Return one sentence for each of some notes; None: for all."""
+    return _sentences(conversion, notes)
+
+
+def _sentences(conversion: Conversion, notes: Sequence[int] | None) -> list[str]:
     found = account(conversion)
     return explanations(
         conversion.song,
@@ -149,17 +153,8 @@ def tell_like(conversion: Conversion, known: Conversion) -> None:
         return
     entries = zip(known.reduction.ledger.entries, conversion.reduction.ledger.entries, strict=True)
     anew = [note for note, (was, now) in enumerate(entries) if was is not now]
-    sentences, found = [*told(known, notes)], account(conversion)
-    texts = explanations(
-        conversion.song,
-        conversion.grid,
-        conversion.reduction,
-        bars=found.bar,
-        song_bars=found.song_bar,
-        beats=found.beat,
-        notes=anew,
-    )
-    for note, text in zip(anew, texts, strict=True):
+    sentences = [*told(known, notes)]
+    for note, text in zip(anew, _sentences(conversion, anew), strict=True):
         sentences[note] = text
     told.put(sentences, conversion, notes)
 

@@ -42,6 +42,13 @@ def piece(engine: Engine, *, loop_step: int | None = None) -> Sheet:
     )  # fmt: skip
 
 
+def assembled_by(command: str, source: Path, target: Path) -> None:
+    """Have z80asm or pasmo, whichever the command is, assemble a source."""
+    files = ["-o", str(target), str(source)] if "z80asm" in command else [str(source), str(target)]
+    done = subprocess.run([command, *files], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
 @each_engine
 @pytest.mark.parametrize("assembler", ["z80asm", "pasmo"])
 @pytest.mark.parametrize(("origin", "loop_step"), [(0x8000, None), (0xBEEF, 5)])
@@ -55,13 +62,7 @@ def test_common_assemblers_give_the_same_bytes(
     source = tmp_path / "piece.asm"
     source.write_text(assembly(sheet, engine, origin), encoding="ascii")
     target = tmp_path / "piece.bin"
-    call = (
-        [command, "-o", str(target), str(source)]
-        if assembler == "z80asm"
-        else [command, str(source), str(target)]
-    )
-    done = subprocess.run(call, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
+    assembled_by(command, source, target)
     image = binary(sheet, engine, origin)
     assert target.read_bytes() == image.content
     assert code_bytes(engine) == engine.code_bytes
@@ -85,13 +86,7 @@ def test_sources_with_prefixes_are_assembled_together(assembler: str, tmp_path: 
         + "        defw    quay_start, mole_step, mole_border\n"
     )
     target = tmp_path / "both.bin"
-    call = (
-        [command, "-o", str(target), str(source)]
-        if assembler == "z80asm"
-        else [command, str(source), str(target)]
-    )
-    done = subprocess.run(call, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
+    assembled_by(command, source, target)
     points = one.symbols["start"], two.symbols["step"], two.symbols["border"]
     words = b"".join(point.to_bytes(2, "little") for point in points)
     assert target.read_bytes() == one.content + two.content + words
