@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.reduce.tell.weighing import BarWeighing
+    from arranger.settings import Settings
     from arranger.sheet import Sheet
+    from arranger.song.model import Song
 
 
 def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> BarWeighing:
@@ -65,13 +67,7 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
         settings = read_command_line(sheet.settings)
     except SettingsError as error:
         raise error.in_file(path) from None
-    found = read_song(source, settings.read)
-    if sheet.source_sha256 and found.sha256 != sheet.source_sha256:
-        raise SheetError(
-            f"{source} is not the file that the sheet was made from",
-            file=path,
-            remedy="name the right one with --song, or convert again",
-        )
+    found = read_source(sheet, path, source, settings)
     try:
         number = _song_number(sheet, bar)
     except SettingsError as error:
@@ -82,6 +78,24 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
         found, engine, grid, settings.reduce, number, most=most, measure=measure_of(engine, grid)
     )
     return replace(weighed, bar=bar, song_bar=number)
+
+
+def read_source(sheet: Sheet, path: Path, source: Path, settings: Settings) -> Song:
+    """Return the song that a sheet was made from.
+
+    Raises
+    ------
+    ArrangerError
+        If it can't be read, or is another file than then.
+    """
+    found = read_song(source, settings.read)
+    if sheet.source_sha256 and found.sha256 != sheet.source_sha256:
+        raise SheetError(
+            f"{source} is not the file that the sheet was made from",
+            file=path,
+            remedy="name the right one with --song, or convert again",
+        )
+    return found
 
 
 def _song_number(sheet: Sheet, bar: int) -> int:

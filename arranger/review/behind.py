@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.conversion import Conversion, convert
 from arranger.conversion.by_hand import revise, what_was_asked
+from arranger.conversion.weigh_sheet import read_source
 from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.options import read_command_line
@@ -22,7 +23,7 @@ from arranger.sheet.edited_rows import edited_rows
 from arranger.sheet.merging.merge import Merge, MergedBar
 from arranger.sheet.midi import to_midi
 from arranger.sheet.record.base import base_of
-from arranger.song import read_song, read_song_bytes
+from arranger.song import read_song_bytes
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -117,13 +118,7 @@ def open_behind(path: Path, sheet: Sheet, source: Path | None) -> Behind:
         song, settings = _of_itself(sheet, engine), Settings(engine=sheet.engine)
     else:
         settings = replace(read_command_line(sheet.settings), engine=sheet.engine)
-        song = read_song(source, settings.read)
-        if sheet.source_sha256 and song.sha256 != sheet.source_sha256:
-            raise SheetError(
-                f"{source} is not the file that the sheet was made from",
-                file=path,
-                remedy="name the right one with --song, or convert again",
-            )
+        song = read_source(sheet, path, source, settings)
     found = convert(song, engine, settings)
     if found.sheet.step_beats != sheet.step_beats and source is not None:
         grid = replace(settings.grid, step=sheet.step_beats)
