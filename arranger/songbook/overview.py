@@ -73,7 +73,7 @@ def write_overview(
     contents = (
         _csv(records, twins),
         _json(records, twins, running),
-        book_page(records, twins, running).encode(),
+        book_page(records, twins, running).encode("utf-8", "backslashreplace"),
     )
     for path, content in zip(paths, contents, strict=True):
         write_bytes(path, content, beside=path if again else None)
