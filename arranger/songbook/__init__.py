@@ -11,6 +11,7 @@ page           The page of a songbook: all songs ranked by what was kept
 plan           What a run will do, and why, before anything is converted
 pool           Many jobs on workers, so that a song that kills its worker costs only itself
 program        What the program itself puts into the outputs, as digests
+progress       How far a run has come, and how long it will take yet
 record         What the songbook remembers of one song: small, plain
 standing       The record of a song whose sheet was edited by hand and left alone
 summing_up     What the terminal says after a songbook: counters and wording
