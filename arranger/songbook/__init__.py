@@ -9,6 +9,7 @@ limits         What a worker keeps to: the time and memory of one song
 overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
 page           The page of a songbook: all songs ranked by what was kept
 pool           Many jobs on workers, so that a song that kills its worker costs only itself
+progress       How far a run has come, and how long it will take yet
 record         What the songbook remembers of one song: small, plain
 standing       The record of a song whose sheet was edited by hand and left alone
 summing_up     What the terminal says after a songbook: counters and wording
