@@ -19,9 +19,9 @@ from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
 from arranger.songbook.index import NAME as INDEX_NAME
-from arranger.songbook.index import REBUILT, Known, known_of, opened
+from arranger.songbook.index import REBUILT, Known, looked_at, opened
 from arranger.songbook.overview import write_overview
-from arranger.songbook.plan import digested, folder_of, made_by, plan, why_done
+from arranger.songbook.plan import Making, digested, folder_of, plan, why_done
 from arranger.songbook.pool import run_jobs, stop_workers
 from arranger.songbook.why import output_stamps
 from arranger.songbook.work import Job
@@ -108,7 +108,8 @@ def convert_book(
             time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
         index.forget(index.known.keys() - {job.relative for job in jobs})
-        planned = plan(jobs, index.known, made_by(), lost=index.rebuilt)
+        making = Making(index.program)
+        planned = plan(jobs, index.known, making, lost=index.rebuilt)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
         _freshen(index, planned)
         todo = {each.job.relative: each for each in planned if each.record is None}
@@ -120,13 +121,15 @@ def convert_book(
             for done, (job, plain) in enumerate(ran, 1):
                 record = why_done(todo[job.relative], plain)
                 records[job.relative] = record
-                _remember(index, todo[job.relative], record)
+                _remember(index, todo[job.relative], making, record)
                 converted += record.state != "failed"
                 if done % SAVE_EVERY == 0:
                     index.save()
                 progress(len(records), len(jobs))
             if done:
                 sweep(choice.out)  # after workers that died
+        if records:
+            index.note_program(making.program)
         index.save()
         ordered = tuple(records[job.relative] for job in jobs)
         files = write_overview(ordered, choice.out)
@@ -142,10 +145,12 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
         If the folder or ``songbook.toml`` is wrong.
     """
     jobs, remarks = _jobs(choice)
-    known, lost = known_of(choice.out)
-    if lost:
+    index = looked_at(choice.out)
+    if index is None:
+        return plan(jobs, {}, Making()), remarks
+    if index.rebuilt:
         remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
-    return plan(jobs, known, made_by(), lost=lost), remarks
+    return plan(jobs, index.known, Making(index.program), lost=index.rebuilt), remarks
 
 
 def _jobs(choice: BookChoice) -> tuple[tuple[Job, ...], tuple[str, ...]]:
@@ -197,13 +202,14 @@ def _freshen(index: Index, planned: tuple[Planned, ...]) -> None:
     """Remember the times of files that were read, so that a look is enough next time."""
     for each in planned:
         known = index.known.get(each.job.relative)
-        if each.record is not None and known is not None and each.made != known.made:
-            index.remember(each.job.relative, known._replace(made=each.made))
+        if each.record is not None and known is not None and each.stamp != known.made.stamp:
+            made = known.made._replace(stamp=each.stamp)
+            index.remember(each.job.relative, known._replace(made=made))
 
 
-def _remember(index: Index, planned: Planned, record: Record) -> None:
+def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
     stamps = output_stamps(folder_of(planned.job), record.outputs)
-    index.remember(record.relative, Known(planned.made, stamps, record))
+    index.remember(record.relative, Known(making(planned), stamps, record))
 
 
 def _book_settings(choice: BookChoice) -> BookSettings:
