@@ -305,6 +305,27 @@ def read_command_line(line: str) -> Settings:
     return build_settings(words)
 
 
+def changed_options(before: Settings, now: Settings) -> Iterator[tuple[str, str, str]]:
+    """Yield each option that differs, with what was said and what is; "" where nothing is said.
+
+    >>> list(changed_options(Settings(), build_settings({"mute": ["3", "a b"]})))
+    [('mute', '', "3, 'a b'")]
+    """
+    for option in OPTIONS:
+        values = [_value(settings, option) for settings in (before, now)]
+        if values[0] != values[1]:
+            was, then = (
+                "" if value == _value(_DEFAULTS, option) else _worded(option, value)
+                for value in values
+            )
+            yield option.name, was, then
+
+
+def _worded(option: Option, value: object) -> str:
+    words = [word for word in _spelled(option, value) if word != f"--{option.name}"]
+    return ", ".join(map(shlex.quote, words)) or "set"
+
+
 def _value(settings: Settings, option: Option) -> object:
     stage = getattr(settings, option.stage) if option.stage else settings
     return getattr(stage, option.field)

@@ -71,7 +71,9 @@ def with_bars(song: Song, notes: TimedColumns, attacks: Attacks, bpm: float) -> 
 def _metres(lines: Ints, beats: Floats, ticks_per_beat: int) -> tuple[MetreChange, ...]:
     """Return the metres that have bar lines at some slots; ``beats`` are the log odds of beats."""
     sizes = np.diff(lines)
-    names = {int(size): _named(int(size), lines[:-1][sizes == size], beats) for size in set(sizes)}
+    names = {
+        int(size): named_metre(int(size), lines[:-1][sizes == size], beats) for size in set(sizes)
+    }
     found: dict[int, MetreChange] = {}
     for line, size in zip(lines[:-1].tolist(), sizes.tolist(), strict=True):
         tick = line * ticks_per_beat // SLOTS_A_BEAT
@@ -82,7 +84,7 @@ def _metres(lines: Ints, beats: Floats, ticks_per_beat: int) -> tuple[MetreChang
     return tuple(found.values())
 
 
-def _named(size: int, lines: Ints, beats: Floats) -> tuple[int, int]:
+def named_metre(size: int, lines: Ints, beats: Floats) -> tuple[int, int]:
     """Return the metre of bars of a size in slots; of several with that size the one with those beats."""
     if size not in COMPOUND:
         return PLAIN[size]

@@ -69,6 +69,8 @@ class Record:
     """What became of the song since the run before; nothing where it was left as it was."""
     format: int = 0
     """`FORMAT` when this was made."""
+    why: tuple[tuple[str, str], ...] = ()
+    """Why this run converted it or left it: codes of `arranger.songbook.why` with their sentences."""
 
     @property
     def fits(self) -> bool:
