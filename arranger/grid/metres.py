@@ -122,7 +122,7 @@ def _commonest(odds: Floats) -> tuple[int, int]:
     if heard is None:
         return USUAL.numerator, USUAL.denominator
     size = int(np.bincount(np.diff(heard.lines)).argmax())
-    return _named(size, heard.lines[:-1][np.diff(heard.lines) == size], odds[:, 0])
+    return named_metre(size, heard.lines[:-1][np.diff(heard.lines) == size], odds[:, 0])
 
 
 def _metres(lines: Ints, beats: Floats, ticks_per_beat: int) -> tuple[MetreChange, ...]:
