@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -66,16 +67,13 @@ def file_time(path: Path) -> str:
     return datetime.fromtimestamp(int(seconds), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def edited_since(before: Record | None, untouched: bool, now: str) -> str:
-    """Return when a hand last wrote a sheet that keeps its edits.
+def with_change(before: Record | None, now: Record) -> Record:
+    """Return a record that came back with what became of its song, and since when it is edited.
 
-    Parameters
-    ----------
-    before
-        What the run before knew of the song.
-    untouched
-        Whether its sheet is the file that the run before wrote or left.
-    now
-        The time of the sheet's file, or nothing.
+    A sheet that keeps its edits is written anew, but not by a hand.
     """
-    return before.edited_at if before and before.edited_at and untouched else now
+    written = any(code == "sheet" for code, _ in now.why)
+    edited_at = now.edited_at
+    if now.edited and not written and before is not None and before.edited_at:
+        edited_at = before.edited_at
+    return replace(now, change=change_of(before, now), edited_at=edited_at)

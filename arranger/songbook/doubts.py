@@ -42,7 +42,8 @@ def _doubts(conversion: Conversion) -> Iterator[Doubt]:
     tracked = grid.basis == "tracked"
     if tracked:
         yield "beat", one_line(heard[0] if heard else WORDS["beat"])
-    if not has_bars(song) or (tracked and not song.own_beat):
+    said = has_bars(song) and (song.own_beat or not tracked)
+    if not said and conversion.settings.grid.metre is None:
         yield "metre", _metre(conversion)
     for remark in song.remarks:
         if STAYS_DOWN in remark:

@@ -23,6 +23,7 @@ CODES = {
     "engine": "the engine's file changed",
     "program": "the program now converts otherwise",
     "report": "the program now writes ledgers, pages or sound otherwise; the sheet stays",
+    "record": "the songbook now tells more of a song",
     "place": "its files have another name now",
     "missing": "files of it are missing",
     "touched": "files of it were changed by something else",
