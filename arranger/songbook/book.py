@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep
@@ -17,6 +17,7 @@ from arranger.lifeline import LOOK_SECONDS
 from arranger.sheet.keep import NOT_KEPT, Keeping
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
+from arranger.songbook.changes import with_change
 from arranger.songbook.find import find_songs
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, looked_at, opened
@@ -110,8 +111,8 @@ def convert_book(
         index.forget(index.known.keys() - {job.relative for job in jobs})
         making = Making(index.program)
         planned = plan(jobs, index.known, making, lost=index.rebuilt)
+        planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
-        _freshen(index, planned)
         todo = {each.job.relative: each for each in planned if each.record is None}
         done = converted = 0
         with (
@@ -119,7 +120,8 @@ def convert_book(
             closing(run_jobs(_begun(todo), choice.workers, choice.cluster)) as ran,
         ):
             for done, (job, plain) in enumerate(ran, 1):
-                record = why_done(todo[job.relative], plain)
+                before = index.known.get(job.relative)
+                record = with_change(before and before.record, why_done(todo[job.relative], plain))
                 records[job.relative] = record
                 _remember(index, todo[job.relative], making, record)
                 converted += record.state != "failed"
@@ -198,13 +200,24 @@ def _begun(todo: dict[str, Planned]) -> Iterator[Job]:
         yield planned.job
 
 
-def _freshen(index: Index, planned: tuple[Planned, ...]) -> None:
-    """Remember the times of files that were read, so that a look is enough next time."""
+def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...]:
+    """Remember the times of files that were read, so that a look is enough next time.
+
+    What changed in the run before is forgotten, unless this one goes on with it.
+    """
+    fresh = []
     for each in planned:
-        known = index.known.get(each.job.relative)
-        if each.record is not None and known is not None and each.stamp != known.made.stamp:
-            made = known.made._replace(stamp=each.stamp)
-            index.remember(each.job.relative, known._replace(made=made))
+        record, known = each.record, index.known.get(each.job.relative)
+        if record is not None and known is not None:
+            stale = bool(record.change) and not index.interrupted
+            if stale:
+                record = replace(record, change="")
+                each = each._replace(record=record)
+            if stale or each.stamp != known.made.stamp:
+                made = known.made._replace(stamp=each.stamp)
+                index.remember(each.job.relative, known._replace(made=made, record=record))
+        fresh.append(each)
+    return tuple(fresh)
 
 
 def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:

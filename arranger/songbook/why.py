@@ -24,6 +24,7 @@ CODES = {
     "program": "the program now converts otherwise",
     "report": "the program now writes ledgers or pages otherwise; the sheet stays",
     "sound": "the program now renders sound otherwise",
+    "record": "the songbook now tells more of a song",
     "place": "its files have another name now",
     "missing": "files of it are missing",
     "touched": "files of it were changed by something else",
