@@ -15,7 +15,7 @@ from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
 from arranger.report.columns import rows, stretches
 from arranger.report.hearing import LINES
-from arranger.report.losses import bar_losses
+from arranger.report.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
@@ -39,11 +39,11 @@ def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
     yield f'{head[:-2]},\n "notes": ['.encode("utf-8", "backslashreplace")
     for notes, columns in stretches(conversion):
-        lines = _lines(columns, len(notes))
-        yield lines[not notes.start :].encode(
-            "utf-8", "backslashreplace"
-        )  # no comma before the first
-    tail = json.dumps({**found.totals(), "reasons": found.reasons()})
+        lines = _lines(columns, len(notes))[not notes.start :]  # no comma before the first
+        yield lines.encode("utf-8", "backslashreplace")
+    heard = dict(zip(LINES, song_heard(conversion), strict=True))
+    lost = song_lost(beats_heard(conversion))
+    tail = json.dumps({**found.totals(), "reasons": found.reasons(), "heard": heard, "lost": lost})
     yield f'\n],\n "totals": {tail}\n}}\n'.encode()
 
 

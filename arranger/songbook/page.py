@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import json
+import time
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from arranger.errors import one_line
 from arranger.report.build import Script, asset, embedded, rendered
+from arranger.songbook.progress import spoken_time
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from arranger.songbook.progress import Progress
     from arranger.songbook.record import Record
 
-SCRIPTS = ("dom.js", "book.js")
+SCRIPTS = ("dom.js", "running.js", "book.js")
 PAGE_SUFFIX = ".report.html"
 
 
-def book_page(records: Sequence[Record], twins: Mapping[str, str]) -> str:
+def book_page(
+    records: Sequence[Record], twins: Mapping[str, str], running: Progress | None = None
+) -> str:
     """Return the page of a songbook as one HTML document.
 
     Parameters
@@ -28,6 +33,8 @@ def book_page(records: Sequence[Record], twins: Mapping[str, str]) -> str:
         One a song, converted or failed.
     twins
         For a song whose notes an earlier song has too, that song's path; both relative.
+    running
+        How far the run has come, while it goes on; None at its end.
     """
     done = [record for record in records if record.state != "failed"]
     script = Script.of(SCRIPTS)
@@ -46,7 +53,21 @@ def book_page(records: Sequence[Record], twins: Mapping[str, str]) -> str:
         kept=sum(record.kept for record in done),
         heard=sum(record.notes - record.dropped for record in done),
         version=VERSION,
+        **_running(running),
     )
+
+
+def _running(running: Progress | None) -> dict[str, Any]:
+    """Return what the page says of a run that goes on, or was stopped."""
+    if running is None:
+        return {"running": None}
+    left = running.seconds_left
+    return {
+        "running": running,
+        "time_left": "" if left is None else spoken_time(left),
+        "written": round(1000 * time.time()),
+        "again": running.again_seconds,
+    }
 
 
 def _song(record: Record, twins: Mapping[str, str]) -> dict[str, Any]:
@@ -68,5 +89,5 @@ def _song(record: Record, twins: Mapping[str, str]) -> dict[str, Any]:
         "tempo": record.played_bpm,
         "tune": one_line(record.tune),
         "bass": one_line(record.bass),
-        "strip": [round(share, 2) for share in record.strip],
+        "strip": [],
     }
