@@ -1,4 +1,4 @@
-"""``arranger songbook``: a folder of songs, converted together."""
+"""``arranger songbook``: many songs, converted together."""
 
 from __future__ import annotations
 

@@ -7,6 +7,7 @@ read of it than a song may have; links, members of encrypted or damaged ZIPs cos
 from __future__ import annotations
 
 import functools
+import os
 import stat
 import zipfile
 import zlib
@@ -116,15 +117,7 @@ def read_member(path: Path, member: Member, most: int) -> bytes:
         If it can't be read.
     """
     try:
-        state = path.stat()
-        infos = _opened(path, state.st_size, state.st_mtime_ns)
-        info = infos.infolist()[member.at]
-        if (info.CRC, info.file_size) != member[1:]:
-            raise SongError("the ZIP changed while it was read", remedy="start the run again")
-        if info.flag_bits & _ENCRYPTED:
-            raise SongError("is encrypted", remedy="unpack the ZIP with its password")
-        with infos.open(info) as file:
-            return file.read(most + 1)
+        return _bytes(path, member, most)
     except SongError:
         raise
     except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, IndexError) as error:
@@ -135,9 +128,21 @@ def read_member(path: Path, member: Member, most: int) -> bytes:
         raise SongError(f"can't be read: {error.strerror or error}") from error
 
 
+def _bytes(path: Path, member: Member, most: int) -> bytes:
+    state = path.stat()
+    found = _opened(path, state.st_size, state.st_mtime_ns, os.getpid())
+    info = found.infolist()[member.at]
+    if (info.CRC, info.file_size) != member[1:]:
+        raise SongError("the ZIP changed while it was read", remedy="start the run again")
+    if info.flag_bits & _ENCRYPTED:
+        raise SongError("is encrypted", remedy="unpack the ZIP with its password")
+    with found.open(info) as file:
+        return file.read(most + 1)
+
+
 @functools.lru_cache(maxsize=1)
-def _opened(path: Path, _size: int, _time: int) -> zipfile.ZipFile:
-    """Keep a ZIP open from song to song: its directory may be long."""
+def _opened(path: Path, _size: int, _time: int, _process: int) -> zipfile.ZipFile:
+    """Keep a ZIP open from song to song, each process for itself: its directory may be long."""
     return zipfile.ZipFile(path)
 
 
