@@ -22,8 +22,10 @@ from arranger.errors import (
     LimitError,
     OutputError,
     SettingsError,
+    one_line,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
+from arranger.report.song_page import BookPlace
 from arranger.sheet.keep import State, look
 from arranger.song import read_song
 from arranger.songbook.changes import file_time
@@ -38,6 +40,9 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.settings import Settings
     from arranger.sheet.keep import Keeping
+
+
+PAGE_NAME = "songbook.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +118,7 @@ def _converted(job: Job) -> Record:
         force=job.force,
         keeping=job.keeping,
         command="songbook",
+        book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
     paths = output_paths(choice, name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
