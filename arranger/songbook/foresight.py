@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.sheet.keep import State, look
-from arranger.songbook.choice import jobs_of
+from arranger.songbook.choice import asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, looked_at
 from arranger.songbook.plan import Making, Planned, folder_of, plan
@@ -24,11 +24,11 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
     SettingsError
         If the folder or ``songbook.toml`` is wrong.
     """
-    jobs, remarks = jobs_of(choice)
+    jobs, remarks, engines, _ = asked_of(choice)
     index = looked_at(choice.out)
     known = {} if index is None else index.known
     lost = index is not None and index.rebuilt
-    making = Making(None if index is None else index.program)
+    making = Making(None if index is None else index.program, engines)
     planned = plan(jobs, known, making, lost=lost)
     seen = tuple(_foreseen(each, known.get(each.job.relative)) for each in planned)
     return seen, (f"{INDEX_NAME} {REBUILT}", *remarks) if lost else remarks
