@@ -70,7 +70,8 @@ def asked_of(choice: BookChoice) -> Asked:
         _job(choice, song, book.for_song(song.relative), book.keeping_for(song.relative))
         for song in songs.found
     )
-    unmatched = book.unmatched([song.relative for song in songs.found])
+    # Of a few songs that are named it is no news that tables for others don't fit them.
+    unmatched = book.unmatched([song.relative for song in songs.found]) if songs.whole else ()
     return Asked(jobs, (*songs.remarks, *unmatched), engines, songs.whole)
 
 

@@ -25,6 +25,7 @@ from arranger.errors import (
     one_line,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
+from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.report.song_page import BookPlace
 from arranger.sheet.keep import State, look
 from arranger.song import read_song, read_song_bytes
@@ -114,7 +115,7 @@ def failed(job: Job, reason: str, message: str) -> Record:
 
 
 def _converted(job: Job) -> Record:
-    song = _song(job)
+    song = song_of(job)
     folder = job.out.joinpath(*job.place.split("/")[:-1])
     name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
@@ -139,10 +140,18 @@ def _converted(job: Job) -> Record:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
     names = tuple(path.name for path in written.files)
-    return done_record(job.relative, job.place, conversion, names, written_at)
+    record = done_record(job.relative, job.place, conversion, names, written_at)
+    return replace(record, message="; ".join(remarks_on_names(song, job.settings.reduce)))
 
 
-def _song(job: Job) -> Song:
+def song_of(job: Job) -> Song:
+    """Return the song of a job, read.
+
+    Raises
+    ------
+    SongError
+        If it can't be read.
+    """
     if job.member is None:
         return read_song(job.source, job.settings.read)
     most = job.settings.read.max_bytes
