@@ -22,10 +22,12 @@ from arranger.errors import (
     LimitError,
     OutputError,
     SettingsError,
+    one_line,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
 from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.report import suggestions
+from arranger.report.song_page import BookPlace
 from arranger.sheet.keep import State, look
 from arranger.song import read_song, read_song_bytes
 from arranger.song.reader import too_large
@@ -43,6 +45,9 @@ if TYPE_CHECKING:
     from arranger.settings import Settings
     from arranger.sheet.keep import Keeping
     from arranger.song import Song
+
+
+PAGE_NAME = "songbook.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,6 +149,7 @@ def _converted(job: Job) -> Record:
         force=job.force,
         keeping=job.keeping,
         command="songbook",
+        book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
     paths = output_paths(choice, name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
