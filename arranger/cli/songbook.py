@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -68,7 +69,7 @@ def songbook(
 
     The folder's structure is mirrored in OUT (of several the one of the folder that holds them all, of a
     ZIP the one in it), beside songbook.csv, songbook.json and songbook.html
-    (all songs, ranked by what was kept). A file songbook.toml in that folder, or in the ZIP, sets options for all
+    (all songs, those first that need a hand). A file songbook.toml in that folder, or in the ZIP, sets options for all
     songs or for some. Songs that fail don't stop the others; exit code 1 tells that some did.
 
     \b
@@ -107,6 +108,7 @@ def songbook(
     except KeyboardInterrupt:
         say("arranger: stopped; the next run goes on from here", error=True)
         sys.exit(130)
-    say_text(as_json(result) if json else as_text(result))
+    width = max(shutil.get_terminal_size().columns, 60) if sys.stdout.isatty() else 80
+    say_text(as_json(result) if json else as_text(result, width))
     if result.failed:
         sys.exit(1)
