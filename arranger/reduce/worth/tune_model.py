@@ -167,7 +167,9 @@ def neighbours(notes: Voicing) -> Voicing:
     def beside(column: NDArray[Any]) -> NDArray[Any]:
         return sliding_window_view(column[inside], 2 * REACH + 1)
 
-    return Voicing(*map(beside, notes))
+    return Voicing(
+        beside(notes.onset), beside(notes.length), beside(notes.pitch), beside(notes.loudness)
+    )
 
 
 def distances(notes: Voicing, near: Voicing, here: slice) -> Floats:
