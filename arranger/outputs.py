@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.report import Suggestion
+    from arranger.report.song_page import BookPlace
 
 AUDIO_KINDS = ("wav", "flac", "ogg")
 
@@ -43,6 +44,8 @@ class OutputChoice:
     """Try what other settings would give, and tell in the report: as long as some conversions."""
     keeping: Keeping = NOT_KEPT
     """Whether the conversion has the edits of the sheet there (`arranger.conversion.by_hand.with_edits`)."""
+    book: BookPlace | None = None
+    """Where the page of the songbook is that the song belongs to."""
     command: str = "convert"
     """What the sheet's history calls it."""
 
@@ -117,7 +120,7 @@ def write_outputs(
     write_pieces(as_csv, ledger_csv_pieces(conversion))
     run = _run(conversion, choice)
     tried = _suggestions(conversion, choice, run, sheet) if choice.suggestions else ()
-    write_pieces(page, encoded(html_page_pieces(conversion, tried, run=run)))
+    write_pieces(page, encoded(html_page_pieces(conversion, tried, run=run, book=choice.book)))
     for audio in files[4:]:
         from arranger.sound import render
 
