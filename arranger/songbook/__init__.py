@@ -1,5 +1,6 @@
 """The songbook: many songs converted together, resumable, with nothing lost.
 
+advice         ``songbook.toml`` with what the program would advise for each song
 book           A whole songbook: find, skip what is done, convert the rest, sum up
 book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
 changes        What became of a song since the run before, and since when it is edited

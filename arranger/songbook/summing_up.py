@@ -7,6 +7,8 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
+from arranger.files import STDOUT
+from arranger.songbook.advice import advice_of
 from arranger.songbook.overview import same_notes
 from arranger.songbook.reasons import why_counts, why_lines
 from arranger.songbook.record import REASON_CODES
@@ -14,8 +16,9 @@ from arranger.songbook.table import table_lines
 from arranger.songbook.worklist import by_need
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
+    from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
     from arranger.songbook.record import Record
 
@@ -38,10 +41,7 @@ def as_json(result: BookResult) -> str:
             "converted": result.converted,
             "unchanged": result.unchanged,
             "worst": [record.relative for record in by_need(result.records)[:MOST_LINES]],
-            "failed": [
-                {"song": record.relative, "reason": record.reason, "message": record.message}
-                for record in result.failed
-            ],
+            "failed": _failures(result.failed),
             "same_notes": same_notes(result.records),
             "notes": _notes(result),
             "why": why_counts(record.why for record in result.records),
@@ -49,6 +49,41 @@ def as_json(result: BookResult) -> str:
             "files": [str(path) for path in result.files],
         }
     )
+
+
+def advice_text(found: Suggested) -> str:
+    """Return what was advised, for a person; nothing if that itself went to standard output."""
+    if found.path == STDOUT:
+        return ""
+    lines = [f"{len(found.records)} songs: {found.advised} have advice, {len(found.failed)} failed"]
+    lines += _listed("failed:", [f"{record.relative}: {record.message}" for record in found.failed])
+    lines.append(f"wrote {found.path}")
+    if found.path.absolute() != found.read.absolute():
+        lines.append(f"to have it read, move it to {found.read}")
+    return "\n".join(lines)
+
+
+def advice_json(found: Suggested) -> str:
+    """Return what was advised, for a script, as one JSON object."""
+    return json.dumps(
+        {
+            "songs": len(found.records),
+            "advice": {
+                record.relative: [{"options": options, "gives": gives} for options, gives in advice]
+                for record in found.records
+                if (advice := advice_of(record))
+            },
+            "failed": _failures(found.failed),
+            "file": str(found.path),
+        }
+    )
+
+
+def _failures(records: Iterable[Record]) -> list[dict[str, str]]:
+    return [
+        {"song": record.relative, "reason": record.reason, "message": record.message}
+        for record in records
+    ]
 
 
 def _notes(result: BookResult) -> dict[str, int]:
