@@ -14,9 +14,9 @@ from arranger.report import (
     ledger_json_pieces,
     suggestions,
 )
+from arranger.report.sheet_lines import edited
 from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
-from arranger.sheet.record.digest import is_edited
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -132,8 +132,8 @@ def _run(conversion: Conversion, choice: OutputChoice) -> Run:
     """Return the command line that does this conversion, without its settings."""
     audio = () if choice.audio == "wav" else ("--audio", choice.audio or "")
     keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
-    edited = (keep,) if is_edited(conversion.sheet) else ()
-    more = (*(audio if choice.audio else ("--no-audio",)), *edited)
+    kept = (keep,) if edited(conversion) else ()
+    more = (*(audio if choice.audio else ("--no-audio",)), *kept)
     if choice.command != "convert":  # a songbook's pages are the same wherever it lies
         return Run(conversion.song.file, more=more)
     return Run(str(choice.song or conversion.song.file), str(choice.folder), more)
@@ -142,7 +142,7 @@ def _run(conversion: Conversion, choice: OutputChoice) -> Run:
 def _suggestions(
     conversion: Conversion, choice: OutputChoice, run: Run, sheet: Path
 ) -> tuple[Suggestion, ...]:
-    if not is_edited(conversion.sheet):
+    if not edited(conversion):
         return suggestions(conversion, run=run)
     from arranger.conversion.by_hand import with_edits
 
