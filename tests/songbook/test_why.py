@@ -15,7 +15,8 @@ from arranger.options import build_settings
 from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
 from arranger.songbook.index import opened
-from arranger.songbook.reasons import FEW, MOST_SETTINGS, why_lines
+from arranger.songbook.plan import FEW
+from arranger.songbook.reasons import MOST_SETTINGS, why_lines
 from arranger.songbook.summing_up import as_text
 from arranger.songbook.why import CODES, Made, Why, changes
 from tests.songbook.runs import choice, codes, command, edit, environment
@@ -181,6 +182,20 @@ def test_names_that_mean_several_parts_are_told_before_and_after(tmp_path: Path)
     assert [record.reason for record in result.records] == ["", "", "settings"]
     assert plan_book(choice(tmp_path))[1] == (), "of songs that are left all is told already"
     assert len(planned) == 3
+
+
+def test_songs_that_are_gone_are_told_once(tmp_path: Path) -> None:
+    for number in range(FEW + 2):
+        write_song(tmp_path / "songs" / f"{number}.mid", number)
+    run(choice(tmp_path))
+    for number in range(FEW + 1):
+        (tmp_path / "songs" / f"{number}.mid").unlink()
+    planned, remarks = plan_book(choice(tmp_path))
+    assert remarks == (
+        "6 songs are no longer there, but their files are: 0.mid, 1.mid, 2.mid, 3.mid, 4.mid and 1 more",
+    )
+    assert len(planned) == len(run(choice(tmp_path))) == 1
+    assert plan_book(choice(tmp_path))[1] == ()
 
 
 def test_many_songs_are_told_in_few_lines() -> None:
