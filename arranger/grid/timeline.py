@@ -20,6 +20,7 @@ from arranger.song.time import bars, seconds_at
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
+    from arranger.grid.track.beat import TrackedBeat
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
@@ -50,6 +51,8 @@ class Timeline(NamedTuple):
     """The tempo that is asked for."""
     beats_seconds: tuple[float, ...] = ()
     remarks: tuple[str, ...] = ()
+    heard: TrackedBeat | None = None
+    """When tracked: how sure the beat is, and the likeliest other readings."""
 
 
 def file_timeline(

@@ -1,10 +1,10 @@
-"""Train the networks that hear beats and bar lines: ``python -m tests.benchmarks.train_time PIECES OUT``.
+"""Train the network that hears bar lines on known beats: ``python -m tests.benchmarks.train_time PIECES OUT``.
 
-PIECES is what `time_pieces` writes. Needs torch. OUT gets ``beats.npz`` and ``bars.npz``. Pieces
-marked as held out are only measured on. ``--which beats|bars``, ``--minutes M``, ``--variants V`` (how
+PIECES is what `time_pieces` writes. Needs torch. OUT gets ``bars.npz``. Pieces
+marked as held out are only measured on. ``--minutes M``, ``--variants V`` (how
 many performances of a piece), ``--jobs N``.
 
-Both are trained alike: a song is played (`performing`), put on frames, cut, moved to another key; what
+A song is played (`performing`), put on frames, cut, moved to another key; what
 is asked is at which frames a beat and a bar line stand (binary cross-entropy).
 """
 
@@ -22,15 +22,12 @@ import numpy as np
 
 from arranger.grid.attacks import find_attacks
 from arranger.grid.track.bars_heard import bar_frames
-from arranger.grid.track.beats_heard import FRAMES_A_SECOND, beat_frames
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.frames import CHANNELS
 from tests.benchmarks.performing import Piece, Played, columns_of, perform
 
-WIDTH = {"beats": 40, "bars": 32}
-BLOCKS = {"beats": 11, "bars": 8}
-CUT = {"beats": 3072, "bars": 1024}
-BATCH = {"beats": 24, "bars": 48}
+WIDTH, BLOCKS = 32, 8
+CUT, BATCH = 1024, 48
 CHROMA = 13
 """The first of the columns of pitch classes."""
 
@@ -100,37 +97,14 @@ def played(row: dict[str, Any], seed: int) -> Played:
     return perform(piece, seed, seconds, rubato, drums=drums, level=rng.random() < 0.12)
 
 
-def example(job: tuple[dict[str, Any], int, str]) -> tuple[Any, ...] | None:
+def example(job: tuple[dict[str, Any], int]) -> tuple[Any, ...] | None:
     """Return frames, targets (frames, 2) and the first and last frame that the truth covers."""
-    row, seed, which = job
+    row, seed = job
     try:
-        done = played(row, seed)
-        return _beats_example(done) if which == "beats" else _bars_example(row, done, seed)
+        return _bars_example(row, played(row, seed), seed)
     except (ValueError, IndexError) as error:
         print(row["name"], seed, repr(error))
         return None
-
-
-def _beats_example(done: Played) -> tuple[Any, ...]:
-    notes = done.notes
-    attacks = find_attacks(notes)
-    evidence = find_evidence(notes, attacks)
-    frames = beat_frames(notes, attacks, evidence)
-    begin = evidence.seconds[0]
-    target = np.zeros((len(frames), 2), np.float32)
-    for column, times in enumerate((done.beats, done.bars)):
-        at = (times - begin) * FRAMES_A_SECOND + 2
-        near = np.rint(at).astype(int)
-        for off, worth in ((-1, 0.5), (1, 0.5), (0, 1.0)):
-            inside = near[(near + off >= 0) & (near + off < len(frames))] + off
-            target[inside, column] = np.maximum(target[inside, column], worth)
-    first, last = (done.beats[[0, -1]] - begin) * FRAMES_A_SECOND
-    return (
-        frames.astype(np.float16),
-        target,
-        max(int(first) - 5, 0),
-        min(int(last) + 5, len(frames)),
-    )
 
 
 def _bars_example(row: dict[str, Any], done: Played, seed: int) -> tuple[Any, ...]:
@@ -161,7 +135,7 @@ def _bars_example(row: dict[str, Any], done: Played, seed: int) -> tuple[Any, ..
     )
 
 
-def network(which: str, drop: float) -> Any:
+def network(drop: float) -> Any:
     """Return the torch module; the same sums as `arranger.grid.track.network`."""
     import torch
     from torch import nn
@@ -169,9 +143,9 @@ def network(which: str, drop: float) -> Any:
     class Net(nn.Module):
         def __init__(self) -> None:
             super().__init__()
-            width = WIDTH[which]
+            width = WIDTH
             self.first = nn.Conv1d(CHANNELS, width, 5, padding=2)
-            spread = [1 << n for n in range(BLOCKS[which])]
+            spread = [1 << n for n in range(BLOCKS)]
             self.taps = nn.ModuleList(
                 nn.Conv1d(width, width, 5, padding=2 * d, dilation=d) for d in spread
             )
@@ -255,7 +229,6 @@ class Pool:
 
 
 def train(
-    which: str,
     pool: Pool,
     check: Pool,
     held: Pool,
@@ -267,8 +240,8 @@ def train(
     import torch
 
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    net = network(which, drop).to(device)
-    average = network(which, drop).to(device)
+    net = network(drop).to(device)
+    average = network(drop).to(device)
     average.load_state_dict(net.state_dict())
     top = 4e-3
     optimiser = torch.optim.AdamW(net.parameters(), lr=top, weight_decay=0.02)
@@ -294,7 +267,7 @@ def train(
         for group in optimiser.param_groups:
             group["lr"] = rate
         net.train()
-        loss = loss_of(net, pool.batch(rng, BATCH[which])).sum()
+        loss = loss_of(net, pool.batch(rng, BATCH)).sum()
         optimiser.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
@@ -312,10 +285,10 @@ def train(
             told = time.time()
             average.eval()
             found = [measured(average, other) for other in (check, held)]
-            print(which, step, f"{done:.2f} train {summed:.4f} check, held", found, flush=True)
+            print(step, f"{done:.2f} train {summed:.4f} check, held", found, flush=True)
             if sum(found[0]) < best:
                 best = sum(found[0])
-                save(average, out / f"{which}.npz")
+                save(average, out / "bars.npz")
 
 
 def kind_of(number: int, row: dict[str, Any]) -> str:
@@ -323,7 +296,7 @@ def kind_of(number: int, row: dict[str, Any]) -> str:
     return "held" if row["held"] else "train" if number % 12 else "check"
 
 
-def jobs_of(rows: list[dict[str, Any]], which: str, variants: int, kind: str) -> list[Any]:
+def jobs_of(rows: list[dict[str, Any]], variants: int, kind: str) -> list[Any]:
     found = []
     for number, row in enumerate(rows):
         if kind_of(number, row) != kind or not row["sure"]:
@@ -348,7 +321,7 @@ def jobs_of(rows: list[dict[str, Any]], which: str, variants: int, kind: str) ->
             "verdi",
         }:
             times *= 2
-        found += [(row, 1000 * number + n + 17, which) for n in range(times)]
+        found += [(row, 1000 * number + n + 17) for n in range(times)]
     return found
 
 
@@ -359,7 +332,6 @@ def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("pieces", type=Path)
     asked.add_argument("out", type=Path)
-    asked.add_argument("--which", default="beats")
     asked.add_argument("--minutes", type=float, default=4.0)
     asked.add_argument("--variants", type=int, default=8)
     asked.add_argument("--jobs", type=int, default=2)
@@ -371,19 +343,18 @@ def main() -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
     begin, pools = time.time(), []
     for kind in ("train", "check", "held"):
-        jobs = jobs_of(rows, given.which, given.variants, kind)
+        jobs = jobs_of(rows, given.variants, kind)
         with ProcessPoolExecutor(given.jobs) as workers:
             made = [e for e in workers.map(example, jobs, chunksize=8) if e is not None]
-        pools.append(Pool(made, device, CUT[given.which]))
+        pools.append(Pool(made, device, CUT))
         print(
-            given.which,
             len(made),
             "examples",
             pools[-1].starts[-1],
             f"{time.time() - begin:.0f} s",
             flush=True,
         )
-    train(given.which, *pools, given.minutes, given.out, device, given.drop)
+    train(*pools, given.minutes, given.out, device, given.drop)
 
 
 if __name__ == "__main__":
