@@ -54,6 +54,8 @@ class Job:
     """Time limit."""
     megabytes: int
     """Memory limit, on top of what an idle worker has."""
+    size: int = 0
+    """Bytes of the song's file; 0 if nobody knows."""
 
 
 def do_job(job: Job) -> Record:
@@ -66,7 +68,7 @@ def do_job(job: Job) -> Record:
     except ArrangerError as error:
         return failed(job, _code(error), _message(error, job))
     except TimeIsUpError:
-        return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
+        return overdue(job)
     except Exception as error:  # noqa: BLE001 - one song's defect must not end the songbook
         if _out_of_memory(error):
             return failed(job, "memory", f"it took more than {job.megabytes} megabytes")
@@ -83,16 +85,16 @@ def _told() -> Iterator[list[str]]:
     said += [str(each.message) for each in caught if issubclass(each.category, ArrangerWarning)]
 
 
-def do_jobs(jobs: list[Job]) -> list[Record]:
-    """Convert some songs, one after the other."""
-    return [do_job(job) for job in jobs]
-
-
 def failed(job: Job, reason: str, message: str) -> Record:
     """Return the record of a song that wasn't converted."""
     return Record(
         relative=job.relative, place=job.place, state="failed", reason=reason, message=message
     )
+
+
+def overdue(job: Job) -> Record:
+    """Return the record of a song that met its time limit."""
+    return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
 
 
 def _converted(job: Job) -> Record:

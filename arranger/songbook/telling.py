@@ -1,0 +1,121 @@
+"""What a run tells while it goes on: its progress, and an overview that can be used already.
+
+The overview is written again and again, at times that grow with what writing it takes: so that takes a
+fortieth of the run, however many songs there are.
+"""
+
+from __future__ import annotations
+
+import time
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from arranger.errors import ArrangerError
+from arranger.songbook.overview import write_overview
+from arranger.songbook.progress import Progress, estimate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
+
+    from arranger.songbook.line import Line
+    from arranger.songbook.record import Record
+
+FIRST_SECONDS = 3.0
+"""After how long the overview is written first."""
+
+AGAIN_SECONDS = 5.0
+"""How soon it is written again, at the earliest."""
+
+SHARE = 40
+"""One in so many parts of the time goes into it, at most."""
+
+_PROGRESS_SECONDS = 0.2
+
+
+class Telling:
+    """Tells of a run that goes on.
+
+    Parameters
+    ----------
+    order
+        All songs by their relative paths, in the order of the overview.
+    records
+        Those that are done with; grows from outside.
+    earlier
+        Those of the run before: they tell of what stands there until it is done again.
+    line
+        What is to be done.
+    out
+        Where the overview goes.
+    progress
+        Is told how far the run has come.
+    limit
+        Seconds that a song may take.
+    """
+
+    def __init__(
+        self,
+        order: Sequence[str],
+        records: Mapping[str, Record],
+        earlier: Mapping[str, Record],
+        line: Line,
+        out: Path,
+        progress: Callable[[Progress], None],
+        limit: float,
+    ) -> None:
+        self._order, self._records, self._earlier = order, records, earlier
+        self._line, self._out, self._progress, self._limit = line, out, progress, limit
+        self._whole = line.ahead()
+        self._begun = self._told = time.monotonic()
+        self._wait = AGAIN_SECONDS
+        self._due = self._begun + FIRST_SECONDS
+        self._again = False
+
+    def tell(self) -> None:
+        """Tell what is due."""
+        now = time.monotonic()
+        if now >= self._told + _PROGRESS_SECONDS:
+            self._told = now
+            self._progress(self._state())
+        if now >= self._due:
+            self._write(self._state())
+
+    def finish(self) -> tuple[Path, ...]:
+        """Tell of the end; return the overview's files."""
+        self._progress(Progress(len(self._order), len(self._order)))
+        return write_overview(self._standing(), self._out, again=self._again)
+
+    def stop(self) -> None:
+        """Write that the run has ended before its end, if there is anything to tell."""
+        with suppress(ArrangerError):  # what went wrong first is what must be told
+            self._write(self._state()._replace(stopped=True))
+
+    def _write(self, state: Progress) -> None:
+        began = time.monotonic()
+        write_overview(self._standing(), self._out, state, again=self._again)
+        self._again = True
+        ended = time.monotonic()
+        self._wait = max(AGAIN_SECONDS, SHARE * (ended - began))
+        self._due = ended + self._wait
+
+    def _standing(self) -> tuple[Record, ...]:
+        found = (self._records.get(song) or self._earlier.get(song) for song in self._order)
+        return tuple(record for record in found if record is not None)
+
+    def _state(self) -> Progress:
+        line = self._line
+        likely = estimate(
+            self._whole,
+            line.ahead(),
+            time.monotonic() - self._begun,
+            line.at_work(),
+            self._limit,
+        )
+        return Progress(
+            done=len(self._records),
+            songs=len(self._order),
+            seconds_left=likely.seconds,
+            at_most=likely.at_most,
+            again_seconds=round(self._wait),
+        )
