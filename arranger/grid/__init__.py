@@ -1,8 +1,10 @@
 """The grid: from song time to the engine's steps.
 
 track     Beat tracking for songs that don't follow their own beat
+asked_bars  Bars as the user says: their metre, and where the first bar line is
 attacks   Attacks: onsets that are meant together, taken together before anything is rounded
 choose    Choosing the step: what each candidate would cost the music
+disputed  Whether the music plainly has other bars than those that its file states, and which
 loops     Where a piece goes on after its last step
 metres    Bars by ear for a song that has beats but no bars
 model     The grid: how song time maps to the engine's steps
@@ -16,6 +18,7 @@ timeline  Where notes and bar lines stand in beats, whichever way the beats were
 tracked   The timeline of a song whose beats were tracked
 """
 
+from arranger.grid.disputed import HeardBars, heard_bars
 from arranger.grid.model import Grid, GridBar, Section, StepChoice
 from arranger.grid.onbeat import BeatVerdict, follows_own_beat
 from arranger.grid.plan import plan_grid
@@ -24,8 +27,10 @@ __all__ = [
     "BeatVerdict",
     "Grid",
     "GridBar",
+    "HeardBars",
     "Section",
     "StepChoice",
     "follows_own_beat",
+    "heard_bars",
     "plan_grid",
 ]

@@ -8,15 +8,18 @@ index          The index in OUT: what was made from which bytes with which setti
 limits         What a worker keeps to: the time and memory of one song
 overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
 page           The page of a songbook: all songs ranked by what was kept
+plan           What a run will do, and why, before anything is converted
 pool           Many jobs on workers, so that a song that kills its worker costs only itself
+program        What the program itself puts into the outputs, as digests
 progress       How far a run has come, and how long it will take yet
 record         What the songbook remembers of one song: small, plain
 standing       The record of a song whose sheet was edited by hand and left alone
 summing_up     What the terminal says after a songbook: counters and wording
+why            Why a song is converted or left alone
 work           One song from file to files, in a worker process: whatever happens
 """
 
-from arranger.songbook.book import BookChoice, BookResult, convert_book
+from arranger.songbook.book import BookChoice, BookResult, convert_book, plan_book
 from arranger.songbook.pool import core_count
 from arranger.songbook.record import REASON_CODES, Record
 
@@ -27,4 +30,5 @@ __all__ = [
     "Record",
     "convert_book",
     "core_count",
+    "plan_book",
 ]

@@ -12,27 +12,26 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
+import tempfile
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
-from arranger.options import command_line
 from arranger.songbook.record import Record
-from arranger.version import VERSION
+from arranger.songbook.why import Made
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-    from pathlib import Path
-
-    from arranger.settings import Settings
+    from collections.abc import Iterable, Iterator, Mapping
 
 NAME = "songbook.index"
 
 _TABLE = """CREATE TABLE songs (
     relative TEXT PRIMARY KEY,
-    key TEXT NOT NULL,
-    sizes TEXT NOT NULL,
+    made TEXT NOT NULL,
+    outputs TEXT NOT NULL,
     record TEXT NOT NULL,
     digest TEXT NOT NULL
 ) WITHOUT ROWID"""
@@ -54,39 +53,14 @@ REBUILT = "was damaged or of another version and is built anew, so all songs are
 class Known(NamedTuple):
     """What the index knows of a song."""
 
-    key: str
-    sizes: str
+    made: Made
+    outputs: Mapping[str, str]
+    """Of the files written, as `arranger.songbook.why.output_stamps` says it."""
     record: Record
 
 
 class _DamagedError(Exception):
     """The index is not as this version wrote it."""
-
-
-def settings_key(settings: Settings) -> str:
-    """Return what the outputs depend on besides the song and its place, as text."""
-    return "\0".join((VERSION, command_line(settings), _engine_digest(settings.engine)))
-
-
-def song_key(content: bytes, settings: str, place: str, outputs: str) -> str:
-    """Return a digest of all that the outputs depend on; ``settings`` is a `settings_key`."""
-    parts = (settings, place, outputs)
-    digest = hashlib.sha256("\0".join(parts).encode("utf-8", "surrogateescape"))
-    digest.update(hashlib.sha256(content).digest())
-    return digest.hexdigest()
-
-
-def output_sizes(folder: Path, names: Iterable[str]) -> str:
-    """Return names, sizes and times of outputs as text; a missing one makes it differ."""
-    found = []
-    for name in names:
-        try:
-            state = os.stat(folder / name)  # noqa: PTH116 - a fifth of the time of Path.stat
-        except OSError:
-            found.append(f"{name}:gone")
-        else:
-            found.append(f"{name}:{state.st_size}:{state.st_mtime_ns}")
-    return "|".join(found)
 
 
 class Index:
@@ -104,7 +78,12 @@ class Index:
     def remember(self, relative: str, known: Known) -> None:
         """Write what is now known of a song."""
         # JSON in ASCII: names that are no UTF-8 hold surrogates, which SQLite can't store.
-        row = (json.dumps(relative), known.key, known.sizes, known.record.to_json())
+        row = (
+            json.dumps(relative),
+            json.dumps(known.made),
+            json.dumps(known.outputs),
+            known.record.to_json(),
+        )
         with _told(self._path):
             self._connection.execute(
                 "INSERT OR REPLACE INTO songs VALUES (?, ?, ?, ?, ?)", (*row, _digest(row))
@@ -165,6 +144,26 @@ def opened(out: Path) -> Iterator[Index]:
         index.close()
 
 
+def known_of(out: Path) -> tuple[dict[str, Known], bool]:
+    """Return what the index of an output folder knows, and whether it is there but of no use.
+
+    Nothing is written there: a copy is looked at.
+    """
+    if not (out / NAME).is_file():
+        return {}, False
+    with tempfile.TemporaryDirectory() as place:
+        copy = Path(place) / NAME
+        try:
+            for suffix in _BESIDE:
+                with suppress(FileNotFoundError):
+                    shutil.copyfile(out / f"{NAME}{suffix}", f"{copy}{suffix}")
+            index = _begun(copy)
+        except (_DamagedError, OSError, sqlite3.Error):
+            return {}, True
+        index.close()
+    return index.known, False
+
+
 def _begun(path: Path) -> Index:
     """Return the index at a path, checked to the last row and locked, or a fresh one."""
     there = path.exists()
@@ -198,8 +197,10 @@ def _checked(connection: sqlite3.Connection) -> dict[str, Known]:
     for *row, digest in connection.execute("SELECT * FROM songs"):
         if digest != _digest(row):
             raise _DamagedError
-        relative, key, sizes, record = row
-        known[json.loads(relative)] = Known(key, sizes, Record.from_json(record))
+        relative, made, outputs, record = row
+        known[json.loads(relative)] = Known(
+            Made(*json.loads(made)), json.loads(outputs), Record.from_json(record)
+        )
     return known
 
 
@@ -257,14 +258,3 @@ def _refused(path: Path, error: Exception) -> OutputError:
         file=path,
         remedy="free the space, or choose another folder with -o",
     )
-
-
-def _engine_digest(engine: str) -> str:
-    # A user's engine file may change under the same name.
-    if not engine.endswith(".toml"):
-        return ""
-    try:
-        with open(engine, "rb") as file:  # noqa: PTH123 - the name is text from the user
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""

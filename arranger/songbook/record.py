@@ -54,6 +54,8 @@ class Record:
     """Names of the files written, without folder."""
     edited: bool = False
     """Whether the sheet there holds edits by hand."""
+    why: tuple[tuple[str, str], ...] = ()
+    """Why this run converted it or left it: codes of `arranger.songbook.why` with their sentences."""
 
     def values(self) -> dict[str, Any]:
         """Return the fields by name."""
@@ -70,6 +72,7 @@ class Record:
         values: dict[str, Any] = json.loads(text)
         values["strip"] = tuple(values["strip"])
         values["outputs"] = tuple(values["outputs"])
+        values["why"] = tuple((code, sentence) for code, sentence in values["why"])
         return cls(**values)
 
 

@@ -34,7 +34,7 @@ BEAT_LENGTHS = ((2, 0.5), (3, 0.3), (4, 0.0), (5, 1.0), (6, 0.5), (7, 1.0))
 """The same in beats, for beats that were tracked."""
 
 
-class HeardBars(NamedTuple):
+class LikeliestBars(NamedTuple):
     """Bar lines that were heard."""
 
     lines: Ints
@@ -76,7 +76,7 @@ def hear_lines(
     return odds
 
 
-def likeliest_bars(odds: Floats, lengths: tuple[tuple[int, float], ...]) -> HeardBars | None:
+def likeliest_bars(odds: Floats, lengths: tuple[tuple[int, float], ...]) -> LikeliestBars | None:
     """Return the likeliest bars, given the log odds of a line at each place; None if none pays."""
     gains, sizes = odds.tolist(), [size for size, _ in lengths]
     kinds = range(len(sizes))
@@ -103,7 +103,7 @@ def likeliest_bars(odds: Floats, lengths: tuple[tuple[int, float], ...]) -> Hear
         lines.append(place)
     if len(lines) < 2:
         return None
-    return HeardBars(_to_both_ends(lines[::-1], len(gains)), total)
+    return LikeliestBars(_to_both_ends(lines[::-1], len(gains)), total)
 
 
 def _to_both_ends(lines: list[int], count: int) -> Ints:
