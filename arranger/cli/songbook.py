@@ -78,8 +78,8 @@ def songbook(
         megabytes=megabytes,
     )
     try:
-        with counting("songs") as progress:
-            result = convert_book(choice, progress)
+        with counting("songs") as report:
+            result = convert_book(choice, lambda now: report(now.done, now.songs, now.left))
     except KeyboardInterrupt:
         say("arranger: stopped; the next run goes on from here", error=True)
         sys.exit(130)

@@ -1,10 +1,12 @@
 """The songbook: many songs converted together, resumable, with nothing lost.
 
+apart          A song converted in a process of its own, which may hang, be killed or die
 book           A whole songbook: find, skip what is done, convert the rest, sum up
 book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
 cluster        The same jobs on the workers of a Dask cluster
 find           Finds the songs of a folder and gives each the place where its files will go
 index          The index in OUT: what was made from which bytes with which settings, so
+line           The songs that wait, served from both ends
 limits         What a worker keeps to: the time and memory of one song
 overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
 page           The page of a songbook: all songs ranked by what was kept
@@ -15,8 +17,10 @@ progress       How far a run has come, and how long it will take yet
 record         What the songbook remembers of one song: small, plain
 standing       The record of a song whose sheet was edited by hand and left alone
 summing_up     What the terminal says after a songbook: counters and wording
+telling        What a run tells while it goes on: progress, and an overview that can be used
 why            Why a song is converted or left alone
 work           One song from file to files, in a worker process: whatever happens
+worker         The process that converts songs, one after the other
 """
 
 from arranger.songbook.book import BookChoice, BookResult, convert_book, plan_book

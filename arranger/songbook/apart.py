@@ -64,17 +64,21 @@ class Worker:
             return answer.record
         return overdue(job) if late.is_set() else None
 
-    def end(self) -> None:
+    @property
+    def over(self) -> bool:
+        """Whether it was told to end."""
+        return self._over
+
+    def kill(self) -> None:
         """End the process, whatever it is doing, and start none any more; any thread may say so."""
         with self._lock:
             self._over = True
             if self._process is not None:
                 self._process.kill()
 
-    def wait(self) -> None:
-        """Wait until the process is gone."""
-        with self._lock:
-            self._over = True
+    def end(self) -> None:
+        """End the process and wait until it is gone; for the thread that asks."""
+        self.kill()
         self._end()
 
     def _started(self) -> subprocess.Popen[bytes]:

@@ -20,24 +20,26 @@ from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.find import find_songs
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, known_of, opened
-from arranger.songbook.overview import write_overview
+from arranger.songbook.line import Line
 from arranger.songbook.plan import digested, folder_of, made_by, plan, why_done
-from arranger.songbook.pool import run_jobs, stop_workers
+from arranger.songbook.pool import run_jobs
+from arranger.songbook.telling import Telling
 from arranger.songbook.why import output_stamps
 from arranger.songbook.work import Job
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
     from arranger.settings import Settings
     from arranger.songbook.find import Found
     from arranger.songbook.index import Index
     from arranger.songbook.plan import Planned
+    from arranger.songbook.progress import Progress
     from arranger.songbook.record import Record
 
-SAVE_EVERY = 64
-"""Songs between two saves of the index: so many are done again after a kill, at most."""
+SAVE_SECONDS = 2.0
+"""Time between two saves of the index: what was done in it is done again after a kill."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +84,7 @@ class BookResult(NamedTuple):
 
 
 def convert_book(
-    choice: BookChoice, progress: Callable[[int, int], None] = lambda _done, _whole: None
+    choice: BookChoice, progress: Callable[[Progress], None] = lambda _progress: None
 ) -> BookResult:
     """Convert all songs of a folder and write the overview.
 
@@ -91,7 +93,7 @@ def convert_book(
     choice
         What and how.
     progress
-        Called with songs done and songs in all, whenever one is done.
+        Called with how far the run has come, a few times a second at most.
 
     Raises
     ------
@@ -111,26 +113,48 @@ def convert_book(
         planned = plan(jobs, index.known, made_by(), lost=index.rebuilt)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
         _freshen(index, planned)
-        todo = {each.job.relative: each for each in planned if each.record is None}
-        done = converted = 0
-        with (
-            _clean_end(choice),
-            closing(run_jobs(_begun(todo), choice.workers, choice.cluster)) as ran,
-        ):
-            for done, (job, plain) in enumerate(ran, 1):
-                record = why_done(todo[job.relative], plain)
-                records[job.relative] = record
-                _remember(index, todo[job.relative], record)
-                converted += record.state != "failed"
-                if done % SAVE_EVERY == 0:
-                    index.save()
-                progress(len(records), len(jobs))
-            if done:
-                sweep(choice.out)  # after workers that died
+        todo = {each.job.relative: digested(each) for each in planned if each.record is None}
+        line = Line(each.job for each in todo.values())
+        telling = Telling(
+            [job.relative for job in jobs],
+            records,
+            {relative: known.record for relative, known in index.known.items()},
+            line,
+            choice.out,
+            progress,
+            choice.seconds,
+        )
+        with _clean_end(choice, telling):
+            _convert(choice, index, line, todo, records, telling)
         index.save()
-        ordered = tuple(records[job.relative] for job in jobs)
-        files = write_overview(ordered, choice.out)
+        files = telling.finish()
+    ordered = tuple(records[job.relative] for job in jobs)
+    converted = sum(records[relative].state != "failed" for relative in todo)
     return BookResult(ordered, converted, files, remarks)
+
+
+def _convert(
+    choice: BookChoice,
+    index: Index,
+    line: Line,
+    todo: Mapping[str, Planned],
+    records: dict[str, Record],
+    telling: Telling,
+) -> None:
+    """Convert what waits in the line; put each record among the others and into the index."""
+    saved = time.monotonic()
+    with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
+        for each in ran:
+            if each is not None:
+                planned, record = todo[each[0].relative], why_done(todo[each[0].relative], each[1])
+                records[record.relative] = record
+                _remember(index, planned, record)
+            if time.monotonic() >= saved + SAVE_SECONDS:
+                index.save()
+                saved = time.monotonic()
+            telling.tell()
+    if todo:
+        sweep(choice.out)  # after workers that died
 
 
 def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]:
@@ -160,14 +184,13 @@ def _jobs(choice: BookChoice) -> tuple[tuple[Job, ...], tuple[str, ...]]:
 
 
 @contextmanager
-def _clean_end(choice: BookChoice) -> Iterator[None]:
-    """If the run doesn't reach its end, stop the workers and sweep up after them."""
+def _clean_end(choice: BookChoice, telling: Telling) -> Iterator[None]:
+    """If the run doesn't reach its end, sweep up after the workers, and say so in the overview."""
     try:
         yield
     except BaseException:
-        if choice.cluster is None:
-            stop_workers()
         sweep(choice.out)
+        telling.stop()
         raise
 
 
@@ -184,13 +207,6 @@ def _job(choice: BookChoice, song: Found, settings: Settings, keeping: Keeping) 
         seconds=choice.seconds,
         megabytes=choice.megabytes,
     )
-
-
-def _begun(todo: dict[str, Planned]) -> Iterator[Job]:
-    """Yield the jobs, each when its song's digest is noted."""
-    for relative, planned in todo.items():
-        todo[relative] = digested(planned)
-        yield planned.job
 
 
 def _freshen(index: Index, planned: tuple[Planned, ...]) -> None:

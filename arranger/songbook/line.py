@@ -10,21 +10,31 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from pathlib import Path
 
     from arranger.songbook.work import Job
 
-_SCORE_BYTES = {".abc": 100.0, ".krn": 20.0, ".mei": 3.0, ".musicxml": 3.0, ".xml": 3.0, ".mxl": 60.0}
+_SCORE_BYTES = {
+    ".abc": 100.0,
+    ".krn": 20.0,
+    ".mei": 3.0,
+    ".musicxml": 3.0,
+    ".xml": 3.0,
+    ".mxl": 60.0,
+}
 """Bytes of MIDI that take as long as a byte of a score, which music21 reads; measured, roughly."""
 
 
-def weight_of(suffix: str, size: int) -> float:
-    """Return about how much work a song is, in bytes of MIDI."""
-    return size * _SCORE_BYTES.get(suffix.lower(), 1.0)
+def weight_of(song: Path) -> float:
+    """Return about how much work a song is, in bytes of MIDI; 0 if its size can't be told."""
+    try:
+        return song.stat().st_size * _SCORE_BYTES.get(song.suffix.lower(), 1.0)
+    except OSError:
+        return 0.0
 
 
 class Ahead(NamedTuple):
@@ -38,11 +48,12 @@ class Line:
     """The jobs of a run; several threads may take from it."""
 
     def __init__(self, jobs: Iterable[Job]) -> None:
-        jobs = sorted(jobs, key=lambda job: (_weight(job), job.relative))
+        jobs = tuple(jobs)
+        weights = {job.relative: weight_of(job.source) for job in jobs}
         self._lock = threading.Lock()
-        self._waiting = deque(jobs)
+        self._waiting = deque(sorted(jobs, key=lambda job: (weights[job.relative], job.relative)))
         self._put_back: deque[Job] = deque()
-        self._weight = sum(map(_weight, jobs))
+        self._weights = weights
         self._begun: dict[str, float] = {}
 
     def __len__(self) -> int:
@@ -60,7 +71,7 @@ class Line:
     def finish(self, job: Job) -> None:
         """Note that a job is done with."""
         with self._lock:
-            self._weight -= _weight(job)
+            del self._weights[job.relative]
             del self._begun[job.relative]
 
     def put_back(self, job: Job) -> None:
@@ -82,15 +93,10 @@ class Line:
     def ahead(self) -> Ahead:
         """Return what isn't done yet; what is at work counts in full."""
         with self._lock:
-            songs = len(self._waiting) + len(self._put_back) + len(self._begun)
-            return Ahead(songs, self._weight)
+            return Ahead(len(self._weights), sum(self._weights.values()))
 
     def at_work(self) -> list[float]:
         """Return for how many seconds each job that was taken has been at work."""
         now = time.monotonic()
         with self._lock:
             return [now - since for since in self._begun.values()]
-
-
-def _weight(job: Job) -> float:
-    return weight_of(PurePosixPath(job.relative).suffix, job.size)

@@ -9,7 +9,6 @@ from urllib.parse import quote
 
 from arranger.errors import one_line
 from arranger.report.build import Script, asset, embedded, rendered
-from arranger.songbook.progress import spoken_time
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
@@ -61,10 +60,8 @@ def _running(running: Progress | None) -> dict[str, Any]:
     """Return what the page says of a run that goes on, or was stopped."""
     if running is None:
         return {"running": None}
-    left = running.seconds_left
     return {
         "running": running,
-        "time_left": "" if left is None else spoken_time(left),
         "written": round(1000 * time.time()),
         "again": running.again_seconds,
     }

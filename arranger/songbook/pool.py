@@ -51,11 +51,15 @@ def run_jobs(
     """
     with closing(_outcomes(line, workers, cluster)) as outcomes:
         for outcome in outcomes:
-            if outcome is not None and outcome[1] is None:
-                line.put_back(outcome[0])
+            if outcome is None:
                 yield None
+                continue
+            job, record = outcome
+            if record is None:
+                line.put_back(job)
             else:
-                yield outcome
+                line.finish(job)
+                yield job, record
     line.turn()
     with closing(_outcomes(line, workers, cluster, alone=True)) as outcomes:
         for outcome in outcomes:
@@ -63,6 +67,7 @@ def run_jobs(
                 yield None
             else:
                 job, record = outcome
+                line.finish(job)
                 yield job, record or failed(job, "crashed", "its worker process died, twice")
 
 
@@ -117,7 +122,7 @@ def _here(line: Line, workers: int) -> Generator[Outcome | None, None, None]:
     finally:
         line.clear()
         for worker in crew:
-            worker.end()
+            worker.kill()
         for thread in threads:
             thread.join()
 
@@ -135,5 +140,5 @@ def _serve(
     except BaseException as error:  # noqa: BLE001 - for the run to raise
         back.put(error)
     finally:
-        worker.wait()
+        worker.end()
         back.put(None)

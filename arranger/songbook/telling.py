@@ -66,6 +66,7 @@ class Telling:
     ) -> None:
         self._order, self._records, self._earlier = order, records, earlier
         self._line, self._out, self._progress, self._limit = line, out, progress, limit
+        self._left = len(records)
         self._whole = line.ahead()
         self._begun = self._told = time.monotonic()
         self._wait = AGAIN_SECONDS
@@ -83,11 +84,14 @@ class Telling:
 
     def finish(self) -> tuple[Path, ...]:
         """Tell of the end; return the overview's files."""
-        self._progress(Progress(len(self._order), len(self._order)))
+        if self._whole.songs:
+            self._progress(self._state())
         return write_overview(self._standing(), self._out, again=self._again)
 
     def stop(self) -> None:
         """Write that the run has ended before its end, if there is anything to tell."""
+        if not self._again and len(self._records) == self._left:
+            return
         with suppress(ArrangerError):  # what went wrong first is what must be told
             self._write(self._state()._replace(stopped=True))
 

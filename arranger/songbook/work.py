@@ -54,8 +54,6 @@ class Job:
     """Time limit."""
     megabytes: int
     """Memory limit, on top of what an idle worker has."""
-    size: int = 0
-    """Bytes of the song's file; 0 if nobody knows."""
 
 
 def do_job(job: Job) -> Record:

@@ -80,7 +80,7 @@ def worker_memory_mb() -> float:
     peaks = [0]
     for state in Path("/proc").glob("[0-9]*"):
         try:
-            if b"popen_loky" in (state / "cmdline").read_bytes():
+            if b"arranger.songbook.worker" in (state / "cmdline").read_bytes():
                 status = (state / "status").read_text()
                 peaks.append(int(status.split("VmHWM:")[1].split()[0]))
         except (OSError, IndexError):
