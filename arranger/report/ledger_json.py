@@ -16,7 +16,7 @@ from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
 from arranger.report.columns import stretches
 from arranger.report.hearing import LINES
-from arranger.report.losses import bar_losses
+from arranger.report.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
@@ -43,7 +43,9 @@ def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     for _, columns in stretches(conversion):
         yield (between + ",\n".join(_lines(columns))).encode("utf-8", "backslashreplace")
         between = ",\n"
-    tail = json.dumps({**found.totals(), "reasons": found.reasons()})
+    heard = dict(zip(LINES, song_heard(conversion), strict=True))
+    lost = song_lost(beats_heard(conversion))
+    tail = json.dumps({**found.totals(), "reasons": found.reasons(), "heard": heard, "lost": lost})
     yield f'\n],\n "totals": {tail}\n}}\n'.encode()
 
 

@@ -3,7 +3,10 @@
 apart          A song converted in a process of its own, which may hang, be killed or die
 book           A whole songbook: find, skip what is done, convert the rest, sum up
 book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
+changes        What became of a song since the run before, and since when it is edited
 cluster        The same jobs on the workers of a Dask cluster
+converted      The record of a converted song: its figures, by the measure of its report
+doubts         What a conversion may have taken wrongly: a word and a sentence each
 find           Finds the songs of a folder and gives each the place where its files will go
 index          The index in OUT: what was made from which bytes with which settings, so
 line           The songs that wait, served from both ends
@@ -21,6 +24,7 @@ telling        What a run tells while it goes on: progress, and an overview that
 why            Why a song is converted or left alone
 work           One song from file to files, in a worker process: whatever happens
 worker         The process that converts songs, one after the other
+worklist       Which song needs a hand first, and the columns that are told of each
 """
 
 from arranger.songbook.book import BookChoice, BookResult, convert_book, plan_book

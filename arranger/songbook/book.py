@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import time
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep
@@ -17,18 +17,19 @@ from arranger.lifeline import LOOK_SECONDS
 from arranger.sheet.keep import NOT_KEPT, Keeping
 from arranger.songbook.book_settings import NAME as SETTINGS_NAME
 from arranger.songbook.book_settings import BookSettings, read_book_settings
+from arranger.songbook.changes import with_change
 from arranger.songbook.find import find_songs
 from arranger.songbook.index import NAME as INDEX_NAME
-from arranger.songbook.index import REBUILT, Known, known_of, opened
+from arranger.songbook.index import REBUILT, Known, looked_at, opened
 from arranger.songbook.line import Line
-from arranger.songbook.plan import digested, folder_of, made_by, plan, why_done
+from arranger.songbook.plan import Making, digested, folder_of, plan, why_done
 from arranger.songbook.pool import run_jobs
 from arranger.songbook.telling import Telling
 from arranger.songbook.why import output_stamps
 from arranger.songbook.work import Job
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Generator, Iterator, Mapping
     from pathlib import Path
 
     from arranger.settings import Settings
@@ -110,9 +111,10 @@ def convert_book(
             time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
         index.forget(index.known.keys() - {job.relative for job in jobs})
-        planned = plan(jobs, index.known, made_by(), lost=index.rebuilt)
+        making = Making(index.program)
+        planned = plan(jobs, index.known, making, lost=index.rebuilt)
+        planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
-        _freshen(index, planned)
         todo = {each.job.relative: digested(each) for each in planned if each.record is None}
         line = Line(each.job for each in todo.values())
         telling = Telling(
@@ -124,8 +126,16 @@ def convert_book(
             progress,
             choice.seconds,
         )
-        with _clean_end(choice, telling):
-            _convert(choice, index, line, todo, records, telling)
+        with (
+            _clean_end(choice, telling),
+            closing(_converted(choice, index, making, todo, line)) as converting,
+        ):
+            for record in converting:
+                if record is not None:
+                    records[record.relative] = record
+                telling.tell()
+        if records:
+            index.note_program(making.program)
         index.save()
         files = telling.finish()
     ordered = tuple(records[job.relative] for job in jobs)
@@ -133,26 +143,22 @@ def convert_book(
     return BookResult(ordered, converted, files, remarks)
 
 
-def _convert(
-    choice: BookChoice,
-    index: Index,
-    line: Line,
-    todo: Mapping[str, Planned],
-    records: dict[str, Record],
-    telling: Telling,
-) -> None:
-    """Convert what waits in the line; put each record among the others and into the index."""
+def _converted(
+    choice: BookChoice, index: Index, making: Making, todo: Mapping[str, Planned], line: Line
+) -> Generator[Record | None, None, None]:
+    """Yield the record of each song that is done, remembered; None now and then while none is."""
     saved = time.monotonic()
     with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
         for each in ran:
+            record = None
             if each is not None:
-                planned, record = todo[each[0].relative], why_done(todo[each[0].relative], each[1])
-                records[record.relative] = record
-                _remember(index, planned, record)
+                planned, known = todo[each[0].relative], index.known.get(each[0].relative)
+                record = with_change(known and known.record, why_done(planned, each[1]))
+                _remember(index, planned, making, record)
             if time.monotonic() >= saved + SAVE_SECONDS:
                 index.save()
                 saved = time.monotonic()
-            telling.tell()
+            yield record
     if todo:
         sweep(choice.out)  # after workers that died
 
@@ -166,10 +172,12 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
         If the folder or ``songbook.toml`` is wrong.
     """
     jobs, remarks = _jobs(choice)
-    known, lost = known_of(choice.out)
-    if lost:
+    index = looked_at(choice.out)
+    if index is None:
+        return plan(jobs, {}, Making()), remarks
+    if index.rebuilt:
         remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
-    return plan(jobs, known, made_by(), lost=lost), remarks
+    return plan(jobs, index.known, Making(index.program), lost=index.rebuilt), remarks
 
 
 def _jobs(choice: BookChoice) -> tuple[tuple[Job, ...], tuple[str, ...]]:
@@ -209,17 +217,29 @@ def _job(choice: BookChoice, song: Found, settings: Settings, keeping: Keeping) 
     )
 
 
-def _freshen(index: Index, planned: tuple[Planned, ...]) -> None:
-    """Remember the times of files that were read, so that a look is enough next time."""
+def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...]:
+    """Remember the times of files that were read, so that a look is enough next time.
+
+    What changed in the run before is forgotten, unless this one goes on with it.
+    """
+    fresh = []
     for each in planned:
-        known = index.known.get(each.job.relative)
-        if each.record is not None and known is not None and each.made != known.made:
-            index.remember(each.job.relative, known._replace(made=each.made))
+        record, known = each.record, index.known.get(each.job.relative)
+        if record is not None and known is not None:
+            stale = bool(record.change) and not index.interrupted
+            if stale:
+                record = replace(record, change="")
+                each = each._replace(record=record)
+            if stale or each.stamp != known.made.stamp:
+                made = known.made._replace(stamp=each.stamp)
+                index.remember(each.job.relative, known._replace(made=made, record=record))
+        fresh.append(each)
+    return tuple(fresh)
 
 
-def _remember(index: Index, planned: Planned, record: Record) -> None:
+def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
     stamps = output_stamps(folder_of(planned.job), record.outputs)
-    index.remember(record.relative, Known(planned.made, stamps, record))
+    index.remember(record.relative, Known(making(planned), stamps, record))
 
 
 def _book_settings(choice: BookChoice) -> BookSettings:

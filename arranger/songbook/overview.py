@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.files import write_bytes
 from arranger.report.ledger_csv import as_text
+from arranger.songbook.worklist import COLUMNS as WORKLIST
+from arranger.songbook.worklist import FIELDS, by_need
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,13 +21,15 @@ if TYPE_CHECKING:
     from arranger.songbook.record import Record
 
 FORMAT = "arranger-songbook"
-VERSION = 1
+VERSION = 2
 
-COLUMNS = (
+_FIRST = (
     "song", "state", "reason", "message", "title", "engine", "step", "asked_bpm", "played_bpm",
     "bars", "steps", "notes", "kept", "changed", "merged", "dropped", "tune", "bass",
     "same_notes_as", "sheet",
 )  # fmt: skip
+_NEXT = tuple(name for column in WORKLIST for name in column.fields if name not in _FIRST)
+COLUMNS = (*_FIRST, "rank", *_NEXT)
 """Of songbook.csv, in this order in every version; new ones are added at the end."""
 
 
@@ -84,11 +88,14 @@ def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
+    ranks = {record.relative: rank for rank, record in enumerate(by_need(records), 1)}
     for record in records:
-        row = record.values()
+        row: dict[str, object] = record.values()
+        row |= {name: FIELDS[name](record) for name in _NEXT}
         row["song"] = record.relative
         row["same_notes_as"] = twins.get(record.relative, "")
         row["sheet"] = f"{record.place}.duet" if record.outputs else ""
+        row["rank"] = ranks[record.relative]
         writer.writerow([_cell(row[column]) for column in COLUMNS])
     return text.getvalue().encode()
 

@@ -86,5 +86,5 @@ def _song(record: Record, twins: Mapping[str, str]) -> dict[str, Any]:
         "tempo": record.played_bpm,
         "tune": one_line(record.tune),
         "bass": one_line(record.bass),
-        "strip": [round(share, 2) for share in record.strip],
+        "strip": [],
     }

@@ -5,11 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
+from arranger.engine import load_engine
 from arranger.errors import ArrangerError
 from arranger.reduce.reasons import OUTCOMES
+from arranger.report.hearing import LINES
 from arranger.report.query import read_ledger
+from arranger.report.sheet_side import sheet_side
 from arranger.sheet.record.base import base_of
-from arranger.songbook.record import Record, lost_shares, notes_digest
+from arranger.songbook.changes import file_time
+from arranger.songbook.converted import along, bytes_limit, strips
+from arranger.songbook.doubts import WORDS
+from arranger.songbook.record import FORMAT, Record, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,7 +38,7 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
     """
     told: dict[str, Any] = {}
     try:
-        told = _told(read_ledger(paths[1]), len(sheet.bars))
+        told = _told(read_ledger(paths[1]))
     except ArrangerError as error:
         told["message"] = f"edited by hand; its ledger {error.what}"
     except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError):
@@ -49,17 +55,35 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
         step=str(sheet.step_beats),
         outputs=tuple(path.name for path in paths if path.exists()),
         edited=True,
+        edited_at=file_time(paths[0]),
+        format=FORMAT,
+        **_played(sheet, paths[0]),
         **told,
     )
 
 
-def _told(ledger: dict[str, Any], bars: int) -> dict[str, Any]:
+def _played(sheet: Sheet, path: Path) -> dict[str, Any]:
+    """Return the fields of a record that a sheet and its engine tell; none if it can't be played."""
+    try:
+        engine = load_engine(sheet.engine, beside=path)
+        side = sheet_side(sheet, engine)
+    except ArrangerError:
+        return {}
+    limit = bytes_limit(engine, None)
+    return {
+        "seconds": round(side.seconds, 3),
+        "song_bytes": limit + 1 if side.song_bytes is None else side.song_bytes,
+        "bytes_limit": limit,
+    }
+
+
+def _told(ledger: dict[str, Any]) -> dict[str, Any]:
     """Return the fields of a record that a ledger tells."""
     source, grid, notes = ledger["source"], ledger["grid"], ledger["notes"]
     outcomes = Counter(str(note["outcome"]) for note in notes)
-    placed = [note for note in notes if "beyond-limit" not in note["reasons"]]
-    first = min((note["bar"] for note in placed), default=0)
-    last = max((note["bar"] for note in placed), default=0)
+    totals = ledger["totals"]
+    heard = totals.get("heard")  # absent in ledgers of earlier versions
+    bars = [[_share(bar["heard"], line) for line in LINES] for bar in ledger["bars"]]
     names = {
         str(part["role"]): str(part["name"])
         for track in source["tracks"]
@@ -77,9 +101,13 @@ def _told(ledger: dict[str, Any], bars: int) -> dict[str, Any]:
             int(source["ticks_per_beat"]),
             ((n["onset_tick"], n["duration_tick"], n["pitch"], n["drum"]) for n in notes),
         ),
-        "strip": lost_shares(
-            last - first + 1,
-            min(bars, last - first + 1),
-            ((note["bar"] - first, note["outcome"] == "dropped") for note in placed),
-        ),
+        "heard": () if heard is None else tuple(_share(heard, line) for line in LINES),
+        "lost": totals.get("lost"),
+        "strips": strips(along(bars)),
+        "doubts": (("beat", WORDS["beat"]),) if grid["basis"] == "tracked" else (),
     }
+
+
+def _share(heard: dict[str, Any], line: str) -> int | None:
+    share = heard[line]
+    return None if share is None else int(share)

@@ -26,8 +26,10 @@ from arranger.errors import (
 from arranger.outputs import OutputChoice, output_paths, write_outputs
 from arranger.sheet.keep import State, look
 from arranger.song import read_song
+from arranger.songbook.changes import file_time
+from arranger.songbook.converted import done_record
 from arranger.songbook.limits import TimeIsUpError, memory_limit, time_limit
-from arranger.songbook.record import Record, done_record
+from arranger.songbook.record import FORMAT, Record
 from arranger.songbook.standing import standing_record
 
 if TYPE_CHECKING:
@@ -86,7 +88,12 @@ def _told() -> Iterator[list[str]]:
 def failed(job: Job, reason: str, message: str) -> Record:
     """Return the record of a song that wasn't converted."""
     return Record(
-        relative=job.relative, place=job.place, state="failed", reason=reason, message=message
+        relative=job.relative,
+        place=job.place,
+        state="failed",
+        reason=reason,
+        message=message,
+        format=FORMAT,
     )
 
 
@@ -108,6 +115,7 @@ def _converted(job: Job) -> Record:
         command="songbook",
     )
     paths = output_paths(choice, name)
+    written_at = file_time(paths[0])  # before the conversion writes the sheet anew
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
         if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
@@ -118,9 +126,8 @@ def _converted(job: Job) -> Record:
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
-    return done_record(
-        job.relative, job.place, conversion, tuple(path.name for path in written.files)
-    )
+    names = tuple(path.name for path in written.files)
+    return done_record(job.relative, job.place, conversion, names, written_at)
 
 
 @functools.lru_cache(maxsize=16)

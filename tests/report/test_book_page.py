@@ -23,7 +23,6 @@ RECORDS = [
         played_bpm=120.2,
         tune="flute",
         bass="tuba",
-        strip=(0.0, 0.5),
         outputs=("one.duet", "one.report.html"),
     ),
     Record(

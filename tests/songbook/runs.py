@@ -40,8 +40,8 @@ def tree(folder: Path) -> dict[str, bytes]:
 
 
 def plain(records: Iterable[Record]) -> list[Record]:
-    """Return records without why this run converted the songs or left them."""
-    return [replace(record, why=()) for record in records]
+    """Return records without what only this run says: why it converted a song, and what changed."""
+    return [replace(record, why=(), change="") for record in records]
 
 
 def codes(records: Iterable[Record]) -> dict[str, list[str]]:

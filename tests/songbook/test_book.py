@@ -91,7 +91,10 @@ def test_a_kept_edit_is_told_as_its_files_are(tmp_path: Path) -> None:
     asked = build_settings({"engine": "twin-counter", "step": "1/6", "mute": ["1"], "tempo": 77})
     result = convert_book(choice(tmp_path, settings=asked))
     kept = by_song(result)["shelf0/song000.mid"]
-    assert replace(kept, state="done", edited=False, why=before.why) == before
+    names = ("state", "edited", "edited_at", "song_bytes", "doubts", "change", "why")
+    assert replace(kept, **{name: getattr(before, name) for name in names}) == before
+    assert kept.change == f"edited, bytes {kept.song_bytes - before.song_bytes:+}"
+    assert kept.edited_at.startswith("20")
     assert (kept.state, kept.edited) == ("kept-edit", True)
     # Without a ledger only the sheet can tell, and that is said.
     (tmp_path / "out" / "shelf0" / "song000.ledger.json").write_text('{"format": 1}')

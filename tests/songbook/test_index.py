@@ -67,7 +67,7 @@ def bytes_at(place: int, new: bytes) -> Callable[[Path], None]:
 DAMAGE: dict[str, Callable[[Path], None]] = {
     "empty": lambda path: path.write_bytes(b""),
     "cut in the first page": lambda path: os.truncate(path, 1000),
-    "cut in a later page": lambda path: os.truncate(path, path.stat().st_size - 3000),
+    "cut in a later page": lambda path: os.truncate(path, path.stat().st_size // 2),
     "no database": lambda path: path.write_text("<html>not found</html>" * 400),
     "said to be read-only": bytes_at(18, b"\xff"),
     "page size": bytes_at(16, b"\x00\x03"),
