@@ -126,18 +126,16 @@ def convert_book(
             progress,
             choice.seconds,
         )
-        with (
-            _clean_end(choice, telling),
-            closing(_converted(choice, index, making, todo, line)) as converting,
-        ):
-            for record in converting:
-                if record is not None:
-                    records[record.relative] = record
-                telling.tell()
-        if records:
-            index.note_program(making.program)
-        index.save()
-        files = telling.finish()
+        with _clean_end(choice, telling):
+            with closing(_converted(choice, index, making, todo, line)) as converting:
+                for record in converting:
+                    if record is not None:
+                        records[record.relative] = record
+                    telling.tell()
+            if records:
+                index.note_program(making.program)
+            index.save()
+            files = telling.finish()
     ordered = tuple(records[job.relative] for job in jobs)
     converted = sum(records[relative].state != "failed" for relative in todo)
     return BookResult(ordered, converted, files, remarks)

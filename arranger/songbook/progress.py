@@ -75,7 +75,7 @@ def estimate(
         Seconds that a song may take.
     """
     likely = None
-    if whole.songs - ahead.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
+    if ahead.songs and whole.songs - ahead.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
         likely = _cost(ahead) * seconds / (_cost(whole) - _cost(ahead))
     shortest = min(at_work, default=0.0)
     overdue = shortest > max(_OVERDUE * (likely or 0.0), _OVERDUE_SECONDS)

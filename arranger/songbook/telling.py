@@ -30,7 +30,8 @@ AGAIN_SECONDS = 5.0
 SHARE = 40
 """One in so many parts of the time goes into it, at most."""
 
-_PROGRESS_SECONDS = 0.2
+PROGRESS_SECONDS = 0.2
+"""How soon progress is told again, at the earliest."""
 
 
 class Telling:
@@ -76,7 +77,7 @@ class Telling:
     def tell(self) -> None:
         """Tell what is due."""
         now = time.monotonic()
-        if now >= self._told + _PROGRESS_SECONDS:
+        if now >= self._told + PROGRESS_SECONDS:
             self._told = now
             self._progress(self._state())
         if now >= self._due:
