@@ -9,31 +9,25 @@ from __future__ import annotations
 
 import time
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep
 from arranger.lifeline import LOOK_SECONDS
-from arranger.sheet.keep import NOT_KEPT, Keeping
-from arranger.songbook.book_settings import NAME as SETTINGS_NAME
-from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.changes import with_change
-from arranger.songbook.find import find_songs
+from arranger.songbook.choice import BookChoice, jobs_of
 from arranger.songbook.index import NAME as INDEX_NAME
-from arranger.songbook.index import REBUILT, Known, looked_at, opened
+from arranger.songbook.index import REBUILT, Known, opened
 from arranger.songbook.line import Line
 from arranger.songbook.plan import Making, digested, folder_of, plan, why_done
 from arranger.songbook.pool import run_jobs
 from arranger.songbook.telling import Telling
 from arranger.songbook.why import output_stamps
-from arranger.songbook.work import Job
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Mapping
     from pathlib import Path
 
-    from arranger.settings import Settings
-    from arranger.songbook.find import Found
     from arranger.songbook.index import Index
     from arranger.songbook.plan import Planned
     from arranger.songbook.progress import Progress
@@ -41,24 +35,6 @@ if TYPE_CHECKING:
 
 SAVE_SECONDS = 2.0
 """Time between two saves of the index: what was done in it is done again after a kill."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BookChoice:
-    """How a songbook is converted."""
-
-    folder: Path
-    out: Path
-    settings: Settings
-    audio: str | None = None
-    force: bool = False
-    keeping: Keeping = NOT_KEPT
-    workers: int = 1
-    cluster: str | None = None
-    seconds: float = 60.0
-    """Time limit of a song."""
-    megabytes: int = 2000
-    """Memory limit of a song."""
 
 
 class BookResult(NamedTuple):
@@ -103,7 +79,7 @@ def convert_book(
     OutputError
         If OUT can't be written or another run is writing it.
     """
-    jobs, remarks = _jobs(choice)
+    jobs, remarks = jobs_of(choice)
     with opened(choice.out) as index:
         if index.rebuilt:
             remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
@@ -161,34 +137,6 @@ def _converted(
         sweep(choice.out)  # after workers that died
 
 
-def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]:
-    """Return what `convert_book` would do with each song, and remarks; nothing is written.
-
-    Raises
-    ------
-    SettingsError
-        If the folder or ``songbook.toml`` is wrong.
-    """
-    jobs, remarks = _jobs(choice)
-    index = looked_at(choice.out)
-    if index is None:
-        return plan(jobs, {}, Making()), remarks
-    if index.rebuilt:
-        remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
-    return plan(jobs, index.known, Making(index.program), lost=index.rebuilt), remarks
-
-
-def _jobs(choice: BookChoice) -> tuple[tuple[Job, ...], tuple[str, ...]]:
-    """Return all songs as they would be converted, and remarks on their settings."""
-    found = find_songs(choice.folder, choice.out)
-    book = _book_settings(choice)
-    jobs = tuple(
-        _job(choice, song, book.for_song(song.relative), book.keeping_for(song.relative))
-        for song in found
-    )
-    return jobs, book.unmatched([song.relative for song in found])
-
-
 @contextmanager
 def _clean_end(choice: BookChoice, telling: Telling) -> Iterator[None]:
     """If the run doesn't reach its end, sweep up after the workers, and say so in the overview."""
@@ -198,21 +146,6 @@ def _clean_end(choice: BookChoice, telling: Telling) -> Iterator[None]:
         sweep(choice.out)
         telling.stop()
         raise
-
-
-def _job(choice: BookChoice, song: Found, settings: Settings, keeping: Keeping) -> Job:
-    return Job(
-        source=song.source,
-        relative=song.relative,
-        place=song.place,
-        out=choice.out,
-        settings=settings,
-        audio=choice.audio,
-        force=choice.force,
-        keeping=keeping,
-        seconds=choice.seconds,
-        megabytes=choice.megabytes,
-    )
 
 
 def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...]:
@@ -238,10 +171,3 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
 def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
     stamps = output_stamps(folder_of(planned.job), record.outputs)
     index.remember(record.relative, Known(making(planned), stamps, record))
-
-
-def _book_settings(choice: BookChoice) -> BookSettings:
-    path = choice.folder / SETTINGS_NAME
-    if not path.exists():
-        return BookSettings(choice.settings, choice.keeping)
-    return read_book_settings(path, choice.settings, choice.keeping)

@@ -47,6 +47,11 @@ class Planned(NamedTuple):
     record: Record | None = None
     """Of a song that is left as it is; None for one that is to be converted."""
 
+    @property
+    def is_left(self) -> bool:
+        """Whether it is known that the song won't be converted."""
+        return self.record is not None or any(code == "kept-edit" for code, _ in self.why)
+
 
 class Making:
     """Says of songs what their outputs depend on besides their files."""

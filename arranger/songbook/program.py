@@ -48,6 +48,10 @@ _COMMENTS = {
 }
 
 
+_SAYS_NOTHING = frozenset({"ctx", "kind", "type_comment", "type_ignores"})
+"""Fields of syntax trees that follow from others, or are comments."""
+
+
 class Program(NamedTuple):
     """Digests of the program, as far as it can change what comes out."""
 
@@ -80,6 +84,11 @@ def program(noted: Program | None = None, package: Path = PACKAGE) -> Program:
         sounds = sources.reached(SOUNDING)
         writes = sources.reached(WORKING, without=SOUNDING)
         return Program(raw, *(sources.digest(names) for names in (converts, writes, sounds)))
+
+
+def reached(modules: Iterable[str], package: Path = PACKAGE) -> frozenset[str]:
+    """Return the files that some modules lead to, as paths below the package."""
+    return _Sources(package).reached(modules)
 
 
 def engine_digest(engine: str) -> str:
@@ -156,17 +165,13 @@ class _Sources:
         return self._read[name]
 
     def _code(self, content: bytes) -> _Source:
-        tree = _Bare().visit(ast.parse(content))
-        needs: set[str] = set()
-        for node in ast.walk(tree):
-            if isinstance(node, ast.Import):
-                needs.update(name for alias in node.names for name in self._module(alias.name))
-            elif isinstance(node, ast.ImportFrom) and node.module:
-                for alias in node.names:
-                    needs.update(self._named(node.module, alias.name))
-            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-                needs.update(self._data.get(node.value, ()))
-        return _Source(hashlib.sha256(ast.dump(tree).encode()).digest(), frozenset(needs))
+        found = _Bare()
+        found.look(ast.parse(content))
+        needs = {path for text in found.texts for path in self._data.get(text, ())}
+        needs.update(path for name in found.modules for path in self._module(name))
+        needs.update(path for each in found.names for path in self._named(*each))
+        digest = hashlib.sha256("\0".join(found.words).encode("utf-8", "surrogatepass")).digest()
+        return _Source(digest, frozenset(needs))
 
     def _other(self, path: Path, content: bytes) -> _Source:
         needs: set[str] = set()
@@ -222,18 +227,48 @@ def _handed_on(package: str, tree: ast.Module) -> dict[str, str]:
     return names
 
 
-class _Bare(ast.NodeTransformer):
-    """Takes out what nothing does when it runs: docstrings, and what only type checkers read."""
+class _Bare:
+    """What is in a module that does something when it runs.
 
-    def visit_Expr(self, node: ast.Expr) -> ast.AST | None:
-        """Take out a text that stands by itself."""
-        return None if isinstance(node.value, ast.Constant) else node
+    Left out are docstrings, where things stand in the text, and what only type checkers read.
+    """
 
-    def visit_If(self, node: ast.If) -> ast.AST | list[ast.stmt]:
-        """Leave of ``if TYPE_CHECKING`` what stands under ``else``."""
-        self.generic_visit(node)
-        only_types = isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
-        return node.orelse if only_types else node
+    def __init__(self) -> None:
+        self.words: list[str] = []
+        """All of it, in order."""
+        self.texts: set[str] = set()
+        self.modules: set[str] = set()
+        """Those imported as a whole."""
+        self.names: set[tuple[str, str]] = set()
+        """Those imported from modules: module and name."""
+
+    def look(self, node: object) -> None:
+        """Take in a part of a syntax tree."""
+        if isinstance(node, list):
+            self.words.append("[")
+            for part in node:
+                self.look(part)
+            self.words.append("]")
+        elif not isinstance(node, ast.AST):
+            self.words.append(repr(node))
+            if isinstance(node, str):
+                self.texts.add(node)
+        elif isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            pass  # a text that stands by itself
+        elif isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING":
+            self.look(node.orelse)
+        else:
+            self._note_import(node)
+            self.words.append(node.__class__.__name__)
+            for name in node._fields:
+                if name not in _SAYS_NOTHING:
+                    self.look(getattr(node, name, None))
+
+    def _note_import(self, node: ast.AST) -> None:
+        if isinstance(node, ast.Import):
+            self.modules.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            self.names.update((node.module, alias.name) for alias in node.names)
 
 
 @contextmanager
