@@ -7,6 +7,7 @@ When a worker of the cluster dies, Dask gives its songs to others.
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
 from contextlib import contextmanager, suppress
@@ -170,10 +171,18 @@ def _record(future: Any, address: str) -> Record | None:
     error = future.exception() if future.status == "error" else None
     if isinstance(error, KilledWorker):
         return None
+    if error is None:
+        raise _gone(address)
     raise SettingsError(
-        f"the cluster at {address!r} "
-        + ("is gone" if error is None else f"can't convert: {type(error).__name__}: {error}"),
-        remedy="see that it runs and has this version of arranger, then start the run again",
+        f"the cluster at {address!r} can't convert: {type(error).__name__}: {error}",
+        remedy="see that it has this version of arranger, then start the run again",
+    )
+
+
+def _gone(address: str) -> SettingsError:
+    return SettingsError(
+        f"the cluster at {address!r} is gone",
+        remedy="see that it runs, then start the run again: it goes on from here",
     )
 
 
@@ -181,7 +190,7 @@ def _record(future: Any, address: str) -> Record | None:
 def _client(address: str) -> Iterator[Any]:
     """Connect to a scheduler for the time being; at the end nothing of ours runs there."""
     try:
-        from distributed import Client
+        from distributed import CancelledError, Client
     except ImportError as error:
         raise SettingsError(
             "--cluster needs Dask", remedy="in your clone of arranger say: pip install '.[cluster]'"
@@ -193,10 +202,18 @@ def _client(address: str) -> Iterator[Any]:
             f"no cluster answers at {address!r}",
             remedy="start a Dask scheduler and give its address, like tcp://127.0.0.1:8786",
         ) from error
-    with client:
-        try:
-            yield client
-        finally:
-            if client.status == "running":
-                with suppress(Exception):  # the run's own end or error is what must be told
-                    client.run(_end_all)
+    log = logging.getLogger("distributed.client")
+    before = log.level
+    log.setLevel(logging.CRITICAL)  # it would tell in many lines what is told here in one
+    try:
+        with client:
+            try:
+                yield client
+            finally:
+                if client.status == "running":
+                    with suppress(Exception):  # the run's own end or error is what must be told
+                        client.run(_end_all)
+    except (OSError, CancelledError) as error:
+        raise _gone(address) from error
+    finally:
+        log.setLevel(before)
