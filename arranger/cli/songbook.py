@@ -1,4 +1,4 @@
-"""``arranger songbook``: a folder of songs, converted together."""
+"""``arranger songbook``: many songs, converted together."""
 
 from __future__ import annotations
 
@@ -11,13 +11,22 @@ import typer
 from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
 from arranger.cli.progress import counting
 from arranger.cli.settings_options import with_settings
+from arranger.cli.songs_named import songs_named
 from arranger.cli.terminal import say, say_text
 from arranger.settings import Settings
 
 
 @with_settings()
 def songbook(
-    folder: Annotated[Path, typer.Argument(help="Folder of songs.", show_default=False)],
+    songs: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="SONGS...",
+            help="A folder or a ZIP of songs, or several of both and songs; @FILE and - (standard "
+            "input) name lists with one path a line.",
+            show_default=False,
+        ),
+    ],
     output: Annotated[
         Path, typer.Option("--output", "-o", metavar="OUT", help="Where the files go.")
     ],
@@ -55,10 +64,11 @@ def songbook(
     *,
     settings: Settings,
 ) -> None:
-    """Convert all songs of a folder, and only those that changed since the last time.
+    """Convert many songs, and only those that changed since the last time.
 
-    The folder's structure is mirrored in OUT, beside songbook.csv, songbook.json and songbook.html
-    (all songs, ranked by what was kept). A file songbook.toml in the folder sets options for all
+    The folder's structure is mirrored in OUT (of several the one of the folder that holds them all, of a
+    ZIP the one in it), beside songbook.csv, songbook.json and songbook.html
+    (all songs, ranked by what was kept). A file songbook.toml in that folder, or in the ZIP, sets options for all
     songs or for some. Songs that fail don't stop the others; exit code 1 tells that some did.
 
     \b
@@ -66,6 +76,8 @@ def songbook(
       arranger songbook songs -o out
       arranger songbook songs -o out --engine twin-counter --drums light --workers 2
       arranger songbook songs -o out --step 1/4 --dry-run
+      arranger songbook songs.zip -o out
+      find songs -name "*.mid" -size -50k | arranger songbook - -o out
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from json import dumps
 
@@ -74,7 +86,7 @@ def songbook(
     from arranger.songbook.summing_up import as_json, as_text
 
     choice = BookChoice(
-        folder=folder,
+        sources=songs_named(songs),
         out=output,
         settings=settings,
         audio=audio,

@@ -10,11 +10,11 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from pathlib import Path
 
     from arranger.songbook.work import Job
 
@@ -29,12 +29,13 @@ _SCORE_BYTES = {
 """Bytes of MIDI that take as long as a byte of a score, which music21 reads; measured, roughly."""
 
 
-def weight_of(song: Path) -> float:
+def weight_of(job: Job) -> float:
     """Return about how much work a song is, in bytes of MIDI; 0 if its size can't be told."""
     try:
-        return song.stat().st_size * _SCORE_BYTES.get(song.suffix.lower(), 1.0)
+        size = job.source.stat().st_size if job.member is None else job.member.size
     except OSError:
         return 0.0
+    return size * _SCORE_BYTES.get(PurePosixPath(job.relative).suffix.lower(), 1.0)
 
 
 class Ahead(NamedTuple):
@@ -49,7 +50,7 @@ class Line:
 
     def __init__(self, jobs: Iterable[Job]) -> None:
         jobs = tuple(jobs)
-        weights = {job.relative: weight_of(job.source) for job in jobs}
+        weights = {job.relative: weight_of(job) for job in jobs}
         self._lock = threading.Lock()
         self._waiting = deque(sorted(jobs, key=lambda job: (weights[job.relative], job.relative)))
         self._put_back: deque[Job] = deque()

@@ -71,6 +71,12 @@ def _lines(result: BookResult) -> Iterator[str]:
     yield from _listed("sheets edited by hand and left alone:", edited)
     twins = same_notes(result.records).items()
     yield from _listed("songs with the same notes:", [f"{a} is {b} again" for a, b in twins])
+    told = [
+        f"{record.relative}: {record.message}"
+        for record in result.records
+        if record.message and record.state != "failed"
+    ]
+    yield from _listed("remarks on songs:", told)
     if result.failed:
         codes = Counter(record.reason for record in result.failed)
         yield "failed:"

@@ -8,7 +8,7 @@ import os
 import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from arranger.conversion import convert
@@ -24,11 +24,14 @@ from arranger.errors import (
     SettingsError,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
+from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.sheet.keep import State, look
-from arranger.song import read_song
+from arranger.song import read_song, read_song_bytes
+from arranger.song.reader import too_large
 from arranger.songbook.changes import file_time
 from arranger.songbook.converted import done_record
 from arranger.songbook.limits import TimeIsUpError, memory_limit, time_limit
+from arranger.songbook.packed import Member, read_member
 from arranger.songbook.record import FORMAT, Record
 from arranger.songbook.standing import standing_record
 
@@ -38,6 +41,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.settings import Settings
     from arranger.sheet.keep import Keeping
+    from arranger.song import Song
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +49,9 @@ class Job:
     """One song to convert."""
 
     source: Path
+    """Its file, or the ZIP that it is in."""
+    member: Member | None = None
+    """Where it is in the ZIP."""
     relative: str
     place: str
     out: Path
@@ -103,7 +110,7 @@ def overdue(job: Job) -> Record:
 
 
 def _converted(job: Job) -> Record:
-    song = read_song(job.source, job.settings.read)
+    song = song_of(job)
     folder = job.out.joinpath(*job.place.split("/")[:-1])
     name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
@@ -127,7 +134,25 @@ def _converted(job: Job) -> Record:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
     names = tuple(path.name for path in written.files)
-    return done_record(job.relative, job.place, conversion, names, written_at)
+    record = done_record(job.relative, job.place, conversion, names, written_at)
+    return replace(record, message="; ".join(remarks_on_names(song, job.settings.reduce)))
+
+
+def song_of(job: Job) -> Song:
+    """Return the song of a job, read.
+
+    Raises
+    ------
+    SongError
+        If it can't be read.
+    """
+    if job.member is None:
+        return read_song(job.source, job.settings.read)
+    most = job.settings.read.max_bytes
+    content = read_member(job.source, job.member, most)
+    if len(content) > most:
+        raise too_large(most)
+    return read_song_bytes(content, PurePosixPath(job.relative).name, job.settings.read)
 
 
 @functools.lru_cache(maxsize=16)

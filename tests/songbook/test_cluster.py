@@ -109,12 +109,12 @@ def test_a_cluster_keeps_the_limits_and_is_missed_when_it_goes(tmp_path: Path) -
         assert [record.reason for record in result.failed] == ["time"]
         assert result.converted == 7
         write_book(tmp_path / "more", 12, notes=300)
-        more = choice(tmp_path, folder=tmp_path / "more", cluster=there.address)
+        more = choice(tmp_path, sources=(tmp_path / "more",), cluster=there.address)
         with pytest.raises(SettingsError, match=r"the cluster at 'tcp://.*' is gone"):
             convert_book(more, once(lambda now: now.done > 1, there.scheduler.kill))
         processes = there.song_processes()
     until(lambda: not any(map(is_running, processes)))
-    assert convert_book(choice(tmp_path, folder=tmp_path / "more")).failed == ()
+    assert convert_book(choice(tmp_path, sources=(tmp_path / "more",))).failed == ()
 
 
 def test_a_cluster_that_is_not_there_is_one_clear_error(tmp_path: Path) -> None:

@@ -128,7 +128,7 @@ def killing(count: int, songs: Path, out: Path) -> tuple[list[int], tuple[Record
     killer = threading.Thread(target=kill)
     killer.start()
     try:
-        records = convert_book(choice(songs.parent, folder=songs, out=out)).records
+        records = convert_book(choice(songs.parent, sources=(songs,), out=out)).records
     finally:
         over.set()
         killer.join()
