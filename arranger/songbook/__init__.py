@@ -1,5 +1,6 @@
 """The songbook: many songs converted together, resumable, with nothing lost.
 
+advice         ``songbook.toml`` with what the program would advise for each song
 apart          A song converted in a process of its own, which may hang, be killed or die
 book           A whole songbook: find, skip what is done, convert the rest, sum up
 book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
@@ -26,6 +27,7 @@ standing       The record of a song whose sheet was edited by hand and left alon
 summing_up     What the terminal says after a songbook: counters and wording
 telling        What a run tells while it goes on: progress, and an overview that can be used
 why            Why a song is converted or left alone
+table          The worklist in a terminal
 work           One song from file to files, in a worker process: whatever happens
 worker         The process that converts songs, one after the other
 worklist       Which song needs a hand first, and the columns that are told of each

@@ -93,7 +93,7 @@ def find_songs(sources: Sequence[Path], out: Path, largest: int = _LARGEST) -> S
     """
     kinds = {path: _kind(path) for path in sources}
     alone = kinds[sources[0]] if len(kinds) == 1 else ""
-    root = sources[0] if alone in ("folder", "zip") else _common(kinds)
+    root = folder_of_all(sources)
     songs: dict[str, _Source] = {}
     beside: dict[str, Member] = {}
     remarks: tuple[str, ...] = ()
@@ -117,6 +117,22 @@ def find_songs(sources: Sequence[Path], out: Path, largest: int = _LARGEST) -> S
     return Songs(found, root, beside, remarks, whole="file" not in kinds.values())
 
 
+def folder_of_all(sources: Sequence[Path]) -> Path:
+    """Return the folder that holds all sources; of one folder or ZIP, itself.
+
+    Raises
+    ------
+    SettingsError
+        If one isn't there.
+    """
+    kinds = {path: _kind(path) for path in sources}
+    if len(kinds) == 1 and kinds[sources[0]] != "file":
+        return sources[0]
+    folders = (path if kind == "folder" else path.parent for path, kind in kinds.items())
+    whole = [os.path.abspath(folder) for folder in folders]  # noqa: PTH100 - links stay links
+    return Path(os.path.commonpath(whole))
+
+
 def _kind(path: Path) -> str:
     if path.is_dir():
         return "folder"
@@ -125,13 +141,6 @@ def _kind(path: Path) -> str:
     if _is_song(path.name) or path.exists():
         return "file"  # one that isn't there fails as a song, and the others don't
     raise SettingsError("isn't there", file=path, remedy="name a folder of songs, songs, or a ZIP")
-
-
-def _common(kinds: Mapping[Path, str]) -> Path:
-    """Return the folder that holds all sources."""
-    folders = (path if kind == "folder" else path.parent for path, kind in kinds.items())
-    whole = [os.path.abspath(folder) for folder in folders]  # noqa: PTH100 - links stay links
-    return Path(os.path.commonpath(whole))
 
 
 def _is_song(name: str) -> bool:

@@ -55,6 +55,7 @@ class Line:
         self._waiting = deque(sorted(jobs, key=lambda job: (weights[job.relative], job.relative)))
         self._put_back: deque[Job] = deque()
         self._weights = weights
+        self._ahead = sum(weights.values())
         self._begun: dict[str, float] = {}
 
     def __len__(self) -> int:
@@ -72,7 +73,7 @@ class Line:
     def finish(self, job: Job) -> None:
         """Note that a job is done with."""
         with self._lock:
-            del self._weights[job.relative]
+            self._ahead -= self._weights.pop(job.relative)
             del self._begun[job.relative]
 
     def put_back(self, job: Job) -> None:
@@ -94,7 +95,7 @@ class Line:
     def ahead(self) -> Ahead:
         """Return what isn't done yet; what is at work counts in full."""
         with self._lock:
-            return Ahead(len(self._weights), sum(self._weights.values()))
+            return Ahead(len(self._weights), self._ahead)
 
     def at_work(self) -> list[float]:
         """Return for how many seconds each job that was taken has been at work."""

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.songbook.line import Ahead
+    from arranger.songbook.line import Ahead, Line
+
+PROGRESS_SECONDS = 0.2
+"""How soon progress is told again, at the earliest."""
 
 _FEWEST = 4
 """Songs before anything is foretold."""
@@ -82,6 +86,38 @@ def estimate(
     if overdue and len(at_work) == ahead.songs:
         return Estimate(max(limit - shortest, 1.0), at_most=True)
     return Estimate(likely)
+
+
+class Pace:
+    """Says how far a run has come, now and then.
+
+    Parameters
+    ----------
+    line
+        What is to be done.
+    limit
+        Seconds that a song may take.
+    """
+
+    def __init__(self, line: Line, limit: float) -> None:
+        self._line, self._limit = line, limit
+        self._whole = line.ahead()
+        self._begun = self._told = time.monotonic()
+
+    def is_due(self) -> bool:
+        """Return whether it is time to say it again; a few times a second."""
+        now = time.monotonic()
+        due = now >= self._told + PROGRESS_SECONDS or not self._line.ahead().songs
+        if due:
+            self._told = now
+        return due
+
+    def now(self, done: int, songs: int) -> Progress:
+        """Return how far the run has come, of which so many songs are done with."""
+        seconds = time.monotonic() - self._begun
+        ahead, at_work = self._line.ahead(), self._line.at_work()
+        likely = estimate(self._whole, ahead, seconds, at_work, self._limit)
+        return Progress(done, songs, likely.seconds, likely.at_most)
 
 
 def _cost(ahead: Ahead) -> float:

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import ArrangerError
 from arranger.songbook.overview import write_overview
-from arranger.songbook.progress import Progress, estimate
+from arranger.songbook.progress import Pace
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from arranger.songbook.line import Line
+    from arranger.songbook.progress import Progress
     from arranger.songbook.record import Record
 
 FIRST_SECONDS = 3.0
@@ -29,9 +30,6 @@ AGAIN_SECONDS = 5.0
 
 SHARE = 40
 """One in so many parts of the time goes into it, at most."""
-
-PROGRESS_SECONDS = 0.2
-"""How soon progress is told again, at the earliest."""
 
 
 class Telling:
@@ -66,26 +64,23 @@ class Telling:
         limit: float,
     ) -> None:
         self._order, self._records, self._earlier = order, records, earlier
-        self._line, self._out, self._progress, self._limit = line, out, progress, limit
-        self._left = len(records)
-        self._whole = line.ahead()
-        self._begun = self._told = time.monotonic()
+        self._out, self._progress = out, progress
+        self._left, self._todo = len(records), len(line)
+        self._pace = Pace(line, limit)
         self._wait = AGAIN_SECONDS
-        self._due = self._begun + FIRST_SECONDS
+        self._due = time.monotonic() + FIRST_SECONDS
         self._again = False
 
     def tell(self) -> None:
         """Tell what is due."""
-        now = time.monotonic()
-        if now >= self._told + PROGRESS_SECONDS:
-            self._told = now
+        if self._pace.is_due():
             self._progress(self._state())
-        if now >= self._due:
+        if time.monotonic() >= self._due:
             self._write(self._state())
 
     def finish(self) -> tuple[Path, ...]:
         """Tell of the end; return the overview's files."""
-        if self._whole.songs:
+        if self._todo:
             self._progress(self._state())
         return write_overview(self._standing(), self._out, again=self._again)
 
@@ -109,18 +104,5 @@ class Telling:
         return tuple(record for record in found if record is not None)
 
     def _state(self) -> Progress:
-        line = self._line
-        likely = estimate(
-            self._whole,
-            line.ahead(),
-            time.monotonic() - self._begun,
-            line.at_work(),
-            self._limit,
-        )
-        return Progress(
-            done=len(self._records),
-            songs=len(self._order),
-            seconds_left=likely.seconds,
-            at_most=likely.at_most,
-            again_seconds=round(self._wait),
-        )
+        state = self._pace.now(len(self._records), len(self._order))
+        return state._replace(again_seconds=round(self._wait))

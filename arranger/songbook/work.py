@@ -22,9 +22,12 @@ from arranger.errors import (
     LimitError,
     OutputError,
     SettingsError,
+    one_line,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
 from arranger.reduce.worth.parts_named import remarks_on_names
+from arranger.report import suggestions
+from arranger.report.song_page import BookPlace
 from arranger.sheet.keep import State, look
 from arranger.song import read_song, read_song_bytes
 from arranger.song.reader import too_large
@@ -42,6 +45,9 @@ if TYPE_CHECKING:
     from arranger.settings import Settings
     from arranger.sheet.keep import Keeping
     from arranger.song import Song
+
+
+PAGE_NAME = "songbook.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,13 +69,23 @@ class Job:
     """Time limit."""
     megabytes: int
     """Memory limit, on top of what an idle worker has."""
+    advise: bool = False
+    """Only try what other settings would give, and write nothing: it comes back as `Advised`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advised(Record):
+    """The record of a song on which other settings were tried."""
+
+    advice: tuple[tuple[str, str], ...]
+    """Options and what they give, best first."""
 
 
 def do_job(job: Job) -> Record:
     """Convert one song and return its record; raises nothing but the end of the process."""
     try:
         with time_limit(job.seconds), memory_limit(job.megabytes), _told() as told:
-            record = _converted(job)
+            record = _advised(job) if job.advise else _converted(job)
         said = (record.message, *(_without_folder(text, job) for text in told))
         return replace(record, message="; ".join(filter(None, said)))
     except ArrangerError as error:
@@ -109,6 +125,19 @@ def overdue(job: Job) -> Record:
     return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
 
 
+def _advised(job: Job) -> Record:
+    conversion = convert(song_of(job), _engine_of(job), job.settings)
+    return Advised(
+        relative=job.relative,
+        place=job.place,
+        state="done",
+        title=conversion.song.title,
+        advice=tuple(
+            (each.options, f"{each.what}: {each.effect}") for each in suggestions(conversion)
+        ),
+    )
+
+
 def _converted(job: Job) -> Record:
     song = song_of(job)
     folder = job.out.joinpath(*job.place.split("/")[:-1])
@@ -120,6 +149,7 @@ def _converted(job: Job) -> Record:
         force=job.force,
         keeping=job.keeping,
         command="songbook",
+        book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
     paths = output_paths(choice, name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
@@ -127,9 +157,7 @@ def _converted(job: Job) -> Record:
         found = look(paths[0])
         if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
             return standing_record(job.relative, job.place, found.sheet, paths)
-    conversion = convert(
-        song, _engine(job.settings.engine, _stamp(job.settings.engine)), job.settings
-    )
+    conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
@@ -153,6 +181,10 @@ def song_of(job: Job) -> Song:
     if len(content) > most:
         raise too_large(most)
     return read_song_bytes(content, PurePosixPath(job.relative).name, job.settings.read)
+
+
+def _engine_of(job: Job) -> Engine:
+    return _engine(job.settings.engine, _stamp(job.settings.engine))
 
 
 @functools.lru_cache(maxsize=16)
