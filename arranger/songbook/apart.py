@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import subprocess
 import threading
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
 from arranger.lifeline import command_of
@@ -18,12 +18,17 @@ from arranger.songbook.limits import GRACE_SECONDS
 from arranger.songbook.work import failed, overdue
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from arranger.songbook.record import Record
     from arranger.songbook.work import Job
     from arranger.songbook.worker import Answer
 
 _ALONE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Variables that keep a library of linear algebra to one thread: the workers share the cores already."""
+
+START_SECONDS = 120.0
+"""How long a process may take until it is ready for its first song, on a busy machine."""
 
 
 class Worker:
@@ -42,22 +47,8 @@ class Worker:
             return failed(
                 job, "crashed", f"a worker process can't be started: {error.strerror or error}"
             )
-        late = threading.Event()
-
-        def stop() -> None:
-            late.set()
-            process.kill()
-
-        timer = threading.Timer(job.seconds + GRACE_SECONDS, stop)
-        timer.daemon = True
-        timer.start()
-        try:
+        with _killing(process, job.seconds + GRACE_SECONDS) as late:
             answer = _exchanged(process, job)
-        except (OSError, EOFError):
-            answer = None
-        finally:
-            timer.cancel()
-        timer.join()
         if answer is None or late.is_set() or not answer.reusable:
             self._end()
         if answer is not None:
@@ -83,8 +74,9 @@ class Worker:
 
     def _started(self) -> subprocess.Popen[bytes]:
         with self._lock:
-            if self._process is None:
-                self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and code
+            process, fresh = self._process, self._process is None
+            if process is None:
+                process = self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and code
                     command_of("arranger.songbook.worker"),
                     stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE,
@@ -92,8 +84,11 @@ class Worker:
                     env=dict.fromkeys(_ALONE, "1") | dict(os.environ),
                 )
             if self._over:
-                self._process.kill()
-            return self._process
+                process.kill()
+        if fresh:  # what it takes to load the program isn't the song's time
+            with _killing(process, START_SECONDS), suppress(EOFError):
+                receive(process.stdout)
+        return process
 
     def _end(self) -> None:
         with self._lock:
@@ -104,8 +99,30 @@ class Worker:
                 pass
 
 
-def _exchanged(process: subprocess.Popen[bytes], job: Job) -> Answer:
-    assert process.stdin is not None  # noqa: S101 - for the type checker: both are pipes
-    assert process.stdout is not None  # noqa: S101
-    send(process.stdin, job)
-    return receive(process.stdout)  # type: ignore[no-any-return]
+def _exchanged(process: subprocess.Popen[bytes], job: Job) -> Answer | None:
+    """Hand a song over and wait for the answer; None if the process has died."""
+    try:
+        send(process.stdin, job)
+        answer: Answer = receive(process.stdout)
+    except (OSError, EOFError):
+        return None
+    return answer
+
+
+@contextmanager
+def _killing(process: subprocess.Popen[bytes], seconds: float) -> Iterator[threading.Event]:
+    """Kill a process when the block takes longer than some seconds; the event tells of that."""
+    late = threading.Event()
+
+    def kill() -> None:
+        late.set()
+        process.kill()
+
+    timer = threading.Timer(seconds, kill)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield late
+    finally:
+        timer.cancel()
+        timer.join()

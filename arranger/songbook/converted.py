@@ -35,6 +35,7 @@ def done_record(
 ) -> Record:
     """Return the record of a converted song; ``edited_at`` is told where the sheet holds edits."""
     song, reduction = conversion.song, conversion.reduction
+    columns = song.columns
     outcomes = reduction.ledger.outcomes()
     names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
     edited = is_edited(conversion.sheet)
@@ -59,7 +60,7 @@ def done_record(
         tune=names.get("tune", ""),
         bass=names.get("bass", ""),
         notes_digest=notes_digest(
-            song.ticks_per_beat, ((n.onset, n.duration, n.pitch, n.drum) for n in song.notes)
+            song.ticks_per_beat, columns.onset, columns.duration, columns.pitch, columns.drum
         ),
         outputs=outputs,
         heard=song_heard(conversion),

@@ -40,6 +40,7 @@ def main() -> None:
 
     gc.set_threshold(_YOUNG)
     gc.freeze()  # what is imported is no garbage
+    send(answers, True)  # ready
     while True:
         try:
             job = receive(sys.stdin.buffer)

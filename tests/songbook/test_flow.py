@@ -137,7 +137,7 @@ def killing(count: int, songs: Path, out: Path) -> tuple[list[int], tuple[Record
 
 
 def test_a_song_whose_worker_died_is_tried_again_alone(tmp_path: Path) -> None:
-    write_book(tmp_path / "songs", 1)
+    write_book(tmp_path / "songs", 1, notes=5000)
     killed, records = killing(1, tmp_path / "songs", tmp_path / "once")
     assert (len(killed), [record.state for record in records]) == (1, ["done"])
     killed, records = killing(2, tmp_path / "songs", tmp_path / "twice")
