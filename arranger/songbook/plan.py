@@ -126,7 +126,7 @@ def gone_told(gone: Sequence[str]) -> tuple[str, ...]:
         return ()
     more = f" and {len(gone) - FEW} more" if len(gone) > FEW else ""
     listed = ", ".join(gone[:FEW])
-    return (f"{len(gone)} songs are no longer there, but their files are: {listed}{more}",)
+    return (f"no longer among the songs, but their files stay: {listed}{more}",)
 
 
 def digested(planned: Planned) -> Planned:
