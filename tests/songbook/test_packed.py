@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SongError
-from arranger.songbook import convert_book
+from arranger.songbook import convert_book, plan_book
 from arranger.songbook.find import find_songs
 from arranger.songbook.packed import MOST_LARGEST, look_into, read_member
 from tests.songbook.runs import choice, codes, command, environment, plain, tree
@@ -63,6 +63,12 @@ def test_a_zip_is_as_the_folder_that_was_packed(tmp_path: Path, below: str) -> N
     first = convert_book(choice(tmp_path, sources=(book,), out=tmp_path / "one"))
     second = convert_book(choice(tmp_path, out=tmp_path / "two"))
     assert first.remarks == ()
+    (tmp_path / "one" / "mine.toml").unlink()
+    asked = choice(tmp_path, sources=(book,), out=tmp_path / "one")
+    assert [each.why[0].code for each in plan_book(asked)[0]] == [
+        "unchanged", "still-fails", "unchanged",
+    ]  # fmt: skip
+    convert_book(asked)
     assert [record.state for record in first.records] == ["done", "failed", "done"]
     assert first.records[2].step == "1/4"
     assert [record.notes_digest for record in first.records] == [
@@ -73,7 +79,6 @@ def test_a_zip_is_as_the_folder_that_was_packed(tmp_path: Path, below: str) -> N
 
     write_song(songs / "a.mid", 3)
     packed(book, songs, below)
-    asked = choice(tmp_path, sources=(book,), out=tmp_path / "one")
     assert codes(convert_book(asked).records) == {
         "a.mid": ["song"], "broken.mid": ["still-fails"], "marches/b.mid": ["unchanged"],
     }  # fmt: skip

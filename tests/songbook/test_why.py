@@ -15,7 +15,8 @@ from arranger.options import build_settings
 from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
 from arranger.songbook.index import opened
-from arranger.songbook.reasons import FEW, MOST_SETTINGS, why_lines
+from arranger.songbook.plan import FEW, SETTLED_NS, _stamp
+from arranger.songbook.reasons import MOST_SETTINGS, why_lines
 from arranger.songbook.summing_up import as_text
 from arranger.songbook.why import CODES, Made, Why, changes
 from tests.songbook.runs import choice, codes, command, edit, environment
@@ -154,6 +155,23 @@ def test_a_look_is_enough_for_songs_of_long_ago(
     assert set(map(tuple, codes(run(choice(tmp_path)).values()).values())) == {("unchanged",)}
 
 
+def test_a_young_file_is_read_since_its_times_prove_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.mid"
+    path.write_bytes(b"one")
+    assert _stamp(path) == ""
+    now = path.stat().st_ctime_ns
+    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + SETTLED_NS - 1)
+    assert _stamp(path) == ""
+    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + SETTLED_NS)
+    before = _stamp(path)
+    assert before
+    os.utime(path, ns=(10**18, 10**18))  # whoever sets a time back changes another
+    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + 10 * SETTLED_NS)
+    assert _stamp(path) not in ("", before)
+
+
 def test_a_plan_can_be_made_while_another_run_is_at_work(tmp_path: Path) -> None:
     write_song(tmp_path / "songs" / "a.mid", 1)
     convert_book(choice(tmp_path))
@@ -181,6 +199,20 @@ def test_names_that_mean_several_parts_are_told_before_and_after(tmp_path: Path)
     assert [record.reason for record in result.records] == ["", "", "settings"]
     assert plan_book(choice(tmp_path))[1] == (), "of songs that are left all is told already"
     assert len(planned) == 3
+
+
+def test_songs_that_are_gone_are_told_once(tmp_path: Path) -> None:
+    for number in range(FEW + 2):
+        write_song(tmp_path / "songs" / f"{number}.mid", number)
+    run(choice(tmp_path))
+    for number in range(FEW + 1):
+        (tmp_path / "songs" / f"{number}.mid").unlink()
+    planned, remarks = plan_book(choice(tmp_path))
+    assert remarks == (
+        "no longer among the songs, but their files stay: 0.mid, 1.mid, 2.mid, 3.mid, 4.mid and 1 more",
+    )
+    assert len(planned) == len(run(choice(tmp_path))) == 1
+    assert plan_book(choice(tmp_path))[1] == ()
 
 
 def test_many_songs_are_told_in_few_lines() -> None:
