@@ -101,6 +101,10 @@ def songbook(
 
     if output is None and not suggest:
         raise typer.BadParameter("say where the files go", param_hint="-o OUT")
+    if dry_run and suggest:
+        raise typer.BadParameter(
+            "writes no songbook.toml; leave --suggest out", param_hint="--dry-run"
+        )
     choice = BookChoice(
         sources=songs_named(songs),
         out=output or Path(),

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SongError
 from arranger.songbook import convert_book, plan_book
+from arranger.songbook.choice import asked_of
 from arranger.songbook.find import find_songs
 from arranger.songbook.packed import MOST_LARGEST, look_into, read_member
 from tests.songbook.runs import choice, codes, command, environment, plain, tree
@@ -112,11 +113,11 @@ def test_what_is_no_song_is_passed_by_and_what_is_odd_is_said(tmp_path: Path) ->
         "songs/c.mid": b"c",
     }  # fmt: skip
     assert remarks == (
-        "a.zip: x/inner.zip are ZIPs themselves, which aren't looked into",
-        "a.zip: link.mid are links, which aren't followed",
-        "a.zip: ../../up.mid, /abs/olute.mid, C:/songs/c.mid would lead out of the ZIP, and are taken "
-        "as if they didn't",
-        "a.zip: x/a.mid come twice, so the later one counts",
+        "a.zip: ZIPs in it aren't looked into: x/inner.zip",
+        "a.zip: links aren't followed: link.mid",
+        "a.zip: names that lead out of it are taken as if they didn't: ../../up.mid, /abs/olute.mid, "
+        "C:/songs/c.mid",
+        "a.zip: of files that come twice the later one counts: x/a.mid",
     )
 
 
@@ -225,6 +226,32 @@ def test_several_sources_lie_below_the_folder_that_holds_them_all(tmp_path: Path
     assert found("") == ["a.mid", "marches/b.mid", "waltzes/c.mid"]
     with pytest.raises(SettingsError, match="isn't there"):
         found("a.mid", "gone")
+
+
+def test_settings_lie_in_the_zip_or_beside_it_or_in_the_folder_of_all(tmp_path: Path) -> None:
+    songs = tmp_path / "songs"
+    write_song(songs / "a.mid", 1)
+    write_song(songs / "b" / "b.mid", 1)
+    settings = songs / "songbook.toml"
+
+    def steps(*sources: Path) -> list[str]:
+        asked = asked_of(choice(tmp_path, sources=sources))
+        return [str(job.settings.grid.step) for job in asked.jobs] + list(asked.remarks)
+
+    bare = songs / "pack.zip"
+    packed(tmp_path / "pack.zip", songs).rename(bare)
+    settings.write_text('[defaults]\nstep = "1/4"\n[songs."a.mid"]\nstep = "1/3"\n')
+    assert steps(bare) == ["1/3", "1/4"]
+    assert steps(songs / "b" / "b.mid", songs / "a.mid") == ["1/3", "1/4"]
+    assert steps(songs / "b" / "b.mid") == ["None"], "whose folder is another"
+    settings.write_text('[songs."b/*"]\nstep = "1/2"\n')
+    inside = packed(tmp_path / "inside.zip", songs / "b")
+    assert steps(songs / "a.mid") == ["None"], "and no word of a table for others"
+    settings.write_text('[songs."c*"]\nstep = "1/2"\n')
+    assert steps(bare)[2:] == ["songbook.toml: line 1: no song is called 'c*'"]
+    zip_of(inside, ("songbook.toml", b"[defaults\n"), ("a.mid", b""))
+    with pytest.raises(SettingsError, match=r"inside\.zip/songbook\.toml: is no valid TOML"):
+        steps(inside)
 
 
 def test_songs_that_were_not_asked_for_are_still_known(tmp_path: Path) -> None:

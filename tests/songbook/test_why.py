@@ -114,6 +114,18 @@ def test_a_setting_is_told_with_what_it_was(tmp_path: Path) -> None:
     ]
 
 
+def test_a_score_counts_on_the_library_that_reads_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_song(tmp_path / "songs" / "a.mid", 1)
+    (tmp_path / "songs" / "b.abc").write_text("X:1\nT:Quay\nM:4/4\nL:1/8\nK:C\nCDEF|GABc|\n")
+    assert {record.state for record in run(choice(tmp_path)).values()} == {"done"}
+    monkeypatch.setattr("importlib.metadata.version", lambda name: f"{name} of tomorrow")
+    planned, _ = plan_book(choice(tmp_path))
+    assert [each.why[0].code for each in planned] == ["unchanged", "library"]
+    assert planned[1].why[0].sentence.endswith(", now by music21 music21 of tomorrow")
+
+
 def test_the_engines_file_and_the_name_of_the_outputs_count(tmp_path: Path) -> None:
     songs = tmp_path / "songs"
     write_song(songs / "a.mid", 1)
