@@ -48,7 +48,7 @@ CONVERTED = 200
 
 def varied(folder: Path, out: Path, songs: int) -> None:
     """Write so many songs made of those of a folder; those that are there already stay."""
-    out.mkdir(exist_ok=True)
+    out.mkdir(exist_ok=True, parents=True)
     paths = sorted(path for path in folder.rglob("*.mid"))
     kinds = ((path, key, beats) for beats in count() for key in KEYS for path in paths)
     for number, (path, key, beats) in enumerate(islice(kinds, songs)):
