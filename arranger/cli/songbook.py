@@ -96,11 +96,16 @@ def songbook(
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
     from arranger.songbook.advice import suggest as advise
+    from arranger.songbook.progress import Progress
     from arranger.songbook.reasons import plan_text, plan_values
     from arranger.songbook.summing_up import advice_json, advice_text, as_json, as_text
 
     if output is None and not suggest:
         raise typer.BadParameter("say where the files go", param_hint="-o OUT")
+    if dry_run and suggest:
+        raise typer.BadParameter(
+            "writes no songbook.toml; leave --suggest out", param_hint="--dry-run"
+        )
     choice = BookChoice(
         sources=songs_named(songs),
         out=output or Path(),
@@ -119,7 +124,11 @@ def songbook(
         return
     width = max(shutil.get_terminal_size().columns, 60) if sys.stdout.isatty() else 80
     try:
-        with counting("songs") as progress:
+        with counting("songs") as report:
+
+            def progress(now: Progress) -> None:
+                report(now.done, now.songs, now.left)
+
             if suggest:
                 advised = advise(choice, output, progress)
                 said, failed = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import glob
 import json
+import os
 import shlex
 from contextlib import closing
 from dataclasses import replace
@@ -13,16 +14,21 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError, one_line
 from arranger.files import STDOUT, write_bytes, write_text
+from arranger.options import as_words
 from arranger.songbook.book_settings import NAME
 from arranger.songbook.choice import asked_of
 from arranger.songbook.find import folder_of_all
+from arranger.songbook.line import Line
 from arranger.songbook.pool import run_jobs
+from arranger.songbook.progress import Pace
 from arranger.songbook.work import Advised
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from arranger.settings import Settings
     from arranger.songbook.choice import BookChoice
+    from arranger.songbook.progress import Progress
     from arranger.songbook.record import Record
 
 _HEAD = """\
@@ -43,6 +49,8 @@ class Suggested(NamedTuple):
     """Where it was written."""
     read: Path
     """Where it would be read."""
+    settings: Settings
+    """What was asked for of all songs."""
 
     @property
     def advised(self) -> int:
@@ -58,7 +66,7 @@ class Suggested(NamedTuple):
 def suggest(
     choice: BookChoice,
     target: Path | None,
-    progress: Callable[[int, int], None] = lambda _done, _whole: None,
+    progress: Callable[[Progress], None] = lambda _progress: None,
 ) -> Suggested:
     """Try other settings on each song and write what helps, as a commented ``songbook.toml``.
 
@@ -69,7 +77,7 @@ def suggest(
     target
         The file, or a folder for it; None for where it is read. What is there is never overwritten.
     progress
-        Called with songs done and songs in all, whenever one is done.
+        Called with how far it has come, a few times a second at most.
 
     Raises
     ------
@@ -88,11 +96,16 @@ def suggest(
             write_bytes(Path(name), content)
         jobs = [replace(job, advise=True) for job in asked.jobs]
         records: dict[str, Record] = {}
-        with closing(run_jobs(jobs, choice.workers, choice.cluster)) as ran:
-            for job, record in ran:
-                records[job.relative] = record
-                progress(len(records), len(jobs))
-    found = Suggested(tuple(records[job.relative] for job in jobs), path, read)
+        line = Line(jobs)
+        pace = Pace(line, choice.seconds)
+        with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
+            for each in ran:
+                if each is not None:
+                    records[each[0].relative] = each[1]
+                if pace.is_due():
+                    progress(pace.now(len(records), len(jobs)))
+    ordered = tuple(records[job.relative] for job in jobs)
+    found = Suggested(ordered, path, read, choice.settings)
     if path != STDOUT:
         _free(path)
     write_text(path, book_text(found))
@@ -103,7 +116,21 @@ def book_text(found: Suggested) -> str:
     """Return the text of a ``songbook.toml``."""
     songs = len(found.records)
     told = f"{found.advised} of {songs} songs have advice; for the others nothing better was found."
-    return "\n".join([_HEAD.format(name=NAME, told=told), *_tables(found)])
+    head = _HEAD.format(name=NAME, told=told)
+    return "\n".join([head, *_defaults(found), *_tables(found)])
+
+
+def _defaults(found: Suggested) -> Iterator[str]:
+    """Yield what all of it was tried with."""
+    words = as_words(found.settings)
+    if not words:
+        return
+    yield "[defaults]"
+    for name, value in words.items():
+        if name == "engine" and Path(str(value)).is_file():
+            value = os.path.relpath(str(value), found.read.parent)  # from where it is looked for
+        yield f"{name} = {json.dumps(value, ensure_ascii=False)}"
+    yield ""
 
 
 def _tables(found: Suggested) -> Iterator[str]:

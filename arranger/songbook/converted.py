@@ -32,16 +32,21 @@ def done_record(
     conversion: Conversion,
     outputs: tuple[str, ...],
     edited_at: str = "",
+    state: str = "done",
 ) -> Record:
-    """Return the record of a converted song; ``edited_at`` is told where the sheet holds edits."""
+    """Return the record of a converted song; ``edited_at`` is told where the sheet holds edits.
+
+    ``state`` is another for a sheet that was left alone, whose account this is as it stands.
+    """
     song, reduction = conversion.song, conversion.reduction
+    columns = song.columns
     outcomes = reduction.ledger.outcomes()
     names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
-    edited = is_edited(conversion.sheet)
+    edited = state != "done" or is_edited(conversion.sheet)
     return Record(
         relative=relative,
         place=place,
-        state="done",
+        state=state,
         edited=edited,
         edited_at=edited_at if edited else "",
         title=song.title,
@@ -59,7 +64,7 @@ def done_record(
         tune=names.get("tune", ""),
         bass=names.get("bass", ""),
         notes_digest=notes_digest(
-            song.ticks_per_beat, ((n.onset, n.duration, n.pitch, n.drum) for n in song.notes)
+            song.ticks_per_beat, columns.onset, columns.duration, columns.pitch, columns.drum
         ),
         outputs=outputs,
         heard=song_heard(conversion),

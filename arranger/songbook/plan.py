@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SongError
 from arranger.options import command_line
+from arranger.songbook.find import is_midi
 from arranger.songbook.packed import read_member
 from arranger.songbook.program import Program, engine_digest, program
 from arranger.songbook.record import FORMAT
@@ -77,6 +78,12 @@ class Making:
         """The program's digests; asked for late, since the first time takes a second."""
         return program(self._noted)
 
+    @cached_property
+    def _library(self) -> str:
+        from importlib.metadata import version
+
+        return f"music21 {version('music21')}"
+
     def __call__(self, planned: Planned) -> Made:
         """Return what the outputs of a song depend on."""
         job, settings = planned.job, planned.job.settings
@@ -92,6 +99,7 @@ class Making:
             sounds=self.program.sounds if job.audio else "",
             place=job.place,
             audio=job.audio or "",
+            library="" if is_midi(job.relative) else self._library,
         )
 
 
@@ -126,7 +134,7 @@ def gone_told(gone: Sequence[str]) -> tuple[str, ...]:
         return ()
     more = f" and {len(gone) - FEW} more" if len(gone) > FEW else ""
     listed = ", ".join(gone[:FEW])
-    return (f"{len(gone)} songs are no longer there, but their files are: {listed}{more}",)
+    return (f"no longer among the songs, but their files stay: {listed}{more}",)
 
 
 def digested(planned: Planned) -> Planned:
