@@ -11,7 +11,7 @@ from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import PLAIN, with_bars
-from arranger.grid.track.bars_heard import CHANGE, likeliest_bars
+from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.beats_heard import (
     CHANGE as PERIOD_CHANGE,
 )
@@ -20,7 +20,7 @@ from arranger.grid.track.beats_heard import (
     follow_heard,
 )
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.frames import CHANNELS, frames_of
+from arranger.grid.track.frames import frames_of
 from arranger.grid.track.network import Block, Network, load, run
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
