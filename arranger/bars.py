@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 MOST_NAMED = 6
 
+_METRE = re.compile(r"(\d{1,3})/(1|2|4|8|16|32|64)", re.ASCII)
 _RANGE = re.compile(r"(\d{1,9})(?:-(\d{1,9}))?", re.ASCII)
 
 
@@ -57,6 +58,23 @@ def bars_named(numbers: Sequence[str]) -> str:
         more = len(numbers) - MOST_NAMED
         return f"bars {', '.join(numbers[:MOST_NAMED])} and {more} more"
     return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
+
+
+def parse_metre(text: str) -> tuple[int, int]:
+    """Return numerator and denominator of "3/4".
+
+    Raises
+    ------
+    UsageError
+        If it is no metre.
+
+    >>> parse_metre("6/8")
+    (6, 8)
+    """
+    match = _METRE.fullmatch(text)
+    if match is None or not int(match[1]):
+        raise UsageError(f"{text[:40]!r} is no metre", remedy="write one like 4/4, 3/4 or 6/8")
+    return int(match[1]), int(match[2])
 
 
 def parse_bars(text: str) -> tuple[int, int]:

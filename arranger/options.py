@@ -11,7 +11,7 @@ import shlex
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.bars import parse_bars
+from arranger.bars import parse_bars, parse_metre
 from arranger.errors import ArrangerError, SettingsError, UsageError, did_you_mean
 from arranger.settings import (
     BEATS,
@@ -29,6 +29,9 @@ from arranger.settings import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from fractions import Fraction
+
+
+MOST_PICKUP = 64
 
 
 class Option(NamedTuple):
@@ -79,6 +82,19 @@ def _step(text: str) -> Fraction:
         message = f"is none of the steps {', '.join(steps)} (of a beat)"
         raise ValueError(message)
     return steps[text]
+
+
+def _pickup(text: str) -> Fraction:
+    from fractions import Fraction
+
+    message = f"is not a number of beats from 0 to {MOST_PICKUP}, like 1 or 1/2"
+    try:
+        beats = Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        raise ValueError(message) from None
+    if not 0 <= beats <= MOST_PICKUP or beats.denominator > MOST_PICKUP:
+        raise ValueError(message)
+    return beats
 
 
 def _loop(text: str) -> str:
@@ -170,7 +186,15 @@ OPTIONS: tuple[Option, ...] = (
     ),
     Option(
         "first-beat", "grid", "first_beat", _number(float, 0, 1e6), "one", "SECONDS",
-        "Where the first downbeat is, to help finding the beat.",
+        "Where the first downbeat is; also helps to find the beat.",
+    ),
+    Option(
+        "metre", "grid", "metre", parse_metre, "one", "N/N",
+        "Metre of all bars, like 3/4 or 6/8; where they begin is heard.",
+    ),
+    Option(
+        "pickup", "grid", "pickup", _pickup, "one", "BEATS",
+        "Quarter notes from the first note to the first bar line, like 1 or 1/2; 0: it is a downbeat.",
     ),
     Option("swing", "grid", "swing", _one_of(*SWINGS), "one", "HOW", "auto, play or straighten."),
     Option(
@@ -180,11 +204,12 @@ OPTIONS: tuple[Option, ...] = (
     Option("bars", "grid", "bars", parse_bars, "one", "A-B", "Convert only these bars."),
     Option("loop", "grid", "loop", _loop, "one", "BAR", "Bar to go back to, auto or none."),
     Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
-    Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name."),
-    Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name."),
+    Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name; '*horn*' is the likeliest of several."),
+    Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name; '*low*' is the likeliest of several."),
     Option(
         "mute", "reduce", "mute", str, "many", "TRACK",
-        "Track, or all tracks of a name, to leave out; may be given again.",
+        "Track, or all tracks of a name ('*string*' says that all are meant), to leave out; may be given "
+        "again.",
     ),
     Option(
         "transpose", "reduce", "transpose", _transpose, "one", "N",
@@ -305,6 +330,43 @@ def read_command_line(line: str) -> Settings:
     return build_settings(words)
 
 
+def as_words(settings: Settings) -> dict[str, str | bool | list[str]]:
+    """Return all settings that are not default as `build_settings` takes them.
+
+    >>> as_words(build_settings({"no-sustain": True, "step": "1/4", "mute": ["3", "a b"]}))
+    {'no-sustain': True, 'step': '1/4', 'mute': ['3', 'a b']}
+    """
+    words: dict[str, str | bool | list[str]] = {}
+    for option in OPTIONS:
+        value = _value(settings, option)
+        if value != _value(_DEFAULTS, option):
+            said = [word for word in _spelled(option, value) if word != f"--{option.name}"]
+            one = said[0] if said else True
+            words[option.name] = said if option.kind == "many" else one
+    return words
+
+
+def changed_options(before: Settings, now: Settings) -> Iterator[tuple[str, str, str]]:
+    """Yield each option that differs, with what was said and what is; "" where nothing is said.
+
+    >>> list(changed_options(Settings(), build_settings({"mute": ["3", "a b"]})))
+    [('mute', '', "3, 'a b'")]
+    """
+    for option in OPTIONS:
+        values = [_value(settings, option) for settings in (before, now)]
+        if values[0] != values[1]:
+            was, then = (
+                "" if value == _value(_DEFAULTS, option) else _worded(option, value)
+                for value in values
+            )
+            yield option.name, was, then
+
+
+def _worded(option: Option, value: object) -> str:
+    words = [word for word in _spelled(option, value) if word != f"--{option.name}"]
+    return ", ".join(map(shlex.quote, words)) or "set"
+
+
 def _value(settings: Settings, option: Option) -> object:
     stage = getattr(settings, option.stage) if option.stage else settings
     return getattr(stage, option.field)
@@ -347,8 +409,9 @@ def _spelled(option: Option, value: object) -> Iterator[str]:
     elif option.field == "drum_sounds":
         for key, sound in value:  # type: ignore[attr-defined]
             yield from (flag, f"{key}={sound or 'off'}")
-    elif option.field == "bars":
-        yield from (flag, "-".join(str(bar) for bar in value))  # type: ignore[attr-defined]
+    elif option.field in {"bars", "metre"}:
+        between = "-" if option.field == "bars" else "/"
+        yield from (flag, between.join(map(str, value)))  # type: ignore[call-overload]
     elif option.kind == "many":
         for item in value:  # type: ignore[attr-defined]
             yield from (flag, str(item))

@@ -61,7 +61,11 @@ class GridSettings:
     beat: str = "auto"
     """"file": follow the file's beats, "track": find them from the onsets, "auto": by a test."""
     first_beat: float | None = None
-    """Seconds of the first downbeat, a help to beat tracking."""
+    """Seconds of a downbeat; also helps beat tracking."""
+    metre: tuple[int, int] | None = None
+    """Metre of all bars, as 3, 4; None: the song's, or one that is heard."""
+    pickup: Fraction | None = None
+    """Beats from the first note to the first bar line; None: by the song, or by ear."""
     swing: str = "auto"
     """"play", "straighten" or "auto"."""
     clock: str = "beat"

@@ -33,6 +33,8 @@ DRAWN: dict[str, st.SearchStrategy[object]] = {
     "step": st.sampled_from([str(step) for step in STEP_CHOICES]),
     "tempo": st.floats(1, 1000),
     "first-beat": st.floats(0, 1e6),
+    "metre": st.builds("{}/{}".format, st.integers(1, 32), st.sampled_from([1, 2, 4, 8, 16])),
+    "pickup": st.fractions(0, 16, max_denominator=12).map(str),
     "bars": st.tuples(st.integers(1, 50), st.integers(0, 50)).map(
         lambda pair: f"{pair[0]}-{sum(pair)}"
     ),
@@ -147,7 +149,7 @@ def test_a_base_is_changed_only_where_asked() -> None:
 def test_false_and_an_empty_list_take_any_setting_back(option: Option, unasked: object) -> None:
     given = {
         "one": {"step": "1/4", "bars": "2-3", "transpose": 1, "beat": "track", "swing": "play",
-                "clock": "clock", "texture": "two-highest", "drums": "none", "score-megabytes": "77"}.get(option.name, "7"),
+                "clock": "clock", "metre": "3/4", "texture": "two-highest", "drums": "none", "score-megabytes": "77"}.get(option.name, "7"),
         "many": {"cost": "leap=1", "section-texture": "A=two-highest", "drum": "56=rim"}.get(option.name, "7"),
         "flag": True,
     }[option.kind]  # fmt: skip

@@ -79,6 +79,7 @@ def convert(
       arranger convert parade.mid -o out
       arranger convert parade.mid -o out --tune trumpet --mute strings --transpose auto
       arranger convert parade.mid -o out --step 1/3 --bars 9-16 --no-audio
+      arranger convert waltz.mid -o out --metre 3/4 --pickup 1
       arranger convert parade.mid -o out --drum cowbell=rim --drum 54=off
       arranger convert parade.mid -o out --transpose 2 --keep-edits
       arranger convert parade.mid -o out --transpose 2 --keep-edits=as-typed

@@ -55,9 +55,10 @@ def new(
       arranger new pier.duet --engine twin-counter --bars 32 --metre 3/4 --tempo 140 --step 1/2
       arranger new pier.duet --title "On the pier" --pickup 4 --force
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    from arranger.bars import parse_metre
     from arranger.engine import load_engine
     from arranger.files import STDOUT, is_stdout, shown_target
-    from arranger.sheet.blank import blank_sheet, read_metre, read_step_share, write_blank
+    from arranger.sheet.blank import blank_sheet, read_step_share, write_blank
 
     found = load_engine(engine, beside=sheet)
     made = blank_sheet(
@@ -65,7 +66,7 @@ def new(
         title=("" if sheet == STDOUT else sheet.stem) if title is None else title,
         engine_name=engine,
         bars=bars,
-        metre=read_metre(metre),
+        metre=parse_metre(metre),
         tempo=tempo,
         step_beats=read_step_share(step),
         pickup=pickup,

@@ -1,6 +1,7 @@
 """The grid: from song time to the engine's steps.
 
 track     Beat tracking for songs that don't follow their own beat
+asked_bars  Bars as the user says: their metre, and where the first bar line is
 attacks   Attacks: onsets that are meant together, taken together before anything is rounded
 choose    Choosing the step: what each candidate would cost the music
 disputed  Whether the music plainly has other bars than those that its file states, and which

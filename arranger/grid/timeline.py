@@ -66,7 +66,8 @@ def file_timeline(
     last_tick = int(notes.end.max())
     check_length(song, last_tick, settings.max_steps)
     bpm = prevailing_bpm(song, int(notes.onset[0]), last_tick)
-    song, pickup, bar_remarks = with_bars(song, notes, attacks, bpm)
+    song, pickup, bar_remarks = with_bars(song, notes, attacks, bpm, settings)
+    check_length(song, last_tick, settings.max_steps)
     # The last onset may be carried over the last bar line by half a step.
     step_beats = max(float(settings.step or 1), 1.0)
     reach = int(notes.onset[-1]) + int(step_beats * song.ticks_per_beat) + 1

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from arranger.errors import LimitError
+from arranger.grid.asked_bars import after_pickup, asks_place, bar_beats
 from arranger.grid.metres import has_bars
 from arranger.grid.timeline import BarLabel, Timeline, check_length
 from arranger.grid.track.bars_heard import BEAT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
 from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, file_phase, track_beat
 from arranger.grid.track.evidence import find_evidence
-from arranger.song.time import seconds_at
+from arranger.song.time import seconds_at, ticks_at
 
 if TYPE_CHECKING:
-    from arranger.columns import Floats, Ints
+    from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
     from arranger.grid.onbeat import BeatVerdict
     from arranger.grid.track.beat import TrackedBeat
@@ -109,13 +111,16 @@ def tracked_timeline(
     sizes = np.diff(lines).astype(np.int64).tolist()
     if pickup and len(sizes) > 1:
         sizes[0] = sizes[1]
-    labels = tuple(BarLabel(number + 1 - pickup, size, 4) for number, size in enumerate(sizes))
+    labels = tuple(
+        BarLabel(number + 1 - pickup, *(settings.metre or (size, USUAL_UNIT)))
+        for number, size in enumerate(sizes)
+    )
     return Timeline(
         basis="tracked",
         onset_beats=_beats_at(beat.seconds, notes.onset_seconds),
         end_beats=_beats_at(beat.seconds, notes.end_seconds),
         bar_beats=lines,
-        bar_ticks=_ticks_at(song, _seconds_of(beat.seconds, lines)),
+        bar_ticks=ticks_at(song, _seconds_of(beat.seconds, lines)),
         labels=labels,
         bpm=beat.bpm if settings.tempo is None else settings.tempo,
         beats_seconds=tuple(_seconds_of(beat.seconds, np.arange(lines[-1] + 1)).tolist()),
@@ -132,7 +137,7 @@ def _bar_lines(
 ) -> Floats:
     """Return the beats that begin bars, from the first in the song to one behind it.
 
-    Bars are as long as the file says if it says so, else as is heard.
+    Bars are as long as the user or the file says if they say so, else as is heard.
     """
     metre, count = song.metres[0], len(beat.seconds)
     start, end = (_beats_at(beat.seconds, at) for at in (notes.onset_seconds, notes.end_seconds))
@@ -141,21 +146,39 @@ def _bar_lines(
     heard = likeliest_bars(odds, BEAT_LENGTHS)
     said = has_bars(song) and song.own_beat
     fits = said and metre.denominator == USUAL_UNIT and metre.numerator in BEATS_A_BAR
-    if fits or heard is None or settings.first_beat is not None:
-        size = USUAL_BEATS_A_BAR
-        if fits:
+    is_placed = asks_place(settings)
+    if settings.metre or fits or heard is None or is_placed:
+        size = float(USUAL_BEATS_A_BAR)
+        if settings.metre:
+            size = bar_beats(settings.metre)
+        elif fits:
             size = metre.numerator
         elif heard is not None:
             size = int(np.bincount(np.diff(heard.lines)).argmax())
-        if settings.first_beat is None:
-            first = max(range(size), key=lambda place: float(odds[place::size].sum()))
+        if is_placed:
+            first = _asked_beat(beat, float(start.min()), settings) % size
         else:
-            first = int(np.abs(beat.seconds - settings.first_beat).argmin()) % size
+            places = range(ceil(size))
+            first = max(places, key=lambda place: _odds_of(odds, np.arange(place, count, size)))
         return np.arange(first, count - 1 + size, size, dtype=np.float64)
     lines = heard.lines.astype(np.float64)
     last = lines[-1] - lines[-2]
     lines = np.concatenate((lines, np.arange(lines[-1] + last, count - 1 + last, last)))
     return lines[: int(np.searchsorted(lines, count - 1)) + 1]
+
+
+def _asked_beat(beat: TrackedBeat, first_onset: float, settings: GridSettings) -> float:
+    """Return the beat at which the user has a bar begin."""
+    if settings.pickup is not None:
+        return after_pickup(float(round(first_onset)), settings.pickup)
+    return int(np.abs(beat.seconds - (settings.first_beat or 0.0)).argmin())
+
+
+def _odds_of(odds: Floats, lines: Floats) -> float:
+    """Return the log odds of bar lines at some beats; between beats there are none."""
+    whole = np.rint(lines).astype(np.int64)
+    whole = whole[(np.abs(lines - whole) < 0.01) & (whole < len(odds))]
+    return float(odds[whole].sum())
 
 
 def _beats_at(beats: Floats, seconds: Floats) -> Floats:
@@ -170,17 +193,6 @@ def _seconds_of(beats: Floats, at: Floats) -> Floats:
     index = np.clip(np.floor(at).astype(np.int64), 0, len(beats) - 2)
     result: Floats = beats[index] + (at - index) * np.diff(beats)[index]
     return result
-
-
-def _ticks_at(song: Song, seconds: Floats) -> Ints:
-    """Return the nearest tick of each time, by the song's tempo map."""
-    starts = np.array([change.tick for change in song.tempos], dtype=np.int64)
-    per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
-    per_tick *= 1e-6 / song.ticks_per_beat
-    start_seconds = seconds_at(song, starts)
-    index = np.clip(np.searchsorted(start_seconds, seconds, side="right") - 1, 0, None)
-    ticks = starts[index] + (seconds - start_seconds[index]) / per_tick[index]
-    return np.rint(ticks).astype(np.int64)
 
 
 def _remark(beat: TrackedBeat, verdict: BeatVerdict) -> str:

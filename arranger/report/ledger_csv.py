@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
 from arranger.report.account import account, told
-from arranger.report.columns import stretches
+from arranger.report.columns import rows, stretches
 from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
@@ -61,8 +61,11 @@ def ledger_csv_pieces(conversion: Conversion) -> Iterator[bytes]:
     yield f"{','.join(COLUMNS)}\r\n".encode()
     for notes, texts in stretches(conversion):
         columns = {**texts, **_own_columns(conversion, notes, texts)}
-        rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
-        yield "\r\n".join([*rows, ""]).encode("utf-8", "backslashreplace")
+        pieces: list[str | Sequence[str]] = []
+        for name in COLUMNS:
+            pieces += [columns[name], ","]
+        table = rows([*pieces[:-1], "\r\n"], len(notes))
+        yield table.encode("utf-8", "backslashreplace")
 
 
 def _own_columns(
@@ -73,20 +76,20 @@ def _own_columns(
     asked = conversion.song.columns
     keys = zip(asked.pitch[these].tolist(), asked.drum[these].tolist(), strict=True)
     drums = asked.drum[these].tolist()
-    entries = conversion.reduction.ledger.entries[these]
+    entry = conversion.reduction.ledger.columns
     names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
-    reasons = {each: " ".join(each) for each in {entry.reasons for entry in entries}}
+    reasons = {each: " ".join(each) for each in {*entry.reasons[these]}}
     return {
         "part_name": [names[part] for part in asked.part[these].tolist()],
         "pitch_name": ["" if drum else _NAMES[pitch] for pitch, drum in keys],
         "drum": ["yes" if drum else "no" for drum in drums],
-        "outcome": [entry.outcome for entry in entries],
-        "reasons": [reasons[entry.reasons] for entry in entries],
+        "outcome": [*entry.outcome[these]],
+        "reasons": [reasons[each] for each in entry.reasons[these]],
         "voice": _or_empty(texts["voice"]),
         "step": _or_empty(texts["step"]),
         "steps": _or_empty(texts["steps"]),
         "pitch_out": _or_empty(texts["pitch_out"]),
-        "sound": [entry.sound or "" for entry in entries],
+        "sound": [sound or "" for sound in entry.sound[these]],
         "explanation": [quoted(each) for each in told(conversion, notes)],
         "bar_rank": _ranks(conversion, these),
     }

@@ -71,6 +71,8 @@ KEPT, DROPPED = (list(OUTCOMES).index(name) for name in ("kept", "dropped"))
 
 ByLine = tuple[int, ...]
 """A number for each of `LINES`."""
+HeardLines = tuple[int | None, ...]
+"""How much of each of `LINES` is heard; None where there is nothing of it."""
 
 
 class BarLoss(NamedTuple):
@@ -145,8 +147,33 @@ def song_heard(conversion: Conversion) -> tuple[int | None, ...]:
 
 def lines_shares(found: LineHeard) -> tuple[int | None, ...]:
     """Return how much of each line is heard in all, see `song_heard`."""
-    one = LineHeard(found.beats._replace(bar=np.zeros_like(found.beats.bar)), *found[1:])
-    return _by_bar(one, 1)[0][0]
+    return heard_along(found, np.zeros_like(found.beats.bar), 1)[0]
+
+
+def heard_along(found: LineHeard, place: NDArray[np.int64], places: int) -> list[HeardLines]:
+    """Return how much of each line is heard in each of some places, 0 to 100.
+
+    Parameters
+    ----------
+    found
+        What each line loses on each beat.
+    place
+        Where each beat belongs to, from 0; shape (beats,).
+    places
+        How many there are.
+    """
+    return _by_bar(LineHeard(found.beats._replace(bar=place), *found[1:]), places)[0]
+
+
+def song_lost(found: LineHeard) -> int:
+    """Return the loss of a song as a share of what it asks for, in thousandths.
+
+    A song of which nothing is heard has lost 1000. Rounded up, so that only 0 means that nothing is
+    lost.
+    """
+    everything = found._replace(lost=np.full_like(found.lost, 1000))
+    asked = int(_weighted(everything).sum())
+    return -(-1000 * int(_weighted(found).sum()) // asked) if asked else 0
 
 
 def line_losses(found: LineHeard) -> ByLine:
@@ -161,7 +188,7 @@ def _weighted(found: LineHeard) -> NDArray[np.int64]:
     return weighted
 
 
-def _by_bar(found: LineHeard, bars: int) -> tuple[list[tuple[int | None, ...]], NDArray[np.int64]]:
+def _by_bar(found: LineHeard, bars: int) -> tuple[list[HeardLines], NDArray[np.int64]]:
     """Return how much of each line is heard in each bar, and what it lost, of shape (4, bars)."""
     index = found.beats.bar
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
 
 SUFFIX = ".duet"
-_METRE = re.compile(r"(\d{1,3})/(1|2|4|8|16|32|64)", re.ASCII)
 
 
 def blank_sheet(
@@ -116,20 +114,6 @@ def write_blank(path: Path, sheet: Sheet, *, force: bool) -> None:
             remedy = "choose another name, or overwrite it with --force"
             raise OutputError("exists already", file=path, remedy=remedy)
     write_sheet(sheet, path, by="new")
-
-
-def read_metre(text: str) -> tuple[int, int]:
-    """Return numerator and denominator of "3/4".
-
-    Raises
-    ------
-    UsageError
-        If it is no metre.
-    """
-    match = _METRE.fullmatch(text)
-    if match is None or not int(match[1]):
-        raise UsageError(f"{text[:40]!r} is no metre", remedy="write one like 4/4, 3/4 or 6/8")
-    return int(match[1]), int(match[2])
 
 
 def read_step_share(text: str) -> Fraction:

@@ -40,6 +40,8 @@ TOGETHER = 1 / 16
 
 MOST_NAMES = 3
 """Parts that a remark names."""
+STAYS_DOWN = "down through many harmonies"
+"""What the remark on such pedals says, and no other."""
 
 _NEAR = [sum(1 << (pitch + step) % 12 for step in (-2, -1, 1, 2)) for pitch in range(12)]
 """By pitch class, the classes a second away, as bits."""
@@ -149,10 +151,7 @@ def remarks_on(song: Song, channels: Ints, held: Sequence[HeldPedal]) -> tuple[s
     where = f"from {_minutes(start)} to {_minutes(end)}"
     if len(held) > 1:
         where = f"{len(held)} times, the longest {where}"
-    return (
-        f"the {stays} down through many harmonies, {where}; "
-        "notes are taken to end where the harmony changes",
-    )
+    return (f"the {stays} {STAYS_DOWN}, {where}; notes are taken to end where the harmony changes",)
 
 
 def _minutes(seconds: float) -> str:

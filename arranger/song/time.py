@@ -17,7 +17,7 @@ from arranger.song.notes import TimedColumns
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from arranger.columns import Floats
+    from arranger.columns import Floats, Ints
     from arranger.song.model import Song
 
 
@@ -47,6 +47,17 @@ def seconds_at(song: Song, ticks: ArrayLike) -> Floats:
     index = np.clip(np.searchsorted(starts, asked, side="right") - 1, 0, None)
     result: Floats = at_start[index] + (asked - starts[index]) * per_tick[index]
     return result
+
+
+def ticks_at(song: Song, seconds: Floats) -> Ints:
+    """Return the nearest tick of each time, by the song's tempo map; the inverse of `seconds_at`."""
+    starts = np.array([change.tick for change in song.tempos], dtype=np.int64)
+    per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
+    per_tick *= 1e-6 / song.ticks_per_beat
+    start_seconds = seconds_at(song, starts)
+    index = np.clip(np.searchsorted(start_seconds, seconds, side="right") - 1, 0, None)
+    ticks = starts[index] + (seconds - start_seconds[index]) / per_tick[index]
+    return np.rint(ticks).astype(np.int64)
 
 
 def timed_columns(song: Song) -> TimedColumns:

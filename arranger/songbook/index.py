@@ -12,30 +12,36 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
+import tempfile
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
-from arranger.options import command_line
+from arranger.songbook.program import Program
 from arranger.songbook.record import Record
-from arranger.version import VERSION
+from arranger.songbook.why import Made
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-    from pathlib import Path
-
-    from arranger.settings import Settings
+    from collections.abc import Iterable, Iterator, Mapping
 
 NAME = "songbook.index"
 
-_TABLE = """CREATE TABLE songs (
+_TABLES = (
+    """CREATE TABLE songs (
     relative TEXT PRIMARY KEY,
-    key TEXT NOT NULL,
-    sizes TEXT NOT NULL,
+    made TEXT NOT NULL,
+    outputs TEXT NOT NULL,
     record TEXT NOT NULL,
     digest TEXT NOT NULL
-) WITHOUT ROWID"""
+) WITHOUT ROWID""",
+    """CREATE TABLE program (
+    said TEXT NOT NULL,
+    digest TEXT NOT NULL
+)""",
+)
 
 _BESIDE = ("", "-wal", "-shm", "-journal")
 """Suffixes of the files that make up the index."""
@@ -54,8 +60,9 @@ REBUILT = "was damaged or of another version and is built anew, so all songs are
 class Known(NamedTuple):
     """What the index knows of a song."""
 
-    key: str
-    sizes: str
+    made: Made
+    outputs: Mapping[str, str]
+    """Of the files written, as `arranger.songbook.why.output_stamps` says it."""
     record: Record
 
 
@@ -63,39 +70,15 @@ class _DamagedError(Exception):
     """The index is not as this version wrote it."""
 
 
-def settings_key(settings: Settings) -> str:
-    """Return what the outputs depend on besides the song and its place, as text."""
-    return "\0".join((VERSION, command_line(settings), _engine_digest(settings.engine)))
-
-
-def song_key(content: bytes, settings: str, place: str, outputs: str) -> str:
-    """Return a digest of all that the outputs depend on; ``settings`` is a `settings_key`."""
-    parts = (settings, place, outputs)
-    digest = hashlib.sha256("\0".join(parts).encode("utf-8", "surrogateescape"))
-    digest.update(hashlib.sha256(content).digest())
-    return digest.hexdigest()
-
-
-def output_sizes(folder: Path, names: Iterable[str]) -> str:
-    """Return names, sizes and times of outputs as text; a missing one makes it differ."""
-    found = []
-    for name in names:
-        try:
-            state = os.stat(folder / name)  # noqa: PTH116 - a fifth of the time of Path.stat
-        except OSError:
-            found.append(f"{name}:gone")
-        else:
-            found.append(f"{name}:{state.st_size}:{state.st_mtime_ns}")
-    return "|".join(found)
-
-
 class Index:
     """The opened index; get one from `opened`."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, known: dict[str, Known]) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self._path, self._connection = path, connection
-        self.known = known
+        self.known: dict[str, Known] = {}
         """What was known when it was opened, by the song's relative path."""
+        self.program: Program | None = None
+        """The program that ran last."""
         self.interrupted = False
         """Whether the run before was killed: it may have left files half written."""
         self.rebuilt = False
@@ -104,11 +87,24 @@ class Index:
     def remember(self, relative: str, known: Known) -> None:
         """Write what is now known of a song."""
         # JSON in ASCII: names that are no UTF-8 hold surrogates, which SQLite can't store.
-        row = (json.dumps(relative), known.key, known.sizes, known.record.to_json())
+        row = (
+            json.dumps(relative),
+            json.dumps(known.made),
+            json.dumps(known.outputs),
+            known.record.to_json(),
+        )
         with _told(self._path):
             self._connection.execute(
                 "INSERT OR REPLACE INTO songs VALUES (?, ?, ?, ?, ?)", (*row, _digest(row))
             )
+
+    def note_program(self, program: Program) -> None:
+        """Write which program runs."""
+        if program != self.program:
+            row = (json.dumps(program),)
+            with _told(self._path):
+                self._connection.execute("DELETE FROM program")
+                self._connection.execute("INSERT INTO program VALUES (?, ?)", (*row, _digest(row)))
 
     def save(self) -> None:
         """Make everything remembered so far survive a kill."""
@@ -165,6 +161,28 @@ def opened(out: Path) -> Iterator[Index]:
         index.close()
 
 
+def looked_at(out: Path) -> Index | None:
+    """Return the index of an output folder, closed; None if there is none.
+
+    Nothing is written there: a copy is opened. One that is of no use is as if ``rebuilt``.
+    """
+    if not (out / NAME).is_file():
+        return None
+    with tempfile.TemporaryDirectory() as place:
+        copy = Path(place) / NAME
+        try:
+            for suffix in _BESIDE:
+                with suppress(FileNotFoundError):
+                    shutil.copyfile(out / f"{NAME}{suffix}", f"{copy}{suffix}")
+            index = _begun(copy)
+        except (_DamagedError, OSError, sqlite3.Error):
+            copy.unlink(missing_ok=True)
+            index = _begun(copy)
+            index.rebuilt = True
+        index.close()
+    return index
+
+
 def _begun(path: Path) -> Index:
     """Return the index at a path, checked to the last row and locked, or a fresh one."""
     there = path.exists()
@@ -174,8 +192,10 @@ def _begun(path: Path) -> Index:
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("BEGIN IMMEDIATE")
         if not there:
-            connection.execute(_TABLE)
-        index = Index(path, connection, _checked(connection))
+            for table in _TABLES:
+                connection.execute(table)
+        index = Index(path, connection)
+        index.known, index.program = _checked(connection)
         (running,) = connection.execute("PRAGMA user_version").fetchone()
         index.interrupted = bool(running) or not there
         connection.execute("PRAGMA user_version = 1")
@@ -188,19 +208,27 @@ def _begun(path: Path) -> Index:
     return index
 
 
-def _checked(connection: sqlite3.Connection) -> dict[str, Known]:
+def _checked(connection: sqlite3.Connection) -> tuple[dict[str, Known], Program | None]:
     """Return everything known, or raise one of many errors if anything isn't as it was written."""
-    tables = connection.execute("SELECT sql FROM sqlite_master").fetchall()
+    tables = connection.execute("SELECT sql FROM sqlite_master ORDER BY rowid").fetchall()
     sound = connection.execute("PRAGMA integrity_check(1)").fetchone()
-    if tables != [(_TABLE,)] or sound != ("ok",):
+    if tables != [(table,) for table in _TABLES] or sound != ("ok",):
         raise _DamagedError
     known: dict[str, Known] = {}
-    for *row, digest in connection.execute("SELECT * FROM songs"):
+    for relative, made, outputs, record in _rows(connection, "songs"):
+        known[json.loads(relative)] = Known(
+            Made(*json.loads(made)), json.loads(outputs), Record.from_json(record)
+        )
+    programs = [Program(*json.loads(said)) for (said,) in _rows(connection, "program")]
+    return known, programs[0] if programs else None
+
+
+def _rows(connection: sqlite3.Connection, table: str) -> Iterator[list[str]]:
+    """Yield the rows of a table, each without its digest."""
+    for *row, digest in connection.execute(f"SELECT * FROM {table}"):  # noqa: S608 - a name of ours
         if digest != _digest(row):
             raise _DamagedError
-        relative, key, sizes, record = row
-        known[json.loads(relative)] = Known(key, sizes, Record.from_json(record))
-    return known
+        yield row
 
 
 def _digest(row: Iterable[str]) -> str:
@@ -257,14 +285,3 @@ def _refused(path: Path, error: Exception) -> OutputError:
         file=path,
         remedy="free the space, or choose another folder with -o",
     )
-
-
-def _engine_digest(engine: str) -> str:
-    # A user's engine file may change under the same name.
-    if not engine.endswith(".toml"):
-        return ""
-    try:
-        with open(engine, "rb") as file:  # noqa: PTH123 - the name is text from the user
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""

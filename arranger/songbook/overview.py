@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.files import write_bytes
 from arranger.report.ledger_csv import as_text
+from arranger.songbook.worklist import COLUMNS as WORKLIST
+from arranger.songbook.worklist import FIELDS, by_need
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,13 +21,15 @@ if TYPE_CHECKING:
     from arranger.songbook.record import Record
 
 FORMAT = "arranger-songbook"
-VERSION = 1
+VERSION = 2
 
-COLUMNS = (
+_FIRST = (
     "song", "state", "reason", "message", "title", "engine", "step", "asked_bpm", "played_bpm",
     "bars", "steps", "notes", "kept", "changed", "merged", "dropped", "tune", "bass",
     "same_notes_as", "sheet",
 )  # fmt: skip
+_NEXT = tuple(name for column in WORKLIST for name in column.fields if name not in _FIRST)
+COLUMNS = (*_FIRST, "rank", *_NEXT, "why", "why_told")
 """Of songbook.csv, in this order in every version; new ones are added at the end."""
 
 
@@ -80,15 +84,24 @@ def write_overview(
     return paths
 
 
+def _ranks(records: Sequence[Record]) -> dict[str, int]:
+    return {record.relative: rank for rank, record in enumerate(by_need(records), 1)}
+
+
 def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
+    ranks = _ranks(records)
     for record in records:
-        row = record.values()
+        row: dict[str, object] = record.values()
+        row |= {name: FIELDS[name](record) for name in _NEXT}
         row["song"] = record.relative
         row["same_notes_as"] = twins.get(record.relative, "")
         row["sheet"] = f"{record.place}.duet" if record.outputs else ""
+        row["rank"] = ranks[record.relative]
+        row["why"] = " ".join(dict.fromkeys(code for code, _ in record.why))
+        row["why_told"] = "; ".join(sentence for _, sentence in record.why)
         writer.writerow([_cell(row[column]) for column in COLUMNS])
     return text.getvalue().encode()
 
@@ -98,8 +111,15 @@ def _cell(value: object) -> object:
 
 
 def _json(records: Sequence[Record], twins: dict[str, str], running: Progress | None) -> bytes:
+    ranks = _ranks(records)
     songs = [
-        json.dumps({**record.values(), "same_notes_as": twins.get(record.relative)})
+        json.dumps(
+            {
+                **record.values(),
+                "same_notes_as": twins.get(record.relative),
+                "rank": ranks[record.relative],
+            }
+        )
         for record in records
     ]
     head = json.dumps({"format": FORMAT, "version": VERSION, **_told(running)})

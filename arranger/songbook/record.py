@@ -5,17 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Any
-
-from arranger.sheet.record.digest import is_edited
+from typing import TYPE_CHECKING, Any, Self
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from arranger.conversion import Conversion
-
-STRIP_VALUES = 48
-"""Bars of a song are gathered into at most so many values for its small overview strip."""
+FORMAT = 2
+"""Rises when records tell more of a song than before: those of songs converted earlier are made anew."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,12 +44,38 @@ class Record:
     bass: str = ""
     notes_digest: str = ""
     """Equal for songs with the same notes, whatever the file."""
-    strip: tuple[float, ...] = ()
-    """Share of notes not heard, from start to end of the song, 0..1."""
     outputs: tuple[str, ...] = ()
     """Names of the files written, without folder."""
     edited: bool = False
     """Whether the sheet there holds edits by hand."""
+    edited_at: str = ""
+    """When that sheet was last written by a hand: UTC, as in ``2026-01-31T18:05:09Z``."""
+    heard: tuple[int | None, ...] = ()
+    """How much of each of `arranger.report.hearing.LINES` is heard, 0 to 100; None for what the song
+    lacks. Empty where nobody knows."""
+    lost: int | None = None
+    """What isn't heard, of 1000, each line weighed as in the report (`arranger.report.losses.WORTH`)."""
+    strips: tuple[str, ...] = ()
+    """How much of each line is heard along the song: see `arranger.songbook.converted.strips`."""
+    seconds: float = 0.0
+    """How long the piece is, once through."""
+    song_bytes: int = 0
+    """What the song takes, without its player."""
+    bytes_limit: int = 0
+    """What it may take: ``max-bytes``, or what the engine has beside the player. 0 where nobody knows."""
+    doubts: tuple[tuple[str, str], ...] = ()
+    """What may have been taken wrongly: a word of `arranger.songbook.doubts.WORDS` and a sentence."""
+    change: str = ""
+    """What became of the song since the run before; nothing where it was left as it was."""
+    format: int = 0
+    """`FORMAT` when this was made."""
+    why: tuple[tuple[str, str], ...] = ()
+    """Why this run converted it or left it: codes of `arranger.songbook.why` with their sentences."""
+
+    @property
+    def fits(self) -> bool:
+        """Whether the song takes no more bytes than it may, as far as is known."""
+        return self.bytes_limit == 0 or self.song_bytes <= self.bytes_limit
 
     def values(self) -> dict[str, Any]:
         """Return the fields by name."""
@@ -65,13 +87,14 @@ class Record:
         return json.dumps(self.values(), sort_keys=True)
 
     @classmethod
-    def from_json(cls, text: str) -> Record:
+    def from_json(cls, text: str) -> Self:
         """Return the record that `to_json` wrote."""
         values: dict[str, Any] = json.loads(text)
-        values["strip"] = tuple(values["strip"])
-        values["outputs"] = tuple(values["outputs"])
-        return cls(**values)
+        # Those of other versions lack some fields, or have others.
+        return cls(**{name: _frozen(values[name]) for name in _NAMES & values.keys()})
 
+
+_NAMES = frozenset(entry.name for entry in fields(Record))
 
 REASON_CODES = {
     "unreadable": "the file can't be read as a song",
@@ -86,38 +109,8 @@ REASON_CODES = {
 """Why a song failed, in a word that stays the same between versions."""
 
 
-def done_record(
-    relative: str, place: str, conversion: Conversion, outputs: tuple[str, ...]
-) -> Record:
-    """Return the record of a converted song."""
-    song, reduction = conversion.song, conversion.reduction
-    outcomes = reduction.ledger.outcomes()
-    names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
-    return Record(
-        relative=relative,
-        place=place,
-        state="done",
-        edited=is_edited(conversion.sheet),
-        title=song.title,
-        engine=conversion.engine.name,
-        notes=len(song.notes),
-        kept=outcomes["kept"],
-        changed=outcomes["changed"],
-        merged=outcomes["merged"],
-        dropped=outcomes["dropped"],
-        steps=conversion.grid.steps,
-        bars=len(conversion.grid.bars),
-        step=str(conversion.grid.step_beats),
-        asked_bpm=round(conversion.grid.asked_bpm, 3),
-        played_bpm=round(conversion.grid.played_bpm, 3),
-        tune=names.get("tune", ""),
-        bass=names.get("bass", ""),
-        notes_digest=notes_digest(
-            song.ticks_per_beat, ((n.onset, n.duration, n.pitch, n.drum) for n in song.notes)
-        ),
-        strip=_strip(conversion),
-        outputs=outputs,
-    )
+def _frozen(value: Any) -> Any:
+    return tuple(map(_frozen, value)) if isinstance(value, list) else value
 
 
 def notes_digest(beat: int, notes: Iterable[tuple[int, int, int, bool]]) -> str:
@@ -137,39 +130,3 @@ def notes_digest(beat: int, notes: Iterable[tuple[int, int, int, bool]]) -> str:
         for onset, duration, pitch, drum in notes
     )
     return hashlib.sha256(repr(played).encode()).hexdigest()
-
-
-def _strip(conversion: Conversion) -> tuple[float, ...]:
-    onsets = conversion.grid.onset_steps.tolist()
-    return lost_shares(
-        conversion.grid.steps,
-        len(conversion.grid.bars),
-        (
-            (onsets[entry.note], entry.outcome == "dropped")
-            for entry in conversion.reduction.ledger.entries
-            if onsets[entry.note] >= 0
-        ),
-    )
-
-
-def lost_shares(length: int, bars: int, notes: Iterable[tuple[int, bool]]) -> tuple[float, ...]:
-    """Return the share of notes dropped from start to end of a song, at most a value a bar.
-
-    Parameters
-    ----------
-    length
-        Of the song, in any unit.
-    bars
-        How many bars it has.
-    notes
-        Where each starts, from 0, in that unit, and whether it was dropped.
-    """
-    wide = min(STRIP_VALUES, bars)
-    asked, lost = [0] * wide, [0] * wide
-    for start, dropped in notes:
-        slot = min(start * wide // max(length, 1), wide - 1)
-        asked[slot] += 1
-        lost[slot] += dropped
-    return tuple(
-        round(missing / max(total, 1), 3) for missing, total in zip(lost, asked, strict=True)
-    )

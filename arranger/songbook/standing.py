@@ -1,25 +1,44 @@
-"""The record of a song whose sheet was edited by hand and left alone: what its files say."""
+"""The record of a song whose sheet was edited by hand and left alone.
+
+What is heard of the song is reckoned with the sheet as it stands: it is converted as the sheet's header
+says, and told against the sheet. So a song that was mended by hand leaves the top of the worklist.
+Where the song is another file than then, or can't be told against the sheet, its ledger is asked.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from arranger.conversion.behind import behind_song, in_sheet
+from arranger.engine import load_engine
 from arranger.errors import ArrangerError
 from arranger.reduce.reasons import OUTCOMES
+from arranger.report.hearing import LINES
 from arranger.report.query import read_ledger
+from arranger.report.sheet_side import sheet_side
 from arranger.sheet.record.base import base_of
-from arranger.songbook.record import Record, lost_shares, notes_digest
+from arranger.songbook.changes import file_time
+from arranger.songbook.converted import along, bytes_limit, done_record, strips
+from arranger.songbook.doubts import WORDS
+from arranger.songbook.record import FORMAT, Record, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from arranger.sheet.model import Sheet
+    from arranger.song.model import Song
 
 
-def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Path]) -> Record:
-    """Return the record of an edited sheet and of the ledger beside it.
+KEPT = "kept-edit"
+
+
+def standing_record(
+    relative: str, place: str, sheet: Sheet, paths: Sequence[Path], song: Song
+) -> Record:
+    """Return the record of an edited sheet.
 
     Parameters
     ----------
@@ -29,10 +48,29 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
         The sheet, read.
     paths
         Where the song's files are, as `arranger.outputs.output_paths` says.
+    song
+        The song as it is now.
     """
+    path = paths[0]
+    outputs = tuple(each.name for each in paths if each.exists())
+    if sheet.source_sha256 == song.sha256:
+        try:
+            behind = behind_song(path, sheet, Path(song.file), song)
+            found = in_sheet(behind, sheet).conversion
+            record = done_record(relative, place, found, outputs, file_time(path), KEPT)
+            return replace(record, title=sheet.title)
+        except ArrangerError:
+            pass  # a setting that is no more, or a sheet that its engine can't play
+    return _of_files(relative, place, sheet, paths, outputs)
+
+
+def _of_files(
+    relative: str, place: str, sheet: Sheet, paths: Sequence[Path], outputs: tuple[str, ...]
+) -> Record:
+    """Return the record of an edited sheet and of the ledger beside it."""
     told: dict[str, Any] = {}
     try:
-        told = _told(read_ledger(paths[1]), len(sheet.bars))
+        told = _told(read_ledger(paths[1]))
     except ArrangerError as error:
         told["message"] = f"edited by hand; its ledger {error.what}"
     except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError):
@@ -42,24 +80,42 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
     return Record(
         relative=relative,
         place=place,
-        state="kept-edit",
+        state=KEPT,
         title=sheet.title,
         steps=sheet.steps,
         bars=len(sheet.bars),
         step=str(sheet.step_beats),
-        outputs=tuple(path.name for path in paths if path.exists()),
+        outputs=outputs,
         edited=True,
+        edited_at=file_time(paths[0]),
+        format=FORMAT,
+        **_played(sheet, paths[0]),
         **told,
     )
 
 
-def _told(ledger: dict[str, Any], bars: int) -> dict[str, Any]:
+def _played(sheet: Sheet, path: Path) -> dict[str, Any]:
+    """Return the fields of a record that a sheet and its engine tell; none if it can't be played."""
+    try:
+        engine = load_engine(sheet.engine, beside=path)
+        side = sheet_side(sheet, engine)
+    except ArrangerError:
+        return {}
+    limit = bytes_limit(engine, None)
+    return {
+        "seconds": round(side.seconds, 3),
+        "song_bytes": limit + 1 if side.song_bytes is None else side.song_bytes,
+        "bytes_limit": limit,
+    }
+
+
+def _told(ledger: dict[str, Any]) -> dict[str, Any]:
     """Return the fields of a record that a ledger tells."""
     source, grid, notes = ledger["source"], ledger["grid"], ledger["notes"]
     outcomes = Counter(str(note["outcome"]) for note in notes)
-    placed = [note for note in notes if "beyond-limit" not in note["reasons"]]
-    first = min((note["bar"] for note in placed), default=0)
-    last = max((note["bar"] for note in placed), default=0)
+    totals = ledger["totals"]
+    heard = totals.get("heard")  # absent in ledgers of earlier versions
+    bars = [[_share(bar["heard"], line) for line in LINES] for bar in ledger["bars"]]
     names = {
         str(part["role"]): str(part["name"])
         for track in source["tracks"]
@@ -77,9 +133,13 @@ def _told(ledger: dict[str, Any], bars: int) -> dict[str, Any]:
             int(source["ticks_per_beat"]),
             ((n["onset_tick"], n["duration_tick"], n["pitch"], n["drum"]) for n in notes),
         ),
-        "strip": lost_shares(
-            last - first + 1,
-            min(bars, last - first + 1),
-            ((note["bar"] - first, note["outcome"] == "dropped") for note in placed),
-        ),
+        "heard": () if heard is None else tuple(_share(heard, line) for line in LINES),
+        "lost": totals.get("lost"),
+        "strips": strips(along(bars)),
+        "doubts": (("beat", WORDS["beat"]),) if grid["basis"] == "tracked" else (),
     }
+
+
+def _share(heard: dict[str, Any], line: str) -> int | None:
+    share = heard[line]
+    return None if share is None else int(share)

@@ -143,7 +143,7 @@ def test_too_little_music_keeps_bars_of_four() -> None:
     tune, below = waltz(3)
     song = song_of(tune, below, metre_said=False)
     notes = timed_columns(song)
-    found = with_bars(song, notes, find_attacks(notes), 120.0)
+    found = with_bars(song, notes, find_attacks(notes), 120.0, GridSettings())
     assert [metre[1:] for metre in found.song.metres] == [(4, 4)]
     assert not found.remarks
 

@@ -25,7 +25,7 @@ from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.hypotheses import phase_features
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange, TempoChange
-from arranger.song.time import seconds_at, timed_columns
+from arranger.song.time import seconds_at, ticks_at, timed_columns
 from tests.benchmarks.human import play
 from tests.grid.songs import TICKS, song_of
 from tests.grid.test_track import ballad
@@ -204,8 +204,8 @@ def test_ticks_of_times_by_the_songs_tempos() -> None:
     tempos = (TempoChange(0, 500_000), TempoChange(960, 250_000), TempoChange(1440, 1_000_000))
     song = replace(song_of([(0, 1, 60)]), tempos=tempos)
     ticks = np.array([0, 480, 959, 960, 961, 1439, 1440, 2000])
-    assert tracked._ticks_at(song, seconds_at(song, ticks)).tolist() == ticks.tolist()
-    assert tracked._ticks_at(song, np.array([-0.5])).tolist() == [-480]
+    assert ticks_at(song, seconds_at(song, ticks)).tolist() == ticks.tolist()
+    assert ticks_at(song, np.array([-0.5])).tolist() == [-480]
 
 
 def test_bars_of_a_tracked_beat_and_what_they_are_called() -> None:

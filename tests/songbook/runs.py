@@ -5,17 +5,22 @@ from __future__ import annotations
 import os
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from arranger.settings import Settings
-from arranger.songbook import BookChoice
+from arranger.songbook import BookChoice, Record
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 ROOT = Path(__file__).parent.parent.parent
 
 
 def choice(tmp_path: Path, **changes: object) -> BookChoice:
     values: dict[str, object] = {
-        "folder": tmp_path / "songs",
+        "sources": (tmp_path / "songs",),
         "out": tmp_path / "out",
         "settings": Settings(),
         "workers": 2,
@@ -32,6 +37,16 @@ def tree(folder: Path) -> dict[str, bytes]:
         and not path.name.startswith("songbook.index")
         and not path.name.endswith(("~", ".history"))
     }
+
+
+def plain(records: Iterable[Record]) -> list[Record]:
+    """Return records without what only this run says: why it converted a song, and what changed."""
+    return [replace(record, why=(), change="") for record in records]
+
+
+def codes(records: Iterable[Record]) -> dict[str, list[str]]:
+    """Return the codes of why each song was converted or left."""
+    return {record.relative: [code for code, _ in record.why] for record in records}
 
 
 def command(folder: Path, out: Path, *words: str) -> list[str]:

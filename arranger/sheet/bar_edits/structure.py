@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from arranger.bars import parse_metre
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
 from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
@@ -17,7 +18,6 @@ from arranger.sheet.bar_edits.taken_apart import (
     take_apart,
 )
 from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
-from arranger.sheet.blank import read_metre
 from arranger.sheet.form.text import implied_steps
 from arranger.sheet.model import SheetBar
 
@@ -186,7 +186,7 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     beside = sheet.bars[min(to, len(sheet.bars) - 1)]
     numerator, denominator = beside.numerator, beside.denominator
     if metre:
-        numerator, denominator = read_metre(metre)
+        numerator, denominator = parse_metre(metre)
     steps = implied_steps(sheet.step_beats, numerator, denominator)
     if steps is None and metre:
         raise SettingsError(
