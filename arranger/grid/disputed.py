@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import FEWEST_ATTACKS, has_bars, named_metre
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines
@@ -62,7 +63,8 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     None where it doesn't, where the file states none, where its beat isn't followed or where the user says
     how bars are.
     """
-    asked = grid.settings is not None and grid.settings.first_beat is not None
+    settings = grid.settings
+    asked = settings is not None and (settings.metre is not None or asks_place(settings))
     if grid.basis != "file" or asked or not has_bars(song):
         return None
     notes = timed_columns(song)
