@@ -25,8 +25,9 @@ from arranger.grid.attacks import find_attacks
 from arranger.grid.track.beat import track_beat
 from arranger.settings import GridSettings
 from tests.benchmarks.performing import Played, perform
+from tests.benchmarks.train_bars import piece_of, recorded
+from tests.benchmarks.train_beats import kind_of
 from tests.benchmarks.train_readings import NEAR, RUBATO, f_measure
-from tests.benchmarks.train_time import kind_of, piece_of, recorded
 
 BOUNDS = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.001)
 

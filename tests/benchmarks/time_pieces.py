@@ -1,4 +1,4 @@
-"""Write the pieces that `train_time` trains on: ``python -m tests.benchmarks.time_pieces POP909 POP909-CL OUT``.
+"""Write the pieces that `train_bars` and `train_beats` train on: ``python -m tests.benchmarks.time_pieces POP909 POP909-CL OUT``.
 
 Scores of music21's corpus, with their bar lines (some of each composer or collection, `MOST`; bars cut by
 a repeat are one, a pickup is none), and the corrected pop songs (`pop_bars`), also as they were played.
@@ -119,7 +119,7 @@ def pop_row(folder: Path, corrected: Path, name: str, held: bool) -> dict[str, A
         "loud": _small(theirs.loudness),
     }  # fmt: skip
     return _row(name, "pop", truth.metre, notes, (truth.bars, truth.beats)) | {
-        "held": held, "sure": truth.sure, "loud": _small(ours.loudness), "perf": heard,
+        "held": held, "sure": truth.sure, "known": truth.known, "loud": _small(ours.loudness), "perf": heard,
         "spq": float(np.median(np.diff(at) / np.maximum(np.diff(quarters), 1e-9))),
         "perf_beats": _small(beats), "perf_bars": _small(bars),
         "perf_beat_of": _small(np.interp(start, at, quarters)),

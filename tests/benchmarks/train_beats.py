@@ -27,7 +27,7 @@ from arranger.grid.track.evidence import find_evidence
 from tests.benchmarks.dressing import dressed, is_compound
 from tests.benchmarks.performing import Piece, Played, perform
 from tests.benchmarks.playing import play_freely
-from tests.benchmarks.train_time import kind_of, piece_of, recorded, thinned
+from tests.benchmarks.train_bars import piece_of, recorded, thinned
 
 CUT, BATCH = 3072, 48
 NARROW, TAKEN = 32, 4
@@ -318,6 +318,11 @@ def train(pools: list[Pool], given: Any, device: str) -> None:
             )
             save(average, given.out / f"beats{given.seed}.npz")
     save(average, given.out / f"beats{given.seed}.npz")
+
+
+def kind_of(number: int, row: dict[str, Any]) -> str:
+    """Return "held", "check" (one piece in 12, that `train_readings` learns from) or "train"."""
+    return "held" if row["held"] else "train" if number % 12 else "check"
 
 
 def jobs_of(rows: list[dict[str, Any]], variants: int, kind: str) -> list[Any]:

@@ -33,7 +33,8 @@ from arranger.grid.track.sureness import SURE_FEATURES, sure_features
 from arranger.settings import GridSettings
 from tests.benchmarks.performing import Played, perform
 from tests.benchmarks.playing import play_freely
-from tests.benchmarks.train_time import kind_of, piece_of, recorded
+from tests.benchmarks.train_bars import piece_of, recorded
+from tests.benchmarks.train_beats import kind_of
 
 if TYPE_CHECKING:
     from arranger.grid.track.beats_heard import HeardSong

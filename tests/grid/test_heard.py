@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from arranger.engine import load_engine
-from arranger.grid import plan_grid
+from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import PLAIN, with_bars
-from arranger.grid.track.bars_heard import CHANGE, likeliest_bars
+from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.frames import CHANNELS, frames_of
+from arranger.grid.track.frames import frames_of
 from arranger.grid.track.network import Block, Network, load, run
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
@@ -143,3 +143,49 @@ def test_too_little_music_keeps_bars_of_four() -> None:
 
 def test_every_length_of_bar_has_a_metre_of_that_length() -> None:
     assert all(16 * top == size * bottom for size, (top, bottom) in PLAIN.items())
+
+
+@pytest.mark.parametrize("pickup", [0, 2])
+def test_bars_that_the_music_contradicts_are_named_with_their_place(pickup: int) -> None:
+    first = [(1, 1, 71), (2, 1, 74)][:pickup]
+    tune, below = waltz(24, pickup + 1)
+    song = song_of(first + tune, below)
+    found = heard_bars(song, plan_grid(song, ENGINE))
+    assert found is not None
+    assert found.metre == (3, 4)
+    assert found.pickup == pickup
+    assert found.first_beat == pytest.approx((pickup + 1) * 0.5)
+    assert not found.moved
+    # what is told is what the options take
+    for asked in (
+        GridSettings(metre=found.metre, pickup=found.pickup),
+        GridSettings(metre=found.metre, first_beat=found.first_beat),
+    ):
+        grid = plan_grid(song, ENGINE, asked)
+        assert (pickup + 1) * TICKS in grid.bar_ticks
+        assert {bar[3:5] for bar in grid.bars} == {(3, 4)}
+
+
+def test_a_file_that_is_right_or_says_nothing_or_a_user_who_does_is_not_contradicted() -> None:
+    tune, below = waltz(24)
+    right = song_of(tune, below, metres=((0, 3, 4),))
+    assert heard_bars(right, plan_grid(right, ENGINE)) is None
+    for song, settings in (
+        (song_of(tune, below, metre_said=False), GridSettings()),
+        (song_of(tune, below), GridSettings(beat="track")),
+        (song_of(tune, below), GridSettings(first_beat=0.5)),
+        (song_of(tune, below), GridSettings(metre=(4, 4))),
+        (song_of(*waltz(3)), GridSettings()),
+    ):
+        assert heard_bars(song, plan_grid(song, ENGINE, settings)) is None
+    moved = song_of(*waltz(24, 1), metres=((0, 3, 4),))
+    found = heard_bars(moved, plan_grid(moved, ENGINE))
+    assert found is not None
+    assert found.moved
+    assert found.pickup == 0
+
+
+def test_bars_of_twice_or_half_the_length_contradict_nothing() -> None:
+    tune, below = waltz(24)
+    doubled = song_of(tune, below, metres=((0, 6, 4),))
+    assert heard_bars(doubled, plan_grid(doubled, ENGINE)) is None

@@ -1,11 +1,10 @@
-"""Train the network that hears bar lines on known beats: ``python -m tests.benchmarks.train_time PIECES OUT``.
+"""Train the network that hears bar lines: ``python -m tests.benchmarks.train_bars PIECES OUT``.
 
-PIECES is what `time_pieces` writes. Needs torch. OUT gets ``bars.npz``. Pieces
-marked as held out are only measured on. ``--minutes M``, ``--variants V`` (how
-many performances of a piece), ``--jobs N``.
-
-A song is played (`performing`), put on frames, cut, moved to another key; what
-is asked is at which frames a beat and a bar line stand (binary cross-entropy).
+PIECES is what `time_pieces` writes. Needs torch. OUT gets ``bars.npz``. Pieces marked as held out are only
+measured on. A song is played (`performing`), bars of half the length are put into it or cut (`odd_bars`), it is put on
+slots, cut, moved to another key; each slot is asked whether a beat and a bar line stand there (binary
+cross-entropy), where that is known. Lengths and steps were chosen by a sixth of the training songs; then all were
+trained on (``--all``). More steps than some thousand learn the songs by heart.
 """
 
 from __future__ import annotations
@@ -21,15 +20,18 @@ from typing import Any
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bars_heard import bar_frames
+from arranger.grid.track.bars_heard import CHANNELS, SLOTS_A_BEAT, bar_frames
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.frames import CHANNELS
+from arranger.grid.track.frames import STARTING
+from tests.benchmarks.odd_bars import with_odd_bars
 from tests.benchmarks.performing import Piece, Played, columns_of, perform
+from tests.benchmarks.pop_bars import unknown_stretches
 
-WIDTH, BLOCKS = 32, 8
-CUT, BATCH = 1024, 48
-CHROMA = 13
-"""The first of the columns of pitch classes."""
+BLOCKS, CUT, BATCH = 8, 1024, 48
+SIZES = (8, 12, 16, 20, 24)
+"""Lengths of bars in slots, as `SLOT_LENGTHS` has them."""
+TOP = 4e-3
+"""Learning rate."""
 
 
 def wide(column: Any) -> Any:
@@ -40,6 +42,11 @@ def piece_of(row: dict[str, Any]) -> Piece:
     columns = (wide(row[name]) for name in ("onset", "length"))
     whole = (row[name].astype(np.int64) for name in ("pitch", "part"))
     return Piece(*columns, *whole, wide(row["bars"]), wide(row["beats"]), wide(row["loud"]))
+
+
+def known_of(row: dict[str, Any]) -> Any:
+    known = row.get("known")
+    return np.ones(len(row["bars"]), np.bool_) if known is None else known
 
 
 def recorded(row: dict[str, Any], rng: np.random.Generator) -> Played:
@@ -56,8 +63,7 @@ def recorded(row: dict[str, Any], rng: np.random.Generator) -> Played:
     beats, bars = wide(row["perf_beats"]), wide(row["perf_bars"])
     beats, bars = beats[~np.isnan(beats)], bars[~np.isnan(bars)]
     quarters = wide(row["perf_beat_of"])[order]
-    per_quarter = row["spq"] * scale
-    length = (notes.end_seconds - notes.onset_seconds) / per_quarter
+    length = (notes.end_seconds - notes.onset_seconds) / (row["spq"] * scale)
     return Played(
         notes, quarters, quarters + length, (beats - shift) * scale, (bars - shift) * scale
     )
@@ -79,12 +85,15 @@ def thinned(piece: Piece, rng: np.random.Generator) -> Piece:
     return Piece(*(column[kept] for column in columns), piece.bars, piece.beats, loud)
 
 
-def played(row: dict[str, Any], seed: int) -> Played:
-    """Return one performance of a piece, by chance."""
+def played(row: dict[str, Any], seed: int, odd_share: float) -> tuple[Played, Piece]:
+    """Return one performance of a piece, by chance, and the piece."""
     rng = np.random.default_rng(seed)
-    if "perf" in row and rng.random() < 0.4:
-        return recorded(row, rng)
-    piece = thinned(piece_of(row), rng)
+    piece = piece_of(row)
+    if "perf" in row and rng.random() < 0.3:
+        return recorded(row, rng), piece
+    if row["comp"] == "pop" and rng.random() < odd_share:
+        piece = with_odd_bars(piece, known_of(row), rng)
+    piece = thinned(piece, rng)
     width = float(np.median(np.diff(piece.beats)))
     if row["comp"] == "pop":
         quarter = row["spq"] * np.exp(rng.normal(0.0, 0.15)) if rng.random() < 0.75 else 0.6
@@ -92,50 +101,56 @@ def played(row: dict[str, Any], seed: int) -> Played:
         seconds, drums = quarter * width, rng.random() < 0.25
     else:
         seconds = float(np.clip(np.exp(rng.normal(np.log(0.66), 0.3)), 0.3, 1.5))
-        rubato = 0.0 if rng.random() < 0.2 else rng.uniform(0.1, 1.2)
+        rubato = 0.0 if rng.random() < 0.4 else rng.uniform(0.1, 1.2)
         drums = rng.random() < 0.1
-    return perform(piece, seed, seconds, rubato, drums=drums, level=rng.random() < 0.12)
+    level = rng.random() < 0.12
+    return perform(piece, seed, seconds, rubato, drums=drums, level=level), piece
 
 
-def example(job: tuple[dict[str, Any], int]) -> tuple[Any, ...] | None:
-    """Return frames, targets (frames, 2) and the first and last frame that the truth covers."""
-    row, seed = job
+def example(job: tuple[dict[str, Any], int, float]) -> tuple[Any, ...] | None:
+    """Return frames, targets (frames, 2) and which frames' bar lines are known."""
+    row, seed, odd_share = job
     try:
-        return _bars_example(row, played(row, seed), seed)
+        return _example(row, *played(row, seed, odd_share), seed)
     except (ValueError, IndexError) as error:
         print(row["name"], seed, repr(error))
         return None
 
 
-def _bars_example(row: dict[str, Any], done: Played, seed: int) -> tuple[Any, ...]:
+def _example(row: dict[str, Any], done: Played, piece: Piece, seed: int) -> tuple[Any, ...]:
     rng = np.random.default_rng(seed + 10**6)
-    bars, beats = wide(row["bars"]), wide(row["beats"])
+    bars, beats, notes = piece.bars, piece.beats, done.notes
     width = float(np.median(np.diff(beats)))
-    unit = 1.0 if rng.random() < 0.6 else width * rng.choice((0.5, 1.0), p=(0.05, 0.95))
-    notes = done.notes
+    unit = 1.0 if rng.random() < 0.7 else width * rng.choice((0.5, 1.0), p=(0.05, 0.95))
     attacks = find_attacks(notes)
-    noise = rng.normal(0.0, rng.choice((0.0, 0.02, 0.05)), len(notes))
+    noise = rng.normal(0.0, rng.choice((0.0, 0.0, 0.02, 0.05)), len(notes))
     start, end = done.quarters + noise, done.quarter_ends
     seconds = float(np.median(np.diff(done.beats))) / width * unit
-    origin = np.floor(start.min() / unit * 4) / 4 * unit - unit * rng.integers(0, 4) / rng.choice(
-        (1, 4)
-    )
+    origin = np.floor(start.min() / unit * 4) / 4 * unit
+    origin -= unit * rng.integers(0, 4) / rng.choice((1, 4))
     start, end = (start - origin) / unit, (end - origin) / unit
     frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, seconds)
     target = np.zeros((len(frames), 2), np.float32)
-    for column, lines in enumerate((beats, bars)):
-        at = np.rint((lines - origin) / unit * 4).astype(int)
+    slots = (bars - origin) / unit * SLOTS_A_BEAT
+    for column, lines in enumerate(((beats - origin) / unit * SLOTS_A_BEAT, slots)):
+        at = np.rint(lines).astype(int)
         target[at[(at >= 0) & (at < len(frames))], column] = 1.0
-    first, last = (bars[[0, -1]] - origin) / unit * 4
-    return (
-        frames.astype(np.float16),
-        target,
-        max(int(first) - 3, 0),
-        min(int(last) + 1, len(frames)),
-    )
+    known = np.zeros(len(frames), np.bool_)
+    known[max(int(slots[0]) - 3, 0) : max(int(slots[-1]) + 1, 0)] = True
+    stretches = unknown_stretches(bars, known_of(row))
+    sizes = np.rint(np.diff(slots)).astype(int)
+    odd = np.flatnonzero(~np.isin(sizes, SIZES))
+    stretches += [(bars[place] - unit / 2, bars[place + 1] + unit / 2) for place in odd]
+    for low, high in stretches:
+        first, last = ((x - origin) / unit * SLOTS_A_BEAT for x in (low, high))
+        begin, stop = max(np.ceil(first), 0), min(np.floor(last), len(frames) - 1)
+        if stop >= begin:
+            known[int(begin) : int(stop) + 1] = False
+            target[int(begin) : int(stop) + 1, 1] = 0.0
+    return frames.astype(np.float16), target, known
 
 
-def network(drop: float) -> Any:
+def network(width: int, drop: float) -> Any:
     """Return the torch module; the same sums as `arranger.grid.track.network`."""
     import torch
     from torch import nn
@@ -143,7 +158,6 @@ def network(drop: float) -> Any:
     class Net(nn.Module):
         def __init__(self) -> None:
             super().__init__()
-            width = WIDTH
             self.first = nn.Conv1d(CHANNELS, width, 5, padding=2)
             spread = [1 << n for n in range(BLOCKS)]
             self.taps = nn.ModuleList(
@@ -186,175 +200,156 @@ def save(net: Any, path: Path) -> None:
 class Pool:
     """Examples on the device, cut at random."""
 
-    def __init__(self, examples: list[tuple[Any, ...]], device: str, cut: int) -> None:
+    def __init__(self, examples: list[tuple[Any, ...]], device: str) -> None:
         import torch
 
-        self.torch, self.device, self.cut = torch, device, cut
-        sizes = np.array([len(e[0]) for e in examples])
-        self.starts = np.concatenate(([0], np.cumsum(sizes)))
+        self.torch, self.device = torch, device
+        self.sizes = np.array([len(e[0]) for e in examples])
+        self.starts = np.concatenate(([0], np.cumsum(self.sizes)))
         self.frames = torch.from_numpy(np.concatenate([e[0] for e in examples])).to(device)
         self.target = torch.from_numpy(np.concatenate([e[1] for e in examples])).half().to(device)
-        truth = np.zeros(self.starts[-1], np.float32)
-        for start, (_, _, first, last) in zip(self.starts[:-1], examples, strict=True):
-            truth[start + first : start + last] = 1
-        self.truth = torch.from_numpy(truth).to(device)
-        self.sizes = sizes
-        self.odds = np.minimum(sizes, 1.5 * cut) / np.minimum(sizes, 1.5 * cut).sum()
+        self.known = torch.from_numpy(np.concatenate([e[2] for e in examples])).to(device)
+        self.odds = np.minimum(self.sizes, 1.5 * CUT) / np.minimum(self.sizes, 1.5 * CUT).sum()
 
     def batch(self, rng: np.random.Generator, size: int, *, plain: bool = False) -> Any:
         torch = self.torch
         which = rng.choice(len(self.sizes), size, p=self.odds)
-        room = np.maximum(self.sizes[which] - self.cut, 0)
+        room = np.maximum(self.sizes[which] - CUT, 0)
         shift = (rng.random(size) * (room + 1)).astype(int)
         # often at the very start or end, where there is less to go by
         shift = np.where(rng.random(size) < 0.15, 0, shift)
-        length = np.minimum(self.sizes[which] - shift, self.cut)
+        length = np.minimum(self.sizes[which] - shift, CUT)
         at = torch.from_numpy(self.starts[which] + shift).to(self.device)
-        inside = torch.arange(self.cut, device=self.device)[None]
-        mask = inside < torch.from_numpy(length).to(self.device)[:, None]
+        inside = torch.arange(CUT, device=self.device)[None]
+        lengths = torch.from_numpy(length).to(self.device)
+        mask = inside < lengths[:, None]
         index = torch.where(mask, at[:, None] + inside, at[:, None])
         x = self.frames[index].float() * mask[..., None]
         if not plain:
             turn = torch.from_numpy(rng.integers(0, 12, size)).to(self.device)
             order = torch.arange(CHANNELS, device=self.device).repeat(size, 1)
             classes = (torch.arange(12, device=self.device)[None] + turn[:, None]) % 12
-            order[:, CHROMA : CHROMA + 12] = CHROMA + classes
-            order[:, CHROMA + 12 : CHROMA + 24] = CHROMA + 12 + classes
-            x = torch.gather(x, 2, order[:, None].expand(-1, self.cut, -1))
+            for first in (STARTING, STARTING + 12):
+                order[:, first : first + 12] = first + classes
+            x = torch.gather(x, 2, order[:, None].expand(-1, CUT, -1))
             high = torch.from_numpy(rng.normal(0, 0.2, size)).float().to(self.device)
             x[:, :, 8:10] += high[:, None, None] * (x[:, :, 8:10] != 0)
             if rng.random() < 0.15:
                 x[:, :, rng.integers(0, 8)] = 0
-        return x.transpose(1, 2), self.target[index].float(), mask, self.truth[index] * mask
+        known = self.known[index] & mask
+        return x.transpose(1, 2), self.target[index].float(), mask, known
 
 
-def train(
-    pool: Pool,
-    check: Pool,
-    held: Pool,
-    minutes: float,
-    out: Path,
-    device: str,
-    drop: float,
-) -> None:
+def losses(model: Any, batch: Any) -> Any:
+    """Return the cross-entropy of beats and that of bar lines."""
+    import torch
+
+    x, y, mask, known = batch
+    logits = model(x, mask[:, None].float()).transpose(1, 2)
+    loss = torch.nn.functional.binary_cross_entropy_with_logits(logits, y, reduction="none")
+    return (loss * known[..., None]).sum((0, 1)) / known.sum()
+
+
+def train(pools: list[Pool], steps: int, device: str, drop: float, width: int, seed: int) -> Any:
+    """Return the mean of the network over the last steps of a training."""
     import torch
 
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    net = network(drop).to(device)
-    average = network(drop).to(device)
+    torch.manual_seed(seed)
+    net, average = network(width, drop).to(device), network(width, drop).to(device)
     average.load_state_dict(net.state_dict())
-    top = 4e-3
-    optimiser = torch.optim.AdamW(net.parameters(), lr=top, weight_decay=0.02)
-    rng, start = np.random.default_rng(0), time.time()
-    told, step, summed = start, 0, 0.0
-    weight = torch.tensor([1.0, 1.0], device=device)
-
-    def loss_of(model: Any, batch: Any) -> Any:
-        x, y, mask, truth = batch
-        logits = model(x, mask[:, None].float()).transpose(1, 2)
-        loss = torch.nn.functional.binary_cross_entropy_with_logits(logits, y, reduction="none")
-        return (loss * truth[..., None] * weight).sum((0, 1)) / truth.sum()
-
-    def measured(model: Any, other: Pool) -> list[float]:
-        fixed = np.random.default_rng(1)
-        with torch.no_grad():
-            rows = [loss_of(model, other.batch(fixed, 32, plain=True)) for _ in range(12)]
-            return [round(value, 4) for value in torch.stack(rows).mean(0).tolist()]
-
-    best = np.inf
-    while (done := (time.time() - start) / (60 * minutes)) < 1:
-        rate = top * min(1.0, (step + 1) / 300) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-5
+    rng = np.random.default_rng(seed)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=TOP, weight_decay=0.03)
+    for step in range(1, steps + 1):
+        rate = TOP * min(1.0, step / 300) * (0.5 + 0.5 * np.cos(np.pi * step / steps)) + 1e-5
         for group in optimiser.param_groups:
             group["lr"] = rate
         net.train()
-        loss = loss_of(net, pool.batch(rng, BATCH)).sum()
+        loss = losses(net, pools[0].batch(rng, BATCH)).sum()
         optimiser.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         optimiser.step()
-        step += 1
-        keep = min(0.999, step / (step + 20))
+        keep = min(0.998, step / (step + 20))
         with torch.no_grad():
             for ours, theirs in zip(average.parameters(), net.parameters(), strict=True):
                 ours.lerp_(theirs, 1 - keep)
-        if step % 50 == 0:
-            summed = (
-                float(loss.detach()) if not summed else 0.9 * summed + 0.1 * float(loss.detach())
-            )
-        if time.time() - told > 12 or time.time() - start > 60 * minutes:
-            told = time.time()
+        if step % 500 == 0 or step == steps:
             average.eval()
-            found = [measured(average, other) for other in (check, held)]
-            print(step, f"{done:.2f} train {summed:.4f} check, held", found, flush=True)
-            if sum(found[0]) < best:
-                best = sum(found[0])
-                save(average, out / "bars.npz")
+            found = [measured(average, pool) for pool in pools[1:]]
+            print(step, round(loss.item(), 4), "check, held", found, flush=True)
+    return average
+
+
+def measured(model: Any, pool: Pool) -> list[float]:
+    import torch
+
+    fixed = np.random.default_rng(1)
+    with torch.no_grad():
+        batches = [pool.batch(fixed, 32, plain=True) for _ in range(8)]
+        rows = [losses(model, batch) for batch in batches]
+    return [round(value, 4) for value in torch.stack(rows).mean(0).tolist()]
 
 
 def kind_of(number: int, row: dict[str, Any]) -> str:
-    """Return "held", "check" (one piece in 12, to stop by) or "train"."""
-    return "held" if row["held"] else "train" if number % 12 else "check"
+    """Return "held", "check" (one piece in 12, one pop song in 6, to choose by) or "train"."""
+    every = 6 if row["comp"] == "pop" else 12
+    return "held" if row["held"] else "train" if number % every else "check"
 
 
-def jobs_of(rows: list[dict[str, Any]], variants: int, kind: str) -> list[Any]:
+def jobs_of(
+    rows: list[dict[str, Any]], variants: int, kind: str, odd_share: float
+) -> list[tuple[dict[str, Any], int, float]]:
     found = []
     for number, row in enumerate(rows):
         if kind_of(number, row) != kind or not row["sure"]:
             continue
-        short = row["comp"] in {"ryansMammoth", "oneills1850", "essenFolksong", "miscFolk"}
-        odd = row["comp"] == "pop" and row["metre"] != (4, 4)
-        times = (
-            1
-            if kind != "train"
-            else max(variants // 3, 1)
-            if short
-            else variants * (2 if odd else 1)
-        )
-        if row["comp"] in {
-            "beethoven",
-            "haydn",
-            "schubert",
-            "beach",
-            "handel",
-            "cpebach",
-            "weber",
-            "verdi",
-        }:
+        pop = row["comp"] == "pop"
+        times = variants if pop else max(variants // 4, 1)
+        if pop and row["metre"] != (4, 4):
             times *= 2
-        found += [(row, 1000 * number + n + 17) for n in range(times)]
+        if kind == "held":
+            times = 2 if pop else 1
+        share = 0.0 if kind == "held" else odd_share
+        found += [(row, 1000 * number + n + 17, share) for n in range(times)]
     return found
+
+
+def examples_of(jobs: list[Any], workers: int) -> list[tuple[Any, ...]]:
+    with ProcessPoolExecutor(workers) as pool:
+        return [e for e in pool.map(example, jobs, chunksize=8) if e is not None]
 
 
 def main() -> None:
     import torch
 
-    torch.set_num_threads(2)
     asked = argparse.ArgumentParser()
     asked.add_argument("pieces", type=Path)
     asked.add_argument("out", type=Path)
-    asked.add_argument("--minutes", type=float, default=4.0)
-    asked.add_argument("--variants", type=int, default=8)
+    asked.add_argument("--steps", type=int, default=4000)
+    asked.add_argument("--variants", type=int, default=24)
+    asked.add_argument("--odd-share", type=float, default=0.5)
     asked.add_argument("--jobs", type=int, default=2)
-    asked.add_argument("--drop", type=float, default=0.25)
+    asked.add_argument("--drop", type=float, default=0.3)
+    asked.add_argument("--width", type=int, default=40)
     asked.add_argument("--every", type=int, default=1)
+    asked.add_argument("--all", action="store_true", help="train on the songs to choose by, too")
     given = asked.parse_args()
+    torch.set_num_threads(2)
     with lzma.open(given.pieces) as file:
         rows = pickle.load(file)[:: given.every]
     device = "cuda" if torch.cuda.is_available() else "cpu"
     begin, pools = time.time(), []
     for kind in ("train", "check", "held"):
-        jobs = jobs_of(rows, given.variants, kind)
-        with ProcessPoolExecutor(given.jobs) as workers:
-            made = [e for e in workers.map(example, jobs, chunksize=8) if e is not None]
-        pools.append(Pool(made, device, CUT))
-        print(
-            len(made),
-            "examples",
-            pools[-1].starts[-1],
-            f"{time.time() - begin:.0f} s",
-            flush=True,
-        )
-    train(*pools, given.minutes, given.out, device, given.drop)
+        jobs = jobs_of(rows, given.variants, kind, given.odd_share)
+        if given.all and kind == "train":
+            jobs += jobs_of(rows, given.variants, "check", given.odd_share)
+        made = examples_of(jobs, given.jobs)
+        pools.append(Pool(made, device))
+        print(kind, len(made), "examples", f"{time.time() - begin:.0f} s", flush=True)
+    given.out.mkdir(parents=True, exist_ok=True)
+    net = train(pools, given.steps, device, given.drop, given.width, seed=0)
+    save(net, given.out / "bars.npz")
 
 
 if __name__ == "__main__":
