@@ -58,6 +58,8 @@ class StepChoice(NamedTuple):
     """Notes that would start on the same step as another of their part that they follow."""
     shortened: int
     """Notes shorter than half a step."""
+    misplaced: int = 0
+    """Notes of those moved so far that it is plainly heard."""
 
 
 class Section(NamedTuple):
