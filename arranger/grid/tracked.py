@@ -123,6 +123,7 @@ def tracked_timeline(
         bar_ticks=ticks_at(song, _seconds_of(beat.seconds, lines)),
         labels=labels,
         bpm=beat.bpm if settings.tempo is None else settings.tempo,
+        own_bpm=beat.bpm,
         beats_seconds=tuple(_seconds_of(beat.seconds, np.arange(lines[-1] + 1)).tolist()),
         remarks=(_remark(beat, verdict),),
     )

@@ -40,6 +40,7 @@ class Line(NamedTuple):
 def brief_lines(found: Summary, width: int = 80) -> list[Line]:
     """Return the lines of a conversion's summary."""
     head = [*_head(found, width), *_heard(found, width)]
+    head += map(Line, _filled(found.step_sentence, width) if found.step_sentence else [])
     files = _files(found, width)
     tips = _tips(found, width, _MOST_TIPS)
     if len(head) + len(files) + len(tips) > MOST_LINES - _LEAST_ROOM:

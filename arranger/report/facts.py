@@ -10,6 +10,7 @@ import numpy as np
 from arranger.columns import distinct
 from arranger.engine.tuning import advice
 from arranger.errors import one_line
+from arranger.grid.step_words import step_sentence
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
@@ -186,7 +187,10 @@ def _grid(conversion: Conversion) -> str:
     else:
         listed = f"the nearest tempo in the list of {conversion.engine.name}"
         played = f"{listed} is {grid.played_bpm:.4g} ({off:+.1f} %)"
-    return f"{basis} {lasts} The song asks for {grid.asked_bpm:.4g} beats a minute; {played}."
+    tempo = f"The song asks for {grid.asked_bpm:.4g} beats a minute; {played}."
+    told = step_sentence(grid.alternatives)
+    losses = f" {told[:1].upper()}{told[1:]}." if told else ""
+    return f"{basis} {lasts} {tempo}{losses}"
 
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:

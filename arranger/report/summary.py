@@ -16,6 +16,7 @@ import numpy as np
 
 from arranger.engine.describe import left_out_line
 from arranger.errors import one_line, shortened
+from arranger.grid.step_words import losses, step_sentence
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import texture_line
@@ -53,6 +54,10 @@ class StepLine(NamedTuple):
     moved: int
     collided: int
     shortened: int
+    misplaced: int
+    """Notes heard off their places."""
+    losses: str
+    """What it loses, in words; empty if that is nothing."""
 
 
 class PartLine(NamedTuple):
@@ -95,6 +100,8 @@ class Summary:
     asked_bpm: float
     played_bpm: float
     transpose: int
+    step_sentence: str
+    """What the step loses, and another that is worth knowing; empty if none was chosen."""
     step_lines: tuple[StepLine, ...]
     part_lines: tuple[PartLine, ...]
     texture_lines: tuple[TextureLine, ...]
@@ -166,6 +173,7 @@ def summary(
         asked_bpm=grid.asked_bpm,
         played_bpm=grid.played_bpm,
         transpose=reduction.ledger.transpose,
+        step_sentence=step_sentence(grid.alternatives),
         step_lines=_step_lines(conversion),
         part_lines=_part_lines(conversion),
         texture_lines=tuple(
@@ -200,6 +208,8 @@ def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
             choice.moved,
             choice.collided,
             choice.shortened,
+            choice.misplaced,
+            losses(choice),
         )
         for choice in grid.alternatives
     )
@@ -251,8 +261,11 @@ def _sections(grid: Grid) -> Iterator[str]:
         first = grid.bars[section.first_bar].number
         last = grid.bars[section.first_bar + section.bars - 1].number
         places.setdefault(section.name, []).append(f"{first}-{last}")
+    first = next(iter(places), None)
     for name, bars in places.items():
-        yield f"section {name} is bars {bars[0]}, and again {', '.join(bars[1:])}"
+        back = f" (--loop {bars[0].split('-')[0]}: the end goes back to it)"
+        offered = back if name == first and grid.loop_step is None else ""
+        yield f"section {name} is bars {bars[0]}, and again {', '.join(bars[1:])}{offered}"
 
 
 def _lines(found: Summary, width: int) -> Iterator[str]:
@@ -261,9 +274,9 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         if place >= MOST_STEPS and not step.chosen:
             continue
         mark = "chosen" if step.chosen else "      "
-        yield (
-            f"  step {step.step:>4} {mark}  cost {step.cost:.3g}, {step.steps} steps, "
-            f"{step.moved} moved, {step.collided} collided"
+        yield _filled(
+            f"  step {step.step:>4} {mark}  {step.steps:,} steps: {step.losses or 'holds every note'}",
+            width,
         )
     for part in found.part_lines[:MOST_PARTS]:
         yield _filled(
