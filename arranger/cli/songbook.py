@@ -45,6 +45,10 @@ def songbook(
     keep_edits: KeepEdits = False,
     edits_as: EditsAs = None,
     song_changed: SongChanged = False,
+    dry_run: Annotated[
+        bool,
+        typer.Option("--dry-run", help="Say what would be converted and why; write nothing."),
+    ] = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
     ] = False,
@@ -61,8 +65,12 @@ def songbook(
     Examples:
       arranger songbook songs -o out
       arranger songbook songs -o out --engine twin-counter --drums light --workers 2
+      arranger songbook songs -o out --step 1/4 --dry-run
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.songbook import BookChoice, convert_book, core_count
+    from json import dumps
+
+    from arranger.songbook import BookChoice, convert_book, core_count, plan_book
+    from arranger.songbook.reasons import plan_text, plan_values
     from arranger.songbook.summing_up import as_json, as_text
 
     choice = BookChoice(
@@ -77,6 +85,10 @@ def songbook(
         seconds=seconds,
         megabytes=megabytes,
     )
+    if dry_run:
+        planned = plan_book(choice)
+        say_text(dumps(plan_values(*planned)) if json else plan_text(*planned))
+        return
     try:
         with counting("songs") as progress:
             result = convert_book(choice, progress)

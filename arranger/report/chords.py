@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from collections.abc import Set as AbstractSet
+from functools import lru_cache
 
 DEGREES = {
     0: "root",
@@ -28,7 +25,8 @@ _TRIADS = ({4, 7}, {3, 7}, {3, 6}, {4, 8})
 """Major, minor, diminished, augmented: third and fifth above the root."""
 
 
-def root_of(classes: AbstractSet[int], bass: int | None) -> int | None:
+@lru_cache(maxsize=4096)
+def root_of(classes: frozenset[int], bass: int | None) -> int | None:
     """Return the root of a chord, or None where no triad is in it.
 
     Of several roots that of the lowest tone is taken, else that with a seventh or the most usual fifth.
@@ -40,8 +38,10 @@ def root_of(classes: AbstractSet[int], bass: int | None) -> int | None:
     bass
         The class of the lowest tone, if there is one.
 
-    >>> root_of({0, 4, 7}, 0), root_of({9, 0, 4, 7}, 9), root_of({0, 4, 7}, 4), root_of({0, 2}, 0)
-    (0, 9, 0, None)
+    >>> root_of(frozenset({0, 4, 7}), 0), root_of(frozenset({9, 0, 4, 7}), 9)
+    (0, 9)
+    >>> root_of(frozenset({0, 4, 7}), 4), root_of(frozenset({0, 2}), 0)
+    (0, None)
     """
     best: tuple[int, int] | None = None
     for root in sorted(classes):

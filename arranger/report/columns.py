@@ -1,8 +1,7 @@
 """The account's columns as JSON text, each value written once.
 
 Ledger, table and page all write the same values. Most columns have few different ones (pitches,
-bars, velocities), so a value is turned into text once and then looked up; a line is a join. Writing
-a ledger so takes a third of the time of formatting each line.
+bars, velocities), so a value is turned into text once and then looked up.
 """
 
 from __future__ import annotations
@@ -46,13 +45,13 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
     entry = {name: column[these] for name, column in found.entry.items()}
     voice, step, steps = zip(*found.first_span[these], strict=True)
     return {
-        "id": [str(number) for number in note["id"]],
+        "id": _numbers(note["id"]),
         "track": written(note["track"]),
         "part": written([part + 1 for part in note["part"]]),
         "channel": written(note["channel"]),
-        "onset_tick": written(note["onset"]),
+        "onset_tick": _numbers(note["onset"]),
         "duration_tick": written(note["duration"]),
-        "onset_seconds": written(found.onset_seconds[these]),
+        "onset_seconds": _numbers(found.onset_seconds[these]),
         "pitch": written(note["pitch"]),
         "velocity": written(note["velocity"]),
         "drum": written(note["drum"]),
@@ -67,7 +66,7 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
         "sound": written(entry["sound"]),
         "late_seconds": written([round(each, 6) for each in entry["late_seconds"]]),
         "spans": [_spans(each) for each in entry["spans"]],
-        "by": written(entry["by"]),
+        "by": _lists(entry["by"]),
         "explanation": list(map(encode_basestring, told(conversion, notes))),
         "song_bar": written(found.song_bar[these]),
     }
@@ -76,6 +75,17 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
 def written(values: Sequence[Any]) -> Texts:
     """Return values of one kind as JSON text."""
     table = {value: _text(value) for value in set(values)}
+    return list(map(table.__getitem__, values))
+
+
+def _numbers(values: Sequence[float]) -> Texts:
+    """Return numbers of which most are different."""
+    return list(map(repr, values))
+
+
+def _lists(values: Sequence[tuple[int, ...]]) -> Texts:
+    """Return tuples of numbers."""
+    table = {value: str([*value]) for value in set(values)}
     return list(map(table.__getitem__, values))
 
 
@@ -93,7 +103,20 @@ def array(texts: Iterable[str]) -> str:
     return f"[{','.join(texts)}]"
 
 
+def rows(pieces: Sequence[str | Texts], count: int) -> str:
+    """Return so many rows as one text: in each its piece of every column; a text stands in all.
+
+    One join over all pieces takes a third of the time that one join a row does.
+    """
+    every = len(pieces)
+    flat = [""] * (every * count)
+    for at, piece in enumerate(pieces):
+        flat[at::every] = [piece] * count if isinstance(piece, str) else piece
+    return "".join(flat)
+
+
 def _spans(spans: Sequence[Span]) -> str:
     if len(spans) == 1:
-        return "[[{},{},{}]]".format(*spans[0])
-    return array(["[{},{},{}]".format(*span) for span in spans])
+        voice, step, steps = spans[0]
+        return f"[[{voice},{step},{steps}]]"
+    return array([f"[{voice},{step},{steps}]" for voice, step, steps in spans])

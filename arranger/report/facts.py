@@ -23,7 +23,7 @@ from arranger.report.losses import DECIDED, DROPPED, WORTH
 from arranger.report.problems import Problem, ranking
 from arranger.report.summary import StepLine, summary
 from arranger.sheet.form.text import speed_text
-from arranger.sheet.played import played_steps, step_seconds
+from arranger.sheet.played import different_steps, step_seconds
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
@@ -195,10 +195,12 @@ def _grid(conversion: Conversion) -> str:
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
-    played = played_steps(sheet, engine)
-    sounding = Counter(
-        pitch for step in played for pitch in (step.voice1, step.voice2) if pitch is not None
-    )
+    played, written = different_steps(sheet, engine)
+    sounding: Counter[int] = Counter()
+    for cells, steps in Counter(written).items():
+        for pitch in (played[cells].voice1, played[cells].voice2):
+            if pitch is not None:
+                sounding[pitch] += steps
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
 from arranger.report.account import account, told
-from arranger.report.columns import stretches
+from arranger.report.columns import rows, stretches
 from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
@@ -61,8 +61,11 @@ def ledger_csv_pieces(conversion: Conversion) -> Iterator[bytes]:
     yield f"{','.join(COLUMNS)}\r\n".encode()
     for notes, texts in stretches(conversion):
         columns = {**texts, **_own_columns(conversion, notes, texts)}
-        rows = map(",".join, zip(*(columns[name] for name in COLUMNS), strict=True))
-        yield "\r\n".join([*rows, ""]).encode("utf-8", "backslashreplace")
+        pieces: list[str | Sequence[str]] = []
+        for name in COLUMNS:
+            pieces += [columns[name], ","]
+        table = rows([*pieces[:-1], "\r\n"], len(notes))
+        yield table.encode("utf-8", "backslashreplace")
 
 
 def _own_columns(

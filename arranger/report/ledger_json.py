@@ -8,19 +8,18 @@ from __future__ import annotations
 
 import json
 from importlib.resources import files
-from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 from arranger.options import command_line
 from arranger.reduce.tell.textures import texture_line
 from arranger.report.account import account
-from arranger.report.columns import stretches
+from arranger.report.columns import rows, stretches
 from arranger.report.hearing import LINES
 from arranger.report.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.problems import ranking
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.conversion import Conversion
     from arranger.reduce.model import Passage
@@ -39,10 +38,9 @@ def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     found = account(conversion)
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
     yield f'{head[:-2]},\n "notes": ['.encode("utf-8", "backslashreplace")
-    between = "\n"
-    for _, columns in stretches(conversion):
-        yield (between + ",\n".join(_lines(columns))).encode("utf-8", "backslashreplace")
-        between = ",\n"
+    for notes, columns in stretches(conversion):
+        lines = _lines(columns, len(notes))[not notes.start :]  # no comma before the first
+        yield lines.encode("utf-8", "backslashreplace")
     heard = dict(zip(LINES, song_heard(conversion), strict=True))
     lost = song_lost(beats_heard(conversion))
     tail = json.dumps({**found.totals(), "reasons": found.reasons(), "heard": heard, "lost": lost})
@@ -138,9 +136,10 @@ def _source(conversion: Conversion) -> dict[str, Any]:
     }
 
 
-def _lines(columns: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """Return each note as JSON."""
-    pieces: list[Iterable[str]] = []
+def _lines(columns: Mapping[str, Sequence[str]], notes: int) -> str:
+    """Return each note as JSON on a line of its own, after a comma."""
+    begins = ",\n{"
+    pieces: list[str | Sequence[str]] = []
     for name, texts in columns.items():
-        pieces += [repeat(f'{"," if pieces else "{"}"{name}":'), texts]
-    return map("".join, zip(*pieces, repeat("}"), strict=False))
+        pieces += [f'{"," if pieces else begins}"{name}":', texts]
+    return rows([*pieces, "}"], notes)

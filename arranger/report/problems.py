@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import bars_named
+from arranger.columns import view
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
 from arranger.report.account import account
@@ -198,23 +199,29 @@ def _notes_told(scene: _Scene, line: str, fate: str, notes: Sequence[int], of: i
 
 def _of_harmony(scene: _Scene, place: int, most: int) -> str:
     """Return which tones of the chords aren't heard, on which beats."""
-    beats = np.flatnonzero(scene.beats.bar == place)
+    columns = scene.conversion.song.columns
+    pitches, parts, loudness = view(columns.pitch), view(columns.part), view(columns.loudness)
     lacking: dict[tuple[str, int], list[int]] = {}
     chords = 0
-    for beat in beats.tolist():
+    for beat in np.flatnonzero(scene.beats.bar == place).tolist():
         there = _sounding_on(scene, place, beat)
-        pitch = scene.conversion.song.columns.pitch[there]
-        in_chord = scene.line[there] == HARMONY
-        chords += bool(in_chord.any())
-        asked = {*(pitch % 12).tolist()}
-        root = root_of(asked, int(pitch.min()) % 12) if len(pitch) else None
-        for tone in sorted({*(pitch[in_chord] % 12).tolist()}):
-            if not scene.sounding[tone, beat]:
-                whose = there[in_chord & (pitch % 12 == tone)]
-                key = degree(tone, root) or "", int(_loudest_part(scene, whose))
-                on = lacking.setdefault((key[0] or f"={tone}", key[1]), [])
-                if on[-1:] != [beat]:
-                    on.append(beat)
+        chord = there[scene.line[there] == HARMONY]
+        if not len(chord):
+            continue
+        chords += 1
+        missing = chord[~scene.sounding[columns.pitch[chord] % 12, beat]]
+        if not len(missing):
+            continue
+        sounding = columns.pitch[there].tolist()
+        root = root_of(frozenset([pitch % 12 for pitch in sounding]), min(sounding) % 12)
+        by_tone: dict[int, list[int]] = {}
+        for note in missing.tolist():
+            by_tone.setdefault(pitches[note] % 12, []).append(note)
+        for tone, notes in sorted(by_tone.items()):
+            part = parts[max(notes, key=loudness.__getitem__)]
+            on = lacking.setdefault((degree(tone, root) or f"={tone}", part), [])
+            if on[-1:] != [beat]:
+                on.append(beat)
     return _tones_told(scene, lacking, chords, most) if lacking else ""
 
 
@@ -244,11 +251,6 @@ def _sounding_on(scene: _Scene, place: int, beat: int) -> Ints:
     on = (scene.first[near] <= beat) & (scene.last[near] >= beat) & (scene.line[near] != DRUMS)
     there: Ints = near[on]
     return there
-
-
-def _loudest_part(scene: _Scene, notes: Ints) -> int:
-    columns = scene.conversion.song.columns
-    return int(columns.part[notes][np.argmax(columns.loudness[notes])])
 
 
 def _tone_told(

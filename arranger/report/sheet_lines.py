@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import one_line
 from arranger.sheet.edited_rows import edited_rows
 from arranger.sheet.form.parse import scan
-from arranger.sheet.form.text import format_sheet
+from arranger.sheet.form.text import format_sheet, laid_out
 from arranger.sheet.record.base import base_of
+from arranger.sheet.record.digest import is_edited
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,7 +33,11 @@ class SheetLines(NamedTuple):
 def lines_of(conversion: Conversion) -> SheetLines:
     """Return the lines of a conversion's sheet as they are written beside its report."""
     name = PurePath(conversion.song.file.replace("\\", "/")).stem
-    return lines_in(scan(format_sheet(conversion.sheet)), f"{name}.duet")
+    sheet, file = conversion.sheet, f"{name}.duet"
+    if is_edited(sheet):
+        return lines_in(scan(format_sheet(sheet)), file)
+    lines, bars = laid_out(sheet)
+    return SheetLines(one_line(file), tuple(lines[: max(last for _, last in bars)]), tuple(bars))
 
 
 def lines_in(found: Scan, file: str, edited: Sequence[tuple[int, ...]] | None = None) -> SheetLines:

@@ -50,19 +50,29 @@ def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
         If the rows differ in length, or ask for a pitch, a drum sound or a step length that isn't
         there, or the sheet defines a drum sound that the engine can't play.
     """
+    played, written = different_steps(sheet, engine)
+    return tuple([played[cells] for cells in written])
+
+
+Cells = tuple[int | None, int | None, str | None]
+"""What a step has: the pitch that each voice holds, and the name of the drum sound."""
+
+
+def different_steps(sheet: Sheet, engine: Engine) -> tuple[dict[Cells, PlayedStep], list[Cells]]:
+    """Return how each different step of a sheet sounds, and what each step has; see `played_steps`."""
     if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
         raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
     step_length(sheet, engine)
     written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
     sounds = sounds_of(sheet, engine)
-    played: dict[tuple[int | None, int | None, str | None], PlayedStep] = {}
+    played: dict[Cells, PlayedStep] = {}
     for different in dict.fromkeys(written):
         try:
             played[different] = _played(*different, engine, sounds)
         except SheetError as error:
             error.place = place_of(sheet, written.index(different))
             raise
-    return tuple([played[each] for each in written])
+    return played, written
 
 
 def _played(

@@ -3,10 +3,12 @@
 book           A whole songbook: find, skip what is done, convert the rest, sum up
 book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
 changes        What became of a song since the run before, and since when it is edited
+choice         What is asked of a songbook: which songs, how, and with what settings each
 cluster        The same jobs on the workers of a Dask cluster
 converted      The record of a converted song: its figures, by the measure of its report
 doubts         What a conversion may have taken wrongly: a word and a sentence each
 find           Finds the songs of a folder and gives each the place where its files will go
+foresight      What a run would do, told without one
 index          The index in OUT: what was made from which bytes with which settings, so
 limits         What a worker keeps to: the time and memory of one song
 overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
@@ -15,6 +17,7 @@ plan           What a run will do, and why, before anything is converted
 pool           Many jobs on workers, so that a song that kills its worker costs only itself
 program        What the program itself puts into the outputs, as digests
 progress       How far a run has come, and how long it will take yet
+reasons        Why songs were converted or left, told together
 record         What the songbook remembers of one song: small, plain
 standing       The record of a song whose sheet was edited by hand and left alone
 summing_up     What the terminal says after a songbook: counters and wording
@@ -23,7 +26,9 @@ work           One song from file to files, in a worker process: whatever happen
 worklist       Which song needs a hand first, and the columns that are told of each
 """
 
-from arranger.songbook.book import BookChoice, BookResult, convert_book, plan_book
+from arranger.songbook.book import BookResult, convert_book
+from arranger.songbook.choice import BookChoice
+from arranger.songbook.foresight import plan_book
 from arranger.songbook.pool import core_count
 from arranger.songbook.record import REASON_CODES, Record
 

@@ -9,54 +9,31 @@ from __future__ import annotations
 
 import time
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep
 from arranger.lifeline import LOOK_SECONDS
-from arranger.sheet.keep import NOT_KEPT, Keeping
-from arranger.songbook.book_settings import NAME as SETTINGS_NAME
-from arranger.songbook.book_settings import BookSettings, read_book_settings
 from arranger.songbook.changes import with_change
-from arranger.songbook.find import find_songs
+from arranger.songbook.choice import BookChoice, jobs_of
 from arranger.songbook.index import NAME as INDEX_NAME
-from arranger.songbook.index import REBUILT, Known, known_of, opened
+from arranger.songbook.index import REBUILT, Known, opened
 from arranger.songbook.overview import write_overview
-from arranger.songbook.plan import digested, folder_of, made_by, plan, why_done
+from arranger.songbook.plan import Making, digested, folder_of, plan, why_done
 from arranger.songbook.pool import run_jobs, stop_workers
 from arranger.songbook.why import output_stamps
-from arranger.songbook.work import Job
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from arranger.settings import Settings
-    from arranger.songbook.find import Found
     from arranger.songbook.index import Index
     from arranger.songbook.plan import Planned
     from arranger.songbook.record import Record
+    from arranger.songbook.work import Job
 
 SAVE_EVERY = 64
 """Songs between two saves of the index: so many are done again after a kill, at most."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BookChoice:
-    """How a songbook is converted."""
-
-    folder: Path
-    out: Path
-    settings: Settings
-    audio: str | None = None
-    force: bool = False
-    keeping: Keeping = NOT_KEPT
-    workers: int = 1
-    cluster: str | None = None
-    seconds: float = 60.0
-    """Time limit of a song."""
-    megabytes: int = 2000
-    """Memory limit of a song."""
 
 
 class BookResult(NamedTuple):
@@ -101,7 +78,7 @@ def convert_book(
     OutputError
         If OUT can't be written or another run is writing it.
     """
-    jobs, remarks = _jobs(choice)
+    jobs, remarks = jobs_of(choice)
     with opened(choice.out) as index:
         if index.rebuilt:
             remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
@@ -109,7 +86,8 @@ def convert_book(
             time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
         index.forget(index.known.keys() - {job.relative for job in jobs})
-        planned = plan(jobs, index.known, made_by(), lost=index.rebuilt)
+        making = Making(index.program)
+        planned = plan(jobs, index.known, making, lost=index.rebuilt)
         planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
         todo = {each.job.relative: each for each in planned if each.record is None}
@@ -122,43 +100,19 @@ def convert_book(
                 before = index.known.get(job.relative)
                 record = with_change(before and before.record, why_done(todo[job.relative], plain))
                 records[job.relative] = record
-                _remember(index, todo[job.relative], record)
+                _remember(index, todo[job.relative], making, record)
                 converted += record.state != "failed"
                 if done % SAVE_EVERY == 0:
                     index.save()
                 progress(len(records), len(jobs))
             if done:
                 sweep(choice.out)  # after workers that died
+        if records:
+            index.note_program(making.program)
         index.save()
         ordered = tuple(records[job.relative] for job in jobs)
         files = write_overview(ordered, choice.out)
     return BookResult(ordered, converted, files, remarks)
-
-
-def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]:
-    """Return what `convert_book` would do with each song, and remarks; nothing is written.
-
-    Raises
-    ------
-    SettingsError
-        If the folder or ``songbook.toml`` is wrong.
-    """
-    jobs, remarks = _jobs(choice)
-    known, lost = known_of(choice.out)
-    if lost:
-        remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
-    return plan(jobs, known, made_by(), lost=lost), remarks
-
-
-def _jobs(choice: BookChoice) -> tuple[tuple[Job, ...], tuple[str, ...]]:
-    """Return all songs as they would be converted, and remarks on their settings."""
-    found = find_songs(choice.folder, choice.out)
-    book = _book_settings(choice)
-    jobs = tuple(
-        _job(choice, song, book.for_song(song.relative), book.keeping_for(song.relative))
-        for song in found
-    )
-    return jobs, book.unmatched([song.relative for song in found])
 
 
 @contextmanager
@@ -171,21 +125,6 @@ def _clean_end(choice: BookChoice) -> Iterator[None]:
             stop_workers()
         sweep(choice.out)
         raise
-
-
-def _job(choice: BookChoice, song: Found, settings: Settings, keeping: Keeping) -> Job:
-    return Job(
-        source=song.source,
-        relative=song.relative,
-        place=song.place,
-        out=choice.out,
-        settings=settings,
-        audio=choice.audio,
-        force=choice.force,
-        keeping=keeping,
-        seconds=choice.seconds,
-        megabytes=choice.megabytes,
-    )
 
 
 def _begun(todo: dict[str, Planned]) -> Iterator[Job]:
@@ -208,19 +147,13 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
             if stale:
                 record = replace(record, change="")
                 each = each._replace(record=record)
-            if stale or each.made != known.made:
-                index.remember(each.job.relative, known._replace(made=each.made, record=record))
+            if stale or each.stamp != known.made.stamp:
+                made = known.made._replace(stamp=each.stamp)
+                index.remember(each.job.relative, known._replace(made=made, record=record))
         fresh.append(each)
     return tuple(fresh)
 
 
-def _remember(index: Index, planned: Planned, record: Record) -> None:
+def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
     stamps = output_stamps(folder_of(planned.job), record.outputs)
-    index.remember(record.relative, Known(planned.made, stamps, record))
-
-
-def _book_settings(choice: BookChoice) -> BookSettings:
-    path = choice.folder / SETTINGS_NAME
-    if not path.exists():
-        return BookSettings(choice.settings, choice.keeping)
-    return read_book_settings(path, choice.settings, choice.keeping)
+    index.remember(record.relative, Known(making(planned), stamps, record))

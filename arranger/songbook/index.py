@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
+from arranger.songbook.program import Program
 from arranger.songbook.record import Record
 from arranger.songbook.why import Made
 
@@ -28,13 +29,19 @@ if TYPE_CHECKING:
 
 NAME = "songbook.index"
 
-_TABLE = """CREATE TABLE songs (
+_TABLES = (
+    """CREATE TABLE songs (
     relative TEXT PRIMARY KEY,
     made TEXT NOT NULL,
     outputs TEXT NOT NULL,
     record TEXT NOT NULL,
     digest TEXT NOT NULL
-) WITHOUT ROWID"""
+) WITHOUT ROWID""",
+    """CREATE TABLE program (
+    said TEXT NOT NULL,
+    digest TEXT NOT NULL
+)""",
+)
 
 _BESIDE = ("", "-wal", "-shm", "-journal")
 """Suffixes of the files that make up the index."""
@@ -66,10 +73,12 @@ class _DamagedError(Exception):
 class Index:
     """The opened index; get one from `opened`."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, known: dict[str, Known]) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
         self._path, self._connection = path, connection
-        self.known = known
+        self.known: dict[str, Known] = {}
         """What was known when it was opened, by the song's relative path."""
+        self.program: Program | None = None
+        """The program that ran last."""
         self.interrupted = False
         """Whether the run before was killed: it may have left files half written."""
         self.rebuilt = False
@@ -88,6 +97,14 @@ class Index:
             self._connection.execute(
                 "INSERT OR REPLACE INTO songs VALUES (?, ?, ?, ?, ?)", (*row, _digest(row))
             )
+
+    def note_program(self, program: Program) -> None:
+        """Write which program runs."""
+        if program != self.program:
+            row = (json.dumps(program),)
+            with _told(self._path):
+                self._connection.execute("DELETE FROM program")
+                self._connection.execute("INSERT INTO program VALUES (?, ?)", (*row, _digest(row)))
 
     def save(self) -> None:
         """Make everything remembered so far survive a kill."""
@@ -144,13 +161,13 @@ def opened(out: Path) -> Iterator[Index]:
         index.close()
 
 
-def known_of(out: Path) -> tuple[dict[str, Known], bool]:
-    """Return what the index of an output folder knows, and whether it is there but of no use.
+def looked_at(out: Path) -> Index | None:
+    """Return the index of an output folder, closed; None if there is none.
 
-    Nothing is written there: a copy is looked at.
+    Nothing is written there: a copy is opened. One that is of no use is as if ``rebuilt``.
     """
     if not (out / NAME).is_file():
-        return {}, False
+        return None
     with tempfile.TemporaryDirectory() as place:
         copy = Path(place) / NAME
         try:
@@ -159,9 +176,11 @@ def known_of(out: Path) -> tuple[dict[str, Known], bool]:
                     shutil.copyfile(out / f"{NAME}{suffix}", f"{copy}{suffix}")
             index = _begun(copy)
         except (_DamagedError, OSError, sqlite3.Error):
-            return {}, True
+            copy.unlink(missing_ok=True)
+            index = _begun(copy)
+            index.rebuilt = True
         index.close()
-    return index.known, False
+    return index
 
 
 def _begun(path: Path) -> Index:
@@ -173,8 +192,10 @@ def _begun(path: Path) -> Index:
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("BEGIN IMMEDIATE")
         if not there:
-            connection.execute(_TABLE)
-        index = Index(path, connection, _checked(connection))
+            for table in _TABLES:
+                connection.execute(table)
+        index = Index(path, connection)
+        index.known, index.program = _checked(connection)
         (running,) = connection.execute("PRAGMA user_version").fetchone()
         index.interrupted = bool(running) or not there
         connection.execute("PRAGMA user_version = 1")
@@ -187,21 +208,27 @@ def _begun(path: Path) -> Index:
     return index
 
 
-def _checked(connection: sqlite3.Connection) -> dict[str, Known]:
+def _checked(connection: sqlite3.Connection) -> tuple[dict[str, Known], Program | None]:
     """Return everything known, or raise one of many errors if anything isn't as it was written."""
-    tables = connection.execute("SELECT sql FROM sqlite_master").fetchall()
+    tables = connection.execute("SELECT sql FROM sqlite_master ORDER BY rowid").fetchall()
     sound = connection.execute("PRAGMA integrity_check(1)").fetchone()
-    if tables != [(_TABLE,)] or sound != ("ok",):
+    if tables != [(table,) for table in _TABLES] or sound != ("ok",):
         raise _DamagedError
     known: dict[str, Known] = {}
-    for *row, digest in connection.execute("SELECT * FROM songs"):
-        if digest != _digest(row):
-            raise _DamagedError
-        relative, made, outputs, record = row
+    for relative, made, outputs, record in _rows(connection, "songs"):
         known[json.loads(relative)] = Known(
             Made(*json.loads(made)), json.loads(outputs), Record.from_json(record)
         )
-    return known
+    programs = [Program(*json.loads(said)) for (said,) in _rows(connection, "program")]
+    return known, programs[0] if programs else None
+
+
+def _rows(connection: sqlite3.Connection, table: str) -> Iterator[list[str]]:
+    """Yield the rows of a table, each without its digest."""
+    for *row, digest in connection.execute(f"SELECT * FROM {table}"):  # noqa: S608 - a name of ours
+        if digest != _digest(row):
+            raise _DamagedError
+        yield row
 
 
 def _digest(row: Iterable[str]) -> str:

@@ -29,7 +29,7 @@ _FIRST = (
     "same_notes_as", "sheet",
 )  # fmt: skip
 _NEXT = tuple(name for column in WORKLIST for name in column.fields if name not in _FIRST)
-COLUMNS = (*_FIRST, "rank", *_NEXT)
+COLUMNS = (*_FIRST, "rank", *_NEXT, "why", "why_told")
 """Of songbook.csv, in this order in every version; new ones are added at the end."""
 
 
@@ -96,6 +96,8 @@ def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
         row["same_notes_as"] = twins.get(record.relative, "")
         row["sheet"] = f"{record.place}.duet" if record.outputs else ""
         row["rank"] = ranks[record.relative]
+        row["why"] = " ".join(dict.fromkeys(code for code, _ in record.why))
+        row["why_told"] = "; ".join(sentence for _, sentence in record.why)
         writer.writerow([_cell(row[column]) for column in COLUMNS])
     return text.getvalue().encode()
 

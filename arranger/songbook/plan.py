@@ -10,18 +10,18 @@ import os
 import stat
 import time
 from dataclasses import replace
-from functools import cache
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SongError
 from arranger.options import command_line
-from arranger.songbook.program import engine_digest, program
+from arranger.songbook.program import Program, engine_digest, program
 from arranger.songbook.record import FORMAT
 from arranger.songbook.why import Made, Why, changes, left, output_changes, output_stamps, reason
 from arranger.songbook.work import Job, failed
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
     from arranger.settings import Settings
@@ -40,18 +40,52 @@ class Planned(NamedTuple):
 
     job: Job
     why: tuple[Why, ...]
-    made: Made
-    """What its outputs will depend on; see `digested`."""
+    stamp: str = ""
+    """As in `Made`."""
+    digest: str = ""
+    """Of the song's file; "" if it isn't known yet, see `digested`."""
     record: Record | None = None
     """Of a song that is left as it is; None for one that is to be converted."""
 
+    @property
+    def is_left(self) -> bool:
+        """Whether it is known that the song won't be converted."""
+        return self.record is not None or any(code == "kept-edit" for code, _ in self.why)
+
+
+class Making:
+    """Says of songs what their outputs depend on besides their files."""
+
+    def __init__(self, noted: Program | None = None) -> None:
+        self._noted = noted
+        self._settings: dict[int, tuple[Settings, str]] = {}  # most songs share one value
+        self._engine_of = cache(engine_digest)
+
+    @cached_property
+    def program(self) -> Program:
+        """The program's digests; asked for late, since the first time takes a second."""
+        return program(self._noted)
+
+    def __call__(self, planned: Planned) -> Made:
+        """Return what the outputs of a song depend on."""
+        job, settings = planned.job, planned.job.settings
+        if id(settings) not in self._settings:
+            self._settings[id(settings)] = settings, command_line(settings)
+        return Made(
+            song=planned.digest,
+            stamp=planned.stamp,
+            settings=self._settings[id(settings)][1],
+            engine=self._engine_of(settings.engine),
+            converts=self.program.converts,
+            writes=self.program.writes,
+            sounds=self.program.sounds if job.audio else "",
+            place=job.place,
+            audio=job.audio or "",
+        )
+
 
 def plan(
-    jobs: Iterable[Job],
-    known: Mapping[str, Known],
-    made_of: Callable[[Job], Made],
-    *,
-    lost: bool = False,
+    jobs: Iterable[Job], known: Mapping[str, Known], making: Making, *, lost: bool = False
 ) -> tuple[Planned, ...]:
     """Return what is to be done with each song, in order.
 
@@ -61,41 +95,17 @@ def plan(
         All songs, as they would be converted.
     known
         What the index says, by the song's relative path.
-    made_of
-        Says what the outputs depend on besides the song's file.
+    making
+        Says what outputs depend on.
     lost
         Whether an index was there that can't be used, so that a song unknown needn't be new.
     """
-    return tuple(_planned(job, known.get(job.relative), made_of(job), lost=lost) for job in jobs)
-
-
-def made_by() -> Callable[[Job], Made]:
-    """Return what says of a job what its outputs depend on besides the song's file."""
-    here = program()
-    engine_of = cache(engine_digest)
-    words: dict[int, tuple[Settings, str]] = {}  # most songs share one value, kept alive here
-
-    def made(job: Job) -> Made:
-        settings = job.settings
-        if id(settings) not in words:
-            words[id(settings)] = settings, command_line(settings)
-        return Made(
-            settings=words[id(settings)][1],
-            engine=engine_of(settings.engine),
-            program=here.converts,
-            report=here.writes,
-            place=job.place,
-            audio=job.audio or "",
-        )
-
-    return made
+    return tuple(_planned(job, known.get(job.relative), making, lost=lost) for job in jobs)
 
 
 def digested(planned: Planned) -> Planned:
     """Return it with the digest of the song, which must be taken before the song is converted."""
-    if planned.made.song:
-        return planned
-    return planned._replace(made=planned.made._replace(song=_digest(planned.job)))
+    return planned if planned.digest else planned._replace(digest=_digest(planned.job))
 
 
 def why_done(planned: Planned, record: Record) -> Record:
@@ -111,32 +121,35 @@ def folder_of(job: Job) -> Path:
     return job.out.joinpath(*job.place.split("/")[:-1])
 
 
-def _planned(job: Job, before: Known | None, made: Made, *, lost: bool) -> Planned:
+def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> Planned:
     try:
         stamp = _stamp(job.source)
     except SongError as error:
         refused = (Why("unreadable", error.what),)
         record = failed(job, "unreadable", error.what)
-        return Planned(job, refused, made, replace(record, why=refused))
-    made = made._replace(stamp=stamp)
+        return Planned(job, refused, record=replace(record, why=refused))
     if before is None:
-        return Planned(job, (reason("lost" if lost else "new"),), made)
+        return Planned(job, (reason("lost" if lost else "new"),), stamp)
     same = stamp and stamp == before.made.stamp
-    made = made._replace(song=before.made.song if same else _digest(job))
-    record = before.record
-    why: tuple[Why, ...] = tuple(changes(before.made, made))
-    if record.outputs:
-        stamps = output_stamps(folder_of(job), record.outputs)
-        if stamps != before.outputs:
-            why += tuple(output_changes(before.outputs, stamps))
-    why += tuple(_asked(job, record))
+    seen = Planned(job, (), stamp, before.made.song if same else _digest(job))
+    why = tuple(_changes(seen, before, making(seen)))
     if why:
-        return Planned(job, why, made)
-    why = (left(record),)
-    return Planned(job, why, made, replace(record, why=why))
+        return seen._replace(why=why)
+    why = (left(before.record),)
+    return seen._replace(why=why, record=replace(before.record, why=why))
 
 
-def _asked(job: Job, record: Record) -> Iterable[Why]:
+def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
+    """Yield everything for which a song is converted again."""
+    job, record = planned.job, before.record
+    yield from changes(before.made, made)
+    stamps = output_stamps(folder_of(job), record.outputs)
+    if stamps != before.outputs:
+        yield from output_changes(before.outputs, stamps)
+    yield from _asked(job, record)
+
+
+def _asked(job: Job, record: Record) -> Iterator[Why]:
     if record.edited and job.force:
         yield reason("force")
     if record.state == "kept-edit" and job.keeping.edits:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.songbook.overview import same_notes
+from arranger.songbook.reasons import why_counts, why_lines
 from arranger.songbook.record import REASON_CODES
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ def as_json(result: BookResult) -> str:
             ],
             "same_notes": same_notes(result.records),
             "notes": _notes(result),
+            "why": why_counts(record.why for record in result.records),
             "remarks": list(result.remarks),
             "files": [str(path) for path in result.files],
         }
@@ -62,6 +64,7 @@ def _lines(result: BookResult) -> Iterator[str]:
             f"{count} {outcome} ({count / whole:.0%})" for outcome, count in counted.items()
         )
         yield f"{whole} notes: {shares}"
+    yield from why_lines((record.relative, record.why) for record in result.records)
     for remark in result.remarks:
         yield one_line(remark)
     edited = [record.relative for record in result.records if record.state == "kept-edit"]

@@ -22,7 +22,8 @@ CODES = {
     "setting": "a setting changed",
     "engine": "the engine's file changed",
     "program": "the program now converts otherwise",
-    "report": "the program now writes ledgers, pages or sound otherwise; the sheet stays",
+    "report": "the program now writes ledgers or pages otherwise; the sheet stays",
+    "sound": "the program now renders sound otherwise",
     "record": "the songbook now tells more of a song",
     "place": "its files have another name now",
     "missing": "files of it are missing",
@@ -53,15 +54,17 @@ class Made(NamedTuple):
     song: str = ""
     """Digest of the file; "" if it isn't known yet or can't be read."""
     stamp: str = ""
-    """What the file system says of the file; "" if that proves nothing."""
+    """Size, times and number of the file; "" if they prove nothing."""
     settings: str = ""
     """As a command line."""
     engine: str = ""
     """Digest of what the engine's file says."""
-    program: str = ""
-    """Digest of what converts."""
-    report: str = ""
-    """Digest of what converts and writes the files."""
+    converts: str = ""
+    """Digest of the program, as far as it makes sheets."""
+    writes: str = ""
+    """...as far as it makes the other files, without sound."""
+    sounds: str = ""
+    """...as far as it makes sound; "" if none is made."""
     place: str = ""
     audio: str = ""
 
@@ -82,10 +85,12 @@ def changes(before: Made, now: Made) -> Iterator[Why]:
     # Another engine has another file, which is no news besides.
     if before.engine != now.engine and before.settings == now.settings:
         yield reason("engine")
-    if before.program != now.program:
+    if before.converts != now.converts:
         yield reason("program")
-    elif before.report != now.report:
+    elif before.writes != now.writes:
         yield reason("report")
+    if before.sounds != now.sounds and before.audio == now.audio:
+        yield reason("sound")
     if before.place != now.place:
         yield Why("place", f"its files were called {before.place}")
 

@@ -29,8 +29,7 @@ import numpy as np
 
 from arranger.engine.model import MOST_OF_STEP
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
-from arranger.rows import tones
-from arranger.sheet.played import played_steps, step_length
+from arranger.sheet.played import different_steps, played_steps, step_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -175,16 +174,13 @@ def _each_step(sheet: Sheet, engine: Engine) -> tuple[list[Event], list[int]]:
     is held over the drum needs no word then.
     """
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    numbers: dict[tuple[int | None, int | None, str | None], int] = {}
-    found: list[Event] = []
-    steps: list[int] = []
-    written = zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True)
-    for step, played in zip(written, played_steps(sheet, engine), strict=True):
-        if step not in numbers:
-            numbers[step] = len(found)
-            found.append(Event(1, settings[step[0]], settings[step[1]], played.drum))
-        steps.append(numbers[step])
-    return found, steps
+    played, written = different_steps(sheet, engine)
+    numbers = {cells: number for number, cells in enumerate(played)}
+    found = [
+        Event(1, settings[voice1], settings[voice2], played[voice1, voice2, drum].drum)
+        for voice1, voice2, drum in played
+    ]
+    return found, [numbers[cells] for cells in written]
 
 
 def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:

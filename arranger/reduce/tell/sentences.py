@@ -24,6 +24,7 @@ from arranger.song.general_midi import percussion_name
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from arranger.columns import Ints
     from arranger.grid.model import Grid
     from arranger.reduce.ledger import Entry
     from arranger.reduce.model import Reduction
@@ -72,13 +73,11 @@ def explanations(
     bar_text = {place: f"bar {place[0]}{beside(*place)}" for place in set(places)}
     beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(on)}
     return [
-        f"{bar_text[place]}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}"
-        if not entry.reasons and not entry.by
-        else f"{bar_text[place]}{beat_text[beat]}{writer.name(entry.note)}{of_part[part]}{entry.outcome}, "
-        f"{writer.told(entry)}"
-        for place, beat, part, entry in zip(
+        f"{bar_text[place]}{beat_text[beat]}{name}{of_part[part]}{writer.fate(entry)}"
+        for place, beat, name, part, entry in zip(
             places,
             on,
+            _of(writer.names, notes),
             _of(view(song.columns.part), notes),
             _of(reduction.ledger.entries, notes),
             strict=True,
@@ -94,34 +93,38 @@ def _of(column: Sequence[_Value], notes: Sequence[int]) -> Sequence[_Value]:
 
 
 _PITCHES = [pitch_name(pitch) for pitch in range(128)]
-_DRUMS = [percussion_name(key) for key in range(128)]
+_NAMES = [*_PITCHES, *(percussion_name(key) for key in range(128))]
+MARKS = ("", " (tune)", " (bass)")
+_LABELS = [f"{name}{mark}" for mark in MARKS for name in _NAMES]
 
 
 class _Writer:
     """Fills the templates; remembers what was said."""
 
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
-        self._pitch = view(song.columns.pitch)
-        self._drum = view(song.columns.drum)
+        drum = song.columns.drum
+        kinds = song.columns.pitch + len(_PITCHES) * drum
+        self.names = [_NAMES[kind] for kind in kinds.tolist()]
+        """What each note is called: pitch, or General MIDI drum."""
+        kinds += len(_NAMES) * _marks(song, reduction)
+        self._labels = [_LABELS[kind] for kind in kinds.tolist()]
+        self._drum = view(drum)
         self._part = view(song.columns.part)
         self._muted = [role.role == "muted" for role in reduction.roles]
         self._onset = view(grid.onset_steps)
         self._offset = view(grid.positions - grid.onset_steps)
         self._step_ms = grid.step_length.seconds * 1000
-        self._mark = _marks(song, reduction)
         self._said: dict[tuple[object, ...], str] = {}
         filling = np.zeros(len(song.notes) + 1, dtype=np.bool_)
         for row in (reduction.sources1, reduction.sources2):
             filling[np.array(row, dtype=np.int64)] = True  # a rest, -1, marks the one too many
         self._filling = view(filling)
 
-    def name(self, note: int) -> str:
-        """Return what a note is called: pitch, or General MIDI drum."""
-        names = _DRUMS if self._drum[note] else _PITCHES
-        return names[int(self._pitch[note])]
-
-    def _label(self, note: int) -> str:
-        return f"{self.name(note)}{MARKS[self._mark[note]]}"
+    def fate(self, entry: Entry) -> str:
+        """Return a note's outcome, and all reasons why it has it."""
+        if not entry.reasons and not entry.by:
+            return entry.outcome
+        return f"{entry.outcome}, {self.told(entry)}"
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
@@ -135,7 +138,7 @@ class _Writer:
                 self._said[key] = self._one(entry, entry.reasons[0])
             return self._said[key]
         said = [self._one(entry, reason) for reason in entry.reasons]
-        if self._after_drum(entry):
+        if entry.by and self._after_drum(entry):
             said.append(self._filled(AFTER_DRUM, entry, "delayed-by-drum"))
         return "; ".join(said)
 
@@ -172,8 +175,8 @@ class _Writer:
     def _by(self, entry: Entry, reason: str) -> str:
         # several causes share the list: drums cover and delay, tones do the rest
         drums = reason in {"delayed-by-drum", "under-drum"}
-        by = tuple(note for note in entry.by if self._drum[note] == drums) or entry.by
-        return in_a_row(list(dict.fromkeys([self._label(note) for note in by]))) or "other notes"
+        by = [note for note in entry.by if self._drum[note] == drums] or entry.by
+        return in_a_row([*dict.fromkeys([self._labels[note] for note in by])]) or "other notes"
 
     def _moved(self, entry: Entry, reason: str) -> str:
         if reason == "voices-full":
@@ -193,14 +196,11 @@ def in_a_row(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), *names[-1:]] if len(names) > 2 else names)
 
 
-MARKS = ("", " (tune)", " (bass)")
-
-
-def _marks(song: Song, reduction: Reduction) -> Sequence[int]:
+def _marks(song: Song, reduction: Reduction) -> Ints:
     """Return for each note the index into `MARKS`."""
     if reduction.weights is None:
         named = {"tune": 1, "bass": 2}
-        by_part = [named.get(role.role, 0) for role in reduction.roles]
-        return [by_part[part] for part in view(song.columns.part)]
+        by_part = np.array([named.get(role.role, 0) for role in reduction.roles], dtype=np.int64)
+        return by_part[song.columns.part]
     tune, bass = reduction.weights.tune >= _MARKED, reduction.weights.bass >= _MARKED
-    return view(np.where(tune, 1, np.where(bass, 2, 0)))
+    return np.where(tune, 1, np.where(bass, 2, 0))

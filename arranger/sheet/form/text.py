@@ -11,7 +11,7 @@ import re
 from bisect import bisect_right
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.bars import metre_beat
 from arranger.errors import SheetError
@@ -77,20 +77,37 @@ def format_sheet(sheet: Sheet) -> str:
         If the value is no sheet: rows of different lengths, a cell that is no pitch, a drum without
         a proper name, a comment of several lines.
     """
+    return "\n".join(laid_out(sheet).lines)
+
+
+class LaidOut(NamedTuple):
+    """A sheet's text, line by line."""
+
+    lines: list[str]
+    bars: list[tuple[int, int]]
+    """Of each bar the lines that it begins and ends with, from 1; bars written as one have the same."""
+
+
+def laid_out(sheet: Sheet) -> LaidOut:
+    """Return the lines of a sheet's text, and where its bars stand; raises as `format_sheet`."""
     _check(sheet)
     notes = _by_place(sheet.comments)
     lines = [f"{FORMAT} {VERSION}", *_header(sheet, notes)]
+    bars: list[tuple[int, int]] = []
     starts = sheet.bar_starts
     for first, last, number in _blocks(sheet, starts, notes):
         lines.append("")
+        above = len(lines)
         lines.extend(_block(sheet, starts[first], first, last, number, notes))
+        rows = [at for at, line in enumerate(lines[above:], above + 1) if line.lstrip()[:1] != "#"]
+        bars += [(rows[0], rows[-1])] * (last + 1 - first)
     end = [text for place in sorted(notes) if place[0] >= len(sheet.bars) for text in notes[place]]
     if end:
         lines.extend(("", *(_comment(text) for text in end)))
     if sheet.generated is not None:
         lines.extend(("", *_generated(sheet.generated)))
     lines.append("")
-    return "\n".join(lines)
+    return LaidOut(lines, bars)
 
 
 def _generated(record: Generated | Digests) -> Iterator[str]:

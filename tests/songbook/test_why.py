@@ -1,0 +1,204 @@
+"""Why songs are converted or left: said beforehand, then done, then told again."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.engine.create import new_engine
+from arranger.options import build_settings
+from arranger.sheet.keep import Keeping
+from arranger.songbook import BookChoice, Record, convert_book, plan_book
+from arranger.songbook.index import opened
+from arranger.songbook.reasons import FEW, MOST_SETTINGS, why_lines
+from arranger.songbook.why import CODES, Made, Why, changes
+from tests.songbook.runs import choice, codes, command, edit, environment
+from tests.songbook.songs import write_song
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def everything(folder: Path) -> dict[str, tuple[bytes, int]]:
+    return {
+        str(path): (path.read_bytes(), path.stat().st_mtime_ns)
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def run(asked: BookChoice) -> dict[str, Record]:
+    """Convert a book, of which it must have been said beforehand what would be done and why."""
+    before = everything(asked.out)
+    planned, remarks = plan_book(asked)
+    assert everything(asked.out) == before, "nothing was written"
+    result = convert_book(asked)
+    assert {each.job.relative: list(each.why) for each in planned} == {
+        record.relative: [Why(*why) for why in record.why] for record in result.records
+    }
+    assert remarks == result.remarks
+    return {record.relative: record for record in result.records}
+
+
+def aged(folder: Path) -> None:
+    """Have all songs be of long ago, so that a look at them is enough."""
+    for path in folder.iterdir():
+        os.utime(path, ns=(10**18, 10**18))
+
+
+def test_each_song_tells_why(tmp_path: Path) -> None:
+    songs, out = tmp_path / "songs", tmp_path / "out"
+    for number, name in enumerate("abcdef"):
+        write_song(songs / f"{name}.mid", number)
+    (songs / "broken.mid").write_bytes(b"<html>")
+    asked = choice(tmp_path)
+    assert set(map(tuple, codes(run(asked).values()).values())) == {("new",)}
+    assert codes(run(asked).values()) == {
+        **{f"{name}.mid": ["unchanged"] for name in "abcdef"}, "broken.mid": ["still-fails"],
+    }  # fmt: skip
+
+    write_song(songs / "a.mid", seed=99)
+    (out / "b.ledger.csv").unlink()
+    (out / "c.report.html").write_text("<html>")
+    edit(out / "d.duet")
+    os.utime(songs / "e.mid")  # touched, but the same
+    write_song(songs / "g.mid", 7)
+    (songs / "pipe.mid").symlink_to(tmp_path / "nowhere")
+    found = run(asked)
+    assert codes(found.values()) == {
+        "a.mid": ["song"], "b.mid": ["missing"], "c.mid": ["touched"], "d.mid": ["sheet", "kept-edit"],
+        "e.mid": ["unchanged"], "f.mid": ["unchanged"], "g.mid": ["new"],
+        "broken.mid": ["still-fails"], "pipe.mid": ["unreadable"],
+    }  # fmt: skip
+    assert found["b.mid"].why == (("missing", "b.ledger.csv is missing"),)
+
+    for settings, force, keep, of_d in (
+        ({}, False, False, ["kept-edit"]),
+        ({"step": "1/4"}, False, False, ["setting", "kept-edit"]),
+        ({"step": "1/4"}, False, True, ["keep-edits"]),
+        ({"step": "1/3"}, False, False, ["setting", "kept-edit"]),
+        ({"step": "1/3"}, True, False, ["force"]),
+    ):
+        asked = choice(
+            tmp_path, settings=build_settings(settings), force=force, keeping=Keeping(edits=keep)
+        )
+        found = run(asked)
+        assert codes(found.values())["d.mid"] == of_d
+        assert codes(found.values())["f.mid"] == (
+            ["setting"] if "setting" in of_d else ["unchanged"]
+        )
+    assert not found["d.mid"].edited
+
+
+def test_a_setting_is_told_with_what_it_was(tmp_path: Path) -> None:
+    def told(before: dict[str, object], now: dict[str, object]) -> list[str]:
+        from arranger.options import command_line
+
+        spelled = [command_line(build_settings(words)) for words in (before, now)]
+        return [why.sentence for why in changes(*(Made(settings=line) for line in spelled))]
+
+    assert told({"step": "1/4", "mute": ["a b"]}, {"step": "1/3", "drums": "light"}) == [
+        "step changed from 1/4 to 1/3", "mute is no longer 'a b'", "drums is now light",
+    ]  # fmt: skip
+    assert told({}, {"no-sustain": True}) == ["no-sustain is now set"]
+    assert [*changes(Made(settings="--was-there 3"), Made())] == [Why("setting", CODES["setting"])]
+    assert [why.sentence for why in changes(Made(audio="wav"), Made())] == [
+        "audio is no longer wav"
+    ]
+
+
+def test_the_engines_file_and_the_name_of_the_outputs_count(tmp_path: Path) -> None:
+    songs = tmp_path / "songs"
+    write_song(songs / "a.mid", 1)
+    new_engine(tmp_path / "mine.toml", like="twin-counter")
+    asked = choice(tmp_path, settings=build_settings({"engine": str(tmp_path / "mine.toml")}))
+    run(asked)
+    text = (tmp_path / "mine.toml").read_text()
+    assert "3_500_000" in text
+    (tmp_path / "mine.toml").write_text(f"{text}\n# said besides\n")
+    assert codes(run(asked).values()) == {"a.mid": ["unchanged"]}
+    (tmp_path / "mine.toml").write_text(text.replace("3_500_000", "3_500_001"))
+    assert codes(run(asked).values()) == {"a.mid": ["engine"]}
+    write_song(songs / "a.midi", 2)
+    assert codes(run(asked).values()) == {"a.mid": ["place"], "a.midi": ["new"]}
+
+
+def test_a_failure_that_may_pass_is_tried_again(tmp_path: Path) -> None:
+    write_song(tmp_path / "songs" / "a.mid", 1)
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "a.duet").write_text("no sheet")
+    for why in ("new", "again"):
+        found = run(choice(tmp_path))["a.mid"]
+        assert (found.reason, [code for code, _ in found.why]) == ("unwritable", [why])
+    (tmp_path / "out" / "a.duet").unlink()
+    assert run(choice(tmp_path))["a.mid"].state == "done"
+
+
+def test_a_look_is_enough_for_songs_of_long_ago(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for number in range(3):
+        write_song(tmp_path / "songs" / f"{number}.mid", number)
+    aged(tmp_path / "songs")
+    # Times of a change that nobody can set show that nothing is younger: pretend to be in the future.
+    monkeypatch.setattr("arranger.songbook.plan.SETTLED_NS", 0)
+    for _ in range(2):
+        run(choice(tmp_path))
+    monkeypatch.setattr("arranger.songbook.plan._digest", lambda _job: pytest.fail("was read"))
+    assert set(map(tuple, codes(run(choice(tmp_path)).values()).values())) == {("unchanged",)}
+
+
+def test_a_plan_can_be_made_while_another_run_is_at_work(tmp_path: Path) -> None:
+    write_song(tmp_path / "songs" / "a.mid", 1)
+    convert_book(choice(tmp_path))
+    with opened(tmp_path / "out"):
+        planned, _ = plan_book(choice(tmp_path))
+    assert [each.why[0].code for each in planned] == ["unchanged"]
+
+
+def test_many_songs_are_told_in_few_lines() -> None:
+    new = [(f"{n}.mid", (("new", CODES["new"]),)) for n in range(FEW + 1)]
+    few = [("a\n.mid", (("missing", "a.wav is missing"), ("setting", "step is now 1/4")))]
+    assert list(why_lines([*few, *new])) == [
+        "      6 not converted before",
+        "      1 step is now 1/4: a\\n.mid",
+        "      1 a.wav is missing: a\\n.mid",
+    ]
+    many = [(f"{n}.mid", (("setting", f"tune is now {n}"),)) for n in range(300)]
+    lines = list(why_lines(many))
+    assert len(lines) == MOST_SETTINGS + 1
+    assert lines[-1] == f"{300 - MOST_SETTINGS:>7} a setting changed"
+
+
+def test_terminal_table_and_json_tell_why(tmp_path: Path) -> None:
+    write_song(tmp_path / "songs" / "a.mid", 1)
+
+    def said(*words: str) -> str:
+        return subprocess.run(
+            command(tmp_path / "songs", tmp_path / "out", *words),
+            env=environment(), capture_output=True, text=True, check=True,
+        ).stdout  # fmt: skip
+
+    assert said("--dry-run").splitlines() == [
+        "1 songs: 1 to convert, 0 to leave; nothing is written",
+        "      1 not converted before: a.mid",
+    ]
+    assert not (tmp_path / "out").exists()
+    assert "      1 not converted before: a.mid" in said().splitlines()
+    rows = list(csv.DictReader((tmp_path / "out" / "songbook.csv").read_text().splitlines()))
+    assert [(row["why"], row["why_told"]) for row in rows] == [("new", CODES["new"])]
+    songs = json.loads((tmp_path / "out" / "songbook.json").read_text())["songs"]
+    assert songs[0]["why"] == [["new", CODES["new"]]]
+    assert json.loads(said("--json", "--dry-run", "--step", "1/4"))["plan"] == [
+        {
+            "song": "a.mid",
+            "convert": True,
+            "why": [{"code": "setting", "sentence": "step is now 1/4"}],
+        }
+    ]
+    assert json.loads(said("--json"))["why"] == {"unchanged": 1}
