@@ -281,7 +281,9 @@ def _weigh(
     )
     places = (onsets.moments - origin) * per_beat
     off_step = np.abs(places - half_up(places)) / per_beat * 60.0 / bpm
-    return _Weighed(choice, float(np.mean(off_step <= unheard + ROUNDING)), rhythm)
+    return _Weighed(
+        choice, float(np.mean(off_step <= unheard + ROUNDING)) if len(off_step) else 1.0, rhythm
+    )
 
 
 def _hole(seconds: float) -> float:

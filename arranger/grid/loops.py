@@ -82,7 +82,7 @@ def leads_back(
     """Return the index of the bar that the end of a piece leads back to, or None.
 
     The last `FEWEST_BARS` or more come before, in the same order; what follows them there follows the end.
-    If that comes still earlier, it goes back to there, so that as much as can be is heard again; at least
+    If that comes still earlier too, it goes back to there, so that as much as can be is heard again; at least
     `LEAST_ROUND` of the piece must be. No note may be cut: at the end, or held into the bar that it goes back to.
 
     Parameters
@@ -103,7 +103,7 @@ def leads_back(
     if runs[after] < FEWEST_BARS or (end_steps > end).any():
         return None
     earlier = (bar for bar in range(after) if _runs_alike(alike, bar, after))
-    for bar in (next(earlier, after), after):
+    for bar in (*earlier, after):
         step = bars[bar].first_step
         if step > (1.0 - LEAST_ROUND) * end:
             continue

@@ -261,10 +261,10 @@ def _sections(grid: Grid) -> Iterator[str]:
         first = grid.bars[section.first_bar].number
         last = grid.bars[section.first_bar + section.bars - 1].number
         places.setdefault(section.name, []).append(f"{first}-{last}")
-    first = next(iter(places), None)
+    earliest = next(iter(places), None)
     for name, bars in places.items():
         back = f" (--loop {bars[0].split('-')[0]}: the end goes back to it)"
-        offered = back if name == first and grid.loop_step is None else ""
+        offered = back if name == earliest and grid.loop_step is None else ""
         yield f"section {name} is bars {bars[0]}, and again {', '.join(bars[1:])}{offered}"
 
 

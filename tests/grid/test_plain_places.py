@@ -255,7 +255,7 @@ def test_a_sixteenth_of_a_beat_beside_a_bar_line_is_on_it(
     timeline = Timeline(
         basis="file", onset_beats=np.array([first, last]), end_beats=np.array([4, last + length]),
         bar_beats=np.arange(0, 28, 4.0), bar_ticks=np.arange(7), labels=(BarLabel(1, 4, 4),) * 6,
-        bpm=120,
+        bpm=120, own_bpm=120,
     )  # fmt: skip
     assert rough_bars(timeline, GridSettings()) == bars
 
