@@ -5,6 +5,7 @@ asked_bars  Bars as the user says: their metre, and where the first bar line is
 attacks   Attacks: onsets that are meant together, taken together before anything is rounded
 choose    Choosing the step: what each candidate would cost the music
 disputed  Whether the music plainly has other bars than those that its file states, and which
+doubts    What isn't sure of beat and bars, and the other readings
 loops     Where a piece goes on after its last step
 metres    Bars by ear for a song that has beats but no bars
 model     The grid: how song time maps to the engine's steps
@@ -23,15 +24,17 @@ tracked   The timeline of a song whose beats were tracked
 """
 
 from arranger.grid.disputed import HeardBars, heard_bars
-from arranger.grid.model import Grid, GridBar, Section, StepChoice
+from arranger.grid.model import Doubt, Grid, GridBar, OtherReading, Section, StepChoice
 from arranger.grid.onbeat import BeatVerdict, follows_own_beat
 from arranger.grid.plan import plan_grid
 
 __all__ = [
     "BeatVerdict",
+    "Doubt",
     "Grid",
     "GridBar",
     "HeardBars",
+    "OtherReading",
     "Section",
     "StepChoice",
     "follows_own_beat",

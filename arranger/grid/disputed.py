@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import FEWEST_ATTACKS, has_bars, named_metre
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines
@@ -61,8 +62,9 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     None where it doesn't, where the file states none, where its beat isn't followed or where the user says
     how bars are.
     """
-    asked = grid.settings is not None and grid.settings.first_beat is not None
-    if grid.basis != "file" or asked or not has_bars(song):
+    given = grid.settings
+    asked = given is not None and (given.metre is not None or asks_place(given))
+    if grid.basis != "file" or asked or not has_bars(song) or _is_rare(song):
         return None
     notes = timed_columns(song)
     attacks = find_attacks(notes)
@@ -92,6 +94,12 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
         gain,
         {metre} == {found[1:] for found in song.metres},
     )
+
+
+def _is_rare(song: Song) -> bool:
+    """Return whether the file states a metre that nobody states by accident, such as 7/8."""
+    slots = {4 * SLOTS_A_BEAT * metre.numerator / metre.denominator for metre in song.metres}
+    return not slots <= {size for size, _ in SLOT_LENGTHS}
 
 
 def _stated(song: Song, count: int) -> Ints:

@@ -127,6 +127,7 @@ def _plan(song: Song, engine: Engine, settings: GridSettings, before: Grid | Non
         loop_step=loop_step,
         timeline=asked,
         settings=settings,
+        doubts=timeline.doubts,
         remarks=(
             *timeline.remarks,
             *passage.remarks,

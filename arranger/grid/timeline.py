@@ -20,6 +20,7 @@ from arranger.song.time import bars, seconds_at
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
+    from arranger.grid.model import Doubt
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
@@ -52,6 +53,7 @@ class Timeline(NamedTuple):
     """The song's own, the median over its beats."""
     beats_seconds: tuple[float, ...] = ()
     remarks: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 def file_timeline(

@@ -21,7 +21,7 @@ from arranger.report.brief import lead, size
 from arranger.report.command import Run
 from arranger.report.losses import DECIDED, DROPPED, WORTH
 from arranger.report.problems import Problem, ranking
-from arranger.report.summary import StepLine, summary
+from arranger.report.summary import DoubtLine, StepLine, summary
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import different_steps, step_seconds
 from arranger.song.general_midi import percussion_name
@@ -88,6 +88,7 @@ class Facts(NamedTuple):
     """How long, how fast."""
     size: str
     fits: bool
+    doubts: tuple[DoubtLine, ...]
     notes: int
     heard: int
     kept: int
@@ -129,6 +130,7 @@ def gather_facts(
         lead=lead(found),
         size=size(found),
         fits=found.bytes_free >= 0,
+        doubts=found.doubts,
         worth=WORTH,
         notes=found.totals["notes"],
         heard=found.totals["notes"] - found.totals["dropped"],

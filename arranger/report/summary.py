@@ -16,6 +16,8 @@ import numpy as np
 
 from arranger.engine.describe import left_out_line
 from arranger.errors import one_line, shortened
+from arranger.grid import heard_bars
+from arranger.grid.doubts import contradicted_bars
 from arranger.grid.step_words import losses, step_sentence
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
@@ -60,6 +62,22 @@ class StepLine(NamedTuple):
     """What it loses, in words; empty if that is nothing."""
 
 
+class DoubtLine(NamedTuple):
+    """Something that isn't sure of beat or bars, and how to have it otherwise."""
+
+    what: str
+    sure: int | None
+    """Percent; None where no number is known."""
+    others: tuple[dict[str, str], ...]
+    """Of each other reading ``what`` it is, and the ``option`` that chooses it."""
+
+    def __str__(self) -> str:
+        """Return it as one sentence."""
+        sure = "" if self.sure is None else f", sure to {self.sure} % only"
+        others = "".join(f"; {other['option']}: {other['what']}" for other in self.others)
+        return f"{self.what}{sure}{others}"
+
+
 class PartLine(NamedTuple):
     """One part, its role and why."""
 
@@ -100,6 +118,8 @@ class Summary:
     asked_bpm: float
     played_bpm: float
     transpose: int
+    doubts: tuple[DoubtLine, ...]
+    """What isn't sure of beat and bars; it is told first."""
     step_sentence: str
     """What the step loses, and another that is worth knowing; empty if none was chosen."""
     step_lines: tuple[StepLine, ...]
@@ -138,7 +158,7 @@ class Summary:
 def _plain(found: Summary) -> dict[str, Any]:
     """Return the summary as dictionaries and lists."""
     plain: dict[str, Any] = {entry.name: getattr(found, entry.name) for entry in fields(found)}
-    for name in ("step_lines", "part_lines", "texture_lines", "hand", "suggestions"):
+    for name in ("doubts", "step_lines", "part_lines", "texture_lines", "hand", "suggestions"):
         plain[name] = [line._asdict() for line in plain[name]]
     return plain
 
@@ -173,6 +193,7 @@ def summary(
         asked_bpm=grid.asked_bpm,
         played_bpm=grid.played_bpm,
         transpose=reduction.ledger.transpose,
+        doubts=_doubts(conversion),
         step_sentence=step_sentence(grid.alternatives),
         step_lines=_step_lines(conversion),
         part_lines=_part_lines(conversion),
@@ -194,6 +215,20 @@ def summary(
         bytes_free=conversion.engine.memory_bytes - used,
         suggestions=tuple(TipLine(each.command, each.what, each.effect) for each in suggestions),
         files=tuple(str(file) for file in files),
+    )
+
+
+def _doubts(conversion: Conversion) -> tuple[DoubtLine, ...]:
+    song, grid = conversion.song, conversion.grid
+    heard = heard_bars(song, grid) if grid.timeline is not None else None
+    contradicted = () if heard is None else (contradicted_bars(heard, song),)
+    return tuple(
+        DoubtLine(
+            doubt.what,
+            None if doubt.sure is None else round(100 * doubt.sure),
+            tuple(other._asdict() for other in doubt.others),
+        )
+        for doubt in (*grid.doubts, *contradicted)
     )
 
 
@@ -269,6 +304,8 @@ def _sections(grid: Grid) -> Iterator[str]:
 
 
 def _lines(found: Summary, width: int) -> Iterator[str]:
+    for doubt in found.doubts:
+        yield _filled(f"doubt: {doubt}", width)
     yield _filled(f"{shortened(found.title, 60)}: {played(found)}", width)
     for place, step in enumerate(found.step_lines):
         if place >= MOST_STEPS and not step.chosen:

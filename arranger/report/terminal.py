@@ -115,6 +115,8 @@ def _can_show(text: str, encoding: str) -> bool:
 def _blocks(found: Summary, width: int, *, plain_boxes: bool) -> Iterator[RenderableType]:
     from rich.text import Text
 
+    for doubt in found.doubts:
+        yield Text(f"doubt: {doubt}", style="bold")
     yield Text.assemble((found.title, "bold"), "\n", played(found), "\n")
     if found.step_lines:
         yield _steps(found, plain_boxes)
