@@ -204,11 +204,12 @@ OPTIONS: tuple[Option, ...] = (
     Option("bars", "grid", "bars", parse_bars, "one", "A-B", "Convert only these bars."),
     Option("loop", "grid", "loop", _loop, "one", "BAR", "Bar to go back to, auto or none."),
     Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
-    Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name."),
-    Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name."),
+    Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name; '*horn*' is the likeliest of several."),
+    Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name; '*low*' is the likeliest of several."),
     Option(
         "mute", "reduce", "mute", str, "many", "TRACK",
-        "Track, or all tracks of a name, to leave out; may be given again.",
+        "Track, or all tracks of a name ('*string*' says that all are meant), to leave out; may be given "
+        "again.",
     ),
     Option(
         "transpose", "reduce", "transpose", _transpose, "one", "N",

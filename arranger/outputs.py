@@ -14,9 +14,9 @@ from arranger.report import (
     ledger_json_pieces,
     suggestions,
 )
+from arranger.report.sheet_lines import edited
 from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
-from arranger.sheet.record.digest import is_edited
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.report import Suggestion
+    from arranger.report.song_page import BookPlace
 
 AUDIO_KINDS = ("wav", "flac", "ogg")
 
@@ -43,6 +44,8 @@ class OutputChoice:
     """Try what other settings would give, and tell in the report: as long as some conversions."""
     keeping: Keeping = NOT_KEPT
     """Whether the conversion has the edits of the sheet there (`arranger.conversion.by_hand.with_edits`)."""
+    book: BookPlace | None = None
+    """Where the page of the songbook is that the song belongs to."""
     command: str = "convert"
     """What the sheet's history calls it."""
 
@@ -117,7 +120,7 @@ def write_outputs(
     write_pieces(as_csv, ledger_csv_pieces(conversion))
     run = _run(conversion, choice)
     tried = _suggestions(conversion, choice, run, sheet) if choice.suggestions else ()
-    write_pieces(page, encoded(html_page_pieces(conversion, tried, run=run)))
+    write_pieces(page, encoded(html_page_pieces(conversion, tried, run=run, book=choice.book)))
     for audio in files[4:]:
         from arranger.sound import render
 
@@ -129,8 +132,8 @@ def _run(conversion: Conversion, choice: OutputChoice) -> Run:
     """Return the command line that does this conversion, without its settings."""
     audio = () if choice.audio == "wav" else ("--audio", choice.audio or "")
     keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
-    edited = (keep,) if is_edited(conversion.sheet) else ()
-    more = (*(audio if choice.audio else ("--no-audio",)), *edited)
+    kept = (keep,) if edited(conversion) else ()
+    more = (*(audio if choice.audio else ("--no-audio",)), *kept)
     if choice.command != "convert":  # a songbook's pages are the same wherever it lies
         return Run(conversion.song.file, more=more)
     return Run(str(choice.song or conversion.song.file), str(choice.folder), more)
@@ -139,7 +142,7 @@ def _run(conversion: Conversion, choice: OutputChoice) -> Run:
 def _suggestions(
     conversion: Conversion, choice: OutputChoice, run: Run, sheet: Path
 ) -> tuple[Suggestion, ...]:
-    if not is_edited(conversion.sheet):
+    if not edited(conversion):
         return suggestions(conversion, run=run)
     from arranger.conversion.by_hand import with_edits
 

@@ -17,7 +17,8 @@ report            ask a ledger what became of which notes, or a sheet what it is
 review            a sheet, or a folder of them, on a live page where it can be edited
 settings_options  Gives a command all options of `arranger.options.OPTIONS` and hands it one
 sheet_options     Options that commands share which change a sheet
-songbook          a folder of songs, converted together
+songbook          many songs, converted together
+songs_named       The songs that a command line names: paths, and lists of paths
 spread            an edit made once reaches all bars that were alike
 survey            what is in a song, and how hard it will be
 terminal          The one place where text goes to the terminal, so

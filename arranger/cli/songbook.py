@@ -1,4 +1,4 @@
-"""``arranger songbook``: a folder of songs, converted together."""
+"""``arranger songbook``: many songs, converted together."""
 
 from __future__ import annotations
 
@@ -11,16 +11,28 @@ import typer
 from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
 from arranger.cli.progress import counting
 from arranger.cli.settings_options import with_settings
+from arranger.cli.songs_named import songs_named
 from arranger.cli.terminal import say, say_text
 from arranger.settings import Settings
 
 
 @with_settings()
 def songbook(
-    folder: Annotated[Path, typer.Argument(help="Folder of songs.", show_default=False)],
-    output: Annotated[
-        Path, typer.Option("--output", "-o", metavar="OUT", help="Where the files go.")
+    songs: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="SONGS...",
+            help="A folder or a ZIP of songs, or several of both and songs; @FILE and - (standard "
+            "input) name lists with one path a line.",
+            show_default=False,
+        ),
     ],
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output", "-o", metavar="OUT", help="Where the files go.", show_default=False
+        ),
+    ] = None,
     audio: Annotated[
         str | None,
         typer.Option("--audio", metavar="KIND", help="Also write sound: wav, flac or ogg."),
@@ -49,33 +61,48 @@ def songbook(
         bool,
         typer.Option("--dry-run", help="Say what would be converted and why; write nothing."),
     ] = False,
+    suggest: Annotated[
+        bool,
+        typer.Option(
+            "--suggest",
+            help="Convert nothing; write a songbook.toml with what would help each song, into its "
+            "folder, or to the file that -o names.",
+        ),
+    ] = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON, for scripts.")
     ] = False,
     *,
     settings: Settings,
 ) -> None:
-    """Convert all songs of a folder, and only those that changed since the last time.
+    """Convert many songs, and only those that changed since the last time.
 
-    The folder's structure is mirrored in OUT, beside songbook.csv, songbook.json and songbook.html
-    (all songs, ranked by what was kept). A file songbook.toml in the folder sets options for all
-    songs or for some. Songs that fail don't stop the others; exit code 1 tells that some did.
+    The folder's structure is mirrored in OUT (of several the one of the folder that holds them all, of a
+    ZIP the one in it), beside songbook.csv, songbook.json and songbook.html. A file songbook.toml in
+    that folder, or in the ZIP, sets options for all songs or for some. Songs that fail don't stop the
+    others; exit code 1 tells that some did.
 
     \b
     Examples:
       arranger songbook songs -o out
       arranger songbook songs -o out --engine twin-counter --drums light --workers 2
       arranger songbook songs -o out --step 1/4 --dry-run
+      arranger songbook songs --suggest
+      arranger songbook songs.zip -o out
+      find songs -name "*.mid" -size -50k | arranger songbook - -o out
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from json import dumps
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
+    from arranger.songbook.advice import suggest as advise
     from arranger.songbook.reasons import plan_text, plan_values
-    from arranger.songbook.summing_up import as_json, as_text
+    from arranger.songbook.summing_up import advice_json, advice_text, as_json, as_text
 
+    if output is None and not suggest:
+        raise typer.BadParameter("say where the files go", param_hint="-o OUT")
     choice = BookChoice(
-        folder=folder,
-        out=output,
+        sources=songs_named(songs),
+        out=output or Path(),
         settings=settings,
         audio=audio,
         force=force,
@@ -91,10 +118,20 @@ def songbook(
         return
     try:
         with counting("songs") as progress:
-            result = convert_book(choice, progress)
+            if suggest:
+                advised = advise(choice, output, progress)
+                said, failed = (
+                    advice_json(advised) if json else advice_text(advised),
+                    advised.failed,
+                )
+            else:
+                result = convert_book(choice, progress)
+                said, failed = as_json(result) if json else as_text(result), result.failed
     except KeyboardInterrupt:
-        say("arranger: stopped; the next run goes on from here", error=True)
+        again = "nothing was written" if suggest else "the next run goes on from here"
+        say(f"arranger: stopped; {again}", error=True)
         sys.exit(130)
-    say_text(as_json(result) if json else as_text(result))
-    if result.failed:
+    if said:
+        say_text(said)
+    if failed:
         sys.exit(1)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LawError
@@ -43,6 +43,19 @@ class Entry(NamedTuple):
     tone."""
 
 
+class EntryColumns(NamedTuple):
+    """The same of all notes: for each field of `Entry` what every one has, as work on whole songs needs it."""
+
+    note: tuple[int, ...]
+    outcome: tuple[str, ...]
+    reasons: tuple[tuple[str, ...], ...]
+    spans: tuple[tuple[Span, ...], ...]
+    pitch_out: tuple[int | None, ...]
+    by: tuple[tuple[int, ...], ...]
+    sound: tuple[str | None, ...]
+    late_seconds: tuple[float, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ledger:
     """All entries, in the order of ``Song.notes``."""
@@ -50,15 +63,21 @@ class Ledger:
     entries: tuple[Entry, ...]
     transpose: int
     """Semitones that the whole song was moved by."""
+    columns: EntryColumns = field(init=False, repr=False, compare=False)
+    """The entries once more."""
+
+    def __post_init__(self) -> None:
+        fields = zip(*self.entries, strict=True) if self.entries else ((),) * len(Entry._fields)
+        object.__setattr__(self, "columns", EntryColumns(*fields))
 
     def outcomes(self) -> Mapping[str, int]:
         """Return how many notes had each outcome; all four are there."""
-        counted = Counter(entry.outcome for entry in self.entries)
+        counted = Counter(self.columns.outcome)
         return {outcome: counted[outcome] for outcome in OUTCOMES}
 
     def reasons(self) -> Mapping[str, int]:
         """Return how many notes were decided by each reason, most frequent first."""
-        counted = Counter(entry.reasons[0] for entry in self.entries if entry.reasons)
+        counted = Counter(reasons[0] for reasons in self.columns.reasons if reasons)
         return dict(counted.most_common())
 
 
@@ -70,7 +89,7 @@ def check_conservation(ledger: Ledger, notes: int) -> None:
     LawError
         If a note is missing, stands twice, or has an unknown outcome.
     """
-    if [entry.note for entry in ledger.entries] != list(range(notes)):
+    if ledger.columns.note != tuple(range(notes)):
         raise LawError(f"the ledger does not list each of {notes} notes exactly once")
-    if not {entry.outcome for entry in ledger.entries} <= OUTCOMES.keys():
+    if not {*ledger.columns.outcome} <= OUTCOMES.keys():
         raise LawError("the ledger has an unknown outcome")

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arranger.reduce.ledger import Entry
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.reduce.tell.sentences import explanations
 from arranger.report.remember import remembered
@@ -97,7 +96,7 @@ def account(conversion: Conversion) -> Account:
     song, grid = conversion.song, conversion.grid
     written = (tuple(column.tolist()) for column in song.columns.all())
     note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
-    entry = _columns(Entry._fields, conversion.reduction.ledger.entries)
+    entry = conversion.reduction.ledger.columns._asdict()
     onsets = song.columns.onset
     bar_index, bar_numbers, song_bars, beats = _places(song, grid, onsets)
     bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
@@ -157,11 +156,6 @@ def tell_like(conversion: Conversion, known: Conversion) -> None:
     for note, text in zip(anew, _sentences(conversion, anew), strict=True):
         sentences[note] = text
     told.put(sentences, conversion, notes)
-
-
-def _columns(names: tuple[str, ...], rows: Sequence[Any]) -> dict[str, tuple[Any, ...]]:
-    columns = zip(*rows, strict=True) if rows else ((),) * len(names)
-    return dict(zip(names, columns, strict=True))
 
 
 def _places(

@@ -64,6 +64,7 @@ def compare_page_pieces(first: Side, second: Side) -> Iterator[str]:
     frame = rendered(
         "song.html",
         facts=gather_facts(first.conversion),
+        book=None,
         pair={
             "names": (one_line(first.name), one_line(second.name)),
             "lines": _lines(song_heard(first.conversion), song_heard(second.conversion)),

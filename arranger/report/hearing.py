@@ -160,7 +160,8 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
         The line of each note, as `asked_of` tells it.
     """
     entries = reduction.ledger.entries
-    outcome = np.array([_OUTCOME[entry.outcome] for entry in entries], dtype=np.int64)
+    outcomes = reduction.ledger.columns.outcome
+    outcome = np.array([_OUTCOME[outcome] for outcome in outcomes], dtype=np.int64)
     heard = np.where(outcome == _OUTCOME["dropped"], 0, 100)
     harmony = (line == HARMONY) & (outcome != _OUTCOME["kept"]) & (outcome != _OUTCOME["merged"])
     if harmony.any():

@@ -76,20 +76,20 @@ def _own_columns(
     asked = conversion.song.columns
     keys = zip(asked.pitch[these].tolist(), asked.drum[these].tolist(), strict=True)
     drums = asked.drum[these].tolist()
-    entries = conversion.reduction.ledger.entries[these]
+    entry = conversion.reduction.ledger.columns
     names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
-    reasons = {each: " ".join(each) for each in {entry.reasons for entry in entries}}
+    reasons = {each: " ".join(each) for each in {*entry.reasons[these]}}
     return {
         "part_name": [names[part] for part in asked.part[these].tolist()],
         "pitch_name": ["" if drum else _NAMES[pitch] for pitch, drum in keys],
         "drum": ["yes" if drum else "no" for drum in drums],
-        "outcome": [entry.outcome for entry in entries],
-        "reasons": [reasons[entry.reasons] for entry in entries],
+        "outcome": [*entry.outcome[these]],
+        "reasons": [reasons[each] for each in entry.reasons[these]],
         "voice": _or_empty(texts["voice"]),
         "step": _or_empty(texts["step"]),
         "steps": _or_empty(texts["steps"]),
         "pitch_out": _or_empty(texts["pitch_out"]),
-        "sound": [entry.sound or "" for entry in entries],
+        "sound": [sound or "" for sound in entry.sound[these]],
         "explanation": [quoted(each) for each in told(conversion, notes)],
         "bar_rank": _ranks(conversion, these),
     }

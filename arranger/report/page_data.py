@@ -140,11 +140,11 @@ def _notes(
 ) -> dict[str, Sequence[str]]:
     """Return the columns of some notes, each value as JSON text."""
     found, these = account(conversion), slice(notes.start, notes.stop)
-    asked, entries = conversion.song.columns, conversion.reduction.ledger.entries[these]
+    asked, entry = conversion.song.columns, conversion.reduction.ledger.columns
     sounds = {None: -1} | {name: index for index, name in enumerate(_sounds(conversion))}
     groups = {
         reasons: _json([_REASON_AT[reason] for reason in reasons])
-        for reasons in {entry.reasons for entry in entries}
+        for reasons in {*entry.reasons[these]}
     }
     return {
         "part": written(asked.part[these].tolist()),
@@ -155,10 +155,10 @@ def _notes(
         "bar": texts["bar"],
         "beat": _hundredths(np.array(found.beat[these])),
         "outcome": written(found.outcome[these].tolist()),
-        "reasons": [groups[entry.reasons] for entry in entries],
+        "reasons": [groups[reasons] for reasons in entry.reasons[these]],
         "spans": texts["spans"],
         "out": texts["pitch_out"],
-        "sound": written([sounds[entry.sound] for entry in entries]),
+        "sound": written([sounds[sound] for sound in entry.sound[these]]),
         "by": texts["by"],
         "told": texts["explanation"],
     }

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import bars_named
-from arranger.columns import view
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
 from arranger.report.account import account
@@ -69,6 +68,23 @@ class Problem(NamedTuple):
         return bars_named([bar.name for bar in self.bars])
 
 
+class _Chords(NamedTuple):
+    """What the pitched notes of a bar, and those held from the one before, make on each beat."""
+
+    there: Bools
+    """Shape (beats,): whether the harmony has a note there."""
+    classes: Ints
+    """Shape (beats,): the pitch classes that are asked for, a bit each."""
+    lowest: Ints
+    """Shape (beats,): the lowest pitch that is."""
+    tone: Ints
+    """Pitch classes of the harmony that aren't heard on a beat, in order of beats and classes."""
+    part: Ints
+    """The part that has each of them loudest."""
+    first: Ints
+    """Where those of each beat begin; shape (beats + 1,)."""
+
+
 class _Scene(NamedTuple):
     """What sentences are made from, for all bars of a conversion."""
 
@@ -78,11 +94,7 @@ class _Scene(NamedTuple):
     bar: Ints
     """Shape (notes,): index into ``Grid.bars``, -1 outside."""
     beats: Beats
-    first: Ints
-    last: Ints
-    """Shape (notes,): the beats on which notes start and end."""
-    sounding: Bools
-    """Shape (12, beats)."""
+    chords: _Chords
     order: Ints
     """Ids of the notes with a line, by their bar."""
     begins: Ints
@@ -115,14 +127,38 @@ def ranking(conversion: Conversion) -> tuple[Problem, ...]:
 def _scene(conversion: Conversion) -> _Scene:
     line, bar = asked_of(conversion).line, account(conversion).bar_index
     beats = beats_of(conversion.grid)
-    first, last = first_and_last_beat(conversion.song, conversion.grid, beats, line)
     ids = np.flatnonzero((line != NO_LINE) & (bar >= 0))
     order = ids[np.argsort(bar[ids], kind="stable")]
     begins = np.searchsorted(bar[order], np.arange(len(conversion.grid.bars) + 1))
+    chords = _chords(conversion, beats, order[line[order] != DRUMS])
+    return _Scene(conversion, line, heard_of(conversion), bar, beats, chords, order, begins)
+
+
+def _chords(conversion: Conversion, beats: Beats, notes: Ints) -> _Chords:
+    """Return the chords of pitched notes, which are in order of their bar."""
+    columns, line = conversion.song.columns, asked_of(conversion).line
+    first, last = first_and_last_beat(conversion.song, conversion.grid, beats, line)
+    bar, count = account(conversion).bar_index[notes], len(beats.bar)
+    until = np.searchsorted(beats.bar, bar + 1, side="right")  # of the bar after
+    lasts = np.maximum(np.minimum(last[notes] + 1, until) - first[notes], 0)
+    note = np.repeat(notes, lasts)
+    begun = np.repeat(np.cumsum(lasts) - lasts, lasts)
+    beat = first[note] + np.arange(len(note)) - begun
+    pitch = columns.pitch[note]
+    classes, lowest = np.zeros(count, np.int64), np.full(count, pitch.max(initial=0))
+    np.bitwise_or.at(classes, beat, 1 << pitch % 12)
+    np.minimum.at(lowest, beat, pitch)
+    chord = line[note] == HARMONY
+    there = np.zeros(count, dtype=np.bool_)
+    there[beat[chord]] = True
     heard = sounding(conversion.engine, conversion.reduction, beats)
-    return _Scene(
-        conversion, line, heard_of(conversion), bar, beats, first, last, heard, order, begins
-    )
+    lacking = np.flatnonzero(chord & ~heard[pitch % 12, beat])
+    tone, beat, note = pitch[lacking] % 12, beat[lacking], note[lacking]
+    loudest = np.lexsort((-columns.loudness[note], 12 * beat + tone))
+    key = (12 * beat + tone)[loudest]
+    loudest = loudest[np.diff(key, prepend=-1) != 0]
+    starts = np.searchsorted(beat[loudest], np.arange(count + 1))
+    return _Chords(there, classes, lowest, tone[loudest], columns.part[note[loudest]], starts)
 
 
 def _clauses(scene: _Scene, bar: BarLoss) -> Iterator[tuple[int, str]]:
@@ -199,28 +235,16 @@ def _notes_told(scene: _Scene, line: str, fate: str, notes: Sequence[int], of: i
 
 def _of_harmony(scene: _Scene, place: int, most: int) -> str:
     """Return which tones of the chords aren't heard, on which beats."""
-    columns = scene.conversion.song.columns
-    pitches, parts, loudness = view(columns.pitch), view(columns.part), view(columns.loudness)
+    beats = np.flatnonzero(scene.beats.bar == place)
+    chords = int(scene.chords.there[beats].sum())
     lacking: dict[tuple[str, int], list[int]] = {}
-    chords = 0
-    for beat in np.flatnonzero(scene.beats.bar == place).tolist():
-        there = _sounding_on(scene, place, beat)
-        chord = there[scene.line[there] == HARMONY]
-        if not len(chord):
-            continue
-        chords += 1
-        missing = chord[~scene.sounding[columns.pitch[chord] % 12, beat]]
-        if not len(missing):
-            continue
-        sounding = columns.pitch[there].tolist()
-        root = root_of(frozenset([pitch % 12 for pitch in sounding]), min(sounding) % 12)
-        by_tone: dict[int, list[int]] = {}
-        for note in missing.tolist():
-            by_tone.setdefault(pitches[note] % 12, []).append(note)
-        for tone, notes in sorted(by_tone.items()):
-            part = parts[max(notes, key=loudness.__getitem__)]
+    for beat in beats[scene.chords.first[beats + 1] > scene.chords.first[beats]].tolist():
+        sounding = [tone for tone in range(12) if scene.chords.classes[beat] >> tone & 1]
+        root = root_of(frozenset(sounding), int(scene.chords.lowest[beat]) % 12)
+        for at in range(*scene.chords.first[beat : beat + 2].tolist()):
+            tone, part = int(scene.chords.tone[at]), int(scene.chords.part[at])
             on = lacking.setdefault((degree(tone, root) or f"={tone}", part), [])
-            if on[-1:] != [beat]:
+            if on[-1:] != [beat]:  # of two thirds one is told
                 on.append(beat)
     return _tones_told(scene, lacking, chords, most) if lacking else ""
 
@@ -243,14 +267,6 @@ def _tones_told(
     if more:
         told.append(f"{more} more tone{'s' if more > 1 else ''} of the chords")
     return f"{_listed(told)} {'are' if count > 1 else 'is'} missing"
-
-
-def _sounding_on(scene: _Scene, place: int, beat: int) -> Ints:
-    """Return the ids of the pitched notes of a bar, or held from the one before, on a beat."""
-    near = scene.order[scene.begins[max(place - 1, 0)] : scene.begins[place + 1]]
-    on = (scene.first[near] <= beat) & (scene.last[near] >= beat) & (scene.line[near] != DRUMS)
-    there: Ints = near[on]
-    return there
 
 
 def _tone_told(

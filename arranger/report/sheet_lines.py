@@ -6,6 +6,7 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import one_line
+from arranger.report.remember import remembered
 from arranger.sheet.edited_rows import edited_rows
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.text import format_sheet, laid_out
@@ -30,11 +31,17 @@ class SheetLines(NamedTuple):
     """Of each bar its first and last line, from 1, and the rows that a hand changed (`edited_rows`)."""
 
 
+@remembered
+def edited(conversion: Conversion) -> bool:
+    """Return whether a hand has changed the conversion's sheet."""
+    return is_edited(conversion.sheet)
+
+
 def lines_of(conversion: Conversion) -> SheetLines:
     """Return the lines of a conversion's sheet as they are written beside its report."""
     name = PurePath(conversion.song.file.replace("\\", "/")).stem
     sheet, file = conversion.sheet, f"{name}.duet"
-    if is_edited(sheet):
+    if edited(conversion):
         return lines_in(scan(format_sheet(sheet)), file)
     lines, bars = laid_out(sheet)
     return SheetLines(one_line(file), tuple(lines[: max(last for _, last in bars)]), tuple(bars))

@@ -8,7 +8,7 @@ scripts and nothing else, so that even a slip there would stay without effect.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.report.build import Script, asset, embedded, packed, packed_script, rendered
 from arranger.report.facts import gather_facts
@@ -49,9 +49,11 @@ SCRIPTS = (
     "mixer.js",
     "player.js",
     "listening.js",
+    "book_links.js",
     "address.js",
     "print.js",
     "sheet_lines.js",
+    "embedded.js",
     "main.js",
 )
 """In the order in which they build on each other."""
@@ -61,6 +63,15 @@ LIVE_SCRIPTS = (*SCRIPTS, "live.js", "edit.js")
 
 _HERE = "<the data>"
 """Stands for the data in the frame: what a file says can't look so, since it is escaped."""
+
+
+class BookPlace(NamedTuple):
+    """Where the page of a songbook is that leads to a song's page."""
+
+    page: str
+    """Its address, seen from the song's page."""
+    song: str
+    """What it calls the song: the file's path below the folder of songs."""
 
 
 def html_page(
@@ -77,6 +88,7 @@ def html_page_pieces(
     run: Run | None = None,
     live: str = "",
     data: str | None = None,
+    book: BookPlace | None = None,
 ) -> Iterator[str]:
     """Yield the page of a conversion piece by piece, so that a long song's isn't in memory whole.
 
@@ -92,6 +104,8 @@ def html_page_pieces(
         For a page that `arranger review` serves: the state of the sheet, as JSON.
     data
         What `page_data` yields, if that is there already.
+    book
+        The songbook that the song belongs to.
     """
     boot, program = Script.of((BOOT,)), Script.of(LIVE_SCRIPTS if live else SCRIPTS)
     frame = rendered(
@@ -100,6 +114,7 @@ def html_page_pieces(
         data=_HERE,
         live=embedded(live),
         pair=None,
+        book=book,
         style=asset("style.css") + asset("top.css"),
         script=boot.text,
         program=packed_script(program),

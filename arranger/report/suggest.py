@@ -135,7 +135,7 @@ def suggestions(
         without it.
     """
     was = line_losses(beats_heard(conversion))
-    by_hand = any("by-hand" in entry.reasons for entry in conversion.reduction.ledger.entries)
+    by_hand = any("by-hand" in reasons for reasons in conversion.reduction.ledger.columns.reasons)
     if not sum(was) or (by_hand and keep_edits is None):
         return ()
     tries = max(NOTES_IN_ALL // max(len(conversion.song.notes), 1), 2)
@@ -189,7 +189,7 @@ def _tried(
 def _harms(conversion: Conversion, asked: Asked, reduction: Reduction, heard: Ints) -> bool:
     """Return whether a note of tune or bass is lost or heard much worse, or more notes are unheard."""
     lines = (asked.line == TUNE) | (asked.line == BASS)
-    dropped = np.array([entry.outcome == "dropped" for entry in reduction.ledger.entries])
+    dropped = np.array([outcome == "dropped" for outcome in reduction.ledger.columns.outcome])
     lost = dropped & (account(conversion).outcome != DROPPED)
     was = heard_of(conversion)
     if (lines & (lost | (heard < was - WORSE))).any():
@@ -246,7 +246,7 @@ def _attempts(conversion: Conversion) -> Iterator[Attempt]:
     if settings.reduce.transpose == 0:
         yield Attempt({"transpose": "auto"}, "the key that the pitch table plays best")
     yield from _bass_attempts(conversion)
-    if any("octave-folded" in entry.reasons for entry in conversion.reduction.ledger.entries):
+    if any("octave-folded" in each for each in conversion.reduction.ledger.columns.reasons):
         for octave in ("12", "-12"):
             yield Attempt({"transpose": octave}, "an octave away")
     if "broken-chord" in textures:

@@ -43,15 +43,18 @@ def read_song(path: str | Path, settings: ReadSettings = _DEFAULTS) -> Song:
     except OSError as error:
         raise SongError(f"can't be read: {error.strerror or error}", file=path) from error
     if len(data) > settings.max_bytes:
-        raise LimitError(
-            f"larger than the limit of {settings.max_bytes:,} bytes",
-            file=path,
-            remedy="raise it with --max-file-bytes",
-        )
+        raise too_large(settings.max_bytes).in_file(path)
     try:
         return read_song_bytes(data, path.name, settings)
     except ArrangerError as error:
         raise error.in_file(path) from error.__cause__
+
+
+def too_large(most: int) -> LimitError:
+    """Return the error that a file is larger than allowed."""
+    return LimitError(
+        f"larger than the limit of {most:,} bytes", remedy="raise it with --max-file-bytes"
+    )
 
 
 def read_song_bytes(data: bytes, name: str, settings: ReadSettings = _DEFAULTS) -> Song:

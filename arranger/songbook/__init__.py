@@ -1,5 +1,6 @@
 """The songbook: many songs converted together, resumable, with nothing lost.
 
+advice         ``songbook.toml`` with what the program would advise for each song
 book           A whole songbook: find, skip what is done, convert the rest, sum up
 book_settings  ``songbook.toml``: settings for all songs of a folder, and for some of them
 changes        What became of a song since the run before, and since when it is edited
@@ -7,11 +8,12 @@ choice         What is asked of a songbook: which songs, how, and with what sett
 cluster        The same jobs on the workers of a Dask cluster
 converted      The record of a converted song: its figures, by the measure of its report
 doubts         What a conversion may have taken wrongly: a word and a sentence each
-find           Finds the songs of a folder and gives each the place where its files will go
+find           Finds the songs that are asked for and gives each the place where its files will go
 foresight      What a run would do, told without one
 index          The index in OUT: what was made from which bytes with which settings, so
 limits         What a worker keeps to: the time and memory of one song
 overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
+packed         Songs in a ZIP: found by its directory, read where they lie, never unpacked
 page           The page of a songbook: all songs ranked by what was kept
 plan           What a run will do, and why, before anything is converted
 pool           Many jobs on workers, so that a song that kills its worker costs only itself

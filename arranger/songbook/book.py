@@ -10,12 +10,13 @@ from __future__ import annotations
 import time
 from contextlib import closing, contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.files import sweep
+from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
 from arranger.songbook.changes import with_change
-from arranger.songbook.choice import BookChoice, jobs_of
+from arranger.songbook.choice import BookChoice, asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, opened
 from arranger.songbook.overview import write_overview
@@ -25,7 +26,6 @@ from arranger.songbook.why import output_stamps
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from pathlib import Path
 
     from arranger.songbook.index import Index
     from arranger.songbook.plan import Planned
@@ -78,15 +78,18 @@ def convert_book(
     OutputError
         If OUT can't be written or another run is writing it.
     """
-    jobs, remarks = jobs_of(choice)
+    jobs, remarks, engines, whole = asked_of(choice)
     with opened(choice.out) as index:
         if index.rebuilt:
             remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
         if index.interrupted:
             time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
-        index.forget(index.known.keys() - {job.relative for job in jobs})
-        making = Making(index.program)
+        if whole:
+            index.forget(index.known.keys() - {job.relative for job in jobs})
+        for path, content in engines.items():
+            write_bytes(Path(path), content)
+        making = Making(index.program, engines)
         planned = plan(jobs, index.known, making, lost=index.rebuilt)
         planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}

@@ -29,7 +29,7 @@ from arranger.options import build_settings
 from arranger.sheet.keep import NOT_KEPT, Keeping
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Callable, Collection, Mapping
     from pathlib import Path
 
     from arranger.settings import Settings
@@ -99,10 +99,40 @@ def read_book_settings(path: Path, base: Settings, keeping: Keeping = NOT_KEPT) 
         If the file is no TOML, or a table, key or value is wrong; with its line.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-        tables = tomllib.loads(text)
+        content = path.read_bytes()
     except OSError as error:
         raise SettingsError(f"can't be read: {error.strerror}", file=path) from error
+
+    def beside(name: str) -> str | None:
+        found = path.parent / name
+        return str(found) if found.is_file() else None
+
+    return parse_book_settings(content, path, base, keeping, beside)
+
+
+def parse_book_settings(
+    content: bytes,
+    path: Path,
+    base: Settings,
+    keeping: Keeping,
+    beside: Callable[[str], str | None],
+) -> BookSettings:
+    """Return the settings that the bytes of a file say; see `read_book_settings`.
+
+    Parameters
+    ----------
+    content
+        Of the file.
+    path
+        Its name, for messages.
+    base, keeping
+        What is asked for on the command line.
+    beside
+        Returns the path of an engine's file that lies beside it, or None.
+    """
+    try:
+        text = content.decode("utf-8")
+        tables = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise SettingsError(f"is no valid TOML: {error}", file=path) from error
     for name in tables:
@@ -114,12 +144,12 @@ def read_book_settings(path: Path, base: Settings, keeping: Keeping = NOT_KEPT) 
                 remedy='the tables are [defaults] and [songs."NAME"]',
             )
     of_all = tables.get("defaults", {})
-    defaults = _checked(of_all, base, path, text, "defaults")
+    defaults = _checked(of_all, base, path, text, "defaults", beside)
     songs = tables.get("songs", {})
     if not isinstance(songs, dict):
         raise SettingsError('songs is no table of tables, like [songs."a.mid"]', file=path)
     for pattern, words in songs.items():
-        _checked(words, defaults, path, text, pattern)
+        _checked(words, defaults, path, text, pattern, beside)
     return BookSettings(
         defaults,
         _keeping(of_all, keeping),
@@ -130,14 +160,21 @@ def read_book_settings(path: Path, base: Settings, keeping: Keeping = NOT_KEPT) 
     )
 
 
-def _checked(words: object, base: Settings, path: Path, text: str, table: str) -> Settings:
+def _checked(
+    words: object,
+    base: Settings,
+    path: Path,
+    text: str,
+    table: str,
+    beside: Callable[[str], str | None],
+) -> Settings:
     """Return the settings with those of a table, whose engine file it gives its full name."""
     if not isinstance(words, dict):
         raise SettingsError(f"{table!r} is no table", file=path, place=_line(text, None, table))
     settings = base
     for key, value in words.items():
-        if key == "engine" and isinstance(value, str) and (path.parent / value).is_file():
-            words[key] = str(path.parent / value)
+        if key == "engine" and isinstance(value, str):
+            words[key] = beside(value) or value
         try:
             _keeping({key: value}, NOT_KEPT)
             settings = build_settings(_of_settings({key: words[key]}), settings)

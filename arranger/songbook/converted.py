@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.engine.model import Engine
 
-STRIP_COLUMNS = 24
+STRIP_COLUMNS = 32
 """Columns of a song's small strips; songs of fewer bars have one a bar."""
 LEVELS = 9
 """Steps by which strips tell how much is heard; the last means all of it."""

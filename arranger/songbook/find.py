@@ -1,6 +1,7 @@
-"""Finds the songs of a folder and gives each the place where its files will go.
+"""Finds the songs that are asked for and gives each the place where its files will go.
 
-The folder's structure is mirrored. Two songs never share a place: where names would clash (also on
+The structure of the folder is mirrored, of several the one of the folder that holds them all; a ZIP is
+the folder that was packed. Two songs never share a place: where names would clash (also on
 file systems that don't tell upper from lower case) the suffix of the song joins the name, then a
 number. Characters that would garble a terminal or a path become ``_`` in the names of outputs.
 """
@@ -12,9 +13,11 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SettingsError
+from arranger.settings import ReadSettings
+from arranger.songbook.packed import Member, is_zip, look_into
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 SONG_SUFFIXES = frozenset(
     {
@@ -31,36 +34,121 @@ LONGEST_STEM = 120
 """Characters of an output's name; the suffixes come on top, and file systems allow 255 bytes."""
 
 
+_LARGEST = ReadSettings().max_bytes
+
+
 class Found(NamedTuple):
     """One song and its place."""
 
     source: Path
+    """Its file, or the ZIP that it is in."""
     relative: str
     """The song's path below the folder, with ``/`` on every system: its key in index and files."""
     place: str
     """Path below OUT of its outputs, without suffix, with ``/``."""
+    member: Member | None = None
+    """Where it is in a ZIP."""
 
 
-def find_songs(folder: Path, out: Path) -> list[Found]:
-    """Return all songs below a folder in a fixed order, OUT and hidden folders left out.
+class Songs(NamedTuple):
+    """All songs that are asked for."""
 
-    Links to folders are not followed, so a loop of links ends; links to songs are songs.
+    found: tuple[Found, ...]
+    """In a fixed order."""
+    folder: Path
+    """The folder that holds them, or the ZIP."""
+    beside: Mapping[str, Member]
+    """What else a ZIP has at its top that a songbook may need, by name."""
+    remarks: tuple[str, ...] = ()
+    whole: bool = True
+    """Whether it is all that is there, so that a song that isn't among them is gone."""
+
+
+class _Source(NamedTuple):
+    """A song before it has a place."""
+
+    path: Path
+    member: Member | None = None
+
+
+def find_songs(sources: Sequence[Path], out: Path, largest: int = _LARGEST) -> Songs:
+    """Return all songs of folders, ZIPs and files in a fixed order, each once.
+
+    OUT and hidden folders are left out. Links to folders are not followed, so a loop of links ends;
+    links to songs are songs. A file that is named is a song whatever it is called.
+
+    Parameters
+    ----------
+    sources
+        One folder or ZIP, or several of both and of files.
+    out
+        Where the outputs go.
+    largest
+        Bytes that a song may have.
 
     Raises
     ------
     SettingsError
-        If the folder isn't there or can't be listed.
+        If a folder isn't there or can't be listed, or a ZIP can't be read.
     """
-    if not folder.is_dir():
-        raise SettingsError(
-            "is no folder", file=folder, remedy="name the folder that holds the songs"
-        )
-    paths = sorted(_walk(folder, out.resolve()), key=lambda path: _relative(path, folder))
-    places = _places([_relative(path, folder) for path in paths])
-    return [
-        Found(path, relative, place)
-        for path, (relative, place) in zip(paths, places.items(), strict=True)
-    ]
+    kinds = {path: _kind(path) for path in sources}
+    alone = kinds[sources[0]] if len(kinds) == 1 else ""
+    root = folder_of_all(sources)
+    songs: dict[str, _Source] = {}
+    beside: dict[str, Member] = {}
+    remarks: tuple[str, ...] = ()
+    for path, kind in kinds.items():
+        if kind == "zip":
+            packed = look_into(path, _is_wanted, largest)
+            remarks += packed.remarks
+            above = "" if alone else f"{_relative(path, root)}/"
+            for relative, member in packed.members.items():
+                if _is_song(PurePosixPath(relative).name):
+                    songs[above + relative] = _Source(path, member)
+                elif alone and "/" not in relative:
+                    beside[relative] = member
+        else:
+            paths = _walk(path, out.resolve()) if kind == "folder" else (path,)
+            songs |= {_relative(each, root): _Source(each) for each in paths}
+    places = _places(sorted(songs))
+    found = tuple(
+        Found(songs[name].path, name, at, songs[name].member) for name, at in places.items()
+    )
+    return Songs(found, root, beside, remarks, whole="file" not in kinds.values())
+
+
+def folder_of_all(sources: Sequence[Path]) -> Path:
+    """Return the folder that holds all sources; of one folder or ZIP, itself.
+
+    Raises
+    ------
+    SettingsError
+        If one isn't there.
+    """
+    kinds = {path: _kind(path) for path in sources}
+    if len(kinds) == 1 and kinds[sources[0]] != "file":
+        return sources[0]
+    folders = (path if kind == "folder" else path.parent for path, kind in kinds.items())
+    whole = [os.path.abspath(folder) for folder in folders]  # noqa: PTH100 - links stay links
+    return Path(os.path.commonpath(whole))
+
+
+def _kind(path: Path) -> str:
+    if path.is_dir():
+        return "folder"
+    if not _is_song(path.name) and is_zip(path):
+        return "zip"
+    if _is_song(path.name) or path.exists():
+        return "file"  # one that isn't there fails as a song, and the others don't
+    raise SettingsError("isn't there", file=path, remedy="name a folder of songs, songs, or a ZIP")
+
+
+def _is_song(name: str) -> bool:
+    return PurePosixPath(name).suffix.lower() in SONG_SUFFIXES and not name.startswith(".")
+
+
+def _is_wanted(relative: str) -> bool:
+    return _is_song(relative.rpartition("/")[2]) or relative.lower().endswith(".toml")
 
 
 def _walk(folder: Path, out: Path) -> Iterator[Path]:
@@ -73,12 +161,13 @@ def _walk(folder: Path, out: Path) -> Iterator[Path]:
             name for name in names if not name.startswith(".") and (place / name).resolve() != out
         ]
         for name in files:
-            if Path(name).suffix.lower() in SONG_SUFFIXES and not name.startswith("."):
+            if _is_song(name):
                 yield place / name
 
 
 def _relative(path: Path, folder: Path) -> str:
-    return path.relative_to(folder).as_posix()
+    """Return a path below a folder; ``..`` and such in how it was written don't matter."""
+    return os.path.relpath(path, folder).replace(os.sep, "/")
 
 
 def _places(relatives: Iterable[str]) -> dict[str, str]:

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from arranger.errors import ArrangerError, SettingsError
+from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.sheet.keep import State, look
-from arranger.songbook.choice import jobs_of
+from arranger.songbook.choice import asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, looked_at
 from arranger.songbook.plan import Making, Planned, folder_of, plan
 from arranger.songbook.why import output_stamps, reason
+from arranger.songbook.work import song_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from arranger.songbook.choice import BookChoice
     from arranger.songbook.index import Known
 
@@ -24,14 +29,31 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
     SettingsError
         If the folder or ``songbook.toml`` is wrong.
     """
-    jobs, remarks = jobs_of(choice)
+    jobs, remarks, engines, _ = asked_of(choice)
     index = looked_at(choice.out)
     known = {} if index is None else index.known
     lost = index is not None and index.rebuilt
-    making = Making(None if index is None else index.program)
+    making = Making(None if index is None else index.program, engines)
     planned = plan(jobs, known, making, lost=lost)
     seen = tuple(_foreseen(each, known.get(each.job.relative)) for each in planned)
-    return seen, (f"{INDEX_NAME} {REBUILT}", *remarks) if lost else remarks
+    remarks = (f"{INDEX_NAME} {REBUILT}", *remarks) if lost else remarks
+    return seen, (*remarks, *(told for each in seen for told in _remarks_on_parts(each)))
+
+
+def _remarks_on_parts(planned: Planned) -> Iterator[str]:
+    """Yield what is to be said of the names of parts that the settings of a song have."""
+    job, reduce = planned.job, planned.job.settings.reduce
+    if planned.is_left or not (reduce.mute or reduce.tune or reduce.bass):
+        return
+    try:
+        song = song_of(job)
+    except ArrangerError:
+        return  # the run tells that it can't be read
+    try:
+        for remark in remarks_on_names(song, reduce):
+            yield f"{job.relative}: {remark}"
+    except SettingsError as error:
+        yield f"{job.relative}: will fail: {error}"
 
 
 def _foreseen(planned: Planned, known: Known | None) -> Planned:

@@ -84,11 +84,15 @@ def write_overview(
     return paths
 
 
+def _ranks(records: Sequence[Record]) -> dict[str, int]:
+    return {record.relative: rank for rank, record in enumerate(by_need(records), 1)}
+
+
 def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
-    ranks = {record.relative: rank for rank, record in enumerate(by_need(records), 1)}
+    ranks = _ranks(records)
     for record in records:
         row: dict[str, object] = record.values()
         row |= {name: FIELDS[name](record) for name in _NEXT}
@@ -107,8 +111,15 @@ def _cell(value: object) -> object:
 
 
 def _json(records: Sequence[Record], twins: dict[str, str], running: Progress | None) -> bytes:
+    ranks = _ranks(records)
     songs = [
-        json.dumps({**record.values(), "same_notes_as": twins.get(record.relative)})
+        json.dumps(
+            {
+                **record.values(),
+                "same_notes_as": twins.get(record.relative),
+                "rank": ranks[record.relative],
+            }
+        )
         for record in records
     ]
     head = json.dumps({"format": FORMAT, "version": VERSION, **_told(running)})

@@ -11,10 +11,12 @@ import stat
 import time
 from dataclasses import replace
 from functools import cache, cached_property
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SongError
 from arranger.options import command_line
+from arranger.songbook.packed import read_member
 from arranger.songbook.program import Program, engine_digest, program
 from arranger.songbook.record import FORMAT
 from arranger.songbook.why import Made, Why, changes, left, output_changes, output_stamps, reason
@@ -56,10 +58,15 @@ class Planned(NamedTuple):
 class Making:
     """Says of songs what their outputs depend on besides their files."""
 
-    def __init__(self, noted: Program | None = None) -> None:
-        self._noted = noted
+    def __init__(
+        self, noted: Program | None = None, engines: Mapping[str, bytes] = MappingProxyType({})
+    ) -> None:
+        self._noted, self._engines = noted, engines
         self._settings: dict[int, tuple[Settings, str]] = {}  # most songs share one value
-        self._engine_of = cache(engine_digest)
+        self._engine_of = cache(self._engine_digest)
+
+    def _engine_digest(self, engine: str) -> str:
+        return engine_digest(engine, self._engines.get(engine))
 
     @cached_property
     def program(self) -> Program:
@@ -123,7 +130,7 @@ def folder_of(job: Job) -> Path:
 
 def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> Planned:
     try:
-        stamp = _stamp(job.source)
+        stamp = _stamp(job.source) if job.member is None else job.member.stamp
     except SongError as error:
         refused = (Why("unreadable", error.what),)
         record = failed(job, "unreadable", error.what)
@@ -183,7 +190,9 @@ def _digest(job: Job) -> str:
     """Return the digest of a song, or of as much as tells that it is too large; "" if unreadable."""
     most = job.settings.read.max_bytes
     try:
+        if job.member is not None:
+            return hashlib.sha256(read_member(job.source, job.member, most)).hexdigest()
         with job.source.open("rb") as file:
             return hashlib.sha256(file.read(most + 1)).hexdigest()
-    except OSError:
+    except (OSError, SongError):
         return ""

@@ -91,10 +91,13 @@ def reached(modules: Iterable[str], package: Path = PACKAGE) -> frozenset[str]:
     return _Sources(package).reached(modules)
 
 
-def engine_digest(engine: str) -> str:
-    """Return a digest of what an engine's file says; "" if it can't be read."""
+def engine_digest(engine: str, content: bytes | None = None) -> str:
+    """Return a digest of what an engine's file says, or will with some content; "" if unreadable."""
     try:
-        text = builtin_text(engine) if engine in builtin_engines() else Path(engine).read_text()
+        if content is not None:
+            text = content.decode("utf-8")
+        else:
+            text = builtin_text(engine) if engine in builtin_engines() else Path(engine).read_text()
         said = repr(tomllib.loads(text))
     except (OSError, ValueError):
         return ""

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 FEW = 5
 """Songs that are named in a line; of more only the number is told."""
 
+MOST_REMARKS = 20
+
 MOST_SETTINGS = 12
 """Changes of settings that are told one by one."""
 
@@ -63,8 +65,10 @@ def plan_text(planned: tuple[Planned, ...], remarks: tuple[str, ...]) -> str:
     lines = [
         f"{len(planned)} songs: {len(planned) - leave} to convert, {leave} to leave; nothing is written",
         *why_lines((each.job.relative, each.why) for each in planned),
-        *map(one_line, remarks),
+        *map(one_line, remarks[:MOST_REMARKS]),
     ]
+    if len(remarks) > MOST_REMARKS:
+        lines.append(f"and {len(remarks) - MOST_REMARKS} more remarks, which --json tells")
     return "\n".join(lines)
 
 

@@ -7,14 +7,18 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
+from arranger.files import STDOUT
+from arranger.songbook.advice import advice_of
 from arranger.songbook.overview import same_notes
 from arranger.songbook.reasons import why_counts, why_lines
 from arranger.songbook.record import REASON_CODES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
+    from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
+    from arranger.songbook.record import Record
 
 MOST_LINES = 20
 """Songs named one by one in each list; the rest is in songbook.csv."""
@@ -32,10 +36,7 @@ def as_json(result: BookResult) -> str:
             "songs": len(result.records),
             "converted": result.converted,
             "unchanged": result.unchanged,
-            "failed": [
-                {"song": record.relative, "reason": record.reason, "message": record.message}
-                for record in result.failed
-            ],
+            "failed": _failures(result.failed),
             "same_notes": same_notes(result.records),
             "notes": _notes(result),
             "why": why_counts(record.why for record in result.records),
@@ -43,6 +44,41 @@ def as_json(result: BookResult) -> str:
             "files": [str(path) for path in result.files],
         }
     )
+
+
+def advice_text(found: Suggested) -> str:
+    """Return what was advised, for a person; nothing if that itself went to standard output."""
+    if found.path == STDOUT:
+        return ""
+    lines = [f"{len(found.records)} songs: {found.advised} have advice, {len(found.failed)} failed"]
+    lines += _listed("failed:", [f"{record.relative}: {record.message}" for record in found.failed])
+    lines.append(f"wrote {found.path}")
+    if found.path.absolute() != found.read.absolute():
+        lines.append(f"to have it read, move it to {found.read}")
+    return "\n".join(lines)
+
+
+def advice_json(found: Suggested) -> str:
+    """Return what was advised, for a script, as one JSON object."""
+    return json.dumps(
+        {
+            "songs": len(found.records),
+            "advice": {
+                record.relative: [{"options": options, "gives": gives} for options, gives in advice]
+                for record in found.records
+                if (advice := advice_of(record))
+            },
+            "failed": _failures(found.failed),
+            "file": str(found.path),
+        }
+    )
+
+
+def _failures(records: Iterable[Record]) -> list[dict[str, str]]:
+    return [
+        {"song": record.relative, "reason": record.reason, "message": record.message}
+        for record in records
+    ]
 
 
 def _notes(result: BookResult) -> dict[str, int]:
@@ -71,6 +107,12 @@ def _lines(result: BookResult) -> Iterator[str]:
     yield from _listed("sheets edited by hand and left alone:", edited)
     twins = same_notes(result.records).items()
     yield from _listed("songs with the same notes:", [f"{a} is {b} again" for a, b in twins])
+    told = [
+        f"{record.relative}: {record.message}"
+        for record in result.records
+        if record.message and record.state != "failed"
+    ]
+    yield from _listed("remarks on songs:", told)
     if result.failed:
         codes = Counter(record.reason for record in result.failed)
         yield "failed:"

@@ -8,7 +8,7 @@ import os
 import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from arranger.conversion import convert
@@ -22,13 +22,19 @@ from arranger.errors import (
     LimitError,
     OutputError,
     SettingsError,
+    one_line,
 )
 from arranger.outputs import OutputChoice, output_paths, write_outputs
+from arranger.reduce.worth.parts_named import remarks_on_names
+from arranger.report import suggestions
+from arranger.report.song_page import BookPlace
 from arranger.sheet.keep import State, look
-from arranger.song import read_song
+from arranger.song import read_song, read_song_bytes
+from arranger.song.reader import too_large
 from arranger.songbook.changes import file_time
 from arranger.songbook.converted import done_record
 from arranger.songbook.limits import TimeIsUpError, memory_limit, time_limit
+from arranger.songbook.packed import Member, read_member
 from arranger.songbook.record import FORMAT, Record
 from arranger.songbook.standing import standing_record
 
@@ -38,6 +44,10 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.settings import Settings
     from arranger.sheet.keep import Keeping
+    from arranger.song import Song
+
+
+PAGE_NAME = "songbook.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +55,9 @@ class Job:
     """One song to convert."""
 
     source: Path
+    """Its file, or the ZIP that it is in."""
+    member: Member | None = None
+    """Where it is in the ZIP."""
     relative: str
     place: str
     out: Path
@@ -56,13 +69,23 @@ class Job:
     """Time limit."""
     megabytes: int
     """Memory limit, on top of what an idle worker has."""
+    advise: bool = False
+    """Only try what other settings would give, and write nothing: it comes back as `Advised`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advised(Record):
+    """The record of a song on which other settings were tried."""
+
+    advice: tuple[tuple[str, str], ...]
+    """Options and what they give, best first."""
 
 
 def do_job(job: Job) -> Record:
     """Convert one song and return its record; raises nothing but the end of the process."""
     try:
         with time_limit(job.seconds), memory_limit(job.megabytes), _told() as told:
-            record = _converted(job)
+            record = _advised(job) if job.advise else _converted(job)
         said = (record.message, *(_without_folder(text, job) for text in told))
         return replace(record, message="; ".join(filter(None, said)))
     except ArrangerError as error:
@@ -102,8 +125,21 @@ def failed(job: Job, reason: str, message: str) -> Record:
     )
 
 
+def _advised(job: Job) -> Record:
+    conversion = convert(song_of(job), _engine_of(job), job.settings)
+    return Advised(
+        relative=job.relative,
+        place=job.place,
+        state="done",
+        title=conversion.song.title,
+        advice=tuple(
+            (each.options, f"{each.what}: {each.effect}") for each in suggestions(conversion)
+        ),
+    )
+
+
 def _converted(job: Job) -> Record:
-    song = read_song(job.source, job.settings.read)
+    song = song_of(job)
     folder = job.out.joinpath(*job.place.split("/")[:-1])
     name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
@@ -113,6 +149,7 @@ def _converted(job: Job) -> Record:
         force=job.force,
         keeping=job.keeping,
         command="songbook",
+        book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
     paths = output_paths(choice, name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
@@ -120,14 +157,34 @@ def _converted(job: Job) -> Record:
         found = look(paths[0])
         if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
             return standing_record(job.relative, job.place, found.sheet, paths)
-    conversion = convert(
-        song, _engine(job.settings.engine, _stamp(job.settings.engine)), job.settings
-    )
+    conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
     written = write_outputs(conversion, name, choice)
     names = tuple(path.name for path in written.files)
-    return done_record(job.relative, job.place, conversion, names, written_at)
+    record = done_record(job.relative, job.place, conversion, names, written_at)
+    return replace(record, message="; ".join(remarks_on_names(song, job.settings.reduce)))
+
+
+def song_of(job: Job) -> Song:
+    """Return the song of a job, read.
+
+    Raises
+    ------
+    SongError
+        If it can't be read.
+    """
+    if job.member is None:
+        return read_song(job.source, job.settings.read)
+    most = job.settings.read.max_bytes
+    content = read_member(job.source, job.member, most)
+    if len(content) > most:
+        raise too_large(most)
+    return read_song_bytes(content, PurePosixPath(job.relative).name, job.settings.read)
+
+
+def _engine_of(job: Job) -> Engine:
+    return _engine(job.settings.engine, _stamp(job.settings.engine))
 
 
 @functools.lru_cache(maxsize=16)

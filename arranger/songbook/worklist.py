@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.bars import minutes_text
+from arranger.errors import one_line
 from arranger.report.hearing import LINES
 
 if TYPE_CHECKING:
@@ -24,6 +25,12 @@ def _heard(line: int) -> Callable[[Record], Value]:
     return lambda record: record.heard[line] if record.heard else None
 
 
+def _fits(record: Record) -> str:
+    if not record.bytes_limit:
+        return ""
+    return "yes" if record.fits else "no"
+
+
 FIELDS: Mapping[str, Callable[[Record], Value]] = {
     "song": lambda record: record.relative,
     "title": lambda record: record.title,
@@ -32,7 +39,7 @@ FIELDS: Mapping[str, Callable[[Record], Value]] = {
     "seconds": lambda record: record.seconds,
     "song_bytes": lambda record: record.song_bytes,
     "bytes_limit": lambda record: record.bytes_limit,
-    "fits": lambda record: "yes" if record.fits else "no",
+    "fits": lambda record: _fits(record),
     "asked_bpm": lambda record: record.asked_bpm,
     "played_bpm": lambda record: record.played_bpm,
     "doubts": lambda record: " ".join(word for word, _ in record.doubts),
@@ -56,6 +63,9 @@ class Column(NamedTuple):
     """What a table shows."""
     number: bool = True
     """Whether it is set flush right."""
+    unit: str = ""
+    rising: bool = False
+    """Whether the least stands first where a table is sorted by it."""
 
 
 def _share(share: int | None) -> str:
@@ -71,7 +81,7 @@ def _lost_text(record: Record) -> str:
 
 
 def _tempo_text(record: Record) -> str:
-    asked, played = (f"{bpm:.4g}" for bpm in (record.asked_bpm, record.played_bpm))
+    asked, played = (f"{bpm:.3g}" for bpm in (record.asked_bpm, record.played_bpm))
     if not record.asked_bpm:
         return ""
     return asked if asked == played else f"{asked}>{played}"
@@ -83,27 +93,34 @@ def _bytes_text(record: Record) -> str:
     return f"{record.song_bytes}" if record.fits else f"{record.song_bytes}!"
 
 
-def _title(record: Record) -> str:
-    return record.title or record.relative
-
-
 COLUMNS = (
-    Column("song", "Song", "The song's title, and its file", ("song", "title"), _title, False),
+    Column(
+        "song",
+        "Song",
+        "The song's title, and its file",
+        ("song", "title"),
+        lambda record: one_line(record.title or record.relative),
+        number=False,
+        rising=True,
+    ),
     Column(
         "lost",
         "Lost",
-        "How much of the song isn't heard, in per cent: a beat of the tune counts 3, of the bass 2, of "
+        "How much of the song isn't heard: a beat of the tune counts 3, of the bass 2, of "
         "the harmony 1, of the drums 0.7",
         ("lost",),
         _lost_text,
+        unit="%",
     ),
     *(
         Column(
             line,
             line.capitalize(),
-            f"How much of the {line} is heard, in per cent",
+            f"How much of the {line} is heard",
             (f"{line}_heard",),
             _heard_text(place),
+            unit="%",
+            rising=True,
         )
         for place, line in enumerate(LINES)
     ),
@@ -136,7 +153,7 @@ COLUMNS = (
         "tune and bass",
         ("doubts", "doubts_told"),
         lambda record: " ".join(word for word, _ in record.doubts),
-        False,
+        number=False,
     ),
     Column(
         "edited",
@@ -144,7 +161,7 @@ COLUMNS = (
         "When a hand last wrote the sheet",
         ("edited", "edited_at"),
         lambda record: record.edited_at[:10] or ("yes" if record.edited else ""),
-        False,
+        number=False,
     ),
     Column(
         "change",
@@ -152,7 +169,7 @@ COLUMNS = (
         "What became of the song since the run before",
         ("change",),
         lambda record: record.change,
-        False,
+        number=False,
     ),
 )
 """In the order in which they are shown."""

@@ -66,7 +66,7 @@ def tiny_songs(folder: Path, count: int) -> None:
 
 def timed_run(folder: Path, out: Path, workers: int) -> tuple[float, int, int]:
     """Return seconds, songs and notes of one run."""
-    choice = BookChoice(folder=folder, out=out, settings=Settings(), workers=workers)
+    choice = BookChoice(sources=(folder,), out=out, settings=Settings(), workers=workers)
     started = time.perf_counter()
     result = convert_book(choice)
     seconds = time.perf_counter() - started

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
 
-READY = "html[data-ready], html:not(:has(#roll))"
+READY = "html[data-ready], html:not(:has(#roll, #rows))"
 AXE_VERSION = "4.14.1"
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 

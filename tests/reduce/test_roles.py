@@ -7,7 +7,8 @@ import pretty_midi
 import pytest
 
 from arranger.errors import SettingsError
-from arranger.reduce.worth.roles import PROGRAM_FAMILIES, asked_part, find_roles, part_facts
+from arranger.reduce.worth.parts_named import asked_parts, parts_named, remarks_on_names
+from arranger.reduce.worth.roles import PROGRAM_FAMILIES, find_roles, part_facts
 from arranger.reduce.worth.table import columns
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
@@ -89,7 +90,43 @@ def test_what_cannot_be_meant_is_said(settings, message):
 
 def test_a_whole_name_beats_a_piece_of_another():
     song = song_of(Line(TUNE, "Horn"), Line(BASS, "Horn 2"))
-    assert asked_part(song, "horn", "--tune") == 0
+    assert asked_parts(song, "horn", "--tune") == (0,)
+
+
+def test_a_pattern_means_all_that_fit():
+    song = song_of(Line(TUNE, "Horn 1"), Line(BASS, "Horn 2"), Line(CHORDS, "French horn [3]"))
+    assert parts_named(song, "Horn ?", "--mute") == (0, 1)
+    assert parts_named(song, "*HORN*", "--mute") == (0, 1, 2)
+    assert parts_named(song, "*[3]", "--mute") == (2,)
+    with pytest.raises(SettingsError, match=r"no part fits the pattern.*1 'Horn 1'"):
+        parts_named(song, "horn", "--mute") and parts_named(song, "tuba*", "--mute")
+    starred = song_of(Line(TUNE, "Solo *"), Line(CHORDS, "Solo 2"))
+    assert parts_named(starred, "solo *", "--mute") == (0,)
+
+
+def test_of_several_that_may_have_a_role_the_likeliest_has_it():
+    song = song_of(
+        Line(CHORDS, "Horn 1"), Line(TUNE, "Horn 2"), Line(BASS, "Horn 3"), Line(TUNE, "Flute"),
+        Line(DRUMS, "Horned kit", drum=True),
+    )  # fmt: skip
+    assert roles_of(song, tune="horn*")[:4] == ["harmony", "tune", "bass", "harmony"]
+    assert roles_of(song, tune="horn*", bass="horn*")[:3] == ["harmony", "tune", "bass"]
+    assert roles_of(song, tune="horn*", mute=("2",))[1] == "muted"
+    with pytest.raises(SettingsError, match="muted"):
+        roles_of(song, bass="horn ?", mute=("*horn*",))
+
+
+def test_names_that_mean_several_parts_are_told_unless_that_is_said():
+    song = song_of(Line(TUNE, "Strings 1"), Line(CHORDS, "Strings 2"), Line(BASS, "Bass"))
+
+    def told(**settings):
+        return list(remarks_on_names(song, ReduceSettings(**settings)))
+
+    assert told(mute=("strings", "bass", "2", "*strings*"), tune="strings*") == [
+        "mute 'strings' means 2 parts, 1 'Strings 1', 2 'Strings 2': '*strings*' says all of them"
+    ]
+    with pytest.raises(SettingsError, match=r"2 parts have .*'\*strings\*' for the likeliest"):
+        told(bass="strings")
 
 
 def test_a_solo_that_passes_from_one_part_to_another_is_followed():

@@ -20,7 +20,7 @@ ROOT = Path(__file__).parent.parent.parent
 
 def choice(tmp_path: Path, **changes: object) -> BookChoice:
     values: dict[str, object] = {
-        "folder": tmp_path / "songs",
+        "sources": (tmp_path / "songs",),
         "out": tmp_path / "out",
         "settings": Settings(),
         "workers": 2,

@@ -22,14 +22,14 @@ def test_a_cluster_gives_the_same_records_as_this_machine(tmp_path: Path) -> Non
     write_book(tmp_path / "songs", 5)
     (tmp_path / "songs" / "bad.mid").write_bytes(b"MThd")
     here = convert_book(
-        BookChoice(folder=tmp_path / "songs", out=tmp_path / "here", settings=Settings())
+        BookChoice(sources=(tmp_path / "songs",), out=tmp_path / "here", settings=Settings())
     )
     with LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     ) as cluster:
         there = convert_book(
             BookChoice(
-                folder=tmp_path / "songs",
+                sources=(tmp_path / "songs",),
                 out=tmp_path / "there",
                 settings=Settings(),
                 cluster=cluster.scheduler_address,
@@ -44,7 +44,7 @@ def test_a_cluster_that_is_not_there_is_one_clear_error(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="no cluster answers"):
         convert_book(
             BookChoice(
-                folder=tmp_path / "songs",
+                sources=(tmp_path / "songs",),
                 out=tmp_path / "out",
                 settings=Settings(),
                 cluster="tcp://127.0.0.1:9",

@@ -24,7 +24,7 @@ def touch(folder: Path, *names: str) -> None:
 
 
 def places(folder: Path, out: Path) -> dict[str, str]:
-    return {song.relative: song.place for song in find_songs(folder, out)}
+    return {song.relative: song.place for song in find_songs([folder], out).found}
 
 
 def test_structure_is_mirrored_and_order_is_fixed(tmp_path: Path) -> None:
@@ -63,8 +63,8 @@ def test_a_loop_of_links_ends_and_out_is_not_read(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_is_none_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(SettingsError, match="is no folder"):
-        find_songs(tmp_path / "nowhere", tmp_path / "out")
+    with pytest.raises(SettingsError, match="isn't there"):
+        find_songs([tmp_path / "nowhere"], tmp_path / "out")
 
 
 @given(st.lists(st.text("aAb.-/\n ", min_size=1, max_size=6), unique=True, max_size=8))
@@ -82,4 +82,5 @@ def test_places_never_clash_nor_leave_out(stems: list[str]) -> None:
 
 def test_found_is_a_plain_value(tmp_path: Path) -> None:
     touch(tmp_path, "a.mid")
-    assert find_songs(tmp_path, tmp_path / "out") == [Found(tmp_path / "a.mid", "a.mid", "a")]
+    found = find_songs([tmp_path], tmp_path / "out").found
+    assert found == (Found(tmp_path / "a.mid", "a.mid", "a"),)

@@ -16,6 +16,7 @@ from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
 from arranger.songbook.index import opened
 from arranger.songbook.reasons import FEW, MOST_SETTINGS, why_lines
+from arranger.songbook.summing_up import as_text
 from arranger.songbook.why import CODES, Made, Why, changes
 from tests.songbook.runs import choice, codes, command, edit, environment
 from tests.songbook.songs import write_song
@@ -159,6 +160,27 @@ def test_a_plan_can_be_made_while_another_run_is_at_work(tmp_path: Path) -> None
     with opened(tmp_path / "out"):
         planned, _ = plan_book(choice(tmp_path))
     assert [each.why[0].code for each in planned] == ["unchanged"]
+
+
+def test_names_that_mean_several_parts_are_told_before_and_after(tmp_path: Path) -> None:
+    for name in "abc":
+        write_song(tmp_path / "songs" / f"{name}.mid", 1, parts=3)
+    (tmp_path / "songs" / "songbook.toml").write_text(
+        '[defaults]\nmute = ["part"]\n[songs."b.mid"]\nmute = ["part 2"]\n'
+        '[songs."c.mid"]\ntune = "part"\nmute = false\n'
+    )
+    planned, remarks = plan_book(choice(tmp_path))
+    said = (
+        "mute 'part' means 3 parts, 1 'part 0', 2 'part 1', 3 'part 2': '*part*' says all of them"
+    )
+    assert remarks[0] == f"a.mid: {said}"
+    assert remarks[1].startswith("c.mid: will fail: --tune 'part': 3 parts have this in the name")
+    assert len(remarks) == 2
+    result = convert_book(choice(tmp_path))
+    assert f"  a.mid: {said}" in as_text(result).splitlines()
+    assert [record.reason for record in result.records] == ["", "", "settings"]
+    assert plan_book(choice(tmp_path))[1] == (), "of songs that are left all is told already"
+    assert len(planned) == 3
 
 
 def test_many_songs_are_told_in_few_lines() -> None:

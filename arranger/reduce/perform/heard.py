@@ -10,10 +10,12 @@ pitch wasn't heard on the step before, in either voice, or if a drum parts them.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.reduce.ledger import Span
 from arranger.rows import HOLD
 
 if TYPE_CHECKING:
@@ -48,6 +50,9 @@ class Run(NamedTuple):
     """The step after the last that is heard."""
 
 
+_first = attrgetter("first")
+
+
 class Heard:
     """Two rows, the notes they come from, and the steps on which drums silence them.
 
@@ -75,6 +80,7 @@ class Heard:
         silenced = hidden.whole
         self.silenced: list[bool] = silenced.tolist()
         self._free = np.flatnonzero(~silenced).tolist()
+        self._all_free = len(self._free) == self.steps
         self._before: list[int] = np.append(0, np.cumsum(~silenced)).tolist()
         pitches = [pitches_of(row) for row in rows]
         self.sounding = [np.where(silenced, -1, each).tolist() for each in pitches]
@@ -137,26 +143,23 @@ class Heard:
         """Return the runs of a pitch class that are heard in a stretch, in order of voice."""
         found: list[Run] = []
         for runs, firsts, lasts in self._by_class.get(pitch_class, ()):
-            low, high = bisect_right(lasts, start), bisect_left(firsts, end)
-            if low < high:
-                those = runs[low:high]
-                found += [
-                    r for r in those if self.free_steps(max(r.first, start), min(r.last, end))
-                ]
-        return found
+            found += runs[bisect_right(lasts, start) : bisect_left(firsts, end)]
+        if self._all_free:
+            return found
+        return [r for r in found if self.free_steps(max(r.first, start), min(r.last, end))]
 
-    def heard_between(self, run: Run, start: int, end: int) -> tuple[int, int]:
-        """Return the first step of a stretch on which a run is heard, and the one after its last."""
+    def heard_between(self, run: Run, start: int, end: int) -> Span:
+        """Return the part of a stretch in which a run is heard."""
         low, high = self._before[max(run.first, start)], self._before[min(run.last, end)]
-        return self._free[low], self._free[high - 1] + 1
+        return Span(run.voice, self._free[low], self._free[high - 1] + 1 - self._free[low])
 
     def heard_steps(self, runs: list[Run], start: int, end: int) -> int:
         """Return on how many steps of a stretch any of some runs is heard."""
         total, reached = 0, start
-        for run in sorted(runs, key=lambda run: run.first):
+        for run in sorted(runs, key=_first) if len(runs) > 1 else runs:
             first, last = max(run.first, reached), min(run.last, end)
             if first < last:
-                total += self.free_steps(first, last)
+                total += self._before[last] - self._before[first]
                 reached = last
         return total
 

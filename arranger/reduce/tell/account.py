@@ -201,12 +201,13 @@ class _Accountant:
             a.last < min(b.first, long_enough) for a, b in pairwise(runs)
         ):
             causes["shortened-by-next-note"] = self._taker(first)
-        if not _TURNS.isdisjoint(causes) and self._in_turn(note, runs):
+        if causes and not _TURNS.isdisjoint(causes) and self._in_turn(note, runs):
             rest = {reason: by for reason, by in causes.items() if reason not in _TURNS}
             causes = {"broken-chord": (), **rest}
-        covers = (heard.drum_at[first.first],) if hidden > START_SECONDS else ()
-        others = (*chain.from_iterable(causes.values()), *covers)
-        by = tuple(dict.fromkeys([other for other in others if other != note]))
+        others = [*chain.from_iterable(causes.values())] if causes else []
+        if hidden > START_SECONDS:
+            others.append(heard.drum_at[first.first])
+        by = tuple(dict.fromkeys([other for other in others if other != note])) if others else ()
         outcome = "changed" if causes else "kept"
         seconds = late * asked.step_seconds + hidden
         return Entry(note, outcome, tuple(causes), spans, first.pitch, by, None, seconds)
@@ -252,7 +253,8 @@ class _Accountant:
 
     def _rivals(self, first: int, end: int) -> list[int]:
         """Return the notes that keep the voices busy from a step on: the first two that are met."""
-        one, two = (row[first] for row in self._heard.sources)
+        row1, row2 = self._heard.sources
+        one, two = row1[first], row2[first]
         if -1 < one != two > -1:  # nearly always
             return [one, two]
         by: list[int] = []
@@ -305,13 +307,7 @@ class _Accountant:
         """Return the entry of a note that is heard in other notes, as the first of them has it."""
         onset, end, pitch = self._asked.onset[note], self._asked.end[note], runs[0].pitch
         runs = [run for run in runs if run.pitch == pitch]
-        spans = tuple(
-            [
-                Span(run.voice, first, last - first)
-                for run in runs
-                for first, last in [self._heard.heard_between(run, onset, end)]
-            ]
-        )
+        spans = tuple([self._heard.heard_between(run, onset, end) for run in runs])
         reason = "same-pitch-doubled" if pitch == self._asked.out[note] else "octave-doubled"
         by = tuple(dict.fromkeys([run.note for run in runs]))
         return Entry(note, "merged", (reason,), spans, pitch, by)

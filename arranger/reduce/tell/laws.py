@@ -19,6 +19,8 @@ from arranger.rows import REST
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from arranger.columns import Ints
     from arranger.engine.model import Engine
     from arranger.reduce.model import Reduction
@@ -86,27 +88,30 @@ def broken_rows(engine: Engine, reduction: Reduction) -> list[str]:
 
 def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]]:
     """Return the notes whose entry contradicts the rows or itself, and how."""
-    entries = reduction.ledger.entries
+    entry = reduction.ledger.columns
     found: dict[int, str] = {}
-    first = {(e.outcome, e.reasons, bool(e.spans)): e.note for e in reversed(entries)}
+    kinds = zip(entry.outcome, entry.reasons, map(bool, entry.spans), strict=True)
+    first: dict[tuple[str, tuple[str, ...], bool], int] = {}
+    for kind, note in zip(kinds, entry.note, strict=True):
+        first.setdefault(kind, note)
     for (outcome, reasons, heard), note in first.items():
         if (outcome == "dropped") == heard or (outcome == "kept") != (not reasons):
             found[note] = f"it is called {outcome}, but its place says otherwise"
         if any(reason not in REASONS for reason in reasons):
             found[note] = "its reason is unknown"
-    told = [e for e in entries if e.spans]
-    counts = [len(e.spans) for e in told]
-    names: dict[str | None, int] = {}
+    counts = list(map(len, entry.spans))
+    names = {name: number for number, name in enumerate(dict.fromkeys(entry.sound))}
 
-    def each(values: list[int]) -> Ints:
-        return np.repeat(np.array(values, dtype=np.int64), counts)
+    def each(values: Iterable[int]) -> Ints:
+        """Return the values of notes for each of their spans."""
+        return np.repeat(np.fromiter(values, np.int64, len(counts)), counts)
 
-    notes = each([e.note for e in told])
-    pitch = each([-1 if e.pitch_out is None else e.pitch_out for e in told])
-    own = each([e.outcome != "merged" for e in told])
-    sound = each([names.setdefault(e.sound, len(names)) for e in told])
-    cells = chain.from_iterable(chain.from_iterable([e.spans for e in told]))
-    of_voice, start, steps = np.array(list(cells), dtype=np.int64).reshape(-1, 3).T
+    notes = each(entry.note)
+    pitch = each([-1 if pitch is None else pitch for pitch in entry.pitch_out])
+    own = each([outcome != "merged" for outcome in entry.outcome])
+    sound = each(map(names.__getitem__, entry.sound))
+    cells = chain.from_iterable(chain.from_iterable(entry.spans))
+    of_voice, start, steps = np.fromiter(cells, np.int64).reshape(-1, 3).T
     sources = np.array((reduction.drum_sources, reduction.sources1, reduction.sources2))
     pitches = np.stack((np.zeros(sources.shape[1], np.int64), *audible(reduction, engine)))
     last = start + steps - 1

@@ -13,6 +13,7 @@ import numpy as np
 from arranger.errors import SettingsError
 from arranger.reduce.worth.copies import PANNED_APART
 from arranger.reduce.worth.name_words import name_vote
+from arranger.reduce.worth.parts_named import asked_parts, parts_named
 from arranger.reduce.worth.table import note_on_top, totals
 from arranger.reduce.worth.weights import Evidence, PartRole
 from arranger.song.time import TOGETHER_SECONDS
@@ -172,34 +173,36 @@ def find_roles(
     ------
     SettingsError
         If ``tune``, ``bass`` or ``mute`` name a part that isn't there, ``tune`` or ``bass`` name
-        several, or they contradict each other.
+        several without a pattern, or they contradict each other.
     """
-    asked_tune = asked_part(song, settings.tune, "--tune")
-    asked_bass = asked_part(song, settings.bass, "--bass")
+    asked_tune = asked_parts(song, settings.tune, "--tune")
+    asked_bass = asked_parts(song, settings.bass, "--bass")
     muted = muted_parts(song, settings)
     for option, asked in (("--tune", asked_tune), ("--bass", asked_bass)):
-        if asked is not None and asked in muted:
-            raise SettingsError(
-                f"part {asked + 1} is asked for by {option} and muted", remedy="leave one out"
-            )
-        if asked is not None and song.parts[asked].drum:
-            raise SettingsError(f"part {asked + 1} plays drums and can't be the {option[2:]}")
-    if asked_tune is not None and asked_tune == asked_bass:
+        refused = [part for part in asked if part in muted or song.parts[part].drum]
+        if asked and len(refused) == len(asked):
+            part = refused[0]
+            if part in muted:
+                raise SettingsError(
+                    f"part {part + 1} is asked for by {option} and muted", remedy="leave one out"
+                )
+            raise SettingsError(f"part {part + 1} plays drums and can't be the {option[2:]}")
+    if asked_tune == asked_bass and len(asked_tune) == 1:
         raise SettingsError(
-            f"part {asked_tune + 1} is asked for as both tune and bass", remedy="leave one out"
+            f"part {asked_tune[0] + 1} is asked for as both tune and bass", remedy="leave one out"
         )
     scored = [_score(part, facts) for part in song.parts]
     for copy in copies:
         _weigh_copy(song, copy, scored)
     for option, asked, place in (("--tune", asked_tune, 0), ("--bass", asked_bass, 1)):
-        if asked is not None:
-            scored[asked][place].insert(0, Evidence(f"asked for by {option}", ASKED))
+        for part in asked:
+            scored[part][place].insert(0, Evidence(f"asked for by {option}", ASKED))
     return _decide(song, scored, muted)
 
 
 def muted_parts(song: Song, settings: ReduceSettings) -> frozenset[int]:
     """Return the indices of the parts that the user wants silent; errors as `find_roles`."""
-    return frozenset(index for name in settings.mute for index in _answering(song, name, "--mute"))
+    return frozenset(index for name in settings.mute for index in parts_named(song, name, "--mute"))
 
 
 def _decide(
@@ -209,7 +212,9 @@ def _decide(
     tune_scores = [sum(e.weight for e in tune) for tune, _ in scored]
     bass_scores = [sum(e.weight for e in bass) for _, bass in scored]
     free = [p.index for p in song.parts if not p.drum and p.index not in muted and p.notes]
-    asked_bass = [i for i in free if bass_scores[i] >= ASKED / 2]
+    asked_bass = [
+        i for i in free if bass_scores[i] >= ASKED / 2 and not tune_scores[i] >= ASKED / 2
+    ]
     candidates = [i for i in free if i not in asked_bass] or free
     tune = max(candidates, key=lambda i: tune_scores[i], default=None)
     others = [i for i in free if i != tune]
@@ -316,59 +321,3 @@ def _weigh_copy(
             scored[one][0].append(
                 Evidence(f"is doubled by part {other + 1} on the other side", PANNED_DOUBLE)
             )
-
-
-def asked_part(song: Song, asked: str | None, option: str) -> int | None:
-    """Return the index of the part that the user means by its number or a piece of its name.
-
-    Parameters
-    ----------
-    asked
-        A number from 1, or part of a name in any case; None for nothing asked.
-    option
-        The option's spelling, for the message.
-
-    Raises
-    ------
-    SettingsError
-        If no part or more than one answers to it; the message lists the parts.
-    """
-    if asked is None:
-        return None
-    found = _answering(song, asked, option)
-    if len(found) == 1:
-        return found[0]
-    raise SettingsError(
-        f"{option} {asked!r}: {len(found)} parts have this in the name",
-        remedy=_choices(song, option),
-    )
-
-
-def _answering(song: Song, asked: str, option: str) -> list[int]:
-    """Return the parts of a number or a name, at least one: whole names before pieces of names."""
-    if asked.strip().isdecimal():
-        number = int(asked)
-        if 1 <= number <= len(song.parts):
-            return [number - 1]
-        raise SettingsError(
-            f"{option} {asked}: there is no part {number}", remedy=_choices(song, option)
-        )
-    wanted = asked.strip().casefold()
-    exact = [p.index for p in song.parts if p.name.strip().casefold() == wanted]
-    found = exact or [p.index for p in song.parts if wanted and wanted in p.name.casefold()]
-    if not found:
-        raise SettingsError(
-            f"{option} {asked!r}: no part has this in the name", remedy=_choices(song, option)
-        )
-    return found
-
-
-def _choices(song: Song, option: str) -> str:
-    return f"{option} takes one of: {_listed(song)}"
-
-
-def _listed(song: Song, limit: int = 24) -> str:
-    shown = [f"{part.index + 1} {part.name!r}" for part in song.parts[:limit]]
-    if len(song.parts) > limit:
-        shown.append(f"… ({len(song.parts)} parts)")
-    return ", ".join(shown) or "(the song has no parts)"

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -156,23 +156,39 @@ def in_song(notes: Voicing) -> Floats:
     return np.stack(found, axis=1).astype(np.float32)
 
 
-def distances(notes: Voicing, first: int, after: int) -> Floats:
+def neighbours(notes: Voicing) -> Voicing:
+    """Return what each note's neighbours have: the `REACH` before, itself, and the `REACH` after.
+
+    Beside the song the first or last note stands for them. Shapes (notes, neighbours).
+    """
+    last = len(notes.pitch) - 1
+    inside = np.clip(np.arange(-REACH, last + 1 + REACH), 0, last)
+
+    def beside(column: NDArray[Any]) -> NDArray[Any]:
+        return sliding_window_view(column[inside], 2 * REACH + 1)
+
+    return Voicing(
+        beside(notes.onset), beside(notes.length), beside(notes.pitch), beside(notes.loudness)
+    )
+
+
+def distances(notes: Voicing, near: Voicing, here: slice) -> Floats:
     """Return where the neighbours of some notes lie; shape (EDGE, notes, neighbours).
 
-    The neighbours of a note are the `REACH` before, itself, and the `REACH` after; beside the song
-    the first or last note stands for them.
+    Parameters
+    ----------
+    notes
+        The song's notes.
+    near
+        Their `neighbours`.
+    here
+        The notes that are asked for.
     """
-    inside = np.clip(np.arange(first - REACH, after + REACH), 0, len(notes.pitch) - 1)
-    here = slice(first, after)
-
-    def beside(values: NDArray[np.floating]) -> NDArray[np.floating]:
-        return sliding_window_view(values[inside], 2 * REACH + 1)
-
     own = notes.length[here, None]
-    start = (beside(notes.onset) - notes.onset[here, None]).astype(np.float32)
-    length = beside(notes.length)
+    start = (near.onset[here] - notes.onset[here, None]).astype(np.float32)
+    length = near.length[here]
     stop = start + length
-    interval = beside(notes.pitch) - notes.pitch[here, None]
+    interval = near.pitch[here] - notes.pitch[here, None]
     found = np.empty((EDGE, *start.shape), dtype=np.float32)
     times = ((start, 0.05), (start, 0.3), (start, 1.5), (stop, 0.1), (stop, 0.6), (start - own, 0.1),
              (start - own, 0.6), (stop - own, 0.3), (interval, 1.5), (interval, 5.0),
@@ -180,8 +196,9 @@ def distances(notes: Voicing, first: int, after: int) -> Floats:
     for row, (values, unit) in zip(found, times, strict=False):
         np.multiply(values, np.float32(1 / unit), out=row)
     np.tanh(found[: len(times)], out=found[: len(times)])
-    found[-2] = interval % 12 == 0
-    found[-1] = 4 * (beside(notes.loudness) - notes.loudness[here, None])
+    octaves = interval / 12
+    found[-2] = octaves == np.rint(octaves)
+    found[-1] = 4 * (near.loudness[here] - notes.loudness[here, None])
     return found
 
 
@@ -194,11 +211,12 @@ def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
         1.0  # 0 beside the song, so that no note is heard there
     )
     windows = sliding_window_view(value, 2 * REACH + 1, axis=0).transpose(0, 2, 1)
+    near = neighbours(notes)
     around = _by_kernel()
     found = own @ net["around"][-SELF:] + net["around_bias"]
     for first in range(0, len(own), BLOCK):
         here = slice(first, min(first + BLOCK, len(own)))
-        where = distances(notes, here.start, here.stop)
+        where = distances(notes, near, here)
         message = where.reshape(EDGE, -1).T @ net["message"]
         message += net["message_bias"]
         np.maximum(message, 0.0, out=message)

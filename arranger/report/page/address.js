@@ -5,8 +5,9 @@
 const SETTLED_MS = 200;
 
 class Address {
-  constructor(list, travel) {
+  constructor(list, travel, book) {
     this.list = list;
+    this.book = book;
     this.travel = travel;
     this.begun = false;
     history.scrollRestoration = "manual";
@@ -63,6 +64,7 @@ class Address {
     }
     if (state.note !== NO_NOTE) said.set("note", state.note);
     for (const [name, value] of Object.entries(this.list.settings)) said.set(name, value);
+    if (this.book.said) said.set("book", this.book.said);
     return said.toString();
   }
 

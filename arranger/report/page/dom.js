@@ -27,7 +27,7 @@ function showPages(page, pages) {
 // Marks the heading that a table is sorted by.
 function showSort(key, down) {
   for (const button of document.querySelectorAll("[data-sort]")) {
-    const heading = button.closest("th");
+    const heading = button.closest("th, [role=columnheader]");
     if (button.dataset.sort === key)
       heading.setAttribute("aria-sort", down ? "descending" : "ascending");
     else heading.removeAttribute("aria-sort");

@@ -29,7 +29,7 @@ function makePage() {
   onchange("data", showHead);
   onchange("data colours", () => drawSwatches(readPalette()));
   watchTheme(() => changed("colours"));
-  return new Address(list, travel);
+  return new Address(list, travel, new BookLinks());
 }
 
 function showOrHide(name, roll) {
@@ -59,6 +59,10 @@ function show(data) {
 }
 
 async function begin() {
+  if (isEmbedded()) {
+    playForAnother(readAccount(await globalThis.unpacked("data").json()));
+    return;
+  }
   const address = makePage();
   const data = await globalThis.unpacked("data").json();
   if (document.getElementById("other") === null) show(data);

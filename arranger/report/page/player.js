@@ -158,13 +158,18 @@ class Player {
 
   tick() {
     if (!this.playing) return;
+    this.look();
+    this.frame = requestAnimationFrame(() => this.tick());
+  }
+
+  // Notes where the music is; at its end it stops.
+  look() {
     state.step = this.heardStep();
     if (state.step >= this.account.steps - 0.001) {
       this.pause();
       state.step = 0;
     }
     changed("place");
-    this.frame = requestAnimationFrame(() => this.tick());
   }
 
   hear(source) {

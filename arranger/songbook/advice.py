@@ -1,0 +1,158 @@
+"""``songbook.toml`` with what the program would advise for each song: because it was tried."""
+
+from __future__ import annotations
+
+import glob
+import json
+import shlex
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, NamedTuple
+
+from arranger.errors import OutputError, one_line
+from arranger.files import STDOUT, write_bytes, write_text
+from arranger.songbook.book_settings import NAME
+from arranger.songbook.choice import asked_of
+from arranger.songbook.find import folder_of_all
+from arranger.songbook.pool import run_jobs
+from arranger.songbook.work import Advised
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from arranger.songbook.choice import BookChoice
+    from arranger.songbook.record import Record
+
+_HEAD = """\
+# What arranger advises for these songs. Each setting was tried on its song by itself: no note of tune or
+# bass is lost by it, no line is heard less, and what it gains stands above it. Where there are several
+# only the first counts; to try another instead, move the "# " from that one to the first.
+# In the folder of the songs, under the name {name}, it is read by `arranger songbook`.
+# {told}
+"""
+
+
+class Suggested(NamedTuple):
+    """What was advised."""
+
+    records: tuple[Record, ...]
+    """One a song, by relative path: `Advised`, or of a song that can't be converted."""
+    path: Path
+    """Where it was written."""
+    read: Path
+    """Where it would be read."""
+
+    @property
+    def advised(self) -> int:
+        """How many songs have advice."""
+        return sum(bool(advice_of(record)) for record in self.records)
+
+    @property
+    def failed(self) -> tuple[Record, ...]:
+        """The songs for which nothing could be tried."""
+        return tuple(record for record in self.records if record.state == "failed")
+
+
+def suggest(
+    choice: BookChoice,
+    target: Path | None,
+    progress: Callable[[int, int], None] = lambda _done, _whole: None,
+) -> Suggested:
+    """Try other settings on each song and write what helps, as a commented ``songbook.toml``.
+
+    Parameters
+    ----------
+    choice
+        What and how; its OUT is of no matter.
+    target
+        The file, or a folder for it; None for where it is read. What is there is never overwritten.
+    progress
+        Called with songs done and songs in all, whenever one is done.
+
+    Raises
+    ------
+    SettingsError
+        If the songs or their settings are wrong.
+    OutputError
+        If the file is there already, or can't be written.
+    """
+    root = folder_of_all(choice.sources)
+    read = (root if root.is_dir() else root.parent) / NAME
+    path = _free(target or read)
+    with TemporaryDirectory() as place:
+        choice = replace(choice, out=Path(place))
+        asked = asked_of(choice)
+        for name, content in asked.engines.items():
+            write_bytes(Path(name), content)
+        jobs = [replace(job, advise=True) for job in asked.jobs]
+        records: dict[str, Record] = {}
+        with closing(run_jobs(jobs, choice.workers, choice.cluster)) as ran:
+            for job, record in ran:
+                records[job.relative] = record
+                progress(len(records), len(jobs))
+    found = Suggested(tuple(records[job.relative] for job in jobs), path, read)
+    if path != STDOUT:
+        _free(path)
+    write_text(path, book_text(found))
+    return found
+
+
+def book_text(found: Suggested) -> str:
+    """Return the text of a ``songbook.toml``."""
+    songs = len(found.records)
+    told = f"{found.advised} of {songs} songs have advice; for the others nothing better was found."
+    return "\n".join([_HEAD.format(name=NAME, told=told), *_tables(found)])
+
+
+def _tables(found: Suggested) -> Iterator[str]:
+    for record in found.records:
+        advice = advice_of(record)
+        if advice:
+            yield f"[songs.{_quoted(_key(record.relative))}]"
+            for place, (options, sentence) in enumerate(advice):
+                yield f"# {'or, ' if place else ''}{one_line(sentence)}"
+                yield from (f"{'# ' if place else ''}{line}" for line in _settings(options))
+            yield ""
+    for record in found.failed:
+        yield f"# {one_line(record.relative)} couldn't be tried: {one_line(record.message)}"
+
+
+def advice_of(record: Record) -> tuple[tuple[str, str], ...]:
+    """Return options and what they give, best first; nothing of a song that failed."""
+    return record.advice if isinstance(record, Advised) else ()
+
+
+def _settings(options: str) -> Iterator[str]:
+    words = shlex.split(options)
+    for name, value in zip(words[::2], words[1::2], strict=True):
+        number = value.removeprefix("-").isdecimal()
+        yield f"{name.removeprefix('--')} = {value if number else _quoted(value)}"
+
+
+def _key(relative: str) -> str:
+    """Return a name that means just this song; bytes that are no text, which TOML lacks, are any."""
+    return "".join(
+        "?" if "\ud800" <= character <= "\udfff" else character
+        for character in glob.escape(relative)
+    )
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _free(path: Path) -> Path:
+    """Return where to write, unless something is there."""
+    if path == STDOUT:
+        return path
+    if path.is_dir():
+        path /= NAME
+    if path.exists() or path.is_symlink():
+        raise OutputError(
+            "is there already, and is never overwritten by advice",
+            file=path,
+            remedy="name another file with -o, and take over what you like",
+        )
+    return path

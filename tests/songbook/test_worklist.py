@@ -1,0 +1,97 @@
+"""Which song comes first, and what the columns say."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.songbook.changes import change_of, with_change
+from arranger.songbook.overview import write_overview
+from arranger.songbook.record import Record
+from arranger.songbook.worklist import by_need
+from tests.report.test_book_page import RECORDS
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+COLUMNS = (
+    "song,state,reason,message,title,engine,step,asked_bpm,played_bpm,bars,steps,notes,kept,changed,"
+    "merged,dropped,tune,bass,same_notes_as,sheet,rank,lost,tune_heard,bass_heard,harmony_heard,"
+    "drums_heard,seconds,song_bytes,bytes_limit,fits,doubts,doubts_told,edited,edited_at,change"
+)
+"""As published: others may only be added at the end."""
+
+SONG = Record(relative="a.mid", place="a", state="done", lost=50, song_bytes=10, bytes_limit=10)
+
+
+def test_failures_come_first_then_misfits_then_what_loses_most() -> None:
+    songs = [
+        replace(SONG, relative="fine", lost=0),
+        replace(SONG, relative="unknown", lost=None),
+        replace(SONG, relative="poor", lost=300),
+        replace(SONG, relative="poor too", lost=300),
+        replace(SONG, relative="large", song_bytes=11),
+        replace(SONG, relative="large and poor", lost=60, song_bytes=11),
+        replace(SONG, relative="failed", state="failed", lost=None),
+    ]
+    order = ["failed", "large and poor", "large", "poor", "poor too", "fine", "unknown"]
+    assert [record.relative for record in by_need(songs)] == order
+
+
+def test_table_and_json_have_every_column(tmp_path: Path) -> None:
+    table, told, _ = write_overview(RECORDS, tmp_path)
+    assert table.read_text().splitlines()[0].startswith(COLUMNS)
+    rows = list(csv.DictReader(table.read_text().splitlines()))
+    assert [row["rank"] for row in rows] == ["3", "2", "1"]
+    assert (rows[0]["harmony_heard"], rows[0]["drums_heard"]) == ("40", "")
+    assert [row["fits"] for row in rows] == ["yes", "no", ""]
+    assert rows[0]["doubts_told"] == "the file doesn't say where bars are"
+    songs = json.loads(told.read_text())["songs"]
+    assert [song["rank"] for song in songs] == [3, 2, 1]
+    assert songs[0]["heard"] == [90, 100, 40, None]
+
+
+NOW = replace(SONG, heard=(90, 80, None, 70), steps=64, engine="twin-phase")
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "told"),
+    [
+        (None, NOW, "new"),
+        (NOW, NOW, "as before"),
+        (replace(NOW, heard=(87, 80, None, 75)), NOW, "tune +3, drums -5"),
+        (replace(NOW, song_bytes=130, steps=60), NOW, "bytes -120, steps +4"),
+        (NOW, replace(NOW, edited=True), "edited"),
+        (replace(NOW, edited=True), replace(NOW, engine="twin-counter"), "edits gone, for twin-counter"),
+        (replace(NOW, state="failed", reason="time"), NOW, "failed before"),
+        (NOW, replace(NOW, state="failed", reason="time"), "fails now"),
+        (replace(SONG, state="failed", reason="time"), replace(SONG, state="failed", reason="time"), "as before"),
+        # A record of an earlier version doesn't say what was heard or how many bytes it took.
+        (replace(NOW, heard=(), song_bytes=0, bytes_limit=0), NOW, "as before"),
+    ],
+)  # fmt: skip
+def test_what_became_of_a_song(before: Record | None, now: Record, told: str) -> None:
+    assert change_of(before, now) == told
+
+
+def test_a_sheet_is_edited_since_a_hand_wrote_it_last() -> None:
+    before = replace(NOW, edited=True, edited_at="2026-01-01T00:00:00Z")
+    again = replace(before, edited_at="2026-02-02T00:00:00Z")
+    # The run before wrote the sheet with its edits: that was no hand.
+    assert with_change(before, again).edited_at == before.edited_at
+    by_hand = replace(again, why=(("sheet", "its sheet was changed since"),))
+    assert with_change(before, by_hand).edited_at == again.edited_at
+    assert with_change(None, again).edited_at == again.edited_at
+
+
+def test_records_of_other_versions_are_read() -> None:
+    values = json.loads(NOW.to_json())
+    values["strip"] = [0.5]
+    del values["heard"], values["doubts"]
+    found = Record.from_json(json.dumps(values))
+    assert found == replace(NOW, heard=())
+    assert Record.from_json(NOW.to_json()) == NOW
