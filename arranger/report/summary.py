@@ -283,7 +283,7 @@ def _remarks(conversion: Conversion) -> tuple[str, ...]:
     repairs = tuple(f"{repair.place}: {repair.what}" for repair in song.repairs)
     grid = conversion.grid
     heard = conversion.reduction.remarks  # first, as what a hand made is told there
-    said = (*heard, *song.remarks, *repairs, *grid.remarks, *_sections(grid))
+    said = (*heard, *repairs, *grid.remarks, *song.remarks, *_sections(grid))
     if conversion.engine.left_out:
         said = (f"{conversion.engine.name}: {left_out_line(conversion.engine)}", *said)
     return tuple(one_line(remark) for remark in said)

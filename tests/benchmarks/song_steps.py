@@ -28,6 +28,8 @@ from arranger.song.time import timed_columns
 if TYPE_CHECKING:
     from fractions import Fraction
 
+    from numpy.typing import NDArray
+
     from arranger.grid import Grid
     from arranger.song.model import Song
 
@@ -46,8 +48,7 @@ def raster(song: Song, grid: Grid) -> Fraction:
     seconds = notes.onset_seconds[order]
     # Where swing is played, the notes stand where it puts them.
     beats = (grid.positions * float(grid.step_beats))[order]
-    heads = np.append(True, np.diff(seconds) > TOGETHER)
-    group = np.cumsum(heads) - 1
+    group = _groups(seconds.tolist())
     mean = np.bincount(group, beats) / np.bincount(group)
     most = (PLAYED if grid.basis == "tracked" else WRITTEN) * grid.asked_bpm / 60.0
     for step in STEP_CHOICES:
@@ -55,6 +56,17 @@ def raster(song: Song, grid: Grid) -> Fraction:
         if np.mean(np.abs(places - np.rint(places)) * float(step) <= most) >= NEARLY_ALL:
             return step
     return STEP_CHOICES[-1]
+
+
+def _groups(seconds: list[float]) -> NDArray[np.int64]:
+    """Return which attack each onset belongs to, in order: those within `TOGETHER` of the first one."""
+    groups: list[int] = []
+    first, number = -1.0, -1
+    for at in seconds:
+        if number < 0 or at - first > TOGETHER:
+            first, number = at, number + 1
+        groups.append(number)
+    return np.array(groups)
 
 
 def main() -> None:
