@@ -330,6 +330,22 @@ def read_command_line(line: str) -> Settings:
     return build_settings(words)
 
 
+def as_words(settings: Settings) -> dict[str, str | bool | list[str]]:
+    """Return all settings that are not default as `build_settings` takes them.
+
+    >>> as_words(build_settings({"no-sustain": True, "step": "1/4", "mute": ["3", "a b"]}))
+    {'no-sustain': True, 'step': '1/4', 'mute': ['3', 'a b']}
+    """
+    words: dict[str, str | bool | list[str]] = {}
+    for option in OPTIONS:
+        value = _value(settings, option)
+        if value != _value(_DEFAULTS, option):
+            said = [word for word in _spelled(option, value) if word != f"--{option.name}"]
+            one = said[0] if said else True
+            words[option.name] = said if option.kind == "many" else one
+    return words
+
+
 def changed_options(before: Settings, now: Settings) -> Iterator[tuple[str, str, str]]:
     """Yield each option that differs, with what was said and what is; "" where nothing is said.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -78,8 +79,8 @@ def songbook(
     """Convert many songs, and only those that changed since the last time.
 
     The folder's structure is mirrored in OUT (of several the one of the folder that holds them all, of a
-    ZIP the one in it), beside songbook.csv, songbook.json and songbook.html. A file songbook.toml in
-    that folder, or in the ZIP, sets options for all songs or for some. Songs that fail don't stop the
+    ZIP the one in it), beside songbook.csv, songbook.json and songbook.html (all
+    songs, those first that need a hand). A file songbook.toml in that folder, or in the ZIP, sets options for all songs or for some. Songs that fail don't stop the
     others; exit code 1 tells that some did.
 
     \b
@@ -100,6 +101,10 @@ def songbook(
 
     if output is None and not suggest:
         raise typer.BadParameter("say where the files go", param_hint="-o OUT")
+    if dry_run and suggest:
+        raise typer.BadParameter(
+            "writes no songbook.toml; leave --suggest out", param_hint="--dry-run"
+        )
     choice = BookChoice(
         sources=songs_named(songs),
         out=output or Path(),
@@ -116,6 +121,7 @@ def songbook(
         planned = plan_book(choice)
         say_text(dumps(plan_values(*planned)) if json else plan_text(*planned))
         return
+    width = max(shutil.get_terminal_size().columns, 60) if sys.stdout.isatty() else 80
     try:
         with counting("songs") as progress:
             if suggest:
@@ -126,7 +132,8 @@ def songbook(
                 )
             else:
                 result = convert_book(choice, progress)
-                said, failed = as_json(result) if json else as_text(result), result.failed
+                said = as_json(result) if json else as_text(result, width)
+                failed = result.failed
     except KeyboardInterrupt:
         again = "nothing was written" if suggest else "the next run goes on from here"
         say(f"arranger: stopped; {again}", error=True)

@@ -6,6 +6,7 @@ measure       how many bytes two rows take, which the reduction is handed
 marked        a MIDI file that was made from a sheet becomes it again
 by_hand       the account of a sheet with edits kept
 reuse         which notes have to be accounted anew after an edit
+behind        the song behind a sheet, and the account of the sheet as it stands now
 numbers       the numbers of its bars, the song's beside them
 weigh_sheet   what was weighed in a bar of a sheet
 """

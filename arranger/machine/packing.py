@@ -106,9 +106,10 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
     most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
     told, loop = _told(heard, sheet.loop_step)
-    if len({event.kind for event in told}) > most:
+    numbers = _numbered(told)
+    if len({event.kind for event in numbers}) > most:
         told, loop = _told(heard, sheet.loop_step, both=True)
-    numbers = {event: number for number, event in enumerate(dict.fromkeys(told))}
+        numbers = _numbered(told)
     kinds = tuple(dict.fromkeys(event.kind for event in numbers))
     room = most - len(kinds)
     tones = sorted({setting for event in numbers for setting in event.settings})
@@ -128,6 +129,11 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     return _laid_out(found, tuple(numbers), kinds, tones, drums, engine, chunking(step)[0])
 
 
+def _numbered(told: Iterable[_Told]) -> dict[_Told, int]:
+    """Return the different events, numbered in the order in which they come first."""
+    return {event: number for number, event in enumerate(dict.fromkeys(told))}
+
+
 def _told(
     heard: Sequence[Event], loop_step: int | None, *, both: bool = False
 ) -> tuple[list[_Told], int | None]:
@@ -137,19 +143,23 @@ def _told(
     they always are, so that there are fewer kinds of events.
     """
     found: list[_Told] = []
+    known: dict[tuple[int, bool, bool, int, int, str | None], _Told] = {}
     loop = None
     begun = 0
-    for event in heard:
+    for steps, setting1, setting2, sound in heard:
         if begun == loop_step:
             loop = len(found)
         if both or begun in (0, loop_step):
             held: tuple[int | None, int | None] = (None, None)
-        first, second = event.setting1 != held[0], event.setting2 != held[1]
-        held = event.setting1, event.setting2
-        settings = (event.setting1,) * first + (event.setting2,) * second
-        drum = None if event.drum is None else event.drum.name
-        found.append(_Told(_Kind(event.steps, first, second, drum), settings))
-        begun += event.steps
+        first, second = setting1 != held[0], setting2 != held[1]
+        held = setting1, setting2
+        drum = None if sound is None else sound.name
+        key = steps, first, second, setting1, setting2, drum
+        if key not in known:
+            settings = (setting1,) * first + (setting2,) * second
+            known[key] = _Told(_Kind(steps, first, second, drum), settings)
+        found.append(known[key])
+        begun += steps
     return found, loop
 
 

@@ -22,10 +22,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import distinct, unchanging
+from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
 from arranger.report.remember import remembered
-from arranger.rows import tones
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
@@ -139,12 +139,9 @@ def _steps_asked(song: Song, grid: Grid, line: Ints) -> Ints:
 
 def sounding(engine: Engine, reduction: Reduction, beats: Beats) -> Bools:
     """Return which pitch classes of the song are heard on which beat: shape (12, beats)."""
-    silent = engine.silencing(reduction.drums)
-    hidden = np.array([drum in silent for drum in reduction.drums], dtype=np.bool_)
     found = np.zeros((12, len(beats.bar)), dtype=np.bool_)
-    for row in (reduction.voice1, reduction.voice2):
-        pitch = np.array([-1 if tone is None else tone for tone in tones(row)], dtype=np.int64)
-        heard = (pitch >= 0) & ~hidden
+    for pitch in audible(reduction, engine):
+        heard = pitch >= 0
         found[(pitch[heard] - reduction.ledger.transpose) % 12, beats.of_step[heard]] = True
     return found
 

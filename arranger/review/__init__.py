@@ -1,7 +1,6 @@
 """Review and edit in one place: the page of a sheet, live on this machine.
 
 ============  ==============================================================================
-behind        the song behind a sheet, and the account of the sheet as it stands now
 edits         edits as functions: Sheet -> Sheet
 asks          what the page asks for, as edits: checked, with what is refused in words
 lost          notes that aren't heard: where they could go, and what that would displace

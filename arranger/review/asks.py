@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from arranger.conversion import Conversion
-    from arranger.review.behind import Behind, InSheet
+    from arranger.conversion.behind import Behind, InSheet
     from arranger.sheet.form.values import Fault
     from arranger.sheet.model import Sheet
 

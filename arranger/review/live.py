@@ -10,11 +10,11 @@ from __future__ import annotations
 from threading import Condition, Event, RLock, Thread
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.conversion.behind import find_song, in_sheet, open_behind
 from arranger.engine import load_engine
 from arranger.errors import ArrangerError, SheetError
 from arranger.machine import song_bytes
 from arranger.review.asks import edit_of
-from arranger.review.behind import find_song, in_sheet, open_behind
 from arranger.review.joining import joined
 from arranger.review.lost import trial, ways
 from arranger.sheet.check import Checked, check_scan
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from arranger.conversion import Conversion
-    from arranger.review.behind import Behind, InSheet
+    from arranger.conversion.behind import Behind, InSheet
     from arranger.review.lost import Trial, Way
     from arranger.sheet.form.parse import Scan
     from arranger.sheet.model import Sheet

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.conversion.behind import in_sheet
 from arranger.errors import SettingsError
-from arranger.review.behind import in_sheet
 from arranger.review.edits import Tone, with_cells, with_tone
 from arranger.sheet.bar_edits.choice import DRUMS, VOICES
 from arranger.sheet.sounds import sounds_of
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.review.behind import Behind, InSheet
+    from arranger.conversion.behind import Behind, InSheet
     from arranger.sheet.model import Sheet
 
 _LOST = {"kept": 0.0, "merged": 0.15, "changed": 0.2, "dropped": 1.0}

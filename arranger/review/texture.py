@@ -13,7 +13,7 @@ from arranger.rows import HOLD, REST, tones
 from arranger.sheet.bar_edits.choice import DRUMS, VOICES
 
 if TYPE_CHECKING:
-    from arranger.review.behind import Behind, InSheet
+    from arranger.conversion.behind import Behind, InSheet
     from arranger.sheet.model import Sheet
 
 TEXTURES = ("tune-and-bass", "broken-chord", "two-highest", "bass-and-chord")

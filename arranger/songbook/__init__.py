@@ -24,6 +24,7 @@ record         What the songbook remembers of one song: small, plain
 standing       The record of a song whose sheet was edited by hand and left alone
 summing_up     What the terminal says after a songbook: counters and wording
 why            Why a song is converted or left alone
+table          The worklist in a terminal
 work           One song from file to files, in a worker process: whatever happens
 worklist       Which song needs a hand first, and the columns that are told of each
 """

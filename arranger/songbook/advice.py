@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import glob
 import json
+import os
 import shlex
 from contextlib import closing
 from dataclasses import replace
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError, one_line
 from arranger.files import STDOUT, write_bytes, write_text
+from arranger.options import as_words
 from arranger.songbook.book_settings import NAME
 from arranger.songbook.choice import asked_of
 from arranger.songbook.find import folder_of_all
@@ -22,6 +24,7 @@ from arranger.songbook.work import Advised
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
+    from arranger.settings import Settings
     from arranger.songbook.choice import BookChoice
     from arranger.songbook.record import Record
 
@@ -43,6 +46,8 @@ class Suggested(NamedTuple):
     """Where it was written."""
     read: Path
     """Where it would be read."""
+    settings: Settings
+    """What was asked for of all songs."""
 
     @property
     def advised(self) -> int:
@@ -92,7 +97,8 @@ def suggest(
             for job, record in ran:
                 records[job.relative] = record
                 progress(len(records), len(jobs))
-    found = Suggested(tuple(records[job.relative] for job in jobs), path, read)
+    ordered = tuple(records[job.relative] for job in jobs)
+    found = Suggested(ordered, path, read, choice.settings)
     if path != STDOUT:
         _free(path)
     write_text(path, book_text(found))
@@ -103,7 +109,21 @@ def book_text(found: Suggested) -> str:
     """Return the text of a ``songbook.toml``."""
     songs = len(found.records)
     told = f"{found.advised} of {songs} songs have advice; for the others nothing better was found."
-    return "\n".join([_HEAD.format(name=NAME, told=told), *_tables(found)])
+    head = _HEAD.format(name=NAME, told=told)
+    return "\n".join([head, *_defaults(found), *_tables(found)])
+
+
+def _defaults(found: Suggested) -> Iterator[str]:
+    """Yield what all of it was tried with."""
+    words = as_words(found.settings)
+    if not words:
+        return
+    yield "[defaults]"
+    for name, value in words.items():
+        if name == "engine" and Path(str(value)).is_file():
+            value = os.path.relpath(str(value), found.read.parent)  # from where it is looked for
+        yield f"{name} = {json.dumps(value, ensure_ascii=False)}"
+    yield ""
 
 
 def _tables(found: Suggested) -> Iterator[str]:

@@ -20,7 +20,7 @@ from arranger.songbook.choice import BookChoice, asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, opened
 from arranger.songbook.overview import write_overview
-from arranger.songbook.plan import Making, digested, folder_of, plan, why_done
+from arranger.songbook.plan import Making, digested, folder_of, gone_of, gone_told, plan, why_done
 from arranger.songbook.pool import run_jobs, stop_workers
 from arranger.songbook.why import output_stamps
 
@@ -78,18 +78,20 @@ def convert_book(
     OutputError
         If OUT can't be written or another run is writing it.
     """
-    jobs, remarks, engines, whole = asked_of(choice)
+    asked = asked_of(choice)
+    jobs, remarks = asked.jobs, asked.remarks
     with opened(choice.out) as index:
         if index.rebuilt:
             remarks = (f"{INDEX_NAME} {REBUILT}", *remarks)
         if index.interrupted:
             time.sleep(2 * LOOK_SECONDS)  # until workers of the killed run have noticed
             sweep(choice.out)
-        if whole:
-            index.forget(index.known.keys() - {job.relative for job in jobs})
-        for path, content in engines.items():
+        gone = gone_of(asked, index.known)
+        index.forget(gone)
+        remarks += gone_told(gone)
+        for path, content in asked.engines.items():
             write_bytes(Path(path), content)
-        making = Making(index.program, engines)
+        making = Making(index.program, asked.engines)
         planned = plan(jobs, index.known, making, lost=index.rebuilt)
         planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}

@@ -32,16 +32,20 @@ def done_record(
     conversion: Conversion,
     outputs: tuple[str, ...],
     edited_at: str = "",
+    state: str = "done",
 ) -> Record:
-    """Return the record of a converted song; ``edited_at`` is told where the sheet holds edits."""
+    """Return the record of a converted song; ``edited_at`` is told where the sheet holds edits.
+
+    ``state`` is another for a sheet that was left alone, whose account this is as it stands.
+    """
     song, reduction = conversion.song, conversion.reduction
     outcomes = reduction.ledger.outcomes()
     names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
-    edited = is_edited(conversion.sheet)
+    edited = state != "done" or is_edited(conversion.sheet)
     return Record(
         relative=relative,
         place=place,
-        state="done",
+        state=state,
         edited=edited,
         edited_at=edited_at if edited else "",
         title=song.title,

@@ -19,12 +19,8 @@ from arranger.songbook.packed import Member, is_zip, look_into
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-SONG_SUFFIXES = frozenset(
-    {
-        ".mid", ".midi", ".kar", ".rmi", ".smf",
-        ".abc", ".krn", ".mei", ".musicxml", ".mxl", ".xml",
-    }
-)  # fmt: skip
+_MIDI_SUFFIXES = frozenset({".mid", ".midi", ".kar", ".rmi", ".smf"})
+SONG_SUFFIXES = _MIDI_SUFFIXES | {".abc", ".krn", ".mei", ".musicxml", ".mxl", ".xml"}
 """What is taken for a song, in any case of letters."""
 
 RESERVED_STEMS = frozenset({"songbook"})
@@ -131,6 +127,11 @@ def folder_of_all(sources: Sequence[Path]) -> Path:
     folders = (path if kind == "folder" else path.parent for path, kind in kinds.items())
     whole = [os.path.abspath(folder) for folder in folders]  # noqa: PTH100 - links stay links
     return Path(os.path.commonpath(whole))
+
+
+def is_midi(name: str) -> bool:
+    """Return whether a song is called as MIDI files are."""
+    return PurePosixPath(name).suffix.lower() in _MIDI_SUFFIXES
 
 
 def _kind(path: Path) -> str:

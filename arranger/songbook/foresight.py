@@ -10,7 +10,7 @@ from arranger.sheet.keep import State, look
 from arranger.songbook.choice import asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, looked_at
-from arranger.songbook.plan import Making, Planned, folder_of, plan
+from arranger.songbook.plan import Making, Planned, folder_of, gone_of, gone_told, plan
 from arranger.songbook.why import output_stamps, reason
 from arranger.songbook.work import song_of
 
@@ -29,14 +29,15 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
     SettingsError
         If the folder or ``songbook.toml`` is wrong.
     """
-    jobs, remarks, engines, _ = asked_of(choice)
+    asked = asked_of(choice)
     index = looked_at(choice.out)
     known = {} if index is None else index.known
     lost = index is not None and index.rebuilt
-    making = Making(None if index is None else index.program, engines)
-    planned = plan(jobs, known, making, lost=lost)
+    making = Making(None if index is None else index.program, asked.engines)
+    planned = plan(asked.jobs, known, making, lost=lost)
     seen = tuple(_foreseen(each, known.get(each.job.relative)) for each in planned)
-    remarks = (f"{INDEX_NAME} {REBUILT}", *remarks) if lost else remarks
+    remarks = (f"{INDEX_NAME} {REBUILT}", *asked.remarks) if lost else asked.remarks
+    remarks += gone_told(gone_of(asked, known))
     return seen, (*remarks, *(told for each in seen for told in _remarks_on_parts(each)))
 
 

@@ -154,10 +154,10 @@ def _names(infos: list[zipfile.ZipInfo]) -> list[str]:
     return [name.split("\0")[0].replace("\\", "/") for name in names]
 
 
-_LINKS = "are links, which aren't followed"
-_NESTED = "are ZIPs themselves, which aren't looked into"
-_OUTSIDE = "would lead out of the ZIP, and are taken as if they didn't"
-_TWICE = "come twice, so the later one counts"
+_LINKS = "links aren't followed"
+_NESTED = "ZIPs in it aren't looked into"
+_OUTSIDE = "names that lead out of it are taken as if they didn't"
+_TWICE = "of files that come twice the later one counts"
 _LEFT_OUT = frozenset({_LINKS, _NESTED})
 
 
@@ -198,4 +198,4 @@ def _without_folder(members: dict[str, Member]) -> dict[str, Member]:
 def _remarks(path: Path, odd: dict[str, list[str]]) -> Iterator[str]:
     for said, names in odd.items():
         more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-        yield f"{path.name}: {', '.join(names[:NAMED])}{more} {said}"
+        yield f"{path.name}: {said}: {', '.join(names[:NAMED])}{more}"

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SongError
 from arranger.options import command_line
+from arranger.songbook.find import is_midi
 from arranger.songbook.packed import read_member
 from arranger.songbook.program import Program, engine_digest, program
 from arranger.songbook.record import FORMAT
@@ -23,15 +24,19 @@ from arranger.songbook.why import Made, Why, changes, left, output_changes, outp
 from arranger.songbook.work import Job, failed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from arranger.settings import Settings
+    from arranger.songbook.choice import Asked
     from arranger.songbook.index import Known
     from arranger.songbook.record import Record
 
 SETTLED_NS = 2_000_000_000
 """How old a file's times must be to prove something: file systems count in up to two seconds."""
+
+FEW = 5
+"""Songs that are named in a line."""
 
 RETRIED = frozenset({"time", "memory", "crashed", "unwritable", "defect"})
 """Reasons of failures that the next run may be spared."""
@@ -73,6 +78,12 @@ class Making:
         """The program's digests; asked for late, since the first time takes a second."""
         return program(self._noted)
 
+    @cached_property
+    def _library(self) -> str:
+        from importlib.metadata import version
+
+        return f"music21 {version('music21')}"
+
     def __call__(self, planned: Planned) -> Made:
         """Return what the outputs of a song depend on."""
         job, settings = planned.job, planned.job.settings
@@ -88,6 +99,7 @@ class Making:
             sounds=self.program.sounds if job.audio else "",
             place=job.place,
             audio=job.audio or "",
+            library="" if is_midi(job.relative) else self._library,
         )
 
 
@@ -108,6 +120,21 @@ def plan(
         Whether an index was there that can't be used, so that a song unknown needn't be new.
     """
     return tuple(_planned(job, known.get(job.relative), making, lost=lost) for job in jobs)
+
+
+def gone_of(asked: Asked, known: Mapping[str, Known]) -> tuple[str, ...]:
+    """Return the songs that the index knows and that are no longer there."""
+    here = {job.relative for job in asked.jobs}
+    return tuple(sorted(known.keys() - here)) if asked.whole else ()
+
+
+def gone_told(gone: Sequence[str]) -> tuple[str, ...]:
+    """Return a remark on songs that are no longer there."""
+    if not gone:
+        return ()
+    more = f" and {len(gone) - FEW} more" if len(gone) > FEW else ""
+    listed = ", ".join(gone[:FEW])
+    return (f"no longer among the songs, but their files stay: {listed}{more}",)
 
 
 def digested(planned: Planned) -> Planned:

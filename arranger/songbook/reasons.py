@@ -6,15 +6,13 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import one_line
+from arranger.songbook.plan import FEW
 from arranger.songbook.why import CODES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from arranger.songbook.plan import Planned
-
-FEW = 5
-"""Songs that are named in a line; of more only the number is told."""
 
 MOST_REMARKS = 20
 

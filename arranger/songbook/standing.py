@@ -1,10 +1,18 @@
-"""The record of a song whose sheet was edited by hand and left alone: what its files say."""
+"""The record of a song whose sheet was edited by hand and left alone.
+
+What is heard of the song is reckoned with the sheet as it stands: it is converted as the sheet's header
+says, and told against the sheet. So a song that was mended by hand leaves the top of the worklist.
+Where the song is another file than then, or can't be told against the sheet, its ledger is asked.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from arranger.conversion.behind import behind_song, in_sheet
 from arranger.engine import load_engine
 from arranger.errors import ArrangerError
 from arranger.reduce.reasons import OUTCOMES
@@ -13,19 +21,24 @@ from arranger.report.query import read_ledger
 from arranger.report.sheet_side import sheet_side
 from arranger.sheet.record.base import base_of
 from arranger.songbook.changes import file_time
-from arranger.songbook.converted import along, bytes_limit, strips
+from arranger.songbook.converted import along, bytes_limit, done_record, strips
 from arranger.songbook.doubts import WORDS
 from arranger.songbook.record import FORMAT, Record, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from arranger.sheet.model import Sheet
+    from arranger.song.model import Song
 
 
-def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Path]) -> Record:
-    """Return the record of an edited sheet and of the ledger beside it.
+KEPT = "kept-edit"
+
+
+def standing_record(
+    relative: str, place: str, sheet: Sheet, paths: Sequence[Path], song: Song
+) -> Record:
+    """Return the record of an edited sheet.
 
     Parameters
     ----------
@@ -35,7 +48,26 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
         The sheet, read.
     paths
         Where the song's files are, as `arranger.outputs.output_paths` says.
+    song
+        The song as it is now.
     """
+    path = paths[0]
+    outputs = tuple(each.name for each in paths if each.exists())
+    if sheet.source_sha256 == song.sha256:
+        try:
+            behind = behind_song(path, sheet, Path(song.file), song)
+            found = in_sheet(behind, sheet).conversion
+            record = done_record(relative, place, found, outputs, file_time(path), KEPT)
+            return replace(record, title=sheet.title)
+        except ArrangerError:
+            pass  # a setting that is no more, or a sheet that its engine can't play
+    return _of_files(relative, place, sheet, paths, outputs)
+
+
+def _of_files(
+    relative: str, place: str, sheet: Sheet, paths: Sequence[Path], outputs: tuple[str, ...]
+) -> Record:
+    """Return the record of an edited sheet and of the ledger beside it."""
     told: dict[str, Any] = {}
     try:
         told = _told(read_ledger(paths[1]))
@@ -48,12 +80,12 @@ def standing_record(relative: str, place: str, sheet: Sheet, paths: Sequence[Pat
     return Record(
         relative=relative,
         place=place,
-        state="kept-edit",
+        state=KEPT,
         title=sheet.title,
         steps=sheet.steps,
         bars=len(sheet.bars),
         step=str(sheet.step_beats),
-        outputs=tuple(path.name for path in paths if path.exists()),
+        outputs=outputs,
         edited=True,
         edited_at=file_time(paths[0]),
         format=FORMAT,

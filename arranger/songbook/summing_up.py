@@ -12,21 +12,25 @@ from arranger.songbook.advice import advice_of
 from arranger.songbook.overview import same_notes
 from arranger.songbook.reasons import why_counts, why_lines
 from arranger.songbook.record import REASON_CODES
+from arranger.songbook.table import table_lines
+from arranger.songbook.worklist import by_need
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
     from arranger.songbook.record import Record
 
+MOST_SONGS = 10
+"""Songs in the table."""
 MOST_LINES = 20
 """Songs named one by one in each list; the rest is in songbook.csv."""
 
 
-def as_text(result: BookResult) -> str:
+def as_text(result: BookResult, width: int = 80) -> str:
     """Return the summary for a person, without a final line feed."""
-    return "\n".join(_lines(result))
+    return "\n".join(_lines(result, width))
 
 
 def as_json(result: BookResult) -> str:
@@ -36,6 +40,7 @@ def as_json(result: BookResult) -> str:
             "songs": len(result.records),
             "converted": result.converted,
             "unchanged": result.unchanged,
+            "worst": [record.relative for record in by_need(result.records)[:MOST_LINES]],
             "failed": _failures(result.failed),
             "same_notes": same_notes(result.records),
             "notes": _notes(result),
@@ -88,7 +93,7 @@ def _notes(result: BookResult) -> dict[str, int]:
     }
 
 
-def _lines(result: BookResult) -> Iterator[str]:
+def _lines(result: BookResult, width: int) -> Iterator[str]:
     yield (
         f"{len(result.records)} songs: {result.converted} converted, {result.unchanged} unchanged, "
         f"{len(result.failed)} failed"
@@ -121,8 +126,22 @@ def _lines(result: BookResult) -> Iterator[str]:
         yield from _listed(
             None, [f"{record.relative}: {record.message}" for record in result.failed]
         )
+    yield from _worst(result.records, width)
     for path in result.files:
         yield f"wrote {path}"
+
+
+def _worst(records: Sequence[Record], width: int) -> Iterator[str]:
+    """Yield the table of the songs that need a hand first, those that failed left out."""
+    there = [record for record in by_need(records) if record.state != "failed"]
+    if not there:
+        return
+    yield ""
+    yield "Songs that need a hand first; lost and heard in per cent:"
+    yield from table_lines(there[:MOST_SONGS], width)
+    if len(there) > MOST_SONGS:
+        yield f"and {len(there) - MOST_SONGS} more in songbook.html and songbook.csv"
+    yield ""
 
 
 def _listed(title: str | None, items: list[str]) -> Iterator[str]:

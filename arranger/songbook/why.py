@@ -24,6 +24,7 @@ CODES = {
     "program": "the program now converts otherwise",
     "report": "the program now writes ledgers or pages otherwise; the sheet stays",
     "sound": "the program now renders sound otherwise",
+    "library": "scores are read by another version of a library",
     "record": "the songbook now tells more of a song",
     "place": "its files have another name now",
     "missing": "files of it are missing",
@@ -67,6 +68,8 @@ class Made(NamedTuple):
     """...as far as it makes sound; "" if none is made."""
     place: str = ""
     audio: str = ""
+    library: str = ""
+    """What reads a score, with its version; "" for a MIDI file, which the program itself reads."""
 
 
 def reason(code: str) -> Why:
@@ -91,6 +94,10 @@ def changes(before: Made, now: Made) -> Iterator[Why]:
         yield reason("report")
     if before.sounds != now.sounds and before.audio == now.audio:
         yield reason("sound")
+    if before.library != now.library:
+        yield Why(
+            "library", f"scores were read by {before.library or 'nothing'}, now by {now.library}"
+        )
     if before.place != now.place:
         yield Why("place", f"its files were called {before.place}")
 

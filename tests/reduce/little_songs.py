@@ -10,6 +10,7 @@ import numpy as np
 
 from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, GridBar
+from arranger.reduce.choose.candidates import Tones, find_repeats
 from arranger.reduce.perform.heard import Hidden
 from arranger.song.model import MetreChange, Note, Part, Song, TempoChange, Track
 
@@ -115,3 +116,23 @@ def silencing(drum_sources: Sequence[int], step_seconds: float = 0.125) -> Hidde
     """Return what drums hide that take their whole step."""
     on = np.array(drum_sources) >= 0
     return Hidden((step_seconds * on).tolist(), on)
+
+
+def tones_of(*rows: tuple[int, int, int, float], part: int = 0, released: int = 0) -> Tones:
+    """Return tones from onset, end, pitch and tune weight; ``released``: where all keys come up."""
+    rows = tuple(sorted(rows))
+    onset, end, pitch = (np.array([row[i] for row in rows], dtype=np.int64) for i in range(3))
+    tune = np.array([row[3] for row in rows])
+    return Tones(
+        note=np.arange(len(rows)),
+        pitch=pitch,
+        onset=onset,
+        end=end,
+        released=np.minimum(end, released) if released else end,
+        part=np.full(len(rows), part),
+        tune=tune,
+        bass=np.zeros(len(rows)),
+        worth=1.0 + tune,
+        plain_worth=np.ones(len(rows)),
+        repeats=find_repeats(pitch, onset, end),
+    )

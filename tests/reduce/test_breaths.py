@@ -6,9 +6,11 @@ import pytest
 
 from arranger.engine import load_engine
 from arranger.reduce import reduce
+from arranger.reduce.choose.breaths import breaths
+from arranger.reduce.choose.candidates import lay_out
 from arranger.reduce.tell.sentences import explanations
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.little_songs import Line, grid_of, song_of, tones_of
 
 ENGINE = load_engine("twin-phase")
 TUNE = [(4 * i + at, 1, p) for i in range(4) for at, p in ((0, 76), (1, 79), (2, 77))]
@@ -44,6 +46,23 @@ def test_voice_1_answers_with_phrases_in_the_breaths_of_the_tune(
     sources = [song.notes[note] for note in reduction.sources1 if note >= 0]
     assert {note.pitch for note in sources if note.part == 2} == heard
     assert {note.id for note in song.notes if note.part == 0} <= set(reduction.sources1)
+
+
+@pytest.mark.parametrize(
+    ("others", "tune", "found"),
+    [
+        (((1, 3, 60), (4, 6, 62)), ((0, 1, 72), (3, 4, 74)), [-1, 1, -1, -1]),
+        (((0, 2, 60), (3, 5, 62)), ((2, 3, 72), (5, 6, 74)), [-1, -1, 3, -1]),
+    ],
+    ids=["from its first step", "after others"],
+)
+def test_the_tune_breathes_between_its_tones_alone(
+    others: tuple[tuple[int, int, int], ...],
+    tune: tuple[tuple[int, int, int], ...],
+    found: list[int],
+) -> None:
+    tones = tones_of(*((*other, 0.0) for other in others), *((*tone, 1.0) for tone in tune))
+    assert breaths(lay_out(tones, steps=6, steps_per_beat=4.0)).tolist() == found
 
 
 def test_a_note_left_out_while_a_voice_rests_says_that_it_would_stand_alone() -> None:

@@ -14,10 +14,11 @@ from arranger.engine import load_engine
 from arranger.engine.model import DrumPart, DrumSound
 from arranger.grid.model import GridBar
 from arranger.reduce import reduce
+from arranger.reduce.choose.candidates import lay_out
 from arranger.reduce.choose.costs import Costs
-from arranger.reduce.choose.groove import accents, groove_of
+from arranger.reduce.choose.groove import Groove, Hits, accents, groove_of, harm_of
 from arranger.settings import ReduceSettings
-from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.little_songs import Line, grid_of, song_of, taking, tones_of
 
 if TYPE_CHECKING:
     from arranger.grid.model import Grid
@@ -130,6 +131,19 @@ def test_a_hit_goes_where_it_hides_more_than_it_is_worth() -> None:
     busy = Line([(beat / 4, 0.25, 60 + beat % 5) for beat in range(16)] + [(5, 3, 72)], "melody")
     both = song_of(busy, hats)
     assert set(reduce(both, engine, barred(both), PLAIN).drums) == {None}
+
+
+def test_a_hit_hides_what_two_tones_last_under_it_and_starts_that_have_no_later_step() -> None:
+    hat = ENGINE.drums[0]
+    steps = np.array((0, 2, 3))
+    groove = Groove(Hits(steps, steps, (hat,) * 3), np.ones(3), np.arange(3), frozenset())
+    tones = tones_of((0, 4, 60, 0.0), (2, 3, 72, 0.0))  # each worth 1
+    problem = lay_out(tones, steps=4, steps_per_beat=4.0)
+    costs = Costs(attack=0.5, sustain=0.25, delay=0.125)
+    # a step of a tone: 1/16 beat; a start that comes late: 1/16 beat; one that never comes: 1/2
+    hidden = harm_of(groove, problem, taking(ENGINE), costs)
+    assert hidden.tolist() == [0.125, 0.0625 + 0.5625, 0.0625]
+    assert not harm_of(groove, problem, ENGINE, costs).any(), "tones go on in the same step"
 
 
 def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() -> None:

@@ -12,11 +12,11 @@ import pytest
 
 from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, grid_bars
-from arranger.reduce.choose.candidates import Problem, Tones, find_repeats, lay_out
+from arranger.reduce.choose.candidates import Problem, Tones, lay_out
 from arranger.reduce.choose.costs import Costs
 from arranger.reduce.choose.rates import UNITS
 from arranger.reduce.choose.turns import asked_for, out_of_turn, turns
-from tests.reduce.little_songs import Line, grid_of, song_of
+from tests.reduce.little_songs import Line, grid_of, song_of, tones_of
 
 EMPTY = grid_of(song_of(Line([(0, 1, 60)])))
 LINES = np.zeros(3, dtype=np.bool_)
@@ -31,26 +31,6 @@ def gridded(*heads: tuple[int, int, int], step: str = "1/4", seconds: float = 0.
         bars=bars,
         steps=bars[-1].first_step + bars[-1].steps,
         step_length=StepLength(1, 1, seconds),
-    )
-
-
-def tones_of(*rows: tuple[int, int, int, float], part: int = 0, released: int = 0) -> Tones:
-    """Return tones from onset, end, pitch and tune weight; ``released``: where all keys come up."""
-    rows = tuple(sorted(rows))
-    onset, end, pitch = (np.array([row[i] for row in rows], dtype=np.int64) for i in range(3))
-    tune = np.array([row[3] for row in rows])
-    return Tones(
-        note=np.arange(len(rows)),
-        pitch=pitch,
-        onset=onset,
-        end=end,
-        released=np.minimum(end, released) if released else end,
-        part=np.full(len(rows), part),
-        tune=tune,
-        bass=np.zeros(len(rows)),
-        worth=1.0 + tune,
-        plain_worth=np.ones(len(rows)),
-        repeats=find_repeats(pitch, onset, end),
     )
 
 
@@ -242,6 +222,18 @@ def test_out_of_turn_costs_by_the_beat() -> None:
             out = turn is not None and pitch != turn
             assert cost[1, segment, slot] == (round(1.5 / 4 * UNITS) if out else 0)
     assert not cost[0].any()
+
+
+def test_the_lowest_pitch_of_all_can_be_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    grid = gridded((2, 2, 4))
+    problem = problem_of(tones_of((0, 2, 0, 0.0), (0, 2, 7, 0.0)), grid)
+    turns_of = np.array(([0, -1], [7, 0]))
+    monkeypatch.setattr("arranger.reduce.choose.turns.asked_for", lambda *_: turns_of)
+    cost, free = out_of_turn(problem, Costs(), grid, np.ones(2, dtype=np.bool_), LINES)
+    pitch = np.append(problem.tones.pitch, -2)[problem.candidates]
+    asked = turns_of[:, :, None]
+    assert ((cost > 0) == ((asked != -1) & (pitch != asked))).all()
+    assert free.tolist() == [[True, False], [True, True]]
 
 
 def test_runs_of_one_pitch_last_a_turn_where_the_chord_has_others() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from arranger.reduce.ledger import Span
@@ -12,8 +13,11 @@ from arranger.reduce.reasons import REASONS
 from arranger.report.losses import (
     DECIDED,
     bar_losses,
+    beats_heard,
+    heard_along,
     heard_of,
     song_heard,
+    song_lost,
 )
 from arranger.report.problems import ranking
 
@@ -87,6 +91,17 @@ def test_loss_of_each_bar(hand: Conversion) -> None:
     assert second.heard == (99, 90, None, None)
     assert (second.notes, second.dropped) == (2, 0)
     assert song_heard(hand) == (87, 95, 0, 54)
+    # Four beats of the tune, two of the bass, one of the harmony and one of the drums are asked for.
+    asked = 4 * 30 + 2 * 20 + 10 + 7
+    assert song_lost(beats_heard(hand)) == -(-(28_199 + 2_300) // asked)
+
+
+def test_what_is_heard_along_a_song_is_told_of_each_place(hand: Conversion) -> None:
+    found = beats_heard(hand)
+    bars = heard_along(found, found.beats.bar, 2)
+    assert bars == [bar.heard for bar in bar_losses(hand)]
+    thirds = heard_along(found, np.array([0, 0, 0, 1, 1, 1, 2, 2]), 3)
+    assert thirds == [(100, 100, 0, 54), (74, 90, None, None), (None, None, None, None)]
 
 
 def test_what_was_asked_to_be_left_out_is_no_loss(hand: Conversion) -> None:

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion.behind import in_sheet, open_behind
 from arranger.engine import load_engine
 from arranger.errors import SettingsError, UsageError
 from arranger.report.account import tell_like, told
 from arranger.review.asks import edit_of
-from arranger.review.behind import in_sheet, open_behind
 from arranger.review.edits import Tone, with_cells, with_tone
 from arranger.review.joining import joined
 from arranger.review.lost import ways
@@ -29,7 +29,7 @@ from tests.sheet.strategies import sheets
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from arranger.review.behind import Behind
+    from arranger.conversion.behind import Behind
 
 ENGINE = load_engine("twin-phase")
 

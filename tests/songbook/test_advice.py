@@ -7,13 +7,16 @@ import os
 import shutil
 import subprocess
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.engine.create import new_engine
 from arranger.errors import OutputError
+from arranger.options import build_settings
 from arranger.report import suggestions
 from arranger.settings import Settings
 from arranger.song import read_song
@@ -84,34 +87,43 @@ def test_any_name_becomes_a_key_that_means_it_alone() -> None:
         )
         for name in names
     )
-    text = book_text(Suggested(records, Path("a"), Path("b")))
+    text = book_text(Suggested(records, Path("a"), Path("b"), Settings()))
     tables = tomllib.loads(text.encode("utf-8").decode("utf-8"))["songs"]
     assert list(tables.values()) == [{"bass": 3}] * len(names)
     assert '# or, x\\ny\n# step = "1/4"\n' in text
     for pattern, name in zip(tables, names, strict=True):
         assert [other for other in names if BookTable(pattern, {}, "").fits(other)] == [name]
-    without = Suggested((Record(relative="a", place="a", state="done"),), Path("a"), Path("b"))
+    without = Suggested(
+        (Record(relative="a", place="a", state="done"),), Path("a"), Path("b"), Settings()
+    )
     assert tomllib.loads(book_text(without)) == {}
+
+
+def test_what_it_was_tried_with_stands_in_it(tmp_path: Path) -> None:
+    new_engine(tmp_path / "mine.toml", like="twin-counter")
+    asked = build_settings(
+        {"engine": str(tmp_path / "mine.toml"), "no-sustain": True, "drum": ["54=off"], "mute": ["a 'b"],
+         "transpose": "-2", "section-texture": ["A=broken-chord"], "bars": "3-8"}
+    )  # fmt: skip
+    path = tmp_path / "songs" / "songbook.toml"
+    path.parent.mkdir()
+    path.write_text(book_text(Suggested((), path, path, asked)))
+    found = read_book_settings(path, Settings()).defaults
+    assert Path(found.engine).resolve() == tmp_path / "mine.toml"
+    assert replace(found, engine=asked.engine) == asked
 
 
 def test_the_command_says_where_it_went(tmp_path: Path, songs: Path) -> None:
     (songs / "broken.mid").unlink()
 
-    def said(*words: str) -> tuple[int, list[str]]:
-        done = subprocess.run(
-            [*command(songs, tmp_path / "out")[:5], "--suggest", *words],
-            env=environment(), cwd=tmp_path, capture_output=True, text=True, check=False,
-        )  # fmt: skip
-        return done.returncode, (done.stdout or done.stderr).splitlines()
-
     (songs / "songbook.toml").write_text("")
-    code, lines = said()
-    assert code == 1
-    assert lines[-1].endswith(
-        "is never overwritten by advice; name another file with -o, and take over what you like"
-    )
-    code, lines = said("-o", "advice.toml")
-    assert (code, lines) == (0, [
-        "2 songs: 1 have advice, 0 failed", "wrote advice.toml", f"to have it read, move it to {songs}/songbook.toml",
-    ])  # fmt: skip
+    done = subprocess.run(
+        [*command(songs, tmp_path / "out")[:5], "--suggest", "-o", "advice.toml"],
+        env=environment(), cwd=tmp_path, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.splitlines() == [
+        "2 songs: 1 have advice, 0 failed",
+        "wrote advice.toml",
+        f"to have it read, move it to {songs}/songbook.toml",
+    ]
     assert not (tmp_path / "out").exists()

@@ -91,11 +91,18 @@ def test_a_kept_edit_is_told_as_its_files_are(tmp_path: Path) -> None:
     asked = build_settings({"engine": "twin-counter", "step": "1/6", "mute": ["1"], "tempo": 77})
     result = convert_book(choice(tmp_path, settings=asked))
     kept = by_song(result)["shelf0/song000.mid"]
-    names = ("state", "edited", "edited_at", "song_bytes", "doubts", "change", "why")
+    names = ("state", "edited", "edited_at", "song_bytes", "change", "why", "kept", "dropped")
     assert replace(kept, **{name: getattr(before, name) for name in names}) == before
+    # The sheet is told as it stands: one of the notes isn't heard any more.
+    assert (kept.kept, kept.dropped) == (before.kept - 1, before.dropped + 1)
     assert kept.change == f"edited, bytes {kept.song_bytes - before.song_bytes:+}"
     assert kept.edited_at.startswith("20")
     assert (kept.state, kept.edited) == ("kept-edit", True)
+    # The song that was edited is no more: its ledger is asked.
+    write_song(tmp_path / "songs" / "shelf0" / "song000.mid", seed=99)
+    kept = by_song(convert_book(choice(tmp_path)))["shelf0/song000.mid"]
+    assert (kept.heard, kept.lost, kept.kept) == (before.heard, before.lost, before.kept)
+    assert kept.strips == before.strips
     # Without a ledger only the sheet can tell, and that is said.
     (tmp_path / "out" / "shelf0" / "song000.ledger.json").write_text('{"format": 1}')
     kept = by_song(convert_book(choice(tmp_path)))["shelf0/song000.mid"]

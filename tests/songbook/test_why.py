@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import os
-import subprocess
 from typing import TYPE_CHECKING
 
 import pytest
@@ -15,10 +14,11 @@ from arranger.options import build_settings
 from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
 from arranger.songbook.index import opened
-from arranger.songbook.reasons import FEW, MOST_SETTINGS, why_lines
-from arranger.songbook.summing_up import as_text
+from arranger.songbook.plan import FEW, SETTLED_NS, _stamp
+from arranger.songbook.reasons import MOST_SETTINGS, plan_text, plan_values, why_lines
+from arranger.songbook.summing_up import as_json, as_text
 from arranger.songbook.why import CODES, Made, Why, changes
-from tests.songbook.runs import choice, codes, command, edit, environment
+from tests.songbook.runs import choice, codes, edit
 from tests.songbook.songs import write_song
 
 if TYPE_CHECKING:
@@ -113,6 +113,18 @@ def test_a_setting_is_told_with_what_it_was(tmp_path: Path) -> None:
     ]
 
 
+def test_a_score_counts_on_the_library_that_reads_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_song(tmp_path / "songs" / "a.mid", 1)
+    (tmp_path / "songs" / "b.abc").write_text("X:1\nT:Quay\nM:4/4\nL:1/8\nK:C\nCDEF|GABc|\n")
+    assert {record.state for record in run(choice(tmp_path)).values()} == {"done"}
+    monkeypatch.setattr("importlib.metadata.version", lambda name: f"{name} of tomorrow")
+    planned, _ = plan_book(choice(tmp_path))
+    assert [each.why[0].code for each in planned] == ["unchanged", "library"]
+    assert planned[1].why[0].sentence.endswith(", now by music21 music21 of tomorrow")
+
+
 def test_the_engines_file_and_the_name_of_the_outputs_count(tmp_path: Path) -> None:
     songs = tmp_path / "songs"
     write_song(songs / "a.mid", 1)
@@ -154,6 +166,23 @@ def test_a_look_is_enough_for_songs_of_long_ago(
     assert set(map(tuple, codes(run(choice(tmp_path)).values()).values())) == {("unchanged",)}
 
 
+def test_a_young_file_is_read_since_its_times_prove_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.mid"
+    path.write_bytes(b"one")
+    assert _stamp(path) == ""
+    now = path.stat().st_ctime_ns
+    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + SETTLED_NS - 1)
+    assert _stamp(path) == ""
+    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + SETTLED_NS)
+    before = _stamp(path)
+    assert before
+    os.utime(path, ns=(10**18, 10**18))  # whoever sets a time back changes another
+    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + 10 * SETTLED_NS)
+    assert _stamp(path) not in ("", before)
+
+
 def test_a_plan_can_be_made_while_another_run_is_at_work(tmp_path: Path) -> None:
     write_song(tmp_path / "songs" / "a.mid", 1)
     convert_book(choice(tmp_path))
@@ -183,6 +212,20 @@ def test_names_that_mean_several_parts_are_told_before_and_after(tmp_path: Path)
     assert len(planned) == 3
 
 
+def test_songs_that_are_gone_are_told_once(tmp_path: Path) -> None:
+    for number in range(FEW + 2):
+        write_song(tmp_path / "songs" / f"{number}.mid", number)
+    run(choice(tmp_path))
+    for number in range(FEW + 1):
+        (tmp_path / "songs" / f"{number}.mid").unlink()
+    planned, remarks = plan_book(choice(tmp_path))
+    assert remarks == (
+        "no longer among the songs, but their files stay: 0.mid, 1.mid, 2.mid, 3.mid, 4.mid and 1 more",
+    )
+    assert len(planned) == len(run(choice(tmp_path))) == 1
+    assert plan_book(choice(tmp_path))[1] == ()
+
+
 def test_many_songs_are_told_in_few_lines() -> None:
     new = [(f"{n}.mid", (("new", CODES["new"]),)) for n in range(FEW + 1)]
     few = [("a\n.mid", (("missing", "a.wav is missing"), ("setting", "step is now 1/4")))]
@@ -199,28 +242,23 @@ def test_many_songs_are_told_in_few_lines() -> None:
 
 def test_terminal_table_and_json_tell_why(tmp_path: Path) -> None:
     write_song(tmp_path / "songs" / "a.mid", 1)
-
-    def said(*words: str) -> str:
-        return subprocess.run(
-            command(tmp_path / "songs", tmp_path / "out", *words),
-            env=environment(), capture_output=True, text=True, check=True,
-        ).stdout  # fmt: skip
-
-    assert said("--dry-run").splitlines() == [
+    assert plan_text(*plan_book(choice(tmp_path))).splitlines() == [
         "1 songs: 1 to convert, 0 to leave; nothing is written",
         "      1 not converted before: a.mid",
     ]
     assert not (tmp_path / "out").exists()
-    assert "      1 not converted before: a.mid" in said().splitlines()
+    result = convert_book(choice(tmp_path))
+    assert "      1 not converted before: a.mid" in as_text(result).splitlines()
+    assert json.loads(as_json(result))["why"] == {"new": 1}
     rows = list(csv.DictReader((tmp_path / "out" / "songbook.csv").read_text().splitlines()))
     assert [(row["why"], row["why_told"]) for row in rows] == [("new", CODES["new"])]
     songs = json.loads((tmp_path / "out" / "songbook.json").read_text())["songs"]
     assert songs[0]["why"] == [["new", CODES["new"]]]
-    assert json.loads(said("--json", "--dry-run", "--step", "1/4"))["plan"] == [
-        {
-            "song": "a.mid",
-            "convert": True,
+    asked = choice(tmp_path, settings=build_settings({"step": "1/4"}))
+    assert plan_values(*plan_book(asked)) == {
+        "songs": 1, "to_convert": 1, "to_leave": 0, "why": {"setting": 1}, "remarks": [],
+        "plan": [{
+            "song": "a.mid", "convert": True,
             "why": [{"code": "setting", "sentence": "step is now 1/4"}],
-        }
-    ]
-    assert json.loads(said("--json"))["why"] == {"unchanged": 1}
+        }],
+    }  # fmt: skip

@@ -12,6 +12,7 @@ import pytest
 from arranger.songbook.changes import change_of, with_change
 from arranger.songbook.overview import write_overview
 from arranger.songbook.record import Record
+from arranger.songbook.table import table_lines
 from arranger.songbook.worklist import by_need
 from tests.report.test_book_page import RECORDS
 
@@ -95,3 +96,28 @@ def test_records_of_other_versions_are_read() -> None:
     found = Record.from_json(json.dumps(values))
     assert found == replace(NOW, heard=())
     assert Record.from_json(NOW.to_json()) == NOW
+
+
+TABLE_WIDE = """\
+Song              Lost  Tune  Bass  Harmony  Drums  Length  Bytes    Tempo  Doubts  Edited      Since the last run
+One               12.0    90   100       40           1:15   1200  120>119  metre               harmony +3
+<b>"Tide" & <...   1.5   100                    80    0:08    90!                   2026-03-04"""
+
+TABLE_NARROW = """\
+Song              Lost  Tune  Bass  Harmony  Drums  Length
+One               12.0    90   100       40           1:15
+    bytes: 1200; tempo: 120>119; doubts: metre; since the
+    last run: harmony +3
+<b>"Tide" & <...   1.5   100                    80    0:08
+    bytes: 90!; edited: 2026-03-04"""
+
+
+@pytest.mark.parametrize(("width", "table"), [(114, TABLE_WIDE), (58, TABLE_NARROW)])
+def test_the_terminal_shows_all_columns_at_any_width(width: int, table: str) -> None:
+    songs = [RECORDS[0], replace(RECORDS[1], title='<b>"Tide" & <i>more')]
+    assert "\n".join(table_lines(songs, width)) == table
+
+
+def test_a_table_of_new_songs_leaves_out_what_tells_nothing() -> None:
+    heading = next(table_lines([replace(NOW, change="new")], 80))
+    assert heading.split() == ["Song", "Lost", "Tune", "Bass", "Drums", "Bytes"]

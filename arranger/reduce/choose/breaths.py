@@ -49,5 +49,7 @@ def breaths(problem: Problem) -> Ints:
     run = np.cumsum(np.diff(silent, prepend=False))  # odd ones are silent
     lengths = np.bincount(run, weights=problem.lengths)
     breath = lengths <= LONGEST_BREATH * problem.steps_per_beat
-    breath[[0, -1, int(silent[0])]] = False  # those lie between tones of the tune
+    breath[[int(silent[0]), -1]] = (
+        False  # the first and the last don't lie between tones of the tune
+    )
     return np.where(silent & breath[run], run, -1)

@@ -44,6 +44,7 @@ try:
 except ImportError:  # no compiler where this was installed
     _compiled = None
 
+# How segments are put together costs time and memory alone: no number below can change a price.
 _WIDTHS = np.array((3, 5, 6, 7, 8, 10, 2**31))
 """Slots, the rest included, up to which segments are priced together."""
 

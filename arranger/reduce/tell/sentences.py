@@ -104,10 +104,10 @@ class _Writer:
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
         drum = song.columns.drum
         kinds = song.columns.pitch + len(_PITCHES) * drum
-        self.names = [_NAMES[kind] for kind in kinds.tolist()]
+        self.names: list[str] = [_NAMES[kind] for kind in kinds.tolist()]
         """What each note is called: pitch, or General MIDI drum."""
         kinds += len(_NAMES) * _marks(song, reduction)
-        self._labels = [_LABELS[kind] for kind in kinds.tolist()]
+        self._labels: list[str] = [_LABELS[kind] for kind in kinds.tolist()]
         self._drum = view(drum)
         self._part = view(song.columns.part)
         self._muted = [role.role == "muted" for role in reduction.roles]
@@ -128,17 +128,19 @@ class _Writer:
 
     def told(self, entry: Entry) -> str:
         """Return why a note has its outcome, all reasons."""
-        if entry.reasons[:1] == ("beyond-limit",) and self._onset[entry.note] >= 0:
+        note, _, reasons, spans, _, by, _, _ = entry
+        decided = reasons[0] if reasons else ""
+        if decided == "beyond-limit" and self._onset[note] >= 0:
             return FOR_BYTES
-        if entry.reasons[:1] == ("track-muted",) and not self._muted[self._part[entry.note]]:
+        if decided == "track-muted" and not self._muted[self._part[note]]:
             return DRUM_OFF
-        if not entry.spans:
-            key = (entry.reasons, entry.by, self._filling[entry.note])
+        if not spans:
+            key = (reasons, by, self._filling[note])
             if key not in self._said:
-                self._said[key] = self._one(entry, entry.reasons[0])
+                self._said[key] = self._one(entry, decided)
             return self._said[key]
-        said = [self._one(entry, reason) for reason in entry.reasons]
-        if entry.by and self._after_drum(entry):
+        said = [self._one(entry, reason) for reason in reasons]
+        if by and self._after_drum(entry):
             said.append(self._filled(AFTER_DRUM, entry, "delayed-by-drum"))
         return "; ".join(said)
 
@@ -173,6 +175,8 @@ class _Writer:
         return said
 
     def _by(self, entry: Entry, reason: str) -> str:
+        if len(entry.by) == 1:
+            return self._labels[entry.by[0]]
         # several causes share the list: drums cover and delay, tones do the rest
         drums = reason in {"delayed-by-drum", "under-drum"}
         by = [note for note in entry.by if self._drum[note] == drums] or entry.by

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.conversion import Conversion, convert
 from arranger.conversion.by_hand import revise, what_was_asked
+from arranger.conversion.pipeline import Conversion, convert
 from arranger.conversion.weigh_sheet import read_source
 from arranger.engine import load_engine
 from arranger.errors import SheetError
@@ -113,12 +113,27 @@ def open_behind(path: Path, sheet: Sheet, source: Path | None) -> Behind:
     ArrangerError
         If song, engine or settings can't be read.
     """
-    engine = load_engine(sheet.engine, beside=path)
     if source is None:
-        song, settings = _of_itself(sheet, engine), Settings(engine=sheet.engine)
+        song = _of_itself(sheet, load_engine(sheet.engine, beside=path))
     else:
-        settings = replace(read_command_line(sheet.settings), engine=sheet.engine)
-        song = read_source(sheet, path, source, settings)
+        song = read_source(sheet, path, source, _settings(sheet))
+    return behind_song(path, sheet, source, song)
+
+
+def behind_song(path: Path, sheet: Sheet, source: Path | None, song: Song) -> Behind:
+    """Convert a song that was read, as `open_behind` does; see there.
+
+    Parameters
+    ----------
+    path, sheet
+        The sheet.
+    source
+        Where the song was found; None: the song is the sheet itself.
+    song
+        The song that the sheet was made from.
+    """
+    engine = load_engine(sheet.engine, beside=path)
+    settings = Settings(engine=sheet.engine) if source is None else _settings(sheet)
     found = convert(song, engine, settings)
     if found.sheet.step_beats != sheet.step_beats and source is not None:
         grid = replace(settings.grid, step=sheet.step_beats)
@@ -161,6 +176,10 @@ def in_sheet(behind: Behind, sheet: Sheet, known: InSheet | None = None) -> InSh
     merged = Merge(sheet=sheet, bars=bars, conflicts=())
     before = None if known is None else known.conversion
     return InSheet(revise(behind.conversion, merged, behind.asked, before), edited)
+
+
+def _settings(sheet: Sheet) -> Settings:
+    return replace(read_command_line(sheet.settings), engine=sheet.engine)
 
 
 def _key(sheet: Sheet) -> _Key:
