@@ -27,9 +27,9 @@ LEVELS = {
     3.0: "three times as fast",
 }
 NEAR_LEVEL = 0.12
-NEARLY_AS_LIKELY = 0.85
-"""Other bars that suit so much of what the chosen ones do are named."""
-MOST = 2
+NEARLY_AS_LIKELY, LEAST_ODDS = 0.85, 2.0
+"""Bars are doubted if others gain so much of what they do, or they gain less than this a bar. Of 30 songs whose
+beats were found, 8 had less, and 7 of these had wrong bars."""
 
 
 def beat_doubt(beat: TrackedBeat, first_line: float) -> Doubt | None:
@@ -51,7 +51,7 @@ def _other_beat(rival: Rival, bpm: float, first_line: float) -> OtherReading:
 
 
 def bars_doubt(odds: Floats, lines: Floats, seconds: Floats) -> Doubt | None:
-    """Return the doubt of bars that were heard on a tracked beat, if others suit nearly as well.
+    """Return the doubt of bars that were heard on a tracked beat, if little speaks for them or as much for others.
 
     Parameters
     ----------
@@ -69,19 +69,20 @@ def bars_doubt(odds: Floats, lines: Floats, seconds: Floats) -> Doubt | None:
     own = float(odds[at[at < len(odds)]].sum()) - sum(
         costs.get(each, 1.0) for each in sizes.tolist()
     )
-    found = []
+    moved: list[tuple[float, float, int, int]] = []
+    counted: list[tuple[float, float, int, int]] = []
     for other, cost in BEAT_LENGTHS:
         for place in range(other):
-            if other == size and np.mean(at % other == place) > 0.5:
-                continue
-            heard = odds[place::other]
-            found.append((float(heard.sum()) - cost * len(heard), other, place))
-    best = sorted(found, reverse=True)[:MOST]
-    others = tuple(
-        _other_bars(other, place, size, seconds)
-        for score, other, place in best
-        if own <= 0.0 or score > NEARLY_AS_LIKELY * own
-    )
+            heard = odds[place::other] - cost
+            row = float(heard.mean()), float(heard.sum()), other, place
+            if other != size:
+                counted.append(row)
+            elif np.mean(at % other == place) <= 0.5:
+                moved.append(row)
+    best = sorted((max(kind) for kind in (moved, counted) if kind), reverse=True)
+    if own >= LEAST_ODDS * len(sizes):
+        best = [each for each in best if each[1] > NEARLY_AS_LIKELY * own]
+    others = tuple(_other_bars(other, place, size, seconds) for _, _, other, place in best)
     return Doubt(f"bars of {size}/4 were found by ear", None, others) if others else None
 
 

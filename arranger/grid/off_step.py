@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.grid.choose import (
     NEARLY_ALL,
     PLAIN_SECONDS,
@@ -66,7 +67,7 @@ def bars_off_step(
     bar = np.searchsorted(bar_beats, attack_beats + 1e-9, side="right") - 1
     off = _off_seconds(beats, step, bpm) > limit
     groups: dict[str, list[tuple[int, Fraction, int]]] = {}
-    for index in np.unique(bar[off]).tolist():
+    for index in distinct(bar[off]).tolist():
         inside = beats[bar == index]
         lost = inside[_off_seconds(inside, step, bpm) > limit]
         holds = next(
