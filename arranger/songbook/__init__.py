@@ -14,7 +14,7 @@ index          The index in OUT: what was made from which bytes with which setti
 limits         What a worker keeps to: the time and memory of one song
 overview       The songbook's own files: all songs on one table, as CSV, as JSON and as a page
 packed         Songs in a ZIP: found by its directory, read where they lie, never unpacked
-page           The page of a songbook: all songs ranked by what was kept
+page           The page of a songbook: its worklist, which song needs a hand first
 plan           What a run will do, and why, before anything is converted
 pool           Many jobs on workers, so that a song that kills its worker costs only itself
 program        What the program itself puts into the outputs, as digests
