@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import FEWEST_ATTACKS, has_bars, named_metre
@@ -106,7 +107,7 @@ def _stated(song: Song, count: int) -> Ints:
     """Return the slots of the file's bar lines, and where the last bar ends."""
     found = bars(song, (count - 1) * song.ticks_per_beat // SLOTS_A_BEAT)
     slots = np.array([bar.start for bar in found]) * SLOTS_A_BEAT / song.ticks_per_beat
-    whole = np.unique(np.rint(slots).astype(np.int64))
+    whole = distinct(np.rint(slots).astype(np.int64))
     return whole[whole < count]
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import runs_named
+from arranger.columns import median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,7 +24,7 @@ HEARD = 0.03
 MOST_PASSAGES = 3
 """With more, the slowest and the fastest bar are told instead."""
 PARTS = 4
-"""Of a bar, whose median (the mean of the inner two) is its tempo."""
+"""Of a bar, whose median is its tempo."""
 
 
 class Passage(NamedTuple):
@@ -45,8 +46,7 @@ def part_places(lines: Floats) -> Floats:
 def bar_tempos(beats: Floats, seconds: Floats) -> Floats:
     """Return the tempo of each bar, from beat and time of its `part_places`; shape (bars,)."""
     tempos: Floats = 60.0 * np.diff(beats, axis=1) / np.maximum(np.diff(seconds, axis=1), 1e-6)
-    inner: Floats = np.sort(tempos, axis=1)[:, 1:-1]  # np.median would import numpy.ma
-    return inner.mean(axis=1)
+    return median(tempos)
 
 
 def changes(tempos: Floats, bpm: float) -> tuple[Passage, ...]:
