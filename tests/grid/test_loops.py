@@ -6,10 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger import convert
 from arranger.engine import load_engine
 from arranger.errors import SettingsError
 from arranger.grid import plan_grid
-from arranger.settings import GridSettings
+from arranger.report import summary
+from arranger.settings import GridSettings, Settings
 from arranger.song.model import Control, Mark
 from tests.grid.songs import TICKS, song_of
 
@@ -131,3 +133,18 @@ def test_what_follows_the_end_has_followed_it_before(form: list[int]) -> None:
         for at in range(4, len(form))
     )
     assert 2 * grid.loop_step <= grid.steps
+
+
+def test_a_section_that_comes_again_is_offered_to_go_back_to() -> None:
+    song = song_of(bars_of(*INTRO, *VERSE, *CHORUS, *VERSE, *CODA))
+    remarks = summary(convert(song, ENGINE, Settings())).remarks
+    (offered,) = [remark for remark in remarks if "--loop" in remark]
+    assert offered == "section A is bars 3-6, and again 11-14 (--loop 3: the end goes back to it)"
+    grid = plan_grid(song, ENGINE, GridSettings(loop="3"))
+    assert grid.loop_step == grid.bars[2].first_step
+    round_ = song_of(bars_of(*INTRO, *VERSE, *CHORUS, *VERSE, *CHORUS))
+    told = [
+        each for each in summary(convert(round_, ENGINE, Settings())).remarks if "section" in each
+    ]
+    assert told
+    assert not any("--loop" in each for each in told)
