@@ -69,7 +69,7 @@ def measured(job: tuple[dict[str, Any], int, float]) -> tuple[Any, ...] | None:
         row["comp"] == "pop", rubato, row["metre"],
         (f_measure(cut(done.beats), cut(beat.seconds)), f_measure(cut(done.bars), cut(found)),
          float(level and size == true_size), float((size % 3 == 0) == (true_size % 3 == 0))),
-        beat.likelihood, beat.sure[kept], right[kept],
+        beat.sure, beat.each_sure[kept], right[kept],
     )  # fmt: skip
 
 

@@ -56,7 +56,6 @@ class Lesson(NamedTuple):
     pop: bool
     features: Any
     quality: Any
-    """`NOT_COUNTED` for other bars on the same beats."""
     heard: HeardSong
     beats: Any
     kept: Any
@@ -113,7 +112,6 @@ def lesson(job: tuple[dict[str, Any], int]) -> list[Lesson]:
             return times[(times >= bounds[0] - NEAR) & (times <= bounds[1] + NEAR)]
 
         quality = np.array([f_measure(cut(done.beats), cut(r.beats)) for r in readings])
-        quality[[r.kind == "metre" for r in readings]] = NOT_COUNTED
         features = np.array([r.features for r in readings])
         inside = cut(beat.seconds)
         at = np.searchsorted(done.beats, inside)

@@ -67,26 +67,6 @@ def test_readings_are_likely_by_their_features_and_what_the_file_says() -> None:
     assert ahead(reading(0.5), True) == pytest.approx(0)
 
 
-def test_other_readings_are_those_of_other_beats_or_bars_the_likeliest_first() -> None:
-    readings = [
-        reading(0.5), reading(0.51, "file"), reading(1.0, "half"), reading(0.5, "shifted", 0.25),
-        reading(0.5, "metre"), reading(1.02, "two thirds"),
-    ]  # fmt: skip
-    alike = np.array([beat._same_beats(readings[0], each) for each in readings])
-    assert alike.tolist() == [True, True, False, False, True, False]
-    likely = np.array([0.5, 0.1, 0.2, 0.05, 0.1, 0.05])
-    first, second = beat._others(readings, likely, 0, alike, 0.88)
-    assert (first.kind, first.bpm, first.beats_a_bar) == ("metre", 120, 4)
-    assert first.likelihood == pytest.approx(0.1)
-    # three share the 12 % that the beat's sureness leaves
-    assert (second.kind, second.bpm) == ("half", 60)
-    assert second.likelihood == pytest.approx(0.12 * 0.2 / 0.3)
-    # no other of that tempo
-    metre_is_sure = np.array([0.5, 0.1, 0.2, 0.01, 0.0, 0.19])
-    kinds = [each.kind for each in beat._others(readings, metre_is_sure, 0, alike, 0.6)]
-    assert kinds == ["half", "shifted"]
-
-
 @pytest.mark.parametrize(
     ("first", "last", "begin", "end"),
     [
@@ -281,8 +261,7 @@ def test_the_files_own_timeline_in_beats_and_by_the_clock() -> None:
         assert found.bar_ticks.tolist() == [0, 3 * TICKS, 6 * TICKS, 9 * TICKS]
         assert [tuple(label) for label in found.labels] == [(1, 3, 4), (2, 3, 4), (3, 3, 4)]
     asked = file_timeline(song, notes, find_attacks(notes), GridSettings(tempo=77.0))
-    assert asked.bpm == 77
-    assert "played evenly at 77" in asked.remarks[0]
+    assert (asked.bpm, asked.own_bpm) == (77, 60)
 
 
 def test_weights_are_those_of_the_file_in_the_order_of_the_features() -> None:

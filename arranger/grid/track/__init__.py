@@ -11,7 +11,8 @@ frames      What the network that hears bars is shown
 likeness    Where the harmony changes and what comes back
 network     A small network of convolutions over time, run by numpy
 phase       Where in a beat of known times the music's beat falls
-readings    Readings of what was heard: other tempos, between the beats, other bars
+readings    Readings of what was heard: other tempos, between the beats
+rivals      How sure a reading of the beat is, and which others would be next
 smooth      Smoothing a beat: the beat times
 sureness    How sure each beat is
 weights     The weights of small sums of features

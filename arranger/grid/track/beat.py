@@ -23,16 +23,18 @@ from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.phase import BINS, PLACES
 from arranger.grid.track.readings import FEATURES, FEWEST_BEATS, reading_of, readings_of
+from arranger.grid.track.rivals import NEAR_TEMPO, rivals
 from arranger.grid.track.smooth import smooth_beats
 from arranger.grid.track.sureness import sureness
 from arranger.grid.track.weights import weights_of
 
 if TYPE_CHECKING:
-    from arranger.columns import Bools, Floats
+    from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.beats_heard import HeardSong
     from arranger.grid.track.evidence import Evidence
     from arranger.grid.track.readings import Reading
+    from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings
     from arranger.song.notes import TimedColumns
 
@@ -46,30 +48,14 @@ LEAST_SECONDS = 0.1
 """A beat that stands still at an end of the song goes on with this period."""
 FILE_BEAT = 8.0
 FILE_TEMPO = 1.0
-NEAR_TEMPO = 0.12
-"""Largest logarithm of the ratio of two tempos that are taken as the same level."""
 QUICKER, SLOWER = 1.25, 1.6
 """How far the tempo may leave one that the user gives."""
 EARLY_BEATS = 0.12
 """A first onset this much before a beat belongs to it, in beats."""
 NEAR_BEAT = 0.2
 """How far from the first beat that a user gives a beat may be, in beats."""
-MOST_OTHERS = 2
-
-
-class OtherReading(NamedTuple):
-    """Another way to hear a song."""
-
-    kind: str
-    """"half", "double" and so on (`readings.RATIOS`): its tempo against the best's that is heard; "shifted":
-    between its beats; "metre": other bars on its beats; "best" or "file" where the other of them was
-    taken."""
-    bpm: float
-    first_beat: float
-    """Seconds of its first beat in the song."""
-    beats_a_bar: int
-    likelihood: float
-    """0..1, in the same measure as the beat's own."""
+NEAR_END = 0.1
+"""Seconds: beats beyond the first and last attack aren't asked how sure they are."""
 
 
 class TrackedBeat(NamedTuple):
@@ -77,12 +63,12 @@ class TrackedBeat(NamedTuple):
 
     seconds: Floats
     """Shape (beats,): from at or before the first onset to at or after the last end."""
-    likelihood: float
+    sure: float
     """0..1: how many of its beats are likely right; calibrated, see `arranger.grid.track.sureness`."""
-    sure: Floats
+    others: tuple[Rival, ...]
+    """The likeliest other readings."""
+    each_sure: Floats
     """Shape (beats,): how likely each beat is right."""
-    others: tuple[OtherReading, ...]
-    """The likeliest other readings, at most `MOST_OTHERS`."""
     heard: HeardSong
 
     @property
@@ -122,12 +108,14 @@ def track_beat(
     last = float(notes.end_seconds.max())
     beats = _smoothed(_covering(chosen.beats, evidence.seconds[0], last), evidence, heard)
     beats = _covering(beats, evidence.seconds[0], last)
-    alike = np.array([_same_beats(chosen, reading) for reading in readings])
-    sure = sureness(heard, beats, float(likelihood[alike].sum()))
-    inside = (beats >= evidence.seconds[0] - 0.1) & (beats <= evidence.seconds[-1] + 0.1)
+    share, others = rivals(readings, likelihood, best)
+    sure = sureness(heard, beats, share)
+    inside = (beats >= evidence.seconds[0] - NEAR_END) & (beats <= evidence.seconds[-1] + NEAR_END)
     mean = float(sure[inside].mean()) if inside.any() else float(sure.mean())
-    others = _others(readings, likelihood, best, alike, mean)
-    return TrackedBeat(beats, mean, sure, others, heard)
+    # the others share what the beat's sureness leaves
+    left = (1.0 - mean) / max(1.0 - share, 1e-9)
+    others = tuple(other._replace(likelihood=other.likelihood * left) for other in others)
+    return TrackedBeat(beats, mean, others, sure, heard)
 
 
 def all_readings(
@@ -192,48 +180,6 @@ def _file_reading(heard: HeardSong, span: float, file_beat: FileBeat) -> Reading
         if len(beats) >= FEWEST_BEATS and (best is None or gained > best[0]):
             best = gained, beats
     return None if best is None else reading_of("file", heard, best[1], best[0], span)
-
-
-def _same_beats(one: Reading, other: Reading) -> bool:
-    """Return whether two readings have about the same beats."""
-    if _gap(one.period, other.period) >= NEAR_TEMPO:
-        return False
-    at = np.interp(other.beats, one.beats, np.arange(len(one.beats)))
-    return float(median(np.abs(at - np.rint(at)))) < NEAR_BEAT
-
-
-def _others(
-    readings: list[Reading], likelihood: Floats, best: int, alike: Bools, sure: float
-) -> tuple[OtherReading, ...]:
-    """Return the likeliest readings of other beats or bars, in the measure of a beat's sureness."""
-    metre = np.array([reading.kind == "metre" for reading in readings])
-    # other beats share what the beat's sureness leaves; other bars stand beside the best ones
-    beside = float(likelihood[~alike].sum())
-    scale = np.where(metre, 1.0, (1.0 - sure) / max(beside, 1e-9))
-    found: list[OtherReading] = []
-    for index in np.argsort(-likelihood * scale, kind="stable").tolist():
-        reading, share = readings[index], float(likelihood[index] * scale[index])
-        if index == best or (alike[index] and not metre[index]):
-            continue
-        if any(other.kind == reading.kind or _as_fast(other, reading) for other in found):
-            continue
-        found.append(
-            OtherReading(
-                reading.kind,
-                60.0 / reading.period,
-                float(reading.beats[0]),
-                reading.beats_a_bar,
-                share,
-            )
-        )
-    return tuple(found[:MOST_OTHERS])
-
-
-def _as_fast(other: OtherReading, reading: Reading) -> bool:
-    return (
-        "metre" not in {other.kind, reading.kind}
-        and _gap(60 / other.bpm, reading.period) < NEAR_TEMPO
-    )
 
 
 def _smoothed(beats: Floats, evidence: Evidence, heard: HeardSong) -> Floats:

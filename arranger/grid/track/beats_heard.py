@@ -55,12 +55,11 @@ class HeardSong(NamedTuple):
         found = _near(self.odds[:, 1], at, NEAR_BAR) + BAR_BIAS
         return np.where((at < 0) | (at > len(self.odds)), 0.0, np.clip(found, -SUREST, SUREST))
 
-    def lines(self, seconds: Floats, without: int | None = None) -> LikeliestBars | None:
-        """Return the likeliest bars on beats at some seconds; ``without``: of no such number of beats."""
+    def lines(self, seconds: Floats) -> LikeliestBars | None:
+        """Return the likeliest bars on beats at some seconds."""
         lengths = tuple(
             (size, cost - METRE * float(self.metres[min(size, METRES) - 1]))
             for size, cost in BEAT_LENGTHS
-            if size != without
         )
         return likeliest_bars(self.bar_odds(seconds), lengths)
 

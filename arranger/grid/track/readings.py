@@ -1,4 +1,4 @@
-"""Readings of what was heard: the best beat, and the best at other tempos, between its beats, or in other bars.
+"""Readings of what was heard: the best beat, and the best at other tempos, or between its beats.
 
 Each is described by the same features; a weighted sum of them (``weights.json``, trained by
 ``tests/benchmarks/train_readings.py``) is the logarithm of how likely it is against the others.
@@ -51,7 +51,7 @@ class Reading(NamedTuple):
     """One way to hear beats and bars."""
 
     kind: str
-    """"best", one of `RATIOS` (its tempo against the best's), "shifted", "metre" or "file"."""
+    """"best", one of `RATIOS` (its tempo against the best's), "shifted" or "file"."""
     beats: Floats
     """Seconds, rising; at least `FEWEST_BEATS`."""
     bars: LikeliestBars | None
@@ -62,11 +62,6 @@ class Reading(NamedTuple):
     def period(self) -> float:
         """The median period in seconds."""
         return float(median(np.diff(self.beats)))
-
-    @property
-    def beats_a_bar(self) -> int:
-        """The usual number of beats a bar."""
-        return 4 if self.bars is None else int(np.bincount(np.diff(self.bars.lines)).argmax())
 
 
 def readings_of(
@@ -99,7 +94,6 @@ def readings_of(
         found.append(_followed(kind, heard, odds, span, periods))
     if first_beat is None:
         found.append(_between(heard, odds, span, best, shortest, longest))
-    found.append(in_other_bars(best, heard, span))
     return [reading for reading in found if reading is not None]
 
 
@@ -139,18 +133,6 @@ def _between(
     taken = odds.copy()
     taken[at[(at >= 0) & (at < len(odds))]] = -SUREST
     return _followed("shifted", heard, taken, span, periods)
-
-
-def in_other_bars(reading: Reading, heard: HeardSong, span: float) -> Reading | None:
-    """Return the reading with the likeliest bars of another length."""
-    if reading.bars is None:
-        return None
-    bars = heard.lines(reading.beats, without=reading.beats_a_bar)
-    if bars is None:
-        return None
-    features = reading.features.copy()
-    features[FEATURES.index("bars")] = bars.score / span
-    return Reading("metre", reading.beats, bars, features)
 
 
 def reading_of(kind: str, heard: HeardSong, beats: Floats, gained: float, span: float) -> Reading:
