@@ -18,7 +18,6 @@ from arranger.report.hearing import LINES
 from arranger.report.song_page import BOOT
 from arranger.songbook.changes import NEW
 from arranger.songbook.doubts import WORDS
-from arranger.songbook.progress import spoken_time
 from arranger.songbook.worklist import COLUMNS, by_need
 from arranger.version import VERSION
 
@@ -134,10 +133,8 @@ def _running(running: Progress | None) -> dict[str, Any]:
     """Return what the page says of a run that goes on, or was stopped."""
     if running is None:
         return {"running": None}
-    left = running.seconds_left
     return {
         "running": running,
-        "time_left": "" if left is None else spoken_time(left),
         "written": round(1000 * time.time()),
         "again": running.again_seconds,
     }

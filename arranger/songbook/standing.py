@@ -131,7 +131,10 @@ def _told(ledger: dict[str, Any]) -> dict[str, Any]:
         "bass": names.get("bass", ""),
         "notes_digest": notes_digest(
             int(source["ticks_per_beat"]),
-            ((n["onset_tick"], n["duration_tick"], n["pitch"], n["drum"]) for n in notes),
+            *(
+                [note[key] for note in notes]
+                for key in ("onset_tick", "duration_tick", "pitch", "drum")
+            ),
         ),
         "heard": () if heard is None else tuple(_share(heard, line) for line in LINES),
         "lost": totals.get("lost"),

@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 from arranger.report.song_page import BookPlace, html_page_pieces
 from arranger.songbook.converted import done_record
 from arranger.songbook.page import book_page
+from arranger.songbook.progress import Progress
 from arranger.songbook.record import Record
 from tests.browser.conftest import DEMO_SONGS, converted
 from tests.browser.test_song_page import violations
@@ -187,3 +188,23 @@ def test_axe_finds_no_violation_and_nothing_sticks_out(
     page.keyboard.press("Enter")
     page.locator("html[data-ready] #roll").wait_for()
     assert not violations(page, axe)
+
+
+def test_a_page_of_a_run_that_goes_on_says_how_far_it_is_and_when_it_is_old(
+    opened: Callable[..., Opened], tmp_path: Path
+) -> None:
+    record = Record(relative="a.mid", place="a", state="done", notes=4)
+    path = tmp_path / "songbook.html"
+    path.write_text(book_page([record], {}, Progress(1, 5, seconds_left=60.0)), encoding="utf-8")
+    page = opened(path).page
+    place = page.locator("#running")
+    expect(place).to_contain_text("The run goes on: 1 of 5 songs are done, about 60 seconds left.")
+    expect(page.locator("#age")).to_be_empty()
+    path.write_text(
+        re.sub('data-written="\\d+"', 'data-written="0"', path.read_text()), encoding="utf-8"
+    )
+    page.get_by_role("button", name="Reload").click()
+    expect(page.locator("#age")).to_contain_text("Reload it; if nothing newer comes")
+    path.write_text(book_page([record], {}), encoding="utf-8")
+    page.get_by_role("button", name="Reload").click()
+    expect(place).to_have_count(0)
