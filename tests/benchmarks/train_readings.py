@@ -7,7 +7,7 @@ their own tempo, several times, so that they count as much as scores.
 - ``reading``: the weights by which the readings that are chosen have the best F-measure against the true beats,
   pop songs and scores counted alike, by a seeded random search; then scaled so that exp(sum) says how likely
   each reading is, wanted in proportion to exp(F / `SHARPNESS`). (A conditional logit chooses worse.)
-- ``sure``: a logistic regression: is a beat within 70 ms of a true one?
+- ``sure``: a logistic regression, on beats that are chosen by the former: is one within 70 ms of a true one?
 
 Writes both into ``weights.json``; the phase's weights stay.
 """
@@ -20,24 +20,22 @@ import pickle
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.beat import all_readings, track_beat
+from arranger.grid.track.beat import all_readings, likelihoods, track_beat
 from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.readings import FEATURES
+from arranger.grid.track.rivals import rivals
 from arranger.grid.track.sureness import SURE_FEATURES, sure_features
 from arranger.settings import GridSettings
 from tests.benchmarks.performing import Played, perform
 from tests.benchmarks.playing import play_freely
 from tests.benchmarks.train_bars import piece_of, recorded
 from tests.benchmarks.train_beats import kind_of
-
-if TYPE_CHECKING:
-    from arranger.grid.track.beats_heard import HeardSong
 
 SHARPNESS, SURE_PENALTY = 0.08, 0.5
 START = (0.35, 0.8, 0.5, 1.3, -2.5, 1.2, -1.9)
@@ -56,12 +54,10 @@ class Lesson(NamedTuple):
     pop: bool
     features: Any
     quality: Any
-    heard: HeardSong
-    beats: Any
-    kept: Any
-    """Which of the beats lie where the truth is known."""
+    sure_rows: Any
+    """`sure_features` of the beats that lie where the truth is known."""
     right: Any
-    """Of those: which are right."""
+    """Which of those are right."""
 
 
 def f_measure(truth: Any, found: Any) -> float:
@@ -118,9 +114,10 @@ def lesson(job: tuple[dict[str, Any], int]) -> list[Lesson]:
         padded = np.concatenate(([-9e9], done.beats, [9e9]))
         right = np.minimum(inside - padded[at], padded[at + 1] - inside) <= NEAR
         kept = (beat.seconds >= bounds[0] - NEAR) & (beat.seconds <= bounds[1] + NEAR)
-        found.append(
-            Lesson(job[0]["comp"] == "pop", features, quality, heard, beat.seconds, kept, right)
-        )
+        likely = likelihoods(readings, None)
+        share, _ = rivals(readings, likely, int(likely.argmax()))
+        sure_rows = sure_features(heard, beat.seconds, share)[kept]
+        found.append(Lesson(job[0]["comp"] == "pop", features, quality, sure_rows, right))
     return found
 
 
@@ -161,19 +158,6 @@ def fit_readings(lessons: list[Lesson]) -> Any:
     return weights * max(SCALES, key=likelihood)
 
 
-def reading_share(lesson: Lesson, weights: Any) -> float:
-    """Return how likely the best reading is, and those of its beats."""
-    scores = lesson.features @ weights
-    likely = np.exp(scores - scores.max())
-    likely /= likely.sum()
-    best = lesson.features[likely.argmax()]
-    period, shifted = FEATURES.index("period"), FEATURES.index("shifted")
-    same = (np.abs(lesson.features[:, period] - best[period]) < 0.02) & (
-        lesson.features[:, shifted] == best[shifted]
-    )
-    return float(likely[same].sum())
-
-
 def fit_sureness(rows: Any, right: Any, worth: Any) -> Any:
     weights = np.zeros(rows.shape[1])
     for _ in range(25):
@@ -190,25 +174,30 @@ def main(pieces: Path) -> None:
     with lzma.open(pieces) as file:
         rows = pickle.load(file)
     jobs = [(row, n) for n, row in enumerate(rows) if kind_of(n, row) == "check" and row["sure"]]
+    write("reading", FEATURES, fit_readings(lessons_of(jobs)))
+    teach_sureness(lessons_of(jobs))
+
+
+def lessons_of(jobs: list[tuple[dict[str, Any], int]]) -> list[Lesson]:
+    """Return the lessons of some pieces, by the weights that are written now."""
     with ProcessPoolExecutor(2) as workers:
-        teach([found for some in workers.map(lesson, jobs, chunksize=4) for found in some])
+        return [found for some in workers.map(lesson, jobs, chunksize=4) for found in some]
 
 
-def teach(lessons: list[Lesson]) -> None:
-    """Fit all weights and write them."""
-    weights = fit_readings(lessons)
-    rows = [
-        sure_features(each.heard, each.beats, reading_share(each, weights))[each.kept]
-        for each in lessons
-    ]
+def teach_sureness(lessons: list[Lesson]) -> None:
+    """Fit and write what says how sure beats are; every performance counts alike."""
     worth = [np.full(len(each.right), 50.0 / max(len(each.right), 1)) for each in lessons]
     right = np.concatenate([each.right for each in lessons])
-    sure = fit_sureness(np.concatenate(rows), right, np.concatenate(worth))
+    rows = np.concatenate([each.sure_rows for each in lessons])
+    write("sure", SURE_FEATURES, fit_sureness(rows, right, np.concatenate(worth)))
+
+
+def write(kind: str, features: tuple[str, ...], weights: Any) -> None:
+    """Write weights of a kind, beside the others."""
     named = json.loads(WEIGHTS.read_text(encoding="utf-8"))
-    named["reading"] = dict(zip(FEATURES, weights.round(4).tolist(), strict=True))
-    named["sure"] = dict(zip(SURE_FEATURES, sure.round(4).tolist(), strict=True))
+    named[kind] = dict(zip(features, weights.round(4).tolist(), strict=True))
     WEIGHTS.write_text(json.dumps(named, indent=2) + "\n", encoding="utf-8")
-    print(len(lessons), "performances", named["reading"], named["sure"])
+    print(kind, named[kind])
 
 
 if __name__ == "__main__":
