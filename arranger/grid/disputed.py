@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import distinct
 from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import FEWEST_ATTACKS, has_bars, named_metre
@@ -65,7 +66,7 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     """
     settings = grid.settings
     asked = settings is not None and (settings.metre is not None or asks_place(settings))
-    if grid.basis != "file" or asked or not has_bars(song):
+    if grid.basis != "file" or asked or not has_bars(song) or _is_rare(song):
         return None
     notes = timed_columns(song)
     attacks = find_attacks(notes)
@@ -98,11 +99,17 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     )
 
 
+def _is_rare(song: Song) -> bool:
+    """Return whether the file states a metre that nobody states by accident, such as 7/8."""
+    slots = {4 * SLOTS_A_BEAT * metre.numerator / metre.denominator for metre in song.metres}
+    return not slots <= {size for size, _ in SLOT_LENGTHS}
+
+
 def _stated(song: Song, count: int) -> Ints:
     """Return the slots of the file's bar lines, and where the last bar ends."""
     found = bars(song, (count - 1) * song.ticks_per_beat // SLOTS_A_BEAT)
     slots = np.array([bar.start for bar in found]) * SLOTS_A_BEAT / song.ticks_per_beat
-    whole = np.unique(np.rint(slots).astype(np.int64))
+    whole = distinct(np.rint(slots).astype(np.int64))
     return whole[whole < count]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise, product
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -25,6 +26,10 @@ from arranger.grid.track.network import Block, Network, load, run
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
+
+if TYPE_CHECKING:
+    from arranger.grid import Grid
+    from arranger.song.model import Song
 
 ENGINE = load_engine("twin-phase")
 
@@ -233,3 +238,14 @@ def test_bars_of_twice_or_half_the_length_contradict_nothing() -> None:
     tune, below = waltz(24)
     doubled = song_of(tune, below, metres=((0, 6, 4),))
     assert heard_bars(doubled, plan_grid(doubled, ENGINE)) is None
+
+
+def test_a_rare_metre_is_never_stated_by_accident() -> None:
+    """Common practice, no source: 4/4 is what files say that nobody gave a metre."""
+    tune, below = waltz(24)
+    assert heard_bars(*_planned(song_of(tune, below, metres=((0, 7, 8),)))) is None
+    assert heard_bars(*_planned(song_of(tune, below, metres=((0, 4, 4),)))) is not None
+
+
+def _planned(song: Song) -> tuple[Song, Grid]:
+    return song, plan_grid(song, ENGINE)
