@@ -122,7 +122,7 @@ def test_force_and_keep_edits_reach_an_edit_that_was_seen_before(tmp_path: Path)
     generated = sheet.read_text()
     edited = edit(sheet)
     for force, keep, state, converted in (
-        (False, False, "kept-edit", 1),
+        (False, False, "kept-edit", 0),
         (False, False, "kept-edit", 0),
         (False, True, "done", 1),
         (False, True, "done", 0),
