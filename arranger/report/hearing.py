@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import distinct, unchanging
+from arranger.columns import begins, distinct, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
@@ -106,10 +106,10 @@ def beats_of(grid: Grid) -> Beats:
     # steps * (quarter notes/step) / (quarter notes/beat) = beats
     beat = (np.arange(grid.steps) - first[bar]) * step.numerator * denominator[bar]
     beat //= 4 * step.denominator
-    begins = (np.diff(bar, prepend=-1) != 0) | (np.diff(beat, prepend=-1) != 0)
-    at = np.flatnonzero(begins)
+    begun = begins(bar) | begins(beat)
+    at = np.flatnonzero(begun)
     length = np.maximum(64 // denominator, 1)[bar[at]]
-    return Beats(bar[at], beat[at] + 1, length, np.cumsum(begins) - 1)
+    return Beats(bar[at], beat[at] + 1, length, np.cumsum(begun) - 1)
 
 
 def first_and_last_beat(song: Song, grid: Grid, beats: Beats, line: Ints) -> tuple[Ints, Ints]:
