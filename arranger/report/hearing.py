@@ -169,8 +169,9 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
         pitch = song.columns.pitch[harmony] % 12
         heard[harmony] = (sums[pitch, last + 1] - sums[pitch, first]) * 100 // (last + 1 - first)
     struck = _steps_asked(song, grid, line)
-    for note in np.flatnonzero((line == TUNE) | (line == BASS)).tolist():
-        if entries[note].reasons and outcome[note] in (_OUTCOME["changed"], _OUTCOME["merged"]):
+    partly = (outcome == _OUTCOME["changed"]) | (outcome == _OUTCOME["merged"])
+    for note in np.flatnonzero(partly & ((line == TUNE) | (line == BASS))).tolist():
+        if entries[note].reasons:
             bass = bool(line[note] == BASS)
             heard[note] = _of_line(entries[note], grid, int(struck[note]), bass=bass)
     return unchanging(heard)
