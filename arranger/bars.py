@@ -60,6 +60,25 @@ def bars_named(numbers: Sequence[str]) -> str:
     return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
+def runs_named(numbers: Sequence[int], most: int = MOST_NAMED) -> str:
+    """Return bars in rising order as people say them, those in a row together; many runs are counted.
+
+    >>> runs_named([7]), runs_named([1, 2, 3, 7]), runs_named([1, 3, 5, 7], most=2)
+    ('bar 7', 'bars 1-3 and 7', 'bars 1 and 3 and 2 more')
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = [f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs[:most]]
+    more = sum(map(len, runs[most:]))
+    bars = "bar" if len(numbers) == 1 else "bars"
+    listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
+    return f"{bars} {listed}{f' and {more} more' if more else ''}"
+
+
 def parse_metre(text: str) -> tuple[int, int]:
     """Return numerator and denominator of "3/4".
 

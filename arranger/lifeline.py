@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 import time
 
@@ -15,6 +16,23 @@ from arranger.temporaries import remove_temporaries
 
 LOOK_SECONDS = 0.2
 """How often a worker looks whether its parent is still there."""
+
+_START = """
+import sys
+from importlib import import_module
+name = sys.argv[1]
+sys.path[:] = sys.argv[2:]
+import_module(name).main()
+"""
+
+
+def command_of(module: str) -> list[str]:
+    """Return the command line of a process that runs ``main`` of a module, found as this one's are.
+
+    It is the plain interpreter's, which asks nothing of the calling program, neither a main guard nor
+    being without threads.
+    """
+    return [sys.executable, "-P", "-c", _START, module, *sys.path]
 
 
 def start_worker(parent: int) -> None:

@@ -202,7 +202,7 @@ OPTIONS: tuple[Option, ...] = (
         "beat: one tempo throughout; clock: slower passages get longer tones.",
     ),
     Option("bars", "grid", "bars", parse_bars, "one", "A-B", "Convert only these bars."),
-    Option("loop", "grid", "loop", _loop, "one", "BAR", "Bar to go back to, auto or none."),
+    Option("loop", "grid", "loop", _loop, "one", "BAR", "Bar to go back to, auto (by marks, or where the end leads back) or none."),
     Option("max-steps", "grid", "max_steps", _COUNT, "one", "N", "Most steps the sheet may have."),
     Option("tune", "reduce", "tune", str, "one", "TRACK", "Track of the tune: number or name; '*horn*' is the likeliest of several."),
     Option("bass", "reduce", "bass", str, "one", "TRACK", "Track of the bass: number or name; '*low*' is the likeliest of several."),

@@ -52,10 +52,10 @@ def progress_bar(title: str) -> Iterator[Callable[[int, int], None]]:
 
 
 @contextmanager
-def counting(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Yield a function to call with things done and things in all.
+def counting(what: str) -> Iterator[Callable[[int, int, str], None]]:
+    """Yield a function to call with things done, things in all, and what to say of the time left.
 
-    A terminal shows a bar with rate and time left; a pipe gets a plain line at every tenth.
+    A terminal shows that on one line with a bar; a pipe gets a plain line at every tenth.
     """
     if sys.stderr.isatty():
         with _bar_of(what) as report:
@@ -63,42 +63,38 @@ def counting(what: str) -> Iterator[Callable[[int, int], None]]:
         return
     tenths = 0
 
-    def tell(done: int, whole: int) -> None:
+    def tell(done: int, whole: int, left: str) -> None:
         nonlocal tenths
         now = 10 * done // max(whole, 1)
         if now > tenths:
             tenths = now
-            say(f"{done} of {whole} {what}", error=True)
+            say(", ".join(filter(None, (f"{done} of {whole} {what}", left))), error=True)
 
     yield tell
 
 
 @contextmanager
-def _bar_of(what: str) -> Iterator[Callable[[int, int], None]]:
+def _bar_of(what: str) -> Iterator[Callable[[int, int, str], None]]:
     from rich.console import Console
     from rich.progress import (
         BarColumn,
         MofNCompleteColumn,
         Progress,
         TextColumn,
-        TimeRemainingColumn,
     )
 
     shown = Progress(
         TextColumn(what),
         BarColumn(),
         MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]}"),
-        TimeRemainingColumn(),
+        TextColumn("{task.fields[left]}"),
         console=Console(stderr=True),
         transient=True,
     )
-    started = time.monotonic()
     with shown:
-        task = shown.add_task(what, total=None, rate="")
+        task = shown.add_task(what, total=None, left="")
 
-        def report(done: int, whole: int) -> None:
-            rate = done / max(time.monotonic() - started, 1e-3)
-            shown.update(task, completed=done, total=whole, rate=f"{rate:.1f}/s")
+        def report(done: int, whole: int, left: str) -> None:
+            shown.update(task, completed=done, total=whole, left=left)
 
         yield report

@@ -96,6 +96,7 @@ def songbook(
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
     from arranger.songbook.advice import suggest as advise
+    from arranger.songbook.progress import Progress
     from arranger.songbook.reasons import plan_text, plan_values
     from arranger.songbook.summing_up import advice_json, advice_text, as_json, as_text
 
@@ -123,7 +124,11 @@ def songbook(
         return
     width = max(shutil.get_terminal_size().columns, 60) if sys.stdout.isatty() else 80
     try:
-        with counting("songs") as progress:
+        with counting("songs") as report:
+
+            def progress(now: Progress) -> None:
+                report(now.done, now.songs, now.left)
+
             if suggest:
                 advised = advise(choice, output, progress)
                 said, failed = (

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.errors import SettingsError
+from arranger.errors import UsageError
 from arranger.song.model import MetreChange
 from arranger.song.time import bars
 
@@ -36,11 +36,11 @@ def asks_place(settings: GridSettings) -> bool:
 
     Raises
     ------
-    SettingsError
+    UsageError
         If that is said twice.
     """
     if settings.pickup is not None and settings.first_beat is not None:
-        raise SettingsError(
+        raise UsageError(
             "--pickup and --first-beat both say where bars begin", remedy="give one of them"
         )
     return settings.pickup is not None or settings.first_beat is not None

@@ -25,6 +25,13 @@ term                 counts
 `OFF_TEMPO`          each percent beyond 2 by which the engine can't play the tempo
 ===================  ======================================================================
 
+A step on which the engine misses the tempo by more than `MOST_OFF_TEMPO` isn't offered, unless all do.
+
+The song's **raster** is the coarsest step on which `NEARLY_ALL` attacks stand, as the ear tells, and on
+which, while it has fewer than `EASY` steps a beat, at most `FEW` of the notes collide. What a step finer than
+that gains for the few other notes is too little to be heard in two voices, and doesn't count; what it gains
+where an engine needs silent steps does.
+
 From memory: a displaced onset is noticed from about 10 ms in fast sequences (Friberg and Sundberg
 1995). The weights are ours, set so that a musician's choice comes out on the corpora that the
 benchmarks measure.
@@ -63,6 +70,11 @@ BAR_LINE = 0.5
 UNUSED_THIRDS = 2.0
 DOUBLING = 3.0
 OFF_TEMPO = 1.0
+MOST_OFF_TEMPO = 3.0
+"""Percent."""
+NEARLY_ALL, FEW = 0.97, 0.01
+EASY = 4
+"""Rows of up to so many steps a beat are easily counted (common practice, no source)."""
 
 UNHEARD_SECONDS, PLAIN_SECONDS = 0.010, 0.050
 PLAYED_UNHEARD_SECONDS, PLAYED_PLAIN_SECONDS = 0.030, 0.080
@@ -71,8 +83,11 @@ ARTICULATION_SECONDS = 0.130
 """A silence up to this long is heard as articulation."""
 HOLE_SECONDS = 0.250
 """A silence this long breaks a tune: about a crotchet at a quick tempo."""
+PLAINLY = 0.5
+"""From so much of a whole displaced note on, it is told as one."""
 HALF_STEP = 0.5 - 1e-9
 """Half a step but for rounding errors, so that equal lengths count alike wherever they stand."""
+ROUNDING = 1e-9
 ON_STEP_BEATS = 0.01
 """A note this near to a step counts as on it."""
 
@@ -80,6 +95,8 @@ ON_STEP_BEATS = 0.01
 class _Onsets(NamedTuple):
     """The song as the choice looks at it: attacks of parts, and pairs of equal pitches."""
 
+    moments: Floats
+    """Shape (attacks,): beats of the attacks of all parts together."""
     beats: Floats
     """Shape (onsets,): each attack of each part, ordered by part, then time."""
     notes: Ints
@@ -116,9 +133,19 @@ def choose_step(
     """
     lines = timeline.bar_beats[bars[0] : bars[1] + 2]
     onsets = _onsets(notes, attacks, timeline, lines)
-    candidates = set(STEP_CHOICES) | ({settings.step} if settings.step else set())
+    candidates = [*STEP_CHOICES]
+    if settings.step and settings.step not in candidates:
+        candidates.append(settings.step)
     played = timeline.basis == "tracked"
-    found = [_weigh(onsets, lines, timeline.bpm, played, engine, step) for step in candidates]
+    weighed = [_weigh(onsets, lines, timeline.bpm, played, engine, step) for step in candidates]
+    capped = _capped(weighed, max(int(onsets.notes.sum()), 1))
+    in_tempo = [
+        choice
+        for choice in capped
+        if off_tempo_percent(engine, timeline.bpm, choice.step_beats) <= MOST_OFF_TEMPO
+        or choice.step_beats == settings.step
+    ]
+    found = in_tempo or capped
     asked = [choice for choice in found if settings.step in {None, choice.step_beats}]
     if all(choice.steps > settings.max_steps for choice in asked):
         raise too_long(min(choice.steps for choice in asked), settings.max_steps)
@@ -133,6 +160,32 @@ def choose_step(
             ),
         )
     )
+
+
+class _Weighed(NamedTuple):
+    choice: StepChoice
+    on_step: float
+    """Share of the attacks that stand on it, as the ear tells."""
+    rhythm: float
+    """What of the cost is for where notes stand and how short they are."""
+
+
+def _capped(weighed: list[_Weighed], notes: int) -> list[StepChoice]:
+    """Return the candidates, those finer than the raster with the raster's cost of the rhythm at least."""
+    raster = next((each for each in weighed if _holds_nearly_all(each, notes)), None)
+    if raster is None:
+        return [each.choice for each in weighed]
+    return [
+        each.choice._replace(cost=each.choice.cost + max(raster.rhythm - each.rhythm, 0.0))
+        if each.choice.step_beats < raster.choice.step_beats
+        else each.choice
+        for each in weighed
+    ]
+
+
+def _holds_nearly_all(weighed: _Weighed, notes: int) -> bool:
+    few = weighed.choice.collided <= FEW * notes
+    return weighed.on_step >= NEARLY_ALL and (few or weighed.choice.step_beats * EASY <= 1)
 
 
 def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Floats) -> _Onsets:
@@ -154,6 +207,7 @@ def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Fl
     beats = attack_beats[attacks.of_note]
     length = timeline.end_beats - timeline.onset_beats
     return _Onsets(
+        moments=attack_beats[attack_inside],
         beats=attack_beats[attack],
         notes=counted,
         follows=part[1:] == part[:-1],
@@ -171,7 +225,7 @@ def _weigh(
     played: bool,
     engine: Engine,
     step: Fraction,
-) -> StepChoice:
+) -> _Weighed:
     per_beat = float(1 / step)
     origin = bar_lines[0]
     positions = (onsets.beats - origin) * per_beat
@@ -196,27 +250,39 @@ def _weigh(
     total = max(int(onsets.notes.sum()), 1)
     gaps = int(np.count_nonzero((onsets.rests * per_beat < HALF_STEP) & ~is_lost))
     hole = _hole(float(step) * 60.0 / bpm)
-    faults = (
-        MOVED * float((heard * onsets.notes).sum())
-        + lost_note * collided
-        + (LOST_ATTACK * lost + GAP * hole * gaps) * (engine.gap is None)
-        + SHORTENED * shortened
-        + DRUM_HOLE * hole * onsets.drum_moments * engine.drum_takes_step
+    rhythm = (
+        100.0
+        / total
+        * (
+            MOVED * float((heard * onsets.notes).sum())
+            + lost_note * collided
+            + SHORTENED * shortened
+        )
     )
+    silences = (LOST_ATTACK * lost + GAP * hole * gaps) * (
+        engine.gap is None
+    ) + DRUM_HOLE * hole * onsets.drum_moments * engine.drum_takes_step
     cost = (
-        100.0 * faults / total
+        rhythm
+        + 100.0 * silences / total
         + 100.0 * BAR_LINE * float(lines_off)
         + UNUSED_THIRDS * (straight and step.denominator % 3 == 0)
         + DOUBLING * log2(per_beat)
         + OFF_TEMPO * max(off_tempo_percent(engine, bpm, step) - 2.0, 0.0)
     )
-    return StepChoice(
+    choice = StepChoice(
         step_beats=step,
         cost=cost,
         steps=max(int(half_up(lines[-1:])[0]), 1),
         moved=int(onsets.notes[off_beats > ON_STEP_BEATS].sum()),
         collided=collided,
         shortened=shortened,
+        misplaced=int(onsets.notes[heard > PLAINLY].sum()),
+    )
+    places = (onsets.moments - origin) * per_beat
+    off_step = np.abs(places - half_up(places)) / per_beat * 60.0 / bpm
+    return _Weighed(
+        choice, float(np.mean(off_step <= unheard + ROUNDING)) if len(off_step) else 1.0, rhythm
     )
 
 

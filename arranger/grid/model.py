@@ -58,6 +58,28 @@ class StepChoice(NamedTuple):
     """Notes that would start on the same step as another of their part that they follow."""
     shortened: int
     """Notes shorter than half a step."""
+    misplaced: int = 0
+    """Notes of those moved so far that it is plainly heard."""
+
+
+class OtherReading(NamedTuple):
+    """Another reading of beat or bars."""
+
+    what: str
+    """In words: "half as fast"."""
+    option: str
+    """What chooses it, ready for the command line: "--tempo 60"."""
+
+
+class Doubt(NamedTuple):
+    """Something that isn't sure of beat or bars."""
+
+    what: str
+    """In words."""
+    sure: float | None
+    """How likely it is right, 0..1; None where no number is known."""
+    others: tuple[OtherReading, ...]
+    """The likeliest other readings, at most two."""
 
 
 class Section(NamedTuple):
@@ -111,6 +133,8 @@ class Grid:
     """The song's beats, before any swing is played or straightened."""
     settings: GridSettings | None = None
     """What was asked for."""
+    doubts: tuple[Doubt, ...] = ()
+    """What isn't sure of beat and bars."""
     remarks: tuple[str, ...] = ()
     """What a reader of the report should know: tempo changes flattened, silence trimmed, swing."""
 

@@ -13,13 +13,14 @@ import numpy as np
 
 from arranger.errors import ArrangerError, SongError
 from arranger.grid.attacks import find_attacks
-from arranger.grid.choose import choose_step, off_tempo_percent
-from arranger.grid.loops import asked_loop, loop_marks
+from arranger.grid.choose import choose_step
+from arranger.grid.loops import asked_loop, leads_back, loop_marks
 from arranger.grid.model import Grid
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.passage import choose_passage, rough_bars
 from arranger.grid.place import half_up, place_ends, place_onsets, place_played
-from arranger.grid.sections import find_sections
+from arranger.grid.remarks import step_remarks, tempo_remarks
+from arranger.grid.sections import alike_bars, find_sections
 from arranger.grid.swing import PLAYED, STRAIGHT, carry, find_swing
 from arranger.grid.timeline import file_timeline
 from arranger.grid.tracked import beats_elsewhere, tracked_timeline
@@ -29,7 +30,7 @@ from arranger.song.time import timed_columns
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.attacks import Attacks
-    from arranger.grid.model import GridBar, StepChoice
+    from arranger.grid.model import GridBar
     from arranger.grid.passage import Passage
     from arranger.grid.timeline import Timeline
     from arranger.song.model import Song
@@ -89,14 +90,25 @@ def _plan(song: Song, engine: Engine, settings: GridSettings, before: Grid | Non
     # The first attack of a played song may come a little before its beat.
     onset_steps = np.maximum(onset_steps, 0)
     end_steps = place_ends(onset_steps, positions, end_positions, notes.part)
-    marks = loop_marks(song) if settings.loop == "auto" else None
-    end_mark = None if marks is None or marks.end is None else _beat_at(timeline, marks.end)
+    marks = loop_marks(song)
+    end = marks.end if settings.loop == "auto" else None
+    end_mark = None if end is None else _beat_at(timeline, end)
     passage = choose_passage(timeline, per_beat, onset_steps, end_steps, settings, end_mark)
     inside = (onset_steps >= passage.first_step) & (onset_steps < passage.end_step)
     onset_steps = np.where(inside, onset_steps - passage.first_step, -1)
-    end_steps = np.where(inside, np.minimum(end_steps, passage.end_step) - passage.first_step, 0)
+    end_steps = np.where(inside, end_steps - passage.first_step, 0)
+    alike = alike_bars(passage.bars, onset_steps, notes.part, notes.pitch)
 
+    converted = slice(passage.first, passage.first + len(passage.bars))
     loop_step, loop_remarks = _loop(song, settings, timeline, passage, per_beat)
+    if settings.loop == "auto" and settings.bars is None and marks.start is None:
+        back = leads_back(alike, passage.bars, onset_steps, end_steps)
+        if back is not None:
+            loop_step = passage.bars[back].first_step
+            loop_remarks = [
+                f"the end leads back to bar {passage.bars[back].number}, so the piece goes round from "
+                "there (--loop none: it ends)"
+            ]
     return Grid(
         step_beats=step,
         basis=timeline.basis,
@@ -107,19 +119,21 @@ def _plan(song: Song, engine: Engine, settings: GridSettings, before: Grid | Non
         step_length=engine.nearest_step_length(float(step) * 60.0 / timeline.bpm),
         asked_bpm=timeline.bpm,
         onset_steps=onset_steps,
-        end_steps=end_steps,
+        end_steps=np.minimum(end_steps, passage.end_step - passage.first_step),
         positions=(asked.onset_beats - origin) * per_beat - passage.first_step,
         beats_seconds=timeline.beats_seconds[int(timeline.bar_beats[passage.first]) :],
         alternatives=choices,
-        sections=find_sections(passage.bars, onset_steps, notes.part, notes.pitch),
+        sections=find_sections(alike),
         loop_step=loop_step,
         timeline=asked,
         settings=settings,
+        doubts=timeline.doubts,
         remarks=(
             *timeline.remarks,
             *passage.remarks,
             *loop_remarks,
-            *_choice_remarks(choices, engine, timeline),
+            *tempo_remarks(song, timeline, converted, settings),
+            *step_remarks(choices, engine, timeline, attacks.mean(timeline.onset_beats), converted),
         ),
     )
 
@@ -195,25 +209,3 @@ def _loop(
 
 def _bar_of(bars: tuple[GridBar, ...], step: int) -> GridBar:
     return max((bar for bar in bars if bar.first_step <= step), key=lambda bar: bar.first_step)
-
-
-def _choice_remarks(
-    choices: tuple[StepChoice, ...], engine: Engine, timeline: Timeline
-) -> list[str]:
-    best = choices[0]
-    remarks = []
-    off = off_tempo_percent(engine, timeline.bpm, best.step_beats)
-    if off > 2.0:
-        remarks.append(
-            f"the engine's nearest step is {off:.1f} % off the tempo of {timeline.bpm:.4g} beats "
-            "a minute; another --step may come nearer"
-        )
-    finer = [choice for choice in choices[1:] if choice.collided < best.collided]
-    if finer:
-        other = min(finer, key=lambda choice: (choice.collided, choice.steps))
-        remarks.append(
-            f"{best.collided} {'note starts' if best.collided == 1 else 'notes start'} on the same "
-            f"step as the note before; --step {other.step_beats} would leave {other.collided} such, "
-            f"in {other.steps} steps instead of {best.steps}"
-        )
-    return remarks

@@ -30,17 +30,8 @@ MOST_CELLS = 200_000
 NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
-def find_sections(
-    bars: tuple[GridBar, ...],
-    onset_steps: Ints,
-    part: Ints,
-    pitch: Ints,
-) -> tuple[Section, ...]:
-    """Return all occurrences of repeated passages, in order of time.
-
-    The arrays have shape (notes,); notes at step -1 are left out.
-    """
-    alike = _alike(bars[:MOST_BARS], onset_steps, part, pitch)
+def find_sections(alike: Bools) -> tuple[Section, ...]:
+    """Return all occurrences of repeated passages, in order of time; ``alike`` is that of `alike_bars`."""
     count = len(alike)
     runs = np.zeros((count + 1, count + 1), dtype=np.int32)
     for row in range(count - 1, -1, -1):
@@ -74,13 +65,17 @@ def find_sections(
     )
 
 
-def _alike(
+def alike_bars(
     bars: tuple[GridBar, ...],
     onset_steps: Ints,
     part: Ints,
     pitch: Ints,
 ) -> Bools:
-    """Return which bars are alike, shape (bars, bars); a silent bar is like none."""
+    """Return which bars are alike, shape (bars, bars), of the first `MOST_BARS`; a silent bar is like none.
+
+    The arrays have shape (notes,); notes at step -1 are left out.
+    """
+    bars = bars[:MOST_BARS]
     count = len(bars)
     firsts = np.array([bar.first_step for bar in bars])
     end = bars[-1].first_step + bars[-1].steps

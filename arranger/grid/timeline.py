@@ -20,6 +20,7 @@ from arranger.song.time import bars, seconds_at
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
+    from arranger.grid.model import Doubt
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
@@ -48,8 +49,11 @@ class Timeline(NamedTuple):
     labels: tuple[BarLabel, ...]
     bpm: float
     """The tempo that is asked for."""
+    own_bpm: float
+    """The song's own, the median over its beats."""
     beats_seconds: tuple[float, ...] = ()
     remarks: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 def file_timeline(
@@ -91,7 +95,8 @@ def file_timeline(
         bar_ticks=bar_ticks,
         labels=labels,
         bpm=bpm if settings.tempo is None else settings.tempo,
-        remarks=(*bar_remarks, *_tempo_remarks(song, bpm, last_tick, settings)),
+        own_bpm=bpm,
+        remarks=bar_remarks,
     )
 
 
@@ -130,17 +135,3 @@ def prevailing_bpm(song: Song, first_tick: int, last_tick: int) -> float:
     tempos = np.array(sorted(span))
     passed = np.cumsum([span[tempo] for tempo in sorted(span)])
     return 60e6 / int(tempos[np.searchsorted(passed, passed[-1] / 2)])
-
-
-def _tempo_remarks(song: Song, bpm: float, last_tick: int, settings: GridSettings) -> list[str]:
-    tempos = [60e6 / c.microseconds_per_beat for c in song.tempos if c.tick < max(last_tick, 1)]
-    slowest, fastest = min(tempos), max(tempos)
-    if fastest / slowest < 1.005:
-        return []
-    changes = f"the song's tempo goes from {slowest:.4g} to {fastest:.4g} beats a minute"
-    if settings.clock == "clock":
-        return [f"{changes}; steps follow the clock, so slower passages become longer tones"]
-    return [
-        f"{changes}; it is played evenly at {bpm if settings.tempo is None else settings.tempo:.4g}"
-        " (--clock clock turns slower passages into longer tones)"
-    ]

@@ -9,6 +9,7 @@ import numpy as np
 
 from arranger.errors import LimitError
 from arranger.grid.asked_bars import after_pickup, asks_place, bar_beats
+from arranger.grid.doubts import bars_doubt, beat_doubt
 from arranger.grid.metres import has_bars
 from arranger.grid.timeline import BarLabel, Timeline, check_length
 from arranger.grid.track.bars_heard import BEAT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
@@ -19,6 +20,7 @@ from arranger.song.time import seconds_at, ticks_at
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
+    from arranger.grid.model import Doubt
     from arranger.grid.onbeat import BeatVerdict
     from arranger.grid.track.beat import TrackedBeat
     from arranger.settings import GridSettings
@@ -105,7 +107,8 @@ def tracked_timeline(
     beat = track_beat(notes, attacks, file_beat(song, notes, verdict), settings)
     if beat is None:
         return None
-    lines = _bar_lines(song, notes, attacks, beat, settings)
+    lines, of_bars = _bar_lines(song, notes, attacks, beat, settings)
+    of_beat = beat_doubt(beat, float(_seconds_of(beat.seconds, lines[:1])[0]))
     pickup = int(lines[0] > 0)
     lines = np.concatenate(([0.0], lines))[1 - pickup :]
     sizes = np.diff(lines).astype(np.int64).tolist()
@@ -123,8 +126,10 @@ def tracked_timeline(
         bar_ticks=ticks_at(song, _seconds_of(beat.seconds, lines)),
         labels=labels,
         bpm=beat.bpm if settings.tempo is None else settings.tempo,
+        own_bpm=beat.bpm,
         beats_seconds=tuple(_seconds_of(beat.seconds, np.arange(lines[-1] + 1)).tolist()),
         remarks=(_remark(beat, verdict),),
+        doubts=tuple(doubt for doubt in (of_beat, of_bars) if doubt is not None),
     )
 
 
@@ -134,8 +139,8 @@ def _bar_lines(
     attacks: Attacks,
     beat: TrackedBeat,
     settings: GridSettings,
-) -> Floats:
-    """Return the beats that begin bars, from the first in the song to one behind it.
+) -> tuple[Floats, Doubt | None]:
+    """Return the beats that begin bars, from the first in the song to one behind it, and what isn't sure.
 
     Bars are as long as the user or the file says if they say so, else as is heard.
     """
@@ -160,11 +165,12 @@ def _bar_lines(
         else:
             places = range(ceil(size))
             first = max(places, key=lambda place: _odds_of(odds, np.arange(place, count, size)))
-        return np.arange(first, count - 1 + size, size, dtype=np.float64)
+        return np.arange(first, count - 1 + size, size, dtype=np.float64), None
     lines = heard.lines.astype(np.float64)
     last = lines[-1] - lines[-2]
     lines = np.concatenate((lines, np.arange(lines[-1] + last, count - 1 + last, last)))
-    return lines[: int(np.searchsorted(lines, count - 1)) + 1]
+    lines = lines[: int(np.searchsorted(lines, count - 1)) + 1]
+    return lines, bars_doubt(odds, lines, beat.seconds)
 
 
 def _asked_beat(beat: TrackedBeat, first_onset: float, settings: GridSettings) -> float:
@@ -196,9 +202,7 @@ def _seconds_of(beats: Floats, at: Floats) -> Floats:
 
 
 def _remark(beat: TrackedBeat, verdict: BeatVerdict) -> str:
-    rival = f", or else {beat.rival_bpm:.4g}" if beat.rival_bpm else ""
     return (
-        f"{verdict.sentence}; the beat was tracked: {beat.bpm:.4g} beats a minute, "
-        f"sure to {100 * beat.likelihood:.0f} %{rival} (--tempo and --first-beat help, "
-        "--beat file turns it off)"
+        f"{verdict.sentence}; the beat was tracked: {beat.bpm:.4g} beats a minute, sure to "
+        f"{100 * beat.sure:.0f} % (--tempo and --first-beat help, --beat file turns it off)"
     )

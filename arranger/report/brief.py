@@ -39,7 +39,8 @@ class Line(NamedTuple):
 
 def brief_lines(found: Summary, width: int = 80) -> list[Line]:
     """Return the lines of a conversion's summary."""
-    head = [*_head(found, width), *_heard(found, width)]
+    head = [*_doubts(found, width), *_head(found, width), *_heard(found, width)]
+    head += map(Line, _filled(found.step_sentence, width) if found.step_sentence else [])
     files = _files(found, width)
     tips = _tips(found, width, _MOST_TIPS)
     if len(head) + len(files) + len(tips) > MOST_LINES - _LEAST_ROOM:
@@ -79,6 +80,13 @@ def shares(found: Summary) -> str:
         if share is not None
     ]
     return ", ".join(told) or "nothing"
+
+
+def _doubts(found: Summary, width: int) -> list[Line]:
+    """Return what isn't sure of beat and bars: it may make all else worthless."""
+    return [
+        Line(text, True) for doubt in found.doubts for text in _filled(f"doubt: {doubt}", width)
+    ]
 
 
 def _head(found: Summary, width: int) -> list[Line]:

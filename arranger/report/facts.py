@@ -10,6 +10,7 @@ import numpy as np
 from arranger.columns import distinct
 from arranger.engine.tuning import advice
 from arranger.errors import one_line
+from arranger.grid.step_words import step_sentence
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
@@ -20,7 +21,7 @@ from arranger.report.brief import lead, size
 from arranger.report.command import Run
 from arranger.report.losses import DECIDED, DROPPED, WORTH
 from arranger.report.problems import Problem, ranking
-from arranger.report.summary import StepLine, summary
+from arranger.report.summary import DoubtLine, StepLine, summary
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import different_steps, step_seconds
 from arranger.song.general_midi import percussion_name
@@ -87,6 +88,7 @@ class Facts(NamedTuple):
     """How long, how fast."""
     size: str
     fits: bool
+    doubts: tuple[DoubtLine, ...]
     notes: int
     heard: int
     kept: int
@@ -128,6 +130,7 @@ def gather_facts(
         lead=lead(found),
         size=size(found),
         fits=found.bytes_free >= 0,
+        doubts=found.doubts,
         worth=WORTH,
         notes=found.totals["notes"],
         heard=found.totals["notes"] - found.totals["dropped"],
@@ -186,7 +189,10 @@ def _grid(conversion: Conversion) -> str:
     else:
         listed = f"the nearest tempo in the list of {conversion.engine.name}"
         played = f"{listed} is {grid.played_bpm:.4g} ({off:+.1f} %)"
-    return f"{basis} {lasts} The song asks for {grid.asked_bpm:.4g} beats a minute; {played}."
+    tempo = f"The song asks for {grid.asked_bpm:.4g} beats a minute; {played}."
+    told = step_sentence(grid.alternatives)
+    losses = f" {told[:1].upper()}{told[1:]}." if told else ""
+    return f"{basis} {lasts} {tempo}{losses}"
 
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:

@@ -16,6 +16,9 @@ import numpy as np
 
 from arranger.engine.describe import left_out_line
 from arranger.errors import one_line, shortened
+from arranger.grid import heard_bars
+from arranger.grid.doubts import contradicted_bars
+from arranger.grid.step_words import losses, step_sentence
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import texture_line
@@ -53,6 +56,26 @@ class StepLine(NamedTuple):
     moved: int
     collided: int
     shortened: int
+    misplaced: int
+    """Notes heard off their places."""
+    losses: str
+    """What it loses, in words; empty if that is nothing."""
+
+
+class DoubtLine(NamedTuple):
+    """Something that isn't sure of beat or bars, and how to have it otherwise."""
+
+    what: str
+    sure: int | None
+    """Percent; None where no number is known."""
+    others: tuple[dict[str, str], ...]
+    """Of each other reading ``what`` it is, and the ``option`` that chooses it."""
+
+    def __str__(self) -> str:
+        """Return it as one sentence."""
+        sure = "" if self.sure is None else f", sure to {self.sure} % only"
+        others = "".join(f"; {other['option']}: {other['what']}" for other in self.others)
+        return f"{self.what}{sure}{others}"
 
 
 class PartLine(NamedTuple):
@@ -95,6 +118,10 @@ class Summary:
     asked_bpm: float
     played_bpm: float
     transpose: int
+    doubts: tuple[DoubtLine, ...]
+    """What isn't sure of beat and bars; it is told first."""
+    step_sentence: str
+    """What the step loses, and another that is worth knowing; empty if none was chosen."""
     step_lines: tuple[StepLine, ...]
     part_lines: tuple[PartLine, ...]
     texture_lines: tuple[TextureLine, ...]
@@ -131,7 +158,7 @@ class Summary:
 def _plain(found: Summary) -> dict[str, Any]:
     """Return the summary as dictionaries and lists."""
     plain: dict[str, Any] = {entry.name: getattr(found, entry.name) for entry in fields(found)}
-    for name in ("step_lines", "part_lines", "texture_lines", "hand", "suggestions"):
+    for name in ("doubts", "step_lines", "part_lines", "texture_lines", "hand", "suggestions"):
         plain[name] = [line._asdict() for line in plain[name]]
     return plain
 
@@ -166,6 +193,8 @@ def summary(
         asked_bpm=grid.asked_bpm,
         played_bpm=grid.played_bpm,
         transpose=reduction.ledger.transpose,
+        doubts=_doubts(conversion),
+        step_sentence=step_sentence(grid.alternatives),
         step_lines=_step_lines(conversion),
         part_lines=_part_lines(conversion),
         texture_lines=tuple(
@@ -189,6 +218,20 @@ def summary(
     )
 
 
+def _doubts(conversion: Conversion) -> tuple[DoubtLine, ...]:
+    song, grid = conversion.song, conversion.grid
+    heard = heard_bars(song, grid) if grid.timeline is not None else None
+    contradicted = () if heard is None else (contradicted_bars(heard, song),)
+    return tuple(
+        DoubtLine(
+            doubt.what,
+            None if doubt.sure is None else round(100 * doubt.sure),
+            tuple(other._asdict() for other in doubt.others),
+        )
+        for doubt in (*grid.doubts, *contradicted)
+    )
+
+
 def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
     grid = conversion.grid
     return tuple(
@@ -200,6 +243,8 @@ def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
             choice.moved,
             choice.collided,
             choice.shortened,
+            choice.misplaced,
+            losses(choice),
         )
         for choice in grid.alternatives
     )
@@ -238,7 +283,7 @@ def _remarks(conversion: Conversion) -> tuple[str, ...]:
     repairs = tuple(f"{repair.place}: {repair.what}" for repair in song.repairs)
     grid = conversion.grid
     heard = conversion.reduction.remarks  # first, as what a hand made is told there
-    said = (*heard, *song.remarks, *repairs, *grid.remarks, *_sections(grid))
+    said = (*heard, *repairs, *grid.remarks, *song.remarks, *_sections(grid))
     if conversion.engine.left_out:
         said = (f"{conversion.engine.name}: {left_out_line(conversion.engine)}", *said)
     return tuple(one_line(remark) for remark in said)
@@ -251,19 +296,24 @@ def _sections(grid: Grid) -> Iterator[str]:
         first = grid.bars[section.first_bar].number
         last = grid.bars[section.first_bar + section.bars - 1].number
         places.setdefault(section.name, []).append(f"{first}-{last}")
+    earliest = next(iter(places), None)
     for name, bars in places.items():
-        yield f"section {name} is bars {bars[0]}, and again {', '.join(bars[1:])}"
+        back = f" (--loop {bars[0].split('-')[0]}: the end goes back to it)"
+        offered = back if name == earliest and grid.loop_step is None else ""
+        yield f"section {name} is bars {bars[0]}, and again {', '.join(bars[1:])}{offered}"
 
 
 def _lines(found: Summary, width: int) -> Iterator[str]:
+    for doubt in found.doubts:
+        yield _filled(f"doubt: {doubt}", width)
     yield _filled(f"{shortened(found.title, 60)}: {played(found)}", width)
     for place, step in enumerate(found.step_lines):
         if place >= MOST_STEPS and not step.chosen:
             continue
         mark = "chosen" if step.chosen else "      "
-        yield (
-            f"  step {step.step:>4} {mark}  cost {step.cost:.3g}, {step.steps} steps, "
-            f"{step.moved} moved, {step.collided} collided"
+        yield _filled(
+            f"  step {step.step:>4} {mark}  {step.steps:,} steps: {step.losses or 'holds every note'}",
+            width,
         )
     for part in found.part_lines[:MOST_PARTS]:
         yield _filled(

@@ -115,6 +115,8 @@ def _can_show(text: str, encoding: str) -> bool:
 def _blocks(found: Summary, width: int, *, plain_boxes: bool) -> Iterator[RenderableType]:
     from rich.text import Text
 
+    for doubt in found.doubts:
+        yield Text(f"doubt: {doubt}", style="bold")
     yield Text.assemble((found.title, "bold"), "\n", played(found), "\n")
     if found.step_lines:
         yield _steps(found, plain_boxes)
@@ -175,12 +177,11 @@ def _table(title: str, columns: str, *, plain: bool) -> Table:
 def _steps(found: Summary, plain: bool) -> RenderableType:
     from rich.text import Text
 
-    table = _table("Step", ">step >cost >steps >moved >collided >too_short chosen", plain=plain)
+    table = _table("Step", ">step >steps >merged >off_place >made_longer chosen", plain=plain)
     for line in found.step_lines:
-        numbers = (line.steps, line.moved, line.collided, line.shortened)
+        numbers = (line.steps, line.collided, line.misplaced, line.shortened)
         table.add_row(
             line.step,
-            f"{line.cost:.3g}",
             *map(str, numbers),
             Text("<- this one" if line.chosen else ""),
             style="bold" if line.chosen else "",

@@ -4,8 +4,7 @@ music21 takes no limits: a line of ABC may ask for a note of hours, which it wri
 So a second Python process (`arranger.song.score_worker`) does the reading, and is ended when it
 takes too long. It limits its own memory, and ends itself when its standard input closes, which is
 when this process ends, in whatever way. It waits for the next score afterwards, since loading
-music21 takes longer than reading many a score. It is started with the plain interpreter, which asks
-nothing of the calling program, neither a main guard nor being without threads.
+music21 takes longer than reading many a score.
 """
 
 from __future__ import annotations
@@ -14,22 +13,16 @@ import atexit
 import os
 import pickle
 import subprocess
-import sys
 import threading
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import ArrangerError, LimitError, SongError
+from arranger.lifeline import command_of
 
 if TYPE_CHECKING:
     from arranger.settings import ReadSettings
     from arranger.song.model import Song
 
-_START = """
-import sys
-sys.path[:] = sys.argv[1:]
-from arranger.song.score_worker import main
-main()
-"""
 _BYTES_A_NOTE = 200
 """More than a pickled note takes."""
 
@@ -89,7 +82,7 @@ class _Worker:
     def __init__(self) -> None:
         try:
             self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and code
-                [sys.executable, "-P", "-c", _START, *sys.path],
+                command_of("arranger.song.score_worker"),
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,

@@ -18,7 +18,9 @@ from arranger.options import as_words
 from arranger.songbook.book_settings import NAME
 from arranger.songbook.choice import asked_of
 from arranger.songbook.find import folder_of_all
+from arranger.songbook.line import Line
 from arranger.songbook.pool import run_jobs
+from arranger.songbook.progress import Pace
 from arranger.songbook.work import Advised
 
 if TYPE_CHECKING:
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 
     from arranger.settings import Settings
     from arranger.songbook.choice import BookChoice
+    from arranger.songbook.progress import Progress
     from arranger.songbook.record import Record
 
 _HEAD = """\
@@ -63,7 +66,7 @@ class Suggested(NamedTuple):
 def suggest(
     choice: BookChoice,
     target: Path | None,
-    progress: Callable[[int, int], None] = lambda _done, _whole: None,
+    progress: Callable[[Progress], None] = lambda _progress: None,
 ) -> Suggested:
     """Try other settings on each song and write what helps, as a commented ``songbook.toml``.
 
@@ -74,7 +77,7 @@ def suggest(
     target
         The file, or a folder for it; None for where it is read. What is there is never overwritten.
     progress
-        Called with songs done and songs in all, whenever one is done.
+        Called with how far it has come, a few times a second at most.
 
     Raises
     ------
@@ -93,10 +96,14 @@ def suggest(
             write_bytes(Path(name), content)
         jobs = [replace(job, advise=True) for job in asked.jobs]
         records: dict[str, Record] = {}
-        with closing(run_jobs(jobs, choice.workers, choice.cluster)) as ran:
-            for job, record in ran:
-                records[job.relative] = record
-                progress(len(records), len(jobs))
+        line = Line(jobs)
+        pace = Pace(line, choice.seconds)
+        with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
+            for each in ran:
+                if each is not None:
+                    records[each[0].relative] = each[1]
+                if pace.is_due():
+                    progress(pace.now(len(records), len(jobs)))
     ordered = tuple(records[job.relative] for job in jobs)
     found = Suggested(ordered, path, read, choice.settings)
     if path != STDOUT:

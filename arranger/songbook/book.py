@@ -19,21 +19,22 @@ from arranger.songbook.changes import with_change
 from arranger.songbook.choice import BookChoice, asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, opened
-from arranger.songbook.overview import write_overview
+from arranger.songbook.line import Line
 from arranger.songbook.plan import Making, digested, folder_of, gone_of, gone_told, plan, why_done
-from arranger.songbook.pool import run_jobs, stop_workers
+from arranger.songbook.pool import run_jobs
+from arranger.songbook.telling import Telling
 from arranger.songbook.why import output_stamps
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Generator, Iterator, Mapping
 
     from arranger.songbook.index import Index
     from arranger.songbook.plan import Planned
+    from arranger.songbook.progress import Progress
     from arranger.songbook.record import Record
-    from arranger.songbook.work import Job
 
-SAVE_EVERY = 64
-"""Songs between two saves of the index: so many are done again after a kill, at most."""
+SAVE_SECONDS = 2.0
+"""Time between two saves of the index: what was done in it is done again after a kill."""
 
 
 class BookResult(NamedTuple):
@@ -55,12 +56,12 @@ class BookResult(NamedTuple):
 
     @property
     def unchanged(self) -> int:
-        """How many were converted in an earlier run and haven't changed since."""
+        """How many are as an earlier run, or a hand, left them."""
         return len(self.records) - self.converted - len(self.failed)
 
 
 def convert_book(
-    choice: BookChoice, progress: Callable[[int, int], None] = lambda _done, _whole: None
+    choice: BookChoice, progress: Callable[[Progress], None] = lambda _progress: None
 ) -> BookResult:
     """Convert all songs of a folder and write the overview.
 
@@ -69,7 +70,7 @@ def convert_book(
     choice
         What and how.
     progress
-        Called with songs done and songs in all, whenever one is done.
+        Called with how far the run has come, a few times a second at most.
 
     Raises
     ------
@@ -95,48 +96,61 @@ def convert_book(
         planned = plan(jobs, index.known, making, lost=index.rebuilt)
         planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
-        todo = {each.job.relative: each for each in planned if each.record is None}
-        done = converted = 0
-        with (
-            _clean_end(choice),
-            closing(run_jobs(_begun(todo), choice.workers, choice.cluster)) as ran,
-        ):
-            for done, (job, plain) in enumerate(ran, 1):
-                before = index.known.get(job.relative)
-                record = with_change(before and before.record, why_done(todo[job.relative], plain))
-                records[job.relative] = record
-                _remember(index, todo[job.relative], making, record)
-                converted += record.state != "failed"
-                if done % SAVE_EVERY == 0:
-                    index.save()
-                progress(len(records), len(jobs))
-            if done:
-                sweep(choice.out)  # after workers that died
-        if records:
-            index.note_program(making.program)
-        index.save()
-        ordered = tuple(records[job.relative] for job in jobs)
-        files = write_overview(ordered, choice.out)
+        todo = {each.job.relative: digested(each) for each in planned if each.record is None}
+        line = Line(each.job for each in todo.values())
+        telling = Telling(
+            [job.relative for job in jobs],
+            records,
+            {relative: known.record for relative, known in index.known.items()},
+            line,
+            choice.out,
+            progress,
+            choice.seconds,
+        )
+        with _clean_end(choice, telling):
+            with closing(_converted(choice, index, making, todo, line)) as converting:
+                for record in converting:
+                    if record is not None:
+                        records[record.relative] = record
+                    telling.tell()
+            if records:
+                index.note_program(making.program)
+            index.save()
+            files = telling.finish()
+    ordered = tuple(records[job.relative] for job in jobs)
+    converted = sum(records[relative].state == "done" for relative in todo)
     return BookResult(ordered, converted, files, remarks)
 
 
+def _converted(
+    choice: BookChoice, index: Index, making: Making, todo: Mapping[str, Planned], line: Line
+) -> Generator[Record | None, None, None]:
+    """Yield the record of each song that is done, remembered; None now and then while none is."""
+    saved = time.monotonic()
+    with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
+        for each in ran:
+            record = None
+            if each is not None:
+                planned, known = todo[each[0].relative], index.known.get(each[0].relative)
+                record = with_change(known and known.record, why_done(planned, each[1]))
+                _remember(index, planned, making, record)
+            if time.monotonic() >= saved + SAVE_SECONDS:
+                index.save()
+                saved = time.monotonic()
+            yield record
+    if todo:
+        sweep(choice.out)  # after workers that died
+
+
 @contextmanager
-def _clean_end(choice: BookChoice) -> Iterator[None]:
-    """If the run doesn't reach its end, stop the workers and sweep up after them."""
+def _clean_end(choice: BookChoice, telling: Telling) -> Iterator[None]:
+    """If the run doesn't reach its end, sweep up after the workers, and say so in the overview."""
     try:
         yield
     except BaseException:
-        if choice.cluster is None:
-            stop_workers()
         sweep(choice.out)
+        telling.stop()
         raise
-
-
-def _begun(todo: dict[str, Planned]) -> Iterator[Job]:
-    """Yield the jobs, each when its song's digest is noted."""
-    for relative, planned in todo.items():
-        todo[relative] = digested(planned)
-        yield planned.job
 
 
 def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...]:

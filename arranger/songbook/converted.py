@@ -39,6 +39,7 @@ def done_record(
     ``state`` is another for a sheet that was left alone, whose account this is as it stands.
     """
     song, reduction = conversion.song, conversion.reduction
+    columns = song.columns
     outcomes = reduction.ledger.outcomes()
     names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
     edited = state != "done" or is_edited(conversion.sheet)
@@ -63,7 +64,7 @@ def done_record(
         tune=names.get("tune", ""),
         bass=names.get("bass", ""),
         notes_digest=notes_digest(
-            song.ticks_per_beat, ((n.onset, n.duration, n.pitch, n.drum) for n in song.notes)
+            song.ticks_per_beat, columns.onset, columns.duration, columns.pitch, columns.drum
         ),
         outputs=outputs,
         heard=song_heard(conversion),

@@ -1,44 +1,44 @@
 """Many jobs on workers, so that a song that kills its worker costs only itself.
 
-Jobs go to joblib in blocks of bounded size, in sorted order. When a worker dies joblib gives up the
-whole block; what had come back is kept, and the rest of the block is done again one song at a
-time, which tells the culprit from the bystanders. Workers end with the run, whatever ends it.
+Each worker is a process with a thread here that hands it song after song: as soon as one is done with
+the next begins, whatever the others do. A song whose worker died is converted once more at the end,
+alone: memory may have been short for two. Workers end with the run, whatever ends it.
 """
 
 from __future__ import annotations
 
 import os
-import tempfile
-from contextlib import nullcontext
-from itertools import islice
-from typing import TYPE_CHECKING, Any
+import queue
+import threading
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
 
-from arranger.lifeline import start_worker
-from arranger.songbook.limits import TIME_CODE
-from arranger.songbook.work import Job, do_jobs, failed
+from arranger.songbook.apart import Worker
+from arranger.songbook.work import failed
 
 if TYPE_CHECKING:
-    from collections.abc import Generator, Iterable, Iterator
-    from contextlib import AbstractContextManager
+    from collections.abc import Generator
 
+    from arranger.songbook.line import Line
     from arranger.songbook.record import Record
+    from arranger.songbook.work import Job
 
-LONE_BATCH = 8
-"""Jobs that a single worker gets at a time, so that it seldom waits for the next."""
+    Outcome: TypeAlias = tuple[Job, Record | None]
 
-BLOCK_JOBS = 256
-"""Jobs handed over at a time: enough that workers seldom wait, few enough to bound memory."""
+TICK_SECONDS = 0.5
+"""For how long a run is silent at most."""
 
 
 def run_jobs(
-    jobs: Iterable[Job], workers: int, cluster: str | None = None
-) -> Generator[tuple[Job, Record], None, None]:
-    """Yield each job with its record as it comes back, in no fixed order.
+    line: Line, workers: int, cluster: str | None = None
+) -> Generator[tuple[Job, Record] | None, None, None]:
+    """Yield each job with its record as it comes back; None now and then while nothing does.
 
     Parameters
     ----------
-    jobs
-        May be a generator; read a block at a time.
+    line
+        The jobs; those that come back have been told to be finished.
     workers
         Processes on this machine, at least 1.
     cluster
@@ -47,82 +47,98 @@ def run_jobs(
     Raises
     ------
     SettingsError
-        If the cluster can't be reached or its library isn't installed.
+        If the cluster can't be reached, or its library isn't installed.
     """
-    source = iter(jobs)
-    with _backend(cluster):
-        while block := {job.relative: job for job in islice(source, BLOCK_JOBS)}:
-            done: set[str] = set()
-            try:
-                for record in _parallel(list(block.values()), workers, cluster):
-                    done.add(record.relative)
-                    yield block[record.relative], record
-            except _dead_workers():
-                for relative, job in block.items():
-                    if relative not in done:
-                        yield job, _alone(job, cluster)
+    with closing(_outcomes(line, workers, cluster)) as outcomes:
+        for outcome in outcomes:
+            if outcome is None:
+                yield None
+                continue
+            job, record = outcome
+            if record is None:
+                line.put_back(job)
+            else:
+                line.finish(job)
+                yield job, record
+    line.turn()
+    with closing(_outcomes(line, workers, cluster, alone=True)) as outcomes:
+        for outcome in outcomes:
+            if outcome is None:
+                yield None
+            else:
+                job, record = outcome
+                line.finish(job)
+                yield job, record or failed(job, "crashed", "its worker process died, twice")
 
 
 def core_count() -> int:
-    """Return how many cores this process may use."""
-    from joblib import cpu_count
-
-    return max(int(cpu_count()), 1)
-
-
-def stop_workers() -> None:
-    """End the local workers at once, whatever they are doing; when this returns they are gone."""
-    from joblib.externals.loky import get_reusable_executor
-
-    get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
+    """Return how many cores this process may use, at least 1."""
+    count = os.cpu_count() or 1
+    if hasattr(os, "sched_getaffinity"):
+        count = len(os.sched_getaffinity(0))
+    with suppress(OSError, ValueError):  # a container's share of the processors, on Linux
+        share, period = Path("/sys/fs/cgroup/cpu.max").read_text().split()
+        count = min(count, -(-int(share) // int(period)))
+    return max(count, 1)
 
 
-def _parallel(jobs: list[Job], workers: int, cluster: str | None) -> Iterator[Record]:
-    from joblib import Parallel, delayed
-
-    options: dict[str, Any] = {"n_jobs": workers if cluster is None else -1}
-    together = 1  # joblib itself finds how many songs to send at a time
-    if cluster is None and workers == 1:
-        # joblib would run a single worker inside this process, where a crash takes all. Two
-        # processes of which only one has work at a time are one worker.
-        options = {"n_jobs": 2, "pre_dispatch": 1, "batch_size": 1}
-        together = LONE_BATCH
+def _outcomes(
+    line: Line, workers: int, cluster: str | None, *, alone: bool = False
+) -> Generator[Outcome | None, None, None]:
+    """Yield each job with its record, or with None when its worker died; None while nothing comes."""
+    if not len(line):
+        return
     if cluster is None:
-        options |= {"initializer": start_worker, "initargs": (os.getpid(),)}
-        # No arrays are sent. Without these two joblib makes a folder in shared memory all the same,
-        # which stays when the run is killed.
-        options |= {"max_nbytes": None, "temp_folder": tempfile.gettempdir()}
-    parallel = Parallel(return_as="generator_unordered", **options)
-    batches = [jobs[start : start + together] for start in range(0, len(jobs), together)]
-    results: Iterator[list[Record]] = parallel(delayed(do_jobs)(batch) for batch in batches)
-    for records in results:
-        yield from records
+        yield from _here(line, 1 if alone else workers)
+    else:
+        from arranger.songbook.cluster import on_cluster
+
+        yield from on_cluster(line, cluster, alone=alone)
 
 
-def _alone(job: Job, cluster: str | None) -> Record:
+def _here(line: Line, workers: int) -> Generator[Outcome | None, None, None]:
+    back: queue.SimpleQueue[Outcome | BaseException | None] = queue.SimpleQueue()
+    crew = [Worker() for _ in range(min(workers, len(line)))]
+    threads = [
+        threading.Thread(target=_serve, args=(worker, line, bool(lane % 2), back), daemon=True)
+        for lane, worker in enumerate(crew)
+    ]
     try:
-        return next(_parallel([job], 1, cluster))
-    except _dead_workers() as error:
-        if f"EXIT({TIME_CODE})" in str(error):
-            return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
-        return failed(job, "crashed", "its worker process died")
+        for thread in threads:
+            thread.start()
+        at_work = len(threads)
+        while at_work:
+            try:
+                each = back.get(timeout=TICK_SECONDS)
+            except queue.Empty:
+                yield None
+                continue
+            if isinstance(each, BaseException):
+                raise each
+            if each is None:
+                at_work -= 1
+            else:
+                yield each
+    finally:
+        line.clear()
+        for worker in crew:
+            worker.kill()
+        for thread in threads:
+            thread.join()
 
 
-def _dead_workers() -> tuple[type[BaseException], ...]:
-    """Return the errors that mean that a worker process ended."""
-    import sys
-    from concurrent.futures.process import BrokenProcessPool
-
-    from joblib.externals.loky.process_executor import TerminatedWorkerError
-
-    distributed = sys.modules.get("distributed.scheduler")
-    killed = () if distributed is None else (distributed.KilledWorker,)
-    return (BrokenProcessPool, TerminatedWorkerError, *killed)
-
-
-def _backend(cluster: str | None) -> AbstractContextManager[Any]:
-    if cluster is None:
-        return nullcontext()
-    from arranger.songbook.cluster import dask_backend
-
-    return dask_backend(cluster)
+def _serve(
+    worker: Worker,
+    line: Line,
+    longest: bool,
+    back: queue.SimpleQueue[Outcome | BaseException | None],
+) -> None:
+    """Have one worker convert songs as long as some wait."""
+    try:
+        while (job := line.take(longest=longest)) is not None:
+            back.put((job, worker.ask(job)))
+    except BaseException as error:  # noqa: BLE001 - for the run to raise
+        back.put(error)
+    finally:
+        worker.end()
+        back.put(None)

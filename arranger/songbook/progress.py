@@ -2,7 +2,31 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import time
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from arranger.songbook.line import Ahead, Line
+
+PROGRESS_SECONDS = 0.2
+"""How soon progress is told again, at the earliest."""
+
+_FEWEST = 4
+"""Songs before anything is foretold."""
+
+_SOONEST_SECONDS = 2.0
+"""Time before anything is foretold."""
+
+_SONG_BYTES = 15_000
+"""What is the same for all songs takes as long as so many bytes of a song; measured, roughly."""
+
+_OVERDUE = 4
+"""Nothing is foretold of songs that take so many times as long as their length lets expect."""
+
+_OVERDUE_SECONDS = 5.0
+"""How long a song may take in any case before that is said of it."""
 
 
 class Progress(NamedTuple):
@@ -13,16 +37,91 @@ class Progress(NamedTuple):
     songs: int
     """Songs in all."""
     seconds_left: float | None = None
-    """About how long it will take yet; None as long as nobody can tell."""
+    """How long it will take yet; None as long as nobody can tell."""
+    at_most: bool = False
+    """Whether that is a limit, not what is likely: the last songs may never end."""
     again_seconds: int = 10
     """How soon the overview is written again, at the latest."""
     stopped: bool = False
     """Whether the run has ended before its end."""
 
     @property
-    def waiting(self) -> int:
-        """Songs that are still to be done."""
-        return self.songs - self.done
+    def left(self) -> str:
+        """What to say of the time left; empty when nobody can tell."""
+        if self.seconds_left is None:
+            return ""
+        return f"{'at most' if self.at_most else 'about'} {spoken_time(self.seconds_left)} left"
+
+
+class Estimate(NamedTuple):
+    """How long a run will take yet."""
+
+    seconds: float | None
+    at_most: bool = False
+
+
+def estimate(
+    whole: Ahead, ahead: Ahead, seconds: float, at_work: Sequence[float], limit: float
+) -> Estimate:
+    """Return how long a run will take yet, from how long it took so far.
+
+    Parameters
+    ----------
+    whole
+        What there was to do.
+    ahead
+        What isn't done yet.
+    seconds
+        How long the run has gone on.
+    at_work
+        For how many seconds each song that is being converted has been.
+    limit
+        Seconds that a song may take.
+    """
+    likely = None
+    if ahead.songs and whole.songs - ahead.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
+        likely = _cost(ahead) * seconds / (_cost(whole) - _cost(ahead))
+    shortest = min(at_work, default=0.0)
+    overdue = shortest > max(_OVERDUE * (likely or 0.0), _OVERDUE_SECONDS)
+    if overdue and len(at_work) == ahead.songs:
+        return Estimate(max(limit - shortest, 1.0), at_most=True)
+    return Estimate(likely)
+
+
+class Pace:
+    """Says how far a run has come, now and then.
+
+    Parameters
+    ----------
+    line
+        What is to be done.
+    limit
+        Seconds that a song may take.
+    """
+
+    def __init__(self, line: Line, limit: float) -> None:
+        self._line, self._limit = line, limit
+        self._whole = line.ahead()
+        self._begun = self._told = time.monotonic()
+
+    def is_due(self) -> bool:
+        """Return whether it is time to say it again; a few times a second."""
+        now = time.monotonic()
+        due = now >= self._told + PROGRESS_SECONDS or not self._line.ahead().songs
+        if due:
+            self._told = now
+        return due
+
+    def now(self, done: int, songs: int) -> Progress:
+        """Return how far the run has come, of which so many songs are done with."""
+        seconds = time.monotonic() - self._begun
+        ahead, at_work = self._line.ahead(), self._line.at_work()
+        likely = estimate(self._whole, ahead, seconds, at_work, self._limit)
+        return Progress(done, songs, likely.seconds, likely.at_most)
+
+
+def _cost(ahead: Ahead) -> float:
+    return ahead.songs + ahead.weight / _SONG_BYTES
 
 
 def spoken_time(seconds: float) -> str:

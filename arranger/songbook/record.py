@@ -7,10 +7,12 @@ import json
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Self
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+import numpy as np
 
-FORMAT = 2
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+FORMAT = 3
 """Rises when records tell more of a song than before: those of songs converted earlier are made anew."""
 
 
@@ -113,20 +115,29 @@ def _frozen(value: Any) -> Any:
     return tuple(map(_frozen, value)) if isinstance(value, list) else value
 
 
-def notes_digest(beat: int, notes: Iterable[tuple[int, int, int, bool]]) -> str:
+def notes_digest(
+    beat: int,
+    onsets: ArrayLike,
+    durations: ArrayLike,
+    pitches: ArrayLike,
+    drums: ArrayLike,
+) -> str:
     """Return a digest of what is played when.
 
-    The order of tracks, velocities, names and the file's resolution don't matter.
+    The order of notes and tracks, velocities, names and the file's resolution don't matter.
 
     Parameters
     ----------
     beat
         Ticks a beat.
-    notes
-        Onset and length in ticks, pitch, and whether it is a drum.
+    onsets, durations
+        Of each note, in ticks.
+    pitches, drums
+        Of each note, and whether it is a drum.
     """
-    played = sorted(
-        (round(onset * 960 / beat), round(duration * 960 / beat), pitch, drum)
-        for onset, duration, pitch, drum in notes
-    )
-    return hashlib.sha256(repr(played).encode()).hexdigest()
+    ticks = np.asarray([onsets, durations], np.float64)
+    played = np.concatenate(
+        [np.rint(ticks * 960 / beat), np.asarray([pitches, drums], np.float64)]
+    ).astype("<i8")
+    in_order = played[:, np.lexsort(played[::-1])]
+    return hashlib.sha256(in_order.tobytes()).hexdigest()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from arranger.songbook.changes import NEW
+from arranger.songbook.changes import NEW, SAME
 from arranger.songbook.worklist import COLUMNS
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ LEAST_NAME, MOST_NAME = 16, 40
 _BETWEEN = "  "
 _UNDER = "    "
 _MARK = "..."
-_NO_NEWS = ({""}, {NEW})
+_NO_NEWS = ({""}, {NEW}, {SAME})
 """What all songs may say in a column that tells nothing then."""
 
 
@@ -37,11 +37,11 @@ def table_lines(records: Sequence[Record], width: int) -> Iterator[str]:
     while LEAST_NAME + _taken(beside, records) > width:
         beside.pop()
     below = filled[len(beside) :]
-    longest = max(len(name.text(each)) for each in records)
+    longest = max(_wide(name.text(each)) for each in records)
     wide = min(MOST_NAME, max(LEAST_NAME, longest), width - _taken(beside, records))
     yield _line(name.title.ljust(wide), beside, records, None)
     for record in records:
-        yield _line(_shortened(name.text(record), wide).ljust(wide), beside, records, record)
+        yield _line(_fitted(name.text(record), wide), beside, records, record)
         yield from _told(below, record, width)
 
 
@@ -75,5 +75,17 @@ def _told(columns: Sequence[Column], record: Record, width: int) -> Iterator[str
     yield from wrap("; ".join(told), width, initial_indent=_UNDER, subsequent_indent=_UNDER)
 
 
-def _shortened(name: str, wide: int) -> str:
-    return name if len(name) <= wide else f"{name[: wide - len(_MARK)]}{_MARK}"
+def _wide(text: str) -> int:
+    """Return how many columns of a terminal a text takes."""
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def _fitted(name: str, wide: int) -> str:
+    """Return a name cut or filled up to so many columns."""
+    from rich.cells import set_cell_size
+
+    if _wide(name) <= wide:
+        return set_cell_size(name, wide)
+    return set_cell_size(name, wide - len(_MARK)) + _MARK

@@ -91,7 +91,7 @@ def do_job(job: Job) -> Record:
     except ArrangerError as error:
         return failed(job, _code(error), _message(error, job))
     except TimeIsUpError:
-        return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
+        return overdue(job)
     except Exception as error:  # noqa: BLE001 - one song's defect must not end the songbook
         if _out_of_memory(error):
             return failed(job, "memory", f"it took more than {job.megabytes} megabytes")
@@ -108,11 +108,6 @@ def _told() -> Iterator[list[str]]:
     said += [str(each.message) for each in caught if issubclass(each.category, ArrangerWarning)]
 
 
-def do_jobs(jobs: list[Job]) -> list[Record]:
-    """Convert some songs, one after the other."""
-    return [do_job(job) for job in jobs]
-
-
 def failed(job: Job, reason: str, message: str) -> Record:
     """Return the record of a song that wasn't converted."""
     return Record(
@@ -123,6 +118,11 @@ def failed(job: Job, reason: str, message: str) -> Record:
         message=message,
         format=FORMAT,
     )
+
+
+def overdue(job: Job) -> Record:
+    """Return the record of a song that met its time limit."""
+    return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
 
 
 def _advised(job: Job) -> Record:
@@ -156,7 +156,7 @@ def _converted(job: Job) -> Record:
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
         if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
-            return standing_record(job.relative, job.place, found.sheet, paths, song)
+            return standing_record(job.relative, job.place, found.sheet, song, choice)
     conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)

@@ -408,7 +408,6 @@ def main() -> None:
 def _load_libraries() -> None:
     """Import what tests import and no mutant changes, so that each fork has it."""
     import hypothesis.strategies
-    import joblib
     import jsonschema
     import mido
     import music21
@@ -419,7 +418,7 @@ def _load_libraries() -> None:
     import soundfile
     import typer.testing
 
-    del hypothesis, joblib, jsonschema, mido, music21, pretty_midi, pydantic
+    del hypothesis, jsonschema, mido, music21, pretty_midi, pydantic
     del rich, scipy, soundfile, typer
 
 

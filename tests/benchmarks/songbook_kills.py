@@ -4,8 +4,8 @@
 
 1. Songs of FOLDER are converted undisturbed. Then, a number of times: a run into an empty folder;
    after a random time KILL, TERM or INT for the run, its whole group, or some of its workers; then the
-   same run again to its end. Goal: the same bytes as undisturbed, no temporary file, no folder of
-   joblib's, no process that lives on (each has 20 seconds to end, on a busy machine; the slowest is
+   same run again to its end. Goal: the same bytes as undisturbed, no temporary file, no
+   process that lives on (each has 20 seconds to end, on a busy machine; the slowest is
    told), no traceback.
 2. The index of a book with an edited sheet is damaged at random (bytes, a cut, changes by SQL), then
    the book is converted again. Goal: no traceback, the edit is there, the records are the right ones,
@@ -61,11 +61,6 @@ def finished(songs: Path, out: Path) -> tuple[int, str]:
     return done.returncode, done.stderr
 
 
-def shared_memory(run: int) -> list[Path]:
-    """Return what joblib has made in shared memory for a run."""
-    return list(Path("/dev/shm").glob(f"joblib_memmapping_folder_{run}_*"))
-
-
 def struck(
     songs: Path, out: Path, chance: random.Random, longest: float
 ) -> tuple[str, list[str], float]:
@@ -96,7 +91,6 @@ def struck(
     wrong = [f"lives on: {pid}" for pid in workers if is_running(pid)]
     if "Traceback" in text:
         wrong.append(f"traceback: {text.strip().splitlines()[-1]}")
-    wrong += [f"left: {path.name}" for path in shared_memory(process.pid)]
     if process.returncode >= 0 and temporaries(out):
         wrong.append("a run that ended by itself left temporaries")
     return f"{number.name} for {whom}", wrong, later

@@ -119,7 +119,7 @@ def pop_row(folder: Path, corrected: Path, name: str, held: bool) -> dict[str, A
         "loud": _small(theirs.loudness),
     }  # fmt: skip
     return _row(name, "pop", truth.metre, notes, (truth.bars, truth.beats)) | {
-        "held": held, "sure": truth.sure, "loud": _small(ours.loudness), "perf": heard,
+        "held": held, "sure": truth.sure, "known": truth.known, "loud": _small(ours.loudness), "perf": heard,
         "spq": float(np.median(np.diff(at) / np.maximum(np.diff(quarters), 1e-9))),
         "perf_beats": _small(beats), "perf_bars": _small(bars),
         "perf_beat_of": _small(np.interp(start, at, quarters)),

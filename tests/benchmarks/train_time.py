@@ -1,10 +1,10 @@
-"""Train the networks that hear beats and bar lines: ``python -m tests.benchmarks.train_time PIECES OUT``.
+"""Train the network that hears beats: ``python -m tests.benchmarks.train_time PIECES OUT``.
 
-PIECES is what `time_pieces` writes. Needs torch. OUT gets ``beats.npz`` and ``bars.npz``. Pieces
-marked as held out are only measured on. ``--which beats|bars``, ``--minutes M``, ``--variants V`` (how
-many performances of a piece), ``--jobs N``.
+PIECES is what `time_pieces` writes. Needs torch. OUT gets ``beats.npz``. Pieces marked as held out are only
+measured on. ``--minutes M``, ``--variants V`` (how many performances of a piece), ``--jobs N``. For
+bar lines see `train_bars`.
 
-Both are trained alike: a song is played (`performing`), put on frames, cut, moved to another key; what
+A song is played (`performing`), put on frames, cut, moved to another key; what
 is asked is at which frames a beat and a bar line stand (binary cross-entropy).
 """
 
@@ -21,16 +21,15 @@ from typing import Any
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bars_heard import bar_frames
 from arranger.grid.track.beats_heard import FRAMES_A_SECOND, beat_frames
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.frames import CHANNELS
 from tests.benchmarks.performing import Piece, Played, columns_of, perform
 
-WIDTH = {"beats": 40, "bars": 32}
-BLOCKS = {"beats": 11, "bars": 8}
-CUT = {"beats": 3072, "bars": 1024}
-BATCH = {"beats": 24, "bars": 48}
+WIDTH = {"beats": 40}
+BLOCKS = {"beats": 11}
+CUT = {"beats": 3072}
+BATCH = {"beats": 24}
 CHROMA = 13
 """The first of the columns of pitch classes."""
 
@@ -102,10 +101,10 @@ def played(row: dict[str, Any], seed: int) -> Played:
 
 def example(job: tuple[dict[str, Any], int, str]) -> tuple[Any, ...] | None:
     """Return frames, targets (frames, 2) and the first and last frame that the truth covers."""
-    row, seed, which = job
+    row, seed, _ = job
     try:
         done = played(row, seed)
-        return _beats_example(done) if which == "beats" else _bars_example(row, done, seed)
+        return _beats_example(done)
     except (ValueError, IndexError) as error:
         print(row["name"], seed, repr(error))
         return None
@@ -130,34 +129,6 @@ def _beats_example(done: Played) -> tuple[Any, ...]:
         target,
         max(int(first) - 5, 0),
         min(int(last) + 5, len(frames)),
-    )
-
-
-def _bars_example(row: dict[str, Any], done: Played, seed: int) -> tuple[Any, ...]:
-    rng = np.random.default_rng(seed + 10**6)
-    bars, beats = wide(row["bars"]), wide(row["beats"])
-    width = float(np.median(np.diff(beats)))
-    unit = 1.0 if rng.random() < 0.6 else width * rng.choice((0.5, 1.0), p=(0.05, 0.95))
-    notes = done.notes
-    attacks = find_attacks(notes)
-    noise = rng.normal(0.0, rng.choice((0.0, 0.02, 0.05)), len(notes))
-    start, end = done.quarters + noise, done.quarter_ends
-    seconds = float(np.median(np.diff(done.beats))) / width * unit
-    origin = np.floor(start.min() / unit * 4) / 4 * unit - unit * rng.integers(0, 4) / rng.choice(
-        (1, 4)
-    )
-    start, end = (start - origin) / unit, (end - origin) / unit
-    frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, seconds)
-    target = np.zeros((len(frames), 2), np.float32)
-    for column, lines in enumerate((beats, bars)):
-        at = np.rint((lines - origin) / unit * 4).astype(int)
-        target[at[(at >= 0) & (at < len(frames))], column] = 1.0
-    first, last = (bars[[0, -1]] - origin) / unit * 4
-    return (
-        frames.astype(np.float16),
-        target,
-        max(int(first) - 3, 0),
-        min(int(last) + 1, len(frames)),
     )
 
 

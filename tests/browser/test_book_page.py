@@ -12,9 +12,11 @@ from playwright.sync_api import expect
 from arranger.report.song_page import BookPlace, html_page_pieces
 from arranger.songbook.converted import done_record
 from arranger.songbook.page import book_page
+from arranger.songbook.progress import Progress
 from arranger.songbook.record import Record
 from tests.browser.conftest import DEMO_SONGS, converted
 from tests.browser.test_song_page import violations
+from tests.report.test_book_page import RECORDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -116,7 +118,7 @@ def test_keys_choose_and_open_and_the_song_leads_on_and_back(
     # What is chosen there goes into the address, beside the list.
     page.keyboard.press("n")
     expect(page).to_have_url(re.compile(r"bar=\d+&book="))
-    page.keyboard.press("]")
+    page.keyboard.press("N")
     page.wait_for_url(re.compile("two_gulls"))
     expect(page.locator("#title")).to_have_text("Two Gulls")
     page.locator("html[data-ready] #roll").wait_for()
@@ -125,7 +127,7 @@ def test_keys_choose_and_open_and_the_song_leads_on_and_back(
     expect(page.locator("#chosen-title")).to_have_text("Two Gulls")
     page.go_back()
     page.locator("html[data-ready] #roll").wait_for()
-    page.keyboard.press("[")
+    page.keyboard.press("P")
     page.wait_for_url(re.compile("boat_parade"))
     page.locator("html[data-ready] #roll").wait_for()
     page.keyboard.press("b")
@@ -165,6 +167,55 @@ def test_a_song_plays_in_the_book(opened: Callable[..., Opened], book: Path) -> 
     assert page.locator("#chosen-strips").get_attribute("aria-valuenow") == stopped
 
 
+@pytest.mark.parametrize(
+    ("only", "files"),
+    [
+        ("failed", ["three.mid"]),
+        ("misfits", ["two & #2.mid"]),
+        ("doubts", ["harbour/one.mid"]),
+        ("metre", ["harbour/one.mid"]),
+        ("pedal", []),
+        ("edited", ["two & #2.mid"]),
+        ("changed", ["harbour/one.mid"]),
+        ("", ["three.mid", "two & #2.mid", "harbour/one.mid"]),
+    ],
+)
+def test_each_filter_lets_its_songs_through(
+    opened: Callable[..., Opened], written: Callable[[str, str], Path], only: str, files: list[str]
+) -> None:
+    page = opened(written("few", book_page(RECORDS, {}))).page
+    page.get_by_label("Only").select_option(only)
+    found = [text.split(":")[0] for text in page.locator("#rows .under").all_inner_texts()]
+    assert found == files
+    expect(page.get_by_text("No song is like that.")).to_be_visible(visible=files == [])
+
+
+@pytest.mark.parametrize(
+    ("column", "titles"),
+    [
+        ("lost", ["One", "two"]),
+        ("drums", ["two", "One"]),
+        ("length", ["One", "two"]),
+        ("edited", ["two", "One"]),
+    ],
+)
+def test_columns_sort_with_what_is_unknown_last(
+    opened: Callable[..., Opened],
+    written: Callable[[str, str], Path],
+    column: str,
+    titles: list[str],
+) -> None:
+    page = opened(written("few", book_page(RECORDS, {}))).page
+    page.get_by_label("Order").select_option(column)
+    told = [
+        text.split(".")[0].split("/")[-1] for text in page.locator("#rows .under").all_inner_texts()
+    ]
+    places = {"one": "One", "two & #2": "two"}
+    assert [places[each] for each in told if each in places] == titles
+    page.get_by_role("button", name="The other way round").click()
+    assert page.locator("#rows .under").first.inner_text() != "three.mid"
+
+
 def test_all_rows_are_there_for_paper(opened: Callable[..., Opened], book: Path) -> None:
     page = opened(book).page
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
@@ -184,3 +235,26 @@ def test_axe_finds_no_violation_and_nothing_sticks_out(
     page.keyboard.press("n")
     assert not violations(page, axe)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.keyboard.press("Enter")
+    page.locator("html[data-ready] #roll").wait_for()
+    assert not violations(page, axe)
+
+
+def test_a_page_of_a_run_that_goes_on_says_how_far_it_is_and_when_it_is_old(
+    opened: Callable[..., Opened], tmp_path: Path
+) -> None:
+    record = Record(relative="a.mid", place="a", state="done", notes=4)
+    path = tmp_path / "songbook.html"
+    path.write_text(book_page([record], {}, Progress(1, 5, seconds_left=60.0)), encoding="utf-8")
+    page = opened(path).page
+    place = page.locator("#running")
+    expect(place).to_contain_text("The run goes on: 1 of 5 songs are done, about 60 seconds left.")
+    expect(page.locator("#age")).to_be_empty()
+    path.write_text(
+        re.sub('data-written="\\d+"', 'data-written="0"', path.read_text()), encoding="utf-8"
+    )
+    page.get_by_role("button", name="Reload").click()
+    expect(page.locator("#age")).to_contain_text("Reload it; if nothing newer comes")
+    path.write_text(book_page([record], {}), encoding="utf-8")
+    page.get_by_role("button", name="Reload").click()
+    expect(place).to_have_count(0)

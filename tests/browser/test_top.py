@@ -65,9 +65,9 @@ def test_first_things_first_and_from_problem_to_problem(
     assert lost == [0x8C, 0x2A, 0x1F]  # --loss
     assert heard != lost
     # Figures of the program's own stand behind their heading.
-    expect(page.get_by_role("columnheader", name="Cost")).to_be_hidden()
+    expect(page.get_by_role("columnheader", name="Notes merged")).to_be_hidden()
     page.get_by_text("How this was decided").click()
-    expect(page.get_by_role("columnheader", name="Cost")).to_be_visible()
+    expect(page.get_by_role("columnheader", name="Notes merged")).to_be_visible()
     assert tips
     page.context.grant_permissions(["clipboard-read", "clipboard-write"])
     page.locator(f"[data-copy*='{tips[0].options}']").click()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise, product
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import PLAIN, with_bars
-from arranger.grid.track.bars_heard import CHANGE, likeliest_bars
+from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.beats_heard import (
     CHANGE as PERIOD_CHANGE,
 )
@@ -20,11 +21,15 @@ from arranger.grid.track.beats_heard import (
     follow_heard,
 )
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.frames import CHANNELS, frames_of
+from arranger.grid.track.frames import frames_of
 from arranger.grid.track.network import Block, Network, load, run
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
+
+if TYPE_CHECKING:
+    from arranger.grid import Grid
+    from arranger.song.model import Song
 
 ENGINE = load_engine("twin-phase")
 
@@ -200,6 +205,14 @@ def test_bars_that_the_music_contradicts_are_named_with_their_place(pickup: int)
     assert found.pickup == pickup
     assert found.first_beat == pytest.approx((pickup + 1) * 0.5)
     assert not found.moved
+    # what is told is what the options take
+    for asked in (
+        GridSettings(metre=found.metre, pickup=found.pickup),
+        GridSettings(metre=found.metre, first_beat=found.first_beat),
+    ):
+        grid = plan_grid(song, ENGINE, asked)
+        assert (pickup + 1) * TICKS in grid.bar_ticks
+        assert {bar[3:5] for bar in grid.bars} == {(3, 4)}
 
 
 def test_a_file_that_is_right_or_says_nothing_or_a_user_who_does_is_not_contradicted() -> None:
@@ -210,6 +223,7 @@ def test_a_file_that_is_right_or_says_nothing_or_a_user_who_does_is_not_contradi
         (song_of(tune, below, metre_said=False), GridSettings()),
         (song_of(tune, below), GridSettings(beat="track")),
         (song_of(tune, below), GridSettings(first_beat=0.5)),
+        (song_of(tune, below), GridSettings(metre=(4, 4))),
         (song_of(*waltz(3)), GridSettings()),
     ):
         assert heard_bars(song, plan_grid(song, ENGINE, settings)) is None
@@ -224,3 +238,14 @@ def test_bars_of_twice_or_half_the_length_contradict_nothing() -> None:
     tune, below = waltz(24)
     doubled = song_of(tune, below, metres=((0, 6, 4),))
     assert heard_bars(doubled, plan_grid(doubled, ENGINE)) is None
+
+
+def test_a_rare_metre_is_never_stated_by_accident() -> None:
+    """Common practice, no source: 4/4 is what files say that nobody gave a metre."""
+    tune, below = waltz(24)
+    assert heard_bars(*_planned(song_of(tune, below, metres=((0, 7, 8),)))) is None
+    assert heard_bars(*_planned(song_of(tune, below, metres=((0, 4, 4),)))) is not None
+
+
+def _planned(song: Song) -> tuple[Song, Grid]:
+    return song, plan_grid(song, ENGINE)

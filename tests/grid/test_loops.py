@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from arranger import convert
 from arranger.engine import load_engine
 from arranger.errors import SettingsError
 from arranger.grid import plan_grid
-from arranger.settings import GridSettings
+from arranger.report import summary
+from arranger.settings import GridSettings, Settings
 from arranger.song.model import Control, Mark
 from tests.grid.songs import TICKS, song_of
 
@@ -65,3 +69,82 @@ def test_a_loop_outside_the_passage_is_said():
     grid = plan_grid(song, ENGINE, GridSettings(bars=(3, 4)))
     assert grid.loop_step is None
     assert any("outside of what is converted" in remark for remark in grid.remarks)
+
+
+def bars_of(*kinds: int) -> list[tuple[float, float, int]]:
+    """Return a line of bars of quavers; bars of a kind are alike, those of others share nothing."""
+    return [
+        (4 * bar + n / 2, 0.5, 36 + (kind * 19 + n * n) % 48)
+        for bar, kind in enumerate(kinds)
+        for n in range(8)
+    ]
+
+
+INTRO, VERSE, CHORUS, CODA = (0, 1), (2, 3, 4, 5), (6, 7, 8, 9), (10, 11, 12)
+
+
+@pytest.mark.parametrize(
+    ("form", "bar"),
+    [
+        ((*VERSE, *VERSE), 1),
+        ((*INTRO, *VERSE, *CHORUS, *VERSE, *CHORUS), 3),
+        ((*INTRO, *VERSE, *CHORUS, *VERSE, *CHORUS, *CODA), None),  # it ends
+        ((*INTRO, *VERSE, *CHORUS), None),  # nothing comes again
+        ((*VERSE[:3], *VERSE[:3]), None),  # too little does
+        ((*INTRO, *CODA, *INTRO, *VERSE, *CHORUS, *CHORUS), None),  # only the last bars would
+    ],
+)
+def test_a_piece_goes_round_if_its_end_leads_back(form: tuple[int, ...], bar: int | None) -> None:
+    song = song_of(bars_of(*form))
+    grid = plan_grid(song, ENGINE)
+    step = None if bar is None else grid.bars[bar - 1].first_step
+    assert grid.loop_step == step
+    assert any(f"leads back to bar {bar}," in each for each in grid.remarks) == (bar is not None)
+    assert plan_grid(song, ENGINE, GridSettings(loop="none")).loop_step is None
+
+
+def test_no_note_is_cut_where_a_piece_goes_round() -> None:
+    form = (*INTRO, *VERSE, *CHORUS, *VERSE, *CHORUS)
+    held = (
+        7.5,
+        1.0,
+        90,
+    )  # into the first verse; the second is gone back to instead, but is too near the end
+    assert plan_grid(song_of(bars_of(*form), [held]), ENGINE).loop_step is None
+    longer = (*INTRO, *VERSE, *CHORUS, *VERSE, *CHORUS, *VERSE, *CHORUS)
+    grid = plan_grid(song_of(bars_of(*longer), [held]), ENGINE)
+    assert grid.loop_step == grid.bars[10].first_step
+    # The last bar is cut by the file's own end of its loop.
+    marks = (Mark(71 * TICKS, "marker", "loop end"),)
+    assert plan_grid(song_of(bars_of(*form), marks=marks), ENGINE).loop_step is None
+
+
+@settings(max_examples=40, deadline=None)
+@given(form=st.lists(st.integers(0, 3), min_size=2, max_size=24))
+def test_what_follows_the_end_has_followed_it_before(form: list[int]) -> None:
+    grid = plan_grid(song_of(bars_of(*form)), ENGINE)
+    if grid.loop_step is None:
+        return
+    back = next(n for n, bar in enumerate(grid.bars) if bar.first_step == grid.loop_step)
+    after = form[back : back + 4]
+    assert any(
+        form[at - 4 : at] == form[-4:]
+        and form[at : at + 4][: len(after)] == after[: len(form) - at]
+        for at in range(4, len(form))
+    )
+    assert 2 * grid.loop_step <= grid.steps
+
+
+def test_a_section_that_comes_again_is_offered_to_go_back_to() -> None:
+    song = song_of(bars_of(*INTRO, *VERSE, *CHORUS, *VERSE, *CODA))
+    remarks = summary(convert(song, ENGINE, Settings())).remarks
+    (offered,) = [remark for remark in remarks if "--loop" in remark]
+    assert offered == "section A is bars 3-6, and again 11-14 (--loop 3: the end goes back to it)"
+    grid = plan_grid(song, ENGINE, GridSettings(loop="3"))
+    assert grid.loop_step == grid.bars[2].first_step
+    round_ = song_of(bars_of(*INTRO, *VERSE, *CHORUS, *VERSE, *CHORUS))
+    told = [
+        each for each in summary(convert(round_, ENGINE, Settings())).remarks if "section" in each
+    ]
+    assert told
+    assert not any("--loop" in each for each in told)

@@ -16,7 +16,7 @@ from arranger.errors import LimitError
 from arranger.grid.attacks import Attacks, find_attacks
 from arranger.grid.choose import choose_step
 from arranger.grid.timeline import BarLabel, Timeline
-from arranger.settings import GridSettings
+from arranger.settings import STEP_CHOICES, GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
 from tests.reduce.little_songs import taking
@@ -44,8 +44,11 @@ def share(value: float, low: float, high: float) -> float:
 def plain_choice(
     song: Song, attacks: Attacks, lines: list[float], bpm: float, tracked: bool, engine: Engine,
     step: Fraction,
-) -> tuple[float, int, int, int, int]:  # fmt: skip
-    """Return cost, steps, and how many notes are moved, collide, and are shortened."""
+) -> tuple[float, float, bool, tuple[int, int, int, int, int]]:  # fmt: skip
+    """Return cost, the rhythm's share of it, whether the step may be the raster, and what is counted.
+
+    Counted are steps, and how many notes are moved, collide, are shortened, and stand off their places.
+    """
     starts = attacks.mean(np.array([note.onset / TICKS for note in song.notes])).tolist()
     attack_of = attacks.of_note.tolist()
 
@@ -57,7 +60,7 @@ def plain_choice(
         if lines[0] - 1 / 16 <= starts[attack_of[note.id]] < lines[-1] - 1 / 16
     ]  # fmt: skip
     faults = 0.0
-    moved = collided = shortened = 0
+    moved = collided = shortened = misplaced = 0
     by_part: defaultdict[int, dict[int, int]] = defaultdict(dict)
     beat = 60 / bpm
     unheard, plain = (0.03, 0.08) if tracked else (0.01, 0.05)
@@ -65,6 +68,7 @@ def plain_choice(
         at = starts[attack_of[note.id]]
         off = abs(position(at) - nearest(position(at))) * float(step)
         faults += share(off * beat, unheard, plain)
+        misplaced += share(off * beat, unheard, plain) > 0.5
         moved += off > 0.01
         attacks_of_part = by_part[note.part]
         attacks_of_part[attack_of[note.id]] = attacks_of_part.get(attack_of[note.id], 0) + 1
@@ -77,6 +81,11 @@ def plain_choice(
             collided += counts[attack] * (here == before)
             before = here
     faults += (1 if tracked else 3) * collided + 0.05 * shortened
+    rhythm = 100 * faults / max(len(inside), 1)
+    moments = [starts[attack] for attack in {attack_of[note.id] for note in inside}]
+    away = [abs(position(at) - nearest(position(at))) * float(step) * beat for at in moments]
+    raster = sum(each <= unheard + 1e-9 for each in away) >= 0.97 * len(away)
+    raster &= step <= Fraction(1, 4) or collided <= 0.01 * len(inside)
 
     hole = share(step * beat, 0.13, 0.25)
     if engine.gap is None:
@@ -103,7 +112,8 @@ def plain_choice(
     cost -= 3 * math.log2(step)
     ratios = [length.seconds / (step * beat) for length in engine.step_lengths]
     cost += max(100 * (min(max(r, 1 / r) for r in ratios) - 1) - 2, 0)
-    return cost, max(nearest(position(lines[-1])), 1), moved, collided, shortened
+    steps = max(nearest(position(lines[-1])), 1)
+    return cost, rhythm, raster, (steps, moved, collided, shortened, misplaced)
 
 
 def some_song(random: Random) -> Song:
@@ -136,6 +146,7 @@ def choices(
         bar_ticks=np.array(lines, dtype=np.int64),
         labels=(BarLabel(1, 4, 4),) * (len(lines) - 1),
         bpm=bpm,
+        own_bpm=bpm,
     )
     chosen = GridSettings(**settings)  # type: ignore[arg-type]
     return choose_step(notes, find_attacks(notes), timeline, engine, chosen, bars)
@@ -154,14 +165,25 @@ def test_each_step_costs_what_the_terms_add_up_to() -> None:
         bpm, tracked = random.choice((30.0, 97.0, 120.0, 240.0, 700.0)), random.random() < 0.3
         found = choices(song, lines, (first, last), bpm, engine, tracked=tracked)
         attacks = find_attacks(timed_columns(song))
-        assert {choice.step_beats for choice in found} == {
-            Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12)
+        every = [Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12)]
+        near = [step for step in every if off_tempo(engine, bpm, step) <= 3]
+        assert {choice.step_beats for choice in found} == set(near or every)
+        read = {
+            step: plain_choice(song, attacks, lines[first : last + 2], bpm, tracked, engine, step)
+            for step in every
         }
+        raster = next((step for step in every if read[step][2]), None)
         for choice in found:
-            wanted = plain_choice(
-                song, attacks, lines[first : last + 2], bpm, tracked, engine, choice.step_beats
-            )
-            assert choice[1:] == (pytest.approx(wanted[0], abs=1e-6), *wanted[1:])
+            cost, rhythm, _, counted = read[choice.step_beats]
+            if raster is not None and choice.step_beats < raster:
+                cost += max(read[raster][1] - rhythm, 0)
+            assert choice.cost == pytest.approx(cost, abs=1e-6)
+            assert choice[2:] == counted
+
+
+def off_tempo(engine: Engine, bpm: float, step: Fraction) -> float:
+    ratios = [length.seconds / (float(step) * 60 / bpm) for length in engine.step_lengths]
+    return 100 * (min(max(r, 1 / r) for r in ratios) - 1)
 
 
 def test_the_cheapest_comes_first_but_what_is_asked_for_before_and_what_is_too_long_after() -> None:
@@ -178,6 +200,39 @@ def test_the_cheapest_comes_first_but_what_is_asked_for_before_and_what_is_too_l
             )
             assert asked[0].step_beats == step
             assert len(asked) == 7 + (step != Fraction(1, 2))
+
+
+def test_a_step_that_misses_the_tempo_is_not_offered_unless_all_do_or_it_is_asked_for() -> None:
+    song = song_of([(n / 12, 0.08, 60 + n % 7) for n in range(96)])
+    lines = [0.0, 4.0, 8.0]
+    quick = choices(song, lines, (0, 1), 300.0, ENGINES[0])
+    assert {choice.step_beats for choice in quick} == {
+        step for step in STEP_CHOICES if off_tempo(ENGINES[0], 300.0, step) <= 3
+    }
+    assert 0 < len(quick) < 7
+    asked = choices(song, lines, (0, 1), 300.0, ENGINES[0], step=Fraction(1, 12))
+    assert asked[0].step_beats == Fraction(1, 12)
+    assert len(choices(song, lines, (0, 1), 9000.0, ENGINES[0])) == 7
+
+
+@pytest.mark.parametrize(
+    ("quick", "step"),
+    [(1, Fraction(1, 2)), (2, Fraction(1, 2)), (6, Fraction(1, 4))],
+)
+def test_no_finer_step_for_one_note_in_a_hundred(quick: int, step: Fraction) -> None:
+    """Quavers with a few semiquavers, which merge with the notes after them."""
+    line = [(n / 2, 0.5, 60 + n % 7) for n in range(200)]
+    line += [(16 * n + 0.25, 0.25, 80) for n in range(quick)]
+    found = choices(song_of(line), [*map(float, range(0, 101, 4))], (0, 24), 120.0, ENGINES[0])
+    assert found[0].step_beats == step
+
+
+def test_past_four_steps_a_beat_it_takes_more_than_three_attacks_in_a_hundred() -> None:
+    for few, step in ((6, Fraction(1, 4)), (12, Fraction(1, 8))):
+        line = [(n / 4, 0.25, 60 + n % 7) for n in range(200)]
+        line += [(4 * n + 1 / 8, 1 / 8, 80) for n in range(few)]
+        found = choices(song_of(line), [*map(float, range(0, 53, 4))], (0, 12), 90.0, ENGINES[0])
+        assert found[0].step_beats == step
 
 
 def test_a_step_is_too_long_only_beyond_the_limit() -> None:

@@ -20,7 +20,7 @@ from arranger.grid.model import grid_bars
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.passage import rough_bars
 from arranger.grid.place import half_up, place_ends, place_onsets, place_played
-from arranger.grid.sections import find_sections
+from arranger.grid.sections import alike_bars, find_sections
 from arranger.grid.swing import carry, find_swing
 from arranger.grid.timeline import BarLabel, Timeline, prevailing_bpm
 from arranger.settings import GridSettings
@@ -255,7 +255,7 @@ def test_a_sixteenth_of_a_beat_beside_a_bar_line_is_on_it(
     timeline = Timeline(
         basis="file", onset_beats=np.array([first, last]), end_beats=np.array([4, last + length]),
         bar_beats=np.arange(0, 28, 4.0), bar_ticks=np.arange(7), labels=(BarLabel(1, 4, 4),) * 6,
-        bpm=120,
+        bpm=120, own_bpm=120,
     )  # fmt: skip
     assert rough_bars(timeline, GridSettings()) == bars
 
@@ -303,7 +303,7 @@ def found_sections(rows: list[list[tuple[int, int, int]]], steps: list[int]) -> 
     ]
     notes += [(-1, 0, 60), (bars[-1].first_step + bars[-1].steps, 0, 60)]
     onset, part, pitch = (np.array(column, np.int64) for column in zip(*notes, strict=True))
-    return list(find_sections(bars, onset, part, pitch))
+    return list(find_sections(alike_bars(bars, onset, part, pitch)))
 
 
 def test_sections_are_runs_of_bars_that_come_again() -> None:

@@ -107,7 +107,7 @@ def conversion() -> Conversion:
         end_steps=np.round(onsets / 240).astype(np.int64) + 2,
         positions=onsets / 240,
         alternatives=(
-            StepChoice(Fraction(1, 2), 1.5, 16, 1, 0, 2),
+            StepChoice(Fraction(1, 2), 1.5, 16, 1, 1, 2, 13),
             StepChoice(Fraction(1, 4), 2.5, 32, 1, 0, 0),
         ),
         remarks=("one tempo change was flattened",),

@@ -43,8 +43,8 @@ def test_the_summary_of_the_song_by_hand(hand: Conversion) -> None:
     assert text.splitlines() == [
         f"{SHOWN}: 2 bars, 16 steps",
         "    of 1/2 beat on the file's beat; tempo asked 121, played 119.6 by twin-phase",
-        "  step  1/2 chosen  cost 1.5, 16 steps, 1 moved, 0 collided",
-        "  step  1/4         cost 2.5, 32 steps, 1 moved, 0 collided",
+        "  step  1/2 chosen  16 steps: 1 note merges, 13 off their places",
+        "  step  1/4         32 steps: holds every note",
         f"  part 1 '{SHORT}': tune, 4 of 4 notes heard (plays alone",
         "    on top)",
         "  part 2 'low strings': bass, 2 of 2 notes heard (lowest throughout)",
@@ -82,8 +82,10 @@ def made_up(**changes: object) -> Summary:
         asked_bpm=120.0,
         played_bpm=118.25,
         transpose=-3,
+        doubts=(),
+        step_sentence="",
         step_lines=tuple(
-            StepLine(step, step == "1/8", 0.12345, 16, 3, 2, 1)
+            StepLine(step, step == "1/8", 0.12345, 16, 3, 2, 1, 0, "2 notes merge")
             for step in ("1/2", "1/4", "1/3", "1/6", "1/12", "1/8")
         ),
         part_lines=tuple(
@@ -116,7 +118,7 @@ def test_a_summary_of_much_is_cut_where_it_says_so() -> None:
         "tempo asked 120, played 118.2 by beeper, transposed -3"
     )
     assert [line.split()[1] for line in text[1:6]] == ["1/2", "1/4", "1/3", "1/6", "1/8"]
-    assert text[5] == "  step  1/8 chosen  cost 0.123, 16 steps, 3 moved, 2 collided"
+    assert text[5] == "  step  1/8 chosen  16 steps: 2 notes merge"
     assert text[6] == f"  part 1 '{'n' * 25}...': tune, 1 of 10 notes heard"
     assert text[7] == f"  part 2 '{'n' * 27}': harmony, 2 of 10 notes heard"
     assert text[17:] == [
@@ -151,10 +153,10 @@ def shown(found: Summary, encoding: str) -> list[str]:
 
 TABLES = """\
 Step
-step | cost | steps | moved | collided | too short | chosen
------+------+-------+-------+----------+-----------+------------
- 1/2 |  1.5 |    16 |     1 |        0 |         2 | <- this one
- 1/4 |  2.5 |    32 |     1 |        0 |         0 |
+step | steps | merged | off place | made longer | chosen
+-----+-------+--------+-----------+-------------+------------
+ 1/2 |    16 |      1 |        13 |           2 | <- this one
+ 1/4 |    32 |      0 |         0 |           0 |
 
 Parts
 part | name                         | role    | heard | of | why
@@ -260,9 +262,9 @@ def test_what_matters_stands_out_in_bold(hand: Conversion, monkeypatch: pytest.M
     monkeypatch.delenv("NO_COLOR", raising=False)
     text = terminal_text(summary(hand), Terminal("utf-8"), details=True)
     bold = "\n".join(re.findall("\x1b\\[1m([^\x1b]*)", text))
-    for said in ("<script>", "9 notes: 3 kept", "1.5", "low strings", "Parts"):
+    for said in ("<script>", "9 notes: 3 kept", "13", "low strings", "Parts"):
         assert said.replace("<", "</", said == "<script>") in bold
-    for said in ("2.5", "pad", "tempo asked"):
+    for said in ("32", "pad", "tempo asked"):
         assert said in text
         assert said not in bold
 
@@ -380,14 +382,13 @@ def test_the_facts_of_the_song_by_hand(hand: Conversion) -> None:
     assert asked == (
         "The step follows the beat that the file is written on. A step of 1/2 beat lasts 250.8 ms. "
         "The song asks for 120.4 beats a minute; the nearest tempo in the list of twin-phase is "
-        "119.6 (-0.7 %)."
+        "119.6 (-0.7 %). "
+        "Step 1/2: 1 note merges, 13 off their places; --step 1/4: none, twice as many steps."
     )
     slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=119.0))).grid
-    assert slower.endswith("is 119.6 (+0.5 %).")
+    assert "is 119.6 (+0.5 %). " in slower
     by_hand = gather_facts(replace(hand, sheet=replace(hand.sheet, tempo=119.0, length=None))).grid
-    assert by_hand.endswith(
-        "asks for 121 beats a minute; the sheet has tempo 119, played as 119.6."
-    )
+    assert "asks for 121 beats a minute; the sheet has tempo 119, played as 119.6. " in by_hand
     silent = replace(hand.sheet, voice1=(-2,) * 16, voice2=(-2,) * 16)
     assert gather_facts(replace(hand, sheet=silent)).tuning == "No tone sounds."
     assert gather_facts(replace(hand, grid=replace(hand.grid, basis="tracked"))).grid.startswith(

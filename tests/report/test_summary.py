@@ -99,8 +99,8 @@ def test_says_what_a_musician_asks_first(hand: Conversion, tmp_path: Path) -> No
     assert "tempo asked 121, played 119.6" in text
     assert "9 notes: 3 kept, 3 changed, 1 merged, 2 dropped" in text
     assert "part 2 'low strings': bass, 2 of 2 notes heard (lowest throughout)" in text
-    assert "step  1/2 chosen  cost 1.5" in text
-    assert "step  1/4         cost 2.5" in text
+    assert "step  1/2 chosen  16 steps: 1 note merges" in text
+    assert "step  1/4         32 steps: holds every note" in text
     assert "1 repeat-tied" in text
     assert "track 2, byte 0x0041: a data byte above 127 was clipped" in text
     assert f"wrote {tmp_path / 'hostile.duet'}" in text

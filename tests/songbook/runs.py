@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,9 @@ from arranger.songbook import BookChoice, Record
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -75,7 +79,7 @@ def workers_of(parent: int) -> list[int]:
             words = state.with_name("cmdline").read_bytes()
         except OSError:
             continue
-        if int(fields[1]) == parent and b"popen_loky" in words:
+        if int(fields[1]) == parent and b"arranger.songbook.worker" in words:
             found.append(int(state.parent.name))
     return found
 
@@ -86,6 +90,18 @@ def is_running(pid: int) -> bool:
         return Path(f"/proc/{pid}/stat").read_text().rsplit(") ", 1)[1][0] not in "ZX"
     except OSError:
         return False
+
+
+PATIENCE_SECONDS = 60
+"""No wait is longer, however busy the machine."""
+
+
+def until(condition: Callable[[], object]) -> None:
+    """Wait for something that must happen."""
+    end = time.monotonic() + PATIENCE_SECONDS
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.01)
 
 
 def temporaries(folder: Path) -> list[Path]:

@@ -12,30 +12,20 @@ from typing import TYPE_CHECKING
 
 from arranger.songbook import convert_book
 from tests.songbook.runs import (
+    PATIENCE_SECONDS,
     choice,
     command,
     environment,
     is_running,
     temporaries,
     tree,
+    until,
     workers_of,
 )
 from tests.songbook.songs import write_book
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
-
-PATIENCE_SECONDS = 60
-"""No wait is longer, however busy the machine."""
-
-
-def until(condition: Callable[[], object]) -> None:
-    """Wait for something that must happen."""
-    end = time.monotonic() + PATIENCE_SECONDS
-    while not condition():
-        assert time.monotonic() < end
-        time.sleep(0.01)
 
 
 def test_killed_workers_cost_nothing_but_time(tmp_path: Path) -> None:

@@ -3,29 +3,25 @@
 from __future__ import annotations
 
 import io
-import json
 import os
 import stat
 import struct
-import subprocess
 import zipfile
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from arranger.cli.songs_named import songs_named
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SongError
 from arranger.songbook import convert_book, plan_book
 from arranger.songbook.choice import asked_of
 from arranger.songbook.find import find_songs
 from arranger.songbook.packed import MOST_LARGEST, look_into, read_member
-from tests.songbook.runs import choice, codes, command, environment, plain, tree
+from tests.songbook.runs import choice, codes, plain, tree
 from tests.songbook.songs import write_song
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 def packed(path: Path, folder: Path, below: str = "") -> Path:
@@ -50,8 +46,7 @@ def looked(path: Path) -> tuple[dict[str, bytes], tuple[str, ...]]:
     }, found.remarks
 
 
-@pytest.mark.parametrize("below", ["", "songs/"])
-def test_a_zip_is_as_the_folder_that_was_packed(tmp_path: Path, below: str) -> None:
+def test_a_zip_is_as_the_folder_that_was_packed(tmp_path: Path) -> None:
     songs = tmp_path / "songs"
     write_song(songs / "a.mid", 1)
     write_song(songs / "marches" / "b.mid", 2)
@@ -60,7 +55,7 @@ def test_a_zip_is_as_the_folder_that_was_packed(tmp_path: Path, below: str) -> N
         '[defaults]\nengine = "mine.toml"\n[songs."marches/*"]\nstep = "1/4"\n'
     )
     new_engine(songs / "mine.toml", like="twin-counter")
-    book = packed(tmp_path / "pack.zip", songs, below)
+    book = packed(tmp_path / "pack.zip", songs, "my songs/")
     first = convert_book(choice(tmp_path, sources=(book,), out=tmp_path / "one"))
     second = convert_book(choice(tmp_path, out=tmp_path / "two"))
     assert first.remarks == ()
@@ -79,7 +74,7 @@ def test_a_zip_is_as_the_folder_that_was_packed(tmp_path: Path, below: str) -> N
     assert set(tree(tmp_path / "one")) - {"mine.toml"} == set(tree(tmp_path / "two"))
 
     write_song(songs / "a.mid", 3)
-    packed(book, songs, below)
+    packed(book, songs)
     assert codes(convert_book(asked).records) == {
         "a.mid": ["song"], "broken.mid": ["still-fails"], "marches/b.mid": ["unchanged"],
     }  # fmt: skip
@@ -226,6 +221,9 @@ def test_several_sources_lie_below_the_folder_that_holds_them_all(tmp_path: Path
     assert found("") == ["a.mid", "marches/b.mid", "waltzes/c.mid"]
     with pytest.raises(SettingsError, match="isn't there"):
         found("a.mid", "gone")
+    (tmp_path / "songs" / "broken.zip").write_bytes(book.read_bytes()[:-30])
+    with pytest.raises(SettingsError, match="is no ZIP that can be read"):
+        found("broken.zip")
 
 
 def test_settings_lie_in_the_zip_or_beside_it_or_in_the_folder_of_all(tmp_path: Path) -> None:
@@ -266,25 +264,16 @@ def test_songs_that_were_not_asked_for_are_still_known(tmp_path: Path) -> None:
     }
 
 
-def test_lists_name_songs(tmp_path: Path) -> None:
-    write_song(tmp_path / "songs" / "a.mid", 1)
-    write_song(tmp_path / "songs" / os.fsdecode(b"no\xffutf8.mid"), 2)
-    (tmp_path / "list.txt").write_bytes(b"\xef\xbb\xbfsongs/a.mid\r\n\n")
-
-    def planned(*words: str, given: bytes = b"") -> list[str]:
-        done = subprocess.run(
-            [*command(tmp_path, tmp_path / "out", "--dry-run", "--json")[:3], "songbook", *words,
-             "-o", "out", "--dry-run", "--json"],
-            env=environment(), cwd=tmp_path, input=given, capture_output=True, check=False,
-        )  # fmt: skip
-        if done.returncode:
-            return done.stderr.decode().splitlines()
-        return [each["song"] for each in json.loads(done.stdout)["plan"]]
-
-    assert planned("@list.txt") == ["a.mid"]
-    assert len(planned("-", given=b"songs/no\xffutf8.mid\nsongs/a.mid\n")) == 2
-    assert planned("@gone.txt") == [
-        "arranger: gone.txt: the list can't be read: No such file or directory; for a file of that name "
-        "write ./@gone.txt"
-    ]
-    assert planned("-") == ["arranger: the list names no song; write one path a line"]
+def test_lists_name_songs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("list.txt").write_bytes(b"\xef\xbb\xbfsongs/a b.mid\r\n\nc.mid")
+    assert songs_named(["x", "@list.txt"]) == (Path("x"), Path("songs/a b.mid"), Path("c.mid"))
+    given = io.TextIOWrapper(io.BytesIO(b"no\xffutf8.mid\n@list.txt\n"))
+    monkeypatch.setattr("sys.stdin", given)
+    assert songs_named(["-"]) == (Path(os.fsdecode(b"no\xffutf8.mid")), Path("@list.txt"))
+    with pytest.raises(
+        SettingsError, match=r"gone\.txt: the list can't be read: No such.*\./@gone\.txt"
+    ):
+        songs_named(["@gone.txt"])
+    with pytest.raises(SettingsError, match="names no song"):
+        songs_named(["-"])

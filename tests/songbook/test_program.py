@@ -30,8 +30,7 @@ from tests.songbook.songs import write_song
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
     """Return a copy of the program that may be changed."""
-    unwanted = shutil.ignore_patterns("__pycache__")
-    return Path(shutil.copytree(PACKAGE, tmp_path / "copy" / "arranger", ignore=unwanted))
+    return Path(shutil.copytree(PACKAGE, tmp_path / "copy" / "arranger"))
 
 
 def change(path: Path, before: str, after: str) -> None:

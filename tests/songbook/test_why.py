@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import os
-import subprocess
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,10 +15,10 @@ from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
 from arranger.songbook.index import opened
 from arranger.songbook.plan import FEW, SETTLED_NS, _stamp
-from arranger.songbook.reasons import MOST_SETTINGS, why_lines
-from arranger.songbook.summing_up import as_text
+from arranger.songbook.reasons import MOST_SETTINGS, plan_text, plan_values, why_lines
+from arranger.songbook.summing_up import as_json, as_text
 from arranger.songbook.why import CODES, Made, Why, changes
-from tests.songbook.runs import choice, codes, command, edit, environment
+from tests.songbook.runs import choice, codes, edit
 from tests.songbook.songs import write_song
 
 if TYPE_CHECKING:
@@ -243,28 +242,23 @@ def test_many_songs_are_told_in_few_lines() -> None:
 
 def test_terminal_table_and_json_tell_why(tmp_path: Path) -> None:
     write_song(tmp_path / "songs" / "a.mid", 1)
-
-    def said(*words: str) -> str:
-        return subprocess.run(
-            command(tmp_path / "songs", tmp_path / "out", *words),
-            env=environment(), capture_output=True, text=True, check=True,
-        ).stdout  # fmt: skip
-
-    assert said("--dry-run").splitlines() == [
+    assert plan_text(*plan_book(choice(tmp_path))).splitlines() == [
         "1 songs: 1 to convert, 0 to leave; nothing is written",
         "      1 not converted before: a.mid",
     ]
     assert not (tmp_path / "out").exists()
-    assert "      1 not converted before: a.mid" in said().splitlines()
+    result = convert_book(choice(tmp_path))
+    assert "      1 not converted before: a.mid" in as_text(result).splitlines()
+    assert json.loads(as_json(result))["why"] == {"new": 1}
     rows = list(csv.DictReader((tmp_path / "out" / "songbook.csv").read_text().splitlines()))
     assert [(row["why"], row["why_told"]) for row in rows] == [("new", CODES["new"])]
     songs = json.loads((tmp_path / "out" / "songbook.json").read_text())["songs"]
     assert songs[0]["why"] == [["new", CODES["new"]]]
-    assert json.loads(said("--json", "--dry-run", "--step", "1/4"))["plan"] == [
-        {
-            "song": "a.mid",
-            "convert": True,
+    asked = choice(tmp_path, settings=build_settings({"step": "1/4"}))
+    assert plan_values(*plan_book(asked)) == {
+        "songs": 1, "to_convert": 1, "to_leave": 0, "why": {"setting": 1}, "remarks": [],
+        "plan": [{
+            "song": "a.mid", "convert": True,
             "why": [{"code": "setting", "sentence": "step is now 1/4"}],
-        }
-    ]
-    assert json.loads(said("--json"))["why"] == {"unchanged": 1}
+        }],
+    }  # fmt: skip

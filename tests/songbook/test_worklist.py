@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import csv
 import json
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
 
+from arranger.songbook import convert_book
 from arranger.songbook.changes import change_of, with_change
+from arranger.songbook.index import opened
 from arranger.songbook.overview import write_overview
 from arranger.songbook.record import Record
 from arranger.songbook.table import table_lines
 from arranger.songbook.worklist import by_need
 from tests.report.test_book_page import RECORDS
+from tests.songbook.runs import choice, codes, plain
+from tests.songbook.songs import write_book, write_song
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -118,6 +123,43 @@ def test_the_terminal_shows_all_columns_at_any_width(width: int, table: str) -> 
     assert "\n".join(table_lines(songs, width)) == table
 
 
+def test_names_in_wide_letters_leave_the_columns_where_they_are() -> None:
+    lines = [*table_lines([RECORDS[0], replace(RECORDS[0], title="港の歌" * 9)], 114)]
+    # Each of these letters takes two columns.
+    assert lines[2].index("12.0") == lines[1].index("12.0") - sum(c in "港の歌" for c in lines[2])
+
+
 def test_a_table_of_new_songs_leaves_out_what_tells_nothing() -> None:
     heading = next(table_lines([replace(NOW, change="new")], 80))
     assert heading.split() == ["Song", "Lost", "Tune", "Bass", "Drums", "Bytes"]
+
+
+def test_songs_of_an_earlier_version_are_done_once_more(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    found = convert_book(choice(tmp_path)).records
+    with opened(tmp_path / "out") as index:
+        old = index.known[found[0].relative]
+        index.remember(found[0].relative, old._replace(record=replace(old.record, format=0)))
+    again = convert_book(choice(tmp_path))
+    assert codes(again.records) == {found[0].relative: ["record"], found[1].relative: ["unchanged"]}
+    assert plain(again.records) == plain(found)
+    assert convert_book(choice(tmp_path)).converted == 0
+
+
+def test_changes_are_told_until_a_run_came_to_its_end(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+
+    def changes() -> list[str]:
+        return [record.change for record in convert_book(choice(tmp_path)).records]
+
+    assert changes() == ["new", "new"]
+    assert changes() == ["", ""]
+    write_song(tmp_path / "songs" / "shelf0" / "song000.mid", seed=99)
+    told, nothing = changes()
+    assert "steps" in told or "bytes" in told
+    assert nothing == ""
+    with suppress(KeyboardInterrupt), opened(tmp_path / "out"):
+        raise KeyboardInterrupt
+    # The run goes on with what the one before began.
+    assert changes() == [told, ""]
+    assert changes() == ["", ""]

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.track.frames import frames_of
+from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
+from arranger.grid.track.frames import CLASSES, STARTING, frames_of, sounding_classes
+from arranger.grid.track.likeness import COLUMNS, likeness
 from arranger.grid.track.network import load, run
 
 if TYPE_CHECKING:
@@ -27,8 +29,11 @@ SUREST = 5.0
 """Log odds beyond this count as this."""
 NOTHING = -0.5
 """Highest log odds of a bar line where nothing starts; no beat is heard there."""
+LOW_SHARE = 0.3
+"""The share of a song's notes that are low."""
+CHANNELS = FRAME_CHANNELS + COLUMNS
 CHANGE = 8.0
-SLOT_LENGTHS = ((6, 0.5), (8, 1.5), (12, 0.5), (16, 0.0), (20, 1.0), (24, 0.5))
+SLOT_LENGTHS = ((8, 0.3), (12, 0.0), (16, 0.0), (20, 2.0), (24, 0.3))
 """Lengths of a bar in slots, and what each costs a bar."""
 BEAT_LENGTHS = ((2, 0.5), (3, 0.3), (4, 0.0), (5, 1.0), (6, 0.5), (7, 1.0))
 """The same in beats, for beats that were tracked."""
@@ -51,12 +56,24 @@ def bar_frames(
     end: Floats,
     beat_seconds: float,
 ) -> Frames:
-    """Return what the network is shown, from beat 0 on; ``start`` and ``end`` of notes in beats."""
+    """Return what the network is shown, from beat 0 on; ``start`` and ``end`` of notes in beats.
+
+    The columns of `frames`, and those of `likeness` before the last one; shape (slots, CHANNELS).
+    """
     at = attacks.mean(start) * SLOTS_A_BEAT
     count = int(np.ceil(at[-1])) + 4 * SLOTS_A_BEAT
     tempo = float(np.clip(np.log2(beat_seconds / USUAL_SECONDS), -2.0, 2.0))
     sounding = (start * SLOTS_A_BEAT, end * SLOTS_A_BEAT)
-    return frames_of(notes, attacks, evidence, at, sounding, count, tempo)
+    frames = frames_of(notes, attacks, evidence, at, sounding, count, tempo)
+    pitched = notes.pitch[~notes.drum]
+    highest = float(np.quantile(pitched, LOW_SHARE)) if len(pitched) else 0.0
+    starting, sounds = (
+        frames[:, first : first + CLASSES].astype(np.float64)
+        for first in (STARTING, STARTING + CLASSES)
+    )
+    low = sounding_classes(notes, sounding, count, highest).astype(np.float64)
+    alike = likeness(sounds, low, starting, frames[:, 0].astype(np.float64))
+    return np.concatenate((frames[:, :-1], alike, frames[:, -1:]), axis=1)
 
 
 def hear_lines(

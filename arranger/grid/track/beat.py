@@ -39,6 +39,7 @@ from arranger.grid.track.hypotheses import (
     phase_features,
     read_pulse,
 )
+from arranger.grid.track.rivals import NEAR_TEMPO, rivals
 from arranger.grid.track.smooth import smooth_beats, whole_beats
 from arranger.grid.track.tempo import constant_beats, likely_periods
 
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.beats_heard import HeardBeats
     from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings
     from arranger.song.notes import TimedColumns
 
@@ -66,8 +68,6 @@ LEAST_SECONDS = 0.1
 """A beat that stands still at an end of the song goes on with this period."""
 FILE_BEAT = 8.0
 FILE_TEMPO = 1.0
-NEAR_TEMPO = 0.12
-"""Largest logarithm of the ratio of two tempos that are taken as the same level."""
 EARLY_BEATS = 0.12
 """A first onset this much before a beat belongs to it, in beats."""
 NEAR_BEAT = 0.2
@@ -83,6 +83,10 @@ class TrackedBeat(NamedTuple):
     """0..1, of this reading among all that were weighed."""
     rival_bpm: float
     """Tempo of the likeliest reading of another level; 0 if there is none."""
+    sure: float = 1.0
+    """0..1, that its beats are where they should be, not only of the right level."""
+    others: tuple[Rival, ...] = ()
+    """The likeliest other readings."""
 
     @property
     def bpm(self) -> float:
@@ -127,10 +131,13 @@ def track_beat(
         key=lambda index: likelihood[index],
         default=None,
     )
+    sure, others = rivals(readings, likelihood, int(likelihood.argmax()))
     return TrackedBeat(
         seconds=_covering(best.beats(), evidence.seconds[0], float(notes.end_seconds.max())),
         likelihood=float(likelihood[same].sum()),
         rival_bpm=0.0 if rival is None else 60.0 / readings[rival].period_seconds,
+        sure=sure,
+        others=others,
     )
 
 

@@ -35,7 +35,9 @@ if TYPE_CHECKING:
     Frames = NDArray[np.float32]
 
 CLASSES = 12
-CHANNELS = len(COLUMNS) + 2 + 3 + 2 * CLASSES + 1
+STARTING = len(COLUMNS) + 2 + 3
+"""The first column of pitch classes that start; those that sound follow."""
+CHANNELS = STARTING + 2 * CLASSES + 1
 LONGEST = 3.0
 SNARES = (37, 38, 39, 40)
 MIDDLE_C, TWO_OCTAVES = 60.0, 24.0
@@ -69,7 +71,7 @@ def frames_of(
     for column, row in enumerate(rows):
         result[:, column] = np.bincount(left, row * (1.0 - share), count)
         result[:, column] += np.bincount(left + 1, row * share, count)
-    result[:, len(rows) : len(rows) + CLASSES] = _sounding(notes, sounding, count)
+    result[:, len(rows) : len(rows) + CLASSES] = sounding_classes(notes, sounding, count)
     result[:, -1] = beat
     return result
 
@@ -93,9 +95,15 @@ def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> l
     return rows + list(np.log1p(counted.reshape(count, CLASSES).T))
 
 
-def _sounding(notes: TimedColumns, sounding: tuple[Floats, Floats], count: int) -> Frames:
+def sounding_classes(
+    notes: TimedColumns, sounding: tuple[Floats, Floats], count: int, highest: float = 127.0
+) -> Frames:
+    """Return the pitch classes that sound on each frame, as log(1 + number), shape (count, CLASSES).
+
+    Notes above ``highest`` don't count.
+    """
     start, end = sounding
-    pitched = np.flatnonzero(~notes.drum)
+    pitched = np.flatnonzero(~notes.drum & (notes.pitch <= highest))
     length = notes.end_seconds - notes.onset_seconds
     kept = np.minimum(1.0, LONGEST / np.maximum(length, LONGEST))
     until = start + (end - start) * kept

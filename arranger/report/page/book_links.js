@@ -17,8 +17,8 @@ class BookLinks {
     }
     if (at !== null) setText("book-at", `song ${at.replace("/", " of ")} of the list`);
     for (const [key, asks, words] of [
-      ["]", "next", "next song of the songbook"],
-      ["[", "before", "song before it in the songbook"],
+      ["N", "next", "next song of the songbook"],
+      ["P", "before", "song before it in the songbook"],
       ["b", "song", "back to the songbook"],
     ])
       bindKey(key, words, () => this.place.querySelector(`a[data-asks=${asks}]`).click());

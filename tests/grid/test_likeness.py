@@ -1,0 +1,70 @@
+"""What the network is told of harmony that changes and of what comes back."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from arranger.grid.attacks import find_attacks
+from arranger.grid.track.bars_heard import CHANNELS, bar_frames
+from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
+from arranger.grid.track.likeness import (
+    BACK,
+    BEFORE_AFTER,
+    COLUMNS,
+    LOW_BEFORE_AFTER,
+    RHYTHM_BACK,
+    likeness,
+)
+from arranger.song.time import timed_columns
+from tests.grid.songs import TICKS, song_of
+
+
+def _alike(one: np.ndarray, other: np.ndarray) -> float:
+    size = np.sqrt((one**2).sum() * (other**2).sum())
+    return float((one * other).sum() / size) if size else 0.0
+
+
+def test_columns_are_what_their_table_says() -> None:
+    random = np.random.default_rng(4)
+    sounding, low, starting = (random.integers(0, 3, (150, 12)) * 1.0 for _ in range(3))
+    strength = random.integers(0, 4, 150) * 1.0
+    found = likeness(sounding, low, starting, strength)
+    assert found.shape == (150, COLUMNS)
+    padded = np.concatenate((strength, np.zeros(8)))
+    for slot in (0, 3, 9, 70, 130, 149):
+        plain = [
+            _alike(rows[max(slot - width, 0) : slot].sum(0), rows[slot : slot + width].sum(0))
+            if slot >= width
+            else None
+            for rows, widths in ((sounding, BEFORE_AFTER), (low, LOW_BEFORE_AFTER))
+            for width in widths
+        ]
+        plain += [
+            _alike(starting[slot - back :][:8].sum(0), starting[slot:][:8].sum(0))
+            if slot >= back
+            else 0.0
+            for back in BACK
+        ]
+        plain += [
+            _alike(padded[slot - back :][:8], padded[slot:][:8]) if slot >= back else 0.0
+            for back in RHYTHM_BACK
+        ]
+        for ours, theirs in zip(found[slot].tolist(), plain, strict=True):
+            if theirs is not None:
+                assert ours == pytest.approx(theirs, abs=1e-6)
+
+
+def test_a_network_sees_frames_and_likeness_and_the_tempo_last() -> None:
+    tune = [(beat, 1, 60 + beat % 5) for beat in range(40)]
+    song = song_of(tune)
+    notes = timed_columns(song)
+    attacks = find_attacks(notes)
+    start, end = notes.onset / TICKS, notes.end / TICKS
+    frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, 1.2)
+    assert frames.shape[1] == CHANNELS == FRAME_CHANNELS + COLUMNS
+    assert set(frames[:, -1].tolist()) == {1.0}
+    rhythm = frames[32:100, -1 - len(RHYTHM_BACK) : -1]
+    assert rhythm[:, 0] == pytest.approx(1.0)
+    assert frames[40:100, FRAME_CHANNELS - 1 :][:, 0].max() <= 1.0

@@ -1,0 +1,67 @@
+"""What is told of a step: its losses, another worth knowing, bars that go by another division."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+
+from arranger.engine import load_engine
+from arranger.grid import StepChoice, plan_grid
+from arranger.grid.off_step import bars_off_step
+from arranger.grid.step_words import step_sentence
+from arranger.settings import GridSettings
+from tests.grid.songs import song_of
+
+ENGINE = load_engine("twin-phase")
+
+
+def choice(parts: int, merged: int, misplaced: int = 0) -> StepChoice:
+    return StepChoice(Fraction(1, parts), 0.0, 16 * parts, 0, merged, 0, misplaced)
+
+
+def test_the_coarsest_finer_step_that_halves_the_losses_is_named() -> None:
+    table = [choice(4, 10, 2), choice(12, 0), choice(8, 0), choice(6, 7), choice(2, 40)]
+    assert step_sentence(table) == (
+        "step 1/4: 10 notes merge, 2 off their places; --step 1/8: none, twice as many steps"
+    )
+    table[3] = choice(6, 0, 1)
+    assert step_sentence(table).endswith(
+        "; --step 1/6: 1 note off its place, half as many steps more"
+    )
+    assert step_sentence([choice(4, 1), choice(6, 1), choice(2, 0)]) == "step 1/4: 1 note merges"
+
+
+def test_where_nothing_is_lost_the_coarser_step_says_why() -> None:
+    table = [choice(4, 0), choice(8, 0), choice(2, 9, 4), choice(1, 99), choice(3, 30)]
+    assert (
+        step_sentence(table) == "step 1/4 holds every note (1/2: 9 notes merge, 4 off their places)"
+    )
+    assert step_sentence(table[:2]) == "step 1/4 holds every note"
+    assert step_sentence([]) == ""
+
+
+def test_bars_of_triplets_swing_and_finer_notes_are_told() -> None:
+    def bar(number: int, *places: float) -> list[tuple[float, float, int]]:
+        return [(4 * number + at, 0.2, 60 + round(at * 6)) for at in places]
+
+    straight = [n / 4 for n in range(16)]
+    rows = [row for n in range(40) if n not in {9, 10, 20, 30} for row in bar(n, *straight)]
+    rows += bar(9, 0, 1 / 3, 2 / 3, 1, 2, 3) + bar(10, 0, 1, 2, 7 / 3, 8 / 3, 3)
+    rows += bar(20, 0, 2 / 3, 1, 5 / 3, 2, 3) + bar(30, 0, 1, 2, 2.125, 2.25, 2.375, 2.5, 3)
+    grid = plan_grid(song_of(rows, bpm=80.0), ENGINE)
+    assert grid.step_beats == Fraction(1, 4)
+    assert [remark for remark in grid.remarks if "off their places" in remark] == [
+        "bars 10-11: triplets; 4 attacks are heard off their places there (--step 1/12 holds all)",
+        "bar 21: swung off-beats; 2 attacks are heard off their places there (--step 1/12 holds all)",
+    ]
+    finer = plan_grid(song_of(rows, bpm=80.0), ENGINE, GridSettings(step=Fraction(1, 12)))
+    assert any("bar 31: notes of 1/8; 2 attacks" in remark for remark in finer.remarks)
+
+
+def test_a_bar_is_told_by_what_would_hold_it() -> None:
+    lines = np.arange(0, 13, 4.0)
+    beats = np.array([0, 0.5, 1, 4, 4 + 1 / 3, 4 + 2 / 3, 5, 8.01, 8.5])
+    (found,) = bars_off_step(beats, lines, Fraction(1, 2), 100.0, played=False)
+    assert found == ("triplets", Fraction(1, 3), (1,), 2)
+    assert bars_off_step(beats, lines, Fraction(1, 6), 100.0, played=False) == ()
