@@ -27,7 +27,7 @@ LEVELS = {
     3.0: "three times as fast",
 }
 NEAR_LEVEL = 0.12
-NEARLY_AS_LIKELY, LEAST_ODDS = 0.85, 2.0
+NEARLY_AS_LIKELY, LEAST_ODDS = 0.85, 3.2
 """Bars are doubted if others gain so much of what they do, or they gain less than this a bar. Of 30 songs whose
 beats were found, 8 had less, and 7 of these had wrong bars."""
 
