@@ -103,12 +103,8 @@ def write_outputs(
     SheetError
         If the engine can't play an edit that is kept.
     """
-    files = output_paths(choice, name)
-    for file in files:
-        check_target(file)
-        if choice.song is not None:
-            refuse_inputs(file, {"the song that is read here": choice.song})
-    sheet, as_json, as_csv, page = files[:4]
+    files = _targets(choice, name)
+    sheet = files[0]
     if choice.keeping.edits:
         try:
             played_steps(conversion.sheet, conversion.engine)
@@ -116,6 +112,34 @@ def write_outputs(
             raise error.in_file(sheet) from None
     force = choice.force or choice.keeping.edits
     write_generated(sheet, conversion.sheet, force=force, by=choice.command)
+    return _write_account(conversion, files, choice, progress)
+
+
+def write_account(conversion: Conversion, name: str, choice: OutputChoice) -> Written:
+    """Write all files of a conversion but the sheet, which stands there as the conversion has it.
+
+    Parameters and errors are those of `write_outputs`.
+    """
+    return _write_account(conversion, _targets(choice, name), choice, None)
+
+
+def _targets(choice: OutputChoice, name: str) -> tuple[Path, ...]:
+    """Return where the files go, if they may."""
+    files = output_paths(choice, name)
+    for file in files:
+        check_target(file)
+        if choice.song is not None:
+            refuse_inputs(file, {"the song that is read here": choice.song})
+    return files
+
+
+def _write_account(
+    conversion: Conversion,
+    files: tuple[Path, ...],
+    choice: OutputChoice,
+    progress: Callable[[int, int], None] | None,
+) -> Written:
+    sheet, as_json, as_csv, page = files[:4]
     write_pieces(as_json, ledger_json_pieces(conversion))
     write_pieces(as_csv, ledger_csv_pieces(conversion))
     run = _run(conversion, choice)

@@ -56,7 +56,7 @@ class BookResult(NamedTuple):
 
     @property
     def unchanged(self) -> int:
-        """How many were converted in an earlier run and haven't changed since."""
+        """How many are as an earlier run, or a hand, left them."""
         return len(self.records) - self.converted - len(self.failed)
 
 
@@ -118,7 +118,7 @@ def convert_book(
             index.save()
             files = telling.finish()
     ordered = tuple(records[job.relative] for job in jobs)
-    converted = sum(records[relative].state != "failed" for relative in todo)
+    converted = sum(records[relative].state == "done" for relative in todo)
     return BookResult(ordered, converted, files, remarks)
 
 

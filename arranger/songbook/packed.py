@@ -57,8 +57,8 @@ class Packed(NamedTuple):
 
 
 def is_zip(path: Path) -> bool:
-    """Return whether a file is a ZIP; nothing but plain files is opened."""
-    return path.is_file() and zipfile.is_zipfile(path)
+    """Return whether a file is a ZIP, or called one; nothing but plain files is opened."""
+    return path.is_file() and (path.suffix.lower() == ".zip" or zipfile.is_zipfile(path))
 
 
 def look_into(path: Path, wanted: Callable[[str], bool], largest: int) -> Packed:

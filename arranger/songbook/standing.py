@@ -1,7 +1,8 @@
 """The record of a song whose sheet was edited by hand and left alone.
 
 What is heard of the song is reckoned with the sheet as it stands: it is converted as the sheet's header
-says, and told against the sheet. So a song that was mended by hand leaves the top of the worklist.
+says, and told against the sheet; ledger, page and sound are written anew, the sheet is not. So a song
+that was mended by hand leaves the top of the worklist, and is heard there as it was mended.
 Where the song is another file than then, or can't be told against the sheet, its ledger is asked.
 """
 
@@ -15,10 +16,12 @@ from typing import TYPE_CHECKING, Any
 from arranger.conversion.behind import behind_song, in_sheet
 from arranger.engine import load_engine
 from arranger.errors import ArrangerError
+from arranger.outputs import output_paths, write_account
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.hearing import LINES
 from arranger.report.query import read_ledger
 from arranger.report.sheet_side import sheet_side
+from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
 from arranger.songbook.changes import file_time
 from arranger.songbook.converted import along, bytes_limit, done_record, strips
@@ -28,6 +31,8 @@ from arranger.songbook.record import FORMAT, Record, notes_digest
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from arranger.conversion import Conversion
+    from arranger.outputs import OutputChoice
     from arranger.sheet.model import Sheet
     from arranger.song.model import Song
 
@@ -36,9 +41,9 @@ KEPT = "kept-edit"
 
 
 def standing_record(
-    relative: str, place: str, sheet: Sheet, paths: Sequence[Path], song: Song
+    relative: str, place: str, sheet: Sheet, song: Song, choice: OutputChoice
 ) -> Record:
-    """Return the record of an edited sheet.
+    """Return the record of an edited sheet, when its other files are as it is.
 
     Parameters
     ----------
@@ -46,22 +51,37 @@ def standing_record(
         Of the song, as in `Record`.
     sheet
         The sheet, read.
-    paths
-        Where the song's files are, as `arranger.outputs.output_paths` says.
     song
         The song as it is now.
+    choice
+        Which files a song has, and where.
+
+    Raises
+    ------
+    OutputError
+        If one of the files can't be written.
     """
-    path = paths[0]
+    name = place.rsplit("/", 1)[-1]
+    paths = output_paths(choice, name)
+    found = _as_it_stands(paths[0], sheet, song)
+    if found is not None:
+        write_account(found, name, choice)
     outputs = tuple(each.name for each in paths if each.exists())
-    if sheet.source_sha256 == song.sha256:
-        try:
-            behind = behind_song(path, sheet, Path(song.file), song)
-            found = in_sheet(behind, sheet).conversion
-            record = done_record(relative, place, found, outputs, file_time(path), KEPT)
-            return replace(record, title=sheet.title)
-        except ArrangerError:
-            pass  # a setting that is no more, or a sheet that its engine can't play
-    return _of_files(relative, place, sheet, paths, outputs)
+    if found is None:
+        return _of_files(relative, place, sheet, paths, outputs)
+    record = done_record(relative, place, found, outputs, file_time(paths[0]), KEPT)
+    return replace(record, title=sheet.title)
+
+
+def _as_it_stands(path: Path, sheet: Sheet, song: Song) -> Conversion | None:
+    """Return the account of a song in a sheet; None if it can't be told against it."""
+    if sheet.source_sha256 != song.sha256:
+        return None
+    try:
+        played_steps(sheet, load_engine(sheet.engine, beside=path))
+        return in_sheet(behind_song(path, sheet, Path(song.file), song), sheet).conversion
+    except ArrangerError:  # a setting that is no more, or what its engine can't play
+        return None
 
 
 def _of_files(

@@ -156,7 +156,7 @@ def _converted(job: Job) -> Record:
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
         if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
-            return standing_record(job.relative, job.place, found.sheet, paths, song)
+            return standing_record(job.relative, job.place, found.sheet, song, choice)
     conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)

@@ -16,6 +16,7 @@ from arranger.songbook.progress import Progress
 from arranger.songbook.record import Record
 from tests.browser.conftest import DEMO_SONGS, converted
 from tests.browser.test_song_page import violations
+from tests.report.test_book_page import RECORDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -164,6 +165,55 @@ def test_a_song_plays_in_the_book(opened: Callable[..., Opened], book: Path) -> 
     stopped = page.locator("#chosen-strips").get_attribute("aria-valuenow")
     page.wait_for_timeout(400)
     assert page.locator("#chosen-strips").get_attribute("aria-valuenow") == stopped
+
+
+@pytest.mark.parametrize(
+    ("only", "files"),
+    [
+        ("failed", ["three.mid"]),
+        ("misfits", ["two & #2.mid"]),
+        ("doubts", ["harbour/one.mid"]),
+        ("metre", ["harbour/one.mid"]),
+        ("pedal", []),
+        ("edited", ["two & #2.mid"]),
+        ("changed", ["harbour/one.mid"]),
+        ("", ["three.mid", "two & #2.mid", "harbour/one.mid"]),
+    ],
+)
+def test_each_filter_lets_its_songs_through(
+    opened: Callable[..., Opened], written: Callable[[str, str], Path], only: str, files: list[str]
+) -> None:
+    page = opened(written("few", book_page(RECORDS, {}))).page
+    page.get_by_label("Only").select_option(only)
+    found = [text.split(":")[0] for text in page.locator("#rows .under").all_inner_texts()]
+    assert found == files
+    expect(page.get_by_text("No song is like that.")).to_be_visible(visible=files == [])
+
+
+@pytest.mark.parametrize(
+    ("column", "titles"),
+    [
+        ("lost", ["One", "two"]),
+        ("drums", ["two", "One"]),
+        ("length", ["One", "two"]),
+        ("edited", ["two", "One"]),
+    ],
+)
+def test_columns_sort_with_what_is_unknown_last(
+    opened: Callable[..., Opened],
+    written: Callable[[str, str], Path],
+    column: str,
+    titles: list[str],
+) -> None:
+    page = opened(written("few", book_page(RECORDS, {}))).page
+    page.get_by_label("Order").select_option(column)
+    told = [
+        text.split(".")[0].split("/")[-1] for text in page.locator("#rows .under").all_inner_texts()
+    ]
+    places = {"one": "One", "two & #2": "two"}
+    assert [places[each] for each in told if each in places] == titles
+    page.get_by_role("button", name="The other way round").click()
+    assert page.locator("#rows .under").first.inner_text() != "three.mid"
 
 
 def test_all_rows_are_there_for_paper(opened: Callable[..., Opened], book: Path) -> None:

@@ -221,6 +221,9 @@ def test_several_sources_lie_below_the_folder_that_holds_them_all(tmp_path: Path
     assert found("") == ["a.mid", "marches/b.mid", "waltzes/c.mid"]
     with pytest.raises(SettingsError, match="isn't there"):
         found("a.mid", "gone")
+    (tmp_path / "songs" / "broken.zip").write_bytes(book.read_bytes()[:-30])
+    with pytest.raises(SettingsError, match="is no ZIP that can be read"):
+        found("broken.zip")
 
 
 def test_settings_lie_in_the_zip_or_beside_it_or_in_the_folder_of_all(tmp_path: Path) -> None:
