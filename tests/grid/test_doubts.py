@@ -69,7 +69,7 @@ def test_bars_that_suit_nearly_as_well_are_named() -> None:
     odds[1::4] = 4.0
     lines = np.arange(1.0, 60.0, 4.0)
     assert bars_doubt(odds, lines, seconds) is None
-    odds[1::4] = 1.5
+    odds[1::4] = 0.2
     doubt = bars_doubt(odds, lines, seconds)
     assert doubt is not None
     assert len(doubt.others) == 2
