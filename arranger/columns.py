@@ -42,6 +42,13 @@ def distinct(values: NDArray[Any]) -> NDArray[Any]:
     return ordered[np.append(True, ordered[1:] != ordered[:-1])] if len(ordered) else ordered
 
 
+def begins(values: NDArray[Any]) -> Bools:
+    """Return where a column has another value than just before; the first is one."""
+    found = np.ones(len(values), dtype=np.bool_)
+    np.not_equal(values[1:], values[:-1], out=found[1:])
+    return found
+
+
 def median(values: NDArray[Any]) -> NDArray[Any]:
     """Return the medians along the last axis; of no values they are no numbers."""
     ordered, count = np.sort(values), values.shape[-1]

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.model import Doubt
+    from arranger.grid.track.beat import TrackedBeat
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
@@ -54,6 +55,8 @@ class Timeline(NamedTuple):
     beats_seconds: tuple[float, ...] = ()
     remarks: tuple[str, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    heard: TrackedBeat | None = None
+    """When tracked: how sure each beat is, and the likeliest other readings."""
 
 
 def file_timeline(

@@ -12,9 +12,9 @@ from arranger.grid.asked_bars import after_pickup, asks_place, bar_beats
 from arranger.grid.doubts import bars_doubt, beat_doubt
 from arranger.grid.metres import has_bars
 from arranger.grid.timeline import BarLabel, Timeline, check_length
-from arranger.grid.track.bars_heard import BEAT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
-from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, file_phase, track_beat
-from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, track_beat
+from arranger.grid.track.beats_heard import BAR_BIAS
+from arranger.grid.track.phase import file_phase
 from arranger.song.time import seconds_at, ticks_at
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def beats_elsewhere(
     stated = file_beat(song, notes, verdict)
     if stated is None:
         return False
-    phase, margin = file_phase(notes, attacks, stated)
+    phase, margin = file_phase(notes, attacks, stated.seconds)
     least = EXACT_MARGIN if verdict.exact else ELSEWHERE_MARGIN
     return abs(phase) > ELSEWHERE_BEATS and margin > least
 
@@ -107,7 +107,7 @@ def tracked_timeline(
     beat = track_beat(notes, attacks, file_beat(song, notes, verdict), settings)
     if beat is None:
         return None
-    lines, of_bars = _bar_lines(song, notes, attacks, beat, settings)
+    lines, of_bars = _bar_lines(song, notes, beat, settings)
     of_beat = beat_doubt(beat, float(_seconds_of(beat.seconds, lines[:1])[0]))
     pickup = int(lines[0] > 0)
     lines = np.concatenate(([0.0], lines))[1 - pickup :]
@@ -130,25 +130,19 @@ def tracked_timeline(
         beats_seconds=tuple(_seconds_of(beat.seconds, np.arange(lines[-1] + 1)).tolist()),
         remarks=(_remark(beat, verdict),),
         doubts=tuple(doubt for doubt in (of_beat, of_bars) if doubt is not None),
+        heard=beat,
     )
 
 
 def _bar_lines(
-    song: Song,
-    notes: TimedColumns,
-    attacks: Attacks,
-    beat: TrackedBeat,
-    settings: GridSettings,
+    song: Song, notes: TimedColumns, beat: TrackedBeat, settings: GridSettings
 ) -> tuple[Floats, Doubt | None]:
     """Return the beats that begin bars, from the first in the song to one behind it, and what isn't sure.
 
     Bars are as long as the user or the file says if they say so, else as is heard.
     """
     metre, count = song.metres[0], len(beat.seconds)
-    start, end = (_beats_at(beat.seconds, at) for at in (notes.onset_seconds, notes.end_seconds))
-    evidence = find_evidence(notes, attacks)
-    odds = hear_lines(notes, attacks, evidence, start, end, 60.0 / beat.bpm)[::SLOTS_A_BEAT, 1]
-    heard = likeliest_bars(odds, BEAT_LENGTHS)
+    odds, heard = beat.heard.bar_odds(beat.seconds), beat.heard.lines(beat.seconds)
     said = has_bars(song) and song.own_beat
     fits = said and metre.denominator == USUAL_UNIT and metre.numerator in BEATS_A_BAR
     is_placed = asks_place(settings)
@@ -161,7 +155,8 @@ def _bar_lines(
         elif heard is not None:
             size = int(np.bincount(np.diff(heard.lines)).argmax())
         if is_placed:
-            first = _asked_beat(beat, float(start.min()), settings) % size
+            start = float(_beats_at(beat.seconds, notes.onset_seconds).min())
+            first = _asked_beat(beat, start, settings) % size
         else:
             places = range(ceil(size))
             first = max(places, key=lambda place: _odds_of(odds, np.arange(place, count, size)))
@@ -170,7 +165,7 @@ def _bar_lines(
     last = lines[-1] - lines[-2]
     lines = np.concatenate((lines, np.arange(lines[-1] + last, count - 1 + last, last)))
     lines = lines[: int(np.searchsorted(lines, count - 1)) + 1]
-    return lines, bars_doubt(odds, lines, beat.seconds)
+    return lines, bars_doubt(odds - BAR_BIAS, lines, beat.seconds)
 
 
 def _asked_beat(beat: TrackedBeat, first_onset: float, settings: GridSettings) -> float:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import begins
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -180,7 +182,7 @@ def _counted(symbols: Ints) -> tuple[Ints, Ints]:
     counted[_apart(equal)] = True
     base = int(symbols.max(initial=0)) + 1
     keys = np.sort((left * base + right)[counted])
-    firsts = np.flatnonzero(np.diff(keys, prepend=-1))
+    firsts = np.flatnonzero(begins(keys))
     pairs = np.stack(np.divmod(keys[firsts], base), axis=1)
     return pairs, np.diff(firsts, append=len(keys))
 
@@ -194,13 +196,15 @@ def _joined(symbols: Ints, pairs: Ints, first: int) -> Ints:
     places = _apart(np.flatnonzero(second[symbols[:-1]] == symbols[1:]))
     found = symbols.copy()
     found[places] = number[symbols[places]]
-    return np.delete(found, places + 1)
+    stays = np.ones(len(found), dtype=np.bool_)
+    stays[places + 1] = False
+    return found[stays]
 
 
 def _apart(places: Ints) -> Ints:
     """Return places, in order, of which no two are neighbours: every other one, from the left."""
-    begins = np.diff(places, prepend=-2) != 1
-    runs = np.maximum.accumulate(np.where(begins, places, 0))
+    begun = begins(places - np.arange(len(places)))
+    runs = np.maximum.accumulate(np.where(begun, places, 0))
     found: Ints = places[(places - runs) % 2 == 0]
     return found
 

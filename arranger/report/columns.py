@@ -64,8 +64,8 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
         "steps": written(steps),
         "pitch_out": written(entry["pitch_out"]),
         "sound": written(entry["sound"]),
-        "late_seconds": written([round(each, 6) for each in entry["late_seconds"]]),
-        "spans": [_spans(each) for each in entry["spans"]],
+        "late_seconds": _rounded(entry["late_seconds"]),
+        "spans": list(map(_spans, entry["spans"])),
         "by": _lists(entry["by"]),
         "explanation": list(map(encode_basestring, told(conversion, notes))),
         "song_bar": written(found.song_bar[these]),
@@ -81,6 +81,12 @@ def written(values: Sequence[Any]) -> Texts:
 def _numbers(values: Sequence[float]) -> Texts:
     """Return numbers of which most are different."""
     return list(map(repr, values))
+
+
+def _rounded(values: Sequence[float]) -> Texts:
+    """Return numbers of which few are different, to the sixth digit after the point."""
+    table = {value: repr(round(value, 6)) for value in set(values)}
+    return list(map(table.__getitem__, values))
 
 
 def _lists(values: Sequence[tuple[int, ...]]) -> Texts:

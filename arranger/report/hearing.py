@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import distinct, unchanging
+from arranger.columns import begins, distinct, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account import account
@@ -106,10 +106,10 @@ def beats_of(grid: Grid) -> Beats:
     # steps * (quarter notes/step) / (quarter notes/beat) = beats
     beat = (np.arange(grid.steps) - first[bar]) * step.numerator * denominator[bar]
     beat //= 4 * step.denominator
-    begins = (np.diff(bar, prepend=-1) != 0) | (np.diff(beat, prepend=-1) != 0)
-    at = np.flatnonzero(begins)
+    begun = begins(bar) | begins(beat)
+    at = np.flatnonzero(begun)
     length = np.maximum(64 // denominator, 1)[bar[at]]
-    return Beats(bar[at], beat[at] + 1, length, np.cumsum(begins) - 1)
+    return Beats(bar[at], beat[at] + 1, length, np.cumsum(begun) - 1)
 
 
 def first_and_last_beat(song: Song, grid: Grid, beats: Beats, line: Ints) -> tuple[Ints, Ints]:
@@ -169,8 +169,9 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
         pitch = song.columns.pitch[harmony] % 12
         heard[harmony] = (sums[pitch, last + 1] - sums[pitch, first]) * 100 // (last + 1 - first)
     struck = _steps_asked(song, grid, line)
-    for note in np.flatnonzero((line == TUNE) | (line == BASS)).tolist():
-        if entries[note].reasons and outcome[note] in (_OUTCOME["changed"], _OUTCOME["merged"]):
+    partly = (outcome == _OUTCOME["changed"]) | (outcome == _OUTCOME["merged"])
+    for note in np.flatnonzero(partly & ((line == TUNE) | (line == BASS))).tolist():
+        if entries[note].reasons:
             bass = bool(line[note] == BASS)
             heard[note] = _of_line(entries[note], grid, int(struck[note]), bass=bass)
     return unchanging(heard)

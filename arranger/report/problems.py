@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import bars_named
+from arranger.columns import begins
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
 from arranger.report.account import account
@@ -156,7 +157,7 @@ def _chords(conversion: Conversion, beats: Beats, notes: Ints) -> _Chords:
     tone, beat, note = pitch[lacking] % 12, beat[lacking], note[lacking]
     loudest = np.lexsort((-columns.loudness[note], 12 * beat + tone))
     key = (12 * beat + tone)[loudest]
-    loudest = loudest[np.diff(key, prepend=-1) != 0]
+    loudest = loudest[begins(key)]
     starts = np.searchsorted(beat[loudest], np.arange(count + 1))
     return _Chords(there, classes, lowest, tone[loudest], columns.part[note[loudest]], starts)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line, shortened
 from arranger.grid.metres import has_bars
+from arranger.report.summary import summary
 from arranger.song.held_pedals import STAYS_DOWN
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ Doubt = tuple[str, str]
 
 WORDS = {
     "beat": "the beat was found by ear",
-    "metre": "the file doesn't say where bars are",
+    "metre": "the file doesn't say where bars are, or the music has them elsewhere",
     "pedal": "a pedal stays down for long",
     "parts": "two parts are nearly as likely to be the tune, or the bass",
 }
@@ -29,6 +30,8 @@ CLOSE = 1.0
 """By how much less may speak for another part as tune or bass, in the weights of evidence for roles: as
 much as one strong sign. Our own judgement, no source."""
 _NAME = 30
+_OF_BEAT = "the beat"
+"""How the report's doubts of the beat begin; the others are of bars."""
 
 
 def doubts_of(conversion: Conversion) -> tuple[Doubt, ...]:
@@ -39,11 +42,16 @@ def doubts_of(conversion: Conversion) -> tuple[Doubt, ...]:
 def _doubts(conversion: Conversion) -> Iterator[Doubt]:
     song, grid = conversion.song, conversion.grid
     heard = () if grid.timeline is None else grid.timeline.remarks
+    unsure = [str(doubt) for doubt in summary(conversion).doubts]  # as the report tells them
+    of_beat = [told for told in unsure if told.startswith(_OF_BEAT)]
+    of_bars = [told for told in unsure if told not in of_beat]
     tracked = grid.basis == "tracked"
     if tracked:
-        yield "beat", one_line(heard[0] if heard else WORDS["beat"])
+        yield "beat", one_line((*of_beat, *heard, WORDS["beat"])[0])
     said = has_bars(song) and (song.own_beat or not tracked)
-    if not said and conversion.settings.grid.metre is None:
+    if of_bars:
+        yield "metre", one_line("; ".join(of_bars))
+    elif not said and conversion.settings.grid.metre is None:
         yield "metre", _metre(conversion)
     for remark in song.remarks:
         if STAYS_DOWN in remark:

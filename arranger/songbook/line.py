@@ -38,8 +38,8 @@ def weight_of(job: Job) -> float:
     return size * _SCORE_BYTES.get(PurePosixPath(job.relative).suffix.lower(), 1.0)
 
 
-class Ahead(NamedTuple):
-    """What is still to be done."""
+class Load(NamedTuple):
+    """Some songs as work."""
 
     songs: int
     weight: float
@@ -56,6 +56,7 @@ class Line:
         self._put_back: deque[Job] = deque()
         self._weights = weights
         self._ahead = sum(weights.values())
+        self._done = Load(0, 0.0)
         self._begun: dict[str, float] = {}
 
     def __len__(self) -> int:
@@ -70,10 +71,13 @@ class Line:
             self._begun[job.relative] = time.monotonic()
             return job
 
-    def finish(self, job: Job) -> None:
-        """Note that a job is done with."""
+    def finish(self, job: Job, *, converted: bool) -> None:
+        """Note that a job is done with; from what failed nobody learns how long others take."""
         with self._lock:
-            self._ahead -= self._weights.pop(job.relative)
+            weight = self._weights.pop(job.relative)
+            self._ahead -= weight
+            if converted:
+                self._done = Load(self._done.songs + 1, self._done.weight + weight)
             del self._begun[job.relative]
 
     def put_back(self, job: Job) -> None:
@@ -92,10 +96,14 @@ class Line:
         with self._lock:
             self._waiting.clear()
 
-    def ahead(self) -> Ahead:
+    def done(self) -> Load:
+        """Return what has been converted."""
+        return self._done
+
+    def ahead(self) -> Load:
         """Return what isn't done yet; what is at work counts in full."""
         with self._lock:
-            return Ahead(len(self._weights), self._ahead)
+            return Load(len(self._weights), self._ahead)
 
     def at_work(self) -> list[float]:
         """Return for how many seconds each job that was taken has been at work."""

@@ -116,8 +116,9 @@ def _told(record: Record, twin: str | None) -> list[str]:
         over = record.song_bytes - record.bytes_limit
         said.append(f"It takes {over:,} bytes more than the {record.bytes_limit:,} that it may.")
     said += [sentence for _, sentence in record.doubts]
-    if record.state == "kept-edit":
-        said.append("Its sheet was edited by hand and left alone.")
+    if record.edited:
+        fate = "left alone" if record.state == "kept-edit" else "its edits are kept"
+        said.append(f"Its sheet was edited by hand{_last(record.edited_at)}; {fate}.")
     if twin:
         said.append(f"It has the same notes as {twin}.")
     roles = [
@@ -125,8 +126,13 @@ def _told(record: Record, twin: str | None) -> list[str]:
     ]
     said.append("; ".join(roles))
     if record.change not in {"", NEW}:
-        said += [f"Converted because: {sentence}" for _, sentence in record.why]
+        said += [f"Why again: {sentence}" for code, sentence in record.why if code != "kept-edit"]
     return [one_line(sentence) for sentence in said if sentence]
+
+
+def _last(time: str) -> str:
+    day, _, hour = time.partition("T")
+    return f", last on {day} at {hour[:5]} UTC" if time else ""
 
 
 def _running(running: Progress | None) -> dict[str, Any]:

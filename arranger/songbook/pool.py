@@ -58,7 +58,7 @@ def run_jobs(
             if record is None:
                 line.put_back(job)
             else:
-                line.finish(job)
+                line.finish(job, converted=record.state != "failed")
                 yield job, record
     line.turn()
     with closing(_outcomes(line, workers, cluster, alone=True)) as outcomes:
@@ -67,8 +67,9 @@ def run_jobs(
                 yield None
             else:
                 job, record = outcome
-                line.finish(job)
-                yield job, record or failed(job, "crashed", "its worker process died, twice")
+                record = record or failed(job, "crashed", "its worker process died, twice")
+                line.finish(job, converted=record.state != "failed")
+                yield job, record
 
 
 def core_count() -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.songbook.line import Ahead, Line
+    from arranger.songbook.line import Line, Load
 
 PROGRESS_SECONDS = 0.2
 """How soon progress is told again, at the earliest."""
@@ -61,14 +61,14 @@ class Estimate(NamedTuple):
 
 
 def estimate(
-    whole: Ahead, ahead: Ahead, seconds: float, at_work: Sequence[float], limit: float
+    done: Load, ahead: Load, seconds: float, at_work: Sequence[float], limit: float
 ) -> Estimate:
     """Return how long a run will take yet, from how long it took so far.
 
     Parameters
     ----------
-    whole
-        What there was to do.
+    done
+        What was converted in that time.
     ahead
         What isn't done yet.
     seconds
@@ -79,8 +79,8 @@ def estimate(
         Seconds that a song may take.
     """
     likely = None
-    if ahead.songs and whole.songs - ahead.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
-        likely = _cost(ahead) * seconds / (_cost(whole) - _cost(ahead))
+    if ahead.songs and done.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
+        likely = _cost(ahead) * seconds / _cost(done)
     shortest = min(at_work, default=0.0)
     overdue = shortest > max(_OVERDUE * (likely or 0.0), _OVERDUE_SECONDS)
     if overdue and len(at_work) == ahead.songs:
@@ -101,7 +101,6 @@ class Pace:
 
     def __init__(self, line: Line, limit: float) -> None:
         self._line, self._limit = line, limit
-        self._whole = line.ahead()
         self._begun = self._told = time.monotonic()
 
     def is_due(self) -> bool:
@@ -115,13 +114,13 @@ class Pace:
     def now(self, done: int, songs: int) -> Progress:
         """Return how far the run has come, of which so many songs are done with."""
         seconds = time.monotonic() - self._begun
-        ahead, at_work = self._line.ahead(), self._line.at_work()
-        likely = estimate(self._whole, ahead, seconds, at_work, self._limit)
+        line = self._line
+        likely = estimate(line.done(), line.ahead(), seconds, line.at_work(), self._limit)
         return Progress(done, songs, likely.seconds, likely.at_most)
 
 
-def _cost(ahead: Ahead) -> float:
-    return ahead.songs + ahead.weight / _SONG_BYTES
+def _cost(load: Load) -> float:
+    return load.songs + load.weight / _SONG_BYTES
 
 
 def spoken_time(seconds: float) -> str:

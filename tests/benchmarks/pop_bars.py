@@ -1,4 +1,4 @@
-"""Where the bars of corrected pop songs begin: the truth that `bar_lines` and `train_time` use.
+"""Where the bars of corrected pop songs begin: the truth that `bar_lines` and `train_bars` use.
 
 The corrected songs (`pop909.corrected_chords`) have a metre at tick 0 and no other: it says how long
 bars are, not where they begin, for the files start where the first note does. In 57 % of songs neither

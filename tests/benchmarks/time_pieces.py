@@ -1,4 +1,4 @@
-"""Write the pieces that `train_time` trains on: ``python -m tests.benchmarks.time_pieces POP909 POP909-CL OUT``.
+"""Write the pieces that `train_bars` and `train_beats` train on: ``python -m tests.benchmarks.time_pieces POP909 POP909-CL OUT``.
 
 Scores of music21's corpus, with their bar lines (some of each composer or collection, `MOST`; bars cut by
 a repeat are one, a pickup is none), and the corrected pop songs (`pop_bars`), also as they were played.

@@ -1,6 +1,6 @@
 """Measure beat tracking: ``python -m tests.benchmarks.track_beats FOLDER [EVERY]``.
 
-FOLDER is a folder of played-in songs (see `corpora`); of it the half that `train_beat` doesn't train
+FOLDER is a folder of played-in songs (see `corpora`); of it the half that `train_phase` doesn't train
 on is measured, or every EVERY-th song of that half. Three ways:
 
 - as they are: the files' tempo maps count as evidence
@@ -25,7 +25,7 @@ from arranger.settings import GridSettings
 from arranger.song.time import seconds_at
 from tests.benchmarks.corpora import Case, folder_cases, played_case, scores
 from tests.benchmarks.scores import BEAT_SCORES, BEAT_SEED
-from tests.benchmarks.train_beat import f_measure
+from tests.benchmarks.train_phase import f_measure
 
 ENGINE = load_engine("twin-phase")
 QUARTER = Fraction(1, 4)

@@ -13,7 +13,8 @@ from arranger.engine import load_engine
 from arranger.grid import Doubt, OtherReading, plan_grid
 from arranger.grid.doubts import bars_doubt, beat_doubt
 from arranger.grid.track.beat import TrackedBeat
-from arranger.grid.track.hypotheses import Pulse, Reading
+from arranger.grid.track.beats_heard import HeardSong
+from arranger.grid.track.readings import Reading
 from arranger.grid.track.rivals import Rival, rivals
 from arranger.options import build_settings
 from arranger.report import summary
@@ -30,8 +31,8 @@ ENGINE = load_engine("twin-phase")
 
 
 def reading(level: float, offset: float = 0.0) -> Reading:
-    pulse = Pulse(np.arange(0.0, 30.0, 0.5), 1.0)
-    return Reading(pulse, level, offset, 0.5 * level, np.zeros(1), 0.0)
+    beats = np.arange(0.5 * offset, 29.5, 0.5 * level)
+    return Reading("best", beats, None, np.zeros(1))
 
 
 def test_readings_with_the_same_beats_are_sure_together() -> None:
@@ -49,7 +50,8 @@ def test_a_beat_that_is_not_sure_is_doubted_with_its_rivals() -> None:
         Rival(60.0, False, beats[::2], 0.2),
         Rival(120.0, True, beats + 0.25, 0.1),
     )
-    beat = TrackedBeat(beats, 0.7, 60.0, 0.7, rival_beats)
+    heard = HeardSong(np.zeros((9, 2)), 0.0, np.zeros(6), 0.0)
+    beat = TrackedBeat(beats, 0.7, rival_beats, np.full(60, 0.7), heard)
     assert beat_doubt(beat, 1.5) == Doubt(
         "the beat of 120 a minute was found by ear",
         0.7,
@@ -67,7 +69,7 @@ def test_bars_that_suit_nearly_as_well_are_named() -> None:
     odds[1::4] = 4.0
     lines = np.arange(1.0, 60.0, 4.0)
     assert bars_doubt(odds, lines, seconds) is None
-    odds[1::4] = 1.5
+    odds[1::4] = 0.2
     doubt = bars_doubt(odds, lines, seconds)
     assert doubt is not None
     assert len(doubt.others) == 2

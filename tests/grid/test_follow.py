@@ -1,6 +1,8 @@
-"""What is compiled follows a beat as numpy does."""
+"""The best beat: no other gains more, and what is compiled finds what numpy finds."""
 
 from __future__ import annotations
+
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -8,42 +10,77 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.grid.track import _follow, follow
-from arranger.grid.track.follow import BANDS, Start, follow_beats
-
-STARTS = (Start(0.5, 20.0, 0.1), Start(0.45, 60.0, 0.5), Start(0.7, 5.0, 0.0))
+from arranger.grid.track.follow import CHANGE, COVERED, PERIODS, POWER, UNIT, follow_beats
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.integers(1, 90), st.sampled_from((0.02, 0.1, 0.24)), st.integers(0, 2**32))
-def test_both_follow_the_same_beat(count: int, jitter: float, seed: int) -> None:
+@given(st.integers(1, 160), st.integers(1, 30), st.integers(0, 2**32))
+def test_both_follow_the_same_beat(count: int, many: int, seed: int) -> None:
     random = np.random.default_rng(seed)
-    seconds = np.sort(0.25 * np.arange(count) + random.uniform(0, jitter, count))
-    strength = random.uniform(0, 2, count)
+    odds = random.normal(-1.0, 3.0, count)
+    begin = int(random.integers(0, len(PERIODS) - many + 1))
+    periods = PERIODS[begin : begin + many]
     with pytest.MonkeyPatch.context() as patch:
-        one = follow_beats(seconds, strength, STARTS)
+        one = follow_beats(odds, periods)
         patch.setattr(follow, "_compiled", None)
-        two = follow_beats(seconds, strength, STARTS)
-    for a, b in zip(one, two, strict=True):
-        assert a.attacks.tolist() == b.attacks.tolist()
-        assert a.beats.tolist() == b.beats.tolist()
-        assert a.score == b.score
+        two = follow_beats(odds, periods)
+    assert one.frames.tolist() == two.frames.tolist()
+    assert one.gained == two.gained
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_other_beat_gains_more(seed: int) -> None:
+    odds = np.random.default_rng(seed).normal(-1.0, 2.0, 60)
+    periods = (13, 14, 15)
+
+    def unit(value: float) -> float:
+        return round(value / UNIT) * UNIT
+
+    def begun(period: int) -> float:
+        return unit(-0.5 * (np.log(period / 30) / 0.6) ** 2)
+
+    def price(one: int, other: int) -> float:
+        """Return what a beat pays to go on with the second period, less what that covers."""
+        return unit(CHANGE * abs(np.log(one / other)) ** POWER - COVERED * other)
+
+    def best(frame: int, period: int) -> float:
+        """Return the most that a beat gains that is at a frame and came by a period."""
+        before = frame - period
+        ways = [begun(period)]
+        if before >= 0:
+            ways += [best(before, p) - price(p, period) for p in periods]
+        return max(ways) + unit(odds[frame])
+
+    most = max(best(frame, period) for frame in range(60) for period in periods)
+    found = follow_beats(odds, np.array(periods))
+    steps = np.diff(found.frames).tolist()
+    assert found.gained == most - COVERED * sum(steps)
+    assert set(steps) <= set(periods)
+
+    def worth(first: int) -> float:
+        changes = sum(price(a, b) for a, b in pairwise([first, *steps]))
+        return begun(first) + sum(unit(value) for value in odds[found.frames]) - changes
+
+    assert max(map(worth, periods)) == most
 
 
 def test_arrays_that_do_not_fit_each_other_are_refused() -> None:
-    def followed(attacks: int = 2, earliest: tuple[int, ...] = (0, 0), bands: int = BANDS) -> None:
-        out = (np.empty((1, 2, bands)), np.empty((1, 2, bands), int), np.empty((1, 2, bands)))
+    def followed(
+        price: int = 4, begin: int = 2, onward: int = 16, came: int = 10, last: int = 3
+    ) -> None:
         _follow.followed(
-            np.arange(2.0),
-            np.ones(attacks),
-            np.array(earliest),
-            np.ones((1, 3)),
-            *out,
-            0.5,
-            0.9,
-            0.6,
-        )
+            np.zeros(5, np.int32), np.array([2, last]), np.zeros(price, np.int32), np.zeros(begin, np.int32),
+            np.empty(onward, np.int32), np.empty(came, np.int8), np.empty(10, np.int8), np.zeros(3, np.int64), 8,
+        )  # fmt: skip
 
     followed()
-    for wrong in ({"attacks": 3}, {"earliest": (0, -1)}, {"earliest": (0,)}, {"bands": 8}):
+    for wrong in (
+        {"price": 3},
+        {"begin": 1},
+        {"onward": 15},
+        {"came": 9},
+        {"last": 1},
+        {"last": 0},
+    ):
         with pytest.raises(ValueError, match="don't fit"):
-            followed(**wrong)  # type: ignore[arg-type]
+            followed(**wrong)

@@ -13,13 +13,6 @@ from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import PLAIN, with_bars
 from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
-from arranger.grid.track.beats_heard import (
-    CHANGE as PERIOD_CHANGE,
-)
-from arranger.grid.track.beats_heard import (
-    HeardBeats,
-    follow_heard,
-)
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.frames import frames_of
 from arranger.grid.track.network import Block, Network, load, run
@@ -155,43 +148,6 @@ def test_too_little_music_keeps_bars_of_four() -> None:
 
 def test_every_length_of_bar_has_a_metre_of_that_length() -> None:
     assert all(16 * top == size * bottom for size, (top, bottom) in PLAIN.items())
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_no_other_beat_suits_what_is_heard_better(seed: int) -> None:
-    random = np.random.default_rng(seed)
-    odds = random.normal(-1.0, 2.0, 60).astype(np.float32)
-    heard = HeardBeats(odds, 3.0)
-    periods = (13, 14, 15)
-
-    def begun(period: int) -> float:
-        return -0.5 * (np.log(period / 50 / 0.6) / 0.6) ** 2
-
-    def best(frame: int, period: int) -> float:
-        """Return the most that a beat gains that is at a frame and came by a period."""
-        before = frame - period
-        ways = [begun(period)]
-        if before >= 0:
-            ways += [best(before, p) - PERIOD_CHANGE * abs(np.log(p / period)) for p in periods]
-        return max(ways) + float(odds[frame])
-
-    most = max(best(frame, period) for frame in range(60) for period in periods)
-    found = follow_heard(heard, 13 / 50, 15 / 50)
-    frames = np.rint((found - 3.0) * 50).astype(int)
-    steps = np.diff(frames).tolist()
-    assert set(steps) <= set(periods)
-
-    def worth(first: int) -> float:
-        changes = sum(abs(np.log(a / b)) for a, b in pairwise([first, *steps]))
-        return begun(first) + float(odds[frames].sum()) - PERIOD_CHANGE * changes
-
-    assert max(map(worth, periods)) == pytest.approx(most, abs=1e-4)
-    assert len(follow_heard(heard, 5.0, 6.0)) == 0
-
-
-def test_beats_are_worth_the_best_odds_within_a_frame_of_them() -> None:
-    odds = np.array([9, -1, 2, -3, -4, 5, -6, 7], np.float32)
-    assert HeardBeats(odds, 1.0).worth(np.array([1.06, 1.12, 9.0])) == 2 + 7
 
 
 @pytest.mark.parametrize("pickup", [0, 2])

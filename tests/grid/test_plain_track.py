@@ -13,16 +13,8 @@ import pytest
 
 from arranger.grid.attacks import find_attacks
 from arranger.grid.track.evidence import COLUMNS, Evidence, find_evidence
-from arranger.grid.track.follow import Start, follow_beats
-from arranger.grid.track.hypotheses import (
-    FEATURES,
-    PHASE_FEATURES,
-    Pulse,
-    phase_features,
-    read_pulse,
-)
-from arranger.grid.track.smooth import kept_division, smooth_beats, whole_beats
-from arranger.grid.track.tempo import constant_beats, likely_periods
+from arranger.grid.track.phase import phase_features
+from arranger.grid.track.smooth import kept_division, smooth_beats
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
 
@@ -130,148 +122,7 @@ def test_evidence_is_what_each_attack_shows_by_itself() -> None:
         assert found.strength == pytest.approx([value / mean for value in strength], rel=1e-4)
 
 
-# Periods
-
-
-def pulse(period: float, count: int, random: Random, uneven: float = 0.0) -> np.ndarray:
-    return np.sort([2.0 + n * period + random.gauss(0, uneven) for n in range(count)])
-
-
-@pytest.mark.parametrize("period", [0.36, 0.44, 0.6, 0.75, 1.1])
-def test_the_likeliest_period_is_that_of_even_beats(period: float) -> None:
-    """Of the beat and its double the one nearer to 0.6 s is likelier."""
-    seconds = pulse(period, 60, Random(0))
-    found = likely_periods(seconds, np.ones(60), 3)
-    assert len(found) == 3
-    assert found[0] == pytest.approx(period if period > 0.4 else 2 * period, abs=0.006)
-    for n, one in enumerate(found):
-        assert 0.33 <= one < 1.2
-        assert all(abs(math.log(one / other)) > 0.08 for other in found[:n])
-
-
-def test_a_period_is_worth_the_likeness_after_one_two_and_four_of_it() -> None:
-    """Against the autocorrelation of the blurred pulses, attack by attack."""
-    random = Random(2)
-    for _ in range(6):
-        seconds = np.cumsum([random.choice((0.25, 0.5, 0.5, 0.75)) for _ in range(40)])
-        seconds = np.round(seconds, 2)
-        strength = np.array([random.uniform(0.5, 2) for _ in seconds])
-        mean = strength.sum() / (1 << int((seconds[-1] - seconds[0] + 6) / 0.01).bit_length())
-
-        def alike(lag: float, at=seconds, weight=strength, mean=mean) -> float:
-            # Two pulses, each blurred by 20 ms, are as alike as a bell of 28 ms.
-            apart = at[:, None] - at[None, :] - lag
-            bells = np.exp(-(apart**2) / (4 * 0.02**2)) * 0.01 / (0.04 * math.sqrt(math.pi))
-            return float(weight @ bells @ weight) - mean * float(weight.sum())
-
-        def worth(period: float, alike=alike) -> float:
-            mean_of_three = sum(alike(times * period) for times in (1, 2, 4)) / 3 / alike(0)
-            return mean_of_three - 0.10 * abs(math.log2(period / 0.6))
-
-        (found,) = likely_periods(seconds, strength, 1)
-        periods = np.arange(0.33, 1.2, 0.0025)
-        best = max(worth(period) for period in periods)
-        assert worth(found) == pytest.approx(best, abs=0.004)
-
-
-@pytest.mark.parametrize("off", [-0.014, -0.004, 0.0, 0.009, 0.014])
-def test_constant_beats_are_those_that_the_attacks_keep(off: float) -> None:
-    random = Random(3)
-    for true in (0.41, 0.77):
-        seconds = pulse(true, 90, random, 0.004)
-        found = constant_beats(seconds, np.ones(90), true * (1 + off))
-        assert np.diff(found) == pytest.approx(true, rel=5e-4)
-        nearest = np.abs(found[:, None] - [2.0 + n * true for n in range(90)]).min(axis=0)
-        assert nearest.max() < 0.01
-        # From before the first attack to after the last, by a beat or two.
-        assert -2 * true < found[0] - seconds[0] < 0
-        assert 0 < found[-1] - seconds[-1] < 2.5 * true
-
-
-# Following
-
-
-def followed_by_loops(
-    seconds: list[float], strength: list[float], start: Start, back: float
-) -> float:
-    """Return the score of the best beat: see `arranger.grid.track.follow`."""
-    begin = [-0.9 * (at - seconds[0]) / start.period_seconds for at in seconds]
-    best: list[dict[int, tuple[float, float]]] = []
-    for now, at in enumerate(seconds):
-        first = next(n for n, other in enumerate(seconds) if other >= at - back)
-        first = max(min(first, max(now - 6, 0)), now - 48, 0)
-        here: dict[int, tuple[float, float]] = {}
-        for before in range(first, now):
-            for score, period in best[before].values():
-                beats = max(round((at - seconds[before]) / period), 1)
-                miss = (at - seconds[before]) / period - beats
-                gain = score - start.miss_price * miss**2 / beats - 0.9 * beats + 0.9
-                new = period * (1 + start.adapt * miss / beats)
-                band = round(8 * math.log(new / start.period_seconds)) + 4
-                if 0 <= band <= 8 and gain > here.get(band, (-math.inf, 0))[0]:
-                    here[band] = (gain, new)
-        if here.get(4, (-math.inf, 0))[0] < begin[now]:
-            here[4] = (begin[now], start.period_seconds)
-        best.append({band: (s + strength[now] - 0.6, p) for band, (s, p) in here.items()})
-    return max(
-        score - 0.9 * (seconds[-1] - at) / start.period_seconds
-        for at, here in zip(seconds, best, strict=True)
-        for score, _ in here.values()
-    )
-
-
-def test_the_beat_that_is_followed_has_the_best_score() -> None:
-    random = Random(4)
-    starts = (Start(0.5, 200.0, 0.15), Start(0.62, 40.0, 0.5), Start(0.3, 1000.0, 0.04))
-    for song in range(12):
-        at, seconds = 0.0, []
-        # some get so much quicker or slower that the last bands are reached, or passed
-        uneven = (0.05, 0.24, 0.26, 0.5, 0.5, 0.55, 1.9)
-        drift, usual = (1.0, uneven) if song < 8 else ((0.95, 1.05)[song % 2], (0.62,))
-        for n in range(30):
-            seconds.append(at)
-            at += (
-                drift ** min(n, 9 if song < 10 else n)
-                * random.choice(usual)
-                * random.uniform(0.95, 1.05)
-            )
-        strength = [random.uniform(0.2, 2.5) for _ in seconds]
-        found = follow_beats(np.array(seconds), np.array(strength), starts)
-        for start, mine in zip(starts, found, strict=True):
-            assert mine.score == pytest.approx(
-                followed_by_loops(seconds, strength, start, 2.2 * 0.62)
-            )
-            assert mine.score == pytest.approx(priced(seconds, strength, start, mine))
-
-
-def priced(seconds: list[float], strength: list[float], start: Start, way: object) -> float:
-    """Return the score of a beat that was traced, by going along it."""
-    attacks, beats = way.attacks.tolist(), way.beats.tolist()  # type: ignore[attr-defined]
-    assert beats[0] == 0
-    period = start.period_seconds
-    score = -0.9 * (seconds[attacks[0]] - seconds[0]) / period + strength[attacks[0]] - 0.6
-    for n in range(1, len(attacks)):
-        passed = beats[n] - beats[n - 1]
-        miss = (seconds[attacks[n]] - seconds[attacks[n - 1]]) / period - passed
-        assert abs(miss) <= 0.5 or passed == 1
-        score += strength[attacks[n]] - 0.6 - 0.9 * (passed - 1)
-        score -= start.miss_price * miss**2 / passed
-        period *= 1 + start.adapt * miss / passed
-    return score - 0.9 * (seconds[-1] - seconds[attacks[-1]]) / start.period_seconds
-
-
 # Smoothing
-
-
-def test_beats_between_those_found_are_even_and_go_on_at_both_ends() -> None:
-    """Beats 0, 1, 3 and 5 at these attacks; the song reaches a second and a half beyond either end."""
-    seconds = np.array([0.0, 1.5, 2.0, 2.5, 3.1, 4.1, 5.6])
-    found = whole_beats(np.array([1, 2, 4, 5]), np.array([0, 1, 3, 5]), seconds)
-    inner = [1.5, 2.0, 2.55, 3.1, 3.6, 4.1]
-    usual = median([0.5, 0.55, 0.55, 0.5, 0.5])
-    before = [1.5 - usual * n for n in (4, 3, 2, 1)]
-    after = [4.1 + usual * n for n in (1, 2, 3, 4)]
-    assert found == pytest.approx([*before, *inner, *after])
 
 
 def kept_by_loops(beats: list[float], weight: list[float]) -> tuple[int, float]:
@@ -345,11 +196,7 @@ def test_the_division_that_is_kept_is_that_of_the_longest_mean_vector() -> None:
     assert {2, 3, 4} <= kinds
 
 
-# Readings
-
-
-LEVELS = (1 / 3, 1 / 2, 2 / 3, 1, 4 / 3, 3 / 2, 2, 3, 4)
-"""What a pulse may be taken for: a third or half of a beat, a dotted one, up to four in a bar."""
+# The phase of a known beat
 
 
 def some_evidence(random: Random) -> Evidence:
@@ -358,120 +205,33 @@ def some_evidence(random: Random) -> Evidence:
     return Evidence(seconds=seconds, columns=columns / columns.sum(axis=1, keepdims=True))
 
 
-def density(at: np.ndarray, row: np.ndarray, place: float, seconds: float, beats: float) -> float:
-    """Return a column's density at a place, repeated every so many beats; 1: even.
+def density(at: np.ndarray, row: np.ndarray, place: float, seconds: float) -> float:
+    """Return a column's density at a place in every beat; 1: even.
 
     Attacks stand in bins of 1/24 beat, blurred by 30 ms but by 0.03 to 0.08 of a beat.
     """
     spread = min(max(0.03 / seconds, 0.03), 0.08)
 
     def bell(apart: np.ndarray) -> np.ndarray:
-        apart = apart % 12
-        return np.exp(-0.5 * (np.minimum(apart, 12 - apart) / spread) ** 2)
+        apart = apart % 1
+        return np.exp(-0.5 * (np.minimum(apart, 1 - apart) / spread) ** 2)
 
-    # A bell over twelve beats, in bins.
-    whole = bell(np.arange(288) / 24).sum()
+    whole = bell(np.arange(24) / 24).sum()
     stand = np.floor(at * 24 + 0.5) / 24
-    turns = bell(stand[:, None] - place - np.arange(0, 12, beats)).sum(axis=1)
-    return float(row @ turns) * 288 / whole / (12 / beats)
+    return float(row @ bell(stand - place)) * 24 / whole
 
 
-def test_a_pulse_may_stand_still() -> None:
-    """As one does that is followed through long silence; warnings are errors here."""
-    times = 0.45 * np.arange(40)
-    times[20:23] = times[20]
-    found = read_pulse(
-        Pulse(times, 0.0), some_evidence(Random(7)), 0.3, 1.4, np.zeros(len(PHASE_FEATURES))
-    )
-    assert found
-    assert all(np.isfinite(reading.features).all() for reading in found)
-
-
-def test_readings_are_described_by_the_density_at_their_places() -> None:
+def test_what_speaks_for_a_place_in_the_beat_is_the_density_there_and_half_a_beat_on() -> None:
     random = Random(7)
-    for _ in range(2):
+    for beat in (0.45, 0.8):
         evidence = some_evidence(random)
-        beat = random.choice((0.45, 0.8))
         times = np.cumsum([beat * random.uniform(0.97, 1.03) for _ in range(40)]) - beat
-        weights = np.array([random.uniform(-1, 1) for _ in PHASE_FEATURES])
         at = np.interp(evidence.seconds, times, np.arange(40))
         period = median(np.diff(times).tolist())
-        found = read_pulse(Pulse(times, 0.5), evidence, 0.2, 3.0, weights)
-        levels = [level for level in LEVELS if 0.2 <= period * level <= 3.0]
-        assert [reading.level for reading in found] == [level for level in levels for _ in (0, 1)]
-        for number, reading in enumerate(found):
-            level, seconds = reading.level, period * reading.level
-            assert reading.period_seconds == pytest.approx(seconds)
-
-            def log(row: np.ndarray, place: float, at=at / level, seconds=seconds) -> float:
-                return math.log(density(at, row, place, seconds, 1) + 0.05)
-
-            scores = []
-            for place in range(24):
-                on = [log(row, place / 24) for row in evidence.columns]
-                half = [log(row, place / 24 + 0.5) for row in evidence.columns]
-                scores.append(float(weights @ [*on, *half]))
-            order = sorted(range(24), key=lambda n: -scores[n])
-            apart = [n for n in order if min((n - order[0]) % 24, (order[0] - n) % 24) > 3]
-            place = apart[0] if number % 2 else order[0]
-            assert reading.phase_score == pytest.approx(scores[place] - max(scores))
-            assert reading.features == pytest.approx(
-                described(evidence, times, at / level, place / 24, seconds, log), abs=1e-6
-            )
-            miss = at / level - place / 24
-            miss -= np.rint(miss)
-            near = evidence.columns[0] * np.exp(-0.5 * (miss * seconds / 0.03) ** 2)
-            offset = level * (place / 24 + (near @ miss) / near.sum())
-            turns = (reading.offset - offset) / level
-            assert turns == pytest.approx(round(turns), abs=1e-9)
-            assert 0 <= reading.offset <= level
-            beats = np.arange(reading.offset, 39 + 1e-9, level)
-            assert reading.beats() == pytest.approx(np.interp(beats, np.arange(40), times))
-        places = phase_features(times, evidence)
-        for row, place in zip(places, (0, 6, 8, 12, 16, 18), strict=True):
+        for row, place in zip(phase_features(times, evidence), (0, 6, 8, 12, 16, 18), strict=True):
             wanted = [
-                math.log(density(at, column, place / 24 + half, period, 1) + 0.05)
+                math.log(density(at, column, place / 24 + half, period) + 0.05)
                 for half in (0, 0.5)
                 for column in evidence.columns
             ]
             assert row == pytest.approx(wanted, abs=1e-6)
-
-
-def described(
-    evidence: Evidence, times: np.ndarray, at: np.ndarray, place: float, seconds: float, log: object
-) -> list[float]:
-    """Return the features of a reading, by their names: see `arranger.grid.track.hypotheses`."""
-    rows = dict(zip(COLUMNS, evidence.columns, strict=True))
-    values: dict[str, float] = {}
-    for name, row in rows.items():
-        values[f"on_{name}"] = log(row, place)  # type: ignore[operator]
-        values[f"half_{name}"] = log(row, place + 0.5)  # type: ignore[operator]
-    for name, parts in (("quarter", (1 / 4, 3 / 4)), ("third", (1 / 3, 2 / 3))):
-        both = [log(row, place + part) for row in rows.values() for part in parts]  # type: ignore[operator]
-        values[name] = sum(both) / len(both)
-    for name in ("notes", "low", "long", "novel", "bass"):
-        beats = [
-            math.log(density(at, rows[name], place + n, seconds, 12) + 0.25) for n in range(12)
-        ]
-        for word, group in (("two", 2), ("three", 3), ("four", 4)):
-            means = [sum(beats[n::group]) / (12 / group) for n in range(group)]
-            middle = sum(means) / group
-            values[f"{word}_{name}"] = math.sqrt(sum((m - middle) ** 2 for m in means) / group)
-    from_beat = at - place
-    span = round(from_beat[-1]) - round(from_beat[0]) + 1
-    hit = {round(p) for p in from_beat if abs(p - round(p)) < 0.1}
-    inner = [t for t in times if evidence.seconds[0] < t < evidence.seconds[-1]]
-    steps = np.diff(np.log(np.diff(inner)))
-    values |= {
-        "period": math.log2(seconds / 0.7),
-        "period_squared": math.log2(seconds / 0.7) ** 2,
-        "attacks": math.log2(len(at) / span),
-        "occupied": len(hit) / span,
-        "steady": 0.5,
-        "kept": kept_by_loops(
-            np.interp(evidence.seconds, times, np.arange(len(times))).tolist(),
-            rows["notes"].tolist(),
-        )[1],
-        "bend": math.log2(math.sqrt(float(np.mean(steps**2))) + 0.003),
-    }
-    return [values[name] for name in FEATURES]

@@ -6,7 +6,6 @@ import math
 from dataclasses import replace
 from fractions import Fraction
 from random import Random
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -18,11 +17,13 @@ from arranger.grid import plan_grid, tracked
 from arranger.grid.attacks import find_attacks
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
-from arranger.grid.track import beat, smooth
-from arranger.grid.track.beat import FileBeat, beat_weights, phase_weights, track_beat
-from arranger.grid.track.beats_heard import hear_beats
+from arranger.grid.track import beat
+from arranger.grid.track.beat import FileBeat, all_readings, likelihoods, track_beat
+from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.hypotheses import phase_features
+from arranger.grid.track.phase import PHASE_FEATURES, file_phase, phase_features
+from arranger.grid.track.readings import FEATURES, Reading
+from arranger.grid.track.weights import weights_of
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange, TempoChange
 from arranger.song.time import seconds_at, ticks_at, timed_columns
@@ -34,36 +35,36 @@ ENGINE = load_engine("twin-phase")
 PLAYED = play(ballad(8), 3, bpm=90, jitter_seconds=0.02, drift=0.02)
 
 
-def reading(period: float, **changes: Any) -> Any:
-    """Return what a reading's score looks at."""
-    pulse = SimpleNamespace(from_file=changes.pop("from_file", False))
-    values = {"features": np.zeros(len(beat_weights())), "phase_score": -0.25, "level": 1.0}
-    return SimpleNamespace(pulse=pulse, period_seconds=period, **{**values, **changes})
+def reading(period: float, kind: str = "best", start: float = 0.0, **features: float) -> Reading:
+    row = np.array([features.get(name, 0.0) for name in FEATURES])
+    return Reading(kind, start + period * np.arange(20), None, row)
 
 
-def test_a_reading_scores_by_its_features_its_place_and_what_the_file_says() -> None:
-    features = np.arange(len(beat_weights()), dtype=float)
-    own = float(beat_weights() @ features)
+def test_readings_are_likely_by_their_features_and_what_the_file_says() -> None:
+    weights = dict(zip(FEATURES, weights_of("reading", FEATURES), strict=True))
     beats = 0.5 * np.arange(10)
 
-    def score(one: Any, kept: bool | None = None, stated: bool = True) -> float:
+    def ahead(one: Reading, kept: bool | None = None, stated: bool = True) -> float:
+        """Return by how much a reading is ahead of one of a strange tempo, as a logarithm."""
         said = None if kept is None else FileBeat(seconds=beats, kept=kept, stated=stated)
-        return beat._score(one, said)
+        both = likelihoods([one, reading(2.0)], said)
+        assert both.sum() == pytest.approx(1.0)
+        return float(np.log(both[0] / both[1]))
 
-    assert score(reading(0.5, features=features)) == pytest.approx(own - 0.25)
-    assert score(reading(0.5), False) == 1 - 0.25
-    assert score(reading(0.5), False, stated=False) == -0.25
-    # Periods whose logarithms are nearer than 0.12 are of one level.
+    some = {"bars": 0.5, "odds": 2.0, "first": 1.0}
+    own = sum(weights[name] * value for name, value in some.items())
+    assert ahead(reading(0.5, **some)) == pytest.approx(own)
+    # periods whose logarithms are nearer than 0.12 are of one level
     for period, near in (
+        (0.5, 1),
         (0.5 * math.exp(0.119), 1),
         (0.5 * math.exp(0.121), 0),
-        (0.444, 1),
         (0.443, 0),
     ):
-        assert score(reading(period), False) == near - 0.25
-    assert score(reading(0.5, from_file=True), True) == 8 - 0.25
-    assert score(reading(0.5, from_file=True, level=2.0), True) == -0.25
-    assert score(reading(0.5), True) == -0.25
+        assert ahead(reading(period), False) == pytest.approx(near)
+    assert ahead(reading(0.5), False, stated=False) == pytest.approx(0)
+    assert ahead(reading(0.5, "file"), True) == pytest.approx(8)
+    assert ahead(reading(0.5), True) == pytest.approx(0)
 
 
 @pytest.mark.parametrize(
@@ -95,57 +96,34 @@ def test_beyond_both_ends_beats_go_on_as_the_outermost_eight_do() -> None:
     assert beat._covering(beats, -3.0, 4.0)[:3].tolist() == [-3.0, -1.5, 0.0]
     late = 15.0 - beats[::-1]
     assert beat._covering(late, 0.0, 17.9)[-3:].tolist() == [16.5, 18.0, 19.5]
-    places = np.arange(10)
-    assert smooth.whole_beats(places, places, beats)[0] == -1.5
-    assert smooth.whole_beats(places, places, late)[-1] == 16.5
 
 
-def test_a_first_beat_leaves_the_readings_that_have_one_near_it() -> None:
-    def one(period: float, start: float) -> Any:
-        return SimpleNamespace(period_seconds=period, beats=lambda: start + period * np.arange(9))
-
-    readings = [one(0.5, 0.0), one(0.5, 0.25), one(1.0, 0.31)]
-    for first, kept in ((2.0, [0]), (2.09, [0]), (2.13, [2]), (2.16, [1, 2]), (99.0, [0, 1, 2])):
-        found = beat._suiting(readings, GridSettings(first_beat=first))
-        assert found == [readings[n] for n in kept]
-    assert beat._suiting(readings, GridSettings()) == readings
-
-
-def test_the_likeliest_reading_is_the_beat_and_the_next_level_its_rival() -> None:
+def test_what_the_user_says_leaves_the_readings_that_suit() -> None:
     notes = timed_columns(PLAYED.song)
     attacks = find_attacks(notes)
-    said = FileBeat(seconds=0.5 * np.arange(80), kept=False, stated=True)
-    for settings in (GridSettings(), GridSettings(tempo=60.0)):
-        evidence = find_evidence(notes, attacks)
-        heard = hear_beats(notes, attacks, evidence)
-        readings = beat.all_readings(evidence, said, settings, heard)
-        worth = [heard.worth(each.beats()) for each in readings]
-        scores = [
-            beat._score(each, said) + 4 * max(own / max(*worth, 1.0), -1)
-            for each, own in zip(readings, worth, strict=True)
-        ]
-        whole = sum(math.exp(s) for s in scores)
-        best = readings[scores.index(max(scores))]
-        same = [
-            abs(math.log(each.period_seconds / best.period_seconds)) < 0.12 for each in readings
-        ]
-        found = track_beat(notes, attacks, said, settings)
-        assert found is not None
-        assert found.likelihood == pytest.approx(
-            sum(math.exp(s) for s, of in zip(scores, same, strict=True) if of) / whole
-        )
-        others = [(s, r) for s, r, of in zip(scores, readings, same, strict=True) if not of]
-        rival = max(others, key=lambda each: each[0])[1].period_seconds if others else math.inf
-        assert found.rival_bpm == pytest.approx(60 / rival)
-        assert found.bpm == pytest.approx(60 / float(np.median(np.diff(found.seconds))))
-        inner = best.beats()
-        assert set(np.round(inner[2:-2], 6)) <= set(np.round(found.seconds, 6))
-        periods = [each.period_seconds for each in readings]
-        low, high = (0.29, 1.35) if settings.tempo is None else (math.exp(-0.12), math.exp(0.12))
-        assert low <= min(periods)
-        assert max(periods) <= high
-        for each in readings:
-            assert len(each.pulse.times) >= 3 * each.level + 1
+    evidence = find_evidence(notes, attacks)
+    heard = hear_song(notes, attacks, evidence)
+    span = float(np.ptp(evidence.seconds))
+    said = FileBeat(seconds=0.5 * np.arange(80), kept=True, stated=True)
+
+    def found(**asked: float) -> list[Reading]:
+        return all_readings(heard, span, said, GridSettings(**asked))
+
+    every = found()
+    assert [each.kind for each in every][:1] + [each.kind for each in every][-1:] == [
+        "best",
+        "file",
+    ]
+    assert {"half", "double", "shifted"} <= {each.kind for each in every}
+    assert every[0].period == pytest.approx(60 / 90, rel=0.05)
+    for each in every:
+        assert 0.26 <= each.period <= 1.75
+        assert np.all(np.diff(each.beats) > 0)
+    for each in found(tempo=60.0):
+        assert math.exp(-0.13) <= each.period <= math.exp(0.13)
+    for first in (3.0, 3.2, 3.4):
+        for each in found(first_beat=first):
+            assert np.abs(each.beats - first).min() < 0.2 * each.period
 
 
 def test_too_little_gives_no_beat() -> None:
@@ -172,10 +150,10 @@ def test_the_phase_of_a_file_is_where_its_evidence_scores_best() -> None:
         notes = timed_columns(song)
         attacks = find_attacks(notes)
         seconds = seconds_at(song, np.arange(int(notes.end.max()) // TICKS + 2) * TICKS)
-        said = FileBeat(seconds=seconds, kept=True, stated=True)
-        scores = phase_features(seconds, find_evidence(notes, attacks)) @ phase_weights()
+        weights = weights_of("phase", PHASE_FEATURES)
+        scores = phase_features(seconds, find_evidence(notes, attacks)) @ weights
         best = max(range(6), key=lambda n: scores[n])
-        phase, margin = beat.file_phase(notes, attacks, said)
+        phase, margin = file_phase(notes, attacks, seconds)
         place = (0, 1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4)[best]
         assert phase == pytest.approx(place - round(place))
         assert margin == pytest.approx(scores[best] - scores[0])
@@ -287,9 +265,11 @@ def test_the_files_own_timeline_in_beats_and_by_the_clock() -> None:
 
 
 def test_weights_are_those_of_the_file_in_the_order_of_the_features() -> None:
-    assert len(phase_weights()) == 16
+    swapped = (FEATURES[1], FEATURES[0], *FEATURES[2:])
+    one, other = weights_of("reading", FEATURES), weights_of("reading", swapped)
+    assert one.tolist() == [other[1], other[0], *other[2:]]
     with pytest.raises(ValueError, match="read-only"):
-        beat_weights()[0] = 0.0
+        one[0] = 0.0
 
 
 @pytest.mark.parametrize(

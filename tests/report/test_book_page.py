@@ -92,11 +92,11 @@ def test_what_is_told_of_each_song() -> None:
     assert told[0] == [
         "the file doesn't say where bars are",
         "tune: flute; bass: tuba",
-        "Converted because: the song's file changed",
+        "Why again: the song's file changed",
     ]
     assert told[1] == [
         "It takes 10 bytes more than the 80 that it may.",
-        "Its sheet was edited by hand and left alone.",
+        "Its sheet was edited by hand, last on 2026-03-04 at 05:06 UTC; left alone.",
         "It has the same notes as harbour/one.mid.",
     ]
     assert told[2] == ["unreadable: <b>no</b> song"]

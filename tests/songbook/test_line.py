@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from arranger.settings import Settings
 from arranger.sheet.keep import NOT_KEPT
-from arranger.songbook.line import Ahead, Line
+from arranger.songbook.line import Line, Load
 from arranger.songbook.progress import Estimate, estimate
 from arranger.songbook.work import Job
 
@@ -43,16 +43,18 @@ def test_a_line_is_served_from_its_longest_and_its_shortest_song(tmp_path: Path)
 
 def test_what_is_put_back_waits_for_all_others_and_counts_as_ahead(tmp_path: Path) -> None:
     line = line_of(tmp_path, {"a.mid": 500, "b.mid": 100})
-    assert line.ahead() == Ahead(3, 600.0)
+    assert line.ahead() == Load(3, 600.0)
     first, second = line.take(longest=True), line.take(longest=True)
     assert first is not None
     assert second is not None
     line.put_back(first)
-    assert (len(line), line.ahead(), len(line.at_work())) == (1, Ahead(3, 600.0), 1)
-    line.finish(second)
-    assert line.ahead() == Ahead(2, 500.0)
+    assert (len(line), line.ahead(), len(line.at_work())) == (1, Load(3, 600.0), 1)
+    line.finish(second, converted=True)
+    assert (line.done(), line.ahead()) == (Load(1, 100.0), Load(2, 500.0))
     line.turn()
     assert line.take(longest=False) == first
+    line.finish(first, converted=False)
+    assert line.done() == Load(1, 100.0)
     assert line.take(longest=False) is None
 
 
@@ -68,22 +70,23 @@ def test_no_song_is_taken_twice_or_forgotten(ends: list[bool]) -> None:
     ("ahead", "seconds", "at_work", "foretold"),
     [
         # By hand: a song of 15,000 bytes counts as 2, so 80 of them are 160; 40 are half of that.
-        (Ahead(40, 600_000.0), 30.0, (1.0, 1.0), Estimate(30.0)),
-        (Ahead(20, 300_000.0), 30.0, (1.0, 1.0), Estimate(10.0)),
+        (Load(40, 600_000.0), 30.0, (1.0, 1.0), Estimate(30.0)),
+        (Load(20, 300_000.0), 30.0, (1.0, 1.0), Estimate(10.0)),
         # A song that weighs nothing counts as 1: 40 of 160 ahead.
-        (Ahead(40, 0.0), 30.0, (1.0,), Estimate(10.0)),
-        (Ahead(77, 1_155_000.0), 30.0, (1.0,), Estimate(None)),
-        (Ahead(40, 600_000.0), 1.9, (1.0,), Estimate(None)),
-        (Ahead(0, 0.0), 30.0, (), Estimate(None)),
+        (Load(40, 0.0), 30.0, (1.0,), Estimate(10.0)),
+        (Load(77, 1_155_000.0), 30.0, (1.0,), Estimate(None)),
+        (Load(40, 600_000.0), 1.9, (1.0,), Estimate(None)),
+        (Load(0, 0.0), 30.0, (), Estimate(None)),
         # Two are left, both much longer at work than their length lets expect: only the limit is sure.
-        (Ahead(2, 30_000.0), 50.0, (41.0, 20.0), Estimate(40.0, at_most=True)),
-        (Ahead(2, 30_000.0), 50.0, (41.0, 4.0), Estimate(50.0 * 4 / 156)),
-        (Ahead(3, 45_000.0), 50.0, (41.0, 20.0), Estimate(50.0 * 6 / 154)),
+        (Load(2, 30_000.0), 50.0, (41.0, 20.0), Estimate(40.0, at_most=True)),
+        (Load(2, 30_000.0), 50.0, (41.0, 4.0), Estimate(50.0 * 4 / 156)),
+        (Load(3, 45_000.0), 50.0, (41.0, 20.0), Estimate(50.0 * 6 / 154)),
     ],
 )
 def test_the_time_left_follows_from_what_is_done(
-    ahead: Ahead, seconds: float, at_work: Sequence[float], foretold: Estimate
+    ahead: Load, seconds: float, at_work: Sequence[float], foretold: Estimate
 ) -> None:
-    found = estimate(Ahead(80, 1_200_000.0), ahead, seconds, at_work, limit=60.0)
+    done = Load(80 - ahead.songs, 1_200_000.0 - ahead.weight)
+    found = estimate(done, ahead, seconds, at_work, limit=60.0)
     assert found.at_most == foretold.at_most
     assert found.seconds == pytest.approx(foretold.seconds)

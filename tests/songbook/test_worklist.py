@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from arranger.sheet import format_sheet, read_sheet
 from arranger.songbook import convert_book
 from arranger.songbook.changes import change_of, with_change
 from arranger.songbook.index import opened
@@ -163,3 +164,24 @@ def test_changes_are_told_until_a_run_came_to_its_end(tmp_path: Path) -> None:
     # The run goes on with what the one before began.
     assert changes() == [told, ""]
     assert changes() == ["", ""]
+
+
+def test_a_song_that_a_hand_mended_needs_less_of_it(tmp_path: Path) -> None:
+    write_song(tmp_path / "songs" / "quay.mid", seed=3, notes=16, parts=5)
+    (before,) = convert_book(choice(tmp_path)).records
+    path = tmp_path / "out" / "quay.duet"
+    ledger = json.loads(path.with_suffix(".ledger.json").read_text())
+    sheet = read_sheet(path)
+    gone = [n for n in ledger["notes"] if n["outcome"] == "dropped" and n["part"] == 1]
+    # Some of what the first part lacks is put where voice 2 was, which gives way as the hand wants it.
+    row = list(sheet.voice2)
+    beat = sheet.steps / 8  # sixteen quavers
+    for note in gone[2::4]:
+        row[int(note["onset_tick"] / 96 * beat)] = note["pitch"]
+    path.write_text(format_sheet(replace(sheet, voice2=tuple(row))))
+    (after,) = convert_book(choice(tmp_path)).records
+    assert (after.state, after.edited) == ("kept-edit", True)
+    assert before.lost is not None
+    assert after.lost is not None
+    assert 0 < after.lost < before.lost
+    assert after.change.startswith("edited, harmony +")

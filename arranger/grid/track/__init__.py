@@ -2,14 +2,18 @@
 
 bars_heard  Where bar lines are heard, once the beats are known
 beat        Finding the beat of a song from its onsets
-beats_heard Where beats are heard, and the beat that suits it best
+beat_frames What the network that hears beats is shown
+beats_heard What the network hears of a song, and the bar lines that suit it
+ear         The network that hears beats and bars, run by numpy
 evidence    What speaks for a beat at an attack: one column a kind of evidence
-frames      What the networks are shown: attacks and sounding notes on evenly spaced frames
-follow      Following a beat through the attacks of a song, by dynamic programming
-hypotheses  Readings of one followed pulse: which of its levels is the beat
+follow      The best beat through a song, by dynamic programming
+frames      What the network that hears bars is shown
 likeness    Where the harmony changes and what comes back
 network     A small network of convolutions over time, run by numpy
+phase       Where in a beat of known times the music's beat falls
+readings    Readings of what was heard: other tempos, between the beats
 rivals      How sure a reading of the beat is, and which others would be next
 smooth      Smoothing a beat: the beat times
-tempo       Which periods a song's attacks repeat at
+sureness    How sure each beat is
+weights     The weights of small sums of features
 """

@@ -1,16 +1,18 @@
-from arranger.columns import Floats, Ints
+from numpy import int8, int32
+from numpy.typing import NDArray
+
+from arranger.columns import Ints
 
 def followed(
-    seconds: Floats,
-    strength: Floats,
-    earliest: Ints,
-    starts: Floats,
-    score: Floats,
-    came: Ints,
-    passed: Floats,
-    range_: float,
-    empty_beat: float,
-    beat: float,
+    gains: NDArray[int32],
+    periods: Ints,
+    price: NDArray[int32],
+    begin: NDArray[int32],
+    onward: NDArray[int32],
+    came: NDArray[int8],
+    fresh: NDArray[int8],
+    found: Ints,
+    reach: int,
     /,
 ) -> None:
-    """Write score, origin and beats passed of each hypothesis."""
+    """Write the best way on from each frame, and where the best beat ends."""

@@ -1,14 +1,9 @@
 """Finding the beat of a song from its onsets.
 
-    attacks ─▶ likely period ─▶ pulses followed, rigid to loose ─┐
-    the file's own tempo, if the notes keep it ──────────────────┴▶ readings ─▶ beat ─▶ downbeat
+    attacks ─▶ odds of beats and bars (a network) ─▶ best beats, by tempo ─┐
+    the file's own tempo, if the notes keep it ────────────────────────────┴▶ readings ─▶ beat and bars
 
-A pulse is followed by dynamic programming (`follow`), smoothed (`smooth`), and read at each of its
-levels and places (`hypotheses`). A reading's score is a weighted sum of its features; the weights
-(``weights.json``) are those of a conditional logit, trained by ``tests/benchmarks/train_beat.py``, so
-that exp(score), normalised over the readings, estimates how likely each is.
-
-Knowledge from outside the onsets enters as a prior in the same units:
+Knowledge from outside the onsets enters as a prior in log odds:
 
 - `FILE_BEAT`: the notes keep the file's tempo, only not its beats: a recording whose tempo is known
   but not where it starts. Then the file's beat, moved, is very likely the beat.
@@ -18,60 +13,49 @@ Knowledge from outside the onsets enters as a prior in the same units:
 
 from __future__ import annotations
 
-import json
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import median, unchanging
-from arranger.grid.track.beats_heard import follow_heard, hear_beats
+from arranger.columns import median
+from arranger.grid.track.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.follow import Start, follow_beats
-from arranger.grid.track.hypotheses import (
-    BINS,
-    FEATURES,
-    PHASE_FEATURES,
-    PLACES,
-    Pulse,
-    Reading,
-    phase_features,
-    read_pulse,
-)
+from arranger.grid.track.phase import BINS, PLACES
+from arranger.grid.track.readings import FEATURES, FEWEST_BEATS, reading_of, readings_of
 from arranger.grid.track.rivals import NEAR_TEMPO, rivals
-from arranger.grid.track.smooth import smooth_beats, whole_beats
-from arranger.grid.track.tempo import constant_beats, likely_periods
+from arranger.grid.track.smooth import smooth_beats
+from arranger.grid.track.sureness import sureness
+from arranger.grid.track.weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.beats_heard import HeardBeats
+    from arranger.grid.track.beats_heard import HeardSong
     from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.readings import Reading
     from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings
     from arranger.song.notes import TimedColumns
 
 FEWEST_ATTACKS = 8
-FEWEST_BEATS = 3
 SHORTEST_SONG_SECONDS = 2.0
-BEAT_SECONDS = (0.29, 1.35)
-"""Shortest and longest period that is taken for a beat unasked: 207 to 44 a minute."""
-MANNERS = ((1000.0, 0.04, 30.0, 0.5), (200.0, 0.15, 2.0, 0.0), (40.0, 0.5, 1.0, 0.0))
-"""Ways to follow a pulse, rigid to loose: price of missing an attack, share of the error that goes into
-the period, stiffness of the smoothing, and how steady it counts."""
-HEARD = 4.0
-"""What the share of the heard odds that a reading gains counts in its score."""
-HEARD_MANNERS = ((30.0, 0.5), (1.0, 0.0))
-"""Stiffness of the smoothing of what it hears, and how steady that counts."""
+BEAT_SECONDS = (0.26, 1.75)
+"""Shortest and longest period that is taken for a beat unasked: 231 to 34 a minute."""
+STIFFNESSES, LOST = (30.0, 1.0, 0.1), 0.04
+"""How stiffly the beat is smoothed: as much as loses no more than such a share of the odds."""
 LEAST_SECONDS = 0.1
 """A beat that stands still at an end of the song goes on with this period."""
 FILE_BEAT = 8.0
 FILE_TEMPO = 1.0
+QUICKER, SLOWER = 1.25, 1.6
+"""How far the tempo may leave one that the user gives."""
 EARLY_BEATS = 0.12
 """A first onset this much before a beat belongs to it, in beats."""
 NEAR_BEAT = 0.2
 """How far from the first beat that a user gives a beat may be, in beats."""
+NEAR_END = 0.1
+"""Seconds: beats beyond the first and last attack aren't asked how sure they are."""
 
 
 class TrackedBeat(NamedTuple):
@@ -79,14 +63,13 @@ class TrackedBeat(NamedTuple):
 
     seconds: Floats
     """Shape (beats,): from at or before the first onset to at or after the last end."""
-    likelihood: float
-    """0..1, of this reading among all that were weighed."""
-    rival_bpm: float
-    """Tempo of the likeliest reading of another level; 0 if there is none."""
-    sure: float = 1.0
-    """0..1, that its beats are where they should be, not only of the right level."""
-    others: tuple[Rival, ...] = ()
+    sure: float
+    """0..1: how many of its beats are likely right; calibrated, see `arranger.grid.track.sureness`."""
+    others: tuple[Rival, ...]
     """The likeliest other readings."""
+    each_sure: Floats
+    """Shape (beats,): how likely each beat is right."""
+    heard: HeardSong
 
     @property
     def bpm(self) -> float:
@@ -112,139 +95,106 @@ def track_beat(
     if attacks.count < FEWEST_ATTACKS:
         return None
     evidence = find_evidence(notes, attacks)
-    if evidence.seconds[-1] - evidence.seconds[0] < SHORTEST_SONG_SECONDS:
+    span = float(evidence.seconds[-1] - evidence.seconds[0])
+    if span < SHORTEST_SONG_SECONDS:
         return None
-    heard = hear_beats(notes, attacks, evidence)
-    readings = _suiting(all_readings(evidence, file_beat, settings, heard), settings)
+    heard = hear_song(notes, attacks, evidence)
+    readings = all_readings(heard, span, file_beat, settings)
     if not readings:
         return None
-    scores = np.array([_score(reading, file_beat) for reading in readings])
-    scores += HEARD * heard_shares(heard, readings)
-    likelihood = np.exp(scores - scores.max())
-    likelihood /= likelihood.sum()
-    best = readings[int(likelihood.argmax())]
-    same = np.array(
-        [_level_gap(r.period_seconds, best.period_seconds) < NEAR_TEMPO for r in readings]
-    )
-    rival = max(
-        (index for index in range(len(readings)) if not same[index]),
-        key=lambda index: likelihood[index],
-        default=None,
-    )
-    sure, others = rivals(readings, likelihood, int(likelihood.argmax()))
-    return TrackedBeat(
-        seconds=_covering(best.beats(), evidence.seconds[0], float(notes.end_seconds.max())),
-        likelihood=float(likelihood[same].sum()),
-        rival_bpm=0.0 if rival is None else 60.0 / readings[rival].period_seconds,
-        sure=sure,
-        others=others,
-    )
+    likelihood = likelihoods(readings, file_beat)
+    best = int(likelihood.argmax())
+    chosen = readings[best]
+    last = float(notes.end_seconds.max())
+    beats = _smoothed(_covering(chosen.beats, evidence.seconds[0], last), evidence, heard)
+    beats = _covering(beats, evidence.seconds[0], last)
+    share, others = rivals(readings, likelihood, best)
+    sure = sureness(heard, beats, share)
+    inside = (beats >= evidence.seconds[0] - NEAR_END) & (beats <= evidence.seconds[-1] + NEAR_END)
+    mean = float(sure[inside].mean()) if inside.any() else float(sure.mean())
+    # the others share what the beat's sureness leaves
+    left = (1.0 - mean) / max(1.0 - share, 1e-9)
+    others = tuple(other._replace(likelihood=other.likelihood * left) for other in others)
+    return TrackedBeat(beats, mean, others, sure, heard)
 
 
 def all_readings(
-    evidence: Evidence,
-    file_beat: FileBeat | None,
-    settings: GridSettings,
-    heard: HeardBeats | None = None,
+    heard: HeardSong, span: float, file_beat: FileBeat | None, settings: GridSettings
 ) -> list[Reading]:
-    """Return every reading that is weighed; a tempo given by the user leaves only those near it.
-
-    Without ``heard`` no pulse is followed by what the network hears.
-    """
-    shortest, longest = BEAT_SECONDS
-    if settings.tempo is not None:
-        period = 60.0 / settings.tempo
-        shortest, longest = period * np.exp(-NEAR_TEMPO), period * np.exp(NEAR_TEMPO)
-    pulses = _pulses(evidence, file_beat, settings)
-    if heard is not None:
-        pulses += _heard_pulses(heard, evidence, shortest, longest)
-    return [
-        reading
-        for pulse in pulses
-        for reading in read_pulse(pulse, evidence, shortest, longest, phase_weights())
-        if len(pulse.times) >= FEWEST_BEATS * reading.level + 1
-    ]
-
-
-def _pulses(evidence: Evidence, file_beat: FileBeat | None, settings: GridSettings) -> list[Pulse]:
-    seconds, strength = evidence.seconds, evidence.strength
-    if settings.tempo is None:
-        period = likely_periods(seconds, strength, 1)[0]
-    else:
-        period = 60.0 / settings.tempo
-    pulses = [Pulse(constant_beats(seconds, strength, period), 1.0)]
-    starts = tuple(Start(period, price, adapt) for price, adapt, _, _ in MANNERS)
-    found = follow_beats(seconds, strength, starts)
-    for followed, (_, _, stiffness, steady) in zip(found, MANNERS, strict=True):
-        if followed.beats[-1] < FEWEST_BEATS:
-            continue
-        times = whole_beats(followed.attacks, followed.beats, seconds)
-        pulses.append(Pulse(smooth_beats(times, seconds, strength, stiffness), steady))
+    """Return every reading that is weighed; a tempo or beat given by the user leaves those that suit."""
+    readings = (
+        readings_of(heard, span, *BEAT_SECONDS, settings.first_beat)
+        if settings.tempo is None
+        else _at_tempo(heard, span, 60.0 / settings.tempo, settings.first_beat)
+    )
     if file_beat is not None and file_beat.kept:
-        pulses.append(Pulse(file_beat.seconds, 1.0, from_file=True))
-    return pulses
-
-
-def heard_shares(heard: HeardBeats, readings: list[Reading]) -> Floats:
-    """Return the log odds that each reading gains by what was heard, as a share of the most that any does."""
-    worth = np.array([heard.worth(reading.beats()) for reading in readings])
-    shares: Floats = np.maximum(worth / max(float(worth.max()), 1.0), -1.0)
-    return shares
-
-
-def _heard_pulses(
-    heard: HeardBeats, evidence: Evidence, shortest: float, longest: float
-) -> list[Pulse]:
-    times = follow_heard(heard, shortest, longest)
-    if len(times) <= FEWEST_BEATS:
-        return []
-    seconds, strength = evidence.seconds, evidence.strength
-    numbers = np.arange(len(times))
-    times = whole_beats(numbers, numbers, times)
-    return [
-        Pulse(smooth_beats(times, seconds, strength, stiffness), steady)
-        for stiffness, steady in HEARD_MANNERS
-    ]
-
-
-def file_phase(notes: TimedColumns, attacks: Attacks, file_beat: FileBeat) -> tuple[float, float]:
-    """Return where in the file's beat the music's beat most likely falls, and by how much.
-
-    Returns
-    -------
-    phase, margin
-        In beats, -0.5 .. 0.5; and how much better the score is there than on the file's beat.
-    """
-    scores = phase_features(file_beat.seconds, find_evidence(notes, attacks)) @ phase_weights()
-    best = int(scores.argmax())
-    phase = PLACES[best] / BINS
-    return phase - np.rint(phase), float(scores[best] - scores[0])
-
-
-def _suiting(readings: list[Reading], settings: GridSettings) -> list[Reading]:
-    """Return the readings that suit the first beat that the user gives, or all if none does."""
+        own = _file_reading(heard, span, file_beat)
+        asked = None if own is None or settings.tempo is None else 60.0 / settings.tempo
+        if own is not None and (asked is None or _gap(own.period, asked) < NEAR_TEMPO):
+            readings.append(own)
     if settings.first_beat is not None:
         first = settings.first_beat
-        suiting = [
-            r for r in readings if np.abs(r.beats() - first).min() < NEAR_BEAT * r.period_seconds
-        ]
-        readings = suiting or readings
+        near = [r for r in readings if np.abs(r.beats - first).min() < NEAR_BEAT * r.period]
+        readings = near or readings
     return readings
 
 
-def _score(reading: Reading, file_beat: FileBeat | None) -> float:
-    score = float(beat_weights() @ reading.features) + reading.phase_score
+def _at_tempo(
+    heard: HeardSong, span: float, period: float, first_beat: float | None
+) -> list[Reading]:
+    """Return readings of about a period: such as may slow down and speed up, else such as may hardly."""
+    found = readings_of(heard, span, period / QUICKER, period * SLOWER, first_beat)
+    near = [reading for reading in found if _gap(reading.period, period) < NEAR_TEMPO]
+    if near and near[0].kind == "best":
+        return near
+    near_tempo = float(np.exp(NEAR_TEMPO))
+    return readings_of(heard, span, period / near_tempo, period * near_tempo, first_beat)
+
+
+def likelihoods(readings: list[Reading], file_beat: FileBeat | None) -> Floats:
+    """Return how likely each reading is among all; they sum to 1."""
+    weights = weights_of("reading", FEATURES)
+    scores = np.array([weights @ reading.features for reading in readings])
     if file_beat is not None:
-        gap = _level_gap(reading.period_seconds, float(median(np.diff(file_beat.seconds))))
-        if file_beat.kept:
-            score += FILE_BEAT * (reading.pulse.from_file and reading.level == 1.0)
-        elif file_beat.stated:
-            score += FILE_TEMPO * (gap < NEAR_TEMPO)
-    return score
+        period = float(median(np.diff(file_beat.seconds)))
+        for index, reading in enumerate(readings):
+            if file_beat.kept:
+                scores[index] += FILE_BEAT * (reading.kind == "file")
+            elif file_beat.stated:
+                scores[index] += FILE_TEMPO * (_gap(reading.period, period) < NEAR_TEMPO)
+    likelihood = np.exp(scores - scores.max())
+    result: Floats = likelihood / likelihood.sum()
+    return result
 
 
-def _level_gap(period: float, other: float) -> float:
-    return abs(float(np.log(period / other)))
+def _file_reading(heard: HeardSong, span: float, file_beat: FileBeat) -> Reading | None:
+    """Return the file's beat, moved to where between its beats most is heard."""
+    count = len(file_beat.seconds)
+    best: tuple[float, Floats] | None = None
+    for place in PLACES:
+        at = np.arange(count - 1) + place / BINS
+        beats = np.interp(at, np.arange(count), file_beat.seconds)
+        frames = heard.frames(beats)
+        beats = beats[(frames >= 0) & (frames <= len(heard.odds) - 2 * FRAMES_A_SECOND)]
+        gained = float(heard.beat_odds(beats).sum())
+        if len(beats) >= FEWEST_BEATS and (best is None or gained > best[0]):
+            best = gained, beats
+    return None if best is None else reading_of("file", heard, best[1], best[0], span)
+
+
+def _smoothed(beats: Floats, evidence: Evidence, heard: HeardSong) -> Floats:
+    """Return the beats as stiffly smoothed as keeps what they gain."""
+    odds = heard.beat_odds(beats)
+    least = float(odds.sum() - LOST * np.abs(odds).sum())
+    for stiffness in STIFFNESSES:
+        found = smooth_beats(beats, evidence.seconds, evidence.strength, stiffness)
+        if float(heard.beat_odds(found).sum()) >= least:
+            return found
+    return beats
+
+
+def _gap(period: float, other: float) -> float:
+    return abs(float(np.log(max(period, 1e-6) / max(other, 1e-6))))
 
 
 def _covering(beats: Floats, first: float, last: float) -> Floats:
@@ -263,22 +213,3 @@ def _covering(beats: Floats, first: float, last: float) -> Floats:
     begin = int(np.searchsorted(beats - EARLY_BEATS * head, first, side="right")) - 1
     end = int(np.searchsorted(beats, last, side="left"))
     return beats[max(begin, 0) : end + 2]
-
-
-@cache
-def beat_weights() -> Floats:
-    """Return the weights of a reading's features, in the order of `FEATURES`."""
-    return unchanging(np.array([_weights()["beat"][name] for name in FEATURES]))
-
-
-@cache
-def phase_weights() -> Floats:
-    """Return the weights of `phase_features`."""
-    return unchanging(np.array([_weights()["phase"][name] for name in PHASE_FEATURES]))
-
-
-@cache
-def _weights() -> dict[str, dict[str, float]]:
-    text = files("arranger.grid.track").joinpath("weights.json").read_text(encoding="utf-8")
-    found: dict[str, dict[str, float]] = json.loads(text)
-    return found

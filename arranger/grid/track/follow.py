@@ -1,11 +1,8 @@
-"""Following a beat through the attacks of a song, by dynamic programming.
+"""The best beat through a song: by dynamic programming over frames and periods, exact.
 
-A hypothesis is a beat that has reached some attack with some period. It goes on to a later attack
-by a whole number of its periods, gains that attack's strength, pays for missing the attack's time,
-for beats that nothing starts on, and takes a share of the error into its period. For each attack the
-best hypothesis of each period band is kept; the best one at the end of the song is traced back.
-
-The strength of an attack has mean 1, so that all prices are in average attacks.
+A beat gains what its frames are worth and something for each frame that it covers, so that it goes on where
+little is heard; it pays for each change of its period from beat to beat and for an unusual first period. All are whole numbers of `UNIT`, so that the compiled code and numpy, here and
+anywhere, find the same.
 """
 
 from __future__ import annotations
@@ -17,7 +14,11 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
+
     from arranger.columns import Floats, Ints
+
+    Whole = NDArray[np.int32]
 
 _compiled: Callable[..., None] | None
 try:
@@ -25,125 +26,99 @@ try:
 except ImportError:  # no compiler where this was installed
     _compiled = None
 
-BANDS = 9
-"""Period bands kept for each attack, evenly over `RANGE`."""
-RANGE = 0.50
-"""How far the period may leave the asked one either way, as a logarithm: a ritardando may halve it."""
-FEWEST_BACK, MOST_BACK = 6, 48
-"""How many attacks back the beat before may be."""
-BACK_PERIODS = 2.2
-"""The beat before is looked for so far back, unless that is fewer than `FEWEST_BACK` attacks."""
-EMPTY_BEAT = 0.9
-"""Price of a beat without an attack."""
-BEAT = 0.6
-"""Price of any beat: what its attack must be worth at least."""
-
-
-class Start(NamedTuple):
-    """Where a hypothesis starts from."""
-
-    period_seconds: float
-    miss_price: float
-    """Of missing an attack's time by a whole period, squared; spread over the beats passed."""
-    adapt: float
-    """Share of an error that goes into the period."""
+UNIT = 1 / 64
+"""What everything is a multiple of, in log odds."""
+PERIODS = np.unique(np.rint(13 * 1.0355 ** np.arange(57)).astype(np.int64))
+"""Periods of a beat in frames, rising; each 3 or 4 % longer than the one before, where frames allow."""
+CHANGE, POWER = 20.0, 1.5
+"""Price of a period that changes: for the logarithm of the change, to a power."""
+COVERED = 6 * UNIT
+"""Gained by each frame from the first beat to the last, whatever the tempo."""
+REACH = 8
+"""How many of `PERIODS` a period may go up or down from beat to beat."""
+USUAL_FRAMES, USUAL_SPREAD = 30.0, 0.6
+"""The usual first period, and the spread of its logarithm."""
+NEVER = -(1 << 29)
 
 
 class Followed(NamedTuple):
     """A beat that was followed through a song."""
 
-    attacks: Ints
-    """Indices of the attacks that beats fall on."""
-    beats: Ints
-    """The number of the beat on each of them: increasing, from 0."""
-    score: float
+    frames: Ints
+    """Rising; at least one."""
+    gained: float
+    """Log odds gained, less what changes and the first period cost; without what is covered."""
 
 
-def follow_beats(seconds: Floats, strength: Floats, starts: tuple[Start, ...]) -> list[Followed]:
-    """Return the best beat for each start.
+def follow_beats(odds: Floats, periods: Ints) -> Followed:
+    """Return the best beat.
 
     Parameters
     ----------
-    seconds, strength
-        Shape (attacks,), in order of time; at least one.
-    starts
-        Each is followed by itself; together they cost little more than one.
+    odds
+        Log odds of a beat at each frame; at least one.
+    periods
+        Periods in frames that it may have, rising, at least one; neighbours are those of `PERIODS`.
     """
-    count, many = len(seconds), len(starts)
-    periods = np.array([start.period_seconds for start in starts])
-    earliest = np.searchsorted(seconds, seconds - BACK_PERIODS * periods.max())
-    earliest = np.clip(
-        earliest, np.arange(count) - MOST_BACK, np.maximum(np.arange(count) - FEWEST_BACK, 0)
-    )
-    earliest = np.maximum(earliest, 0)
+    gains = in_units(odds)
+    logs = np.log(periods)
+    price = in_units(CHANGE * np.abs(logs[:, None] - logs) ** POWER - COVERED * periods)
+    begin = in_units(-0.5 * (np.log(periods / USUAL_FRAMES) / USUAL_SPREAD) ** 2)
     if _compiled is None:
-        score, came, passed = hypotheses_in_numpy(seconds, strength, starts, earliest)
+        came, fresh, found = ways_in_numpy(gains, periods, price, begin)
     else:
-        score, passed = np.empty((2, many, count, BANDS))
-        came = np.empty((many, count, BANDS), dtype=np.int64)
-        given = (np.ascontiguousarray(each) for each in (seconds, strength, earliest))
-        _compiled(*given, np.array(starts), score, came, passed, RANGE, EMPTY_BEAT, BEAT)
-    left = EMPTY_BEAT * (seconds[-1] - seconds)[None, :, None] / periods[:, None, None]
-    return [_trace(score[h] - left[h], came[h], passed[h]) for h in range(many)]
+        onward = np.empty((len(gains) + int(periods[-1]), len(periods)), dtype=np.int32)
+        came, fresh = np.empty((2, len(gains), len(periods)), dtype=np.int8)
+        found = np.zeros(3, dtype=np.int64)
+        _compiled(gains, periods, price, begin, onward, came, fresh, found, REACH)
+    gained, frame, period = (int(value) for value in found)
+    frames = [frame]
+    while not fresh[frame, period]:
+        frame -= int(periods[period])
+        period += int(came[frame, period])
+        frames.append(frame)
+    covered = COVERED * (frames[0] - frames[-1])
+    return Followed(np.array(frames[::-1], dtype=np.int64), gained * UNIT - covered)
 
 
-def hypotheses_in_numpy(
-    seconds: Floats, strength: Floats, starts: tuple[Start, ...], earliest: Ints
-) -> tuple[Floats, Ints, Floats]:
-    """Return score, origin and beats passed of each hypothesis; of shape (starts, attacks, BANDS).
+def in_units(values: Floats) -> Whole:
+    """Return values as whole numbers of `UNIT`."""
+    return np.rint(values / UNIT).astype(np.int32)
 
-    ``earliest`` says for each attack from which on the beat before it is looked for.
+
+def ways_in_numpy(
+    gains: Whole, periods: Ints, price: Whole, begin: Whole
+) -> tuple[NDArray[np.int8], NDArray[np.int8], Ints]:
+    """Return the best way on from each frame, as the compiled code does.
+
+    Returns
+    -------
+    came, fresh, found
+        Shape (frames, periods): the best period before, as a difference of indices, if the beat goes on
+        with a period; whether a beat with a period begins here. Then what the best gained, its last
+        frame, and the index of its last period.
     """
-    count, many = len(seconds), len(starts)
-    periods = np.array([start.period_seconds for start in starts])
-    price = np.array([start.miss_price for start in starts])[:, None]
-    adapt = np.array([start.adapt for start in starts])[:, None]
-    middle = np.log(periods)[:, None]
-    score = np.full((many, count, BANDS), -np.inf)
-    period = np.repeat(periods, count * BANDS).reshape(many, count, BANDS)
-    came = np.full((many, count, BANDS), -1, dtype=np.int64)
-    passed = np.zeros((many, count, BANDS))
-    rows = np.arange(many)[:, None]
-    begin = -EMPTY_BEAT * (seconds - seconds[0])[None, :] / periods[:, None]
-    for now in range(count):
-        first = int(earliest[now])
-        if now > first:
-            old = period[:, first:now].reshape(many, -1)
-            gap = np.repeat(seconds[now] - seconds[first:now], BANDS)[None, :]
-            beats = np.maximum(np.rint(gap / old), 1.0)
-            miss = gap / old - beats
-            gain = score[:, first:now].reshape(many, -1) - price * miss**2 / beats
-            gain -= EMPTY_BEAT * beats
-            new = old * (1.0 + adapt * miss / beats)
-            band = np.rint((np.log(new) - middle) * ((BANDS - 1) / (2 * RANGE)) + BANDS // 2)
-            np.clip(band, -1, BANDS, out=band)
-            gain[(band < 0) | (band == BANDS)] = -np.inf
-            order = np.argsort(gain, axis=1, kind="stable")
-            # The first and the last column take what falls outside of all bands.
-            best = np.zeros((many, BANDS + 2), dtype=np.int64)
-            # Of several values for one band the last is kept, which is the best.
-            best[rows, band[rows, order].astype(np.int64) + 1] = order
-            best = best[:, 1:-1]
-            fits = band[rows, best] == np.arange(BANDS)
-            score[:, now] = np.where(fits, gain[rows, best] + EMPTY_BEAT, -np.inf)
-            period[:, now] = np.where(fits, new[rows, best], periods[:, None])
-            came[:, now] = best + first * BANDS
-            passed[:, now] = beats[rows, best]
-        fresh = score[:, now, BANDS // 2] < begin[:, now]
-        score[fresh, now, BANDS // 2] = begin[fresh, now]
-        period[fresh, now, BANDS // 2] = periods[fresh]
-        came[fresh, now, BANDS // 2] = -1
-        score[:, now] += strength[now] - BEAT
-    return score, came, passed
-
-
-def _trace(score: Floats, came: Ints, passed: Floats) -> Followed:
-    at = int(score.argmax())
-    best = float(score.flat[at])
-    attacks, steps = [], []
-    while at >= 0:
-        attacks.append(at // BANDS)
-        steps.append(int(passed.flat[at]))
-        at = int(came.flat[at])
-    beats = np.concatenate(([0], np.cumsum(steps[:-1][::-1], dtype=np.int64)))
-    return Followed(np.array(attacks[::-1]), beats, best)
+    count, many, most, least = len(gains), len(periods), int(periods[-1]), int(periods[0])
+    onward = np.full((count + most, many), NEVER, dtype=np.int32)
+    came, fresh = np.zeros((2, count, many), dtype=np.int8)
+    source = np.arange(many)[:, None] + np.arange(-REACH, REACH + 1)
+    inside = (source >= 0) & (source < many)
+    source = np.clip(source, 0, many - 1)
+    paid = np.where(inside, price[source, np.arange(many)[:, None]], -NEVER)
+    found = np.array([NEVER, 0, 0], dtype=np.int64)
+    columns = np.arange(many)
+    # a block at a time, since no period is shorter than the block
+    for start in range(0, count, least):
+        size = min(least, count - start)
+        before = onward[(start + most + np.arange(size))[:, None] - periods, columns]
+        fresh[start : start + size] = before < begin
+        reached = np.maximum(before, begin) + gains[start : start + size, None]
+        if reached.max() > found[0]:
+            row, column = divmod(int(reached.argmax()), many)
+            found[:] = reached[row, column], start + row, column
+        ways = reached[:, source] - paid
+        chosen = ways.argmax(axis=2)
+        came[start : start + size] = chosen - REACH
+        best = np.take_along_axis(ways, chosen[:, :, None], 2)[:, :, 0]
+        onward[start + most : start + most + size] = best
+    return came, fresh, found

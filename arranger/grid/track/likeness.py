@@ -46,15 +46,25 @@ def likeness(sounding: Floats, low: Floats, starting: Floats, strength: Floats) 
     rows = [_before_after(sounding, width) for width in BEFORE_AFTER]
     rows += [_before_after(low, width) for width in LOW_BEFORE_AFTER]
     ahead = _windows(starting, TWO_BEATS)
-    rows += [_cosine(ahead, _later(ahead, back)) for back in BACK]
+    rows += [_with_later(ahead, back) for back in BACK]
     shape = np.stack([_sooner(strength, slot) for slot in range(TWO_BEATS)], axis=1)
-    rows += [_cosine(shape, _later(shape, back)) for back in RHYTHM_BACK]
+    rows += [_with_later(shape, back) for back in RHYTHM_BACK]
     return np.stack(rows, axis=1).astype(np.float32)
 
 
 def _before_after(classes: Floats, width: int) -> Floats:
-    after = _windows(classes, width)
-    return _cosine(_later(after, width), after)
+    return _with_later(_windows(classes, width), width)
+
+
+def _with_later(rows: Floats, slots: int) -> Floats:
+    """Return the cosine of each row and that so many slots before; 0 where one is silent or isn't there."""
+    result = np.zeros(len(rows))
+    if slots < len(rows):
+        sizes = np.einsum("ij,ij->i", rows, rows)
+        product = np.einsum("ij,ij->i", rows[slots:], rows[:-slots])
+        both = sizes[slots:] * sizes[:-slots]
+        result[slots:] = np.where(both > SILENT, product / np.sqrt(np.maximum(both, SILENT)), 0.0)
+    return result
 
 
 def _windows(rows: Floats, width: int) -> Floats:
@@ -65,21 +75,7 @@ def _windows(rows: Floats, width: int) -> Floats:
     return result
 
 
-def _later(rows: Floats, slots: int) -> Floats:
-    """Return the row so many slots before each; silence before the first."""
-    result = np.zeros_like(rows)
-    result[slots:] = rows[: max(len(rows) - slots, 0)]
-    return result
-
-
 def _sooner(row: Floats, slots: int) -> Floats:
     result = np.zeros_like(row)
     result[: max(len(row) - slots, 0)] = row[slots:]
     return result
-
-
-def _cosine(one: Floats, other: Floats) -> Floats:
-    product = np.einsum("ij,ij->i", one, other)
-    sizes = np.einsum("ij,ij->i", one, one) * np.einsum("ij,ij->i", other, other)
-    result: Floats = product / np.sqrt(np.maximum(sizes, SILENT))
-    return np.where(sizes > SILENT, result, 0.0)

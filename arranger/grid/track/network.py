@@ -3,7 +3,7 @@
 One convolution, then blocks, each a convolution whose taps stand twice as far apart as those of the
 block before, added to what came in; then two numbers a frame: the logarithms of the odds that a beat,
 and a bar, begins there. Weights are halves (16 bits) in an ``.npz`` file; sums are of 32 bits.
-``tests/benchmarks/train_time.py`` trains them.
+``tests/benchmarks/train_bars.py`` trains them.
 """
 
 from __future__ import annotations

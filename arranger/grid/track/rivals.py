@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.columns import Floats
-    from arranger.grid.track.hypotheses import Reading
+    from arranger.grid.track.readings import Reading
 
 NEAR_TEMPO = 0.12
 """Largest logarithm of the ratio of two tempos that are taken as the same level."""
@@ -38,7 +38,7 @@ def rivals(
     ``likelihood`` has shape (readings,) and sums to 1.
     """
     chosen = readings[best]
-    beats = chosen.beats()
+    beats = chosen.beats
     groups: list[tuple[int, float]] = []
     sure = 0.0
     for index in np.argsort(-likelihood, kind="stable").tolist():
@@ -47,7 +47,7 @@ def rivals(
             sure += share
             continue
         for number, (head, sum_of) in enumerate(groups):
-            if _same(readings[index], readings[head], readings[head].beats()):
+            if _same(readings[index], readings[head], readings[head].beats):
                 groups[number] = (head, sum_of + share)
                 break
         else:
@@ -56,9 +56,9 @@ def rivals(
     groups.sort(key=lambda each: -each[1])
     found = tuple(
         Rival(
-            60.0 / readings[head].period_seconds,
+            60.0 / readings[head].period,
             _gap(readings[head], chosen) < NEAR_TEMPO,
-            readings[head].beats(),
+            readings[head].beats,
             share,
         )
         for head, share in groups[:MOST]
@@ -70,14 +70,14 @@ def _same(one: Reading, other: Reading, beats: Floats) -> bool:
     """Return whether a reading has the beats of another."""
     if _gap(one, other) >= NEAR_TEMPO:
         return False
-    mine = one.beats()
+    mine = one.beats
     near = np.clip(np.searchsorted(beats, mine), 1, len(beats) - 1)
     away = np.minimum(np.abs(mine - beats[near - 1]), np.abs(mine - beats[near]))
     inside = (mine >= beats[0]) & (mine <= beats[-1])
     if not inside.any():
         return True
-    return float(away[inside].mean()) < SAME_PLACE * other.period_seconds
+    return float(away[inside].mean()) < SAME_PLACE * other.period
 
 
 def _gap(one: Reading, other: Reading) -> float:
-    return abs(float(np.log(one.period_seconds / other.period_seconds)))
+    return abs(float(np.log(one.period / other.period)))

@@ -16,37 +16,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arranger.columns import median
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from arranger.columns import Floats, Ints
+    from arranger.columns import Floats
 
 ROUNDS = 4
 NEAR = 0.25
 """Distance to a division, in divisions, at which an attack's weight has fallen to 0.6."""
 DIVISIONS = (4, 3, 2, 6)
 STRAIGHT_BONUS = 0.05
-
-
-def whole_beats(attacks: Ints, beats: Ints, seconds: Floats) -> Floats:
-    """Return the time of every beat, from before the first attack to after the last.
-
-    ``beats`` are numbers of beats on ``attacks``; beats between them are spread evenly.
-    """
-    times = np.interp(np.arange(beats[-1] + 1), beats, seconds[attacks])
-    head = median(np.diff(times[:9]))
-    tail = median(np.diff(times[-9:]))
-    before = max(int(np.ceil((times[0] - seconds[0]) / head)), 0) + 1
-    after = max(int(np.ceil((seconds[-1] - times[-1]) / tail)), 0) + 1
-    return np.concatenate(
-        (
-            times[0] - head * np.arange(before, 0, -1),
-            times,
-            times[-1] + tail * np.arange(1, after + 1),
-        )
-    )
 
 
 def kept_division(beats: Floats, weight: Floats) -> tuple[int, float]:

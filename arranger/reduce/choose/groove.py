@@ -60,7 +60,9 @@ class Hits(NamedTuple):
 
     def silent(self, engine: Engine) -> Bools:
         """Return which of them let no voice be heard on their step; shape (d,)."""
-        return np.array([engine.silences(sound) for sound in self.sounds], dtype=np.bool_)
+        by_name = {sound.name: sound for sound in self.sounds}
+        silences = {name: engine.silences(sound) for name, sound in by_name.items()}
+        return np.array([silences[sound.name] for sound in self.sounds], dtype=np.bool_)
 
     def rows(self, steps: int) -> tuple[list[str | None], list[int]]:
         """Return for each of so many steps the name of its sound or None, and the note or -1."""

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import begins
 from arranger.reduce.ledger import Span
 from arranger.rows import HOLD
 
@@ -99,7 +100,7 @@ class Heard:
 
     def _runs(self, voice: int, pitches: Ints) -> Iterator[Run]:
         source = np.array(self.sources[voice - 1], dtype=np.int64)
-        changes = np.flatnonzero((np.diff(source, prepend=-1) != 0) | _jumps(pitches)).tolist()
+        changes = np.flatnonzero(begins(source) | begins(pitches)).tolist()
         notes, heights = source[changes].tolist(), pitches[changes].tolist()
         ends = [*changes[1:], self.steps][: len(changes)]
         for note, pitch, start, end in zip(notes, heights, changes, ends, strict=True):
@@ -191,8 +192,3 @@ def pitches_of(row: Sequence[int]) -> Ints:
     cells = np.array(row, dtype=np.int64)
     begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
     return np.maximum(cells[begun], -1)
-
-
-def _jumps(pitches: Ints) -> Bools:
-    jumps: Bools = np.diff(pitches, prepend=-1) != 0
-    return jumps

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import begins
 from arranger.rows import HOLD, REST
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def held_in(problem: Problem, optimum: Optimum) -> list[Held]:
     held: list[Held] = []
     for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
         tone = problem.candidates[np.arange(len(slots)), slots]
-        changes = np.flatnonzero(np.diff(tone, prepend=-1))
+        changes = np.flatnonzero(begins(tone))
         starts = problem.starts[changes].tolist()
         ends = [*starts[1:], problem.steps][: len(starts)]
         rows = zip(tone[changes].tolist(), starts, ends, strict=True)

@@ -37,22 +37,13 @@ class ChosenSong {
     if (link !== "") name.href = link;
     title.replaceChildren(name);
     this.button.disabled = link === "";
-    const sentences = [...songs.told[song], ...this.facts()];
+    const change = songs.cells.change[song];
+    const sentences = [...songs.told[song], ...(change === "" ? [] : [`Since the last run: ${change}`])];
     document
       .getElementById("told")
       .replaceChildren(...sentences.map((sentence) => element("li", sentence)));
     this.showStrips();
     this.at(0);
-  }
-
-  facts() {
-    const { cells } = this.songs;
-    const change = cells.change[this.song];
-    const edited = cells.edited[this.song];
-    return [
-      ...(edited === "" ? [] : [`Edited by hand, last ${edited}`]),
-      ...(change === "" ? [] : [`Since the last run: ${change}`]),
-    ];
   }
 
   showStrips() {

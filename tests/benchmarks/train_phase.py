@@ -1,13 +1,12 @@
-"""Train the weights of beat finding: ``python -m tests.benchmarks.train_beat FOLDER``.
+"""Train the weights of a known beat's phase: ``python -m tests.benchmarks.train_phase FOLDER``.
 
 FOLDER is a folder of played-in songs with beat files (see `corpora`). Every second song of it, and
 scores played by the model of a person, are trained on; the other half is for `track_beats`, which
-measures. Songs are blinded first, so nothing that a file says of its tempo is learnt. Readings stand
-at the places that the phase weights in force propose, so train twice after a change of features.
+measures. Songs are blinded first, so nothing that a file says of its tempo is learnt.
 
-The model is a conditional logit: the readings of a song compete, and each is wanted in proportion to
-exp(F / `SHARPNESS`), F being its F-measure against the true beats. Fitted by Newton's method with an
-L2 penalty, on features of unit deviation; the deviations are folded into the weights.
+The model is a conditional logit: the places of a beat compete, and the true one is wanted. Fitted by
+Newton's method with an L2 penalty, on features of unit deviation; the deviations are folded into the
+weights. Writes ``phase`` in ``weights.json``; the other weights stay.
 """
 
 from __future__ import annotations
@@ -21,10 +20,8 @@ import mir_eval.beat
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.beat import all_readings
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.hypotheses import FEATURES, PHASE_FEATURES, phase_features
-from arranger.settings import GridSettings
+from arranger.grid.track.phase import PHASE_FEATURES, phase_features
 from arranger.song.time import timed_columns
 from tests.benchmarks.corpora import Case, folder_cases, played_case, scores
 from tests.benchmarks.scores import BEAT_SCORES, BEAT_SEED
@@ -34,7 +31,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-SHARPNESS = 0.05
 PENALTY = 0.01
 PLAYED = ((0.01, 0.03), (0.02, 0.03), (0.04, 0.10), (0.02, 0.06))
 """Jitter in seconds and drift, in turn."""
@@ -58,19 +54,11 @@ def training_cases(folder: Path) -> Iterable[Case]:
         yield played_case(score, index, jitter_seconds=jitter, drift=drift)
 
 
-def choices(case: Case) -> tuple[Choice | None, Choice]:
-    """Return the choices of a beat and of its phase that a case teaches."""
+def choice(case: Case) -> Choice:
+    """Return the choice of a phase that a case teaches."""
     notes = timed_columns(case.song)
-    evidence = find_evidence(notes, find_attacks(notes))
-    readings = all_readings(evidence, None, GridSettings())
-    beat = None
-    if readings:
-        quality = np.array([f_measure(case.beats, reading.beats()) for reading in readings])
-        wanted = np.exp((quality - quality.max()) / SHARPNESS)
-        beat = np.array([reading.features for reading in readings]), wanted / wanted.sum()
-    phases = phase_features(case.beats, evidence)
-    phase = phases, np.eye(len(phases))[0]
-    return beat, phase
+    phases = phase_features(case.beats, find_evidence(notes, find_attacks(notes)))
+    return phases, np.eye(len(phases))[0]
 
 
 def fit(data: list[Choice]) -> NDArray[np.float64]:
@@ -93,18 +81,12 @@ def fit(data: list[Choice]) -> NDArray[np.float64]:
 
 
 def main(folder: str) -> None:
-    beat_choices, phase_choices = [], []
-    for case in training_cases(Path(folder)):
-        beat, phase = choices(case)
-        phase_choices.append(phase)
-        beat_choices += [beat] if beat else []
-    named = {
-        "beat": dict(zip(FEATURES, fit(beat_choices).round(4).tolist(), strict=True)),
-        "phase": dict(zip(PHASE_FEATURES, fit(phase_choices).round(4).tolist(), strict=True)),
-    }
+    choices = [choice(case) for case in training_cases(Path(folder))]
     target = Path(__file__).parents[2] / "arranger" / "grid" / "track" / "weights.json"
+    named = json.loads(target.read_text(encoding="utf-8"))
+    named["phase"] = dict(zip(PHASE_FEATURES, fit(choices).round(4).tolist(), strict=True))
     target.write_text(json.dumps(named, indent=2) + "\n", encoding="utf-8")
-    print(f"trained on {len(beat_choices)} songs; wrote {target.name}")
+    print(f"trained on {len(choices)} songs; wrote {target.name}")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,111 @@
+"""The network that hears beats and bars, run by numpy.
+
+Frames of a fiftieth of a second go through a few narrow convolutions; four at a time through many
+wide ones, whose taps stand up to 128 such frames apart, so that each hears half a minute either way,
+and what all frames have in common besides; and back. Each block is a convolution added to what came in.
+Weights are halves (16 bits) in an ``.npz`` file; sums are of 32 bits. ``tests/benchmarks/train_beats.py``
+trains them.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from io import BytesIO
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Frames = NDArray[np.float32]
+    Weights = dict[str, Frames]
+
+TAKEN = 4
+"""Frames that the wide layers take together."""
+OUTER_SPREADS, INNER_SPREADS, LAST_SPREADS = (1, 2, 4), (1, 2, 4, 8, 16, 32, 64, 128, 1, 8), (1, 2)
+WHOLE = {4: 0, 8: 1}
+"""Wide blocks after which the mean over the song is heard."""
+METRES = 6
+"""How many numbers of beats a bar are told apart: 1 to 6."""
+
+
+class Heard(NamedTuple):
+    """What the network says of a song."""
+
+    odds: Frames
+    """Log odds of a beat, and of a bar line, at each frame; shape (frames, 2)."""
+    metres: Frames
+    """Log odds of 1 to 6 beats a bar against each other, of the song; shape (METRES,)."""
+    thirds: float
+    """Log odds that beats divide in three."""
+
+
+def listen(weights: Weights, frames: Frames) -> Heard:
+    """Return what the network says of a song's frames."""
+    count = len(frames)
+    frames = np.pad(frames, ((0, -count % TAKEN), (0, 0)))
+    outer = _relu(_convolved(frames, weights["first.weight"], 1) + weights["first.bias"])
+    for number, spread in enumerate(OUTER_SPREADS):
+        _block(outer, weights, f"outer.{number}", spread)
+    down = weights["down.weight"]
+    inner = outer.reshape(len(outer) // TAKEN, -1) @ down.reshape(-1, down.shape[2])
+    inner = _relu(inner + weights["down.bias"])
+    for number, spread in enumerate(INNER_SPREADS):
+        _block(inner, weights, f"inner.{number}", spread)
+        if number in WHOLE:
+            name = f"whole.{WHOLE[number]}"
+            mean = _relu(inner).mean(axis=0)
+            inner += mean @ weights[f"{name}.weight"] + weights[f"{name}.bias"]
+    inner = _relu(inner)
+    up = weights["up.weight"]
+    risen = inner @ up.transpose(1, 0, 2).reshape(up.shape[1], -1)
+    outer += risen.reshape(len(outer), -1) + weights["up.bias"]
+    for number, spread in enumerate(LAST_SPREADS):
+        _block(outer, weights, f"after.{number}", spread)
+    odds = _relu(outer) @ weights["last.weight"][0] + weights["last.bias"]
+    metre = inner @ weights["metre.weight"][0] + weights["metre.bias"]
+    logs = metre[:, :METRES] - _log_sum(metre[:, :METRES])
+    return Heard(odds[:count], logs.mean(axis=0), float(metre[:, -1].mean()))
+
+
+def _relu(x: Frames) -> Frames:
+    result: Frames = np.maximum(x, np.float32(0.0))
+    return result
+
+
+def _log_sum(x: Frames) -> Frames:
+    top = x.max(axis=1, keepdims=True)
+    result: Frames = top + np.log(np.exp(x - top).sum(axis=1, keepdims=True))
+    return result
+
+
+def _block(x: Frames, weights: Weights, name: str, spread: int) -> None:
+    """Add a block to ``x``, in place."""
+    heard = _convolved(x, weights[f"{name}.taps.weight"], spread)
+    heard += weights[f"{name}.taps.bias"]
+    np.maximum(heard, np.float32(0.0), out=heard)
+    x += heard @ weights[f"{name}.mix.weight"][0]
+    x += weights[f"{name}.mix.bias"]
+
+
+def _convolved(frames: Frames, taps: Frames, apart: int) -> Frames:
+    """Return the convolution of frames, with silence around them; shape (frames, outputs)."""
+    count, reach = len(frames), len(taps) // 2
+    result: Frames = frames @ taps[reach]
+    for tap in range(len(taps)):
+        shift = (tap - reach) * apart
+        if shift < 0 and -shift < count:
+            result[-shift:] += frames[:shift] @ taps[tap]
+        elif 0 < shift < count:
+            result[:-shift] += frames[shift:] @ taps[tap]
+    return result
+
+
+@cache
+def load_ear() -> Weights:
+    """Return the weights of the package."""
+    data = files("arranger.grid.track").joinpath("beats.npz").read_bytes()
+    with np.load(BytesIO(data)) as found:
+        return {key: found[key].astype(np.float32) for key in found.files}
