@@ -56,7 +56,7 @@ def step_sentence(choices: Sequence[StepChoice]) -> str:
     if other is None:
         return sentence
     if not lost:
-        return f"{sentence} ({other.step_beats}: {losses(other)})"
+        return f"{sentence} (--step {other.step_beats}: {losses(other)})"
     ratio = chosen.step_beats / other.step_beats
     rows = _MORE.get(ratio, f"{float(ratio):.3g} times as many steps")
     return f"{sentence}; --step {other.step_beats}: {losses(other) or 'none'}, {rows}"

@@ -35,7 +35,8 @@ def test_the_coarsest_finer_step_that_halves_the_losses_is_named() -> None:
 def test_where_nothing_is_lost_the_coarser_step_says_why() -> None:
     table = [choice(4, 0), choice(8, 0), choice(2, 9, 4), choice(1, 99), choice(3, 30)]
     assert (
-        step_sentence(table) == "step 1/4 holds every note (1/2: 9 notes merge, 4 off their places)"
+        step_sentence(table)
+        == "step 1/4 holds every note (--step 1/2: 9 notes merge, 4 off their places)"
     )
     assert step_sentence(table[:2]) == "step 1/4 holds every note"
     assert step_sentence([]) == ""

@@ -66,7 +66,7 @@ def bar_frames(
     sounding = (start * SLOTS_A_BEAT, end * SLOTS_A_BEAT)
     frames = frames_of(notes, attacks, evidence, at, sounding, count, tempo)
     pitched = notes.pitch[~notes.drum]
-    highest = float(np.quantile(pitched, LOW_SHARE)) if len(pitched) else 0.0
+    highest = float(np.sort(pitched)[int(LOW_SHARE * (len(pitched) - 1))]) if len(pitched) else 0.0
     starting, sounds = (
         frames[:, first : first + CLASSES].astype(np.float64)
         for first in (STARTING, STARTING + CLASSES)

@@ -1,8 +1,9 @@
 """The best beat through a song: by dynamic programming over frames and periods, exact.
 
-A beat gains what its frames are worth and something for each frame that it covers, so that it goes on where
-little is heard; it pays for each change of its period from beat to beat and for an unusual first period. All are whole numbers of `UNIT`, so that the compiled code and numpy, here and
-anywhere, find the same.
+A beat gains what its frames are worth and something for each frame that it covers, so that it goes on
+where little is heard; it pays for each change of its period from beat to beat and for an unusual first
+period. All are whole numbers of `UNIT`, so that the compiled code and numpy, here and anywhere, find
+the same.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+
+from arranger.columns import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,7 +31,7 @@ except ImportError:  # no compiler where this was installed
 
 UNIT = 1 / 64
 """What everything is a multiple of, in log odds."""
-PERIODS = np.unique(np.rint(13 * 1.0355 ** np.arange(57)).astype(np.int64))
+PERIODS = distinct(np.rint(13 * 1.0355 ** np.arange(57)).astype(np.int64))
 """Periods of a beat in frames, rising; each 3 or 4 % longer than the one before, where frames allow."""
 CHANGE, POWER = 20.0, 1.5
 """Price of a period that changes: for the logarithm of the change, to a power."""
