@@ -9,6 +9,7 @@ module that is reached names its file; a compiled module counts by its source in
 from __future__ import annotations
 
 import ast
+import functools
 import gc
 import hashlib
 import re
@@ -76,8 +77,12 @@ def program(noted: Program | None = None, package: Path = PACKAGE) -> Program:
         Where the program lies; by default where it runs.
     """
     raw = _raw_digest(package)
-    if noted is not None and noted.raw == raw:
-        return noted
+    return noted if noted is not None and noted.raw == raw else _found(raw, package)
+
+
+@functools.lru_cache(maxsize=4)
+def _found(raw: str, package: Path) -> Program:
+    """Return the digests of the program with a raw digest, found once a process."""
     with _without_garbage():
         sources = _Sources(package)
         converts = sources.reached(CONVERTING)

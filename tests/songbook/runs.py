@@ -27,7 +27,7 @@ def choice(tmp_path: Path, **changes: object) -> BookChoice:
         "sources": (tmp_path / "songs",),
         "out": tmp_path / "out",
         "settings": Settings(),
-        "workers": 2,
+        "workers": 1,
     }
     return BookChoice(**{**values, **changes})  # type: ignore[arg-type]
 

@@ -97,7 +97,7 @@ def test_a_cluster_writes_the_same_bytes_though_workers_of_it_die(tmp_path: Path
 
 
 def test_a_cluster_keeps_the_limits_and_is_missed_when_it_goes(tmp_path: Path) -> None:
-    write_book(tmp_path / "songs", 8)
+    write_book(tmp_path / "songs", 8, notes=600)
     with cluster(tmp_path) as there:
         run = choice(tmp_path, cluster=there.address, seconds=8.0)
 
