@@ -93,7 +93,7 @@ def test_of_what_stands_there_only_the_last_complete_overview_is_kept(tmp_path: 
 
 def test_a_song_that_never_ends_is_ended_while_the_others_are_done(tmp_path: Path) -> None:
     """A stopped process answers no alarm, like one that never comes back to Python."""
-    write_book(tmp_path / "songs", 6)
+    write_book(tmp_path / "songs", 6, notes=800)  # by its end both workers are ready
     stopped: list[int] = []
     states: list[Progress] = []
 

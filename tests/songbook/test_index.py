@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import tempfile
 from contextlib import closing, contextmanager
@@ -89,12 +90,22 @@ DAMAGE: dict[str, Callable[[Path], None]] = {
 }
 
 
+@pytest.fixture(scope="module")
+def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Record, ...]]:
+    """Return a folder with two songs and their outputs, and what is known of them."""
+    folder = tmp_path_factory.mktemp("book")
+    write_book(folder / "songs", 2)
+    return folder, convert_book(choice(folder)).records
+
+
 @pytest.mark.parametrize("damage", DAMAGE.values(), ids=DAMAGE.keys())
 def test_damage_is_told_and_mended_and_the_edit_is_still_there(
-    tmp_path: Path, damage: Callable[[Path], None]
+    tmp_path: Path,
+    converted: tuple[Path, tuple[Record, ...]],
+    damage: Callable[[Path], None],
 ) -> None:
-    write_book(tmp_path / "songs", 2)
-    before = convert_book(choice(tmp_path)).records
+    folder, before = converted
+    shutil.copytree(folder, tmp_path, dirs_exist_ok=True)
     sheet = tmp_path / "out" / "shelf0" / "song000.duet"
     edited = edit(sheet)
     damage(tmp_path / "out" / NAME)

@@ -6,6 +6,7 @@ import contextlib
 import os
 import signal
 import subprocess
+import sys
 import threading
 import time
 from typing import TYPE_CHECKING
@@ -138,3 +139,18 @@ def test_a_worker_is_deaf_to_ctrl_c_which_the_run_answers(tmp_path: Path) -> Non
     striker.join()
     assert struck.is_set()
     assert not result.failed
+
+
+def test_a_script_needs_no_main_guard_and_is_run_once(tmp_path: Path) -> None:
+    write_book(tmp_path / "songs", 2)
+    script = tmp_path / "script.py"
+    script.write_text(
+        "print('runs')\n"
+        "from pathlib import Path\n"
+        "from tests.songbook.runs import choice\n"
+        "from arranger.songbook import convert_book\n"
+        f"print(convert_book(choice(Path({str(tmp_path)!r}))).converted)\n"
+    )
+    words = [sys.executable, str(script)]
+    ran = subprocess.run(words, env=environment(), capture_output=True, text=True, check=True)
+    assert (ran.stdout, ran.stderr) == ("runs\n2\n", "")
