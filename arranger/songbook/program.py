@@ -3,7 +3,8 @@
 What can change an output is found from what is imported, from the modules on in which a song's way
 begins: one that they don't reach may change as it likes, and so may comments, docstrings, and how code
 is laid out. A package only hands names on, so what else it imports doesn't count. Data counts where a
-module that is reached names its file; a compiled module counts by its source in C.
+module that is reached names its file, and so does a module that it names: one that is compiled, which
+counts by its source in C, or one that runs in a process of its own.
 """
 
 from __future__ import annotations
@@ -27,7 +28,6 @@ PACKAGE = Path(__file__).parent.parent
 
 CONVERTING = (
     "arranger.song.reader",
-    "arranger.song.score_worker",  # a process of its own, which nobody imports
     "arranger.engine.load",
     "arranger.conversion.pipeline",
     "arranger.conversion.by_hand",
@@ -176,6 +176,9 @@ class _Sources:
         found = _Bare()
         found.look(ast.parse(content))
         needs = {path for text in found.texts for path in self._data.get(text, ())}
+        names = (text for text in found.texts if text.replace(".", "_").isidentifier())
+        files = (path for name in names for path in self._module(name))
+        needs.update(path for path in files if not path.endswith("__init__.py"))
         needs.update(path for name in found.modules for path in self._module(name))
         needs.update(path for each in found.names for path in self._named(*each))
         digest = hashlib.sha256("\0".join(found.words).encode("utf-8", "surrogatepass")).digest()

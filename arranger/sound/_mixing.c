@@ -5,6 +5,7 @@
 
 #define Py_LIMITED_API 0x030B0000
 #define PY_SSIZE_T_CLEAN
+#define SOURCE "70821e42"
 #include <Python.h>
 #include <stdint.h>
 
@@ -83,7 +84,7 @@ static PyMethodDef methods[] = {
 };
 
 static struct PyModuleDef module = {
-    .m_base = PyModuleDef_HEAD_INIT, .m_name = "_mixing", .m_methods = methods};
+    .m_base = PyModuleDef_HEAD_INIT, .m_name = "_mixing", .m_doc = SOURCE, .m_methods = methods};
 
 PyMODINIT_FUNC PyInit__mixing(void)
 {

@@ -6,9 +6,11 @@ the same bits.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+from arranger.compiled import compiled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,11 +19,7 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.float32]
 
-_compiled: Any
-try:
-    from arranger.sound import _mixing as _compiled
-except ImportError:
-    _compiled = None
+_compiled = compiled("arranger.sound._mixing", "70821e42")
 
 _ROWS_A_BATCH = 512
 """So many kernels and their sum stay in the processor's cache."""

@@ -13,21 +13,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import distinct
+from arranger.compiled import compiled
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
 
     from arranger.columns import Floats, Ints
 
     Whole = NDArray[np.int32]
 
-_compiled: Callable[..., None] | None
-try:
-    from arranger.grid.track._follow import followed as _compiled
-except ImportError:  # no compiler where this was installed
-    _compiled = None
+_compiled = compiled("arranger.grid.track._follow", "4d51ca55")
 
 UNIT = 1 / 64
 """What everything is a multiple of, in log odds."""
@@ -73,7 +68,7 @@ def follow_beats(odds: Floats, periods: Ints) -> Followed:
         onward = np.empty((len(gains) + int(periods[-1]), len(periods)), dtype=np.int32)
         came, fresh = np.empty((2, len(gains), len(periods)), dtype=np.int8)
         found = np.zeros(3, dtype=np.int64)
-        _compiled(gains, periods, price, begin, onward, came, fresh, found, REACH)
+        _compiled.followed(gains, periods, price, begin, onward, came, fresh, found, REACH)
     gained, frame, period = (int(value) for value in found)
     frames = [frame]
     while not fresh[frame, period]:

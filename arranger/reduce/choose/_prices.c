@@ -4,6 +4,7 @@
 
 #define Py_LIMITED_API 0x030B0000
 #define PY_SSIZE_T_CLEAN
+#define SOURCE "5395c30a"
 #include <Python.h>
 #include <math.h>
 #include <stdint.h>
@@ -276,7 +277,7 @@ static PyMethodDef methods[] = {
 };
 
 static struct PyModuleDef module = {
-    .m_base = PyModuleDef_HEAD_INIT, .m_name = "_prices", .m_methods = methods};
+    .m_base = PyModuleDef_HEAD_INIT, .m_name = "_prices", .m_doc = SOURCE, .m_methods = methods};
 
 PyMODINIT_FUNC PyInit__prices(void)
 {

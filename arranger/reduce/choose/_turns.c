@@ -3,6 +3,7 @@
 
 #define Py_LIMITED_API 0x030B0000
 #define PY_SSIZE_T_CLEAN
+#define SOURCE "da375baa"
 #include <Python.h>
 #include <stdint.h>
 
@@ -183,7 +184,7 @@ static PyMethodDef methods[] = {
 };
 
 static struct PyModuleDef module = {
-    .m_base = PyModuleDef_HEAD_INIT, .m_name = "_turns", .m_methods = methods};
+    .m_base = PyModuleDef_HEAD_INIT, .m_name = "_turns", .m_doc = SOURCE, .m_methods = methods};
 
 PyMODINIT_FUNC PyInit__turns(void)
 {

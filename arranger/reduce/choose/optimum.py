@@ -15,17 +15,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from arranger.compiled import compiled
 
+if TYPE_CHECKING:
     from arranger.columns import Ints
     from arranger.reduce.choose.price import Priced
 
-_compiled: Callable[..., int] | None
-try:
-    from arranger.reduce.choose._optimum import solve as _compiled
-except ImportError:
-    _compiled = None
+_compiled = compiled("arranger.reduce.choose._optimum", "659f05a5")
 
 
 class Optimum(NamedTuple):
@@ -45,7 +41,7 @@ def solve(priced: Priced) -> Optimum:
     layout = priced.layout
     slots = np.empty((2, len(layout.counts)), dtype=np.int64)
     arrays = (layout.counts, layout.sides, layout.places, priced.node, priced.move1, priced.move2)
-    cost = _compiled(*arrays, *slots)
+    cost = _compiled.solve(*arrays, *slots)
     return Optimum(slots1=slots[0], slots2=slots[1], cost=cost)
 
 

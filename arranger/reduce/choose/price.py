@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from arranger.columns import distinct
+from arranger.compiled import compiled
 from arranger.reduce.choose.costs import LEAP_LIMIT, STREAM
 from arranger.reduce.choose.rates import FAR, UNITS
 from arranger.reduce.choose.terms import (
@@ -30,7 +31,7 @@ from arranger.reduce.choose.terms import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -38,11 +39,7 @@ if TYPE_CHECKING:
     from arranger.reduce.choose.rates import Rates
     from arranger.reduce.choose.terms import Terms
 
-_compiled: Callable[..., None] | None
-try:
-    from arranger.reduce.choose._prices import price as _compiled
-except ImportError:  # no compiler where this was installed
-    _compiled = None
+_compiled = compiled("arranger.reduce.choose._prices", "5395c30a")
 
 # How segments are put together costs time and memory alone: no number below can change a price.
 _WIDTHS = np.array((3, 5, 6, 7, 8, 10, 2**31))
@@ -135,7 +132,9 @@ def prices(rates: Rates) -> Prices:
     else:
         r, width = rates, rates.problem.candidates.shape[1]
         whole = (r.doubling, r.unison, r.late, r.entry, r.leap, r.line, LEAP_LIMIT, STREAM, FAR)
-        _compiled((*_columns(rates, layout), *found[1:]), width, r.delay, r.crossing, UNITS, *whole)
+        _compiled.price(
+            (*_columns(rates, layout), *found[1:]), width, r.delay, r.crossing, UNITS, *whole
+        )
     return found
 
 

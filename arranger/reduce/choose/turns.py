@@ -20,22 +20,17 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import metre_beat
+from arranger.compiled import compiled
 from arranger.reduce.choose.candidates import IN_LINE
 from arranger.reduce.choose.rates import units
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid, GridBar
     from arranger.reduce.choose.candidates import Problem
     from arranger.reduce.choose.costs import Costs
 
-_compiled: Callable[..., None] | None
-try:
-    from arranger.reduce.choose._turns import chosen as _compiled
-except ImportError:  # no compiler where this was installed
-    _compiled = None
+_compiled = compiled("arranger.reduce.choose._turns", "da375baa")
 
 LONGEST_TURN = 0.17
 """Seconds, if steps are as short."""
@@ -149,7 +144,7 @@ def choose(columns: Ints, chords: Ints, sounding: Ints) -> Ints:
     if _compiled is None:
         return choose_in_python(columns, chords, sounding)
     found = np.empty((2, len(sounding)), dtype=np.int64)
-    _compiled(columns, chords, sounding, np.array(LATER), found, BASS_SOONER, REACH, UNHEARD)
+    _compiled.chosen(columns, chords, sounding, np.array(LATER), found, BASS_SOONER, REACH, UNHEARD)
     return found
 
 

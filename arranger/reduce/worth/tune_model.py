@@ -22,15 +22,12 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from arranger.columns import unchanging
+from arranger.compiled import compiled
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Mapping
 
-_compiled: Callable[..., None] | None
-try:
-    from arranger.reduce.worth._reading import read_both_ways as _compiled
-except ImportError:  # no compiler where this was installed
-    _compiled = None
+_compiled = compiled("arranger.reduce.worth._reading", "f7037bf6")
 
 Floats: TypeAlias = NDArray[np.float32]
 
@@ -249,7 +246,7 @@ def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Float
     if _compiled is None:
         return read_in_numpy(asked, nothing, keep, bias)
     found = np.empty((len(seen), 2 * UNITS), dtype=np.float32)
-    _compiled(asked, nothing, keep, bias, found, CHUNK, WARM_UP)
+    _compiled.read_both_ways(asked, nothing, keep, bias, found, CHUNK, WARM_UP)
     return found
 
 
