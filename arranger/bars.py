@@ -60,11 +60,11 @@ def bars_named(numbers: Sequence[str]) -> str:
     return f"bars {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
-def runs_named(numbers: Sequence[int], most: int = MOST_NAMED) -> str:
-    """Return bars in rising order as people say them, those in a row together; many runs are counted.
+def runs_of(numbers: Sequence[int]) -> list[list[int]]:
+    """Return rising numbers as runs of those that follow each other.
 
-    >>> runs_named([7]), runs_named([1, 2, 3, 7]), runs_named([1, 3, 5, 7], most=2)
-    ('bar 7', 'bars 1-3 and 7', 'bars 1 and 3 and 2 more')
+    >>> runs_of([1, 2, 3, 7])
+    [[1, 2, 3], [7]]
     """
     runs: list[list[int]] = []
     for number in numbers:
@@ -72,6 +72,16 @@ def runs_named(numbers: Sequence[int], most: int = MOST_NAMED) -> str:
             runs[-1].append(number)
         else:
             runs.append([number])
+    return runs
+
+
+def runs_named(numbers: Sequence[int], most: int = MOST_NAMED) -> str:
+    """Return bars in rising order as people say them, those in a row together; many runs are counted.
+
+    >>> runs_named([7]), runs_named([1, 2, 3, 7]), runs_named([1, 3, 5, 7], most=2)
+    ('bar 7', 'bars 1-3 and 7', 'bars 1 and 3 and 2 more')
+    """
+    runs = runs_of(numbers)
     told = [f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs[:most]]
     more = sum(map(len, runs[most:]))
     bars = "bar" if len(numbers) == 1 else "bars"

@@ -18,7 +18,6 @@ from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metres import FEWEST_ATTACKS, has_bars, named_metre
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines
-from arranger.grid.track.evidence import find_evidence
 from arranger.song.time import bars, seconds_at, timed_columns
 
 if TYPE_CHECKING:
@@ -73,11 +72,7 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     if attacks.count < FEWEST_ATTACKS:
         return None
     ticks, first = song.ticks_per_beat, int(notes.onset[0])
-    evidence = find_evidence(notes, attacks)
-    beat_seconds = 60.0 / grid.asked_bpm
-    odds = hear_lines(
-        notes, attacks, evidence, notes.onset / ticks, notes.end / ticks, beat_seconds
-    )
+    odds = hear_lines(notes, attacks, ticks, grid.asked_bpm)
     stated = _stated(song, len(odds))
     best = max(_readings(odds[:, 1]), key=lambda reading: reading.score)
     costs = dict(SLOT_LENGTHS)

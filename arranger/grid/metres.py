@@ -21,7 +21,6 @@ from arranger.grid.asked_bars import (
     moved_metres,
 )
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
-from arranger.grid.track.evidence import find_evidence
 from arranger.song.model import MetreChange
 from arranger.song.time import ticks_at
 
@@ -71,8 +70,8 @@ def with_bars(
     usual = Barred(replace(song, metres=(USUAL,)), pickup=False)
     if attacks.count < FEWEST_ATTACKS:
         return usual
-    evidence, ticks = find_evidence(notes, attacks), song.ticks_per_beat
-    odds = hear_lines(notes, attacks, evidence, notes.onset / ticks, notes.end / ticks, 60.0 / bpm)
+    ticks = song.ticks_per_beat
+    odds = hear_lines(notes, attacks, ticks, bpm)
     heard = likeliest_bars(odds[:, 1], SLOT_LENGTHS)
     kept = float(odds[:: 4 * SLOTS_A_BEAT, 1].sum())
     if heard is None or heard.score - kept < max(LEAST_GAIN, LEAST_SHARE * heard.score):
@@ -93,8 +92,7 @@ def _asked(
     if own and (settings.metre is None or len(own) == 1):
         metres = song.metres if place is None else moved_metres(song, place)
         return Barred(replace(song, metres=metres), pickup=len(metres) > len(song.metres))
-    evidence = find_evidence(notes, attacks)
-    odds = hear_lines(notes, attacks, evidence, notes.onset / ticks, notes.end / ticks, 60.0 / bpm)
+    odds = hear_lines(notes, attacks, ticks, bpm)
     metre = settings.metre or _commonest(odds)
     size = bar_beats(metre)
     if place is None:

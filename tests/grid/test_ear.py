@@ -9,9 +9,10 @@ from arranger.grid.attacks import find_attacks
 from arranger.grid.track import ear
 from arranger.grid.track.beat_frames import BANDS, CHANNELS, CHROMA, beat_frames
 from arranger.grid.track.beats_heard import BAR_BIAS, METRE, SUREST, HeardSong
-from arranger.grid.track.ear import listen, load_ear
+from arranger.grid.track.ear import listen
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.follow import UNIT
+from arranger.grid.track.layers import load_weights
 from arranger.grid.track.readings import periods_between
 from arranger.grid.track.sureness import SURE_FEATURES, sure_features, sureness
 from arranger.song.time import timed_columns
@@ -34,7 +35,7 @@ def test_the_network_is_what_its_sums_say(monkeypatch: pytest.MonkeyPatch) -> No
     random = np.random.default_rng(1)
     weights = {
         key: (random.normal(size=value.shape) / np.sqrt(value[..., 0].size)).astype(np.float32)
-        for key, value in load_ear().items()
+        for key, value in load_weights("beats.npz").items()
     }
     frames = random.random((22, CHANNELS)).astype(np.float32)
 

@@ -8,6 +8,7 @@ ear         The network that hears beats and bars, run by numpy
 evidence    What speaks for a beat at an attack: one column a kind of evidence
 follow      The best beat through a song, by dynamic programming
 frames      What the network that hears bars is shown
+layers      What networks of convolutions are made of, run by numpy
 likeness    Where the harmony changes and what comes back
 network     A small network of convolutions over time, run by numpy
 phase       Where in a beat of known times the music's beat falls

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
-from arranger.grid.track.frames import CLASSES, STARTING, frames_of, sounding_classes
+from arranger.grid.track.frames import CLASSES, STARTING, frames_of, sounding_notes
 from arranger.grid.track.likeness import COLUMNS, likeness
 from arranger.grid.track.network import load, run
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import Evidence
-    from arranger.grid.track.network import Frames
+    from arranger.grid.track.layers import Frames
     from arranger.song.notes import TimedColumns
 
 SLOTS_A_BEAT = 4
@@ -71,21 +72,15 @@ def bar_frames(
         frames[:, first : first + CLASSES].astype(np.float64)
         for first in (STARTING, STARTING + CLASSES)
     )
-    low = sounding_classes(notes, sounding, count, highest).astype(np.float64)
+    low = sounding_notes(notes, sounding, count, highest).classes(count).astype(np.float64)
     alike = likeness(sounds, low, starting, frames[:, 0].astype(np.float64))
     return np.concatenate((frames[:, :-1], alike, frames[:, -1:]), axis=1)
 
 
-def hear_lines(
-    notes: TimedColumns,
-    attacks: Attacks,
-    evidence: Evidence,
-    start: Floats,
-    end: Floats,
-    beat_seconds: float,
-) -> Floats:
-    """Return the log odds of a beat and of a bar line at each slot, shape (slots, 2)."""
-    frames = bar_frames(notes, attacks, evidence, start, end, beat_seconds)
+def hear_lines(notes: TimedColumns, attacks: Attacks, ticks_per_beat: int, bpm: float) -> Floats:
+    """Return the log odds of a beat and of a bar line at each slot of a file, shape (slots, 2)."""
+    start, end = notes.onset / ticks_per_beat, notes.end / ticks_per_beat
+    frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, 60.0 / bpm)
     odds = np.clip(run(load("bars.npz"), frames).astype(np.float64), -SUREST, SUREST)
     nothing = frames[:, 0] == 0.0
     odds[nothing, 0] = -SUREST

@@ -8,8 +8,9 @@ import numpy as np
 
 from arranger.grid.track.bars_heard import BEAT_LENGTHS, likeliest_bars
 from arranger.grid.track.beat_frames import BEFORE, FRAMES_A_SECOND, beat_frames
-from arranger.grid.track.ear import METRES, listen, load_ear
+from arranger.grid.track.ear import METRES, listen
 from arranger.grid.track.follow import UNIT
+from arranger.grid.track.layers import load_weights
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
@@ -75,7 +76,7 @@ def _near(odds: Floats, at: Floats, reach: int) -> Floats:
 
 def hear_song(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> HeardSong:
     """Return what the network hears of a song."""
-    heard = listen(load_ear(), beat_frames(notes, attacks, evidence))
+    heard = listen(load_weights("beats.npz"), beat_frames(notes, attacks, evidence))
     odds = np.clip(np.rint(heard.odds.astype(np.float64) / UNIT) * UNIT, -SUREST, SUREST)
     metres = np.rint((heard.metres - heard.metres.max()).astype(np.float64) / UNIT) * UNIT
     first = float(evidence.seconds[0]) - BEFORE / FRAMES_A_SECOND

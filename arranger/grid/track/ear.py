@@ -3,24 +3,19 @@
 Frames of a fiftieth of a second go through a few narrow convolutions; four at a time through many
 wide ones, whose taps stand up to 128 such frames apart, so that each hears half a minute either way,
 and what all frames have in common besides; and back. Each block is a convolution added to what came in.
-Weights are halves (16 bits) in an ``.npz`` file; sums are of 32 bits. ``tests/benchmarks/train_beats.py``
-trains them.
+``tests/benchmarks/train_beats.py`` trains its weights, ``beats.npz``.
 """
 
 from __future__ import annotations
 
-from functools import cache
-from importlib.resources import files
-from io import BytesIO
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+from arranger.grid.track.layers import add_block, convolved
 
-    Frames = NDArray[np.float32]
-    Weights = dict[str, Frames]
+if TYPE_CHECKING:
+    from arranger.grid.track.layers import Frames, Weights
 
 TAKEN = 4
 """Frames that the wide layers take together."""
@@ -46,7 +41,7 @@ def listen(weights: Weights, frames: Frames) -> Heard:
     """Return what the network says of a song's frames."""
     count = len(frames)
     frames = np.pad(frames, ((0, -count % TAKEN), (0, 0)))
-    outer = _relu(_convolved(frames, weights["first.weight"], 1) + weights["first.bias"])
+    outer = _relu(convolved(frames, weights["first.weight"], 1) + weights["first.bias"])
     for number, spread in enumerate(OUTER_SPREADS):
         _block(outer, weights, f"outer.{number}", spread)
     down = weights["down.weight"]
@@ -83,29 +78,5 @@ def _log_sum(x: Frames) -> Frames:
 
 def _block(x: Frames, weights: Weights, name: str, spread: int) -> None:
     """Add a block to ``x``, in place."""
-    heard = _convolved(x, weights[f"{name}.taps.weight"], spread)
-    heard += weights[f"{name}.taps.bias"]
-    np.maximum(heard, np.float32(0.0), out=heard)
-    x += heard @ weights[f"{name}.mix.weight"][0]
-    x += weights[f"{name}.mix.bias"]
-
-
-def _convolved(frames: Frames, taps: Frames, apart: int) -> Frames:
-    """Return the convolution of frames, with silence around them; shape (frames, outputs)."""
-    count, reach = len(frames), len(taps) // 2
-    result: Frames = frames @ taps[reach]
-    for tap in range(len(taps)):
-        shift = (tap - reach) * apart
-        if shift < 0 and -shift < count:
-            result[-shift:] += frames[:shift] @ taps[tap]
-        elif 0 < shift < count:
-            result[:-shift] += frames[shift:] @ taps[tap]
-    return result
-
-
-@cache
-def load_ear() -> Weights:
-    """Return the weights of the package."""
-    data = files("arranger.grid.track").joinpath("beats.npz").read_bytes()
-    with np.load(BytesIO(data)) as found:
-        return {key: found[key].astype(np.float32) for key in found.files}
+    taps, mix = weights[f"{name}.taps.weight"], weights[f"{name}.mix.weight"][0]
+    add_block(x, taps, weights[f"{name}.taps.bias"], mix, weights[f"{name}.mix.bias"], spread)

@@ -18,21 +18,18 @@ columns         an attack's, but for the last two kinds
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.grid.track.evidence import COLUMNS, KICKS
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from arranger.columns import Floats
+    from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.layers import Frames
     from arranger.song.notes import TimedColumns
-
-    Frames = NDArray[np.float32]
 
 CLASSES = 12
 STARTING = len(COLUMNS) + 2 + 3
@@ -64,19 +61,22 @@ def frames_of(
     beat
         The last column.
     """
-    rows = _attack_rows(notes, attacks, evidence)
+    rows = attack_rows(notes, attacks, evidence)
     result = np.zeros((count, CHANNELS), dtype=np.float32)
     left = np.clip(np.floor(at).astype(np.int64), 0, count - 2)
     share = np.clip(at - left, 0.0, 1.0)
     for column, row in enumerate(rows):
         result[:, column] = np.bincount(left, row * (1.0 - share), count)
         result[:, column] += np.bincount(left + 1, row * share, count)
-    result[:, len(rows) : len(rows) + CLASSES] = sounding_classes(notes, sounding, count)
+    result[:, len(rows) : len(rows) + CLASSES] = sounding_notes(notes, sounding, count).classes(
+        count
+    )
     result[:, -1] = beat
     return result
 
 
-def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> list[Floats]:
+def attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> list[Floats]:
+    """Return the columns of attacks, each of shape (attacks,)."""
     of, count = attacks.of_note, attacks.count
     relative = np.minimum(evidence.columns * count, MOST_RELATIVE)
     rows = list(np.log1p(relative))
@@ -95,23 +95,34 @@ def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> l
     return rows + list(np.log1p(counted.reshape(count, CLASSES).T))
 
 
-def sounding_classes(
-    notes: TimedColumns, sounding: tuple[Floats, Floats], count: int, highest: float = 127.0
-) -> Frames:
-    """Return the pitch classes that sound on each frame, as log(1 + number), shape (count, CLASSES).
+class Sounding(NamedTuple):
+    """Where some notes sound."""
 
-    Notes above ``highest`` don't count.
-    """
-    start, end = sounding
-    pitched = np.flatnonzero(~notes.drum & (notes.pitch <= highest))
+    pitch: Ints
+    first: Ints
+    """The first frame of each."""
+    last: Ints
+    """The frame after its last."""
+
+    def classes(self, count: int) -> Frames:
+        """Return the pitch classes that sound on each frame, as log(1 + number), shape (count, CLASSES)."""
+        pitch_class = self.pitch % CLASSES
+        size = (count + 1) * CLASSES
+        change = np.bincount(self.first * CLASSES + pitch_class, minlength=size)
+        change -= np.bincount(self.last * CLASSES + pitch_class, minlength=size)
+        held = np.cumsum(change.reshape(-1, CLASSES), axis=0)[:-1]
+        return np.log1p(held).astype(np.float32)
+
+
+def sounding_notes(
+    notes: TimedColumns, places: tuple[Floats, Floats], count: int, highest: float = 127.0
+) -> Sounding:
+    """Return where notes with a pitch sound, up to ``highest``; ``places`` as in `frames_of`."""
+    start, end = places
+    which = np.flatnonzero(~notes.drum & (notes.pitch <= highest))
     length = notes.end_seconds - notes.onset_seconds
     kept = np.minimum(1.0, LONGEST / np.maximum(length, LONGEST))
     until = start + (end - start) * kept
-    first = np.clip(np.rint(start[pitched]).astype(np.int64), 0, count - 1)
-    last = np.clip(np.rint(until[pitched]).astype(np.int64), first + 1, count)
-    pitch_class = notes.pitch[pitched] % CLASSES
-    size = (count + 1) * CLASSES
-    change = np.bincount(first * CLASSES + pitch_class, minlength=size)
-    change -= np.bincount(last * CLASSES + pitch_class, minlength=size)
-    held = np.cumsum(change.reshape(-1, CLASSES), axis=0)[:-1]
-    return np.log1p(held).astype(np.float32)
+    first = np.clip(np.rint(start[which]).astype(np.int64), 0, count - 1)
+    last = np.clip(np.rint(until[which]).astype(np.int64), first + 1, count)
+    return Sounding(notes.pitch[which], first, last)

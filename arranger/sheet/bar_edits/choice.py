@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.bars import parse_bars
+from arranger.bars import parse_bars, runs_of
 from arranger.errors import SettingsError, UsageError, did_you_mean
 
 if TYPE_CHECKING:
@@ -147,12 +147,7 @@ def spoken(numbers: Sequence[int]) -> str:
     >>> spoken([5]), spoken([5, 6, 7, 10])
     ('bar 5', 'bars 5-7, 10')
     """
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
+    runs = runs_of(numbers)
     words = [f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs]
     return f"{'bar' if len(numbers) == 1 else 'bars'} {', '.join(words)}"
 
