@@ -11,7 +11,7 @@ from arranger.report.losses import beats_heard, heard_along, song_heard, song_lo
 from arranger.report.summary import piece_bytes
 from arranger.sheet.record.digest import is_edited
 from arranger.songbook.doubts import doubts_of
-from arranger.songbook.record import FORMAT, Record, notes_digest
+from arranger.songbook.record import Record, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,7 +74,6 @@ def done_record(
         song_bytes=piece_bytes(conversion),
         bytes_limit=bytes_limit(conversion.engine, conversion.settings.reduce.max_bytes),
         doubts=doubts_of(conversion),
-        format=FORMAT,
     )
 
 

@@ -19,7 +19,6 @@ from arranger.options import command_line
 from arranger.songbook.find import is_midi
 from arranger.songbook.packed import read_member
 from arranger.songbook.program import Program, engine_digest, program
-from arranger.songbook.record import FORMAT
 from arranger.songbook.why import Made, Why, changes, left, output_changes, output_stamps, reason
 from arranger.songbook.work import Job, failed
 
@@ -188,8 +187,6 @@ def _asked(job: Job, record: Record) -> Iterator[Why]:
         yield reason("force")
     if record.state == "kept-edit" and job.keeping.edits:
         yield reason("keep-edits")
-    if record.format < FORMAT:
-        yield reason("record")
     if record.reason in RETRIED:
         yield Why("again", f"it failed last time: {record.message}")
 

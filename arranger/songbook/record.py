@@ -12,9 +12,6 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-FORMAT = 3
-"""Rises when records tell more of a song than before: those of songs converted earlier are made anew."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
@@ -69,8 +66,6 @@ class Record:
     """What may have been taken wrongly: a word of `arranger.songbook.doubts.WORDS` and a sentence."""
     change: str = ""
     """What became of the song since the run before; nothing where it was left as it was."""
-    format: int = 0
-    """`FORMAT` when this was made."""
     why: tuple[tuple[str, str], ...] = ()
     """Why this run converted it or left it: codes of `arranger.songbook.why` with their sentences."""
 

@@ -26,7 +26,7 @@ from arranger.sheet.record.base import base_of
 from arranger.songbook.changes import file_time
 from arranger.songbook.converted import along, bytes_limit, done_record, strips
 from arranger.songbook.doubts import WORDS
-from arranger.songbook.record import FORMAT, Record, notes_digest
+from arranger.songbook.record import Record, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -108,7 +108,6 @@ def _of_files(
         outputs=outputs,
         edited=True,
         edited_at=file_time(paths[0]),
-        format=FORMAT,
         **_played(sheet, paths[0]),
         **told,
     )

@@ -25,7 +25,6 @@ CODES = {
     "report": "the program now writes ledgers or pages otherwise; the sheet stays",
     "sound": "the program now renders sound otherwise",
     "library": "scores are read by another version of a library",
-    "record": "the songbook now tells more of a song",
     "place": "its files have another name now",
     "missing": "files of it are missing",
     "touched": "files of it were changed by something else",

@@ -35,7 +35,7 @@ from arranger.songbook.changes import file_time
 from arranger.songbook.converted import done_record
 from arranger.songbook.limits import TimeIsUpError, memory_limit, time_limit
 from arranger.songbook.packed import Member, read_member
-from arranger.songbook.record import FORMAT, Record
+from arranger.songbook.record import Record
 from arranger.songbook.standing import standing_record
 
 if TYPE_CHECKING:
@@ -116,7 +116,6 @@ def failed(job: Job, reason: str, message: str) -> Record:
         state="failed",
         reason=reason,
         message=message,
-        format=FORMAT,
     )
 
 

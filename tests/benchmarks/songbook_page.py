@@ -23,7 +23,7 @@ from playwright.sync_api import sync_playwright
 
 from arranger.songbook.converted import LEVELS, NOTHING_ASKED, STRIP_COLUMNS
 from arranger.songbook.overview import write_overview
-from arranger.songbook.record import FORMAT, Record
+from arranger.songbook.record import Record
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -84,7 +84,6 @@ def record(number: int, chance: random.Random) -> Record:
         bytes_limit=32139,
         doubts=tuple(chance.sample(doubts, chance.choice((0, 0, 1)))),
         change=chance.choice(("", "", f"harmony {chance.randint(-9, 9):+}, bytes {number % 90}")),
-        format=FORMAT,
     )
 
 

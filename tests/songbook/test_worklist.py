@@ -140,9 +140,21 @@ def test_songs_of_an_earlier_version_are_done_once_more(tmp_path: Path) -> None:
     found = convert_book(choice(tmp_path)).records
     with opened(tmp_path / "out") as index:
         old = index.known[found[0].relative]
-        index.remember(found[0].relative, old._replace(record=replace(old.record, format=0)))
+        less = Record.from_json(
+            json.dumps(
+                {
+                    "relative": old.record.relative,
+                    "place": old.record.place,
+                    "state": "done",
+                    "outputs": old.record.outputs,
+                    "format": 1,
+                }
+            )
+        )
+        made = old.made._replace(writes="of that version")
+        index.remember(found[0].relative, old._replace(made=made, record=less))
     again = convert_book(choice(tmp_path))
-    assert codes(again.records) == {found[0].relative: ["record"], found[1].relative: ["unchanged"]}
+    assert codes(again.records) == {found[0].relative: ["report"], found[1].relative: ["unchanged"]}
     assert plain(again.records) == plain(found)
     assert convert_book(choice(tmp_path)).converted == 0
 
