@@ -218,6 +218,7 @@ def summary(
     )
 
 
+@remembered
 def _doubts(conversion: Conversion) -> tuple[DoubtLine, ...]:
     song, grid = conversion.song, conversion.grid
     heard = heard_bars(song, grid) if grid.timeline is not None else None

@@ -137,8 +137,17 @@ def _resource() -> Any:
 
 def address_space() -> int:
     """Return the bytes of address space that this process has (Linux; elsewhere 0)."""
+    return _memory(0)
+
+
+def resident() -> int:
+    """Return the bytes of memory that this process fills (Linux; elsewhere 0)."""
+    return _memory(1)
+
+
+def _memory(column: int) -> int:
     try:
         with open("/proc/self/statm", "rb") as file:  # noqa: PTH123 - no path of the user's
-            return int(file.read().split()[0]) * os.sysconf("SC_PAGE_SIZE")
+            return int(file.read().split()[column]) * os.sysconf("SC_PAGE_SIZE")
     except OSError:
         return 0

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.lifeline import start_worker
 from arranger.song.score_process import receive, send
+from arranger.song.score_worker import resident
 
 if TYPE_CHECKING:
     from arranger.songbook.record import Record
@@ -48,12 +49,3 @@ def main() -> None:
             return
         record = do_job(job)
         send(answers, Answer(record, resident() < _KEPT_BYTES))
-
-
-def resident() -> int:
-    """Return the bytes of memory that this process fills (Linux; elsewhere 0)."""
-    try:
-        with open("/proc/self/statm", "rb") as file:  # noqa: PTH123 - no path of the user's
-            return int(file.read().split()[1]) * os.sysconf("SC_PAGE_SIZE")
-    except OSError:
-        return 0

@@ -23,6 +23,7 @@ from arranger.grid.attacks import find_attacks
 from arranger.grid.track.bars_heard import CHANNELS, SLOTS_A_BEAT, bar_frames
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.frames import STARTING
+from tests.benchmarks.cuts import Cuts
 from tests.benchmarks.odd_bars import with_odd_bars
 from tests.benchmarks.performing import Piece, Played, columns_of, perform
 from tests.benchmarks.pop_bars import unknown_stretches
@@ -204,34 +205,17 @@ class Pool:
         import torch
 
         self.torch, self.device = torch, device
-        self.sizes = np.array([len(e[0]) for e in examples])
-        self.starts = np.concatenate(([0], np.cumsum(self.sizes)))
+        self.cuts = Cuts([len(e[0]) for e in examples], CUT, device)
         self.frames = torch.from_numpy(np.concatenate([e[0] for e in examples])).to(device)
         self.target = torch.from_numpy(np.concatenate([e[1] for e in examples])).half().to(device)
         self.known = torch.from_numpy(np.concatenate([e[2] for e in examples])).to(device)
-        self.odds = np.minimum(self.sizes, 1.5 * CUT) / np.minimum(self.sizes, 1.5 * CUT).sum()
 
     def batch(self, rng: np.random.Generator, size: int, *, plain: bool = False) -> Any:
         torch = self.torch
-        which = rng.choice(len(self.sizes), size, p=self.odds)
-        room = np.maximum(self.sizes[which] - CUT, 0)
-        shift = (rng.random(size) * (room + 1)).astype(int)
-        # often at the very start or end, where there is less to go by
-        shift = np.where(rng.random(size) < 0.15, 0, shift)
-        length = np.minimum(self.sizes[which] - shift, CUT)
-        at = torch.from_numpy(self.starts[which] + shift).to(self.device)
-        inside = torch.arange(CUT, device=self.device)[None]
-        lengths = torch.from_numpy(length).to(self.device)
-        mask = inside < lengths[:, None]
-        index = torch.where(mask, at[:, None] + inside, at[:, None])
+        index, mask = self.cuts.drawn(rng, size)
         x = self.frames[index].float() * mask[..., None]
         if not plain:
-            turn = torch.from_numpy(rng.integers(0, 12, size)).to(self.device)
-            order = torch.arange(CHANNELS, device=self.device).repeat(size, 1)
-            classes = (torch.arange(12, device=self.device)[None] + turn[:, None]) % 12
-            for first in (STARTING, STARTING + 12):
-                order[:, first : first + 12] = first + classes
-            x = torch.gather(x, 2, order[:, None].expand(-1, CUT, -1))
+            x = self.cuts.turned(rng, x, (STARTING, STARTING + 12))
             high = torch.from_numpy(rng.normal(0, 0.2, size)).float().to(self.device)
             x[:, :, 8:10] += high[:, None, None] * (x[:, :, 8:10] != 0)
             if rng.random() < 0.15:

@@ -24,6 +24,7 @@ import numpy as np
 from arranger.grid.attacks import find_attacks
 from arranger.grid.track.beat_frames import BEFORE, CHANNELS, CHROMA, FRAMES_A_SECOND, beat_frames
 from arranger.grid.track.evidence import find_evidence
+from tests.benchmarks.cuts import Cuts
 from tests.benchmarks.dressing import dressed, is_compound
 from tests.benchmarks.performing import Piece, Played, perform
 from tests.benchmarks.playing import play_freely
@@ -209,41 +210,26 @@ class Pool:
         import torch
 
         self.torch, self.device = torch, device
-        self.sizes = np.array([len(e[0]) for e in examples])
-        self.starts = np.concatenate(([0], np.cumsum(self.sizes)))
-        self.frames = torch.empty((self.starts[-1], CHANNELS), dtype=torch.float16, device=device)
+        self.cuts = Cuts([len(e[0]) for e in examples], CUT, device)
+        starts = self.cuts.starts
+        self.frames = torch.empty((starts[-1], CHANNELS), dtype=torch.float16, device=device)
         for place in range(0, len(examples), 256):
             some = np.concatenate([e[0] for e in examples[place : place + 256]])
-            begin = self.starts[place]
+            begin = starts[place]
             self.frames[begin : begin + len(some)] = torch.from_numpy(some).to(device)
         self.target = torch.from_numpy(np.concatenate([e[1] for e in examples])).half().to(device)
         self.metre = torch.from_numpy(np.concatenate([e[2] for e in examples])).to(device)
-        truth = np.zeros(self.starts[-1], np.float32)
-        for start, example in zip(self.starts[:-1], examples, strict=True):
+        truth = np.zeros(starts[-1], np.float32)
+        for start, example in zip(starts[:-1], examples, strict=True):
             truth[start + example[3] : start + example[4]] = 1
         self.truth = torch.from_numpy(truth).to(device)
-        self.odds = np.minimum(self.sizes, 1.5 * CUT) / np.minimum(self.sizes, 1.5 * CUT).sum()
 
     def batch(self, rng: np.random.Generator, size: int, *, plain: bool = False) -> Any:
         torch = self.torch
-        which = rng.choice(len(self.sizes), size, p=self.odds)
-        room = np.maximum(self.sizes[which] - CUT, 0)
-        shift = (rng.random(size) * (room + 1)).astype(int)
-        # often at the very start, where there is less to go by
-        shift = np.where(rng.random(size) < 0.15, 0, shift)
-        length = np.minimum(self.sizes[which] - shift, CUT)
-        at = torch.from_numpy(self.starts[which] + shift).to(self.device)
-        inside = torch.arange(CUT, device=self.device)[None]
-        mask = inside < torch.from_numpy(length).to(self.device)[:, None]
-        index = torch.where(mask, at[:, None] + inside, at[:, None])
+        index, mask = self.cuts.drawn(rng, size)
         x = self.frames[index].float() * mask[..., None]
         if not plain:
-            turn = torch.from_numpy(rng.integers(0, 12, size)).to(self.device)
-            order = torch.arange(CHANNELS, device=self.device).repeat(size, 1)
-            classes = (torch.arange(12, device=self.device)[None] + turn[:, None]) % 12
-            for begin in (CHROMA, CHROMA + 12):
-                order[:, begin : begin + 12] = begin + classes
-            x = torch.gather(x, 2, order[:, None].expand(-1, CUT, -1))
+            x = self.cuts.turned(rng, x, (CHROMA, CHROMA + 12))
             # a group of columns is missing now and then
             for begin, end in ((0, 8), (8, 20), (20, 22), (CHROMA + 12, CHANNELS)):
                 gone = torch.from_numpy(rng.random(size) < 0.05).to(self.device)
