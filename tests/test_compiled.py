@@ -19,6 +19,7 @@ USERS = {
     "arranger.reduce.choose._prices": "arranger.reduce.choose.price",
     "arranger.reduce.choose._turns": "arranger.reduce.choose.turns",
     "arranger.reduce.worth._reading": "arranger.reduce.worth.tune_model",
+    "arranger.song._events": "arranger.song.events",
     "arranger.sound._mixing": "arranger.sound.mixing",
 }
 

@@ -14,23 +14,34 @@ Note pairing
 from __future__ import annotations
 
 from array import array
-from collections import deque
+from collections import Counter, deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
+from arranger.compiled import compiled
 from arranger.errors import LimitError
-from arranger.song.messages import TEXTS
+from arranger.song.messages import (
+    KEPT_METAS,
+    LONGEST_EXCLUSIVE,
+    TEXTS,
+    message_at,
+    message_of,
+    read_messages,
+)
 from arranger.song.model import Control, KeyChange, Mark, Repair
+from arranger.song.syntax import END_OF_TRACK, PORT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from arranger.song.messages import Message
+
+_compiled = compiled("arranger.song._events", "e05c6fd7")
 
 
 @dataclass(slots=True)
 class TrackNotes:
-    """The notes of one track in the order of their onset, each a place in every array."""
+    """The notes of one track in the order of their onset, each a place in every column."""
 
     onset: array[int] = field(default_factory=lambda: array("q"))
     order: array[int] = field(default_factory=lambda: array("q"))
@@ -39,6 +50,7 @@ class TrackNotes:
     """``channel << 7 | pitch``."""
     velocity: array[int] = field(default_factory=lambda: array("q"))
     end: array[int] = field(default_factory=lambda: array("q"))
+    """-1: it has none yet."""
     end_order: array[int] = field(default_factory=lambda: array("q"))
     """Which event of its track the end is."""
 
@@ -77,6 +89,8 @@ _KEPT = frozenset((0, 6, 7, 10, 11, 32, 38, 64, 66, *range(98, 102), 120, 121, *
 """The controllers that decide how a note sounds."""
 
 _AT_ONCE = frozenset((7, 10, 11))
+_LOOP = 111
+"""A controller that marks where a loop begins."""
 RESET = 121
 """Reset all controllers: expression 127, bend in the middle, pedals up, no parameter selected; volume,
 pan, bank and program stay (MIDI recommended practice RP-015)."""
@@ -88,6 +102,16 @@ _MOST_PAUSES = 20
 """Pauses left out that are listed for each track."""
 
 _TEXTS = frozenset(TEXTS.values())
+
+_PASSED_OVER, _LISTED, _COUNTED, _CHANGES_PORT = range(4)
+"""What becomes of a kind of event, as ``_events.c`` has it."""
+_CONTROLLERS = bytes(_LISTED if code in {*_KEPT, _LOOP} else _PASSED_OVER for code in range(128))
+_METAS = bytes(
+    {PORT: _CHANGES_PORT, END_OF_TRACK: _COUNTED}.get(kind, _LISTED)
+    if kind in KEPT_METAS
+    else _PASSED_OVER
+    for kind in range(128)
+)
 
 
 class Limits(NamedTuple):
@@ -138,12 +162,16 @@ class TrackEvents:
         return next((m.text for m in self.marks if m.kind == kind and m.text.strip()), "")
 
 
+class TrackBytes(NamedTuple):
+    """The events of a track: bytes by the standard, up to and with its end-of-track event."""
+
+    data: bytes
+    start: int
+    end: int
+
+
 def track_events(
-    index: int,
-    messages: Iterable[tuple[int, Message]],
-    start: int,
-    limits: Limits,
-    device: int = 0,
+    index: int, track: TrackBytes, start: int, limits: Limits, device: int = 0
 ) -> TrackEvents:
     """Gather one track.
 
@@ -151,8 +179,8 @@ def track_events(
     ----------
     index
         Of the track in the file, from 0.
-    messages
-        Delta times in ticks, and messages.
+    track
+        Its events.
     start
         Tick at which the track starts.
     limits
@@ -166,13 +194,63 @@ def track_events(
         If there are more notes, or more events of another kind, than it may have.
     """
     found = TrackEvents(index, start)
+    gather = gather_in_python if _compiled is None else _gather_compiled
+    gather(found, track, limits, device)
+    if found.others > limits.events:
+        raise _too_much("events")
+    _end_track(found)
+    return found
+
+
+def _gather_compiled(found: TrackEvents, track: TrackBytes, limits: Limits, device: int) -> None:
+    """Gather a track, in C all but what events beside the notes say."""
+    size = track.end - track.start
+    # what fits into the track: a note that starts takes three bytes, another event two
+    notes = np.empty((min(size // 3, limits.notes), 6), dtype=np.int64)
+    others = np.empty((min(size // 2, limits.events), 4), dtype=np.int64)
+    pauses = np.empty((_MOST_PAUSES, 2), dtype=np.int64)
+    started, listed, left_out, found.end = _compiled.gather(
+        track.data,
+        _CONTROLLERS,
+        _METAS,
+        notes,
+        others,
+        pauses,
+        track.start,
+        track.end,
+        found.start,
+        device,
+        limits.pause,
+        LONGEST_EXCLUSIVE,
+    )
+    if started > len(notes):
+        raise _too_much("notes")
+    if listed > len(others):
+        raise _too_much("events")
+    found.notes = TrackNotes(*(array("q", column.tobytes()) for column in notes[:started].T))
+    for tick, delta in pauses[:left_out].tolist():
+        _note_pause(found, tick, delta)
+    known: dict[int, Message] = {}
+    for tick, order, port, code in others[:listed].tolist():
+        if code < 0:
+            message = message_at(track.data, -code)[0]
+        elif code in known:
+            message = known[code]
+        else:
+            message = known[code] = message_of(code.to_bytes(3))
+        if message is not None:
+            _file(found, tick, order, port, message)
+
+
+def gather_in_python(found: TrackEvents, track: TrackBytes, limits: Limits, device: int) -> None:
+    """Gather a track."""
     notes = found.notes
     begin, ends, end_orders = notes.start, notes.end, notes.end_order
     sounding: dict[int, deque[int]] = {}
-    tick = start
+    tick = found.start
     port = first_port = device << 11
     room, room_for_others, longest_pause = limits
-    for order, (delta, message) in enumerate(messages):
+    for order, (delta, message) in enumerate(read_messages(*track)):
         kind, own_channel, number, value = message
         tick += delta
         if delta > longest_pause:
@@ -196,22 +274,23 @@ def track_events(
             continue
         if kind == "midi_port":
             port = first_port | (value & 0x7F) << 4
-        elif kind == "sysex":
-            found.exclusives.append((tick, index, order, port, value))
-        elif own_channel < 0:
-            _meta(found, tick, message)
         else:
-            channel = port | own_channel
-            _channel_event(found, tick, order, channel, message)
+            _file(found, tick, order, port, message)
             if kind == "control_change" and (number == 120 or number >= 123):
-                _end_channel(notes, sounding, channel, tick, order)
+                _end_channel(notes, sounding, port | own_channel, tick, order)
         if order & _CHECKED == 0 and found.others > room_for_others:
             raise _too_much("events")
     found.end = tick
-    if found.others > room_for_others:
-        raise _too_much("events")
-    _end_track(found, sounding)
-    return found
+
+
+def _file(found: TrackEvents, tick: int, order: int, port: int, message: Message) -> None:
+    """File an event that is no note."""
+    if message.kind == "sysex":
+        found.exclusives.append((tick, found.index, order, port, message.value))
+    elif message.channel < 0:
+        _meta(found, tick, message)
+    else:
+        _channel_event(found, tick, order, port | message.channel, message)
 
 
 def _channel_event(
@@ -222,7 +301,7 @@ def _channel_event(
     kind, own_channel, number, value = message
     if kind == "control_change":
         code = number
-        if code == 111:
+        if code == _LOOP:
             found.controls.append(Control(tick, own_channel, code, value))
         if code == RESET:
             found.events.append((tick, -1, order, index, channel, EXPRESSION_RESET, 127))
@@ -270,9 +349,10 @@ def _end_channel(
             notes.end_order[place] = order
 
 
-def _end_track(found: TrackEvents, sounding: dict[int, deque[int]]) -> None:
+def _end_track(found: TrackEvents) -> None:
     """Give an end to the notes that have none; see rule 3 of the module."""
-    open_keys = {key: len(waiting) for key, waiting in sounding.items() if waiting}
+    notes = zip(found.notes.key, found.notes.end, strict=True)
+    open_keys = Counter(key for key, end in notes if end < 0)
     if not open_keys:
         return
     by_key: dict[int, list[int]] = {key: [] for key in open_keys}

@@ -92,7 +92,7 @@ def read_messages(
             message = known.get(code := data[place : place + size + 1])
             place += size + 1
         else:
-            message, place = _other(data, place)
+            message, place = message_at(data, place)
             if message is not None:
                 yield delta, message
                 delta = 0
@@ -100,7 +100,7 @@ def read_messages(
         if message is None:
             if len(known) >= _MOST_KNOWN:
                 known.clear()
-            message = known[code] = _of_channel(code)
+            message = known[code] = message_of(code)
         yield delta, message
         delta = 0
 
@@ -116,7 +116,8 @@ def _quantity(data: bytes, place: int) -> tuple[int, int]:
             return value, place
 
 
-def _of_channel(code: bytes) -> Message:
+def message_of(code: bytes) -> Message:
+    """Return the channel message of a status and its data bytes."""
     kind, number = _CHANNEL_KINDS[code[0] >> 4], code[1]
     value = code[2] if len(code) > 2 else 0
     if kind == "pitchwheel":
@@ -124,7 +125,7 @@ def _of_channel(code: bytes) -> Message:
     return Message(kind, code[0] & 0x0F, number, value)
 
 
-def _other(data: bytes, place: int) -> tuple[Message | None, int]:
+def message_at(data: bytes, place: int) -> tuple[Message | None, int]:
     """Return the meta or system-exclusive message at a place, or None, and where it ends."""
     status = data[place]
     head = place + (2 if status == 0xFF else 1)

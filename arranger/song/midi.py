@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 from arranger.errors import LimitError, SongError
 from arranger.song.assemble import DEFAULT_TEMPO, assemble, unit_of
 from arranger.song.chunks import midi_start, unwrapped_end
-from arranger.song.events import Limits, TrackEvents, track_events
+from arranger.song.events import Limits, TrackBytes, TrackEvents, track_events
 from arranger.song.mend import mend
-from arranger.song.messages import read_messages
 from arranger.song.model import Repair
 from arranger.song.repairs import Repairs
 from arranger.song.syntax import is_healthy
@@ -18,11 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from arranger.settings import ReadSettings
-    from arranger.song.messages import Message
     from arranger.song.model import Song
-
-    Messages = Iterable[tuple[int, Message]]
-    """With delta times in ticks."""
 
 
 _LONGEST_PAUSE = 10_000
@@ -40,7 +35,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
         If the file holds more than the settings allow.
     """
     repairs: list[Repair] = []
-    tracks: Iterable[Messages]
+    tracks: Iterable[TrackBytes]
     if is_healthy(data):
         _check_tracks(int.from_bytes(data[10:12]), settings)
         midi_format, division = int.from_bytes(data[8:10]), int.from_bytes(data[12:14])
@@ -54,7 +49,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
         if not mended.tracks:
             raise SongError("a MIDI header without any track")
         midi_format, division = mended.midi_format, mended.division
-        tracks = (read_messages(track) for track in mended.tracks)
+        tracks = (TrackBytes(track, 0, len(track)) for track in mended.tracks)
         if start > 0:
             what = "the MIDI data was taken out of what surrounds it"
             repairs.append(Repair(f"file, byte 0x{start:04x}", what))
@@ -66,18 +61,18 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
 
 
 def _gather(
-    tracks: Iterable[Messages], midi_format: int, settings: ReadSettings, longest_pause: int
+    tracks: Iterable[TrackBytes], midi_format: int, settings: ReadSettings, longest_pause: int
 ) -> list[TrackEvents]:
     """Gather the events of each track; the patterns of format 2 follow each other."""
     found: list[TrackEvents] = []
     room = room_for_others = settings.max_notes
     start = 0
-    for index, messages in enumerate(tracks):
+    for index, track in enumerate(tracks):
         limits = Limits(room, room_for_others, longest_pause)
         if midi_format != 2:
-            found.append(track_events(index, messages, 0, limits))
+            found.append(track_events(index, track, 0, limits))
         elif settings.pattern in {None, index + 1}:
-            pattern = track_events(index, messages, start, limits, device=index)
+            pattern = track_events(index, track, start, limits, device=index)
             pattern.tempos.insert(0, (start, DEFAULT_TEMPO))
             pattern.metres.insert(0, (start, 4, 4))
             found.append(pattern)
@@ -101,13 +96,13 @@ def _check_pattern(pattern: int, count: int) -> None:
         )
 
 
-def _healthy_tracks(data: bytes) -> Iterator[Messages]:
-    """Yield the messages of each track of a healthy file."""
+def _healthy_tracks(data: bytes) -> Iterator[TrackBytes]:
+    """Yield the events of each track of a healthy file."""
     place = 14
     while place < len(data):
         start = place + 8
         place = start + int.from_bytes(data[place + 4 : start])
-        yield read_messages(data, start, place)
+        yield TrackBytes(data, start, place)
 
 
 def _check_tracks(count: int, settings: ReadSettings) -> None:

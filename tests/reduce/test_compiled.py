@@ -36,10 +36,12 @@ sys.modules["arranger.reduce.choose._optimum"] = None
 sys.modules["arranger.reduce.choose._prices"] = None
 sys.modules["arranger.reduce.choose._turns"] = None
 sys.modules["arranger.reduce.worth._reading"] = None
+sys.modules["arranger.song._events"] = None
 from arranger.grid.track import follow
 from arranger.reduce.choose import optimum, price, turns
 from arranger.reduce.worth import tune_model
-assert {each._compiled for each in (follow, optimum, price, turns, tune_model)} == {None}
+from arranger.song import events
+assert {each._compiled for each in (events, follow, optimum, price, turns, tune_model)} == {None}
 from arranger.cli.start import main
 main()
 """
