@@ -16,11 +16,11 @@ def asked_for(*notes: tuple[int, int, int], **changed: object) -> Asked:
     """Return a song of tones, from onset, end and pitch of each, on six steps of an eighth second."""
     onset, end, pitch = zip(*notes, strict=True)
     count = range(len(notes))
-    nothing = [0.0] * len(notes)
+    nothing, none = [0.0] * len(notes), [-1] * len(notes)
     whole = Asked(
         onset=onset, end=end, note_end=end, written_end=end, rings=nothing, offset=nothing,
         pitch=pitch, out=pitch, part=count, drum=[False] * len(notes), sound=[None] * len(notes),
-        joins={}, lead=count, octave_of=NONE, duplicate_of=NONE, gap=None, refused={},
+        joins={}, lead=count, octave_of=none, duplicate_of=none, gap=None, refused={},
         tune=[False] * len(notes), turning=[[False] * 6] * 2, step_seconds=0.125, steps_per_beat=4.0,
     )  # fmt: skip
     return whole._replace(**changed)

@@ -10,6 +10,7 @@ pitch wasn't heard on the step before, in either voice, or if a drum parts them.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from functools import cached_property
 from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -78,24 +79,40 @@ class Heard:
         self.drum_at = drum_sources
         self.sources = sources
         self.hidden = hidden.seconds
-        silenced = hidden.whole
-        self.silenced: list[bool] = silenced.tolist()
+        self.silenced = silenced = hidden.whole
         self._free = np.flatnonzero(~silenced).tolist()
         self._all_free = len(self._free) == self.steps
         self._before: list[int] = np.append(0, np.cumsum(~silenced)).tolist()
-        pitches = [pitches_of(row) for row in rows]
-        self.sounding = [np.where(silenced, -1, each).tolist() for each in pitches]
+        self.pitches = [pitches_of(row) for row in rows]
+        """For each voice and step the pitch that it has, or -1, whether a drum silences it or not."""
+
+    @cached_property
+    def sounding(self) -> list[list[int]]:
         """For each voice and step the pitch that is heard, or -1."""
-        self.runs: dict[int, list[Run]] = {}
+        return [np.where(self.silenced, -1, each).tolist() for each in self.pitches]
+
+    @cached_property
+    def runs(self) -> Mapping[int, list[Run]]:
         """By note, those that are heard on a step at least; in order of their start."""
-        by_class: dict[int, tuple[list[Run], list[Run]]] = {}
-        found = [run for voice in (1, 2) for run in self._runs(voice, pitches[voice - 1])]
-        for run in sorted(found, key=lambda run: run.start):
-            self.runs.setdefault(run.note, []).append(run)
-            by_class.setdefault(run.pitch % 12, ([], []))[run.voice - 1].append(run)
-        self._by_class = {
+        runs: dict[int, list[Run]] = {}
+        for run in self._in_order:
+            runs.setdefault(run.note, []).append(run)
+        return runs
+
+    @cached_property
+    def _in_order(self) -> list[Run]:
+        found = [run for voice in (1, 2) for run in self._runs(voice, self.pitches[voice - 1])]
+        return sorted(found, key=lambda run: run.start)
+
+    @cached_property
+    def _by_class(self) -> Mapping[int, list[tuple[list[Run], list[int], list[int]]]]:
+        """For each pitch class and voice its runs, where each begins, and where each ends."""
+        found: dict[int, tuple[list[Run], list[Run]]] = {}
+        for run in self._in_order:
+            found.setdefault(run.pitch % 12, ([], []))[run.voice - 1].append(run)
+        return {
             pitch_class: [(runs, [r.first for r in runs], [r.last for r in runs]) for runs in each]
-            for pitch_class, each in by_class.items()
+            for pitch_class, each in found.items()
         }
 
     def _runs(self, voice: int, pitches: Ints) -> Iterator[Run]:

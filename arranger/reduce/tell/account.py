@@ -29,9 +29,10 @@ from itertools import chain, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.reduce.ledger import Entry, Span
+from arranger.reduce.tell import tones
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.reduce.perform.heard import Heard, Run
 
@@ -99,6 +100,17 @@ class Asked(NamedTuple):
     steps_per_beat: float
 
 
+class Limits(NamedTuple):
+    """The thresholds, as ``_account.c`` takes them."""
+
+    start: float
+    drum_seconds: float = DRUM_SECONDS
+    start_seconds: float = START_SECONDS
+    end_share: float = END_SHARE
+    heard_share: float = HEARD_SHARE
+    takers: int = MOST_TAKERS
+
+
 def account(
     asked: Asked, heard: Heard, sounds: Sequence[str | None], only: Sequence[int] | None = None
 ) -> tuple[Entry, ...]:
@@ -152,17 +164,29 @@ class _Accountant:
 
     def entries(self, notes: Sequence[int]) -> tuple[Entry, ...]:
         asked = self._asked
-        found: list[Entry] = []
-        for note in notes:
-            refused = asked.refused.get(note)
-            if refused is not None:
-                found.append(Entry(note, "dropped", (refused[0],), (), None, refused[1]))
-            elif asked.drum[note]:
-                found.append(self._drum(note))
-            else:
-                runs = self._heard.runs.get(note)
-                found.append(self._silent(note) if runs is None else self._sounding(note, runs))
-        return tuple(found)
+        sounding = [n for n in notes if n not in asked.refused and not asked.drum[n]]
+        if tones._compiled is None:
+            found: Iterator[Entry] = map(self._tone, sounding)
+        else:
+            found = tones.entries_of_tones(asked, self._heard, sounding, Limits(self._loose))
+        return tuple(
+            [
+                self._refused(note)
+                if note in asked.refused
+                else self._drum(note)
+                if asked.drum[note]
+                else next(found)
+                for note in notes
+            ]
+        )
+
+    def _refused(self, note: int) -> Entry:
+        reason, by = self._asked.refused[note]
+        return Entry(note, "dropped", (reason,), (), None, by)
+
+    def _tone(self, note: int) -> Entry:
+        runs = self._heard.runs.get(note)
+        return self._silent(note) if runs is None else self._sounding(note, runs)
 
     def _sounding(self, note: int, runs: list[Run]) -> Entry:
         """Return the entry of a note that a voice holds and that is heard."""
