@@ -20,7 +20,7 @@ USERS = {
     "arranger.reduce.choose._turns": "arranger.reduce.choose.turns",
     "arranger.reduce.tell._account": "arranger.reduce.tell.tones",
     "arranger.reduce.worth._reading": "arranger.reduce.worth.tune_model",
-    "arranger.song._events": "arranger.song.events",
+    "arranger.song.midi._events": "arranger.song.midi.events",
     "arranger.sound._mixing": "arranger.sound.mixing",
 }
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.errors import LimitError
-from arranger.song import events
-from arranger.song.events import Limits, TrackBytes, TrackEvents, track_events
-from arranger.song.syntax import encode_quantity
+from arranger.song.midi import events
+from arranger.song.midi.events import Limits, TrackBytes, TrackEvents, track_events
+from arranger.song.midi.syntax import encode_quantity
 
 FAR = Limits(1000, 1000, 10_000)
 CHANNEL = st.integers(0, 1)
