@@ -44,7 +44,7 @@ def lines_of(conversion: Conversion) -> SheetLines:
     if edited(conversion):
         return lines_in(scan(format_sheet(sheet)), file)
     lines, bars = laid_out(sheet)
-    return SheetLines(one_line(file), tuple(lines[: max(last for _, last in bars)]), tuple(bars))
+    return SheetLines(one_line(file), lines[: max(last for _, last in bars)], bars)
 
 
 def lines_in(found: Scan, file: str, edited: Sequence[tuple[int, ...]] | None = None) -> SheetLines:

@@ -83,13 +83,17 @@ def format_sheet(sheet: Sheet) -> str:
 class LaidOut(NamedTuple):
     """A sheet's text, line by line."""
 
-    lines: list[str]
-    bars: list[tuple[int, int]]
+    lines: tuple[str, ...]
+    bars: tuple[tuple[int, int], ...]
     """Of each bar the lines that it begins and ends with, from 1; bars written as one have the same."""
 
 
+@lru_cache(maxsize=1)
 def laid_out(sheet: Sheet) -> LaidOut:
-    """Return the lines of a sheet's text, and where its bars stand; raises as `format_sheet`."""
+    """Return the lines of a sheet's text, and where its bars stand; raises as `format_sheet`.
+
+    Those of the last sheet are remembered: its file and its page have the same.
+    """
     _check(sheet)
     notes = _by_place(sheet.comments)
     lines = [f"{FORMAT} {VERSION}", *_header(sheet, notes)]
@@ -107,7 +111,7 @@ def laid_out(sheet: Sheet) -> LaidOut:
     if sheet.generated is not None:
         lines.extend(("", *_generated(sheet.generated)))
     lines.append("")
-    return LaidOut(lines, bars)
+    return LaidOut(tuple(lines), tuple(bars))
 
 
 def _generated(record: Generated | Digests) -> Iterator[str]:
@@ -302,19 +306,21 @@ def rows_text(
 
     A column is as wide as its longest word, so that what sounds together stands together.
     """
-    first, second = ([VOICE_WORDS[cell] for cell in row] for row in (voice1, voice2))
-    hits = [cell or "." for cell in drums]
-    widths = [
-        max(LEAST_WIDTH, len(a), len(b), len(c))
-        for a, b, c in zip(first, second, hits, strict=True)
-    ]
-    return _row(first, widths, group), _row(second, widths, group), _row(hits, widths, group)
+    rows = zip(*map(_column, voice1, voice2, drums), strict=True)
+    first, second, hits = (_row(cells, group or len(voice1)) for cells in rows)
+    return first, second, hits
 
 
-def _row(words: list[str], widths: list[int], group: int) -> str:
-    cells = [word.ljust(width) for word, width in zip(words, widths, strict=True)]
-    size = group or len(cells)
-    parts = [" ".join(cells[at : at + size]) for at in range(0, len(cells), size)]
+@lru_cache(maxsize=10_000)
+def _column(first: int, second: int, hit: str | None) -> tuple[str, str, str]:
+    """Return the words of a step, each as wide as the longest."""
+    words = VOICE_WORDS[first], VOICE_WORDS[second], hit or "."
+    width = max(LEAST_WIDTH, *map(len, words))
+    return words[0].ljust(width), words[1].ljust(width), words[2].ljust(width)
+
+
+def _row(cells: Sequence[str], group: int) -> str:
+    parts = [" ".join(cells[at : at + group]) for at in range(0, len(cells), group)]
     return " | ".join(parts).rstrip()
 
 
