@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple, overload
 
 import numpy as np
 
+from arranger.columns import named
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -84,7 +86,7 @@ class Columns:
     def notes(self, places: Sequence[int]) -> list[Note]:
         """Return the notes at some places."""
         rows = (column[places].tolist() for column in self.all())
-        return list(map(Note._make, zip(places, *rows, strict=True)))
+        return named(Note, zip(places, *rows, strict=True))
 
     @property
     def end(self) -> Ints:

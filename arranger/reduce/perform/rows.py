@@ -184,21 +184,15 @@ def _tied(problem: Problem, stretches: list[Stretch], hits: frozenset[int]) -> l
 def _row(problem: Problem, stretches: list[Stretch], verbatim: bool) -> tuple[Row, Ints]:
     row = np.full(problem.steps, REST, dtype=np.int64)
     source = np.full(problem.steps, -1, dtype=np.int64)
-    pitches = problem.tones.pitch.tolist()
-    before = None
-    for stretch in stretches:
-        if stretch.heard_start >= stretch.heard_end and not verbatim:
-            continue
-        row[stretch.start : stretch.end] = HOLD
-        source[stretch.start : stretch.end] = stretch.tone
-        goes_on = (
-            stretch.tied_to >= 0
-            and not verbatim
-            and before is not None
-            and before.end == stretch.start
-            and pitches[before.tone] == pitches[stretch.tone]
-        )
-        if not goes_on:
-            row[stretch.start] = pitches[stretch.tone]
-        before = stretch
+    written = [s for s in stretches if s.heard_start < s.heard_end or verbatim]
+    if written:
+        tone, start, end, tied_to = np.array(
+            [(s.tone, s.start, s.end, s.tied_to) for s in written]
+        ).T
+        length, pitch = end - start, problem.tones.pitch[tone]
+        steps = np.repeat(end - np.cumsum(length), length) + np.arange(length.sum())
+        row[steps], source[steps] = HOLD, np.repeat(tone, length)
+        goes_on = (tied_to >= 0) & (np.append(-1, end[:-1]) == start) & (np.roll(pitch, 1) == pitch)
+        begun = verbatim | ~goes_on
+        row[start[begun]] = pitch[begun]
     return tuple(row.tolist()), source

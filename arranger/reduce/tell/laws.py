@@ -90,10 +90,8 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
     """Return the notes whose entry contradicts the rows or itself, and how."""
     entry = reduction.ledger.columns
     found: dict[int, str] = {}
-    kinds = zip(entry.outcome, entry.reasons, map(bool, entry.spans), strict=True)
-    first: dict[tuple[str, tuple[str, ...], bool], int] = {}
-    for kind, note in zip(kinds, entry.note, strict=True):
-        first.setdefault(kind, note)
+    kinds = [*zip(entry.outcome, entry.reasons, map(bool, entry.spans), strict=True)]
+    first = dict(zip(reversed(kinds), reversed(entry.note), strict=True))
     for (outcome, reasons, heard), note in first.items():
         if (outcome == "dropped") == heard or (outcome == "kept") != (not reasons):
             found[note] = f"it is called {outcome}, but its place says otherwise"

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import named
 from arranger.compiled import compiled
 from arranger.reduce.ledger import Entry, Span
 from arranger.reduce.reasons import OUTCOMES
@@ -57,7 +58,7 @@ _REASONS = (
 def entries_of_tones(
     asked: Asked, heard: Heard, notes: Sequence[int], limits: Limits
 ) -> Iterator[Entry]:
-    """Yield the entry of each of some notes that are no drums and may sound."""
+    """Return the entry of each of some notes that are no drums and may sound."""
     rows = np.empty((len(notes), 5), dtype=np.int64)
     late = np.empty(len(notes))
     spans, by = _compiled.entries(
@@ -79,26 +80,23 @@ def entries_of_tones(
         asked.steps_per_beat,
         *limits,
     )
-    stretches = list(map(Span._make, np.frombuffer(spans, np.int64).reshape(-1, 3).tolist()))
+    stretches = named(Span, np.frombuffer(spans, np.int64).reshape(-1, 3).tolist())
     blamed = np.frombuffer(by, np.int64).tolist()
-    said: dict[int, tuple[str, ...]] = {}
+    said: dict[int, tuple[str, ...]] = {0: ()}
+    told = []
     first = begin = 0
     for note, (outcome, reasons, pitch, after, end), seconds in zip(
         notes, rows.tolist(), late.tolist(), strict=True
     ):
         if reasons not in said:
             said[reasons] = _reasons(reasons)
-        yield Entry(
-            note,
-            _OUTCOMES[outcome],
-            said[reasons],
-            tuple(stretches[first:after]),
-            pitch if pitch >= 0 else None,
-            tuple(blamed[begin:end]),
-            None,
-            seconds,
+        heard_in, taken_by = tuple(stretches[first:after]), tuple(blamed[begin:end])
+        out = pitch if heard_in else None
+        told.append(
+            (note, _OUTCOMES[outcome], said[reasons], heard_in, out, taken_by, None, seconds)
         )
         first, begin = after, end
+    return iter(named(Entry, told))
 
 
 def _reasons(packed: int) -> tuple[str, ...]:
