@@ -39,16 +39,13 @@ def perform_as_written(song: Song, prepared: Prepared) -> Performance:
         )
     tones = prepared.problem.tones
     voice_of = np.array([voices[int(part)] for part in tones.part], dtype=np.int64)
-    held: list[Held] = []
+    found = []
     for voice in (1, 2):
         mine = np.flatnonzero(voice_of == voice)
         mine = mine[np.lexsort((tones.pitch[mine], tones.onset[mine]))]
-        starts, ends = tones.onset[mine].tolist(), tones.end[mine].tolist()
-        following = [*starts[1:], prepared.problem.steps]
-        rows = zip(mine.tolist(), starts, ends, following, strict=True)
-        held.extend(
-            Held(voice, tone, start, min(end, after))
-            for tone, start, end, after in rows
-            if start < after
-        )
+        start = tones.onset[mine]
+        after = np.append(start[1:], prepared.problem.steps)[: len(start)]
+        columns = Held(np.full(len(mine), voice), mine, start, np.minimum(tones.end[mine], after))
+        found.append([column[start < after] for column in columns])
+    held = Held(*map(np.concatenate, zip(*found, strict=True)))
     return perform(prepared.problem, held, prepared.hits, verbatim=True)

@@ -24,23 +24,6 @@ if TYPE_CHECKING:
     from arranger.rows import Row
 
 
-class Stretch(NamedTuple):
-    """A tone in a voice, from a step to another."""
-
-    voice: int
-    tone: int
-    start: int
-    end: int
-    """Exclusive; a gap is already taken off."""
-    heard_start: int
-    """The first step that no drum covers; ``end`` when there is none."""
-    heard_end: int
-    gap: bool
-    """Whether its last step was given up so that the next start is heard."""
-    tied_to: int
-    """The tone before, when this one only goes on with it; else -1."""
-
-
 class Performance(NamedTuple):
     """What sounds."""
 
@@ -52,30 +35,32 @@ class Performance(NamedTuple):
 
 
 class Held(NamedTuple):
-    """A voice holds a tone from a step to another, gaps not yet taken off."""
+    """What the voices hold, in order of voice and step; each of shape (stretches,)."""
 
-    voice: int
-    tone: int
-    start: int
-    end: int
+    voice: Ints
+    tone: Ints
+    start: Ints
+    """The first step of each."""
+    end: Ints
+    """The step after its last, gaps not yet taken off."""
 
 
-def held_in(problem: Problem, optimum: Optimum) -> list[Held]:
-    """Return what the voices hold in an optimum, in order of voice and step."""
-    held: list[Held] = []
+def held_in(problem: Problem, optimum: Optimum) -> Held:
+    """Return what the voices hold in an optimum."""
+    found = []
     for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
         tone = problem.candidates[np.arange(len(slots)), slots]
         changes = np.flatnonzero(begins(tone))
-        starts = problem.starts[changes].tolist()
-        ends = [*starts[1:], problem.steps][: len(starts)]
-        rows = zip(tone[changes].tolist(), starts, ends, strict=True)
-        held.extend(Held(voice, now, start, end) for now, start, end in rows if now >= 0)
-    return held
+        start = problem.starts[changes]
+        end = np.append(start[1:], problem.steps)[: len(start)]
+        columns = Held(np.full(len(start), voice), tone[changes], start, end)
+        found.append([column[columns.tone >= 0] for column in columns])
+    return Held(*map(np.concatenate, zip(*found, strict=True)))
 
 
 def perform(
     problem: Problem,
-    held: list[Held],
+    held: Held,
     hits: Hits,
     *,
     gap: DrumSound | None = None,
@@ -89,7 +74,7 @@ def perform(
     problem
         The segments and tones.
     held
-        What the voices hold, in order of voice and step.
+        What the voices hold.
     hits
         The drums that sound.
     gap
@@ -103,30 +88,25 @@ def perform(
     silent[problem.starts[problem.covered]] = True
     if gap is not None and not verbatim:
         hits = hits.with_more(_short_gaps(problem, held, hits, least_worth), gap)
-    hit_steps = frozenset(hits.steps.tolist())
     whole = gap is None and not verbatim
-    stretches = _stretches(problem, held, _Free(silent), hit_steps, gaps=whole)
-    stretches = _tied(problem, stretches, hit_steps)
-    rows = [_row(problem, [s for s in stretches if s.voice == voice], verbatim) for voice in (1, 2)]
-    return Performance(rows=(rows[0][0], rows[1][0]), sources=(rows[0][1], rows[1][1]), hits=hits)
+    stretches = _stretches(problem, held, _Free(silent), hits.steps, gaps=whole)
+    tied = _tied(stretches, hits.steps)
+    row1, row2 = (_row(problem, stretches, tied, held.voice == voice, verbatim) for voice in (1, 2))
+    return Performance(rows=(row1[0], row2[0]), sources=(row1[1], row2[1]), hits=hits)
 
 
-def _short_gaps(
-    problem: Problem, held: list[Held], hits: Hits, least_worth: float
-) -> dict[int, int]:
+def _short_gaps(problem: Problem, held: Held, hits: Hits, least_worth: float) -> dict[int, int]:
     """Return the steps on which a short silence parts a tone from the same pitch before, and its note."""
-    tones = problem.tones
-    pitches, onsets, worth = tones.pitch.tolist(), tones.onset.tolist(), tones.worth.tolist()
-    drums = frozenset(hits.steps.tolist())
-    ended = {(end, pitches[tone]) for _, tone, _, end in held}
-    return {
-        start: int(tones.note[tone])
-        for _, tone, start, _ in held
-        if start == onsets[tone]
-        and start not in drums
-        and worth[tone] >= least_worth
-        and (start, pitches[tone]) in ended
-    }
+    tones, tone, start = problem.tones, held.tone, held.start
+    pitch = tones.pitch[tone]
+    parted = (start == tones.onset[tone]) & (tones.worth[tone] >= least_worth)
+    parted &= ~np.isin(start, hits.steps) & np.isin(_at(start, pitch), _at(held.end, pitch))
+    return dict(zip(start[parted].tolist(), tones.note[tone[parted]].tolist(), strict=True))
+
+
+def _at(step: Ints, pitch: Ints) -> Ints:
+    """Return numbers that are the same for the same pitches on the same steps."""
+    return step << 7 | pitch
 
 
 class _Free:
@@ -134,65 +114,75 @@ class _Free:
 
     def __init__(self, silencing: Bools) -> None:
         free = np.flatnonzero(~silencing)
-        self._steps: list[int] = free.tolist()
-        self._before: list[int] = np.searchsorted(free, np.arange(len(silencing) + 2)).tolist()
+        self._steps = np.append(free, 0)  # where there is none, any number will do
+        self._before = np.searchsorted(free, np.arange(len(silencing) + 1))
 
-    def within(self, start: int, end: int) -> tuple[int, int, int]:
+    def within(self, start: Ints, end: Ints) -> tuple[Ints, Ints, Ints]:
         """Return the first free step, the step after the last, and their number; or end, end, 0."""
         first, last = self._before[start], self._before[end]
-        if first == last:
-            return end, end, 0
-        return self._steps[first], self._steps[last - 1] + 1, last - first
+        none = first == last
+        heard = (
+            np.where(none, end, self._steps[first]),
+            np.where(none, end, self._steps[last - 1] + 1),
+        )
+        return *heard, last - first
 
 
-def _stretches(
-    problem: Problem, held: list[Held], free: _Free, hits: frozenset[int], *, gaps: bool
-) -> list[Stretch]:
+class _Stretches(NamedTuple):
+    """Tones in the voices; each of shape (stretches,)."""
+
+    tone: Ints
+    pitch: Ints
+    start: Ints
+    end: Ints
+    """Exclusive; a gap is already taken off."""
+    heard_start: Ints
+    """The first step that no drum covers; ``end`` when there is none."""
+    heard_end: Ints
+    gap: Bools
+    """Whether its last step was given up so that the next start is heard."""
+
+
+def _stretches(problem: Problem, held: Held, free: _Free, hits: Ints, *, gaps: bool) -> _Stretches:
     """Return the stretches of both voices, gaps taken off."""
-    pitches, onsets = problem.tones.pitch.tolist(), problem.tones.onset.tolist()
-    struck = {(start, pitches[now]) for _, now, start, _ in held if start == onsets[now]}
-    found = []
-    for voice, now, start, until in held:
-        first, last, heard = free.within(start, until)
-        repeated = gaps and (until, pitches[now]) in struck
-        gap = repeated and heard >= 2 and last == until and until not in hits
-        end = until - gap
-        if gap:
-            first, last, _ = free.within(start, end)
-        found.append(Stretch(voice, now, start, end, first, last, gap, -1))
-    return found
+    start, until = held.start, held.end
+    pitch = problem.tones.pitch[held.tone]
+    struck = start == problem.tones.onset[held.tone]
+    _, last, heard = free.within(start, until)
+    gap = gaps & np.isin(_at(until, pitch), _at(start, pitch)[struck]) & ~np.isin(until, hits)
+    gap &= (heard >= 2) & (last == until)
+    end = until - gap
+    heard_start, heard_end, _ = free.within(start, end)
+    return _Stretches(held.tone, pitch, start, end, heard_start, heard_end, gap)
 
 
-def _tied(problem: Problem, stretches: list[Stretch], hits: frozenset[int]) -> list[Stretch]:
-    """Return the stretches with ties: those that go on with a pitch sounding up to their start."""
-    pitches = problem.tones.pitch.tolist()
-    ended = {
-        (s.end, pitches[s.tone]): s.tone
-        for s in stretches
-        if s.heard_start < s.heard_end == s.end and not s.gap
-    }
-    return [
-        s._replace(tied_to=ended[s.start, pitches[s.tone]])
-        if s.heard_start == s.start < s.heard_end
-        and s.start not in hits
-        and (s.start, pitches[s.tone]) in ended
-        else s
-        for s in stretches
-    ]
+def _tied(found: _Stretches, hits: Ints) -> Bools:
+    """Return which stretches go on with a pitch that sounds up to their start."""
+    heard = found.heard_start < found.heard_end
+    ended = _at(found.end, found.pitch)[heard & (found.heard_end == found.end) & ~found.gap]
+    begun = heard & (found.heard_start == found.start) & ~np.isin(found.start, hits)
+    tied: Bools = begun & np.isin(_at(found.start, found.pitch), ended)
+    return tied
 
 
-def _row(problem: Problem, stretches: list[Stretch], verbatim: bool) -> tuple[Row, Ints]:
+def _row(
+    problem: Problem, stretches: _Stretches, tied: Bools, mine: Bools, verbatim: bool
+) -> tuple[Row, Ints]:
+    """Return the cells of a voice, and the tone that it holds on each step."""
     row = np.full(problem.steps, REST, dtype=np.int64)
     source = np.full(problem.steps, -1, dtype=np.int64)
-    written = [s for s in stretches if s.heard_start < s.heard_end or verbatim]
-    if written:
-        tone, start, end, tied_to = np.array(
-            [(s.tone, s.start, s.end, s.tied_to) for s in written]
-        ).T
-        length, pitch = end - start, problem.tones.pitch[tone]
-        steps = np.repeat(end - np.cumsum(length), length) + np.arange(length.sum())
-        row[steps], source[steps] = HOLD, np.repeat(tone, length)
-        goes_on = (tied_to >= 0) & (np.append(-1, end[:-1]) == start) & (np.roll(pitch, 1) == pitch)
-        begun = verbatim | ~goes_on
-        row[start[begun]] = pitch[begun]
+    written = mine & (verbatim | (stretches.heard_start < stretches.heard_end))
+    tone, pitch, start, end = (column[written] for column in stretches[:4])
+    steps = np.flatnonzero(_covered(start, end, problem.steps))
+    row[steps], source[steps] = HOLD, np.repeat(tone, end - start)
+    follows = (np.append(-1, end[:-1]) == start) & (np.append(-1, pitch[:-1]) == pitch)
+    begun = verbatim | ~(tied[written] & follows[: len(start)])
+    row[start[begun]] = pitch[begun]
     return tuple(row.tolist()), source
+
+
+def _covered(start: Ints, end: Ints, steps: int) -> Bools:
+    """Return which of so many steps lie in stretches that don't overlap."""
+    change = np.bincount(start, minlength=steps + 1) - np.bincount(end, minlength=steps + 1)
+    covered: Bools = np.cumsum(change)[:steps] > 0
+    return covered
