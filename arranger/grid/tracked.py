@@ -11,6 +11,7 @@ from arranger.errors import LimitError
 from arranger.grid.asked_bars import after_pickup, asks_place, bar_beats
 from arranger.grid.doubts import bars_doubt, beat_doubt
 from arranger.grid.metres import has_bars
+from arranger.grid.onbeat import after_metres
 from arranger.grid.timeline import BarLabel, Timeline, check_length
 from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, track_beat
 from arranger.grid.track.beats_heard import BAR_BIAS
@@ -18,7 +19,7 @@ from arranger.grid.track.phase import file_phase
 from arranger.song.time import seconds_at, ticks_at
 
 if TYPE_CHECKING:
-    from arranger.columns import Floats
+    from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.model import Doubt
     from arranger.grid.onbeat import BeatVerdict
@@ -33,6 +34,7 @@ ELSEWHERE_MARGIN, EXACT_MARGIN = 2.0, 5.0
 """How much likelier, as a logarithm, another phase must be before a file's beat is left: a played file
 and one that was exactly written."""
 LIGHT_SHARE = 0.8
+LINE_SHARE = 0.95
 USUAL_BEATS_A_BAR, USUAL_UNIT = 4, 4
 BEATS_A_BAR = range(2, 8)
 
@@ -47,10 +49,17 @@ def file_beat(song: Song, notes: TimedColumns, verdict: BeatVerdict) -> FileBeat
     """
     if not song.own_beat:
         return None
-    count = int(notes.end.max()) // song.ticks_per_beat + 2
-    seconds = seconds_at(song, np.arange(count, dtype=np.int64) * song.ticks_per_beat)
+    seconds = seconds_at(song, _beat_ticks(song, int(notes.end.max())))
     default = len(song.tempos) == 1 and song.tempos[0].microseconds_per_beat == 500_000
     return FileBeat(seconds=seconds, kept=verdict.keeps_tempo, stated=not default)
+
+
+def _beat_ticks(song: Song, last: int) -> Ints:
+    """Return the ticks of the file's beats up to one behind the last tick, counted from where metres begin."""
+    beat = song.ticks_per_beat
+    starts = [metre.tick for metre in song.metres if metre.tick <= last]
+    ends = [*starts[1:], last + beat + 1]
+    return np.concatenate([np.arange(*each, beat) for each in zip(starts, ends, strict=True)])
 
 
 def beats_elsewhere(
@@ -60,11 +69,12 @@ def beats_elsewhere(
 
     See `arranger.grid.onbeat`: one recording in ten stands a whole number of divisions off, and so do
     some files that were written out from a recording. Exactly written files are only looked at
-    closely when less than usual stands on their beats, which saves time on nearly all of them.
+    closely when less than usual stands on their beats, which saves time on nearly all of them, and not
+    if they are a single line: without harmony and bass, short notes on the beat before long ones speak for the wrong place.
     """
     if attacks.count < FEWEST_ATTACKS or not verdict.keeps_tempo:
         return False
-    if verdict.exact and not _light_beats(song, notes):
+    if verdict.exact and (_is_line(notes, attacks) or not _light_beats(song, notes)):
         return False
     stated = file_beat(song, notes, verdict)
     if stated is None:
@@ -74,10 +84,17 @@ def beats_elsewhere(
     return abs(phase) > ELSEWHERE_BEATS and margin > least
 
 
+def _is_line(notes: TimedColumns, attacks: Attacks) -> bool:
+    """Return whether hardly any notes start together."""
+    return attacks.count >= LINE_SHARE * len(notes.onset)
+
+
 def _light_beats(song: Song, notes: TimedColumns) -> bool:
     """Return whether some twelfth of the beat holds nearly as much as the beat, or more."""
     lengths = np.clip((notes.end - notes.onset) / song.ticks_per_beat, 0.0, 1.0)
-    twelfth = np.rint(notes.onset * 12 / song.ticks_per_beat).astype(np.int64) % 12
+    twelfth = (
+        np.rint(after_metres(song, notes.onset) * 12 / song.ticks_per_beat).astype(np.int64) % 12
+    )
     held = np.bincount(twelfth, lengths, 12)
     return bool(held[1:].max() >= LIGHT_SHARE * held[0])
 
