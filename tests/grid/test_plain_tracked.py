@@ -175,7 +175,7 @@ def test_positions_and_times_among_beats_are_each_others_inverse() -> None:
     at = np.array([-1.0, 0.0, 0.5, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0])
     times = np.array([0.5, 1.0, 1.25, 1.5, 1.75, 2.5, 2.625, 2.75, 3.25])
     assert tracked._seconds_of(beats, at) == pytest.approx(times)
-    assert tracked._beats_at(beats, times) == pytest.approx(at)
+    assert tracked.beats_at(beats, times) == pytest.approx(at)
 
 
 def test_ticks_of_times_by_the_songs_tempos() -> None:
