@@ -96,8 +96,8 @@ def songbook(
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
     from arranger.songbook.advice import suggest as advise
+    from arranger.songbook.planned.reasons import plan_text, plan_values
     from arranger.songbook.progress import Progress
-    from arranger.songbook.reasons import plan_text, plan_values
     from arranger.songbook.summing_up import advice_json, advice_text, as_json, as_text
 
     if output is None and not suggest:

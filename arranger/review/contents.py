@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.report.build import asset, rendered
+from arranger.report.pages.build import asset, rendered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

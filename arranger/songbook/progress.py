@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.songbook.line import Line, Load
+    from arranger.songbook.working.line import Line, Load
 
 PROGRESS_SECONDS = 0.2
 """How soon progress is told again, at the earliest."""

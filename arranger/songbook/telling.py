@@ -11,16 +11,16 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from arranger.errors import ArrangerError
-from arranger.songbook.overview import write_overview
 from arranger.songbook.progress import Pace
+from arranger.songbook.shown.overview import write_overview
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from arranger.songbook.line import Line
+    from arranger.songbook.known.record import Record
     from arranger.songbook.progress import Progress
-    from arranger.songbook.record import Record
+    from arranger.songbook.working.line import Line
 
 FIRST_SECONDS = 3.0
 """After how long the overview is written first."""

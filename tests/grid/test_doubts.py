@@ -20,7 +20,7 @@ from arranger.grid.track.readings import Reading
 from arranger.grid.track.rivals import Rival, rivals
 from arranger.options import build_settings
 from arranger.report import summary
-from arranger.report.brief import brief_lines
+from arranger.report.summaries.brief import brief_lines
 from arranger.settings import GridSettings, Settings
 from tests.benchmarks.human import play
 from tests.grid.songs import song_of
@@ -99,10 +99,10 @@ def test_bars_that_are_not_sure_are_told_with_others_that_would_be_next() -> Non
 
 
 def test_bars_of_a_file_that_has_none_are_told_with_options_that_have_others() -> None:
-    notes = [(n / 2, 0.5, 60 + n % 5) for n in range(90)]
-    silent = song_of(notes, metre_said=False)
+    silent = song_of([(n / 2, 0.5, 60 + n % 8) for n in range(90)], metre_said=False)
     (doubt,) = plan_grid(silent, ENGINE).doubts
-    assert doubt.what == "the file doesn't say where bars are; they are taken to be of 4/4"
+    assert doubt.what == "bars of 4/4 were found by ear"
+    assert doubt.sure is not None
     assert len(doubt.others) == 2
     for other in doubt.others:
         options = other.option.split()
@@ -113,6 +113,12 @@ def test_bars_of_a_file_that_has_none_are_told_with_options_that_have_others() -
         assert round(Fraction(words["pickup"]) * 480) in grid.bar_ticks
         assert not grid.doubts
     assert not plan_grid(song_of(*waltz(40), metre_said=False), ENGINE).doubts
+
+
+def test_where_no_bars_are_heard_no_number_is_told() -> None:
+    silent = song_of([(n / 2, 0.5, 60 + n % 5) for n in range(90)], metre_said=False)
+    what = "the file doesn't say where bars are; they are taken to be of 4/4"
+    assert plan_grid(silent, ENGINE).doubts == (Doubt(what, None, ()),)
 
 
 def told(song: Song, settings: Settings) -> list[str]:
