@@ -25,7 +25,6 @@ from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
 from arranger.songbook.known.changes import file_time
 from arranger.songbook.known.converted import along, bytes_limit, done_record, strips
-from arranger.songbook.known.doubts import WORDS
 from arranger.songbook.known.record import Record, notes_digest
 
 if TYPE_CHECKING:
@@ -158,7 +157,6 @@ def _told(ledger: dict[str, Any]) -> dict[str, Any]:
         "heard": () if heard is None else tuple(_share(heard, line) for line in LINES),
         "lost": totals.get("lost"),
         "strips": strips(along(bars)),
-        "doubts": (("beat", WORDS["beat"]),) if grid["basis"] == "tracked" else (),
     }
 
 
