@@ -250,10 +250,9 @@ def _events(sheet: Sheet, engine: Engine) -> tuple[list[_Event], int | None]:
     """Return the events, and the one to go round to."""
     if engine.profile.player:
         midi = {pitch.setting: pitch.midi for pitch in engine.pitches.values()}
-        read = chain.from_iterable(schedule.events(sheet, engine))
         found = [
             _Event(each.steps, midi.get(each.setting1), midi.get(each.setting2), each.drum)
-            for each in read
+            for each in schedule.events(sheet, engine)
         ]
     else:
         found = []

@@ -102,7 +102,7 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     SheetError
         If the engine can't play the sheet, or its events are of too many kinds.
     """
-    heard = [event for bar in events(sheet, engine) for event in bar]
+    heard = events(sheet, engine)
     sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
     most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
     told, loop = _told(heard, sheet.loop_step)

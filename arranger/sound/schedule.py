@@ -22,17 +22,17 @@ the whole step (`Engine.drum_takes_step`) they go on as soon as it ends.
 from __future__ import annotations
 
 from functools import cache
-from itertools import chain, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import begins
 from arranger.engine.model import MOST_OF_STEP
 from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
 from arranger.sheet.played import different_steps, played_steps, step_length
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator
 
     from numpy.typing import NDArray
 
@@ -145,10 +145,11 @@ def total_cycles(sheet: Sheet, engine: Engine) -> int:
     return sheet.steps * step_length(sheet, engine).cycles
 
 
-def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
-    """Return the player's events, bar by bar; a bar that holds the loop step is cut there.
+def events(sheet: Sheet, engine: Engine) -> list[Event]:
+    """Return the player's events.
 
-    No event crosses a bar, so that bars which sound alike have equal events.
+    One goes on until a voice changes, a drum comes, or it is too long. None crosses a bar line or the loop step, so
+    that bars which sound alike have equal events.
 
     Raises
     ------
@@ -157,14 +158,17 @@ def events(sheet: Sheet, engine: Engine) -> list[tuple[Event, ...]]:
     """
     different, steps = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
-    longest = MOST_CHUNKS // chunks
-    ends = {*sheet.bar_starts, sheet.loop_step or 0, len(steps)}
-    borders = sorted(end for end in ends if end <= len(steps))
-    bars = [tuple(steps[start:end]) for start, end in pairwise(borders) if start < end]
-    found = {  # many bars sound alike
-        bar: tuple(_events([different[number] for number in bar], longest)) for bar in set(bars)
-    }
-    return [found[bar] for bar in bars]
+    tones = {event[1:3]: number for number, event in enumerate(different)}
+    number, places = np.array(steps, dtype=np.int64), np.arange(len(steps))
+    begun = begins(np.array([tones[event[1:3]] for event in different], np.int64)[number])
+    begun |= np.array([event.drum is not None for event in different], np.bool_)[number]
+    begun[[at for at in (*sheet.bar_starts, sheet.loop_step or 0) if at < len(steps)]] = True
+    since = places - np.maximum.accumulate(np.where(begun, places, 0))
+    firsts = np.flatnonzero(since % (MOST_CHUNKS // chunks) == 0)
+    lengths = np.diff(firsts, append=len(steps)).tolist()
+    pairs = list(zip(lengths, number[firsts].tolist(), strict=True))
+    found = {pair: Event(pair[0], *different[pair[1]][1:]) for pair in set(pairs)}
+    return [found[pair] for pair in pairs]
 
 
 def _each_step(sheet: Sheet, engine: Engine) -> tuple[list[Event], list[int]]:
@@ -181,19 +185,6 @@ def _each_step(sheet: Sheet, engine: Engine) -> tuple[list[Event], list[int]]:
         for voice1, voice2, drum in played
     ]
     return found, [numbers[cells] for cells in written]
-
-
-def _events(steps: Sequence[Event], longest: int) -> Iterator[Event]:
-    """Yield events for steps: one goes on until a voice changes, a drum comes, or it is too long."""
-    run, length = steps[0], 1
-    for step in steps[1:]:
-        goes_on = step.drum is None and step[1:3] == run[1:3]
-        if goes_on and length < longest:
-            length += 1
-        else:
-            yield run._replace(steps=length)
-            run, length = step, 1
-    yield run._replace(steps=length)
 
 
 def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming:
@@ -230,7 +221,7 @@ def _own(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
     drums: dict[DrumSound, tuple[int, Burst]] = {}
     start = 0
     shown = np.array(SHOWN_CYCLES, dtype=np.int64)
-    for event in chain.from_iterable(events(sheet, engine)):
+    for event in events(sheet, engine):
         passes = event.steps * step
         settings = event.setting1, event.setting2
         if event.drum is None:

@@ -427,7 +427,7 @@ def test_steps_one_at_a_time(engine: Engine, data: st.DataObject) -> None:
     level = 0
     played = go_round(sheet, 1 if sheet.loop_step is None else 3)
     for _ in range(2 if sheet.loop_step is None else 1):
-        for event in (event for bar in events(played, engine) for event in bar):
+        for event in events(played, engine):
             for number in range(event.steps):
                 call = computer.call(step)
                 assert call.returned

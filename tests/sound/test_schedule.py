@@ -76,7 +76,7 @@ def test_stretches_and_drums_follow_each_other_and_fill_the_piece(
     # Then the player finds no more events, and leaves the pin low.
     assert ends[-3][1] == total_cycles(sheet, engine)
     assert ends[-1][0] == total_cycles(sheet, engine) + END_WRITE_CYCLES
-    assert sum(event.steps for bar in events(sheet, engine) for event in bar) == sheet.steps
+    assert sum(event.steps for event in events(sheet, engine)) == sheet.steps
 
 
 @settings(max_examples=60)
