@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import begins
+from arranger.columns import among, begins
 from arranger.rows import HOLD, REST
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def _short_gaps(problem: Problem, held: Held, hits: Hits, least_worth: float) ->
     tones, tone, start = problem.tones, held.tone, held.start
     pitch = tones.pitch[tone]
     parted = (start == tones.onset[tone]) & (tones.worth[tone] >= least_worth)
-    parted &= ~np.isin(start, hits.steps) & np.isin(_at(start, pitch), _at(held.end, pitch))
+    parted &= ~among(start, hits.steps) & among(_at(start, pitch), _at(held.end, pitch))
     return dict(zip(start[parted].tolist(), tones.note[tone[parted]].tolist(), strict=True))
 
 
@@ -149,7 +149,7 @@ def _stretches(problem: Problem, held: Held, free: _Free, hits: Ints, *, gaps: b
     pitch = problem.tones.pitch[held.tone]
     struck = start == problem.tones.onset[held.tone]
     _, last, heard = free.within(start, until)
-    gap = gaps & np.isin(_at(until, pitch), _at(start, pitch)[struck]) & ~np.isin(until, hits)
+    gap = gaps & among(_at(until, pitch), _at(start, pitch)[struck]) & ~among(until, hits)
     gap &= (heard >= 2) & (last == until)
     end = until - gap
     heard_start, heard_end, _ = free.within(start, end)
@@ -160,8 +160,8 @@ def _tied(found: _Stretches, hits: Ints) -> Bools:
     """Return which stretches go on with a pitch that sounds up to their start."""
     heard = found.heard_start < found.heard_end
     ended = _at(found.end, found.pitch)[heard & (found.heard_end == found.end) & ~found.gap]
-    begun = heard & (found.heard_start == found.start) & ~np.isin(found.start, hits)
-    tied: Bools = begun & np.isin(_at(found.start, found.pitch), ended)
+    begun = heard & (found.heard_start == found.start) & ~among(found.start, hits)
+    tied: Bools = begun & among(_at(found.start, found.pitch), ended)
     return tied
 
 
