@@ -270,7 +270,7 @@ def _same(a: Bar, b: Bar) -> bool:
 
 
 def _played(bar: Bar) -> tuple[object, ...]:
-    return bar.head[2:4], bar.voice1, bar.voice2, bar.drums, bar.loop is None
+    return bar.head[2:4], bar.rows, bar.loop is None
 
 
 class _Hearer:

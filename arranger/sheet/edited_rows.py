@@ -25,15 +25,14 @@ def edited_rows(sheet: Sheet, base: Base) -> list[tuple[int, ...]]:
     """
     if sheet.generated is None:
         return [()] * len(sheet.bars)
-    then, starts, firsts = base.sheet, sheet.bar_starts, base.sheet.bar_starts
-    rows = ((sheet.voice1, then.voice1), (sheet.voice2, then.voice2), (sheet.drums, then.drums))
+    then, now, was = base.sheet, sheet.bar_rows, base.sheet.bar_rows
     found: list[tuple[int, ...]] = []
     for index, origin in enumerate(base.matched):
         if origin is None or not base.known[origin]:
             found.append(_ALL)
             continue
-        now, was = slice(*starts[index : index + 2]), slice(*firsts[origin : origin + 2])
         metre = () if sheet.bars[index][1:4] == then.bars[origin][1:4] else (METRE,)
-        changed = [row for row, (mine, old) in enumerate(rows, 1) if mine[now] != old[was]]
+        rows = enumerate(zip(now[index], was[origin], strict=True), 1)
+        changed = [row for row, (mine, old) in rows if mine != old]
         found.append((*metre, *changed))
     return found

@@ -6,6 +6,8 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from arranger.sheet.model import joined
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -36,7 +38,7 @@ def in_order(sheet: Sheet, order: Sequence[int]) -> Sheet:
     """
     if list(order) == list(range(len(sheet.bars))):
         return sheet
-    spans = list(pairwise(sheet.bar_starts))
+    spans, rows = list(pairwise(sheet.bar_starts)), sheet.bar_rows
     where = {bar: place for place, bar in enumerate(order)}
     steps = [step for bar in order for step in range(*spans[bar])]
     bars = []
@@ -45,11 +47,8 @@ def in_order(sheet: Sheet, order: Sequence[int]) -> Sheet:
         other = None if bar.as_bar is None else where[bar.as_bar]
         bars.append(bar._replace(as_bar=other if other is not None and other < place else None))
     return replace(
-        sheet,
+        sheet.with_rows(joined(rows[bar] for bar in order)),
         bars=tuple(bars),
-        voice1=tuple([sheet.voice1[step] for step in steps]),
-        voice2=tuple([sheet.voice2[step] for step in steps]),
-        drums=tuple([sheet.drums[step] for step in steps]),
         loop_step=None if sheet.loop_step is None else steps.index(sheet.loop_step),
         comments=tuple(
             sorted(

@@ -129,11 +129,8 @@ def merge(
     move = fitting.move._replace(phrases=not two_hands, left=moved if as_typed else 0)
     mine, then, rows = sides.mine.sheet, sides.then.sheet, planned.slots
     voices = [
-        merge_voice(typed, was, new, rows, planned.places, move)
-        for typed, was, new in (
-            (mine.voice1, then.voice1, now.voice1),
-            (mine.voice2, then.voice2, now.voice2),
-        )
+        merge_voice(*voice, rows, planned.places, move)
+        for voice in zip(mine.rows[:2], then.rows[:2], now.rows[:2], strict=True)
     ]
     drums = merge_drums(mine.drums, then.drums, now.drums, rows, fitting.drum)
     bars = _told(planned, sides, (*voices, drums))
@@ -141,11 +138,8 @@ def merge(
     loop, loop_told = merge_loop(planned, sides)
     heads = [bar.head for bar in _with_as(planned, sides, (*voices, drums))]
     sheet = replace(
-        header,
+        header.with_rows((voices[0].cells, voices[1].cells, drums.cells)),
         bars=tuple(heads),
-        voice1=voices[0].cells,
-        voice2=voices[1].cells,
-        drums=drums.cells,
         loop_step=loop,
         comments=_comments(planned, edited),
         digest=now.digest,
@@ -232,12 +226,7 @@ def _stand_in(some: Sequence[Comment], comments: Sequence[Comment]) -> bool:
 def _lost(sides: Sides) -> set[tuple[int, int]]:
     """Return row and bar, as typed, of what a hand made and the steps of now have no room for."""
     typed, base = sides.typed, sides.base
-    rows: tuple[Sequence[int | str | None], ...] = (typed.voice1, typed.voice2, typed.drums)
-    old: tuple[Sequence[int | str | None], ...] = (
-        base.sheet.voice1,
-        base.sheet.voice2,
-        base.sheet.drums,
-    )
+    rows, old = typed.rows, base.sheet.rows
     generated = {(row, step, old[row - 1][step]) for row, step in sides.then.lost}
     found: set[tuple[int, int]] = set()
     for row, step in sides.mine.lost:

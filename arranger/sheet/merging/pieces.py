@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import tones
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from arranger.sheet.model import Sheet, SheetBar
+    from arranger.sheet.model import Rows, Sheet, SheetBar
 
 
 WHOLE = -1
@@ -39,9 +36,7 @@ class Bar:
     head: SheetBar
     start: int
     """Its first step."""
-    voice1: Sequence[int]
-    voice2: Sequence[int]
-    drums: Sequence[str | None]
+    rows: Rows
     loop: int | None
     """The step of the bar, from 0, to go back to; None: not to this bar."""
     held: Held
@@ -50,19 +45,7 @@ class Bar:
 
 def cut(sheet: Sheet) -> list[Bar]:
     """Return the bars of a sheet."""
-    held1, held2 = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
-    found: list[Bar] = []
-    for head, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True):
-        loop = sheet.loop_step
-        found.append(
-            Bar(
-                head=head,
-                start=start,
-                voice1=sheet.voice1[start:end],
-                voice2=sheet.voice2[start:end],
-                drums=sheet.drums[start:end],
-                loop=loop - start if loop is not None and start <= loop < end else None,
-                held=(held1[start], held2[start]),
-            )
-        )
-    return found
+    held = list(zip([None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)], strict=True))
+    starts = sheet.bar_starts[:-1]
+    pieces = zip(sheet.bars, starts, sheet.bar_rows, sheet.bar_loops, strict=True)
+    return [Bar(head, start, rows, loop, held[start]) for head, start, rows, loop in pieces]

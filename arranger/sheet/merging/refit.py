@@ -47,12 +47,9 @@ def in_steps_of(sheet: Sheet, step_beats: Fraction) -> Refitted:
     loop = sheet.loop_step
     return Refitted(
         sheet=replace(
-            sheet,
+            sheet.with_rows((voice1, voice2, drums)),
             step_beats=step_beats,
             bars=tuple(bars),
-            voice1=voice1,
-            voice2=voice2,
-            drums=drums,
             loop_step=None if loop is None else ruler.start(loop),
         ),
         lost=tuple(lost),

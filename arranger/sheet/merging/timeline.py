@@ -144,6 +144,7 @@ class _Planner:
         self._mine = _by_bar(sides.typed)
         self._then = _by_bar(sides.base.sheet)
         self._now = _by_bar(sides.now)
+        self._marks_typed, self._marks_then = sides.typed.bar_loops, sides.base.sheet.bar_loops
 
     def add(self, pair: Pair) -> None:
         j, i, k = pair
@@ -215,7 +216,7 @@ class _Planner:
         first, other, end = mine.bar_starts[j], then.bar_starts[i], mine.bars[j].steps
         return all(
             row[first + steps : first + end] == old[other + steps : other + end]
-            for row, old in zip(_rows(mine), _rows(then), strict=True)
+            for row, old in zip(mine.rows, then.rows, strict=True)
         )
 
     def _is_edited(self, j: int, i: int) -> bool:
@@ -223,9 +224,9 @@ class _Planner:
         sides = self.sides
         base = sides.base
         same = base.known[i] and base.standing[j] == base.contents[i]
-        mark = _loop_in(sides.typed, j)
+        mark = self._marks_typed[j]
         if same and base.loop_known and mark is not None:
-            same = mark == _loop_in(base.sheet, i)
+            same = mark == self._marks_then[i]
         return not same or sides.typed.bars[j].section != base.sheet.bars[i].section
 
     def _renewed(self, i: int, k: int) -> bool:
@@ -239,7 +240,7 @@ class _Planner:
         a, b, steps = then.bar_starts[i], now.bar_starts[k], now.bars[k].steps
         return any(
             _other(old[a + at], new[b + at], sides)
-            for old, new in zip(_rows(then), _rows(now), strict=True)
+            for old, new in zip(then.rows, now.rows, strict=True)
             for at in range(steps)
         )
 
@@ -265,18 +266,6 @@ def _other(then: int | str | None, now: int | str | None, sides: Sides) -> bool:
         apart = now - then - sides.moves
         return bool(apart % 12 if sides.folds else apart)
     return then != now
-
-
-def _rows(sheet: Sheet) -> tuple[Sequence[int | str | None], ...]:
-    return sheet.voice1, sheet.voice2, sheet.drums
-
-
-def _loop_in(sheet: Sheet, bar: int) -> int | None:
-    """Return at which of its steps a bar has the loop mark."""
-    loop, start = sheet.loop_step, sheet.bar_starts[bar]
-    if loop is None or not start <= loop < start + sheet.bars[bar].steps:
-        return None
-    return loop - start
 
 
 def _by_bar(sheet: Sheet) -> dict[int, list[Comment]]:
