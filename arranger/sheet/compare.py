@@ -128,7 +128,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
     for pair in pairs:
         a = None if pair.base is None else views[0][pair.base]
         b = None if pair.edited is None else views[1][pair.edited]
-        if a is not None and b is not None and _same(a, b):
+        if a is not None and b is not None and _played(a) == _played(b):
             continue
         view = b or a
         song = songs[0][pair.base] if pair.base is not None else None
@@ -263,10 +263,6 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
         for bar, digest in zip(left.bars, bar_digests(left), strict=True)
     ]
     return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
-
-
-def _same(a: Bar, b: Bar) -> bool:
-    return _played(a) == _played(b)
 
 
 def _played(bar: Bar) -> tuple[object, ...]:

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from arranger.sheet.record.base import Base
 
 METRE, VOICE1, VOICE2, DRUMS = range(4)
-_ALL = (METRE, VOICE1, VOICE2, DRUMS)
+ALL_OF_BAR = (METRE, VOICE1, VOICE2, DRUMS)
 
 
 def edited_rows(sheet: Sheet, base: Base) -> list[tuple[int, ...]]:
@@ -29,7 +29,7 @@ def edited_rows(sheet: Sheet, base: Base) -> list[tuple[int, ...]]:
     found: list[tuple[int, ...]] = []
     for index, origin in enumerate(base.matched):
         if origin is None or not base.known[origin]:
-            found.append(_ALL)
+            found.append(ALL_OF_BAR)
             continue
         metre = () if sheet.bars[index][1:4] == then.bars[origin][1:4] else (METRE,)
         rows = enumerate(zip(now[index], was[origin], strict=True), 1)

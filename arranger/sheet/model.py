@@ -13,13 +13,17 @@ from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from fractions import Fraction
 
     from arranger.rows import Row
 
     Rows = tuple[Row, Row, tuple[str | None, ...]]
     """Voice 1, voice 2 and drums, of a sheet or of one of its bars."""
+
+
+MAX_STEPS = 1_000_000
+"""A sheet of more steps is not read, nor made; the longest that a song makes has 200,000."""
 
 
 class SheetBar(NamedTuple):
@@ -34,6 +38,23 @@ class SheetBar(NamedTuple):
     metre, steps and cells in all rows. None: it is written out."""
     section: str = ""
     """The name of the section that begins here; "" where none does."""
+
+    def with_metre_of(self, other: SheetBar) -> SheetBar:
+        """Return the bar with the steps and the metre of another."""
+        _, steps, numerator, denominator, *_ = other
+        return self._replace(steps=steps, numerator=numerator, denominator=denominator)
+
+
+def bar_runs(bars: Sequence[SheetBar]) -> list[tuple[SheetBar, int]]:
+    """Return runs of bars that count on and have one metre: the first, and how many."""
+    runs: list[tuple[SheetBar, int]] = []
+    for bar in bars:
+        first, count = runs[-1] if runs else (bar, 0)
+        if count and bar[:4] == (first.number + count, *first[1:4]):
+            runs[-1] = first, count + 1
+        else:
+            runs.append((bar, 1))
+    return runs
 
 
 class Comment(NamedTuple):

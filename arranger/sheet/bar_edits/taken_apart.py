@@ -20,10 +20,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LimitError
 from arranger.rows import HOLD, REST, tones
-from arranger.sheet.form.blocks import MAX_STEPS
 from arranger.sheet.form.text import BELOW
 from arranger.sheet.merging.pieces import cut
-from arranger.sheet.model import joined
+from arranger.sheet.model import MAX_STEPS, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -63,9 +62,9 @@ class Block:
 
     def with_cells_of(self, other: Block) -> Block:
         """Return the block playing what another one plays."""
-        _, steps, numerator, denominator, *_ = other.head
-        head = self.head._replace(steps=steps, numerator=numerator, denominator=denominator)
-        return replace(self, head=head, rows=other.rows, held=other.held)
+        return replace(
+            self, head=self.head.with_metre_of(other.head), rows=other.rows, held=other.held
+        )
 
     def with_rows_of(self, other: Block, rows: Sequence[int]) -> Block:
         """Return the block with some rows of another one of as many steps."""

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet, SheetBar
     from arranger.sheet.record.base import Base
 
-METRE, VOICE1, VOICE2, DRUMS = range(4)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sides:
@@ -193,9 +191,7 @@ class _Planner:
         new = sides.now.bars[k]
         was = sides.then.sheet.bars[i] if bar.known else None
         if was is not None and was[1:4] == head[1:4] and self._fits(j, i, new.steps):
-            bar.head = head = head._replace(
-                steps=new.steps, numerator=new.numerator, denominator=new.denominator
-            )
+            bar.head = head = head.with_metre_of(new)
         elif new[1:4] != head[1:4]:
             bar.metre_by_hand = True
             if was is None or new[1:4] != was[1:4]:
@@ -309,9 +305,7 @@ def _follow(bars: list[PlannedBar], sides: Sides) -> None:
             bar.follows = target
             metre = bars[target].head
             bar.metre_by_hand = bar.metre_by_hand or bar.head[1:4] != metre[1:4]
-            bar.head = bar.head._replace(
-                steps=metre.steps, numerator=metre.numerator, denominator=metre.denominator
-            )
+            bar.head = bar.head.with_metre_of(metre)
 
 
 def as_by_hand(bar: PlannedBar, sides: Sides) -> bool:
