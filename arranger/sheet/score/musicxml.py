@@ -29,6 +29,7 @@ from arranger.sheet.score import notes, signs
 from arranger.sheet.score.beams import beams_of
 from arranger.sheet.score.measures import measures_of
 from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, keys_of, voice_parts
+from arranger.sheet.score.signs import add
 from arranger.sheet.score.spelling import Accidentals
 from arranger.version import VERSION
 
@@ -82,9 +83,9 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     asked = sheet.tempo if sheet.tempo and sheet.length is None else tempo
     piece = _Piece(measures, keys, divisions, asked, tempo)
     score = Element("score-partwise", version="4.0")
-    _add(score, "movement-title", one_line(sheet.title))
+    add(score, "movement-title", one_line(sheet.title))
     encoding = SubElement(SubElement(score, "identification"), "encoding")
-    _add(encoding, "software", f"arranger {VERSION}")
+    add(encoding, "software", f"arranger {VERSION}")
     for sign in ("accidental", "beam"):
         SubElement(encoding, "supports", element=sign, type="yes")
     _add_part_list(score, drums)
@@ -106,15 +107,15 @@ def _add_part_list(score: Element, drums: DrumPart | None) -> None:
     """Say what the parts are called and what programs play them with."""
     parts = SubElement(score, "part-list")
     group = SubElement(parts, "part-group", type="start", number="1")
-    _add(group, "group-symbol", "bracket")
-    _add(group, "group-barline", "yes")
+    add(group, "group-symbol", "bracket")
+    add(group, "group-barline", "yes")
     for number in (1, 2):
         part = _score_part(parts, number, f"voice {number}", f"v. {number}")
         sound = SubElement(part, "score-instrument", id=f"voice-{number}")
-        _add(sound, "instrument-name", f"voice {number}")
+        add(sound, "instrument-name", f"voice {number}")
         playing = SubElement(part, "midi-instrument", id=f"voice-{number}")
-        _add(playing, "midi-channel", number)
-        _add(playing, "midi-program", _SQUARE_LEAD)
+        add(playing, "midi-channel", number)
+        add(playing, "midi-program", _SQUARE_LEAD)
     SubElement(parts, "part-group", type="stop", number="1")
     if drums is None:
         return
@@ -124,18 +125,18 @@ def _add_part_list(score: Element, drums: DrumPart | None) -> None:
     strokes = sorted(used.values(), key=lambda each: (each.key is None, each.key, each.name))
     for stroke in strokes:
         sound = SubElement(part, "score-instrument", id=notes.instrument_of(stroke))
-        _add(sound, "instrument-name", stroke.name)
+        add(sound, "instrument-name", stroke.name)
     for stroke in strokes:
         playing = SubElement(part, "midi-instrument", id=notes.instrument_of(stroke))
-        _add(playing, "midi-channel", _DRUM_CHANNEL)
+        add(playing, "midi-channel", _DRUM_CHANNEL)
         if stroke.key is not None:
-            _add(playing, "midi-unpitched", stroke.key + 1)  # counted from 1
+            add(playing, "midi-unpitched", stroke.key + 1)  # counted from 1
 
 
 def _score_part(parts: Element, number: int, name: str, short: str) -> Element:
     part = SubElement(parts, "score-part", id=f"P{number}")
-    _add(part, "part-name", name)
-    _add(part, "part-abbreviation", short)
+    add(part, "part-name", name)
+    add(part, "part-abbreviation", short)
     return part
 
 
@@ -212,7 +213,7 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         said = measure.said or said
         attributes = Element("attributes")
         if index == 0:
-            _add(attributes, "divisions", piece.divisions)
+            add(attributes, "divisions", piece.divisions)
         attributes.extend([each for each in (content.key, metre, content.clef) if each is not None])
         if len(attributes):
             written.append(attributes)
@@ -229,7 +230,3 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
             written.append(signs.barline(repeat="backward" if goes_back else ""))
         elif piece.keys[index + 1] != piece.keys[index]:
             written.append(signs.double_barline())
-
-
-def _add(parent: Element, tag: str, text: object) -> None:
-    SubElement(parent, tag).text = str(text)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
+from arranger.sheet.score.signs import add
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -33,10 +35,10 @@ def tone(
     """Return a note of a voice; its accidental is written if it is to be shown."""
     note = Element("note")
     pitch = SubElement(note, "pitch")
-    _add(pitch, "step", name.letter)
+    add(pitch, "step", name.letter)
     if name.alter:
-        _add(pitch, "alter", name.alter)
-    _add(pitch, "octave", name.octave)
+        add(pitch, "alter", name.alter)
+    add(pitch, "octave", name.octave)
     ties = [kind for kind, tied in (("stop", value.tied_from), ("start", value.tied_to)) if tied]
     _add_length(note, value, divisions)
     for kind in ties:
@@ -62,14 +64,14 @@ def hit(
         if place:
             SubElement(note, "chord")
         unpitched = SubElement(note, "unpitched")
-        _add(unpitched, "display-step", stroke.letter)
-        _add(unpitched, "display-octave", stroke.octave)
+        add(unpitched, "display-step", stroke.letter)
+        add(unpitched, "display-octave", stroke.octave)
         _add_length(note, value, divisions)
         SubElement(note, "instrument", id=instrument_of(stroke))
         _add_kind(note, value, voice)
-        _add(note, "stem", "up" if voice == 1 else "down")
+        add(note, "stem", "up" if voice == 1 else "down")
         if stroke.head != "normal":
-            _add(note, "notehead", stroke.head)
+            add(note, "notehead", stroke.head)
         if not place:
             _add_beams(note, beams)
             _add_notations(note, value, bar, ())
@@ -80,7 +82,7 @@ def hit(
 def back(bar: ScoreBar, divisions: int) -> Element:
     """Return the way back to the beginning of a bar, for another voice."""
     backup = Element("backup")
-    _add(backup, "duration", (bar.measure.end - bar.measure.start) * divisions)
+    add(backup, "duration", (bar.measure.end - bar.measure.start) * divisions)
     return backup
 
 
@@ -89,27 +91,23 @@ def instrument_of(stroke: Stroke) -> str:
     return f"drum-{stroke.name}"
 
 
-def _add(parent: Element, tag: str, text: object) -> None:
-    SubElement(parent, tag).text = str(text)
-
-
 def _add_length(note: Element, value: Value, divisions: int) -> None:
-    _add(note, "duration", (value.end - value.start) * divisions)
+    add(note, "duration", (value.end - value.start) * divisions)
 
 
 def _add_kind(note: Element, value: Value, voice: int, accidental: str = "") -> None:
     """Add voice, note value, dots, accidental and the ratio of a tuplet."""
-    _add(note, "voice", voice)
+    add(note, "voice", voice)
     if value.kind:
-        _add(note, "type", value.kind)
+        add(note, "type", value.kind)
     for _ in range(value.dots):
         SubElement(note, "dot")
     if accidental:
-        _add(note, "accidental", accidental)
+        add(note, "accidental", accidental)
     if value.tuplet is not None:
         ratio = SubElement(note, "time-modification")
-        _add(ratio, "actual-notes", value.tuplet.actual)
-        _add(ratio, "normal-notes", value.tuplet.normal)
+        add(ratio, "actual-notes", value.tuplet.actual)
+        add(ratio, "normal-notes", value.tuplet.normal)
 
 
 def _add_beams(note: Element, beams: Sequence[str]) -> None:

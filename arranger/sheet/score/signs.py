@@ -14,22 +14,27 @@ if TYPE_CHECKING:
     from arranger.sheet.score.measures import Measure
 
 
+def add(parent: Element, tag: str, text: object) -> None:
+    """Add an element with a text."""
+    SubElement(parent, tag).text = str(text)
+
+
 def clef_of(clef: Clef | None) -> Element:
     """Return a clef; None is that of drums."""
     written = Element("clef")
-    _add(written, "sign", clef.sign if clef else "percussion")
+    add(written, "sign", clef.sign if clef else "percussion")
     if clef:
-        _add(written, "line", clef.line)
+        add(written, "line", clef.line)
         if clef.octave:
-            _add(written, "clef-octave-change", clef.octave)
+            add(written, "clef-octave-change", clef.octave)
     return written
 
 
 def key_of(key: Key) -> Element:
     """Return a key signature."""
     written = Element("key")
-    _add(written, "fifths", key.sharps)
-    _add(written, "mode", "minor" if key.minor else "major")
+    add(written, "fifths", key.sharps)
+    add(written, "mode", "minor" if key.minor else "major")
     return written
 
 
@@ -37,8 +42,8 @@ def metre_of(measure: Measure) -> Element:
     """Return the metre that readers are told."""
     assert measure.said is not None  # noqa: S101 -- there is nothing to say then
     written = Element("time") if measure.is_printed else Element("time", {"print-object": "no"})
-    _add(written, "beats", measure.said[0])
-    _add(written, "beat-type", measure.said[1])
+    add(written, "beats", measure.said[0])
+    add(written, "beat-type", measure.said[1])
     return written
 
 
@@ -60,10 +65,10 @@ def tempo_mark(measure: Measure, asked: float, played: float) -> Element:
         beat, kind = Fraction(1), ("quarter", 0)
     direction, inside = _direction()
     mark = SubElement(inside, "metronome")
-    _add(mark, "beat-unit", kind[0])
+    add(mark, "beat-unit", kind[0])
     for _ in range(kind[1]):
         SubElement(mark, "beat-unit-dot")
-    _add(mark, "per-minute", max(round(asked / float(beat)), 1))
+    add(mark, "per-minute", max(round(asked / float(beat)), 1))
     SubElement(direction, "sound", tempo=f"{played:.6g}")
     return direction
 
@@ -71,14 +76,14 @@ def tempo_mark(measure: Measure, asked: float, played: float) -> Element:
 def rehearsal_mark(section: str) -> Element:
     """Return the mark of a section that begins."""
     direction, inside = _direction()
-    _add(inside, "rehearsal", section)
+    add(inside, "rehearsal", section)
     return direction
 
 
 def words(text: str) -> Element:
     """Return words above the staff."""
     direction, inside = _direction()
-    _add(inside, "words", text)
+    add(inside, "words", text)
     return direction
 
 
@@ -86,7 +91,7 @@ def barline(*, repeat: str = "") -> Element:
     """Return a repeat sign, "forward" or "backward"; without one it is the end of the piece."""
     forward = repeat == "forward"
     written = Element("barline", location="left" if forward else "right")
-    _add(written, "bar-style", "heavy-light" if forward else "light-heavy")
+    add(written, "bar-style", "heavy-light" if forward else "light-heavy")
     if repeat:
         SubElement(written, "repeat", direction=repeat)
     return written
@@ -95,7 +100,7 @@ def barline(*, repeat: str = "") -> Element:
 def double_barline() -> Element:
     """Return what stands before a change of key."""
     written = Element("barline", location="right")
-    _add(written, "bar-style", "light-light")
+    add(written, "bar-style", "light-light")
     return written
 
 
@@ -103,7 +108,3 @@ def _direction() -> tuple[Element, Element]:
     """Return a direction above the staff, and where what it says belongs."""
     direction = Element("direction", placement="above")
     return direction, SubElement(direction, "direction-type")
-
-
-def _add(parent: Element, tag: str, text: object) -> None:
-    SubElement(parent, tag).text = str(text)
