@@ -98,11 +98,6 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     return written + b"\n"
 
 
-def export_musicxml(sheet: Sheet, engine: Engine, _options: object) -> bytes:
-    """Return the sheet as MusicXML; the exporter of ``--as musicxml``."""
-    return to_musicxml(sheet, engine)
-
-
 def _add_part_list(score: Element, drums: DrumPart | None) -> None:
     """Say what the parts are called and what programs play them with."""
     parts = SubElement(score, "part-list")
