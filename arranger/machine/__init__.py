@@ -30,18 +30,16 @@ from arranger.lazy import looked_up
 
 if TYPE_CHECKING:
     from arranger.machine.packing import PackedSong, pack
-    from arranger.machine.player import Image, assembly, binary
+    from arranger.machine.player import Image
     from arranger.machine.size import song_bytes
 
-__all__ = ["Image", "PackedSong", "assembly", "binary", "pack", "song_bytes"]
+__all__ = ["Image", "PackedSong", "pack", "song_bytes"]
 
 __getattr__ = looked_up(
     __name__,
     {
         "Image": "player",
         "PackedSong": "packing",
-        "assembly": "player",
-        "binary": "player",
         "pack": "packing",
         "song_bytes": "size",
     },
