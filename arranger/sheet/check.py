@@ -26,7 +26,6 @@ from arranger.sheet.form.meant import drum_remedy
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.io import read_text
-from arranger.sheet.numbers import bar_names
 from arranger.sheet.played import (
     MOST_OFF_TEMPO,
     off_tempo,
@@ -34,6 +33,7 @@ from arranger.sheet.played import (
     played_bpm,
     step_length,
 )
+from arranger.sheet.record.against import bar_names
 from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ from arranger.sheet.io import read_sheet
 from arranger.sheet.merging.pieces import Bar, cut
 from arranger.sheet.merging.refit import common_step, in_steps_of
 from arranger.sheet.model import BarDigest
-from arranger.sheet.numbers import song_numbers
+from arranger.sheet.record.against import song_numbers
 from arranger.sheet.record.align import Pair, match_bars, pair_bars
 from arranger.sheet.record.digest import bar_digests
 

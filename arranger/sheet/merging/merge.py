@@ -36,10 +36,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.edited_rows import ALL_OF_BAR, DRUMS, METRE
 from arranger.sheet.form.text import BELOW, ROWS
-from arranger.sheet.merging.bar_order import in_order, order_of
-from arranger.sheet.merging.fitting import Fitting
 from arranger.sheet.merging.merge_header import (
     check_engine,
     check_passage,
@@ -48,11 +45,12 @@ from arranger.sheet.merging.merge_header import (
     with_sounds,
 )
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
-from arranger.sheet.merging.pieces import WHOLE, Conflict
-from arranger.sheet.merging.refit import between_steps
+from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
+from arranger.sheet.merging.refit import Fitting, between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
 from arranger.sheet.merging.timeline import as_by_hand, plan, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
+from arranger.sheet.record.against import ALL_OF_BAR, DRUMS, METRE
 from arranger.sheet.record.base import base_of
 from arranger.sheet.record.packed import pack, unpack
 

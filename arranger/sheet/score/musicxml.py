@@ -25,11 +25,11 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from arranger.errors import one_line
 from arranger.sheet.played import played_steps, step_length
-from arranger.sheet.score import notes, signs
-from arranger.sheet.score.beams import beams_of
+from arranger.sheet.score import elements
+from arranger.sheet.score.bars import beams_of
+from arranger.sheet.score.elements import add
 from arranger.sheet.score.measures import measures_of
 from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, keys_of, voice_parts
-from arranger.sheet.score.signs import add
 from arranger.sheet.score.spelling import Accidentals
 from arranger.version import VERSION
 
@@ -119,10 +119,10 @@ def _add_part_list(score: Element, drums: DrumPart | None) -> None:
     # By key: music21 looks up the first one, and knows kicks and snares but not claps.
     strokes = sorted(used.values(), key=lambda each: (each.key is None, each.key, each.name))
     for stroke in strokes:
-        sound = SubElement(part, "score-instrument", id=notes.instrument_of(stroke))
+        sound = SubElement(part, "score-instrument", id=elements.instrument_of(stroke))
         add(sound, "instrument-name", stroke.name)
     for stroke in strokes:
-        playing = SubElement(part, "midi-instrument", id=notes.instrument_of(stroke))
+        playing = SubElement(part, "midi-instrument", id=elements.instrument_of(stroke))
         add(playing, "midi-channel", _DRUM_CHANNEL)
         if stroke.key is not None:
             add(playing, "midi-unpitched", stroke.key + 1)  # counted from 1
@@ -152,14 +152,14 @@ def _voice(part: VoicePart, keys: list[Key], divisions: int) -> Iterator[_Conten
         written = []
         for value, beams in zip(bar.values, beams_of(bar), strict=True):
             if value.what is None:
-                written.append(notes.rest(value, bar, divisions))
+                written.append(elements.rest(value, bar, divisions))
                 continue
             name = part.names[value.what]
             shown = accidentals.needed(name, tied=value.tied_from)
-            written.append(notes.tone(value, name, bar, divisions, beams, shown=shown))
+            written.append(elements.tone(value, name, bar, divisions, beams, shown=shown))
         yield _Content(
-            signs.clef_of(clef) if clef != clef_before else None,
-            signs.key_of(key) if key != key_before else None,
+            elements.clef_of(clef) if clef != clef_before else None,
+            elements.key_of(key) if key != key_before else None,
             written,
         )
         clef_before, key_before = clef, key
@@ -173,9 +173,9 @@ def _drums(part: DrumPart, divisions: int) -> Iterator[_Content]:
         written: list[Element] = []
         for number, voice in struck or [(1, part.upper)]:
             if written:
-                written.append(notes.back(voice.bars[index], divisions))
+                written.append(elements.back(voice.bars[index], divisions))
             written += _drum_voice(voice, index, divisions, number, named)
-        yield _Content(None if index else signs.clef_of(None), None, written)
+        yield _Content(None if index else elements.clef_of(None), None, written)
 
 
 def _drum_voice(
@@ -185,14 +185,14 @@ def _drum_voice(
     bar = voice.bars[index]
     for value, beams in zip(bar.values, beams_of(bar), strict=True):
         if value.what is None:
-            yield notes.rest(value, bar, divisions, number)
+            yield elements.rest(value, bar, divisions, number)
             continue
         strokes = voice.strokes[value.what]
         for stroke in strokes:
             if stroke.key is None and stroke not in named:
                 named.add(stroke)
-                yield signs.words(stroke.name)
-        yield from notes.hit(value, strokes, bar, divisions, beams, number)
+                yield elements.words(stroke.name)
+        yield from elements.hit(value, strokes, bar, divisions, beams, number)
 
 
 def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: _Piece) -> None:
@@ -204,7 +204,7 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         if measure.implicit:
             written.set("implicit", "yes")
         new_metre = measure.said is not None and measure.said != said
-        metre = signs.metre_of(measure) if new_metre else None
+        metre = elements.metre_of(measure) if new_metre else None
         said = measure.said or said
         attributes = Element("attributes")
         if index == 0:
@@ -213,15 +213,15 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         if len(attributes):
             written.append(attributes)
         if measure.goes_back_here and index > 0:
-            written.append(signs.barline(repeat="forward"))
+            written.append(elements.barline(repeat="forward"))
         if number == 1:
             if index == 0:
-                written.append(signs.tempo_mark(measure, piece.asked_tempo, piece.tempo))
+                written.append(elements.tempo_mark(measure, piece.asked_tempo, piece.tempo))
             if measure.section:
-                written.append(signs.rehearsal_mark(measure.section))
+                written.append(elements.rehearsal_mark(measure.section))
         written.extend(content.notes)
         if index + 1 == len(piece.measures):
             goes_back = any(each.goes_back_here for each in piece.measures)
-            written.append(signs.barline(repeat="backward" if goes_back else ""))
+            written.append(elements.barline(repeat="backward" if goes_back else ""))
         elif piece.keys[index + 1] != piece.keys[index]:
-            written.append(signs.double_barline())
+            written.append(elements.double_barline())
