@@ -1,8 +1,9 @@
 """Where the bars of corrected pop songs begin: the truth that `bar_lines` and `train_bars` use.
 
 The corrected songs (`pop909.corrected_chords`) have a metre at tick 0 and no other: it says how long
-bars are, not where they begin, for the files start where the first note does. In 57 % of songs neither
-the chords that people wrote for them nor the beat files of the uncorrected songs have bars there. So
+bars are, not where they begin, for tick 0 is a beat, any of the bar's: of 449 songs the first note stands
+on it in 108, one beat later in 104, two in 78, three in 55. In 57 % of songs neither the chords that people
+wrote for them nor the beat files of the uncorrected songs have bars there. So
 bar lines are the places, a bar apart but for a few odd bars, on which most chords begin (long ones count
 most) and most of those first beats fall.
 
