@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING
 
 from arranger.lifeline import command_of
 from arranger.song.score_process import receive, send
-from arranger.songbook.limits import GRACE_SECONDS
-from arranger.songbook.work import failed, overdue
+from arranger.songbook.work import GRACE_SECONDS, failed, overdue
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
-from arranger.songbook.changes import with_change
 from arranger.songbook.choice import BookChoice, asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, opened
 from arranger.songbook.line import Line
 from arranger.songbook.plan import Making, digested, folder_of, gone_of, gone_told, plan, why_done
 from arranger.songbook.pool import run_jobs
-from arranger.songbook.telling import Telling
+from arranger.songbook.progress import Telling
+from arranger.songbook.record import with_change
 from arranger.songbook.why import output_stamps
 
 if TYPE_CHECKING:

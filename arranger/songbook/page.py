@@ -16,8 +16,8 @@ from arranger.errors import one_line
 from arranger.report.build import Script, asset, packed, packed_script, rendered
 from arranger.report.hearing import LINES
 from arranger.report.song_page import BOOT
-from arranger.songbook.changes import NEW
 from arranger.songbook.doubts import WORDS
+from arranger.songbook.record import NEW
 from arranger.songbook.worklist import COLUMNS, by_need
 from arranger.version import VERSION
 

@@ -23,10 +23,9 @@ from arranger.report.query import read_ledger
 from arranger.report.sheet_side import sheet_side
 from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
-from arranger.songbook.changes import file_time
 from arranger.songbook.converted import along, bytes_limit, done_record, strips
 from arranger.songbook.doubts import WORDS
-from arranger.songbook.record import Record, notes_digest
+from arranger.songbook.record import Record, file_time, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

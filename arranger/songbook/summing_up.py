@@ -10,10 +10,9 @@ from arranger.errors import one_line
 from arranger.files import STDOUT
 from arranger.songbook.advice import advice_of
 from arranger.songbook.overview import same_notes
-from arranger.songbook.reasons import why_counts, why_lines
 from arranger.songbook.record import REASON_CODES
-from arranger.songbook.table import table_lines
-from arranger.songbook.worklist import by_need
+from arranger.songbook.why import why_counts, why_lines
+from arranger.songbook.worklist import by_need, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -15,9 +15,17 @@ from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
 from arranger.songbook.index import opened
 from arranger.songbook.plan import FEW, SETTLED_NS, _stamp
-from arranger.songbook.reasons import MOST_SETTINGS, plan_text, plan_values, why_lines
 from arranger.songbook.summing_up import as_json, as_text
-from arranger.songbook.why import CODES, Made, Why, changes
+from arranger.songbook.why import (
+    CODES,
+    MOST_SETTINGS,
+    Made,
+    Why,
+    changes,
+    plan_text,
+    plan_values,
+    why_lines,
+)
 from tests.songbook.runs import choice, codes, edit
 from tests.songbook.songs import write_song
 
