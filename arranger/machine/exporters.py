@@ -161,7 +161,7 @@ def export_many(
     SheetError
         If the engine can't play a sheet.
     """
-    from arranger.machine.songs_export import export_songs, songs_notes
+    from arranger.machine.program_export import export_songs, songs_notes
 
     find_exporter(format_name)
     if format_name not in _PLAYER_FORMATS or engine.profile.player != "z80":

@@ -3,7 +3,6 @@
 account       The account of a conversion as columns
 brief         A conversion in one screen: what a musician wants to know first
 build         Building pages: assets of the package, put into one HTML document
-chords        Which tone of a chord is which: root, third, fifth, seventh
 columns       The account's columns as JSON text, each value written once
 compare_page  The page of two conversions of one song
 command       The command line that does a conversion again, or does it otherwise
