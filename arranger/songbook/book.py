@@ -19,7 +19,7 @@ from arranger.songbook.choice import BookChoice, asked_of
 from arranger.songbook.index import NAME as INDEX_NAME
 from arranger.songbook.index import REBUILT, Known, opened
 from arranger.songbook.line import Line
-from arranger.songbook.plan import Making, digested, folder_of, gone_of, gone_told, plan, why_done
+from arranger.songbook.plan import Making, digested, gone_of, gone_told, plan, why_done
 from arranger.songbook.pool import run_jobs
 from arranger.songbook.progress import Telling
 from arranger.songbook.record import with_change
@@ -174,5 +174,5 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
 
 
 def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
-    stamps = output_stamps(folder_of(planned.job), record.outputs)
+    stamps = output_stamps(planned.job.folder, record.outputs)
     index.remember(record.relative, Known(making(planned), stamps, record))

@@ -127,6 +127,16 @@ class Job:
     advise: bool = False
     """Only try what other settings would give, and write nothing: it comes back as `Advised`."""
 
+    @property
+    def folder(self) -> Path:
+        """Where the song's files are."""
+        return self.out.joinpath(*self.place.split("/")[:-1])
+
+    @property
+    def name(self) -> str:
+        """What they are called, without suffix."""
+        return self.place.rsplit("/", 1)[-1]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advised(Record):
@@ -194,10 +204,8 @@ def _advised(job: Job) -> Record:
 
 def _converted(job: Job) -> Record:
     song = song_of(job)
-    folder = job.out.joinpath(*job.place.split("/")[:-1])
-    name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
-        folder=folder,
+        folder=job.folder,
         song=job.source,
         audio=job.audio,
         force=job.force,
@@ -205,7 +213,7 @@ def _converted(job: Job) -> Record:
         command="songbook",
         book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
-    paths = output_paths(choice, name)
+    paths = output_paths(choice, job.name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
@@ -214,7 +222,7 @@ def _converted(job: Job) -> Record:
     conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
-    written = write_outputs(conversion, name, choice)
+    written = write_outputs(conversion, job.name, choice)
     names = tuple(path.name for path in written.files)
     record = done_record(job.relative, job.place, conversion, names, written_at)
     return replace(record, message="; ".join(remarks_on_names(song, job.settings.reduce)))

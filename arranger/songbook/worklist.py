@@ -8,6 +8,7 @@ the bars of a song's report are (`arranger.report.losses`) and as a share of all
 
 from __future__ import annotations
 
+from operator import attrgetter
 from textwrap import wrap
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -35,22 +36,18 @@ def _fits(record: Record) -> str:
     return "yes" if record.fits else "no"
 
 
+_PLAIN = (
+    "title", "lost", "seconds", "song_bytes", "bytes_limit", "asked_bpm", "played_bpm", "edited_at",
+    "change",
+)  # fmt: skip
 FIELDS: Mapping[str, Callable[[Record], Value]] = {
+    **{name: attrgetter(name) for name in _PLAIN},
     "song": lambda record: record.relative,
-    "title": lambda record: record.title,
-    "lost": lambda record: record.lost,
     **{f"{line}_heard": _heard(place) for place, line in enumerate(LINES)},
-    "seconds": lambda record: record.seconds,
-    "song_bytes": lambda record: record.song_bytes,
-    "bytes_limit": lambda record: record.bytes_limit,
-    "fits": lambda record: _fits(record),
-    "asked_bpm": lambda record: record.asked_bpm,
-    "played_bpm": lambda record: record.played_bpm,
+    "fits": _fits,
     "doubts": lambda record: " ".join(word for word, _ in record.doubts),
     "doubts_told": lambda record: "; ".join(sentence for _, sentence in record.doubts),
     "edited": lambda record: "yes" if record.edited else "",
-    "edited_at": lambda record: record.edited_at,
-    "change": lambda record: record.change,
 }
 """How each value is had from a record."""
 
