@@ -14,7 +14,7 @@ from arranger.report import (
     ledger_json_pieces,
     suggestions,
 )
-from arranger.report.sheet_lines import edited
+from arranger.report.pages.sheet_lines import edited
 from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.report import Suggestion
-    from arranger.report.song_page import BookPlace
+    from arranger.report.pages.song_page import BookPlace
 
 AUDIO_KINDS = ("wav", "flac", "ogg")
 

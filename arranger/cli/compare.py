@@ -81,7 +81,7 @@ def compare(
 def _write_page(before: Path, after: Path, output: Path, song: Path | None) -> None:
     from arranger.conversion.behind import find_song, in_sheet, open_behind
     from arranger.files import encoded, refuse_inputs, write_pieces
-    from arranger.report.compare_page import Side, compare_page_pieces
+    from arranger.report.pages.compare_page import Side, compare_page_pieces
     from arranger.sheet import read_sheet
 
     sides = []

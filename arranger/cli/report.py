@@ -61,7 +61,7 @@ def report(
         _tell_sheet(ledger, width, json)
         return
     from arranger.bars import parse_bars
-    from arranger.report.query import Query, answer, answer_json, read_ledger
+    from arranger.report.ledger.query import Query, answer, answer_json, read_ledger
 
     query = Query(
         bars=None if bars is None else parse_bars(bars),
@@ -95,7 +95,7 @@ def _is_sheet(path: Path) -> bool:
 def _tell_sheet(path: Path, width: int, json: bool) -> None:
     from arranger.engine import load_engine
     from arranger.errors import ArrangerError
-    from arranger.report.sheet_side import sheet_side, side_json, side_lines
+    from arranger.report.summaries.sheet_side import sheet_side, side_json, side_lines
     from arranger.sheet import read_sheet
     from arranger.sheet.compare import ledger_path
 

@@ -100,9 +100,9 @@ def songbook(
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
     from arranger.songbook.advice import suggest as advise
+    from arranger.songbook.planned.reasons import plan_text, plan_values
     from arranger.songbook.progress import Progress
     from arranger.songbook.summing_up import advice_json, advice_text, as_json, as_text
-    from arranger.songbook.why import plan_text, plan_values
 
     if output is None and not suggest:
         raise typer.BadParameter("say where the files go", param_hint="-o OUT")

@@ -33,8 +33,8 @@ def survey(
       arranger survey patterns.mid --pattern 3 --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
-    from arranger.report.survey import as_values, lines
-    from arranger.report.survey import survey as look_through
+    from arranger.report.summaries.survey import as_values, lines
+    from arranger.report.summaries.survey import survey as look_through
     from arranger.song import read_song
 
     found = look_through(

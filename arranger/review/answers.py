@@ -21,12 +21,12 @@ from urllib.parse import parse_qs, urlsplit
 
 from arranger.errors import ArrangerError, SheetError, UsageError
 from arranger.report.account import tell_like
-from arranger.report.build import asset, rendered
 from arranger.report.columns import MOST_TOGETHER
-from arranger.report.command import Run
-from arranger.report.page_data import page_data
-from arranger.report.sheet_lines import lines_in
-from arranger.report.song_page import html_page_pieces
+from arranger.report.pages.build import asset, rendered
+from arranger.report.pages.page_data import page_data
+from arranger.report.pages.sheet_lines import lines_in
+from arranger.report.pages.song_page import html_page_pieces
+from arranger.report.summaries.command import Run
 from arranger.review.asks import number
 from arranger.sheet.form.problem import as_json
 

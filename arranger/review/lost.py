@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.conversion.behind import in_sheet
 from arranger.errors import SettingsError
-from arranger.report.hearing import CARRIES_LINE
-from arranger.report.losses import WORTH
+from arranger.report.heard.hearing import CARRIES_LINE
+from arranger.report.heard.losses import WORTH
 from arranger.review.edits import Tone, with_cells, with_tone
 from arranger.sheet.bar_edits.choice import DRUMS, VOICES
 from arranger.sheet.sounds import sounds_of

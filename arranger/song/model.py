@@ -86,7 +86,7 @@ class KeyChange(NamedTuple):
 
 
 class Mark(NamedTuple):
-    """A piece of text at a place: kind is one of `arranger.song.messages.TEXTS`."""
+    """A piece of text at a place: kind is one of `arranger.song.midi.messages.TEXTS`."""
 
     tick: int
     kind: str

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import ArrangerError, LimitError, SongError
 from arranger.settings import ReadSettings
-from arranger.song.midi import read_midi
+from arranger.song.midi.reading import read_midi
 
 if TYPE_CHECKING:
     from arranger.song.model import Song
@@ -67,6 +67,6 @@ def read_song_bytes(data: bytes, name: str, settings: ReadSettings = _DEFAULTS) 
 
     if holds_midi(data):
         return read_midi(data, name, digest, settings)
-    from arranger.song.score_process import read_apart
+    from arranger.song.score.process import read_apart
 
     return read_apart(data, name, digest, settings)

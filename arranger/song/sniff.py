@@ -8,7 +8,7 @@ import zipfile
 from typing import NamedTuple
 
 from arranger.errors import LimitError, SongError
-from arranger.song.chunks import midi_start
+from arranger.song.midi.chunks import midi_start
 from arranger.song.text import decode_document
 
 _OTHER_FILES: tuple[tuple[bytes, str], ...] = (

@@ -15,21 +15,21 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import OutputError, one_line
 from arranger.files import STDOUT, write_bytes, write_text
 from arranger.options import as_words
-from arranger.songbook.book_settings import NAME
-from arranger.songbook.choice import asked_of
-from arranger.songbook.find import folder_of_all
-from arranger.songbook.line import Line
-from arranger.songbook.pool import run_jobs
+from arranger.songbook.asked.choice import asked_of
+from arranger.songbook.asked.find import folder_of_all
+from arranger.songbook.asked.settings import NAME
 from arranger.songbook.progress import Pace
-from arranger.songbook.work import Advised
+from arranger.songbook.working.line import Line
+from arranger.songbook.working.pool import run_jobs
+from arranger.songbook.working.work import Advised
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from arranger.settings import Settings
-    from arranger.songbook.choice import BookChoice
+    from arranger.songbook.asked.choice import BookChoice
+    from arranger.songbook.known.record import Record
     from arranger.songbook.progress import Progress
-    from arranger.songbook.record import Record
 
 _HEAD = """\
 # What arranger advises for these songs. Each setting was tried on its song by itself: no note of tune or

@@ -15,23 +15,31 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
-from arranger.songbook.choice import BookChoice, asked_of
-from arranger.songbook.index import NAME as INDEX_NAME
-from arranger.songbook.index import REBUILT, Known, opened
-from arranger.songbook.line import Line
-from arranger.songbook.plan import Making, digested, gone_of, gone_told, plan, why_done
-from arranger.songbook.pool import run_jobs
-from arranger.songbook.progress import Telling
-from arranger.songbook.record import with_change
-from arranger.songbook.why import output_stamps
+from arranger.songbook.asked.choice import BookChoice, asked_of
+from arranger.songbook.known.changes import with_change
+from arranger.songbook.known.index import NAME as INDEX_NAME
+from arranger.songbook.known.index import REBUILT, Known, opened
+from arranger.songbook.known.why import output_stamps
+from arranger.songbook.planned.plan import (
+    Making,
+    digested,
+    folder_of,
+    gone_of,
+    gone_told,
+    plan,
+    why_done,
+)
+from arranger.songbook.telling import Telling
+from arranger.songbook.working.line import Line
+from arranger.songbook.working.pool import run_jobs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Mapping
 
-    from arranger.songbook.index import Index
-    from arranger.songbook.plan import Planned
+    from arranger.songbook.known.index import Index
+    from arranger.songbook.known.record import Record
+    from arranger.songbook.planned.plan import Planned
     from arranger.songbook.progress import Progress
-    from arranger.songbook.record import Record
 
 SAVE_SECONDS = 2.0
 """Time between two saves of the index: what was done in it is done again after a kill."""
@@ -174,5 +182,5 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
 
 
 def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
-    stamps = output_stamps(planned.job.folder, record.outputs)
+    stamps = output_stamps(folder_of(planned.job), record.outputs)
     index.remember(record.relative, Known(making(planned), stamps, record))

@@ -9,17 +9,18 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.files import STDOUT
 from arranger.songbook.advice import advice_of
-from arranger.songbook.overview import same_notes
-from arranger.songbook.record import REASON_CODES
-from arranger.songbook.why import why_counts, why_lines
-from arranger.songbook.worklist import by_need, table_lines
+from arranger.songbook.known.record import REASON_CODES
+from arranger.songbook.planned.reasons import why_counts, why_lines
+from arranger.songbook.shown.overview import same_notes
+from arranger.songbook.shown.table import table_lines
+from arranger.songbook.shown.worklist import by_need
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
-    from arranger.songbook.record import Record
+    from arranger.songbook.known.record import Record
 
 MOST_SONGS = 10
 """Songs in the table."""

@@ -4,7 +4,7 @@
 
 Of each song (see `tests.benchmarks.pop909`) whose piano is pedalled and has no pedal of more than
 eight beats, the pedal is made to stay down. Reported is, over the notes of the piano, the time that
-they share with those of the player by the time of either: as `arranger.song.held_pedals` ends them,
+they share with those of the player by the time of either: as `arranger.song.midi.held_pedals` ends them,
 with the pedal left out, and when all ring on. The rule was
 chosen with ``--offset`` 1 and 2 (0.83, 0.61, 0.21).
 """
@@ -13,12 +13,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 from unittest.mock import patch
 
 import numpy as np
 
-from arranger.song import Song, held_pedals
+from arranger.song.midi import held_pedals
 from tests.benchmarks import pop909
+
+if TYPE_CHECKING:
+    from arranger.song import Song
 
 LEAST_RINGING = 0.3
 """Share of the piano's notes that the pedal must hold."""

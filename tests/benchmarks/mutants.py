@@ -202,7 +202,7 @@ class _Scores:
 
     @pytest.hookimpl(hookwrapper=True)
     def pytest_runtest_call(self, item: pytest.Item) -> Any:
-        from arranger.song import score_process
+        from arranger.song.score import process as score_process
 
         apart = score_process.read_apart
         if item.nodeid.startswith(READ_HERE):
@@ -212,7 +212,7 @@ class _Scores:
 
 
 def _read_here(data: bytes, file: str, sha256: str, settings: Any) -> Any:
-    from arranger.song.scores import read_score
+    from arranger.song.score.reading import read_score
     from arranger.song.sniff import score_of
 
     return read_score(score_of(data, settings.max_bytes), file, sha256, settings)

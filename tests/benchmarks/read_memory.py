@@ -78,7 +78,7 @@ def _drums(random: Random, notes: int) -> Events:
 
 
 def _chunk(events: Events) -> bytes:
-    from arranger.song.syntax import encode_quantity
+    from arranger.song.midi.syntax import encode_quantity
 
     events.sort()
     body = bytearray()

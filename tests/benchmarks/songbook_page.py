@@ -21,9 +21,9 @@ from typing import TYPE_CHECKING
 
 from playwright.sync_api import sync_playwright
 
-from arranger.songbook.converted import LEVELS, NOTHING_ASKED, STRIP_COLUMNS
-from arranger.songbook.overview import write_overview
-from arranger.songbook.record import Record
+from arranger.songbook.known.converted import LEVELS, NOTHING_ASKED, STRIP_COLUMNS
+from arranger.songbook.known.record import Record
+from arranger.songbook.shown.overview import write_overview
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page

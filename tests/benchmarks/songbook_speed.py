@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import mido
 
-from arranger.songbook.index import opened
+from arranger.songbook.known.index import opened
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -21,8 +21,8 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import read_command_line
 from arranger.report import suggestions
-from arranger.report.command import Run
-from arranger.report.hearing import LINES, asked_of
+from arranger.report.heard.hearing import LINES, asked_of
+from arranger.report.summaries.command import Run
 from arranger.rows import tones
 from arranger.song import read_song
 

@@ -21,8 +21,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.report import html_page
-from arranger.report.build import Script, packed, packed_script
-from arranger.report.song_page import SCRIPTS
+from arranger.report.pages.build import Script, packed, packed_script
+from arranger.report.pages.song_page import SCRIPTS
 from arranger.settings import Settings
 from arranger.song import read_song
 

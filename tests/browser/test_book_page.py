@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from arranger.report.song_page import BookPlace, html_page_pieces
-from arranger.songbook.converted import done_record
-from arranger.songbook.page import book_page
+from arranger.report.pages.song_page import BookPlace, html_page_pieces
+from arranger.songbook.known.converted import done_record
+from arranger.songbook.known.record import Record
 from arranger.songbook.progress import Progress
-from arranger.songbook.record import Record
+from arranger.songbook.shown.page import book_page
 from tests.browser.conftest import DEMO_SONGS, converted
 from tests.browser.test_song_page import violations
 from tests.report.test_book_page import RECORDS

@@ -12,7 +12,7 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
 from arranger.report import told
-from arranger.report.page_data import page_data
+from arranger.report.pages.page_data import page_data
 from tests.browser.conftest import open_page
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from arranger.engine import load_engine
 from arranger.engine.model import DrumPart
 from arranger.machine.json_export import json_values
 from arranger.options import build_settings
-from arranger.report.page_data import page_data
+from arranger.report.pages.page_data import page_data
 from arranger.rows import tones
 from arranger.song import read_song
 from arranger.sound import edges, samples

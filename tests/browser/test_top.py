@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from arranger.conversion import convert
 from arranger.options import build_settings
 from arranger.report import Run, html_page, ranking, song_heard, suggestions
-from arranger.report.compare_page import Side, compare_page_pieces
+from arranger.report.pages.compare_page import Side, compare_page_pieces
 from tests.browser.test_song_page import violations
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import jsonschema
 import pytest
 
 from arranger.cli.app import run
-from arranger.report.ledger_json import schema
+from arranger.report.ledger.as_json import schema
 from arranger.sheet import Sheet, read_sheet, tones
 from tests.report.pages import data_of
 

@@ -18,7 +18,7 @@ from arranger.grid.track.readings import Reading
 from arranger.grid.track.rivals import Rival, rivals
 from arranger.options import build_settings
 from arranger.report import summary
-from arranger.report.brief import brief_lines
+from arranger.report.summaries.brief import brief_lines
 from arranger.settings import GridSettings, Settings
 from tests.benchmarks.human import play
 from tests.grid.songs import song_of

@@ -21,7 +21,8 @@ from music21 import converter, corpus, harmony
 
 from arranger.errors import SongError
 from arranger.settings import ReadSettings
-from arranger.song import Song, mend, read_song, read_song_bytes
+from arranger.song import Song, read_song, read_song_bytes
+from arranger.song.midi import mend
 from arranger.song.repairs import Repairs
 from arranger.song.time import seconds_at
 from tests.song.mutations import mutations

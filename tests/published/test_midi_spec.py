@@ -11,7 +11,7 @@ import pytest
 
 from arranger.settings import ReadSettings
 from arranger.song import MetreChange, TempoChange, read_song_bytes
-from arranger.song.syntax import encode_quantity, quantity
+from arranger.song.midi.syntax import encode_quantity, quantity
 
 FORMAT_0 = bytes.fromhex(
     "4D546864 00000006 0000 0001 0060"  # header: format 0, one track, 96 ticks a beat

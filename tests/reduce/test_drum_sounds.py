@@ -20,8 +20,8 @@ from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.ledger import Span
 from arranger.report.account import account
 from arranger.report.columns import stretches
-from arranger.report.facts import gather_facts
-from arranger.report.survey import lines, survey
+from arranger.report.pages.facts import gather_facts
+from arranger.report.summaries.survey import lines, survey
 from arranger.settings import ReduceSettings
 from arranger.sheet import read_sheet
 from arranger.sheet.compare import Side, SongNote, compare

@@ -16,7 +16,7 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report import account, html_page
-from arranger.report.hearing import asked_of
+from arranger.report.heard.hearing import asked_of
 from arranger.settings import GridSettings, Settings
 from arranger.song.time import Bar, bars
 from tests.grid.songs import song_of

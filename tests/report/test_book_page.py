@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from arranger.songbook.page import book_page
-from arranger.songbook.record import Record
-from arranger.songbook.worklist import COLUMNS
+from arranger.songbook.known.record import Record
+from arranger.songbook.shown.page import book_page
+from arranger.songbook.shown.worklist import COLUMNS
 from tests.report.handmade import HOSTILE
 from tests.report.pages import data_of, read
 

@@ -13,7 +13,7 @@ from arranger.conversion import convert
 from arranger.errors import SheetError
 from arranger.options import build_settings
 from arranger.report import bar_losses, ranking
-from arranger.report.compare_page import BarPair, Side, bar_pairs, compare_page_pieces
+from arranger.report.pages.compare_page import BarPair, Side, bar_pairs, compare_page_pieces
 from tests.report.conftest import DEMO_SONGS
 
 if TYPE_CHECKING:

@@ -18,13 +18,13 @@ from arranger.reduce.tell.textures import TextureLine
 from arranger.reduce.worth.weights import Weights
 from arranger.report import ledger_json, summary, terminal_text
 from arranger.report.account import account
-from arranger.report.facts import gather_facts
-from arranger.report.hearing import LINES, asked_of
-from arranger.report.page_data import page_data
-from arranger.report.problems import ranking
-from arranger.report.query import Query, answer
-from arranger.report.summary import HandLine, PartLine, StepLine, Summary
-from arranger.report.survey import as_values, lines, survey
+from arranger.report.heard.hearing import LINES, asked_of
+from arranger.report.heard.problems import ranking
+from arranger.report.ledger.query import Query, answer
+from arranger.report.pages.facts import gather_facts
+from arranger.report.pages.page_data import page_data
+from arranger.report.summaries.summary import HandLine, PartLine, StepLine, Summary
+from arranger.report.summaries.survey import as_values, lines, survey
 from tests.grid.songs import song_of
 from tests.report.handmade import HOSTILE
 from tests.report.test_summary import ESCAPES, Terminal

@@ -11,7 +11,7 @@ import pytest
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.report.facts import gather_facts
+from arranger.report.pages.facts import gather_facts
 from arranger.song import read_song
 
 if TYPE_CHECKING:

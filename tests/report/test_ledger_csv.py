@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from arranger.report import ledger_csv, ledger_json
-from arranger.report.ledger_csv import as_text
+from arranger.report.ledger.as_csv import as_text
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion

@@ -1,4 +1,4 @@
-"""What is heard and lost, worked out by hand from the rules at `arranger.report.hearing` and `losses`."""
+"""What is heard and lost, worked out by hand from the rules at `arranger.report.heard.hearing` and `losses`."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 
 from arranger.reduce.ledger import Span
 from arranger.reduce.reasons import REASONS
-from arranger.report.losses import (
+from arranger.report.heard.losses import (
     DECIDED,
     bar_losses,
     beats_heard,
@@ -19,7 +19,7 @@ from arranger.report.losses import (
     song_heard,
     song_lost,
 )
-from arranger.report.problems import ranking
+from arranger.report.heard.problems import ranking
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion

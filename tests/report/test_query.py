@@ -13,7 +13,7 @@ from arranger.bars import parse_bars
 from arranger.cli.app import app
 from arranger.errors import ArrangerError, LedgerError, SettingsError, UsageError
 from arranger.report import ledger_json, summary
-from arranger.report.query import Query, answer, read_ledger, select
+from arranger.report.ledger.query import Query, answer, read_ledger, select
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.report import html_page
-from arranger.report.build import embedded, packed
+from arranger.report.pages.build import embedded, packed
 from tests.report.pages import data_of, read, unpacked
 
 if TYPE_CHECKING:

@@ -12,9 +12,10 @@ from arranger.cli.app import run as run_command
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings, read_command_line
-from arranger.report import Run, html_page, song_heard, suggest, suggestions
-from arranger.report.hearing import asked_of
-from arranger.report.losses import beats_heard, line_losses
+from arranger.report import Run, html_page, song_heard, suggestions
+from arranger.report.heard.hearing import asked_of
+from arranger.report.heard.losses import beats_heard, line_losses
+from arranger.report.summaries import suggest
 from arranger.sheet import read_sheet, write_sheet
 from tests.report.conftest import DEMO_SONGS, converted
 

@@ -14,10 +14,10 @@ from rich.cells import cell_len
 
 from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
-from arranger.report.brief import MOST_LINES
-from arranger.report.losses import BarLoss
-from arranger.report.problems import Problem
-from arranger.report.summary import HandLine, Summary, TipLine
+from arranger.report.heard.losses import BarLoss
+from arranger.report.heard.problems import Problem
+from arranger.report.summaries.brief import MOST_LINES
+from arranger.report.summaries.summary import HandLine, Summary, TipLine
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -19,7 +19,7 @@ from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice
 from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 from arranger.reduce.worth.weights import Weights
-from arranger.report import suggest
+from arranger.report.summaries import suggest
 from arranger.settings import ReduceSettings
 
 if TYPE_CHECKING:

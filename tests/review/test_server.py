@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from arranger.report.page_data import page_data
+from arranger.report.pages.page_data import page_data
 from arranger.review.guard import MOST_BYTES, Doors, refusal
 from tests.review.served import DEMO_SONGS, Served, converted, served, written
 

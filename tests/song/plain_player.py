@@ -1,6 +1,6 @@
 """A plain player: what each note of a MIDI file sounds like, by the rules and nothing else.
 
-A second reading of the rules that the heads of `arranger.song.events`, `channels`, `pedals`, `bends` and
+A second reading of the rules that the heads of `arranger.song.midi.events`, `channels`, `pedals`, `bends` and
 `modes` state (MIDI 1.0, RP-015, General MIDI 2, GS and XG messages, from memory). It goes through all
 messages again for each note, and asks at each tick, so that nothing is looked up in a clever way.
 """

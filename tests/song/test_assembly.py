@@ -6,7 +6,7 @@ import pytest
 
 from arranger.errors import LimitError, SongError
 from arranger.song import KeyChange, MetreChange, TempoChange
-from arranger.song.assemble import Unit, unit_of
+from arranger.song.midi.assemble import Unit, unit_of
 from tests.song.midi_bytes import QUARTER_C4, header, meta, notes, one_track, read, track
 
 NAMED = "00 " + meta(3, b"Air")

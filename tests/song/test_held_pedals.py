@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.song.held_pedals import HeldPedal, end_with_harmony, harmony_ends, remarks_on
-from arranger.song.raw import RawNotes
+from arranger.song.midi.held_pedals import HeldPedal, end_with_harmony, harmony_ends, remarks_on
+from arranger.song.midi.raw import RawNotes
 from tests.reduce.little_songs import Line, pedalled, song_of
 from tests.song.midi_bytes import chunk, header, read
 

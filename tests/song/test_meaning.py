@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from arranger.errors import LimitError, SongError
-from arranger.song import KeyChange, MetreChange, TempoChange, messages, walk
+from arranger.song import KeyChange, MetreChange, TempoChange
+from arranger.song.midi import messages, walk
 from arranger.song.time import bars, seconds_at
 from tests.song.midi_bytes import (
     QUARTER_C4,

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from arranger.song import Repair
-from arranger.song.mend import mend
+from arranger.song.midi.mend import mend
 from arranger.song.repairs import Repairs
 from tests.song.midi_bytes import (
     END,

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mido.midifiles.meta import _key_signature_decode
 
-from arranger.song.messages import Message, read_messages
+from arranger.song.midi.messages import Message, read_messages
 
 DEMOS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
 KEYS = {name: (sharps, mode == 1) for (sharps, mode), name in _key_signature_decode.items()}

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arranger.song.repeats import Signs, play_order
+from arranger.song.score.repeats import Signs, play_order
 
 
 def bars(text: str) -> list[Signs]:

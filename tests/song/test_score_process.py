@@ -110,7 +110,7 @@ def readers(*, zombies: bool = False) -> set[int]:
             for child in (task / "children").read_text().split():
                 # Other tests' processes have another command line, a zombie has none.
                 line = Path("/proc", child, "cmdline").read_bytes()
-                if b"score_worker" in line or (zombies and not line):
+                if b"arranger.song.score.worker" in line or (zombies and not line):
                     found.add(int(child))
     return found
 

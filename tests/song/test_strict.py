@@ -8,10 +8,11 @@ from random import Random
 
 import pytest
 
-from arranger.song import midi, read_song_bytes
-from arranger.song.mend import mend
+from arranger.song import read_song_bytes
+from arranger.song.midi import reading as midi
+from arranger.song.midi.mend import mend
+from arranger.song.midi.syntax import is_healthy, meta_flaw
 from arranger.song.repairs import Repairs
-from arranger.song.syntax import is_healthy, meta_flaw
 from tests.song.midi_bytes import chunk, header, meta, track
 from tests.song.mutations import mutated
 from tests.song.test_plain_player import KINDS, some_events, written

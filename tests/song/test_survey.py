@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
-from arranger.report.survey import as_values, columns, lines, survey
+from arranger.report.summaries.survey import as_values, columns, lines, survey
 from tests.grid.songs import song_of
 from tests.song.midi_bytes import header, meta, one_track, read, track
 

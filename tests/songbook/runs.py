@@ -79,7 +79,7 @@ def workers_of(parent: int) -> list[int]:
             words = state.with_name("cmdline").read_bytes()
         except OSError:
             continue
-        if int(fields[1]) == parent and b"arranger.songbook.worker" in words:
+        if int(fields[1]) == parent and b"arranger.songbook.working.worker" in words:
             found.append(int(state.parent.name))
     return found
 

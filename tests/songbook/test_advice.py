@@ -22,9 +22,9 @@ from arranger.settings import Settings
 from arranger.song import read_song
 from arranger.songbook import Record
 from arranger.songbook.advice import Suggested, book_text, suggest
-from arranger.songbook.book_settings import BookTable, read_book_settings
+from arranger.songbook.asked.settings import BookTable, read_book_settings
 from arranger.songbook.summing_up import advice_json, advice_text
-from arranger.songbook.work import Advised
+from arranger.songbook.working.work import Advised
 from tests.songbook.runs import ROOT, choice, command, environment
 
 DEMO = ROOT / "demo_songs"

@@ -19,7 +19,7 @@ from arranger.sheet.history.back import undo
 from arranger.sheet.history.file import history_path
 from arranger.sheet.keep import Keeping
 from arranger.songbook import BookResult, Record, convert_book
-from arranger.songbook.index import opened
+from arranger.songbook.known.index import opened
 from arranger.songbook.summing_up import as_text
 from tests.processes import interruptible, running
 from tests.songbook.runs import choice, command, edit, environment, plain, tree

@@ -12,7 +12,7 @@ from arranger.errors import SettingsError
 from arranger.options import build_settings
 from arranger.settings import Settings
 from arranger.sheet.keep import Keeping
-from arranger.songbook.book_settings import read_book_settings
+from arranger.songbook.asked.settings import read_book_settings
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -13,11 +13,11 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
 from arranger.song import read_song
-from arranger.song.held_pedals import STAYS_DOWN
-from arranger.songbook.doubts import WORDS, doubts_of
+from arranger.song.midi.held_pedals import STAYS_DOWN
+from arranger.songbook.known.doubts import WORDS, doubts_of
 
 if TYPE_CHECKING:
-    from arranger.songbook.doubts import Doubt
+    from arranger.songbook.known.doubts import Doubt
 
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 

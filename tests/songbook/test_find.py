@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError
-from arranger.songbook.find import Found, _places, find_songs
+from arranger.songbook.asked.find import Found, _places, find_songs
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from arranger.songbook import Record, convert_book, progress
+from arranger.songbook import Record, convert_book, progress, telling
 from tests.songbook.runs import choice, tree, until, workers_of
 from tests.songbook.songs import write_book
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 def eager(monkeypatch: pytest.MonkeyPatch) -> None:
     """Have the overview written as often as can be."""
     for name in ("FIRST_SECONDS", "AGAIN_SECONDS", "SHARE"):
-        monkeypatch.setattr(progress, name, 0)
+        monkeypatch.setattr(telling, name, 0)
     monkeypatch.setattr(progress, "PROGRESS_SECONDS", 0)
 
 

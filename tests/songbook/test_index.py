@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from arranger.errors import OutputError
 from arranger.songbook import Record, convert_book
-from arranger.songbook.index import NAME, REBUILT, Known, opened
+from arranger.songbook.known.index import NAME, REBUILT, Known, opened
+from arranger.songbook.known.why import Made, output_stamps
 from arranger.songbook.summing_up import as_text
-from arranger.songbook.why import Made, output_stamps
 from tests.songbook.runs import choice, codes, edit, plain
 from tests.songbook.songs import write_book
 

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from arranger.settings import Settings
 from arranger.sheet.keep import NOT_KEPT
-from arranger.songbook.line import Line, Load
+from arranger.songbook.asked.job import Job
 from arranger.songbook.progress import Estimate, estimate
-from arranger.songbook.work import Job
+from arranger.songbook.working.line import Line, Load
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

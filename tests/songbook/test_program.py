@@ -12,7 +12,8 @@ import pytest
 
 from arranger.settings import Settings
 from arranger.sheet.keep import NOT_KEPT, Keeping
-from arranger.songbook.program import (
+from arranger.songbook.asked.job import Job
+from arranger.songbook.known.program import (
     CONVERTING,
     PACKAGE,
     SOUNDING,
@@ -22,7 +23,7 @@ from arranger.songbook.program import (
     program,
     reached,
 )
-from arranger.songbook.work import Job, do_job
+from arranger.songbook.working.work import do_job
 from tests.songbook.runs import command, edit, environment
 from tests.songbook.songs import write_song
 
@@ -50,7 +51,12 @@ def change_nothing(copy: Path) -> None:
     change(copy / "reduce/choose/_optimum.c", "/*", "/* Said otherwise. ")
     change(copy / "report/page/main.js", "\n", "\n// Said otherwise.\n")
     change(copy / "reduce/worth/name_words.toml", "\n", "\n# Said otherwise.\n")
-    for other in ("cli/check.py", "review/live.py", "songbook/overview.py", "sheet/score/pdf.py"):
+    for other in (
+        "cli/check.py",
+        "review/live.py",
+        "songbook/shown/overview.py",
+        "sheet/score/pdf.py",
+    ):
         change(copy / other, "\n\n\n", "\n\n\nSAID_BESIDES = 1\n\n\n")
     change(copy / "report/page/book.html", "<body", "<body class=other")
 
@@ -85,7 +91,7 @@ def test_only_what_can_change_an_output_counts(copy: Path) -> None:
 def test_data_and_what_runs_elsewhere_counts() -> None:
     assert reached(CONVERTING) >= {
         "reduce/worth/tune_model.npy", "reduce/worth/name_words.toml", "grid/track/bars.npz",
-        "grid/track/weights.json", "song/scores.py",
+        "grid/track/weights.json", "song/score/reading.py",
     }  # fmt: skip
 
 
@@ -130,7 +136,7 @@ def test_every_function_that_a_conversion_runs_counts(tmp_path: Path) -> None:
 
     convert_all(watch=False)  # so that nothing is imported any more
     convert_all(watch=True)
-    assert {"song/mend.py", "sheet/merging/merge.py", "songbook/standing.py"} <= ran
+    assert {"song/midi/mend.py", "sheet/merging/merge.py", "songbook/known/standing.py"} <= ran
     counted = reached((*CONVERTING, *WORKING, *SOUNDING))
     assert ran - counted == {"lazy.py"}, "which only hands names on"
 

@@ -13,19 +13,11 @@ from arranger.engine.create import new_engine
 from arranger.options import build_settings
 from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, Record, convert_book, plan_book
-from arranger.songbook.index import opened
-from arranger.songbook.plan import FEW, SETTLED_NS, _stamp
+from arranger.songbook.known.index import opened
+from arranger.songbook.known.why import CODES, Made, Why, changes
+from arranger.songbook.planned.plan import FEW, SETTLED_NS, _stamp
+from arranger.songbook.planned.reasons import MOST_SETTINGS, plan_text, plan_values, why_lines
 from arranger.songbook.summing_up import as_json, as_text
-from arranger.songbook.why import (
-    CODES,
-    MOST_SETTINGS,
-    Made,
-    Why,
-    changes,
-    plan_text,
-    plan_values,
-    why_lines,
-)
 from tests.songbook.runs import choice, codes, edit
 from tests.songbook.songs import write_song
 
@@ -167,10 +159,12 @@ def test_a_look_is_enough_for_songs_of_long_ago(
         write_song(tmp_path / "songs" / f"{number}.mid", number)
     aged(tmp_path / "songs")
     # Times of a change that nobody can set show that nothing is younger: pretend to be in the future.
-    monkeypatch.setattr("arranger.songbook.plan.SETTLED_NS", 0)
+    monkeypatch.setattr("arranger.songbook.planned.plan.SETTLED_NS", 0)
     for _ in range(2):
         run(choice(tmp_path))
-    monkeypatch.setattr("arranger.songbook.plan._digest", lambda _job: pytest.fail("was read"))
+    monkeypatch.setattr(
+        "arranger.songbook.planned.plan._digest", lambda _job: pytest.fail("was read")
+    )
     assert set(map(tuple, codes(run(choice(tmp_path)).values()).values())) == {("unchanged",)}
 
 
@@ -181,13 +175,15 @@ def test_a_young_file_is_read_since_its_times_prove_nothing(
     path.write_bytes(b"one")
     assert _stamp(path) == ""
     now = path.stat().st_ctime_ns
-    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + SETTLED_NS - 1)
+    monkeypatch.setattr("arranger.songbook.planned.plan.time.time_ns", lambda: now + SETTLED_NS - 1)
     assert _stamp(path) == ""
-    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + SETTLED_NS)
+    monkeypatch.setattr("arranger.songbook.planned.plan.time.time_ns", lambda: now + SETTLED_NS)
     before = _stamp(path)
     assert before
     os.utime(path, ns=(10**18, 10**18))  # whoever sets a time back changes another
-    monkeypatch.setattr("arranger.songbook.plan.time.time_ns", lambda: now + 10 * SETTLED_NS)
+    monkeypatch.setattr(
+        "arranger.songbook.planned.plan.time.time_ns", lambda: now + 10 * SETTLED_NS
+    )
     assert _stamp(path) not in ("", before)
 
 

@@ -1,0 +1,145 @@
+"""``NAME.ledger.json``: every note, each exactly once, for other programs to read.
+
+The format is published as a JSON Schema, ``ledger.schema.json`` in this package. One line a note,
+so that two ledgers can be compared line by line.
+"""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from arranger.options import command_line
+from arranger.reduce.tell.textures import texture_line
+from arranger.report.account import account
+from arranger.report.columns import rows, stretches
+from arranger.report.heard.hearing import LINES
+from arranger.report.heard.losses import bar_losses, beats_heard, song_heard, song_lost
+from arranger.report.heard.problems import ranking
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from arranger.conversion import Conversion
+    from arranger.reduce.model import Passage
+
+FORMAT = "arranger-ledger"
+VERSION = 1
+
+
+def ledger_json(conversion: Conversion) -> bytes:
+    """Return the ledger as UTF-8 JSON, one line a note."""
+    return b"".join(ledger_json_pieces(conversion))
+
+
+def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
+    """Yield the ledger piece by piece, so that a long song's isn't in memory as a whole."""
+    found = account(conversion)
+    head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
+    yield f'{head[:-2]},\n "notes": ['.encode("utf-8", "backslashreplace")
+    for notes, columns in stretches(conversion):
+        lines = _lines(columns, len(notes))[not notes.start :]  # no comma before the first
+        yield lines.encode("utf-8", "backslashreplace")
+    heard = dict(zip(LINES, song_heard(conversion), strict=True))
+    lost = song_lost(beats_heard(conversion))
+    tail = json.dumps({**found.totals(), "reasons": found.reasons(), "heard": heard, "lost": lost})
+    yield f'\n],\n "totals": {tail}\n}}\n'.encode()
+
+
+def schema() -> dict[str, Any]:
+    """Return the published JSON Schema of the ledger."""
+    text = files("arranger.report").joinpath("ledger.schema.json").read_text(encoding="utf-8")
+    loaded: dict[str, Any] = json.loads(text)
+    return loaded
+
+
+def _head(conversion: Conversion) -> dict[str, Any]:
+    grid = conversion.grid
+    described: dict[str, Any] = {
+        "step_beats": str(grid.step_beats),
+        "step_seconds": grid.step_length.seconds,
+        "first_tick": grid.first_tick,
+        "steps": grid.steps,
+        "basis": grid.basis,
+        "asked_bpm": grid.asked_bpm,
+        "played_bpm": grid.played_bpm,
+    }
+    if grid.basis == "tracked":
+        described["beats_seconds"] = [round(seconds, 6) for seconds in grid.beats_seconds]
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "source": _source(conversion),
+        "engine": conversion.engine.name,
+        "settings": command_line(conversion.settings),
+        "grid": described,
+        "transpose": conversion.reduction.ledger.transpose,
+        "bars": list(_bars(conversion)),
+        "passages": [_passage(passage, conversion) for passage in conversion.reduction.passages],
+    }
+
+
+def _bars(conversion: Conversion) -> Iterator[dict[str, Any]]:
+    """Yield what of each bar is heard, its place in the order of mending, and what it lacks."""
+    lacking = {
+        bar.place: (rank, problem.sentence)
+        for rank, problem in enumerate(ranking(conversion), 1)
+        for bar in problem.bars
+    }
+    for bar in bar_losses(conversion):
+        rank, lacks = lacking.get(bar.place, (None, ""))
+        told = {"bar": bar.number, "song_bar": bar.song_number or bar.number}
+        heard = dict(zip(LINES, bar.heard, strict=True))
+        yield {**told, "heard": heard, "rank": rank, "lacks": lacks}
+
+
+def _passage(passage: Passage, conversion: Conversion) -> dict[str, Any]:
+    told = passage._asdict()
+    for name in ("song_first_bar", "song_last_bar"):
+        if told[name] is None:
+            del told[name]
+    return {
+        **told,
+        "chords": round(passage.chords, 4),
+        "part": passage.part + 1 if passage.part >= 0 else None,
+        "explanation": str(texture_line(passage, conversion.song.parts)),
+    }
+
+
+def _source(conversion: Conversion) -> dict[str, Any]:
+    song = conversion.song
+    parts: dict[int, list[dict[str, Any]]] = {}
+    for part, role in zip(song.parts, conversion.reduction.roles, strict=True):
+        parts.setdefault(part.track, []).append(
+            {
+                "part": part.index + 1,
+                "channel": part.channel,
+                "program": part.program,
+                "name": part.name,
+                "drum": part.drum,
+                "role": role.role,
+                "notes": part.notes,
+            }
+        )
+    tracks = [
+        {"index": t.index, "name": t.name, "notes": t.notes, "parts": parts.get(t.index, [])}
+        for t in song.tracks
+    ]
+    return {
+        "file": song.file,
+        "title": song.title,
+        "sha256": song.sha256,
+        "ticks_per_beat": song.ticks_per_beat,
+        "notes": len(song.notes),
+        "tracks": tracks,
+    }
+
+
+def _lines(columns: Mapping[str, Sequence[str]], notes: int) -> str:
+    """Return each note as JSON on a line of its own, after a comma."""
+    begins = ",\n{"
+    pieces: list[str | Sequence[str]] = []
+    for name, texts in columns.items():
+        pieces += [f'{"," if pieces else begins}"{name}":', texts]
+    return rows([*pieces, "}"], notes)

@@ -1,0 +1,117 @@
+"""Standard MIDI Files: healthy ones are read as they are, others by way of `mend`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.errors import LimitError, SongError
+from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble, unit_of
+from arranger.song.midi.chunks import midi_start, unwrapped_end
+from arranger.song.midi.events import Limits, TrackEvents, track_events
+from arranger.song.midi.mend import mend
+from arranger.song.midi.messages import read_messages
+from arranger.song.midi.syntax import is_healthy
+from arranger.song.model import Repair
+from arranger.song.repairs import Repairs
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from arranger.settings import ReadSettings
+    from arranger.song.midi.messages import Message
+    from arranger.song.model import Song
+
+    Messages = Iterable[tuple[int, Message]]
+    """With delta times in ticks."""
+
+
+_LONGEST_PAUSE = 10_000
+"""Beats; a longer pause is damage. Raising the limit for songs raises it to a fifth of that."""
+
+
+def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
+    """Read the bytes of a Standard MIDI File, damaged or not.
+
+    Raises
+    ------
+    SongError
+        If there is no track in them, or the asked pattern isn't there.
+    LimitError
+        If the file holds more than the settings allow.
+    """
+    repairs: list[Repair] = []
+    tracks: Iterable[Messages]
+    if is_healthy(data):
+        _check_tracks(int.from_bytes(data[10:12]), settings)
+        midi_format, division = int.from_bytes(data[8:10]), int.from_bytes(data[12:14])
+        tracks = _healthy_tracks(data)
+    else:
+        made = Repairs()
+        start = midi_start(data)
+        end = unwrapped_end(data, start)
+        mended = mend(data, start, end, settings.max_tracks, made)
+        _check_tracks(len(mended.tracks), settings)
+        if not mended.tracks:
+            raise SongError("a MIDI header without any track")
+        midi_format, division = mended.midi_format, mended.division
+        tracks = (read_messages(track) for track in mended.tracks)
+        if start > 0:
+            what = "the MIDI data was taken out of what surrounds it"
+            repairs.append(Repair(f"file, byte 0x{start:04x}", what))
+        repairs += made.listed()
+    unit = unit_of(division)
+    longest_pause = unit.ticks_per_beat * max(settings.max_beats // 5, _LONGEST_PAUSE)
+    gathered = _gather(tracks, midi_format, settings, longest_pause)
+    return assemble(gathered, midi_format, unit, file, sha256, settings, repairs)
+
+
+def _gather(
+    tracks: Iterable[Messages], midi_format: int, settings: ReadSettings, longest_pause: int
+) -> list[TrackEvents]:
+    """Gather the events of each track; the patterns of format 2 follow each other."""
+    found: list[TrackEvents] = []
+    room = room_for_others = settings.max_notes
+    start = 0
+    for index, messages in enumerate(tracks):
+        limits = Limits(room, room_for_others, longest_pause)
+        if midi_format != 2:
+            found.append(track_events(index, messages, 0, limits))
+        elif settings.pattern in {None, index + 1}:
+            pattern = track_events(index, messages, start, limits, device=index)
+            pattern.tempos.insert(0, (start, DEFAULT_TEMPO))
+            pattern.metres.insert(0, (start, 4, 4))
+            found.append(pattern)
+            start = pattern.end
+        else:
+            found.append(TrackEvents(index, start))
+        room -= len(found[-1].notes)
+        room_for_others -= found[-1].others
+    if settings.pattern is not None:
+        _check_pattern(settings.pattern, len(found) if midi_format == 2 else 0)
+    return found
+
+
+def _check_pattern(pattern: int, count: int) -> None:
+    """Complain about a pattern that isn't there."""
+    if not count:
+        raise SongError("only format 2 files have patterns", remedy="leave --pattern out")
+    if not 1 <= pattern <= count:
+        raise SongError(
+            f"there is no pattern {pattern}", remedy=f"choose one from 1 to {count} with --pattern"
+        )
+
+
+def _healthy_tracks(data: bytes) -> Iterator[Messages]:
+    """Yield the messages of each track of a healthy file."""
+    place = 14
+    while place < len(data):
+        start = place + 8
+        place = start + int.from_bytes(data[place + 4 : start])
+        yield read_messages(data, start, place)
+
+
+def _check_tracks(count: int, settings: ReadSettings) -> None:
+    if count > settings.max_tracks:
+        raise LimitError(
+            f"more than {settings.max_tracks:,} tracks", remedy="raise the limit with --max-tracks"
+        )

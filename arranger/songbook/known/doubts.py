@@ -1,0 +1,95 @@
+"""What a conversion may have taken wrongly, so that somebody looks: a word and a sentence each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from arranger.errors import one_line, shortened
+from arranger.grid.metres import has_bars
+from arranger.report.summaries.summary import summary
+from arranger.song.midi.held_pedals import STAYS_DOWN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from arranger.conversion import Conversion
+    from arranger.reduce.worth.weights import PartRole
+
+Doubt = tuple[str, str]
+"""A word of `WORDS` and a sentence on this song."""
+
+WORDS = {
+    "beat": "the beat was found by ear",
+    "metre": "the file doesn't say where bars are, or the music has them elsewhere",
+    "pedal": "a pedal stays down for long",
+    "parts": "two parts are nearly as likely to be the tune, or the bass",
+}
+"""What each word means."""
+
+CLOSE = 1.0
+"""By how much less may speak for another part as tune or bass, in the weights of evidence for roles: as
+much as one strong sign. Our own judgement, no source."""
+_NAME = 30
+_OF_BEAT = "the beat"
+"""How the report's doubts of the beat begin; the others are of bars."""
+
+
+def doubts_of(conversion: Conversion) -> tuple[Doubt, ...]:
+    """Return what may be wrong in a conversion, in the order of `WORDS`."""
+    return tuple(_doubts(conversion))
+
+
+def _doubts(conversion: Conversion) -> Iterator[Doubt]:
+    song, grid = conversion.song, conversion.grid
+    heard = () if grid.timeline is None else grid.timeline.remarks
+    unsure = [str(doubt) for doubt in summary(conversion).doubts]  # as the report tells them
+    of_beat = [told for told in unsure if told.startswith(_OF_BEAT)]
+    of_bars = [told for told in unsure if told not in of_beat]
+    tracked = grid.basis == "tracked"
+    if tracked:
+        yield "beat", one_line((*of_beat, *heard, WORDS["beat"])[0])
+    said = has_bars(song) and (song.own_beat or not tracked)
+    if of_bars:
+        yield "metre", one_line("; ".join(of_bars))
+    elif not said and conversion.settings.grid.metre is None:
+        yield "metre", _metre(conversion)
+    for remark in song.remarks:
+        if STAYS_DOWN in remark:
+            yield "pedal", one_line(remark)
+            break
+    parts = [_close(conversion, role) for role in conversion.reduction.roles]
+    if any(parts):
+        yield "parts", "; ".join(filter(None, parts))
+
+
+def _metre(conversion: Conversion) -> str:
+    bars = conversion.grid.bars
+    steps: dict[str, int] = {}
+    for bar in bars:
+        name = f"{bar.numerator}/{bar.denominator}"
+        steps[name] = steps.get(name, 0) + bar.steps
+    named = " and ".join(sorted(steps, key=lambda name: -steps[name])[:3])
+    return f"the file doesn't say where bars are; they are taken to be of {named}"
+
+
+def _close(conversion: Conversion, role: PartRole) -> str:
+    """Return which other part might have the role of one, the tune or the bass, or nothing."""
+    scores = {"tune": "tune_score", "bass": "bass_score"}
+    if role.role not in scores or not role.evidence:
+        return ""
+    score = scores[role.role]
+    others = [
+        other
+        for other in conversion.reduction.roles
+        if other.role in {"harmony", "bass"} and other.part != role.part and other.evidence
+    ]
+    rival = max(others, key=lambda other: getattr(other, score), default=None)
+    if rival is None or getattr(role, score) - getattr(rival, score) >= CLOSE:
+        return ""
+    name, other = (_named(conversion, each.part) for each in (role, rival))
+    return f"{name} was taken for the {role.role}, but {other} is nearly as likely"
+
+
+def _named(conversion: Conversion, part: int) -> str:
+    name = shortened(one_line(conversion.song.parts[part].name), _NAME)
+    return f"part {part + 1} '{name}'" if name else f"part {part + 1}"

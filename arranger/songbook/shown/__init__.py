@@ -1,0 +1,7 @@
+"""What a songbook shows: the worklist in page, terminal and files.
+
+overview  The songbook's own files: all songs on one table, as CSV, as JSON and as a page
+page      The page of a songbook: its worklist, which song needs a hand first
+table     The worklist in a terminal
+worklist  Which song needs a hand first, and the columns that are told of each
+"""
