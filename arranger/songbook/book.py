@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
 from arranger.songbook.asked.choice import BookChoice, asked_of
-from arranger.songbook.known.changes import with_change
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, Known, opened
+from arranger.songbook.known.record import with_change
 from arranger.songbook.known.why import output_stamps
 from arranger.songbook.planned.plan import (
     Making,
