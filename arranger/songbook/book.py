@@ -23,7 +23,6 @@ from arranger.songbook.known.why import output_stamps
 from arranger.songbook.planned.plan import (
     Making,
     digested,
-    folder_of,
     gone_of,
     gone_told,
     plan,
@@ -182,5 +181,5 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
 
 
 def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
-    stamps = output_stamps(folder_of(planned.job), record.outputs)
+    stamps = output_stamps(planned.job.folder, record.outputs)
     index.remember(record.relative, Known(making(planned), stamps, record))

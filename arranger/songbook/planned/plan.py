@@ -166,11 +166,6 @@ def why_done(planned: Planned, record: Record) -> Record:
     return replace(record, why=why)
 
 
-def folder_of(job: Job) -> Path:
-    """Return the folder in which a song's files are."""
-    return job.out.joinpath(*job.place.split("/")[:-1])
-
-
 def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> Planned:
     try:
         stamp = _stamp(job.source) if job.member is None else job.member.stamp
@@ -193,7 +188,7 @@ def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
     """Yield everything for which a song is converted again."""
     job, record = planned.job, before.record
     yield from changes(before.made, made)
-    stamps = output_stamps(folder_of(job), record.outputs)
+    stamps = output_stamps(job.folder, record.outputs)
     if stamps != before.outputs:
         yield from output_changes(before.outputs, stamps)
     yield from _asked(job, record)
@@ -280,7 +275,7 @@ def _foreseen(planned: Planned, known: Known | None) -> Planned:
     job = planned.job
     if planned.record is not None or job.force or job.keeping.edits:
         return planned
-    folder, name = folder_of(job), f"{job.place.rsplit('/', 1)[-1]}.duet"
+    folder, name = job.folder, f"{job.name}.duet"
     if known is not None and output_stamps(folder, [name])[name] == known.outputs.get(name):
         edited = known.record.edited
     else:

@@ -43,7 +43,7 @@ FIELDS: Mapping[str, Callable[[Record], Value]] = {
     "seconds": lambda record: record.seconds,
     "song_bytes": lambda record: record.song_bytes,
     "bytes_limit": lambda record: record.bytes_limit,
-    "fits": lambda record: _fits(record),
+    "fits": _fits,
     "asked_bpm": lambda record: record.asked_bpm,
     "played_bpm": lambda record: record.played_bpm,
     "doubts": lambda record: " ".join(word for word, _ in record.doubts),

@@ -150,10 +150,8 @@ def _advised(job: Job) -> Record:
 
 def _converted(job: Job) -> Record:
     song = song_of(job)
-    folder = job.out.joinpath(*job.place.split("/")[:-1])
-    name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
-        folder=folder,
+        folder=job.folder,
         song=job.source,
         audio=job.audio,
         force=job.force,
@@ -161,7 +159,7 @@ def _converted(job: Job) -> Record:
         command="songbook",
         book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
-    paths = output_paths(choice, name)
+    paths = output_paths(choice, job.name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
@@ -170,7 +168,7 @@ def _converted(job: Job) -> Record:
     conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
-    written = write_outputs(conversion, name, choice)
+    written = write_outputs(conversion, job.name, choice)
     names = tuple(path.name for path in written.files)
     record = done_record(job.relative, job.place, conversion, names, written_at)
     return replace(record, message="; ".join(remarks_on_names(song, job.settings.reduce)))
