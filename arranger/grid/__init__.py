@@ -4,9 +4,10 @@ track     Beat tracking for songs that don't follow their own beat
 asked_bars  Bars as the user says: their metre, and where the first bar line is
 attacks   Attacks: onsets that are meant together, taken together before anything is rounded
 choose    Choosing the step: what each candidate would cost the music
-disputed  Whether the music plainly has other bars than those that its file states, and which
+disputed  Whether the music has other bars than those that its file states, and which
 doubts    What isn't sure of beat and bars, and the other readings
 loops     Where a piece goes on after its last step
+metre_names  What bars that were heard are called, and where they begin as options say it
 metres    Bars by ear for a song that has beats but no bars
 model     The grid: how song time maps to the engine's steps
 off_step   Bars whose notes keep to another division of the beat than the step

@@ -6,18 +6,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.grid.metre_names import metre_of_beats, named_bars
 from arranger.grid.model import Doubt, OtherReading
 from arranger.grid.track.bars_heard import BEAT_LENGTHS
+from arranger.grid.track.bars_sure import weigh_bars
 
 if TYPE_CHECKING:
-    from arranger.columns import Floats
+    from collections.abc import Collection
+
+    from arranger.columns import Floats, Ints
     from arranger.grid.disputed import HeardBars
+    from arranger.grid.track.bars_sure import EvenBars, WeighedBars
     from arranger.grid.track.beat import TrackedBeat
     from arranger.grid.track.rivals import Rival
     from arranger.song.model import Song
 
-SURE = 0.9
-"""A beat that is less sure is doubted."""
+SURE, SURE_BARS = 0.9, 0.8
+"""A beat that is less sure is doubted, and bars."""
 LEVELS = {
     1 / 3: "a third as fast",
     1 / 2: "half as fast",
@@ -27,9 +32,9 @@ LEVELS = {
     3.0: "three times as fast",
 }
 NEAR_LEVEL = 0.12
-NEARLY_AS_LIKELY, LEAST_ODDS = 0.85, 0.3
-"""Bars are doubted if others gain so much of what they do, or they gain less than this a bar.
-Not calibrated: log odds of one network."""
+BEAT = "the beat"
+"""How doubts of the beat begin; the others are of bars."""
+UNSAID = "the file doesn't say where bars are; they are taken to be of 4/4"
 
 
 def beat_doubt(beat: TrackedBeat, first_line: float) -> Doubt | None:
@@ -37,7 +42,7 @@ def beat_doubt(beat: TrackedBeat, first_line: float) -> Doubt | None:
     if beat.sure >= SURE or not beat.others:
         return None
     others = tuple(_other_beat(rival, beat.bpm, first_line) for rival in beat.others)
-    return Doubt(f"the beat of {beat.bpm:.3g} a minute was found by ear", beat.sure, others)
+    return Doubt(f"{BEAT} of {beat.bpm:.3g} a minute was found by ear", beat.sure, others)
 
 
 def _other_beat(rival: Rival, bpm: float, first_line: float) -> OtherReading:
@@ -50,47 +55,71 @@ def _other_beat(rival: Rival, bpm: float, first_line: float) -> OtherReading:
     return OtherReading(LEVELS[level] if near else "another tempo", f"--tempo {rival.bpm:.4g}")
 
 
-def bars_doubt(odds: Floats, lines: Floats, seconds: Floats) -> Doubt | None:
-    """Return the doubt of bars that were heard on a tracked beat, if little speaks for them or as much for others.
+def bars_doubt(
+    odds: Floats, lines: Ints, beat: TrackedBeat, length: float, *, said: bool
+) -> Doubt | None:
+    """Return the doubt of bars on a tracked beat, if they aren't sure.
 
     Parameters
     ----------
     odds
         Shape (beats,): log odds of a bar line at each beat.
     lines
-        The beats that begin bars.
-    seconds
-        Shape (beats,): when the beats are.
+        The beats that begin bars, and where the last ends.
+    length
+        Of a beat, in quarter notes.
+    said
+        Whether the file or the user says how long bars are; then only their place can be doubted.
     """
-    at = np.rint(lines).astype(np.int64)
-    costs = dict(BEAT_LENGTHS)
-    sizes = np.diff(at)
-    size = int(np.bincount(sizes).argmax()) if len(sizes) else 0
-    own = float(odds[at[at < len(odds)]].sum()) - sum(
-        costs.get(each, 1.0) for each in sizes.tolist()
-    )
-    moved: list[tuple[float, float, int, int]] = []
-    counted: list[tuple[float, float, int, int]] = []
-    for other, cost in BEAT_LENGTHS:
-        for place in range(other):
-            heard = odds[place::other] - cost
-            row = float(heard.mean()), float(heard.sum()), other, place
-            if other != size:
-                counted.append(row)
-            elif np.mean(at % other == place) <= 0.5:
-                moved.append(row)
-    best = sorted((max(kind) for kind in (moved, counted) if kind), reverse=True)
-    if own >= LEAST_ODDS * len(sizes):
-        best = [each for each in best if each[1] > NEARLY_AS_LIKELY * own]
-    others = tuple(_other_bars(other, place, size, seconds) for _, _, other, place in best)
-    return Doubt(f"bars of {size}/4 were found by ear", None, others) if others else None
+    weighed = weigh_bars(odds, lines, BEAT_LENGTHS)
+    sure = weighed.sure("bars_placed" if said else "bars_tracked", weighed.score, beat.sure)
+    if sure >= SURE_BARS:
+        return None
+
+    def other(bars: EvenBars) -> OtherReading:
+        first = f"--first-beat {max(float(beat.seconds[bars.first]), 0.0):.2f}"
+        if bars.size == weighed.size:
+            return OtherReading("the same from another beat", first)
+        metre = "{}/{}".format(*metre_of_beats(bars.size, length))
+        return OtherReading(f"bars of {metre}", f"--metre {metre} {first}")
+
+    rivals = [weighed.moved] if said else [weighed.moved, weighed.counted]
+    others = map(other, sorted(rivals, key=lambda each: -each.score))
+    metre = "{}/{}".format(*metre_of_beats(weighed.size, length))
+    what = "where bars begin was" if said else f"bars of {metre} were"
+    return Doubt(f"{what} found by ear", sure, tuple(others))
 
 
-def _other_bars(size: int, place: int, own: int, seconds: Floats) -> OtherReading:
-    first = f"--first-beat {max(float(seconds[place]), 0.0):.2f}"
-    if size == own:
-        return OtherReading("the same from another beat", first)
-    return OtherReading(f"bars of {size}/4", f"--metre {size}/4 {first}")
+def unsaid_bars(
+    weighed: WeighedBars, best: float, odds: Floats, song: Song, heard: Collection[str]
+) -> Doubt | None:
+    """Return the doubt of bars of a file that has none but a beat, if they aren't sure.
+
+    Where no bars gain anything, how sure they are isn't known, nor others.
+
+    Parameters
+    ----------
+    best
+        Score of the likeliest bars.
+    odds
+        Shape (slots, 2): log odds of a beat and of a bar line at each slot.
+    heard
+        The metres that were heard; none if 4/4 from the first tick is taken.
+    """
+    if best <= 0.0:
+        return Doubt(UNSAID, None, ())
+    sure = weighed.sure("bars_heard", best)
+    if sure >= SURE_BARS:
+        return None
+    first = int(song.columns.onset.min())
+    others = []
+    for each in sorted((weighed.moved, weighed.counted), key=lambda each: -each.score):
+        named = named_bars(each, odds, song.ticks_per_beat, first)
+        metre = "{}/{}".format(*named.metre)
+        what = "the same from another place" if each.size == weighed.size else f"bars of {metre}"
+        others.append(OtherReading(what, f"--metre {metre} --pickup {named.pickup}"))
+    what = f"bars of {' and '.join(heard)} were found by ear"
+    return Doubt(what if heard else UNSAID, sure, tuple(others))
 
 
 def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
@@ -98,9 +127,9 @@ def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
     stated = "{}/{}".format(*song.metres[0][1:])
     metre = "{}/{}".format(*heard.metre)
     if heard.moved:
-        what = f"the file states where bars of {stated} begin, but the music has them elsewhere"
+        what = f"the music has bars of {stated} elsewhere than the file states them"
         other = OtherReading("where the music has them", f"--pickup {heard.pickup}")
     else:
-        what = f"the file states {stated}, but the music goes in {metre}"
+        what = f"the music goes in {metre}, but the file states {stated}"
         other = OtherReading("as the music goes", f"--metre {metre} --pickup {heard.pickup}")
-    return Doubt(what, None, (other,))
+    return Doubt(what, heard.sure, (other,))

@@ -20,13 +20,17 @@ from arranger.grid.asked_bars import (
     likeliest_place,
     moved_metres,
 )
+from arranger.grid.doubts import unsaid_bars
+from arranger.grid.metre_names import named_metre
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
+from arranger.grid.track.bars_sure import weigh_bars
 from arranger.song.model import MetreChange
 from arranger.song.time import ticks_at
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
+    from arranger.grid.model import Doubt
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
@@ -35,13 +39,8 @@ FEWEST_ATTACKS = 32
 LEAST_GAIN, LEAST_SHARE = 10.0, 0.1
 """By how much heard bars must be likelier than 4/4 from the first tick: log odds, and their share."""
 USUAL = MetreChange(0, 4, 4)
-PLAIN = {6: (3, 8), 8: (2, 4), 12: (3, 4), 16: (4, 4), 20: (5, 4), 24: (6, 4)}
-"""The metre of a bar by its slots."""
-COMPOUND = {12: (6, 8), 24: (12, 8)}
-"""That of one whose beats are dotted."""
 HALF_BEAT = 2
-DOTTED = 6
-"""Slots of half a beat, and of a dotted one."""
+"""Slots of half a beat."""
 
 
 class Barred(NamedTuple):
@@ -51,6 +50,18 @@ class Barred(NamedTuple):
     pickup: bool
     """Whether its first bar is one."""
     remarks: tuple[str, ...] = ()
+    doubt: Doubt | None = None
+
+
+class ChosenBars(NamedTuple):
+    """The bars of a file that has none."""
+
+    lines: Ints
+    """Slots, to both ends of the song."""
+    best: float
+    """Score of the likeliest bars, whether they are these or not."""
+    usual: bool
+    """Whether they are those of 4/4 from the first tick."""
 
 
 def has_bars(song: Song) -> bool:
@@ -67,20 +78,31 @@ def with_bars(
         return _asked(song, notes, attacks, bpm, settings)
     if has_bars(song):
         return Barred(song, pickup=False)
-    usual = Barred(replace(song, metres=(USUAL,)), pickup=False)
-    if attacks.count < FEWEST_ATTACKS:
-        return usual
-    ticks = song.ticks_per_beat
-    odds = hear_lines(notes, attacks, ticks, bpm)
+    odds = hear_lines(notes, attacks, song.ticks_per_beat, bpm)
+    chosen = choose_bars(odds, attacks.count)
+    metres = (USUAL,) if chosen.usual else _metres(chosen.lines, odds[:, 0], song.ticks_per_beat)
+    found = [f"{metre.numerator}/{metre.denominator}" for metre in metres]
+    named = [] if chosen.usual else list(dict.fromkeys(found))
+    weighed = weigh_bars(odds[:, 1], chosen.lines, SLOT_LENGTHS)
+    return Barred(
+        replace(song, metres=metres),
+        bool(chosen.lines[0]),
+        (f"the file has no bars; those of {' and '.join(named)} were found by ear",)
+        if named
+        else (),
+        unsaid_bars(weighed, chosen.best, odds, song, named),
+    )
+
+
+def choose_bars(odds: Floats, attacks: int) -> ChosenBars:
+    """Return the bars of a file that has none; ``odds``: of a beat and a bar line at each slot."""
     heard = likeliest_bars(odds[:, 1], SLOT_LENGTHS)
-    kept = float(odds[:: 4 * SLOTS_A_BEAT, 1].sum())
-    if heard is None or heard.score - kept < max(LEAST_GAIN, LEAST_SHARE * heard.score):
-        return usual
-    metres = _metres(heard.lines, odds[:, 0], ticks)
-    named = list(dict.fromkeys(f"{metre.numerator}/{metre.denominator}" for metre in metres))
-    remark = f"the file has no bars; those of {' and '.join(named)} were found by ear"
-    pickup = bool(heard.lines[0])
-    return Barred(replace(song, metres=metres), pickup, (remark,))
+    size = 4 * SLOTS_A_BEAT
+    kept, best = float(odds[::size, 1].sum()), 0.0 if heard is None else heard.score
+    gain = best - kept
+    if heard is None or attacks < FEWEST_ATTACKS or gain < max(LEAST_GAIN, LEAST_SHARE * best):
+        return ChosenBars(np.arange(0, len(odds) + size, size), best, usual=True)
+    return ChosenBars(heard.lines, best, usual=False)
 
 
 def _asked(
@@ -137,18 +159,3 @@ def _metres(lines: Ints, beats: Floats, ticks_per_beat: int) -> tuple[MetreChang
         elif list(found.values())[-1][1:] != names[size]:
             found[tick] = MetreChange(tick, *names[size])
     return tuple(found.values())
-
-
-def named_metre(size: int, lines: Ints, beats: Floats) -> tuple[int, int]:
-    """Return the metre of bars of a size in slots; of several with that size the one with those beats."""
-    if size not in COMPOUND:
-        return PLAIN[size]
-    inside = lines[lines + size <= len(beats)]
-    if not len(inside):
-        return PLAIN[size]
-
-    def mean(step: int) -> float:
-        at = inside[:, None] + np.arange(step, size, step)
-        return float(beats[at].mean())
-
-    return COMPOUND[size] if mean(DOTTED) > mean(SLOTS_A_BEAT) else PLAIN[size]

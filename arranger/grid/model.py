@@ -123,7 +123,7 @@ class Grid:
     bar_ticks: tuple[int, ...] = ()
     """The tick at which each bar starts, and that at which the last ends; empty if not known."""
     beats_seconds: tuple[float, ...] = ()
-    """When tracked: the time of each beat in the song, in seconds."""
+    """When tracked: the time of each beat in the song, in seconds; of dotted ones in compound metres."""
     alternatives: tuple[StepChoice, ...] = ()
     """All candidates, best first."""
     sections: tuple[Section, ...] = ()

@@ -1,6 +1,7 @@
 """Does a file follow its own beat? A statistical test.
 
-An onset has a phase within the file's beat. For each way to divide a beat (`DIVISIONS`), let z be the
+An onset has a phase within the file's beat; beats are counted from where a metre begins, so that those after
+a pickup of half a beat are where the bars have them. For each way to divide a beat (`DIVISIONS`), let z be the
 mean of exp(2 pi i d p) over the phases p, measured in beats. Two questions are put to it:
 
 1. *Do the notes keep the file's tempo?* If they have nothing to do with it, the phases are even and z
@@ -13,7 +14,7 @@ mean of exp(2 pi i d p) over the phases p, measured in beats. Two questions are 
    nearly as well as the best, chosen without a look at the angle.
 
 A file that was written rather than played needs no test: most of its onsets stand exactly on whole
-divisions (``exact``). Any other follows its beat when 1 has probability below `KEEPS_ALARM` and |z| at least `LEAST_KEPT`, and 2
+divisions (``exact``), no further off them on average than half of the finest, so on no other one. Any other follows its beat when 1 has probability below `KEEPS_ALARM` and |z| at least `LEAST_KEPT`, and 2
 has probability below `PHASE_ALARM`, which is the false-alarm rate for recordings at an arbitrary
 phase. Those that pass by accident are a whole number of divisions off, so they keep the division but
 not the beat; `arranger.grid.tracked.beats_elsewhere` looks for these by musical evidence.
@@ -43,9 +44,10 @@ BLOCK_ONSETS = 4
 FEWEST_ONSETS = 32
 """With fewer onsets there is nothing to be found out, and the file is believed."""
 EXACT_TICKS = 0.51
+FINEST = 24
 EXACT_SHARE, EXACT_BEATS_SHARE = 0.9, 0.3
-"""So many onsets within `EXACT_TICKS` of a 24th of a beat (and a phase near 0), or of a whole beat, were
-written and not played. By chance one in 20 or more is near a 24th, one in 96 or more near a beat; swung songs keep
+"""So many onsets within `EXACT_TICKS` of a 24th of a beat (and a phase near 0, or less than half of a 24th from it),
+or of a whole beat, were written and not played. By chance one in 20 or more is near a 24th, one in 96 or more near a beat; swung songs keep
 their beats and nothing else."""
 
 
@@ -93,6 +95,7 @@ def follows_own_beat(song: Song) -> BeatVerdict:
     count = len(ticks)
     if count == 0:
         return BeatVerdict(song.own_beat, 0.0, 1.0, 1, 0, song.own_beat, 0.0, False)
+    ticks = after_metres(song, ticks)
     beats = ticks / song.ticks_per_beat
     mean = np.exp(2j * np.pi * np.outer(DIVISIONS, beats)).mean(axis=1)
     kept = np.abs(mean)
@@ -102,8 +105,10 @@ def follows_own_beat(song: Song) -> BeatVerdict:
     keeps = count < FEWEST_ONSETS or (strength >= LEAST_KEPT and chance < KEEPS_ALARM)
     probability = abs(angle) / np.pi if keeps else 1.0
     near = count < FEWEST_ONSETS or probability < PHASE_ALARM
+    shift = angle / (2 * np.pi * division)
+    on_it = near or (keeps and abs(shift) < 0.5 / FINEST)
     exact = song.ticks_per_beat >= 96 and (
-        (near and _share_on(ticks, song.ticks_per_beat / 24) >= EXACT_SHARE)
+        (on_it and _share_on(ticks, song.ticks_per_beat / FINEST) >= EXACT_SHARE)
         or _share_on(ticks, song.ticks_per_beat) >= EXACT_BEATS_SHARE
     )
     return BeatVerdict(
@@ -113,9 +118,16 @@ def follows_own_beat(song: Song) -> BeatVerdict:
         division=division,
         onsets=count,
         keeps_tempo=song.own_beat and (exact or keeps),
-        shift_beats=angle / (2 * np.pi * division),
+        shift_beats=shift,
         exact=exact,
     )
+
+
+def after_metres(song: Song, ticks: Ints) -> Ints:
+    """Return how far after the beginning of their metre some ticks are."""
+    starts = np.array([metre.tick for metre in song.metres], dtype=np.int64)
+    result: Ints = ticks - starts[np.searchsorted(starts, ticks, side="right") - 1]
+    return result
 
 
 def _share_on(ticks: Ints, spacing: float) -> float:

@@ -7,6 +7,7 @@ loop, sections
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -83,8 +84,9 @@ def _plan(song: Song, engine: Engine, settings: GridSettings, before: Grid | Non
     origin = timeline.bar_beats[0]
     positions = (timeline.onset_beats - origin) * per_beat
     end_positions = (timeline.end_beats - origin) * per_beat
-    if timeline.basis == "tracked" and step.numerator == 1:
-        onset_steps = place_played(positions, attacks, step.denominator)
+    steps_a_beat = Fraction(timeline.beat_length) / step
+    if timeline.basis == "tracked" and steps_a_beat.denominator == 1:
+        onset_steps = place_played(positions, attacks, int(steps_a_beat))
     else:
         onset_steps = place_onsets(positions, attacks)
     # The first attack of a played song may come a little before its beat.
@@ -121,7 +123,9 @@ def _plan(song: Song, engine: Engine, settings: GridSettings, before: Grid | Non
         onset_steps=onset_steps,
         end_steps=np.minimum(end_steps, passage.end_step - passage.first_step),
         positions=(asked.onset_beats - origin) * per_beat - passage.first_step,
-        beats_seconds=timeline.beats_seconds[int(timeline.bar_beats[passage.first]) :],
+        beats_seconds=timeline.beats_seconds[
+            int(timeline.bar_beats[passage.first] / timeline.beat_length) :
+        ],
         alternatives=choices,
         sections=find_sections(alike),
         loop_step=loop_step,

@@ -34,7 +34,7 @@ def tempo_remarks(
     lines = slice(bars.start, bars.stop + 1)
     if timeline.basis == "tracked":
         beats = part_places(timeline.bar_beats[lines])
-        at = np.arange(len(timeline.beats_seconds))
+        at = timeline.beat_length * np.arange(len(timeline.beats_seconds))
         seconds = np.interp(beats, at, timeline.beats_seconds)
     else:
         ticks = part_places(timeline.bar_ticks[lines].astype(np.float64))

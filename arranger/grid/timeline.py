@@ -53,6 +53,9 @@ class Timeline(NamedTuple):
     own_bpm: float
     """The song's own, the median over its beats."""
     beats_seconds: tuple[float, ...] = ()
+    """When tracked: the time of each beat."""
+    beat_length: float = 1.0
+    """Of those beats, in quarter notes: 1.5 where they divide in three."""
     remarks: tuple[str, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     heard: TrackedBeat | None = None
@@ -73,7 +76,7 @@ def file_timeline(
     last_tick = int(notes.end.max())
     check_length(song, last_tick, settings.max_steps)
     bpm = prevailing_bpm(song, int(notes.onset[0]), last_tick)
-    song, pickup, bar_remarks = with_bars(song, notes, attacks, bpm, settings)
+    song, pickup, bar_remarks, doubt = with_bars(song, notes, attacks, bpm, settings)
     check_length(song, last_tick, settings.max_steps)
     # The last onset may be carried over the last bar line by half a step.
     step_beats = max(float(settings.step or 1), 1.0)
@@ -100,6 +103,7 @@ def file_timeline(
         bpm=bpm if settings.tempo is None else settings.tempo,
         own_bpm=bpm,
         remarks=bar_remarks,
+        doubts=(doubt,) if doubt else (),
     )
 
 

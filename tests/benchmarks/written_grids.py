@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 ENGINE = load_engine("twin-phase")
 FEWEST, MOST = 40, 6000
+NEAR = 0.01
 EASY = 4
 """Steps a beat that are easily counted."""
 
@@ -53,7 +54,14 @@ def pieces(path: Path) -> Iterator[Score]:
         columns = (row[name].tolist() for name in ("part", "onset", "length", "pitch"))
         for part, onset, length, pitch in zip(*columns, strict=True):
             parts.setdefault(part, []).append((onset, length, int(pitch)))
-        yield Score(f"{row['comp']}/{row['name']}", list(parts.values()), row["metre"], 0.0)
+        first = float(row["bars"][0])
+        pickup = first if first < 4 * row["metre"][0] / row["metre"][1] else 0.0
+        yield Score(f"{row['comp']}/{row['name']}", list(parts.values()), row["metre"], pickup)
+
+
+def starts(score: Score) -> list[float]:
+    """Return where the metre is stated: at the beginning, and again after a pickup."""
+    return [0.0, score.pickup] if score.pickup > NEAR else [0.0]
 
 
 def faults(score: Score, song: Song, grid: Grid) -> list[str]:
@@ -91,7 +99,7 @@ def main(what: str) -> None:
     seen = wrong = 0
     for score in pieces(Path(what)) if not what.isdecimal() else scores(int(what), seed=7):
         seen += 1
-        song = song_of(*score.parts, metres=((0, *score.metre),))
+        song = song_of(*score.parts, metres=tuple((at, *score.metre) for at in starts(score)))
         grid = plan_grid(song, ENGINE)
         steps[str(grid.step_beats)] += 1
         found = faults(score, song, grid)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from arranger import convert
+from arranger.bars import parse_metre
 from arranger.engine import load_engine
 from arranger.grid import Doubt, OtherReading, plan_grid
-from arranger.grid.doubts import bars_doubt, beat_doubt
+from arranger.grid.doubts import SURE_BARS, bars_doubt, beat_doubt
 from arranger.grid.track.beat import TrackedBeat
 from arranger.grid.track.beats_heard import HeardSong
 from arranger.grid.track.readings import Reading
@@ -63,24 +65,60 @@ def test_a_beat_that_is_not_sure_is_doubted_with_its_rivals() -> None:
     assert beat_doubt(beat._replace(sure=0.9), 1.5) is None
 
 
-def test_bars_that_suit_nearly_as_well_are_named() -> None:
-    seconds = np.arange(0.0, 30.0, 0.5)
+def tracked(sure: float) -> TrackedBeat:
+    beats = np.arange(0.0, 30.0, 0.5)
+    heard = HeardSong(np.zeros((9, 2)), 0.0, np.zeros(6), 0.0)
+    return TrackedBeat(beats, sure, (), np.full(60, sure), heard)
+
+
+def test_bars_that_are_not_sure_are_told_with_others_that_would_be_next() -> None:
     odds = np.full(60, -2.0)
     odds[1::4] = 4.0
-    lines = np.arange(1.0, 60.0, 4.0)
-    assert bars_doubt(odds, lines, seconds) is None
-    odds[1::4] = 0.2
-    doubt = bars_doubt(odds, lines, seconds)
+    lines = np.arange(1, 65, 4)
+    assert bars_doubt(odds, lines, tracked(0.95), 1.0, said=False) is None
+    assert bars_doubt(odds, lines, tracked(0.95), 1.0, said=True) is None
+    odds[1::4], odds[3::4] = 1.2, 1.1
+    moved = OtherReading("the same from another beat", "--first-beat 1.50")
+    others = (OtherReading("bars of 2/4", "--metre 2/4 --first-beat 0.50"), moved)
+    doubt = bars_doubt(odds, lines, tracked(0.95), 1.0, said=False)
     assert doubt is not None
+    assert doubt.sure is not None
+    assert doubt.sure < SURE_BARS
+    assert doubt[0::2] == ("bars of 4/4 were found by ear", others)
+    less = bars_doubt(odds, lines, tracked(0.6), 1.0, said=False)
+    assert less is not None
+    assert less.sure is not None
+    assert less.sure < doubt.sure
+    dotted = bars_doubt(odds, lines, tracked(0.95), 1.5, said=False)
+    assert dotted is not None
+    assert dotted.what == "bars of 12/8 were found by ear"
+    assert dotted.others[0] == OtherReading("bars of 6/8", "--metre 6/8 --first-beat 0.50")
+    placed = bars_doubt(odds, lines, tracked(0.95), 1.0, said=True)
+    assert placed is not None
+    assert placed[0::2] == ("where bars begin was found by ear", (moved,))
+
+
+def test_bars_of_a_file_that_has_none_are_told_with_options_that_have_others() -> None:
+    silent = song_of([(n / 2, 0.5, 60 + n % 8) for n in range(90)], metre_said=False)
+    (doubt,) = plan_grid(silent, ENGINE).doubts
+    assert doubt.what == "bars of 4/4 were found by ear"
+    assert doubt.sure is not None
     assert len(doubt.others) == 2
-    odds[1::4] = 4.0
-    odds[3::4] = 3.9
-    doubt = bars_doubt(odds, lines, seconds)
-    assert doubt is not None
-    assert doubt.others == (
-        OtherReading("the same from another beat", "--first-beat 1.50"),
-        OtherReading("bars of 2/4", "--metre 2/4 --first-beat 0.50"),
-    )
+    for other in doubt.others:
+        options = other.option.split()
+        words = dict(zip((each[2:] for each in options[::2]), options[1::2], strict=True))
+        grid = plan_grid(silent, ENGINE, build_settings(words).grid)
+        metre = parse_metre(words["metre"])
+        assert {(bar.numerator, bar.denominator) for bar in grid.bars} == {metre}
+        assert round(Fraction(words["pickup"]) * 480) in grid.bar_ticks
+        assert not grid.doubts
+    assert not plan_grid(song_of(*waltz(40), metre_said=False), ENGINE).doubts
+
+
+def test_where_no_bars_are_heard_no_number_is_told() -> None:
+    silent = song_of([(n / 2, 0.5, 60 + n % 5) for n in range(90)], metre_said=False)
+    what = "the file doesn't say where bars are; they are taken to be of 4/4"
+    assert plan_grid(silent, ENGINE).doubts == (Doubt(what, None, ()),)
 
 
 def told(song: Song, settings: Settings) -> list[str]:
@@ -90,8 +128,8 @@ def told(song: Song, settings: Settings) -> list[str]:
 def test_bars_that_the_file_states_wrongly_are_told_first_and_the_option_has_them() -> None:
     song = song_of([(0, 1, 71)], *waltz(24, 1))
     first, second, *_ = told(song, Settings())
-    assert first.startswith("doubt: the file states 4/4, but the music goes in 3/4; ")
-    option = (first + second).partition("; ")[2].partition(": ")[0].replace("   ", "")
+    assert first.startswith("doubt: the music goes in 3/4, but the file states 4/4, sure to ")
+    option = " ".join((first, second)).partition("; ")[2].partition(": ")[0].strip()
     assert option == "--metre 3/4 --pickup 1"
     words = {"metre": "3/4", "pickup": "1"}
     as_heard = convert(song, ENGINE, build_settings(words))

@@ -11,7 +11,8 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metres import PLAIN, with_bars
+from arranger.grid.metre_names import PLAIN
+from arranger.grid.metres import with_bars
 from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.frames import frames_of

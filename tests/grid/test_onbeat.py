@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from arranger.grid import follows_own_beat
+from arranger.engine import load_engine
+from arranger.grid import follows_own_beat, plan_grid
 from arranger.grid.onbeat import FEWEST_ONSETS, PHASE_ALARM
 from tests.grid.songs import song_of
 
@@ -35,6 +36,31 @@ def test_a_song_played_to_the_click_follows():
     verdict = follows_own_beat(song_of(line))
     assert verdict.follows
     assert not verdict.exact
+
+
+def test_beats_after_a_pickup_are_where_the_bars_have_them():
+    """As engravers write it: half a beat, then bars; short notes on the beat before long ones."""
+    tune = [(0, 0.5, 60)] + [
+        (0.5 + n + at, length, 62 + n % 5)
+        for n in range(40)
+        for at, length in ((0, 0.25), (0.25, 0.75))
+    ]
+    chords = [(0.5 + n, 1, pitch) for n in range(0, 40, 2) for pitch in (48, 55)]
+    song = song_of(tune, chords, metres=((0, 4, 4), (0.5, 4, 4)))
+    verdict = follows_own_beat(song)
+    assert verdict.exact
+    assert verdict.shift_beats == pytest.approx(0.0, abs=0.01)
+    assert plan_grid(song, load_engine("twin-phase")).basis == "file"
+
+
+def test_a_written_song_follows_though_half_of_a_24th_late_on_average():
+    line = [(n + at, 0.1, 60) for n in range(40) for at in (0, 0.25, 0.5, 0.5 + 1 / 24, 0.75)]
+    late = [(n + at + 1 / 24, 0.1, 60) for n in range(20) for at in (0, 0.25, 0.75)]
+    verdict = follows_own_beat(song_of([*line, *late]))
+    assert verdict.probability > PHASE_ALARM
+    assert verdict.follows
+    all_late = [(onset + 1 / 24, length, pitch) for onset, length, pitch in line]
+    assert not follows_own_beat(song_of(all_late)).exact
 
 
 def test_another_tempo_does_not_follow():

@@ -175,7 +175,7 @@ def test_positions_and_times_among_beats_are_each_others_inverse() -> None:
     at = np.array([-1.0, 0.0, 0.5, 1.0, 1.25, 2.0, 2.5, 3.0, 5.0])
     times = np.array([0.5, 1.0, 1.25, 1.5, 1.75, 2.5, 2.625, 2.75, 3.25])
     assert tracked._seconds_of(beats, at) == pytest.approx(times)
-    assert tracked._beats_at(beats, times) == pytest.approx(at)
+    assert tracked.beats_at(beats, times) == pytest.approx(at)
 
 
 def test_ticks_of_times_by_the_songs_tempos() -> None:
@@ -310,7 +310,7 @@ def test_a_beat_is_left_for_one_so_far_and_so_much_likelier(
     exact: bool, phase: float, margin: float, elsewhere: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(tracked, "file_phase", lambda *_: (phase, margin))
-    song = song_of([(n + 0.5, 0.5, 60) for n in range(40)])  # off all its beats
+    song = song_of([(n + 0.5, 0.5, 60 + m) for n in range(40) for m in (0, 7)])  # off all its beats
     notes, verdict = timed_columns(song), follows_own_beat(song)._replace(exact=exact)
     attacks = find_attacks(notes)
 
@@ -323,6 +323,15 @@ def test_a_beat_is_left_for_one_so_far_and_so_much_likelier(
     few = tracked.FEWEST_ATTACKS
     assert not left(attacks=replace(attacks, count=few - 1))
     assert left(attacks=replace(attacks, count=few)) == elsewhere
+    line = song_of([(n + 0.5, 0.5, 60) for n in range(80)])
+    assert left(song=line, attacks=find_attacks(timed_columns(line))) == (elsewhere and not exact)
+
+
+def test_beats_are_counted_from_where_metres_begin() -> None:
+    song = song_of([(0, 4, 60)], metres=((0, 1, 4), (0.5, 2, 4), (3, 3, 4), (9, 4, 4)))
+    found = tracked.file_beat(song, timed_columns(song), follows_own_beat(song))
+    assert found is not None
+    assert (found.seconds * 2).tolist() == [0, 0.5, 1.5, 2.5, 3, 4, 5]
 
 
 def test_beats_are_light_where_another_twelfth_of_them_holds_nearly_as_much() -> None:

@@ -15,18 +15,19 @@ from arranger.options import build_settings
 from arranger.song import read_song
 from arranger.song.midi.held_pedals import STAYS_DOWN
 from arranger.songbook.known.doubts import WORDS, doubts_of
+from tests.benchmarks.human import play
 
 if TYPE_CHECKING:
+    from arranger.song.model import Song
     from arranger.songbook.known.doubts import Doubt
 
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 
 
-def doubts(path: Path, **asked: object) -> dict[str, str]:
+def doubts(song: Path | Song, **asked: object) -> dict[str, str]:
     settings = build_settings(asked)
-    found: tuple[Doubt, ...] = doubts_of(
-        convert(read_song(path), load_engine("twin-phase"), settings)
-    )
+    read = read_song(song) if isinstance(song, Path) else song
+    found: tuple[Doubt, ...] = doubts_of(convert(read, load_engine("twin-phase"), settings))
     assert list(dict(found)) == [word for word in WORDS if word in dict(found)]
     return dict(found)
 
@@ -54,10 +55,12 @@ def test_a_plain_song_gives_no_cause() -> None:
     assert doubts(DEMO_SONGS / "boat_parade.mid") == {}
 
 
-def test_a_beat_by_ear_is_told_with_how_sure_it_is() -> None:
-    found = doubts(DEMO_SONGS / "tide_clock.mid")
-    assert "the beat was tracked" in found["beat"]
-    assert "sure to" in found["beat"]
+def test_a_beat_by_ear_is_told_where_the_report_doubts_it() -> None:
+    assert "beat" not in doubts(DEMO_SONGS / "tide_clock.mid"), "the beat is sure"
+    played = play([[(n / 2, 0.5, 60 + n % 5) for n in range(120)]], 3, bpm=80)
+    found = doubts(played.song)["beat"]
+    assert "was found by ear, sure to" in found
+    assert "--tempo" in found
 
 
 def test_a_metre_that_nobody_says_is_told(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """Beat tracking for songs that don't follow their own beat.
 
 bars_heard  Where bar lines are heard, once the beats are known
+bars_sure   How sure bar lines are
 beat        Finding the beat of a song from its onsets
 beat_frames What the network that hears beats is shown
 beats_heard What the network hears of a song, and the bar lines that suit it

@@ -16,7 +16,7 @@ import numpy as np
 from arranger.grid.track.layers import add_block, convolved, load_weights
 
 if TYPE_CHECKING:
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.layers import Frames, Weights
 
 
 class Block(NamedTuple):
@@ -54,7 +54,11 @@ def run(network: Network, frames: Frames) -> Frames:
 @cache
 def load(name: str) -> Network:
     """Return a network of the package by its file's name."""
-    arrays = load_weights(name)
+    return network_of(load_weights(name))
+
+
+def network_of(arrays: Weights) -> Network:
+    """Return a network of its weights, by their names."""
     count = len({key.split(".")[1] for key in arrays if key.startswith("block.")})
     blocks = tuple(
         Block(*(arrays[f"block.{n}.{part}"] for part in ("taps", "bias", "mix", "mix_bias")))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.errors import one_line, shortened
-from arranger.grid.metres import has_bars
+from arranger.grid.doubts import BEAT
 from arranger.report.summaries.summary import summary
 from arranger.song.midi.held_pedals import STAYS_DOWN
 
@@ -19,8 +19,8 @@ Doubt = tuple[str, str]
 """A word of `WORDS` and a sentence on this song."""
 
 WORDS = {
-    "beat": "the beat was found by ear",
-    "metre": "the file doesn't say where bars are, or the music has them elsewhere",
+    "beat": "the beat was found by ear and isn't sure",
+    "metre": "it isn't sure where bars are, or the music has them elsewhere than the file",
     "pedal": "a pedal stays down for long",
     "parts": "two parts are nearly as likely to be the tune, or the bass",
 }
@@ -30,8 +30,6 @@ CLOSE = 1.0
 """By how much less may speak for another part as tune or bass, in the weights of evidence for roles: as
 much as one strong sign. Our own judgement, no source."""
 _NAME = 30
-_OF_BEAT = "the beat"
-"""How the report's doubts of the beat begin; the others are of bars."""
 
 
 def doubts_of(conversion: Conversion) -> tuple[Doubt, ...]:
@@ -40,36 +38,20 @@ def doubts_of(conversion: Conversion) -> tuple[Doubt, ...]:
 
 
 def _doubts(conversion: Conversion) -> Iterator[Doubt]:
-    song, grid = conversion.song, conversion.grid
-    heard = () if grid.timeline is None else grid.timeline.remarks
-    unsure = [str(doubt) for doubt in summary(conversion).doubts]  # as the report tells them
-    of_beat = [told for told in unsure if told.startswith(_OF_BEAT)]
-    of_bars = [told for told in unsure if told not in of_beat]
-    tracked = grid.basis == "tracked"
-    if tracked:
-        yield "beat", one_line((*of_beat, *heard, WORDS["beat"])[0])
-    said = has_bars(song) and (song.own_beat or not tracked)
+    told = [str(doubt) for doubt in summary(conversion).doubts]  # as the report tells them
+    of_beat = [each for each in told if each.startswith(BEAT)]
+    of_bars = [each for each in told if each not in of_beat]
+    if of_beat:
+        yield "beat", one_line(of_beat[0])
     if of_bars:
         yield "metre", one_line("; ".join(of_bars))
-    elif not said and conversion.settings.grid.metre is None:
-        yield "metre", _metre(conversion)
-    for remark in song.remarks:
+    for remark in conversion.song.remarks:
         if STAYS_DOWN in remark:
             yield "pedal", one_line(remark)
             break
     parts = [_close(conversion, role) for role in conversion.reduction.roles]
     if any(parts):
         yield "parts", "; ".join(filter(None, parts))
-
-
-def _metre(conversion: Conversion) -> str:
-    bars = conversion.grid.bars
-    steps: dict[str, int] = {}
-    for bar in bars:
-        name = f"{bar.numerator}/{bar.denominator}"
-        steps[name] = steps.get(name, 0) + bar.steps
-    named = " and ".join(sorted(steps, key=lambda name: -steps[name])[:3])
-    return f"the file doesn't say where bars are; they are taken to be of {named}"
 
 
 def _close(conversion: Conversion, role: PartRole) -> str:

@@ -24,7 +24,6 @@ from arranger.report.summaries.sheet_side import sheet_side
 from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
 from arranger.songbook.known.converted import along, bytes_limit, done_record, strips
-from arranger.songbook.known.doubts import WORDS
 from arranger.songbook.known.record import Record, file_time, notes_digest
 
 if TYPE_CHECKING:
@@ -157,7 +156,6 @@ def _told(ledger: dict[str, Any]) -> dict[str, Any]:
         "heard": () if heard is None else tuple(_share(heard, line) for line in LINES),
         "lost": totals.get("lost"),
         "strips": strips(along(bars)),
-        "doubts": (("beat", WORDS["beat"]),) if grid["basis"] == "tracked" else (),
     }
 
 
