@@ -26,7 +26,7 @@ MOST_BARS = 40
 _DATA, _OTHER = "<the data>", "<the other data>"
 
 
-class Side(NamedTuple):
+class Compared(NamedTuple):
     """One of the two."""
 
     name: str
@@ -47,7 +47,7 @@ class BarPair(NamedTuple):
     """What each lacks; empty: nothing."""
 
 
-def compare_page_pieces(first: Side, second: Side) -> Iterator[str]:
+def compare_page_pieces(first: Compared, second: Compared) -> Iterator[str]:
     """Yield the page of two conversions piece by piece.
 
     Raises

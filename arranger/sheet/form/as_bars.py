@@ -16,7 +16,7 @@ def written_out(bars: Sequence[SheetBar]) -> tuple[SheetBar, ...]:
     return tuple(bar if bar.as_bar is None else bar._replace(as_bar=None) for bar in bars)
 
 
-def differing(sheet: Sheet) -> list[int]:
+def unlike(sheet: Sheet) -> list[int]:
     """Return the bars (their indices) that aren't what the bar is that they should be as."""
     if all(bar.as_bar is None for bar in sheet.bars):
         return []
@@ -34,7 +34,7 @@ def differing(sheet: Sheet) -> list[int]:
 
 def settled(sheet: Sheet) -> Sheet:
     """Return the sheet with those bars written out that aren't as the bar that they name."""
-    wrong = differing(sheet)
+    wrong = unlike(sheet)
     if not wrong:
         return sheet
     bars = list(sheet.bars)

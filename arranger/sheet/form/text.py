@@ -17,7 +17,7 @@ from arranger.bars import metre_beat
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.form.as_bars import differing, named_bars
+from arranger.sheet.form.as_bars import named_bars, unlike
 from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
@@ -372,7 +372,7 @@ def _check(sheet: Sheet) -> None:
 def _check_bars(sheet: Sheet) -> None:
     if any(bar.steps < 1 or bar.numerator < 1 or bar.denominator < 1 for bar in sheet.bars):
         raise SheetError("a bar has no step or no metre")
-    for index in differing(sheet):
+    for index in unlike(sheet):
         raise SheetError(f"bar {sheet.bars[index].number} isn't what the bar is that it is as")
     for bar in sheet.bars:
         if bar.section and not is_section_name(bar.section):
