@@ -75,6 +75,21 @@ def runs_of(numbers: Sequence[int]) -> list[list[int]]:
     return runs
 
 
+def spoken(numbers: Sequence[int]) -> str:
+    """Return bars by their numbers, those that count on as ranges.
+
+    >>> spoken([5]), spoken([5, 6, 7, 10])
+    ('bar 5', 'bars 5-7, 10')
+    """
+    listed = ", ".join(run_text(run) for run in runs_of(numbers))
+    return f"{'bar' if len(numbers) == 1 else 'bars'} {listed}"
+
+
+def run_text(run: Sequence[int]) -> str:
+    """Return numbers that count on as a range: "5-8", or "5"."""
+    return f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}"
+
+
 def runs_named(numbers: Sequence[int], most: int = MOST_NAMED) -> str:
     """Return bars in rising order as people say them, those in a row together; many runs are counted.
 
@@ -82,7 +97,7 @@ def runs_named(numbers: Sequence[int], most: int = MOST_NAMED) -> str:
     ('bar 7', 'bars 1-3 and 7', 'bars 1 and 3 and 2 more')
     """
     runs = runs_of(numbers)
-    told = [f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs[:most]]
+    told = [run_text(run) for run in runs[:most]]
     more = sum(map(len, runs[most:]))
     bars = "bar" if len(numbers) == 1 else "bars"
     listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]

@@ -8,7 +8,7 @@ engines           what engines there are, what one can play, and a file to start
 explain           what was weighed in a bar, and what the nearest other choices cost
 export            a sheet in a form that other programs take
 helping           How ``--help`` looks
-keeping           Commands, and the options of those that write where an edited sheet may stand
+keeping           Commands, and options that commands share which write or change a sheet
 new               a sheet to begin with, without a song
 progress          A progress bar for work that takes longer than a second; on a terminal only
 redo              what undo took back, again
@@ -16,9 +16,7 @@ render            a sheet becomes an audio file
 report            ask a ledger what became of which notes, or a sheet what it is and takes
 review            a sheet, or a folder of them, on a live page where it can be edited
 settings_options  Gives a command all options of `arranger.options.OPTIONS` and hands it one
-sheet_options     Options that commands share which change a sheet
 songbook          many songs, converted together
-songs_named       The songs that a command line names: paths, and lists of paths
 spread            an edit made once reaches all bars that were alike
 survey            what is in a song, and how hard it will be
 terminal          The one place where text goes to the terminal, so

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from arranger.cli.sheet_options import Elsewhere, OnlyLook
+from arranger.cli.keeping import Elsewhere, OnlyLook
 from arranger.cli.terminal import say
 
 

@@ -81,7 +81,7 @@ def compare(
 def _write_page(before: Path, after: Path, output: Path, song: Path | None) -> None:
     from arranger.conversion.behind import find_song, in_sheet, open_behind
     from arranger.files import encoded, refuse_inputs, write_pieces
-    from arranger.report.pages.compare_page import Side, compare_page_pieces
+    from arranger.report.pages.compare_page import Compared, compare_page_pieces
     from arranger.sheet import read_sheet
 
     sides = []
@@ -92,7 +92,7 @@ def _write_page(before: Path, after: Path, output: Path, song: Path | None) -> N
         if source is not None:
             inputs["the song"] = source
         behind = open_behind(path, sheet, source)
-        sides.append(Side(str(path), in_sheet(behind, sheet).conversion))
+        sides.append(Compared(str(path), in_sheet(behind, sheet).conversion))
     refuse_inputs(output, inputs)
     write_pieces(output, encoded(compare_page_pieces(*sides)))
     say(f"wrote {output}")

@@ -1,4 +1,4 @@
-"""Commands, and the options of those that write a sheet where an edited one may stand.
+"""Commands, and options that several share: of those that write where an edited sheet may stand, or change one.
 
 ``--keep-edits`` is a flag that may have a value, which typer doesn't know: `Command` reads the value
 as that of an option of its own. So the word after a bare ``--keep-edits`` is never taken for it.
@@ -6,6 +6,7 @@ as that of an option of its own. So the word after a bare ``--keep-edits`` is ne
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -16,6 +17,7 @@ from arranger.sheet.keep import Keeping
 
 if TYPE_CHECKING:
     from typing import Any
+
 
 _WITH_VALUE = "--keep-edits="
 _AS = "--keep-edits-as"
@@ -76,3 +78,17 @@ def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keepi
             param_hint="--keep-edits",
         )
     return Keeping(flag or edits_as is not None, edits_as is not None, song_changed)
+
+
+OnlyLook = Annotated[
+    bool, typer.Option("--check", help="Write nothing; only tell what would be done.")
+]
+Elsewhere = Annotated[
+    Path | None,
+    typer.Option(
+        "-o",
+        "--output",
+        metavar="FILE",
+        help="Leave the sheet as it is and write here; - is standard output.",
+    ),
+]

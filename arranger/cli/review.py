@@ -40,8 +40,7 @@ def review(
       arranger review out/parade.duet --song songs/parade.mid
       arranger review out --song songs --no-browser
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
-    from arranger.review.answers import Answers
-    from arranger.review.contents import sheets_in
+    from arranger.review.answers import Answers, sheets_in
     from arranger.review.live import Live
     from arranger.review.server import Server
     from arranger.sheet import read_sheet

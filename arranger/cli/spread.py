@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from arranger.cli.sheet_options import Elsewhere, OnlyLook
+from arranger.cli.keeping import Elsewhere, OnlyLook
 from arranger.cli.terminal import say
 
 _NAMES = {"voice1": "voice 1", "voice2": "voice 2", "drums": "drums"}
@@ -43,7 +43,7 @@ def spread(
     from arranger.sheet import read_sheet, write_sheet
     from arranger.sheet.keep import refuse_sources
     from arranger.sheet.merging.spread import ROWS, spread_edits
-    from arranger.sheet.numbers import bar_names
+    from arranger.sheet.record.against import bar_names
 
     if row not in (None, *ROWS):
         raise typer.BadParameter(f"{row!r} is none of {', '.join(ROWS)}", param_hint="--row")

@@ -19,9 +19,9 @@ from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.options import read_command_line
 from arranger.settings import Settings
-from arranger.sheet.edited_rows import edited_rows
 from arranger.sheet.merging.merge import Merge, MergedBar
 from arranger.sheet.midi import to_midi
+from arranger.sheet.record.against import edited_rows
 from arranger.sheet.record.base import base_of
 from arranger.song import read_song_bytes
 
@@ -67,7 +67,7 @@ class InSheet(NamedTuple):
 
     conversion: Conversion
     edited: list[tuple[int, ...]]
-    """Of each bar the rows that a hand changed (`arranger.sheet.edited_rows`)."""
+    """Of each bar the rows that a hand changed (`arranger.sheet.record.against`)."""
 
 
 def find_song(path: Path, sheet: Sheet, song: Path | None = None) -> Path | None:

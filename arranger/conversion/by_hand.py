@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.bars import spoken
 from arranger.conversion.marked import read_marked
 from arranger.conversion.numbers import bars_of, passages_of
 from arranger.conversion.reuse import notes_anew
@@ -34,13 +35,12 @@ from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
-from arranger.sheet.bar_edits.choice import spoken
 from arranger.sheet.history.lost import with_lost_record
 from arranger.sheet.keep import Keeping, State, check_same_song, look
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.pieces import WHOLE
-from arranger.sheet.merging.timeline import DRUMS
 from arranger.sheet.played import step_length
+from arranger.sheet.record.against import DRUMS
 from arranger.sheet.record.digest import is_folded
 from arranger.sheet.sounds import sounds_of
 

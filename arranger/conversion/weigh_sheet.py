@@ -13,7 +13,7 @@ from arranger.options import read_command_line
 from arranger.reduce.tell.weighing import weigh_bar
 from arranger.sheet import read_sheet
 from arranger.sheet.form.as_bars import roots
-from arranger.sheet.numbers import song_numbers
+from arranger.sheet.record.against import song_numbers
 from arranger.song import read_song
 
 if TYPE_CHECKING:

@@ -49,10 +49,8 @@ def folded(engine: Engine, pitch: int) -> int | None:
     return None
 
 
-def out_of_tune(
-    engine: Engine, weights: Mapping[int, float], limit_cents: float = LIMIT_CENTS
-) -> tuple[tuple[OutOfTune, ...], int]:
-    """Return the pitches off by more than a limit, weightiest first, and how many were looked at.
+def out_of_tune(engine: Engine, weights: Mapping[int, float]) -> tuple[tuple[OutOfTune, ...], int]:
+    """Return the pitches off by more than the limit, weightiest first, and how many were looked at.
 
     Parameters
     ----------
@@ -60,8 +58,6 @@ def out_of_tune(
         The engine that would play.
     weights
         How long each MIDI number sounds, in any unit, >= 0.
-    limit_cents
-        What still counts as in tune.
     """
     played: dict[int, float] = {}
     for pitch, weight in weights.items():
@@ -71,21 +67,16 @@ def out_of_tune(
     offending = [
         OutOfTune(pitch, engine.pitches[pitch].cents, weight)
         for pitch, weight in played.items()
-        if abs(engine.pitches[pitch].cents) > limit_cents
+        if abs(engine.pitches[pitch].cents) > LIMIT_CENTS
     ]
     return tuple(sorted(offending, key=lambda entry: (-entry.weight, entry.midi))), len(played)
 
 
-def transposition(
-    engine: Engine,
-    weights: Mapping[int, float],
-    semitones: int,
-    limit_cents: float = LIMIT_CENTS,
-) -> Transposition:
+def transposition(engine: Engine, weights: Mapping[int, float], semitones: int) -> Transposition:
     """Return how a song would fare, moved by so many semitones; see `out_of_tune`."""
     moved = {pitch + semitones: weight for pitch, weight in weights.items()}
     total = sum(moved.values()) or 1.0
-    wrong = sum(entry.weight for entry in out_of_tune(engine, moved, limit_cents)[0])
+    wrong = sum(entry.weight for entry in out_of_tune(engine, moved)[0])
     outside = sum(weight for pitch, weight in moved.items() if pitch not in engine.pitches)
     return Transposition(wrong / total, outside / total)
 
@@ -96,35 +87,34 @@ def advice(
     *,
     already: int = 0,
     best: int | None = None,
-    limit_cents: float = LIMIT_CENTS,
 ) -> str:
     """Return in words which pitches are out of tune, and how the best key would fare.
 
     Parameters
     ----------
-    engine, weights, limit_cents
+    engine, weights
         See `out_of_tune`.
     already
         Semitones by which the song was moved to become what ``weights`` describe.
     best
         The transposition that ``--transpose auto`` would choose, if known.
     """
-    offending, _ = out_of_tune(engine, weights, limit_cents)
+    offending, _ = out_of_tune(engine, weights)
     if not offending:
-        return f"No pitch is off by more than {limit_cents:g} cents."
+        return f"No pitch is off by more than {LIMIT_CENTS:g} cents."
     listed = [f"{pitch_name(entry.midi)} ({entry.cents:+.0f})" for entry in offending[:_MOST_NAMED]]
     if len(offending) > _MOST_NAMED:
         listed.append(f"{len(offending) - _MOST_NAMED} more")
-    now = transposition(engine, weights, 0, limit_cents)
+    now = transposition(engine, weights, 0)
     text = (
-        f"Off by more than {limit_cents:g} cents, {now.out_of_tune:.0%} of the sounding time: "
+        f"Off by more than {LIMIT_CENTS:g} cents, {now.out_of_tune:.0%} of the sounding time: "
         f"{', '.join(listed)}."
     )
     if best is None:
         return text
     if best == already:
         return f"{text} --transpose auto finds no better key."
-    moved = transposition(engine, weights, best - already, limit_cents)
+    moved = transposition(engine, weights, best - already)
     folds = f" and fold {moved.folded:.0%}" if moved.folded > 0 else ""
     return (
         f"{text} --transpose auto would choose {best:+d}, which would leave "

@@ -83,7 +83,7 @@ def bars_doubt(
         metre = "{}/{}".format(*metre_of_beats(bars.size, length))
         return OtherReading(f"bars of {metre}", f"--metre {metre} {first}")
 
-    rivals = [weighed.moved] if said else [weighed.moved, weighed.counted]
+    rivals = [weighed.moved] if said else [weighed.moved, weighed.in_twos]
     others = map(other, sorted(rivals, key=lambda each: -each.score))
     metre = "{}/{}".format(*metre_of_beats(weighed.size, length))
     what = "where bars begin was" if said else f"bars of {metre} were"
@@ -113,7 +113,7 @@ def unsaid_bars(
         return None
     first = int(song.columns.onset.min())
     others = []
-    for each in sorted((weighed.moved, weighed.counted), key=lambda each: -each.score):
+    for each in sorted((weighed.moved, weighed.in_twos), key=lambda each: -each.score):
         named = named_bars(each, odds, song.ticks_per_beat, first)
         metre = "{}/{}".format(*named.metre)
         what = "the same from another place" if each.size == weighed.size else f"bars of {metre}"
@@ -124,12 +124,10 @@ def unsaid_bars(
 
 def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
     """Return the doubt of bars that the file states and the music contradicts."""
+    option = f"--pickup {heard.pickup}"
+    other = OtherReading("where the music has them", option)
+    if not heard.moved:
+        metre = "{}/{}".format(*heard.metre)
+        other = OtherReading(f"bars of {metre}, as the music goes", f"--metre {metre} {option}")
     stated = "{}/{}".format(*song.metres[0][1:])
-    metre = "{}/{}".format(*heard.metre)
-    if heard.moved:
-        what = f"the music has bars of {stated} elsewhere than the file states them"
-        other = OtherReading("where the music has them", f"--pickup {heard.pickup}")
-    else:
-        what = f"the music goes in {metre}, but the file states {stated}"
-        other = OtherReading("as the music goes", f"--metre {metre} --pickup {heard.pickup}")
-    return Doubt(what, heard.sure, (other,))
+    return Doubt(f"the file's bars of {stated}", heard.sure, (other,))

@@ -1,26 +1,22 @@
 """The formats of ``arranger export``: one line each.
 
-An exporter is a function ``(sheet, engine, options) -> bytes``. It is named, not imported, so that
+An exporter is a function ``(sheet, engine, options) -> bytes``, or without options. It is named, not imported, so that
 writing JSON doesn't wait for a MIDI library.
 """
 
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import UsageError, did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from arranger.engine.model import Engine
     from arranger.machine.options import ExportOptions
     from arranger.sheet.model import Sheet
-
-    Function = Callable[[Sheet, Engine, ExportOptions], bytes]
-    Notes = Callable[[Sheet, Engine, ExportOptions], list[str]]
-    Files = Callable[[Sheet, Engine, ExportOptions], dict[str, bytes]]
 
 
 class Exporter(NamedTuple):
@@ -37,6 +33,13 @@ class Exporter(NamedTuple):
     """A function of the same module and arguments: what is written beside, by file name."""
     has_address: bool = False
     """Whether what is written lies at an address, which may be asked for."""
+    has_options: bool = True
+    """Whether its functions take options."""
+
+    def call(self, name: str, sheet: Sheet, engine: Engine, options: ExportOptions) -> Any:
+        """Return what a function of its module, by its name, gives for a sheet."""
+        function = getattr(import_module(self.module), name)
+        return function(sheet, engine, *([options] if self.has_options else []))
 
 
 EXPORTERS = {
@@ -86,21 +89,26 @@ EXPORTERS = {
         ".duet.mid",
         "two tracks and drums for music programs",
         "arranger.sheet.midi",
-        "export_midi",
+        "to_midi",
+        has_options=False,
     ),
     "musicxml": Exporter(
         ".duet.musicxml",
         "a score for notation programs",
         "arranger.sheet.score.musicxml",
-        "export_musicxml",
+        "to_musicxml",
+        has_options=False,
     ),
     "svg": Exporter(
         ".svg",
         "a score as a picture, its pages beneath each other",
         "arranger.sheet.score.engrave",
-        "export_svg",
+        "to_svg",
+        has_options=False,
     ),
-    "pdf": Exporter(".pdf", "a score to print", "arranger.sheet.score.engrave", "export_pdf"),
+    "pdf": Exporter(
+        ".pdf", "a score to print", "arranger.sheet.score.engrave", "to_pdf", has_options=False
+    ),
 }
 
 
@@ -121,8 +129,8 @@ def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOption
     if options.address is not None:
         _check_address(format_name, engine)
     _check_player_options(format_name, engine, options)
-    function = cast("Function", getattr(import_module(exporter.module), exporter.function))
-    return function(sheet, engine, options)
+    written: bytes = exporter.call(exporter.function, sheet, engine, options)
+    return written
 
 
 def export_notes(
@@ -130,10 +138,7 @@ def export_notes(
 ) -> list[str]:
     """Return what a user should know of an export, a line each; raises as `export`."""
     exporter = find_exporter(format_name)
-    if not exporter.notes:
-        return []
-    function = cast("Notes", getattr(import_module(exporter.module), exporter.notes))
-    return function(sheet, engine, options)
+    return exporter.call(exporter.notes, sheet, engine, options) if exporter.notes else []
 
 
 def export_files(
@@ -141,10 +146,7 @@ def export_files(
 ) -> dict[str, bytes]:
     """Return what an export writes beside its file, by file name; raises as `export`."""
     exporter = find_exporter(format_name)
-    if not exporter.files:
-        return {}
-    function = cast("Files", getattr(import_module(exporter.module), exporter.files))
-    return function(sheet, engine, options)
+    return exporter.call(exporter.files, sheet, engine, options) if exporter.files else {}
 
 
 def export_many(
@@ -159,7 +161,7 @@ def export_many(
     SheetError
         If the engine can't play a sheet.
     """
-    from arranger.machine.songs_export import export_songs, songs_notes
+    from arranger.machine.program_export import export_songs, songs_notes
 
     find_exporter(format_name)
     if format_name not in _PLAYER_FORMATS or engine.profile.player != "z80":

@@ -116,27 +116,6 @@ class Image(NamedTuple):
     symbols: Mapping[str, int]
 
 
-def binary(
-    sheet: Sheet,
-    engine: Engine,
-    origin: int = DEFAULT_ORIGIN,
-    entries: Sequence[str] = ENTRIES,
-) -> Image:
-    """Return player and song as bytes that run at an address; raises as `build`."""
-    return build([sheet], engine, Build(origin, entries))
-
-
-def assembly(
-    sheet: Sheet,
-    engine: Engine,
-    origin: int = DEFAULT_ORIGIN,
-    entries: Sequence[str] = ENTRIES,
-    prefix: str = "",
-) -> str:
-    """Return player and song as a source that common Z80 assemblers read; raises as `build`."""
-    return source([sheet], engine, Build(origin, entries, prefix=prefix))
-
-
 def build(sheets: Sequence[Sheet], engine: Engine, wanted: Build) -> Image:
     """Return player and songs as bytes that run at an address.
 

@@ -19,15 +19,15 @@ import json
 from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qs, urlsplit
 
-from arranger.errors import ArrangerError, UsageError
+from arranger.errors import ArrangerError, SheetError, UsageError
 from arranger.report.account import tell_like
 from arranger.report.columns import MOST_TOGETHER
+from arranger.report.pages.build import asset, rendered
 from arranger.report.pages.page_data import page_data
 from arranger.report.pages.sheet_lines import lines_in
 from arranger.report.pages.song_page import html_page_pieces
 from arranger.report.summaries.command import Run
 from arranger.review.asks import number
-from arranger.review.contents import contents_page, trouble_page
 from arranger.sheet.form.problem import as_json
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
     from arranger.review.live import Done, Live, State
     from arranger.review.lost import Trial, Way
+
 
 WAIT_SECONDS = 20.0
 _MOST_NUMBER = 10**9
@@ -215,3 +216,48 @@ def _number(text: str) -> int:
 
 def _words(error: ArrangerError) -> str:
     return f"{error.what}; {error.remedy}" if error.remedy else error.what
+
+
+MOST_SHEETS = 10_000
+
+
+def sheets_in(folder: Path) -> list[Path]:
+    """Return the sheets below a folder, in order of their names.
+
+    Raises
+    ------
+    SheetError
+        If there is none.
+    """
+    found = sorted(path for path in folder.rglob("*.duet") if path.is_file())[:MOST_SHEETS]
+    if not found:
+        raise SheetError(
+            "holds no sheet", file=folder, remedy="arranger songbook writes one for each song"
+        )
+    return found
+
+
+def contents_page(folder: Path, sheets: Sequence[Path]) -> str:
+    """Return a page that offers the sheets of a folder."""
+    names = [str(path.relative_to(folder)) for path in sheets]
+    return rendered(
+        "review.html",
+        title=f"Songs in {folder.name or 'this folder'}",
+        trouble="",
+        problems=(),
+        songs=names,
+        style=asset("style.css"),
+    )
+
+
+def trouble_page(state: State, name: str) -> str:
+    """Return a page that says why a sheet can't be shown, and looks again."""
+    problems = [] if state.checked is None else state.checked.problems
+    return rendered(
+        "review.html",
+        title=name,
+        trouble=state.trouble or "The sheet has errors.",
+        problems=problems[:50],
+        songs=(),
+        style=asset("style.css"),
+    )

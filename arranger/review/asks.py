@@ -15,9 +15,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import UsageError
 from arranger.pitch import pitch_name
-from arranger.review.edits import with_cells
+from arranger.review.edits import under_texture, with_cells
 from arranger.review.lost import places
-from arranger.review.texture import under_texture
 from arranger.sheet.bar_edits.choice import DRUMS
 from arranger.sheet.form.cells import read_hits, read_tones
 from arranger.song.general_midi import percussion_name

@@ -307,8 +307,8 @@ class _Mine(NamedTuple):
         """Return whether a sheet has everywhere what stood there before the edit."""
         if sheet.bar_starts != self.after.bar_starts:
             return False
-        rows = ((each.voice1, each.voice2, each.drums) for each in (self.before, self.after, sheet))
-        steps = [step for row in zip(*rows, strict=True) for step in zip(*row, strict=False)]
+        rows = zip(self.before.rows, self.after.rows, sheet.rows, strict=True)
+        steps = [step for row in rows for step in zip(*row, strict=False)]
         return all(now == was for was, mine, now in steps if was != mine)
 
 

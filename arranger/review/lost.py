@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.conversion.behind import in_sheet
 from arranger.errors import SettingsError
+from arranger.report.heard.hearing import CARRIES_LINE
+from arranger.report.heard.losses import WORTH
 from arranger.review.edits import Tone, with_cells, with_tone
 from arranger.sheet.bar_edits.choice import DRUMS, VOICES
 from arranger.sheet.sounds import sounds_of
@@ -23,9 +25,6 @@ if TYPE_CHECKING:
 
 _LOST = {"kept": 0.0, "merged": 0.15, "changed": 0.2, "dropped": 1.0}
 """How much of a note is lost, by its outcome: our own judgement, common practice, no source."""
-_WORTH = {"tune": 3.0, "bass": 2.0, "harmony": 1.0, "drums": 0.7}
-_CARRIES = 0.5
-"""Tune or bass weight from which a note counts as that line."""
 
 
 class Changed(NamedTuple):
@@ -41,7 +40,7 @@ class Changed(NamedTuple):
     @property
     def loss(self) -> float:
         """By how much more is lost, weighed by what the line is worth; below 0: less."""
-        return (_LOST[self.after] - _LOST[self.before]) * _WORTH[self.line]
+        return (_LOST[self.after] - _LOST[self.before]) * (WORTH[self.line] / 10)
 
 
 class Trial(NamedTuple):
@@ -107,10 +106,10 @@ def _line(now: Conversion, note: int) -> str:
         return "drums"
     if weights is None:
         role = now.reduction.roles[int(song.columns.part[note])].role
-        return role if role in _WORTH else "harmony"
-    if weights.tune[note] >= _CARRIES:
+        return role if role in WORTH else "harmony"
+    if weights.tune[note] >= CARRIES_LINE:
         return "tune"
-    return "bass" if weights.bass[note] >= _CARRIES else "harmony"
+    return "bass" if weights.bass[note] >= CARRIES_LINE else "harmony"
 
 
 def ways(behind: Behind, now: InSheet, note: int) -> tuple[Way, ...]:

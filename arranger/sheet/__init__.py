@@ -4,8 +4,8 @@
 model, io                   the value, and what holds and rests mean · as files
 form/                       as text: written, read, what is wrong in it
 check, tidy                 what its engine can't play, or plays otherwise · columns aligned
-record/, keep, edited_rows  how edits are recognised, kept from being overwritten, by bar and row
-merging/, numbers           edits joined with a new conversion · the song's numbers of bars
+record/, keep               how edits are recognised, by bar and row, and kept from being overwritten
+merging/                    edits joined with a new conversion
 history/                    all that stood there, in a file beside it: undo
 bar_edits/, blank           bars copied, moved, changed · a sheet to begin with
 compare, side_by_side       two sheets

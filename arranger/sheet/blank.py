@@ -9,11 +9,11 @@ from arranger.errors import OutputError, UsageError
 from arranger.files import writes_through
 from arranger.rows import REST
 from arranger.settings import STEP_CHOICES
-from arranger.sheet.form.blocks import MAX_BAR_STEPS, MAX_STEPS
+from arranger.sheet.form.blocks import MAX_BAR_STEPS
 from arranger.sheet.form.text import implied_steps, plain_number
 from arranger.sheet.form.values import Fault, read_step
 from arranger.sheet.io import write_sheet
-from arranger.sheet.model import Sheet, SheetBar
+from arranger.sheet.model import MAX_STEPS, Sheet, SheetBar
 from arranger.sheet.played import MOST_OFF_TEMPO, off_tempo, played_bpm, step_length
 
 if TYPE_CHECKING:

@@ -26,7 +26,6 @@ from arranger.sheet.form.meant import drum_remedy
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
 from arranger.sheet.io import read_text
-from arranger.sheet.numbers import bar_names
 from arranger.sheet.played import (
     MOST_OFF_TEMPO,
     off_tempo,
@@ -34,6 +33,7 @@ from arranger.sheet.played import (
     played_bpm,
     step_length,
 )
+from arranger.sheet.record.against import bar_names
 from arranger.sheet.sounds import sound_fault
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ def check_scan(
         try:
             engine = load_engine(sheet.engine)
         except ArrangerError as error:
-            problems.append(_at_header(found, "engine", "engine", error.what, _remedy(error)))
+            problems.append(_at_header(found, "engine", error.what, _remedy(error)))
         else:
             problems += check_playable(found, engine)
             # most that is checked has errors to mend first
@@ -199,14 +199,13 @@ class _Finder:
         written = (code, row, self._starts[root] + at)
         if written in self._told:
             return
-        if root == bar:
-            self._told.add(written)
-        else:
+        if root != bar:
             line = self._found.row_lines[bar][0]
             number, other = self._names[bar], self._names[root]
             what += f" (step {at + 1} of bar {number}, which is as bar {other})"
             yield Problem(severity, code, line, 1, 3, what, remedy)
             return
+        self._told.add(written)
         if self._row != (bar, row):
             self._row, self._place = (bar, row), self._found.row_place(bar, row)
         line, spans = self._place
@@ -318,7 +317,7 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
         return []
     if sheet.length is not None and own_length(sheet, engine) is None:
         what = f"{engine.name} has no step length {sheet.length}"
-        return [_at_header(found, "length", "length", what, _other_length(sheet, engine))]
+        return [_at_header(found, "length", what, _other_length(sheet, engine))]
     asked = sheet.tempo
     most = MOST_OFF_TEMPO if sheet.length is None else _TEMPO_SHARE
     if asked is None or off_tempo(sheet, engine) <= most:
@@ -330,7 +329,7 @@ def _step_length(found: Scan, engine: Engine) -> list[Problem]:
     else:
         what = f"length {sheet.length} plays {played:.2f} beats a minute, not {asked:g}"
         remedy = f"take the line length away to hear tempo {asked:g}, or write tempo {played:.2f}"
-    return [_at_header(found, "tempo", "tempo", what, remedy, WARNING)]
+    return [_at_header(found, "tempo", what, remedy, WARNING)]
 
 
 def _other_length(sheet: Sheet, engine: Engine) -> str:
@@ -383,12 +382,9 @@ def _bar_order(found: Scan) -> Iterator[Problem]:
         before = bar.number
 
 
-def _at_header(
-    found: Scan, word: str, code: str, what: str, remedy: str, severity: str = ERROR
-) -> Problem:
+def _at_header(found: Scan, word: str, what: str, remedy: str, severity: str = ERROR) -> Problem:
     line = found.header_lines.get(word, 1)
-    column, width = found.header_place(line)
-    return Problem(severity, code, line, column, width, what, remedy)
+    return Problem(severity, word, line, *found.header_place(line), what, remedy)
 
 
 def _remedy(error: ArrangerError) -> str:

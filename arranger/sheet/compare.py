@@ -22,7 +22,7 @@ from arranger.sheet.io import read_sheet
 from arranger.sheet.merging.pieces import Bar, cut
 from arranger.sheet.merging.refit import common_step, in_steps_of
 from arranger.sheet.model import BarDigest
-from arranger.sheet.numbers import song_numbers
+from arranger.sheet.record.against import song_numbers
 from arranger.sheet.record.align import Pair, match_bars, pair_bars
 from arranger.sheet.record.digest import bar_digests
 
@@ -128,7 +128,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
     for pair in pairs:
         a = None if pair.base is None else views[0][pair.base]
         b = None if pair.edited is None else views[1][pair.edited]
-        if a is not None and b is not None and _same(a, b):
+        if a is not None and b is not None and _played(a) == _played(b):
             continue
         view = b or a
         song = songs[0][pair.base] if pair.base is not None else None
@@ -265,12 +265,8 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
     return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
 
 
-def _same(a: Bar, b: Bar) -> bool:
-    return _played(a) == _played(b)
-
-
 def _played(bar: Bar) -> tuple[object, ...]:
-    return bar.head[2:4], bar.voice1, bar.voice2, bar.drums, bar.loop is None
+    return bar.head[2:4], bar.rows, bar.loop is None
 
 
 class _Hearer:

@@ -9,13 +9,10 @@ from arranger.errors import LimitError, SheetError
 from arranger.files import encoded
 from arranger.sheet.form.parse import parse
 from arranger.sheet.form.text import format_sheet
-from arranger.sheet.history.file import write_version
+from arranger.sheet.history.file import MAX_BYTES, write_version
 
 if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
-
-MAX_BYTES = 32_000_000
-"""A larger file is not read: a sheet of the most steps has about 12 million bytes."""
 
 
 def read_text(path: str | Path) -> str:

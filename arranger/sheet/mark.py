@@ -27,7 +27,7 @@ from urllib.parse import quote, unquote
 
 from arranger.sheet.form.text import is_section_name, plain_number, sound_text
 from arranger.sheet.form.values import MOST_SOUNDS, Fault, read_length, read_sound, read_tempo
-from arranger.sheet.model import SheetBar
+from arranger.sheet.model import SheetBar, bar_runs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -162,15 +162,9 @@ def _quote(text: str) -> str:
 
 
 def _runs(bars: Sequence[SheetBar]) -> Iterator[str]:
-    at = 0
-    while at < len(bars):
-        bar = bars[at]
-        count = 1
-        while at + count < len(bars) and bars[at + count][:4] == (bar.number + count, *bar[1:4]):
-            count += 1
+    for bar, count in bar_runs(bars):
         times = f"*{count}" if count > 1 else ""
         yield f"{bar.number}{times}:{bar.numerator}/{bar.denominator}:{bar.steps}"
-        at += count
 
 
 def _read_bars(text: str) -> tuple[SheetBar, ...]:

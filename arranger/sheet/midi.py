@@ -66,11 +66,6 @@ def to_midi(sheet: Sheet, engine: Engine) -> bytes:
     return content.getvalue()
 
 
-def export_midi(sheet: Sheet, engine: Engine, _options: object) -> bytes:
-    """Return the sheet as a Standard MIDI File; the exporter of ``--as midi``."""
-    return to_midi(sheet, engine)
-
-
 def percussion_keys(sheet: Sheet, engine: Engine) -> dict[str, tuple[int, ...]]:
     """Return the General MIDI percussion keys that stand for each drum sound of a sheet's row.
 

@@ -8,14 +8,22 @@ a drum away by hand brings the tone back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import accumulate
+from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
     from fractions import Fraction
 
     from arranger.rows import Row
+
+    Rows = tuple[Row, Row, tuple[str | None, ...]]
+    """Voice 1, voice 2 and drums, of a sheet or of one of its bars."""
+
+
+MAX_STEPS = 1_000_000
+"""A sheet of more steps is not read, nor made; the longest that a song makes has 200,000."""
 
 
 class SheetBar(NamedTuple):
@@ -30,6 +38,23 @@ class SheetBar(NamedTuple):
     metre, steps and cells in all rows. None: it is written out."""
     section: str = ""
     """The name of the section that begins here; "" where none does."""
+
+    def with_metre_of(self, other: SheetBar) -> SheetBar:
+        """Return the bar with the steps and the metre of another."""
+        _, steps, numerator, denominator, *_ = other
+        return self._replace(steps=steps, numerator=numerator, denominator=denominator)
+
+
+def bar_runs(bars: Sequence[SheetBar]) -> list[tuple[SheetBar, int]]:
+    """Return runs of bars that count on and have one metre: the first, and how many."""
+    runs: list[tuple[SheetBar, int]] = []
+    for bar in bars:
+        first, count = runs[-1] if runs else (bar, 0)
+        if count and bar[:4] == (first.number + count, *first[1:4]):
+            runs[-1] = first, count + 1
+        else:
+            runs.append((bar, 1))
+    return runs
 
 
 class Comment(NamedTuple):
@@ -134,6 +159,43 @@ class Sheet:
         return len(self.voice1)
 
     @property
+    def rows(self) -> Rows:
+        """Voice 1, voice 2, drums."""
+        return self.voice1, self.voice2, self.drums
+
+    def with_rows(self, rows: Rows) -> Sheet:
+        """Return the sheet with other rows."""
+        return replace(self, voice1=rows[0], voice2=rows[1], drums=rows[2])
+
+    @property
     def bar_starts(self) -> tuple[int, ...]:
         """The first step of each bar, and the end of the last."""
         return tuple(accumulate((bar.steps for bar in self.bars), initial=0))
+
+    def between(self, start: int, end: int) -> Rows:
+        """Return the rows from one step to before another."""
+        return self.voice1[start:end], self.voice2[start:end], self.drums[start:end]
+
+    @property
+    def bar_rows(self) -> list[Rows]:
+        """The rows of each bar."""
+        return [self.between(*span) for span in pairwise(self.bar_starts)]
+
+    @property
+    def bar_loops(self) -> list[int | None]:
+        """For each bar the step of it, from 0, to go back to; None: not to this bar."""
+        loop = self.loop_step
+        return [
+            loop - start if loop is not None and start <= loop < end else None
+            for start, end in pairwise(self.bar_starts)
+        ]
+
+
+def joined(bars: Iterable[Rows]) -> Rows:
+    """Return the rows of bars as those of a sheet, one bar after the other."""
+    found = list(bars)
+    return (
+        tuple([cell for voice1, _, _ in found for cell in voice1]),
+        tuple([cell for _, voice2, _ in found for cell in voice2]),
+        tuple([hit for _, _, drums in found for hit in drums]),
+    )

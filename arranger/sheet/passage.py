@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 from arranger.errors import LimitError, SettingsError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.as_bars import written_out
+from arranger.sheet.model import MAX_STEPS
 
 if TYPE_CHECKING:
     from arranger.rows import Row
     from arranger.sheet.model import Sheet
-
-MAX_STEPS = 1_000_000
 
 
 def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:

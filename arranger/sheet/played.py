@@ -163,7 +163,7 @@ def place_of(sheet: Sheet, step: int) -> str:
 
     Where the song's number of the bar is another, it is told beside it.
     """
-    from arranger.sheet.numbers import bar_names
+    from arranger.sheet.record.against import bar_names
 
     for index, (bar, end) in enumerate(zip(sheet.bars, sheet.bar_starts[1:], strict=True)):
         if step < end:

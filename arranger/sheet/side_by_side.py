@@ -113,8 +113,9 @@ def _head(bar: Bar | None, side: int) -> str:
 def _words(bar: Bar | None) -> tuple[list[str], list[str], list[str]]:
     if bar is None:
         return [], [], []
-    voices = [[VOICE_WORDS[cell] for cell in row] for row in (bar.voice1, bar.voice2)]
-    return voices[0], voices[1], [drum or "." for drum in bar.drums]
+    voice1, voice2, drums = bar.rows
+    first, second = ([VOICE_WORDS[cell] for cell in row] for row in (voice1, voice2))
+    return first, second, [drum or "." for drum in drums]
 
 
 def _row(

@@ -15,7 +15,7 @@ working     Songs converted in processes of their own, here or on a cluster
 from arranger.songbook.asked.choice import BookChoice
 from arranger.songbook.book import BookResult, convert_book
 from arranger.songbook.known.record import REASON_CODES, Record
-from arranger.songbook.planned.foresight import plan_book
+from arranger.songbook.planned.plan import plan_book
 from arranger.songbook.working.pool import core_count
 
 __all__ = [

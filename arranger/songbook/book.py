@@ -16,14 +16,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
 from arranger.songbook.asked.choice import BookChoice, asked_of
-from arranger.songbook.known.changes import with_change
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, Known, opened
+from arranger.songbook.known.record import with_change
 from arranger.songbook.known.why import output_stamps
 from arranger.songbook.planned.plan import (
     Making,
     digested,
-    folder_of,
     gone_of,
     gone_told,
     plan,
@@ -182,5 +181,5 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
 
 
 def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
-    stamps = output_stamps(folder_of(planned.job), record.outputs)
+    stamps = output_stamps(planned.job.folder, record.outputs)
     index.remember(record.relative, Known(making(planned), stamps, record))

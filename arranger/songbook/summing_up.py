@@ -12,8 +12,7 @@ from arranger.songbook.advice import advice_of
 from arranger.songbook.known.record import REASON_CODES
 from arranger.songbook.planned.reasons import why_counts, why_lines
 from arranger.songbook.shown.overview import same_notes
-from arranger.songbook.shown.table import table_lines
-from arranger.songbook.shown.worklist import by_need
+from arranger.songbook.shown.worklist import by_need, table_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -160,7 +160,7 @@ def _part_divisors(part: DrumPart, ticks: int) -> Iterator[int]:
             yield first + (state & second)
 
 
-class Side(NamedTuple):
+class PinChanges(NamedTuple):
     """The pin's changes as one listener hears them."""
 
     times: Ints
@@ -172,7 +172,7 @@ class Side(NamedTuple):
 EVERYBODY = frozenset((0, 1, 2))
 
 
-def edges(sheet: Sheet, engine: Engine) -> Iterator[Side]:
+def edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
     """Yield the pin's changes in blocks.
 
     The pin is low before the first change and after the piece.
@@ -189,7 +189,7 @@ def edges(sheet: Sheet, engine: Engine) -> Iterator[Side]:
 
 def blocks(
     sheet: Sheet, engine: Engine, listeners: Sequence[frozenset[int]]
-) -> Iterator[tuple[int, list[Side]]]:
+) -> Iterator[tuple[int, list[PinChanges]]]:
     """Yield the clock up to which all is told, and the changes since the block before.
 
     Parameters
@@ -210,7 +210,7 @@ def blocks(
 
 def pin_blocks(
     played: Iterable[Run], clocks_a_tick: int, listeners: Sequence[frozenset[int]]
-) -> Iterator[tuple[int, list[Side]]]:
+) -> Iterator[tuple[int, list[PinChanges]]]:
     """Yield the pin's changes for runs of any origin; see `blocks`."""
     waiting = iter(played)
     silent = []
@@ -249,20 +249,20 @@ def pin_blocks(
     yield (
         end,
         [
-            Side(np.full(level, end, dtype=np.int64), np.zeros(level, dtype=np.int8))
+            PinChanges(np.full(level, end, dtype=np.int64), np.zeros(level, dtype=np.int8))
             for level in pins
         ],
     )
 
 
-def _changes(times: Ints, levels: NDArray[np.int8], before: int) -> Side:
+def _changes(times: Ints, levels: NDArray[np.int8], before: int) -> PinChanges:
     """Return the real changes: of several at one clock the last stands, what changes nothing goes."""
     order = np.argsort(times, kind="stable")
     times, levels = times[order], levels[order]
     last = np.append(times[1:] != times[:-1], True)
     times, levels = times[last], levels[last]
     real = levels != np.concatenate(([before], levels[:-1]))
-    return Side(times[real], levels[real])
+    return PinChanges(times[real], levels[real])
 
 
 class _Timer:

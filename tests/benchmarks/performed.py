@@ -3,7 +3,8 @@
 PIECES is what `time_pieces` writes. The scores of held-out composers are played (`performing`, which the network
 wasn't trained on) at several amounts of rubato; pop songs held out as recorded. Told are, by amount of
 rubato and by metre: F of beats and of bar lines within 70 ms, the share of pieces whose metre is right
-(beats a bar and the beat's level), of those right in kind (two or four, or three, at any level), and the
+(beats a bar and the beat's level), of those right in kind (two or four, or three, at any level), of how many beats
+are taken for dotted ones and are, and the
 reliability: of beats called so sure, how many are within 70 ms of a true one.
 Goals: beats 0.85, bars 0.60, metre 0.80.
 """
@@ -23,6 +24,7 @@ import numpy as np
 
 from arranger.grid.attacks import find_attacks
 from arranger.grid.track.beat import track_beat
+from arranger.grid.tracked import beats_at, in_thirds
 from arranger.settings import GridSettings
 from tests.benchmarks.performing import Played, perform
 from tests.benchmarks.train_bars import piece_of, recorded
@@ -30,6 +32,10 @@ from tests.benchmarks.train_beats import kind_of
 from tests.benchmarks.train_readings import NEAR, RUBATO, f_measure
 
 BOUNDS = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.001)
+
+
+def is_dotted(metre: tuple[int, int]) -> bool:
+    return metre[1] >= 8 and metre[0] % 3 == 0
 
 
 def usual(sizes: Any) -> int:
@@ -70,6 +76,7 @@ def measured(job: tuple[dict[str, Any], int, float]) -> tuple[Any, ...] | None:
         (f_measure(cut(done.beats), cut(beat.seconds)), f_measure(cut(done.bars), cut(found)),
          float(level and size == true_size), float((size % 3 == 0) == (true_size % 3 == 0))),
         beat.sure, beat.each_sure[kept], right[kept],
+        in_thirds(beat, beats_at(beat.seconds, notes.onset_seconds)), level and is_dotted(row["metre"]),
     )  # fmt: skip
 
 
@@ -94,6 +101,10 @@ def main(pieces: Path, every: int) -> None:
     tell("all", scores)
     for rubato in RUBATO:
         tell(f"rubato {rubato}", [row for row in scores if row[1] == rubato])
+    taken, dotted = np.array([row[-2:] for row in found], bool).T
+    print(
+        f"  beats taken for dotted ones: {taken.sum()}, are {(taken & dotted).sum()} of {dotted.sum()}"
+    )
     groups = defaultdict(list)
     for row in scores:
         groups[row[2]].append(row)

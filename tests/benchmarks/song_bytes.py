@@ -15,10 +15,11 @@ from statistics import mean
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.machine import binary, pack
+from arranger.machine import pack
 from arranger.settings import TEXTURES, Settings
 from arranger.song import read_song
 from arranger.sound.schedule import total_cycles
+from tests.machine.alone import binary
 
 DEMO_SONGS = Path(__file__).parents[2] / "demo_songs"
 

@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 from arranger.conversion import convert
 from arranger.options import build_settings
 from arranger.report import Run, html_page, ranking, song_heard, suggestions
-from arranger.report.pages.compare_page import Side, compare_page_pieces
+from arranger.report.pages.compare_page import Compared, compare_page_pieces
 from tests.browser.test_song_page import violations
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def test_two_conversions_are_shown_and_heard_in_turn_at_the_same_place(
 ) -> None:
     settings = build_settings({"step": "1/4"}, parade.settings)
     other = convert(parade.song, parade.engine, settings)
-    sides = Side("one/boat.duet", parade), Side("two/boat.duet", other)
+    sides = Compared("one/boat.duet", parade), Compared("two/boat.duet", other)
     page = opened(written("pair", "".join(compare_page_pieces(*sides))), bypass_csp=True).page
     a, b = (song_heard(each)[2] for each in (parade, other))
     expect(page.locator("#lines li").nth(2)).to_have_text(f"harmony A {a} % B {b} %")

@@ -49,7 +49,15 @@ def test_features_are_what_they_say(seed: int) -> None:
     known = within(math.log(max(beat, 1e-9) / max(1 - beat, 1e-9)), 6.0)
     gains = [(own - other) / bars for other in (0.0, moved, counted, max(best, own))]
     expected = [1, *(within(gain, 6.0) for gain in gains), math.log(bars), sizes.count(size) / bars]
+    twos = [
+        even(other, first)
+        for other in costs
+        if other in (2 * size, size / 2)
+        for first in range(other)
+        if (first - most) % min(other, size) == 0
+    ]
     weighed = weigh_bars(np.array(odds), np.array(lines), LENGTHS)
+    assert weighed.in_twos.score == pytest.approx(max(twos, default=counted))
     features = weighed.features(best, beat)
     assert features.tolist() == pytest.approx([*expected, known], abs=1e-6)
     assert (weighed.size, weighed.moved.size) == (size, size)

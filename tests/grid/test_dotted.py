@@ -96,3 +96,10 @@ def test_what_is_said_of_the_metre_says_whether_beats_are_dotted() -> None:
         dotted = metre[1] == 8
         assert {bar.steps for bar in grid.bars[:3]} == {sizes if dotted else 2 * sizes}
         assert ("dotted" in grid.remarks[0]) == dotted
+
+
+def test_beats_of_another_level_are_no_dotted_ones() -> None:
+    grid = plan_grid(jig().song, ENGINE, GridSettings(tempo=52))
+    assert grid.asked_bpm == 52
+    assert {bar.denominator for bar in grid.bars} == {4}
+    assert plan_grid(jig().song, ENGINE, GridSettings(tempo=104)).asked_bpm == 156

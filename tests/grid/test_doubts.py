@@ -128,7 +128,7 @@ def told(song: Song, settings: Settings) -> list[str]:
 def test_bars_that_the_file_states_wrongly_are_told_first_and_the_option_has_them() -> None:
     song = song_of([(0, 1, 71)], *waltz(24, 1))
     first, second, *_ = told(song, Settings())
-    assert first.startswith("doubt: the music goes in 3/4, but the file states 4/4, sure to ")
+    assert first.startswith("doubt: the file's bars of 4/4, sure to ")
     option = " ".join((first, second)).partition("; ")[2].partition(": ")[0].strip()
     assert option == "--metre 3/4 --pickup 1"
     words = {"metre": "3/4", "pickup": "1"}
@@ -137,7 +137,7 @@ def test_bars_that_the_file_states_wrongly_are_told_first_and_the_option_has_the
     assert as_heard.grid.bar_ticks[1] == 480
     assert not summary(as_heard).doubts
     found = json.loads(summary(convert(song, ENGINE, Settings())).json())["doubts"]
-    assert found[0]["others"] == [{"what": "as the music goes", "option": option}]
+    assert found[0]["others"] == [{"what": "bars of 3/4, as the music goes", "option": option}]
 
 
 def test_what_a_doubt_offers_chooses_it() -> None:

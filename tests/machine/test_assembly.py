@@ -14,11 +14,11 @@ from z80 import Z80Machine
 from arranger.engine import load_engine
 from arranger.engine.player import PASS_CYCLES
 from arranger.errors import SettingsError, SheetError, UsageError
-from arranger.machine import assembly, binary
 from arranger.machine.assembler import assemble
 from arranger.machine.player import code_bytes
 from arranger.rows import HOLD, REST
 from arranger.sound.schedule import READ_PASSES
+from tests.machine.alone import assembly, binary
 from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:

@@ -11,8 +11,8 @@ from intelhex import IntelHex
 
 from arranger.engine import load_engine
 from arranger.machine.exporters import export
-from arranger.machine.intel_hex import intel_hex
 from arranger.machine.options import ExportOptions
+from arranger.machine.program_export import intel_hex
 from tests.sound.sheets import sheet_of
 
 

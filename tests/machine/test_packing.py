@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.errors import SheetError
-from arranger.machine import binary, pack, song_bytes
+from arranger.machine import pack, song_bytes
 from arranger.machine.packing import AGAIN, END_OF_PIECE, FIRST_PHRASE, RETURN
 from arranger.machine.phrases import PHRASE_BYTES, _counted, find_phrases
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import Sheet, SheetBar
+from tests.machine.alone import binary
 from tests.sound.sheets import sheet_of, sheets
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.engine.player import MOST_CHUNK_PASSES, PASS_CYCLES, chunking
-from arranger.machine import assembly, binary, pack
+from arranger.machine import pack
 from arranger.machine.options import ExportOptions
 from arranger.machine.player import ENTRIES, FIRST_WRITE_CYCLES
 from arranger.machine.program_export import binary_notes
@@ -38,6 +38,7 @@ from arranger.sound.schedule import (
     total_cycles,
 )
 from arranger.sound.signal import edges
+from tests.machine.alone import assembly, binary
 from tests.machine.z80_machine import Computer
 from tests.sound.sheets import sheet_of, sheets
 

@@ -12,7 +12,7 @@ import pytest
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.errors import SettingsError, UsageError
-from arranger.machine import binary, pack
+from arranger.machine import pack
 from arranger.machine.assembler import assemble
 from arranger.machine.exporters import export_many
 from arranger.machine.options import ExportOptions
@@ -20,6 +20,7 @@ from arranger.machine.player import ALL_ENTRIES, Build, Image, build, source
 from arranger.rows import HOLD, REST
 from arranger.sound.schedule import DRUM_PART_GAP_PASSES, drum_flips
 from arranger.sound.signal import edges
+from tests.machine.alone import binary
 from tests.machine.z80_machine import INTERRUPT, Call, Computer
 from tests.sound.sheets import sheet_of
 

@@ -13,7 +13,7 @@ from arranger.conversion import convert
 from arranger.errors import SheetError
 from arranger.options import build_settings
 from arranger.report import bar_losses, ranking
-from arranger.report.pages.compare_page import BarPair, Side, bar_pairs, compare_page_pieces
+from arranger.report.pages.compare_page import BarPair, Compared, bar_pairs, compare_page_pieces
 from tests.report.conftest import DEMO_SONGS
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def test_alike_bars_stand_together_the_greatest_difference_first(parade: Convers
 
 def test_two_songs_are_no_pair(hand: Conversion, waltz: Conversion) -> None:
     with pytest.raises(SheetError, match="made from different songs"):
-        next(compare_page_pieces(Side("a", hand), Side("b", waltz)))
+        next(compare_page_pieces(Compared("a", hand), Compared("b", waltz)))
 
 
 def test_the_command_writes_it_beside_the_second_sheet(

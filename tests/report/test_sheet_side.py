@@ -15,9 +15,9 @@ from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
-from arranger.machine import binary
 from arranger.report.summaries.sheet_side import sheet_side, side_json, side_lines
 from arranger.sheet import Sheet, parse
+from tests.machine.alone import binary
 from tests.sheet.playable import playable
 
 if TYPE_CHECKING:

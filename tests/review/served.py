@@ -82,7 +82,7 @@ class Served:
 @contextmanager
 def served(path: Path, song: Path | None = DEMO_SONGS) -> Iterator[Served]:
     """Serve a sheet, or the sheets of a folder, until the end of the block."""
-    from arranger.review.contents import sheets_in
+    from arranger.review.answers import sheets_in
 
     folder = path if path.is_dir() else None
     sheets = [path] if folder is None else sheets_in(path)

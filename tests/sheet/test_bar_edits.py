@@ -36,7 +36,7 @@ from arranger.sheet.bar_edits.structure import (
 )
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.merging.merge import merge
-from arranger.sheet.numbers import song_numbers
+from arranger.sheet.record.against import song_numbers
 
 if TYPE_CHECKING:
     import random

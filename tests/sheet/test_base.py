@@ -21,8 +21,8 @@ from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.form.parse import scan
-from arranger.sheet.merging.bar_order import in_order
 from arranger.sheet.merging.merge import merge
+from arranger.sheet.merging.pieces import in_order
 from arranger.sheet.model import BarDigest, Digests, Generated
 from arranger.sheet.record.base import base_of, with_base, with_base_bars
 from arranger.sheet.record.digest import bar_digests, sounds_digest, value_digest

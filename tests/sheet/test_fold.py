@@ -16,7 +16,7 @@ from arranger.engine import load_engine
 from arranger.rows import REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, read_sheet
 from arranger.sheet.compare import Side, compare
-from arranger.sheet.form.as_bars import differing, written_out
+from arranger.sheet.form.as_bars import unlike, written_out
 from arranger.sheet.form.fold import fold, unfold
 from arranger.sheet.tidy import tidied
 
@@ -88,7 +88,7 @@ repeating = st.text("AB.", min_size=1, max_size=24).map(piece) | sheets()
 @given(repeating)
 def test_folding_plays_the_same_and_twice_changes_nothing(sheet: Sheet) -> None:
     folded = fold(sheet)
-    assert not differing(folded)
+    assert not unlike(folded)
     assert fold(folded) == folded
     assert unfold(folded) == unfold(sheet)
     for index, (bar, was) in enumerate(zip(folded.bars, sheet.bars, strict=True)):

@@ -28,7 +28,6 @@ from arranger.settings import Settings
 from arranger.sheet import format_sheet
 from arranger.sheet.history import file
 from arranger.sheet.history.back import go_to, redo, undo
-from arranger.sheet.history.delta import applied, delta
 from arranger.sheet.history.differing import differing
 from arranger.sheet.history.file import (
     damaged_path,
@@ -43,7 +42,9 @@ from arranger.sheet.history.versions import (
     MOST_VERSIONS,
     DamagedError,
     History,
+    applied,
     contents,
+    delta,
     noted,
     pack,
     unpack,

@@ -6,7 +6,7 @@ import resource
 
 import pytest
 
-from arranger.songbook.working.limits import memory_limit
+from arranger.songbook.working.work import memory_limit
 
 
 def address_space() -> tuple[int, int]:

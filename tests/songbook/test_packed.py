@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arranger.cli.songs_named import songs_named
+from arranger.cli.songbook import songs_named
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SongError
 from arranger.songbook import convert_book, plan_book

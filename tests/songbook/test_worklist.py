@@ -12,12 +12,10 @@ import pytest
 
 from arranger.sheet import format_sheet, read_sheet
 from arranger.songbook import convert_book
-from arranger.songbook.known.changes import change_of, with_change
 from arranger.songbook.known.index import opened
-from arranger.songbook.known.record import Record
+from arranger.songbook.known.record import Record, change_of, with_change
 from arranger.songbook.shown.overview import write_overview
-from arranger.songbook.shown.table import table_lines
-from arranger.songbook.shown.worklist import by_need
+from arranger.songbook.shown.worklist import by_need, table_lines
 from tests.report.test_book_page import RECORDS
 from tests.songbook.runs import choice, codes, plain
 from tests.songbook.songs import write_book, write_song

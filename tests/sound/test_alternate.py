@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 from arranger.engine import Engine, load_engine
 from arranger.engine.model import DrumPart, DrumSound
 from arranger.rows import HOLD, REST
-from arranger.sound.alternate import Run, Side, divisor_runs, drum_divisors, edges, pin_blocks, runs
+from arranger.sound.alternate import (
+    PinChanges,
+    Run,
+    divisor_runs,
+    drum_divisors,
+    edges,
+    pin_blocks,
+    runs,
+)
 from tests.sound.sheets import sheet_of, sheets
 
 ENGINE = load_engine("pc-alternate")
@@ -41,7 +49,7 @@ def by_the_clock(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) 
     return levels + [1] * (left if levels[-1] else 0)  # a pulse that has begun sounds out
 
 
-def levels_of(blocks: list[Side], clocks: int) -> list[int]:
+def levels_of(blocks: list[PinChanges], clocks: int) -> list[int]:
     """Return the level in each clock that pin changes describe."""
     levels = np.zeros(clocks + 1, dtype=np.int8)
     for times, values in blocks:
@@ -51,7 +59,7 @@ def levels_of(blocks: list[Side], clocks: int) -> list[int]:
     return levels[:clocks].tolist()
 
 
-def sides_of(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> list[Side]:
+def sides_of(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> list[PinChanges]:
     """Return the changes that one listener hears; another beside it makes no difference."""
     found = []
     for _until, (side, _other) in pin_blocks(played, clocks_a_tick, (owners, frozenset((1,)))):

@@ -67,6 +67,9 @@ class WeighedBars(NamedTuple):
     """The likeliest even bars of that length that begin elsewhere."""
     counted: EvenBars
     """The likeliest of another length."""
+    in_twos: EvenBars
+    """The likelier of these bars counted in twos and halved, which are oftener meant than `counted`; that, if both
+    are unusual."""
 
     def sure(self, kind: str, best: float, beat: float = 0.5) -> float:
         """Return how likely the bars are right, 0..1.
@@ -113,13 +116,20 @@ def weigh_bars(odds: Floats, lines: Ints, lengths: Lengths) -> WeighedBars:
         if each.first != place
     ]
     counted = even_bars(odds, [each for each in lengths if each[0] != size])
+    in_twos = [
+        each
+        for each in counted
+        if each.size in (2 * size, size / 2) and (each.first - place) % min(size, each.size) == 0
+    ]
+    best = max(counted, key=_score)
     return WeighedBars(
         size,
         float(odds[inside].sum()) - paid,
         max(len(inside), 1),
         float(np.mean(sizes == size)),
         max(moved, key=_score, default=EvenBars(size, place, 0.0)),
-        max(counted, key=_score),
+        best,
+        max(in_twos, key=_score, default=best),
     )
 
 

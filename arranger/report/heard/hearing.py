@@ -24,7 +24,7 @@ import numpy as np
 from arranger.columns import begins, distinct, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account
+from arranger.report.account import account, outcome_indices
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
@@ -52,6 +52,16 @@ _AS_ASKED = np.array([reason in AS_ASKED for reason in REASONS] + [False])
 """By index of the deciding reason; the last is for -1, no reason."""
 _OUTCOME = {name: index for index, name in enumerate(OUTCOMES)}
 PARTS_LINE = {name: index for index, name in enumerate(LINES)} | {"muted": NO_LINE}
+
+
+def lines_told(before: tuple[int | None, ...], after: tuple[int | None, ...]) -> str:
+    """Return how much of each line that differs is heard: "tune 80 to 100 %, bass nothing to 5 %"."""
+    told = (
+        f"{line} {'nothing' if was is None else was} to {'nothing' if then is None else then} %"
+        for line, was, then in zip(LINES, before, after, strict=True)
+        if was != then
+    )
+    return ", ".join(told)
 
 
 class Beats(NamedTuple):
@@ -158,7 +168,7 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
     """
     entries = reduction.ledger.entries
     outcomes = reduction.ledger.columns.outcome
-    outcome = np.array([_OUTCOME[outcome] for outcome in outcomes], dtype=np.int64)
+    outcome = outcome_indices(outcomes)
     heard = np.where(outcome == _OUTCOME["dropped"], 0, 100)
     harmony = (line == HARMONY) & (outcome != _OUTCOME["kept"]) & (outcome != _OUTCOME["merged"])
     if harmony.any():

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError, one_line
-from arranger.report.heard.hearing import LINES
+from arranger.report.heard.hearing import lines_told
 from arranger.report.heard.losses import BarLoss, bar_losses, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.pages.build import Script, asset, packed, rendered
@@ -26,7 +26,7 @@ MOST_BARS = 40
 _DATA, _OTHER = "<the data>", "<the other data>"
 
 
-class Side(NamedTuple):
+class Compared(NamedTuple):
     """One of the two."""
 
     name: str
@@ -47,7 +47,7 @@ class BarPair(NamedTuple):
     """What each lacks; empty: nothing."""
 
 
-def compare_page_pieces(first: Side, second: Side) -> Iterator[str]:
+def compare_page_pieces(first: Compared, second: Compared) -> Iterator[str]:
     """Yield the page of two conversions piece by piece.
 
     Raises
@@ -67,7 +67,7 @@ def compare_page_pieces(first: Side, second: Side) -> Iterator[str]:
         book=None,
         pair={
             "names": (one_line(first.name), one_line(second.name)),
-            "lines": _lines(song_heard(first.conversion), song_heard(second.conversion)),
+            "lines": lines_told(song_heard(first.conversion), song_heard(second.conversion)),
             "bars": bar_pairs(first.conversion, second.conversion)[:MOST_BARS],
         },
         data=_DATA,
@@ -101,7 +101,7 @@ def bar_pairs(first: Conversion, second: Conversion) -> tuple[BarPair, ...]:
         if bar.loss == other.loss:
             continue
         lacking = lacks[0].get(bar.place, ""), lacks[1].get(other.place, "")
-        key = "B" if other.loss < bar.loss else "A", _lines(bar.heard, other.heard), lacking
+        key = "B" if other.loss < bar.loss else "A", lines_told(bar.heard, other.heard), lacking
         alike.setdefault(key, []).append((bar.place, f"bar {bar.name}"))
     return tuple(BarPair(tuple(sorted(bars)), *key) for key, bars in alike.items())
 
@@ -112,16 +112,3 @@ def _song_number(bar: BarLoss) -> int:
 
 def _lacks(conversion: Conversion) -> Mapping[int, str]:
     return {bar.place: each.sentence for each in ranking(conversion) for bar in each.bars}
-
-
-def _lines(before: tuple[int | None, ...], after: tuple[int | None, ...]) -> str:
-    told = (
-        f"{line} {_share(was)} to {_share(then)} %"
-        for line, was, then in zip(LINES, before, after, strict=True)
-        if was != then
-    )
-    return ", ".join(told)
-
-
-def _share(heard: int | None) -> str:
-    return "nothing" if heard is None else str(heard)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import one_line
 from arranger.report.remember import remembered
-from arranger.sheet.edited_rows import edited_rows
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.text import format_sheet, laid_out
+from arranger.sheet.record.against import edited_rows
 from arranger.sheet.record.base import base_of
 from arranger.sheet.record.digest import is_edited
 

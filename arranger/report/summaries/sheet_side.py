@@ -220,15 +220,11 @@ def _size(sheet: Sheet, engine: Engine) -> int | None:
 
 
 def _loop(sheet: Sheet, step_seconds: float) -> Loop | None:
-    if sheet.loop_step is None:
-        return None
-    loop = sheet.loop_step
-    bar, start = next(
-        (bar, start)
-        for bar, start in zip(sheet.bars, sheet.bar_starts, strict=False)
-        if start <= loop < start + bar.steps
-    )
-    return Loop(bar.number, loop - start + 1, (sheet.steps - loop) * step_seconds)
+    for bar, inside in zip(sheet.bars, sheet.bar_loops, strict=True):
+        if inside is not None and sheet.loop_step is not None:
+            seconds = (sheet.steps - sheet.loop_step) * step_seconds
+            return Loop(bar.number, inside + 1, seconds)
+    return None
 
 
 def _sections(sheet: Sheet) -> Iterator[Section]:

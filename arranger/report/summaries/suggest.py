@@ -37,6 +37,7 @@ from arranger.report.heard.hearing import (
     asked_of,
     heard_shares,
     lines_heard,
+    lines_told,
 )
 from arranger.report.heard.losses import (
     DROPPED,
@@ -94,13 +95,8 @@ class Suggestion(NamedTuple):
     @property
     def effect(self) -> str:
         """What it wins and loses by line: "harmony 64 to 92 %, drums 100 to 98 %; 210 bytes more"."""
-        told = [
-            f"{line} {was} to {then} %"
-            for line, was, then in zip(LINES, self.before, self.after, strict=True)
-            if was != then
-        ]
         size = f"{abs(self.bytes_more)} bytes {'more' if self.bytes_more > 0 else 'less'}"
-        lines = ", ".join(told) or f"{-self.loss_change:.0%} less is lost"
+        lines = lines_told(self.before, self.after) or f"{-self.loss_change:.0%} less is lost"
         return f"{lines}; {size}" if self.bytes_more else lines
 
 

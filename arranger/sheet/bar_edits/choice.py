@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.bars import parse_bars, runs_of
+from arranger.bars import parse_bars, spoken
 from arranger.errors import SettingsError, UsageError, did_you_mean
 
 if TYPE_CHECKING:
@@ -139,17 +139,6 @@ def named(sheet: Sheet, keys: Sequence[int], rows: Sequence[int]) -> str:
         return bars
     words = ["voice 1", "voice 2", "drums"]
     return f"{' and '.join(words[row] for row in rows)} of {bars}"
-
-
-def spoken(numbers: Sequence[int]) -> str:
-    """Return numbers of bars in words, runs joined.
-
-    >>> spoken([5]), spoken([5, 6, 7, 10])
-    ('bar 5', 'bars 5-7, 10')
-    """
-    runs = runs_of(numbers)
-    words = [f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs]
-    return f"{'bar' if len(numbers) == 1 else 'bars'} {', '.join(words)}"
 
 
 def _section(sheet: Sheet, text: str) -> Chosen:

@@ -75,18 +75,18 @@ def transpose_bars(
         tones.extend(cell for voice in rows for cell in block.rows[:2][voice] if cell >= 0)
         return _with_pitches(block, rows, moved)
 
-    found, followers = changed(take_apart(sheet), bars, change)
-    joined = put_together(sheet, found)
-    way = "up" if semitones > 0 else "down"
-    shown = numbered(sheet, bars) if tuple(rows) == VOICES else named(sheet, bars, rows)
-    what = f"{shown} {way} by {_interval(semitones)}, {_count(len(tones))}"
-    for count, why in (
-        (sum(tone in folded for tone in tones), "folded by octaves into the engine's table"),
-        (sum(tone in staying for tone in tones), "left, as the engine's table ends there"),
-    ):
-        what += f", {count} {why}" if count else ""
-    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
+    def told() -> str:
+        way = "up" if semitones > 0 else "down"
+        shown = numbered(sheet, bars) if tuple(rows) == VOICES else named(sheet, bars, rows)
+        what = f"{shown} {way} by {_interval(semitones)}, {_count(len(tones))}"
+        for count, why in (
+            (sum(tone in folded for tone in tones), "folded by octaves into the engine's table"),
+            (sum(tone in staying for tone in tones), "left, as the engine's table ends there"),
+        ):
+            what += f", {count} {why}" if count else ""
+        return what
+
+    return _edited(sheet, bars, change, told)
 
 
 def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
@@ -96,11 +96,7 @@ def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
         one, two, drums = block.rows
         return replace(block, rows=(two, one, drums), held=(block.held[1], block.held[0]))
 
-    found, followers = changed(take_apart(sheet), bars, change)
-    joined = put_together(sheet, found)
-    what = f"voices exchanged in {numbered(sheet, bars)}"
-    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
+    return _edited(sheet, bars, change, lambda: f"voices exchanged in {numbered(sheet, bars)}")
 
 
 def clear_bars(
@@ -126,11 +122,7 @@ def clear_bars(
         silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
         return block.with_rows_of(silent, rows)
 
-    found, followers = changed(take_apart(sheet), bars, change)
-    joined = put_together(sheet, found)
-    what = f"{named(sheet, bars, rows)} cleared"
-    noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
+    return _edited(sheet, bars, change, lambda: f"{named(sheet, bars, rows)} cleared")
 
 
 def fill_drums(
@@ -174,11 +166,17 @@ def fill_drums(
         )
         return replace(block, rows=(*block.rows[:2], row))
 
+    return _edited(sheet, bars, change, lambda: f"drums of {numbered(sheet, bars)} filled")
+
+
+def _edited(
+    sheet: Sheet, bars: Sequence[int], change: Callable[[Block], Block], told: Callable[[], str]
+) -> BarEdit:
+    """Return a change to some bars as an edit; what was done is told once it is."""
     found, followers = changed(take_apart(sheet), bars, change)
     joined = put_together(sheet, found)
-    what = f"drums of {numbered(sheet, bars)} filled"
     noted = with_record(sheet, joined.sheet, range(len(sheet.bars)))
-    return BarEdit(noted, told_content(what, sheet, joined, followers, bars))
+    return BarEdit(noted, told_content(told(), sheet, joined, followers, bars))
 
 
 def _with_pitches(block: Block, rows: Sequence[int], moved: Callable[[int], int]) -> Block:

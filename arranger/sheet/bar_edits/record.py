@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, tones
 from arranger.sheet.bar_edits.taken_apart import put_together, take_apart
-from arranger.sheet.merging.bar_order import order_of
+from arranger.sheet.merging.pieces import order_of
 from arranger.sheet.model import Digests
 from arranger.sheet.record.base import base_of, with_base
 

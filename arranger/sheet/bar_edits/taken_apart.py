@@ -16,21 +16,19 @@ it plays is known without the bar before. Putting together keeps these laws:
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import LimitError
-from arranger.rows import HOLD, REST, Row, tones
-from arranger.sheet.form.blocks import MAX_STEPS
+from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.text import BELOW
+from arranger.sheet.merging.pieces import cut
+from arranger.sheet.model import MAX_STEPS, joined
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
-    from arranger.sheet.model import Comment, Sheet, SheetBar
-
-Held = tuple[int | None, int | None]
-Rows = tuple[Row, Row, tuple[str | None, ...]]
+    from arranger.sheet.merging.pieces import Held
+    from arranger.sheet.model import Comment, Rows, Sheet, SheetBar
 
 Links = dict[int, int | None]
 """Keys of blocks, and of the blocks that these are as."""
@@ -64,9 +62,9 @@ class Block:
 
     def with_cells_of(self, other: Block) -> Block:
         """Return the block playing what another one plays."""
-        _, steps, numerator, denominator, *_ = other.head
-        head = self.head._replace(steps=steps, numerator=numerator, denominator=denominator)
-        return replace(self, head=head, rows=other.rows, held=other.held)
+        return replace(
+            self, head=self.head.with_metre_of(other.head), rows=other.rows, held=other.held
+        )
 
     def with_rows_of(self, other: Block, rows: Sequence[int]) -> Block:
         """Return the block with some rows of another one of as many steps."""
@@ -90,26 +88,21 @@ class Joined(NamedTuple):
 
 def take_apart(sheet: Sheet) -> list[Block]:
     """Return the bars of a sheet as blocks; their keys are their indices."""
-    held = [None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)]
     comments: dict[int, list[Comment]] = {}
     for comment in sheet.comments:
         comments.setdefault(comment.bar, []).append(comment)
-    blocks = []
-    loop = sheet.loop_step
-    for key, (head, (start, end)) in enumerate(
-        zip(sheet.bars, pairwise(sheet.bar_starts), strict=True)
-    ):
-        block = Block(
+    return [
+        Block(
             key=key,
-            head=head,
-            rows=(sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end]),
-            held=(held[0][start], held[1][start]),
-            loop=loop - start if loop is not None and start <= loop < end else None,
+            head=bar.head,
+            rows=bar.rows,
+            held=bar.held,
+            loop=bar.loop,
             comments=tuple(comments.get(key, ())),
-            as_of=head.as_bar,
+            as_of=bar.head.as_bar,
         )
-        blocks.append(block)
-    return blocks
+        for key, bar in enumerate(cut(sheet))
+    ]
 
 
 def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = False) -> Joined:
@@ -154,11 +147,8 @@ def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = Fals
     comments += [c._replace(bar=len(whole)) for c in sheet.comments if c.bar >= end]
     return Joined(
         sheet=replace(
-            sheet,
+            sheet.with_rows(joined(block.rows for block in whole)),
             bars=tuple(heads),
-            voice1=tuple(cell for block in whole for cell in block.rows[0]),
-            voice2=tuple(cell for block in whole for cell in block.rows[1]),
-            drums=tuple(cell for block in whole for cell in block.rows[2]),
             loop_step=_loop_step(whole),
             comments=tuple(comments),
         ),

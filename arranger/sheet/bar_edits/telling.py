@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.bar_edits.choice import spoken
+from arranger.bars import spoken
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence

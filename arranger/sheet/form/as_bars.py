@@ -16,29 +16,25 @@ def written_out(bars: Sequence[SheetBar]) -> tuple[SheetBar, ...]:
     return tuple(bar if bar.as_bar is None else bar._replace(as_bar=None) for bar in bars)
 
 
-def differing(sheet: Sheet) -> list[int]:
+def unlike(sheet: Sheet) -> list[int]:
     """Return the bars (their indices) that aren't what the bar is that they should be as."""
     if all(bar.as_bar is None for bar in sheet.bars):
         return []
-    starts = sheet.bar_starts
-    rows = (sheet.voice1, sheet.voice2, sheet.drums)
+    rows = sheet.bar_rows
     found: list[int] = []
     for index, bar in enumerate(sheet.bars):
         other = bar.as_bar
         if other is None:
             continue
         same = 0 <= other < index and bar[1:4] == sheet.bars[other][1:4]
-        if not same or any(
-            row[starts[index] : starts[index + 1]] != row[starts[other] : starts[other + 1]]
-            for row in rows
-        ):
+        if not same or rows[index] != rows[other]:
             found.append(index)
     return found
 
 
 def settled(sheet: Sheet) -> Sheet:
     """Return the sheet with those bars written out that aren't as the bar that they name."""
-    wrong = differing(sheet)
+    wrong = unlike(sheet)
     if not wrong:
         return sheet
     bars = list(sheet.bars)

@@ -11,16 +11,13 @@ from arranger.sheet.form.cells import DRUMS, cell_spans, read_hits, read_tones
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.text import BELOW, ROWS, implied_steps
 from arranger.sheet.form.values import Fault
-from arranger.sheet.model import SheetBar
+from arranger.sheet.model import MAX_STEPS, SheetBar
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from fractions import Fraction
 
     from arranger.sheet.form.problem import Problems
-
-MAX_STEPS = 1_000_000
-"""A sheet of more steps is not read; the longest that is made has 200,000."""
 
 MAX_BAR_STEPS = 10_000
 

@@ -54,13 +54,9 @@ def _kinds(sheet: Sheet) -> tuple[list[int], list[bool]]:
     numbers: dict[object, int] = {}
     kinds: list[int] = []
     silent: list[bool] = []
-    starts = sheet.bar_starts
-    for index, bar in enumerate(sheet.bars[:MOST_BARS]):
-        start, end = starts[index], starts[index + 1]
-        voices = sheet.voice1[start:end], sheet.voice2[start:end]
-        drums = sheet.drums[start:end]
-        kinds.append(numbers.setdefault((bar[1:4], voices, drums), len(numbers)))
-        silent.append(not any(drums) and all(cell == REST for row in voices for cell in row))
+    for bar, rows in zip(sheet.bars[:MOST_BARS], sheet.bar_rows, strict=False):
+        kinds.append(numbers.setdefault((bar[1:4], rows), len(numbers)))
+        silent.append({*rows[0], *rows[1]} == {REST} and not any(rows[2]))
     return kinds, silent
 
 

@@ -8,7 +8,6 @@ sheet after that the whole sheet is written anew. So it always says what the she
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
@@ -16,7 +15,7 @@ from arranger.pitch import parse_pitch
 from arranger.sheet.form.cells import cell_spans
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.parse import parse, scan
-from arranger.sheet.form.text import BELOW, ROWS, VOICE_WORDS, format_sheet, group_steps, rows_text
+from arranger.sheet.form.text import BELOW, ROWS, VOICE_WORDS, bar_text, format_sheet
 
 if TYPE_CHECKING:
     from arranger.sheet.form.parse import Scan
@@ -61,8 +60,7 @@ def _reads_as(text: str, sheet: Sheet) -> bool:
 def _lines(found: Scan, sheet: Sheet, written: Scan) -> list[str]:
     before, lines = found.sheet, list(found.lines)
     pieces: list[_Piece] = []
-    for bar, (start, end) in enumerate(pairwise(sheet.bar_starts)):
-        was, now = _rows(before, start, end), _rows(sheet, start, end)
+    for bar, (was, now) in enumerate(zip(before.bar_rows, sheet.bar_rows, strict=True)):
         same = before.bars[bar] == sheet.bars[bar]
         if (was == now and same) or (same and sheet.bars[bar].as_bar is not None):
             continue
@@ -78,10 +76,6 @@ def _lines(found: Scan, sheet: Sheet, written: Scan) -> list[str]:
     for piece in sorted(pieces, reverse=True):
         lines[piece.first : piece.end] = piece.lines
     return lines
-
-
-def _rows(sheet: Sheet, start: int, end: int) -> tuple[object, ...]:
-    return sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end]
 
 
 def _block(found: Scan, written: Scan, bar: int) -> _Piece:
@@ -105,12 +99,7 @@ def _row(found: Scan, sheet: Sheet, bar: int, row: int, *, changed: bool) -> _Pi
 
 def _typed(sheet: Sheet, bar: int, row: int) -> str:
     """Return the line of a bar's row as the writer writes it."""
-    head, (start, end) = sheet.bars[bar], sheet.bar_starts[bar : bar + 2]
-    group = group_steps(sheet.step_beats, head.numerator, head.denominator)
-    cells = rows_text(
-        sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
-    )
-    return f"  {ROWS[row]:<10}{cells[row - 1]}"
+    return f"  {ROWS[row]:<10}{bar_text(sheet, bar)[row - 1]}"
 
 
 def _with_cells(found: Scan, sheet: Sheet, bar: int, row: int) -> str | None:
@@ -137,11 +126,10 @@ def _said(word: str) -> object:
 
 
 def _words(sheet: Sheet, bar: int, row: int) -> list[str]:
-    start, end = sheet.bar_starts[bar : bar + 2]
+    voice1, voice2, drums = sheet.between(*sheet.bar_starts[bar : bar + 2])
     if ROWS[row] == "drums":
-        return [cell or "." for cell in sheet.drums[start:end]]
-    cells = (sheet.voice1, sheet.voice2)[row - 1][start:end]
-    return [VOICE_WORDS[cell] for cell in cells]
+        return [cell or "." for cell in drums]
+    return [VOICE_WORDS[cell] for cell in (voice1, voice2)[row - 1]]
 
 
 def _with_word(code: str, at: int, width: int, word: str) -> str:

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import did_you_mean
 from arranger.sheet.form.bar_line import is_bar_number
-from arranger.sheet.form.blocks import MAX_STEPS, Blocks
+from arranger.sheet.form.blocks import Blocks
 from arranger.sheet.form.cells import DRUMS
 from arranger.sheet.form.header import HEADER_WORDS, SOUND, Header
 from arranger.sheet.form.lexical import value_span, without_comment, word_spans
 from arranger.sheet.form.problem import WARNING, Problems
 from arranger.sheet.form.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
 from arranger.sheet.form.values import WRITE_TEMPO, Fault
-from arranger.sheet.model import BarDigest, Comment, Digests, Generated, Sheet
+from arranger.sheet.model import MAX_STEPS, BarDigest, Comment, Digests, Generated, Sheet
 from arranger.sheet.record.packed import is_whole
 
 if TYPE_CHECKING:

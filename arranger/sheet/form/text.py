@@ -17,7 +17,7 @@ from arranger.bars import metre_beat
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.form.as_bars import differing, named_bars
+from arranger.sheet.form.as_bars import named_bars, unlike
 from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
@@ -288,15 +288,19 @@ def _block(
     yield from _line(head, (index, 0), notes)
     if named is None:
         group = group_steps(sheet.step_beats, bar.numerator, bar.denominator)
-        rows = rows_text(
-            sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
-        )
-        for row, cells in enumerate(rows, 1):
+        for row, cells in enumerate(rows_text(*sheet.between(start, end), group), 1):
             yield from _line(f"  {ROWS[row]:<10}{cells}", (index, row), notes)
     else:  # a comment on a row that isn't written goes below the line
         for row in range(1, BELOW):
             yield from _line(None, (last, row), notes)
     yield from _line(None, (last, BELOW), notes)
+
+
+def bar_text(sheet: Sheet, index: int) -> tuple[str, str, str]:
+    """Return the cells of a bar's three rows as the sheet's text has them."""
+    bar, span = sheet.bars[index], sheet.bar_starts[index : index + 2]
+    group = group_steps(sheet.step_beats, bar.numerator, bar.denominator)
+    return rows_text(*sheet.between(*span), group)
 
 
 def rows_text(
@@ -347,12 +351,10 @@ def _comment(text: str) -> str:
 
 def _check(sheet: Sheet) -> None:
     steps = sum(bar.steps for bar in sheet.bars)
-    rows = (sheet.voice1, sheet.voice2, sheet.drums)
-    if any(len(row) != steps for row in rows):
-        raise SheetError(
-            f"the rows have {len(rows[0])}, {len(rows[1])} and {len(rows[2])} steps, "
-            f"the bars {steps}"
-        )
+    lengths = [len(row) for row in sheet.rows]
+    if {*lengths} != {steps}:
+        one, two, three = lengths
+        raise SheetError(f"the rows have {one}, {two} and {three} steps, the bars {steps}")
     _check_bars(sheet)
     strange = {cell for cell in (*sheet.voice1, *sheet.voice2) if cell not in VOICE_WORDS}
     if strange:
@@ -376,7 +378,7 @@ def _check(sheet: Sheet) -> None:
 def _check_bars(sheet: Sheet) -> None:
     if any(bar.steps < 1 or bar.numerator < 1 or bar.denominator < 1 for bar in sheet.bars):
         raise SheetError("a bar has no step or no metre")
-    for index in differing(sheet):
+    for index in unlike(sheet):
         raise SheetError(f"bar {sheet.bars[index].number} isn't what the bar is that it is as")
     for bar in sheet.bars:
         if bar.section and not is_section_name(bar.section):

@@ -2,7 +2,6 @@
 
 file       the file: what commands wrote and found there
 versions   the versions as a value, and as bytes
-delta      a text as a change of another
 back       another version takes the sheet's place
 lost       the record that a sheet has lost
 differing  which bars differ between two of them

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.bars import spoken
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -39,7 +41,7 @@ class Differing(NamedTuple):
     def __str__(self) -> str:
         """Say it in a few words."""
         kinds = ((self.changed, "changed"), (self.new, "new"), (self.gone, "gone"))
-        said = [f"{_joined(bars)} {word}" for bars, word in kinds if bars]
+        said = [f"{spoken(bars)} {word}" for bars, word in kinds if bars]
         if self.header:
             said.append(f"header changed ({', '.join(self.header)})")
         return "; ".join(said) or "only the layout"
@@ -151,20 +153,3 @@ def _metre(said: str) -> tuple[str, str]:
     match = _METRE.match(said)
     end = match.end() if match else 0
     return "".join(said[:end].split()), "".join(said[end:].split())
-
-
-def _joined(bars: Sequence[int]) -> str:
-    """Return bars in words, those that count on as ranges.
-
-    >>> _joined((5, 6, 7, 9, 11, 12))
-    'bars 5-7, 9, 11-12'
-    """
-    ranges: list[list[int]] = []
-    for number in bars:
-        if ranges and number == ranges[-1][1] + 1:
-            ranges[-1][1] = number
-        else:
-            ranges.append([number, number])
-    many = len(ranges) > 1 or ranges[0][0] != ranges[0][1]
-    told = ", ".join(f"{a}-{b}" if a != b else f"{a}" for a, b in ranges)
-    return f"bar{'s' * many} {told}"

@@ -50,7 +50,8 @@ EDITED = "edited"
 HELD = "another program has been writing into its folder for too long"
 
 _PATIENCE_SECONDS = 10.0
-_LARGEST_SHEET = 32_000_000
+MAX_BYTES = 32_000_000
+"""A larger file is not read as a sheet: one of the most steps has about 12 million bytes."""
 _TROUBLE = (OSError, DamagedError, TooLargeError)
 
 
@@ -259,10 +260,10 @@ def found_in(path: Path) -> bytes | None:
     """
     try:
         with path.open("rb") as file:
-            content = file.read(_LARGEST_SHEET + 1)
+            content = file.read(MAX_BYTES + 1)
     except FileNotFoundError:
         return None
-    if len(content) > _LARGEST_SHEET:
+    if len(content) > MAX_BYTES:
         raise TooLargeError
     return content
 

@@ -37,8 +37,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.sheet.form.text import BELOW, ROWS
-from arranger.sheet.merging.bar_order import in_order, order_of
-from arranger.sheet.merging.fitting import Fitting
 from arranger.sheet.merging.merge_header import (
     check_engine,
     check_passage,
@@ -47,11 +45,12 @@ from arranger.sheet.merging.merge_header import (
     with_sounds,
 )
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
-from arranger.sheet.merging.pieces import WHOLE, Conflict
-from arranger.sheet.merging.refit import between_steps
+from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
+from arranger.sheet.merging.refit import Fitting, between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
-from arranger.sheet.merging.timeline import DRUMS, METRE, VOICE1, VOICE2, as_by_hand, plan, sides_of
+from arranger.sheet.merging.timeline import as_by_hand, plan, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
+from arranger.sheet.record.against import ALL_OF_BAR, DRUMS, METRE
 from arranger.sheet.record.base import base_of
 from arranger.sheet.record.packed import pack, unpack
 
@@ -61,6 +60,7 @@ if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.sheet.merging.row_merge import MergedDrums, MergedRow
     from arranger.sheet.merging.timeline import Plan, PlannedBar, Sides
+    from arranger.sheet.record.packed import Record
 
 
 class MergedBar(NamedTuple):
@@ -121,7 +121,8 @@ def merge(
     base = base_of(edited)
     check_engine(edited, base, now)
     check_passage(edited, now)
-    transposed = _transposed(now)
+    told = unpack(now.generated) if isinstance(now.generated, Generated) else None
+    transposed = 0 if told is None else told.transpose
     moved = 0 if base.transpose is None else transposed - base.transpose
     sides = sides_of(edited, base, now, 0 if as_typed else moved)
     planned = plan(sides)
@@ -129,11 +130,8 @@ def merge(
     move = fitting.move._replace(phrases=not two_hands, left=moved if as_typed else 0)
     mine, then, rows = sides.mine.sheet, sides.then.sheet, planned.slots
     voices = [
-        merge_voice(typed, was, new, rows, planned.places, move)
-        for typed, was, new in (
-            (mine.voice1, then.voice1, now.voice1),
-            (mine.voice2, then.voice2, now.voice2),
-        )
+        merge_voice(*voice, rows, planned.places, move)
+        for voice in zip(mine.rows[:2], then.rows[:2], now.rows[:2], strict=True)
     ]
     drums = merge_drums(mine.drums, then.drums, now.drums, rows, fitting.drum)
     bars = _told(planned, sides, (*voices, drums))
@@ -141,15 +139,12 @@ def merge(
     loop, loop_told = merge_loop(planned, sides)
     heads = [bar.head for bar in _with_as(planned, sides, (*voices, drums))]
     sheet = replace(
-        header,
+        header.with_rows((voices[0].cells, voices[1].cells, drums.cells)),
         bars=tuple(heads),
-        voice1=voices[0].cells,
-        voice2=voices[1].cells,
-        drums=drums.cells,
         loop_step=loop,
         comments=_comments(planned, edited),
         digest=now.digest,
-        generated=_record(planned, now, voices, transposed),
+        generated=_record(planned, now, voices, told),
     )
     sheet = with_sounds(sheet, edited, base, now)
     if sheet.sounds != now.sounds and edited.engine != now.engine:
@@ -169,22 +164,18 @@ def merge(
     )
 
 
-def _transposed(now: Sheet) -> int:
-    """Return by how many semitones the song was moved in a sheet that is generated now."""
-    found = unpack(now.generated) if isinstance(now.generated, Generated) else None
-    return 0 if found is None else found.transpose
-
-
-def _record(planned: Plan, now: Sheet, voices: Sequence[MergedRow], transposed: int) -> Generated:
+def _record(
+    planned: Plan, now: Sheet, voices: Sequence[MergedRow], told: Record | None
+) -> Generated:
     """Return the record of what is generated now, as the base of the next merge."""
     then = replace(now, voice1=voices[0].base, voice2=voices[1].base)
     standing = {bar.now: bar.head.number for bar in planned.bars if bar.now is not None}
     order = order_of(len(now.bars), list(standing))
     places = [standing.get(k) for k in order]
     numbers = [bar.head.number for bar in planned.bars]
-    found = unpack(now.generated) if isinstance(now.generated, Generated) else None
-    keys = tuple(found.keys[k] for k in order) if found is not None and found.keys else ()
-    return pack(in_order(then, order), transposed, places, numbers, keys)
+    keys = tuple(told.keys[k] for k in order) if told is not None and told.keys else ()
+    moved = 0 if told is None else told.transpose
+    return pack(in_order(then, order), moved, places, numbers, keys)
 
 
 def _told(
@@ -203,7 +194,7 @@ def _told(
             if any(row.clashing[start:end]):
                 clashing.append(number)
         if bar.edited is not None and bar.now is None and bar.base is None:
-            by_hand = [METRE, VOICE1, VOICE2, DRUMS]
+            by_hand = [*ALL_OF_BAR]
         if clashing and bar.now is not None:
             names = " and ".join(ROWS[number] for number in clashing)
             what = f"{names} changed by hand, and generated otherwise now"
@@ -232,12 +223,7 @@ def _stand_in(some: Sequence[Comment], comments: Sequence[Comment]) -> bool:
 def _lost(sides: Sides) -> set[tuple[int, int]]:
     """Return row and bar, as typed, of what a hand made and the steps of now have no room for."""
     typed, base = sides.typed, sides.base
-    rows: tuple[Sequence[int | str | None], ...] = (typed.voice1, typed.voice2, typed.drums)
-    old: tuple[Sequence[int | str | None], ...] = (
-        base.sheet.voice1,
-        base.sheet.voice2,
-        base.sheet.drums,
-    )
+    rows, old = typed.rows, base.sheet.rows
     generated = {(row, step, old[row - 1][step]) for row, step in sides.then.lost}
     found: set[tuple[int, int]] = set()
     for row, step in sides.mine.lost:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.sheet.form.text import BELOW, ROWS, group_steps, rows_text
+from arranger.sheet.form.text import BELOW, ROWS, bar_text
 from arranger.sheet.model import Comment
 
 if TYPE_CHECKING:
@@ -24,13 +24,7 @@ def not_taken(
     sheet: Sheet, bar: int, rows: Sequence[int], which: str = "", head: str = NOT_TAKEN
 ) -> list[Comment]:
     """Return rows of a bar (1, 2 the voices, 3 the drums) as comments, to stand below an edit."""
-    at = sheet.bars[bar]
-    start = sheet.bar_starts[bar]
-    end = start + at.steps
-    group = group_steps(sheet.step_beats, at.numerator, at.denominator)
-    texts = rows_text(
-        sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end], group
-    )
+    texts = bar_text(sheet, bar)
     lines = [f"{ROWS[row]:<10}{texts[row - 1]}" for row in rows]
     return [Comment(0, text, BELOW) for text in (which + head, *lines)]
 

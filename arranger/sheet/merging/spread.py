@@ -14,24 +14,26 @@ before no longer leaves, it starts that tone itself.
 from __future__ import annotations
 
 from bisect import bisect_left
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.as_bars import settled
 from arranger.sheet.merging.pieces import cut
+from arranger.sheet.model import joined
 from arranger.sheet.record.base import base_of, with_base_bars
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from arranger.rows import Row
     from arranger.sheet.merging.pieces import Bar
-    from arranger.sheet.model import Sheet
+    from arranger.sheet.model import Rows, Sheet
     from arranger.sheet.record.base import Base
 
 ROWS = ("voice1", "voice2", "drums")
-"""The rows of a bar, as `Bar` calls them."""
+"""The rows of a bar in order."""
 
 
 class Copied(NamedTuple):
@@ -87,12 +89,13 @@ def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
     copied: list[Copied] = []
     differing: list[Differing] = []
     for name in ROWS if row is None else (row,):
+        at = ROWS.index(name)
         kinds: dict[object, dict[object, list[int]]] = {}
         for place, origin in pairs:
-            was = getattr(then[origin], name)
+            was = then[origin].rows[at]
             alike = (*then[origin].head[1:4], was) if row else (base.contents[origin], was)
             kind = kinds.setdefault((alike, bars[place].head.steps), {})
-            now = getattr(bars[place], name)
+            now = bars[place].rows[at]
             kind.setdefault(None if now == was else now, []).append(place)
         for kind in kinds.values():
             others = kind.pop(None, None)
@@ -112,7 +115,7 @@ def _edits_and_others(
 ) -> list[tuple[int, int]]:
     """Return the bars that are as generated or edits of generated ones, each with that one."""
     pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known[i]]
-    as_they_were = [(j, i) for j, i in pairs if all(_same(bars[j], then[i], row) for row in ROWS)]
+    as_they_were = [(j, i) for j, i in pairs if bars[j].rows == then[i].rows]
     fixed = [(-1, -1), *as_they_were, (len(bars), len(then))]
     found = []
     for place, origin in pairs:
@@ -131,56 +134,45 @@ def _edits_and_others(
     return found
 
 
-def _same(bar: Bar, other: Bar, row: str) -> bool:
-    return bool(getattr(bar, row) == getattr(other, row))
-
-
 def _copied(
     sheet: Sheet, base: Base, bars: Sequence[Bar], then: Sequence[Bar], copies: Sequence[Copied]
 ) -> Sheet:
     sources = {(target, row): source for source, targets, row in copies for target in targets}
-    after = list(bars)
-    for (target, row), source in sources.items():
-        after[target] = replace(after[target], **{row: getattr(bars[source], row)})
+    after: list[Rows] = []
+    for place in range(len(bars)):
+        one, two, three = (bars[sources.get((place, name), place)].rows for name in ROWS)
+        after.append((one[0], two[1], three[2]))
     after = _with_starts(after, bars, sources)
-    taken: dict[int, Bar] = {}
+    taken: dict[int, Rows] = {}
     for place, (bar, now, origin) in enumerate(zip(bars, after, base.matched, strict=True)):
         # A bar that now starts the tone which it held is no edit, or it would be spread next time.
-        if origin is None or not base.known[origin] or now == bar:
+        if origin is None or not base.known[origin]:
             continue
-        kept = {
-            row: getattr(now, row)
-            for row in ROWS
-            if (place, row) not in sources and _same(bar, then[origin], row)
-        }
-        taken[origin] = replace(then[origin], **kept)
-    spread = settled(
-        replace(
-            sheet,
-            voice1=tuple(cell for bar in after for cell in bar.voice1),
-            voice2=tuple(cell for bar in after for cell in bar.voice2),
-            drums=tuple(cell for bar in after for cell in bar.drums),
+        was = then[origin].rows
+        one, two, three = (
+            was if (place, name) in sources or row != generated else now
+            for name, row, generated in zip(ROWS, bar.rows, was, strict=True)
         )
-    )
-    rows = {i: (bar.voice1, bar.voice2, bar.drums) for i, bar in taken.items() if bar != then[i]}
-    return with_base_bars(spread, base, rows) if rows else spread
+        if (one[0], two[1], three[2]) != was:
+            taken[origin] = one[0], two[1], three[2]
+    spread = settled(sheet.with_rows(joined(after)))
+    return with_base_bars(spread, base, taken) if taken else spread
 
 
 def _with_starts(
-    after: Sequence[Bar], before: Sequence[Bar], sources: dict[tuple[int, str], int]
-) -> list[Bar]:
+    after: Sequence[Rows], before: Sequence[Bar], sources: dict[tuple[int, str], int]
+) -> list[Rows]:
     """Return bars that start the tone which they held, where the bar before no longer leaves it."""
-    found: list[Bar] = []
+    found: list[Rows] = []
     held: list[int | None] = [None, None]
-    for place, bar in enumerate(after):
-        rows: dict[str, Sequence[int]] = {}
-        for voice, row in enumerate(ROWS[:2]):
-            cells: Sequence[int] = getattr(bar, row)
-            meant = before[sources.get((place, row), place)].held[voice]
+    for place, rows in enumerate(after):
+        voices: list[Row] = []
+        for voice, cells in enumerate(rows[:2]):
+            meant = before[sources.get((place, ROWS[voice]), place)].held[voice]
             if cells[0] == HOLD and held[voice] not in (meant, before[place].held[voice]):
                 cells = (REST if meant is None else meant, *cells[1:])
             was = held[voice]
             held[voice] = tones((REST if was is None else was, *cells))[-1]
-            rows[row] = cells
-        found.append(replace(bar, voice1=rows["voice1"], voice2=rows["voice2"]))
+            voices.append(cells)
+        found.append((voices[0], voices[1], rows[2]))
     return found

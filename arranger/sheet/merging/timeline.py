@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet, SheetBar
     from arranger.sheet.record.base import Base
 
-METRE, VOICE1, VOICE2, DRUMS = range(4)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sides:
@@ -144,6 +142,7 @@ class _Planner:
         self._mine = _by_bar(sides.typed)
         self._then = _by_bar(sides.base.sheet)
         self._now = _by_bar(sides.now)
+        self._marks_typed, self._marks_then = sides.typed.bar_loops, sides.base.sheet.bar_loops
 
     def add(self, pair: Pair) -> None:
         j, i, k = pair
@@ -192,9 +191,7 @@ class _Planner:
         new = sides.now.bars[k]
         was = sides.then.sheet.bars[i] if bar.known else None
         if was is not None and was[1:4] == head[1:4] and self._fits(j, i, new.steps):
-            bar.head = head = head._replace(
-                steps=new.steps, numerator=new.numerator, denominator=new.denominator
-            )
+            bar.head = head = head.with_metre_of(new)
         elif new[1:4] != head[1:4]:
             bar.metre_by_hand = True
             if was is None or new[1:4] != was[1:4]:
@@ -215,7 +212,7 @@ class _Planner:
         first, other, end = mine.bar_starts[j], then.bar_starts[i], mine.bars[j].steps
         return all(
             row[first + steps : first + end] == old[other + steps : other + end]
-            for row, old in zip(_rows(mine), _rows(then), strict=True)
+            for row, old in zip(mine.rows, then.rows, strict=True)
         )
 
     def _is_edited(self, j: int, i: int) -> bool:
@@ -223,9 +220,9 @@ class _Planner:
         sides = self.sides
         base = sides.base
         same = base.known[i] and base.standing[j] == base.contents[i]
-        mark = _loop_in(sides.typed, j)
+        mark = self._marks_typed[j]
         if same and base.loop_known and mark is not None:
-            same = mark == _loop_in(base.sheet, i)
+            same = mark == self._marks_then[i]
         return not same or sides.typed.bars[j].section != base.sheet.bars[i].section
 
     def _renewed(self, i: int, k: int) -> bool:
@@ -239,7 +236,7 @@ class _Planner:
         a, b, steps = then.bar_starts[i], now.bar_starts[k], now.bars[k].steps
         return any(
             _other(old[a + at], new[b + at], sides)
-            for old, new in zip(_rows(then), _rows(now), strict=True)
+            for old, new in zip(then.rows, now.rows, strict=True)
             for at in range(steps)
         )
 
@@ -265,18 +262,6 @@ def _other(then: int | str | None, now: int | str | None, sides: Sides) -> bool:
         apart = now - then - sides.moves
         return bool(apart % 12 if sides.folds else apart)
     return then != now
-
-
-def _rows(sheet: Sheet) -> tuple[Sequence[int | str | None], ...]:
-    return sheet.voice1, sheet.voice2, sheet.drums
-
-
-def _loop_in(sheet: Sheet, bar: int) -> int | None:
-    """Return at which of its steps a bar has the loop mark."""
-    loop, start = sheet.loop_step, sheet.bar_starts[bar]
-    if loop is None or not start <= loop < start + sheet.bars[bar].steps:
-        return None
-    return loop - start
 
 
 def _by_bar(sheet: Sheet) -> dict[int, list[Comment]]:
@@ -320,9 +305,7 @@ def _follow(bars: list[PlannedBar], sides: Sides) -> None:
             bar.follows = target
             metre = bars[target].head
             bar.metre_by_hand = bar.metre_by_hand or bar.head[1:4] != metre[1:4]
-            bar.head = bar.head._replace(
-                steps=metre.steps, numerator=metre.numerator, denominator=metre.denominator
-            )
+            bar.head = bar.head.with_metre_of(metre)
 
 
 def as_by_hand(bar: PlannedBar, sides: Sides) -> bool:

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, REST
-from arranger.sheet.model import BarDigest, Digests, Sheet, SheetBar
+from arranger.sheet.model import BarDigest, Digests, Sheet, SheetBar, joined
 from arranger.sheet.record.align import match_bars
 from arranger.sheet.record.digest import bar_contents, bar_digests, sounds_digest, value_digest
 from arranger.sheet.record.packed import pack, unpack
@@ -20,9 +19,8 @@ from arranger.sheet.record.packed import pack, unpack
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from arranger.sheet.model import Rows
     from arranger.sheet.record.packed import Keys
-
-    BarRows = tuple[Sequence[int], Sequence[int], Sequence[str | None]]
 
 _LEAST_ALIKE = 0.5
 _EQUAL = 1.9
@@ -121,7 +119,7 @@ def base_of(sheet: Sheet) -> Base:
     )
 
 
-def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> Sheet:
+def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, Rows]) -> Sheet:
     """Return the sheet with bars of its base taken to have been generated otherwise.
 
     Parameters
@@ -131,24 +129,17 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, BarRows]) -> She
     rows
         The rows of bars of the base, by index; as long as they were.
     """
-    then = base.sheet
-    starts = then.bar_starts
-    row: tuple[list[int], list[int], list[str | None]]
-    row = list(then.voice1), list(then.voice2), list(then.drums)
-    for i, (voice1, voice2, drums) in rows.items():
-        row[0][starts[i] : starts[i + 1]] = voice1
-        row[1][starts[i] : starts[i + 1]] = voice2
-        row[2][starts[i] : starts[i + 1]] = drums
-    then = replace(then, voice1=tuple(row[0]), voice2=tuple(row[1]), drums=tuple(row[2]))
+    bars = enumerate(base.sheet.bar_rows)
+    then = base.sheet.with_rows(joined(rows.get(i, generated) for i, generated in bars))
     if base.digests is None:
         record = pack(then, base.transpose or 0, base.places, base.written, base.keys)
         return replace(sheet, generated=record)
     digests = bar_digests(then)
-    bars = [
+    told = [
         bar._replace(digest=digests[i]) if i in rows else bar
         for i, bar in enumerate(base.digests.bars)
     ]
-    return replace(sheet, generated=base.digests._replace(bars=tuple(bars)))
+    return replace(sheet, generated=base.digests._replace(bars=tuple(told)))
 
 
 def with_base(
@@ -206,13 +197,13 @@ def _likeness(
 
 def _cells(sheet: Sheet) -> list[list[int | str | None]]:
     """Return for each bar the cells of its rows in which something starts, None in the others."""
-    rows = [
-        [None if cell in (HOLD, REST) else cell for cell in row]
-        for row in (sheet.voice1, sheet.voice2, sheet.drums)
-    ]
     return [
-        [cell for step in zip(*(row[start:end] for row in rows), strict=True) for cell in step]
-        for start, end in pairwise(sheet.bar_starts)
+        [
+            None if cell in (HOLD, REST) else cell
+            for step in zip(*rows, strict=True)
+            for cell in step
+        ]
+        for rows in sheet.bar_rows
     ]
 
 
@@ -245,29 +236,12 @@ def _of_digests(sheet: Sheet, record: Digests) -> Base:
 
 def _with_bars(sheet: Sheet, sources: Sequence[int | None], numbers: Sequence[int]) -> Sheet:
     """Return a sheet of some of the bars of another; those without a source are silent."""
-    spans = list(pairwise(sheet.bar_starts))
-    bars: list[SheetBar] = []
-    voice1: list[int] = []
-    voice2: list[int] = []
-    drums: list[str | None] = []
-    for j, number in zip(sources, numbers, strict=True):
-        if j is None:
-            bars.append(SheetBar(number, 1, 4, 4))
-            voice1.append(REST)
-            voice2.append(REST)
-            drums.append(None)
-            continue
-        start, end = spans[j]
-        bars.append(SheetBar(number, *sheet.bars[j][1:4]))
-        voice1 += sheet.voice1[start:end]
-        voice2 += sheet.voice2[start:end]
-        drums += sheet.drums[start:end]
+    rows = sheet.bar_rows
+    silent: Rows = ((REST,), (REST,), (None,))
+    metres = [(1, 4, 4) if j is None else sheet.bars[j][1:4] for j in sources]
     return replace(
-        sheet,
-        bars=tuple(bars),
-        voice1=tuple(voice1),
-        voice2=tuple(voice2),
-        drums=tuple(drums),
+        sheet.with_rows(joined(silent if j is None else rows[j] for j in sources)),
+        bars=tuple([SheetBar(n, *metre) for n, metre in zip(numbers, metres, strict=True)]),
         loop_step=None,
         generated=None,
         comments=(),
@@ -278,12 +252,11 @@ def _loop(
     sheet: Sheet, then: Sheet, sources: Sequence[int | None], known: Sequence[bool]
 ) -> int | None:
     """Return the step that a loop mark was generated on; it stands in the digest of its bar."""
-    if sheet.loop_step is not None:
-        for i, j in enumerate(sources):
-            if j is not None and known[i]:
-                step = sheet.loop_step - sheet.bar_starts[j]
-                if 0 <= step < sheet.bars[j].steps:
-                    return then.bar_starts[i] + step
+    loops = sheet.bar_loops
+    for i, j in enumerate(sources):
+        step = None if j is None or not known[i] else loops[j]
+        if step is not None:
+            return then.bar_starts[i] + step
     return None
 
 

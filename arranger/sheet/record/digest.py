@@ -16,7 +16,6 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from hashlib import blake2b
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from arranger.sheet.record.packed import pack
@@ -24,33 +23,21 @@ from arranger.sheet.record.packed import pack
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from arranger.rows import Row
-    from arranger.sheet.model import Sheet, SheetBar
+    from arranger.sheet.model import Rows, Sheet, SheetBar
     from arranger.sheet.record.packed import Keys
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of each bar as it stands: 10 hexadecimal digits a bar."""
-    found: list[str] = []
-    loop = sheet.loop_step
-    for bar, (start, end) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True):
-        rows = (sheet.voice1[start:end], sheet.voice2[start:end], sheet.drums[start:end])
-        mark = loop - start if loop is not None and start <= loop < end else None
-        found.append(bar_digest(bar, rows, mark))
-    return tuple(found)
+    return tuple(map(_bar_digest, sheet.bars, sheet.bar_rows, sheet.bar_loops))
 
 
 def bar_contents(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of what each bar plays, wherever the loop mark stands."""
-    return tuple(
-        bar_digest(bar, (sheet.voice1[a:b], sheet.voice2[a:b], sheet.drums[a:b]), None)
-        for bar, (a, b) in zip(sheet.bars, pairwise(sheet.bar_starts), strict=True)
-    )
+    return tuple(map(_bar_digest, sheet.bars, sheet.bar_rows))
 
 
-def bar_digest(
-    bar: SheetBar, rows: tuple[Row, Row, tuple[str | None, ...]], mark: int | None
-) -> str:
+def _bar_digest(bar: SheetBar, rows: Rows, mark: int | None = None) -> str:
     """Return the digest of one bar: its metre, its three rows, the step of its loop mark."""
     content = f"{bar.numerator}/{bar.denominator} {mark} {rows}"
     return blake2b(content.encode("utf-8", "replace"), digest_size=5).hexdigest()

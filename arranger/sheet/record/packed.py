@@ -16,7 +16,16 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.rows import REST
-from arranger.sheet.model import Comment, Generated, Sheet, SheetBar, SheetSound, SoundPart
+from arranger.sheet.model import (
+    MAX_STEPS,
+    Comment,
+    Generated,
+    Sheet,
+    SheetBar,
+    SheetSound,
+    SoundPart,
+    bar_runs,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -24,7 +33,6 @@ if TYPE_CHECKING:
 _FORM = 1
 _MOST_BYTES = 64_000_000
 """Of the JSON: more is not unpacked; a sheet of the most steps has some 4 million."""
-_MOST_STEPS = 1_000_000
 _FIRST_VOICE_CELL = 40
 """A cell of a voice is one character, this far after its number."""
 _FIRST_DRUM = 48
@@ -97,7 +105,7 @@ def pack(
         "tempo": sheet.tempo,
         "length": sheet.length,
         "transpose": transpose,
-        "bars": _heads(sheet.bars),
+        "bars": [(*bar[:4], count) for bar, count in bar_runs(sheet.bars)],
         "rows": [_folded(row, starts) for row in rows],
         "drums": names,
         "loop": sheet.loop_step,
@@ -139,18 +147,6 @@ def _text(record: Generated) -> bytes | None:
     except (OSError, ValueError):
         return None
     return text if opened.eof and not opened.unused_data else None
-
-
-def _heads(bars: Sequence[SheetBar]) -> list[list[int]]:
-    """Return runs of bars that count on and have one metre: number, steps, metre, how many."""
-    runs: list[list[int]] = []
-    for bar in bars:
-        run = runs[-1] if runs else None
-        if run and run[1:4] == [*bar[1:4]] and bar.number == run[0] + run[4]:
-            run[4] += 1
-        else:
-            runs.append([*bar[:4], 1])
-    return runs
 
 
 def _folded(row: str, starts: Sequence[int]) -> tuple[list[str], list[int]]:
@@ -224,7 +220,7 @@ def _bars(runs: list[list[int]]) -> Iterator[SheetBar]:
     steps = 0
     for number, length, numerator, denominator, count in runs:
         steps += length * count
-        if min(length, numerator, denominator, count) < 1 or steps > _MOST_STEPS:
+        if min(length, numerator, denominator, count) < 1 or steps > MAX_STEPS:
             raise ValueError
         for at in range(count):
             yield SheetBar(number + at, length, numerator, denominator)

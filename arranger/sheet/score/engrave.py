@@ -64,16 +64,6 @@ def to_pdf(sheet: Sheet, engine: Engine) -> bytes:
         raise _missing() from error
 
 
-def export_svg(sheet: Sheet, engine: Engine, _options: object) -> bytes:
-    """Return the score as SVG; the exporter of ``--as svg``."""
-    return to_svg(sheet, engine)
-
-
-def export_pdf(sheet: Sheet, engine: Engine, _options: object) -> bytes:
-    """Return the score as PDF; the exporter of ``--as pdf``."""
-    return to_pdf(sheet, engine)
-
-
 def _pages(sheet: Sheet, engine: Engine) -> list[Page]:
     """Return the engraved pages."""
     try:

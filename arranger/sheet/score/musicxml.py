@@ -25,8 +25,9 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from arranger.errors import one_line
 from arranger.sheet.played import played_steps, step_length
-from arranger.sheet.score import notes, signs
-from arranger.sheet.score.beams import beams_of
+from arranger.sheet.score import elements
+from arranger.sheet.score.bars import beams_of
+from arranger.sheet.score.elements import add
 from arranger.sheet.score.measures import measures_of
 from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, keys_of, voice_parts
 from arranger.sheet.score.spelling import Accidentals
@@ -82,9 +83,9 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     asked = sheet.tempo if sheet.tempo and sheet.length is None else tempo
     piece = _Piece(measures, keys, divisions, asked, tempo)
     score = Element("score-partwise", version="4.0")
-    _add(score, "movement-title", one_line(sheet.title))
+    add(score, "movement-title", one_line(sheet.title))
     encoding = SubElement(SubElement(score, "identification"), "encoding")
-    _add(encoding, "software", f"arranger {VERSION}")
+    add(encoding, "software", f"arranger {VERSION}")
     for sign in ("accidental", "beam"):
         SubElement(encoding, "supports", element=sign, type="yes")
     _add_part_list(score, drums)
@@ -97,24 +98,19 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     return written + b"\n"
 
 
-def export_musicxml(sheet: Sheet, engine: Engine, _options: object) -> bytes:
-    """Return the sheet as MusicXML; the exporter of ``--as musicxml``."""
-    return to_musicxml(sheet, engine)
-
-
 def _add_part_list(score: Element, drums: DrumPart | None) -> None:
     """Say what the parts are called and what programs play them with."""
     parts = SubElement(score, "part-list")
     group = SubElement(parts, "part-group", type="start", number="1")
-    _add(group, "group-symbol", "bracket")
-    _add(group, "group-barline", "yes")
+    add(group, "group-symbol", "bracket")
+    add(group, "group-barline", "yes")
     for number in (1, 2):
         part = _score_part(parts, number, f"voice {number}", f"v. {number}")
         sound = SubElement(part, "score-instrument", id=f"voice-{number}")
-        _add(sound, "instrument-name", f"voice {number}")
+        add(sound, "instrument-name", f"voice {number}")
         playing = SubElement(part, "midi-instrument", id=f"voice-{number}")
-        _add(playing, "midi-channel", number)
-        _add(playing, "midi-program", _SQUARE_LEAD)
+        add(playing, "midi-channel", number)
+        add(playing, "midi-program", _SQUARE_LEAD)
     SubElement(parts, "part-group", type="stop", number="1")
     if drums is None:
         return
@@ -123,19 +119,19 @@ def _add_part_list(score: Element, drums: DrumPart | None) -> None:
     # By key: music21 looks up the first one, and knows kicks and snares but not claps.
     strokes = sorted(used.values(), key=lambda each: (each.key is None, each.key, each.name))
     for stroke in strokes:
-        sound = SubElement(part, "score-instrument", id=notes.instrument_of(stroke))
-        _add(sound, "instrument-name", stroke.name)
+        sound = SubElement(part, "score-instrument", id=elements.instrument_of(stroke))
+        add(sound, "instrument-name", stroke.name)
     for stroke in strokes:
-        playing = SubElement(part, "midi-instrument", id=notes.instrument_of(stroke))
-        _add(playing, "midi-channel", _DRUM_CHANNEL)
+        playing = SubElement(part, "midi-instrument", id=elements.instrument_of(stroke))
+        add(playing, "midi-channel", _DRUM_CHANNEL)
         if stroke.key is not None:
-            _add(playing, "midi-unpitched", stroke.key + 1)  # counted from 1
+            add(playing, "midi-unpitched", stroke.key + 1)  # counted from 1
 
 
 def _score_part(parts: Element, number: int, name: str, short: str) -> Element:
     part = SubElement(parts, "score-part", id=f"P{number}")
-    _add(part, "part-name", name)
-    _add(part, "part-abbreviation", short)
+    add(part, "part-name", name)
+    add(part, "part-abbreviation", short)
     return part
 
 
@@ -156,14 +152,14 @@ def _voice(part: VoicePart, keys: list[Key], divisions: int) -> Iterator[_Conten
         written = []
         for value, beams in zip(bar.values, beams_of(bar), strict=True):
             if value.what is None:
-                written.append(notes.rest(value, bar, divisions))
+                written.append(elements.rest(value, bar, divisions))
                 continue
             name = part.names[value.what]
             shown = accidentals.needed(name, tied=value.tied_from)
-            written.append(notes.tone(value, name, bar, divisions, beams, shown=shown))
+            written.append(elements.tone(value, name, bar, divisions, beams, shown=shown))
         yield _Content(
-            signs.clef_of(clef) if clef != clef_before else None,
-            signs.key_of(key) if key != key_before else None,
+            elements.clef_of(clef) if clef != clef_before else None,
+            elements.key_of(key) if key != key_before else None,
             written,
         )
         clef_before, key_before = clef, key
@@ -177,9 +173,9 @@ def _drums(part: DrumPart, divisions: int) -> Iterator[_Content]:
         written: list[Element] = []
         for number, voice in struck or [(1, part.upper)]:
             if written:
-                written.append(notes.back(voice.bars[index], divisions))
+                written.append(elements.back(voice.bars[index], divisions))
             written += _drum_voice(voice, index, divisions, number, named)
-        yield _Content(None if index else signs.clef_of(None), None, written)
+        yield _Content(None if index else elements.clef_of(None), None, written)
 
 
 def _drum_voice(
@@ -189,14 +185,14 @@ def _drum_voice(
     bar = voice.bars[index]
     for value, beams in zip(bar.values, beams_of(bar), strict=True):
         if value.what is None:
-            yield notes.rest(value, bar, divisions, number)
+            yield elements.rest(value, bar, divisions, number)
             continue
         strokes = voice.strokes[value.what]
         for stroke in strokes:
             if stroke.key is None and stroke not in named:
                 named.add(stroke)
-                yield signs.words(stroke.name)
-        yield from notes.hit(value, strokes, bar, divisions, beams, number)
+                yield elements.words(stroke.name)
+        yield from elements.hit(value, strokes, bar, divisions, beams, number)
 
 
 def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: _Piece) -> None:
@@ -208,28 +204,24 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         if measure.implicit:
             written.set("implicit", "yes")
         new_metre = measure.said is not None and measure.said != said
-        metre = signs.metre_of(measure) if new_metre else None
+        metre = elements.metre_of(measure) if new_metre else None
         said = measure.said or said
         attributes = Element("attributes")
         if index == 0:
-            _add(attributes, "divisions", piece.divisions)
+            add(attributes, "divisions", piece.divisions)
         attributes.extend([each for each in (content.key, metre, content.clef) if each is not None])
         if len(attributes):
             written.append(attributes)
         if measure.goes_back_here and index > 0:
-            written.append(signs.barline(repeat="forward"))
+            written.append(elements.barline(repeat="forward"))
         if number == 1:
             if index == 0:
-                written.append(signs.tempo_mark(measure, piece.asked_tempo, piece.tempo))
+                written.append(elements.tempo_mark(measure, piece.asked_tempo, piece.tempo))
             if measure.section:
-                written.append(signs.rehearsal_mark(measure.section))
+                written.append(elements.rehearsal_mark(measure.section))
         written.extend(content.notes)
         if index + 1 == len(piece.measures):
             goes_back = any(each.goes_back_here for each in piece.measures)
-            written.append(signs.barline(repeat="backward" if goes_back else ""))
+            written.append(elements.barline(repeat="backward" if goes_back else ""))
         elif piece.keys[index + 1] != piece.keys[index]:
-            written.append(signs.double_barline())
-
-
-def _add(parent: Element, tag: str, text: object) -> None:
-    SubElement(parent, tag).text = str(text)
+            written.append(elements.double_barline())

@@ -5,20 +5,25 @@ that it hides, or ends on a stronger one, or is twice as long as what it is off 
 quarter, an eighth); the middle of a bar is hidden by nothing but a dotted half note on its first
 beat, and by what fills the bar. Dotted beats are hidden by whole numbers of them only. Rests are
 stricter: they begin on a stronger place than each that they hide, are dotted only where they fill a
-dotted beat, and go over beats only where they fill half of a bar.
+dotted beat, and go over beats only where they fill half of a bar. Tuplets are as few and as simple as
+say when notes begin.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
 from functools import cache
+from math import lcm
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
-from arranger.sheet.score.metre import BAR, BEAT, MIDDLE, Metre, strength_in_beat
+from arranger.sheet.score.measures import BAR, BEAT, MIDDLE, Metre, strength_in_beat
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from arranger.sheet.score.measures import Metre
+
 
 KINDS = (
     "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
@@ -155,3 +160,72 @@ def _is_value(
     middle = (start + end) / 2
     strongest = [at for strength, at in hidden if strength == inside]
     return not dotted and strongest == [middle] and first == last == inside - 1
+
+
+def find_tuplets(
+    cuts: list[Fraction], start: Fraction, end: Fraction, metre: Metre
+) -> tuple[Tuplet, ...]:
+    """Return the tuplets of a bar, in order.
+
+    Parameters
+    ----------
+    cuts
+        All times at which something begins or ends, in order.
+    start, end
+        Of the bar.
+    metre
+        Its metre.
+
+    >>> from arranger.sheet.score.measures import metre_of
+    >>> third = Fraction(1, 3)
+    >>> waltz = metre_of(3, 4, third)
+    >>> find_tuplets([third, 2 * third, Fraction(1)], Fraction(0), Fraction(3), waltz)
+    (Tuplet(start=Fraction(0, 1), length=Fraction(1, 1), actual=3, normal=2),)
+    """
+    if all(not cut.denominator & (cut.denominator - 1) for cut in cuts):
+        return ()
+    found: list[Tuplet] = []
+    at, _ = metre.beat_at(start)
+    while at < end:
+        _, beat = metre.beat_at(at)
+        if _is_slow_triplet(cuts, at, beat, end, metre):
+            found.append(Tuplet(at, 2 * beat, 3, 2))
+            at += 2 * beat
+            continue
+        parts = 3 if metre.has_three(beat) else 1
+        for part in range(parts):
+            found += _tuplets(cuts, at + beat * part / parts, beat / parts)
+        at += beat
+    return tuple(found)
+
+
+def _inside(cuts: list[Fraction], start: Fraction, length: Fraction) -> list[Fraction]:
+    """Return the cuts inside a stretch, as shares of it."""
+    return [(cut - start) / length for cut in cuts if start < cut < start + length]
+
+
+def _is_slow_triplet(
+    cuts: list[Fraction], start: Fraction, beat: Fraction, end: Fraction, metre: Metre
+) -> bool:
+    """Return whether three notes take the time of two beats, from an even one on."""
+    if metre.has_three(beat) or start % (2 * beat) or start + 2 * beat > end:
+        return False
+    inside = _inside(cuts, start, 2 * beat)
+    return bool(inside) and all(cut.denominator == 3 for cut in inside)
+
+
+def _tuplets(cuts: list[Fraction], start: Fraction, length: Fraction) -> Iterator[Tuplet]:
+    """Yield the tuplets of a beat or a piece of one."""
+    inside = _inside(cuts, start, length)
+    odd = lcm(*(_odd_part(cut.denominator) for cut in inside))
+    if odd == 1:
+        return
+    if Fraction(1, 2) in inside:
+        for half in (start, start + length / 2):
+            yield from _tuplets(cuts, half, length / 2)
+        return
+    yield Tuplet(start, length, odd, 2 ** (odd.bit_length() - 1))
+
+
+def _odd_part(number: int) -> int:
+    return number // (number & -number)

@@ -40,6 +40,16 @@ class Job:
     advise: bool = False
     """Only try what other settings would give, and write nothing: it comes back as `Advised`."""
 
+    @property
+    def folder(self) -> Path:
+        """Where the song's files are."""
+        return self.out.joinpath(*self.place.split("/")[:-1])
+
+    @property
+    def name(self) -> str:
+        """What they are called, without suffix."""
+        return self.place.rsplit("/", 1)[-1]
+
 
 def song_of(job: Job) -> Song:
     """Return the song of a job, read.

@@ -23,9 +23,8 @@ from arranger.report.ledger.query import read_ledger
 from arranger.report.summaries.sheet_side import sheet_side
 from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
-from arranger.songbook.known.changes import file_time
 from arranger.songbook.known.converted import along, bytes_limit, done_record, strips
-from arranger.songbook.known.record import Record, notes_digest
+from arranger.songbook.known.record import Record, file_time, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

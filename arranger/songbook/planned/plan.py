@@ -1,6 +1,7 @@
 """What a run will do, and why, before anything is converted: nothing is written here.
 
 A look at each file is enough where size and times are as they were; only else is it read.
+`plan_book` is a plan without a run.
 """
 
 from __future__ import annotations
@@ -14,10 +15,16 @@ from functools import cache, cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.errors import SongError
+from arranger.errors import ArrangerError, SettingsError, SongError
 from arranger.options import command_line
+from arranger.reduce.worth.parts_named import remarks_on_names
+from arranger.sheet.keep import State, look
+from arranger.songbook.asked.choice import asked_of
 from arranger.songbook.asked.find import is_midi
+from arranger.songbook.asked.job import song_of
 from arranger.songbook.asked.packed import read_member
+from arranger.songbook.known.index import NAME as INDEX_NAME
+from arranger.songbook.known.index import REBUILT, looked_at
 from arranger.songbook.known.program import Program, engine_digest, program
 from arranger.songbook.known.record import failed
 from arranger.songbook.known.why import (
@@ -35,10 +42,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.settings import Settings
-    from arranger.songbook.asked.choice import Asked
+    from arranger.songbook.asked.choice import Asked, BookChoice
     from arranger.songbook.asked.job import Job
     from arranger.songbook.known.index import Known
     from arranger.songbook.known.record import Record
+
 
 SETTLED_NS = 2_000_000_000
 """How old a file's times must be to prove something: file systems count in up to two seconds."""
@@ -158,11 +166,6 @@ def why_done(planned: Planned, record: Record) -> Record:
     return replace(record, why=why)
 
 
-def folder_of(job: Job) -> Path:
-    """Return the folder in which a song's files are."""
-    return job.out.joinpath(*job.place.split("/")[:-1])
-
-
 def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> Planned:
     try:
         stamp = _stamp(job.source) if job.member is None else job.member.stamp
@@ -185,7 +188,7 @@ def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
     """Yield everything for which a song is converted again."""
     job, record = planned.job, before.record
     yield from changes(before.made, made)
-    stamps = output_stamps(folder_of(job), record.outputs)
+    stamps = output_stamps(job.folder, record.outputs)
     if stamps != before.outputs:
         yield from output_changes(before.outputs, stamps)
     yield from _asked(job, record)
@@ -229,3 +232,52 @@ def _digest(job: Job) -> str:
             return hashlib.sha256(file.read(most + 1)).hexdigest()
     except (OSError, SongError):
         return ""
+
+
+def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]:
+    """Return what `arranger.songbook.book.convert_book` would do with each song, and remarks.
+
+    Raises
+    ------
+    SettingsError
+        If the folder or ``songbook.toml`` is wrong.
+    """
+    asked = asked_of(choice)
+    index = looked_at(choice.out)
+    known = {} if index is None else index.known
+    lost = index is not None and index.rebuilt
+    making = Making(None if index is None else index.program, asked.engines)
+    planned = plan(asked.jobs, known, making, lost=lost)
+    seen = tuple(_foreseen(each, known.get(each.job.relative)) for each in planned)
+    remarks = (f"{INDEX_NAME} {REBUILT}", *asked.remarks) if lost else asked.remarks
+    remarks += gone_told(gone_of(asked, known))
+    return seen, (*remarks, *(told for each in seen for told in _remarks_on_parts(each)))
+
+
+def _remarks_on_parts(planned: Planned) -> Iterator[str]:
+    """Yield what is to be said of the names of parts that the settings of a song have."""
+    job, reduce = planned.job, planned.job.settings.reduce
+    if planned.is_left or not (reduce.mute or reduce.tune or reduce.bass):
+        return
+    try:
+        song = song_of(job)
+    except ArrangerError:
+        return  # the run tells that it can't be read
+    try:
+        for remark in remarks_on_names(song, reduce):
+            yield f"{job.relative}: {remark}"
+    except SettingsError as error:
+        yield f"{job.relative}: will fail: {error}"
+
+
+def _foreseen(planned: Planned, known: Known | None) -> Planned:
+    """Return it with the reason why it will be left alone after all: that a hand edited its sheet."""
+    job = planned.job
+    if planned.record is not None or job.force or job.keeping.edits:
+        return planned
+    folder, name = job.folder, f"{job.name}.duet"
+    if known is not None and output_stamps(folder, [name])[name] == known.outputs.get(name):
+        edited = known.record.edited
+    else:
+        edited = look(folder / name).state in (State.EDITED, State.PUT_BACK)
+    return planned._replace(why=(*planned.why, reason("kept-edit"))) if edited else planned

@@ -2,6 +2,5 @@
 
 overview  The songbook's own files: all songs on one table, as CSV, as JSON and as a page
 page      The page of a songbook: its worklist, which song needs a hand first
-table     The worklist in a terminal
-worklist  Which song needs a hand first, and the columns that are told of each
+worklist  Which song needs a hand first, the columns that are told of each, the table of a terminal
 """

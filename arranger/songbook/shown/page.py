@@ -16,8 +16,8 @@ from arranger.errors import one_line
 from arranger.report.heard.hearing import LINES
 from arranger.report.pages.build import Script, asset, packed, packed_script, rendered
 from arranger.report.pages.song_page import BOOT
-from arranger.songbook.known.changes import NEW
 from arranger.songbook.known.doubts import WORDS
+from arranger.songbook.known.record import NEW
 from arranger.songbook.shown.worklist import COLUMNS, by_need
 from arranger.version import VERSION
 

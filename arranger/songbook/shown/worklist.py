@@ -3,20 +3,24 @@
 `COLUMNS` defines once what page, terminal and songbook.csv show; `by_need` is their order: songs that
 failed, then those that don't fit, then those that lose most of what a listener would miss, weighed as
 the bars of a song's report are (`arranger.report.heard.losses`) and as a share of all the song asks for.
+`table_lines` is the worklist in a terminal.
 """
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.bars import minutes_text
 from arranger.errors import one_line
 from arranger.report.heard.hearing import LINES
+from arranger.songbook.known.record import NEW, SAME
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from arranger.songbook.known.record import Record
+
 
 Value = str | int | float | None
 
@@ -39,7 +43,7 @@ FIELDS: Mapping[str, Callable[[Record], Value]] = {
     "seconds": lambda record: record.seconds,
     "song_bytes": lambda record: record.song_bytes,
     "bytes_limit": lambda record: record.bytes_limit,
-    "fits": lambda record: _fits(record),
+    "fits": _fits,
     "asked_bpm": lambda record: record.asked_bpm,
     "played_bpm": lambda record: record.played_bpm,
     "doubts": lambda record: " ".join(word for word, _ in record.doubts),
@@ -183,3 +187,80 @@ def by_need(records: Iterable[Record]) -> list[Record]:
 def _need(record: Record) -> tuple[int, int, str]:
     group = 0 if record.state == "failed" else 2 if record.fits else 1
     return group, -(record.lost or 0), record.relative
+
+
+LEAST_NAME, MOST_NAME = 16, 40
+"""Characters of a song's name."""
+_BETWEEN = "  "
+_UNDER = "    "
+_MARK = "..."
+_NO_NEWS = ({""}, {NEW}, {SAME})
+"""What all songs may say in a column that tells nothing then."""
+
+
+def table_lines(records: Sequence[Record], width: int) -> Iterator[str]:
+    """Yield a table of songs, at least one, a heading first; no line is longer than ``width``, of 50 or more.
+
+    Columns that have no room stand below their song. Those of which none of these songs has anything
+    are left out.
+    """
+    name, *others = COLUMNS
+    filled = [
+        column for column in others if {column.text(each) for each in records} not in _NO_NEWS
+    ]
+    beside = list(filled)
+    while LEAST_NAME + _taken(beside, records) > width:
+        beside.pop()
+    below = filled[len(beside) :]
+    longest = max(_wide(name.text(each)) for each in records)
+    wide = min(MOST_NAME, max(LEAST_NAME, longest), width - _taken(beside, records))
+    yield _line(name.title.ljust(wide), beside, records, None)
+    for record in records:
+        yield _line(_fitted(name.text(record), wide), beside, records, record)
+        yield from _told(below, record, width)
+
+
+def _taken(columns: Sequence[Column], records: Sequence[Record]) -> int:
+    return sum(len(_BETWEEN) + _width(column, records) for column in columns)
+
+
+def _width(column: Column, records: Sequence[Record]) -> int:
+    return max(len(column.title), *(len(column.text(record)) for record in records), 0)
+
+
+def _line(
+    name: str, columns: Sequence[Column], records: Sequence[Record], record: Record | None
+) -> str:
+    """Return the line of a record, or with None the heading."""
+    cells = [name]
+    for column in columns:
+        text = column.title if record is None else column.text(record)
+        wide = _width(column, records)
+        cells.append(text.rjust(wide) if column.number else text.ljust(wide))
+    return _BETWEEN.join(cells).rstrip()
+
+
+def _told(columns: Sequence[Column], record: Record, width: int) -> Iterator[str]:
+    """Yield what has no room beside a song."""
+    told = [
+        f"{column.title.lower()}: {column.text(record)}"
+        for column in columns
+        if column.text(record)
+    ]
+    yield from wrap("; ".join(told), width, initial_indent=_UNDER, subsequent_indent=_UNDER)
+
+
+def _wide(text: str) -> int:
+    """Return how many columns of a terminal a text takes."""
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def _fitted(name: str, wide: int) -> str:
+    """Return a name cut or filled up to so many columns."""
+    from rich.cells import set_cell_size
+
+    if _wide(name) <= wide:
+        return set_cell_size(name, wide)
+    return set_cell_size(name, wide - len(_MARK)) + _MARK

@@ -2,9 +2,8 @@
 
 apart    A song converted in a process of its own, which may hang, be killed or die
 cluster  The same jobs on the workers of a Dask cluster
-limits   What a worker keeps to: the time and memory of one song
 line     The songs that wait, served from both ends
 pool     Many jobs on workers, so that a song that kills its worker costs only itself
-work     One song from file to files, in a worker process: whatever happens
+work     One song from file to files, in a worker process and its limits: whatever happens
 worker   The process that converts songs, one after the other
 """

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from arranger.lifeline import command_of
 from arranger.song.score.process import receive, send
 from arranger.songbook.known.record import failed, overdue
-from arranger.songbook.working.limits import GRACE_SECONDS
+from arranger.songbook.working.work import GRACE_SECONDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

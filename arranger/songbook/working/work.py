@@ -1,10 +1,17 @@
-"""One song from file to files, in a worker process: whatever happens, a record comes back."""
+"""One song from file to files, in a worker process: whatever happens, a record comes back.
+
+A song that runs past the time limit meets an alarm that raises in Python code; for code that never
+comes back to Python, `arranger.songbook.working.apart` ends the process a little later. The memory limit is
+the operating system's limit of address space, raised above what the process had when it started on
+the song.
+"""
 
 from __future__ import annotations
 
 import errno
 import functools
 import os
+import signal
 import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -29,17 +36,65 @@ from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.report import suggestions
 from arranger.report.pages.song_page import BookPlace
 from arranger.sheet.keep import State, look
+from arranger.song.score.worker import address_space
 from arranger.songbook.asked.job import Job, song_of
-from arranger.songbook.known.changes import file_time
 from arranger.songbook.known.converted import done_record
-from arranger.songbook.known.record import Record, failed, overdue
+from arranger.songbook.known.record import Record, failed, file_time, overdue
 from arranger.songbook.known.standing import standing_record
-from arranger.songbook.working.limits import TimeIsUpError, memory_limit, time_limit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from arranger.engine.model import Engine
+
+
+GRACE_SECONDS = 2.0
+"""How much later than the alarm the process is ended."""
+
+_GUESS = 4_000_000_000
+"""Bytes of address space that a process is taken to have where the system doesn't tell."""
+
+
+class TimeIsUpError(Exception):
+    """Raised in the middle of a song's conversion."""
+
+
+@contextmanager
+def time_limit(seconds: float) -> Iterator[None]:
+    """Raise `TimeIsUpError` after some seconds; for the main thread of a process."""
+
+    def ring(_number: int, _frame: object) -> None:
+        raise TimeIsUpError
+
+    if not hasattr(signal, "setitimer"):  # not on this system: the process is ended
+        yield
+        return
+    before = signal.signal(signal.SIGALRM, ring)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
+@contextmanager
+def memory_limit(megabytes: int) -> Iterator[None]:
+    """Make allocations fail beyond some megabytes more than the process has now."""
+    try:
+        import resource
+    except ImportError:  # not on this system: the operating system's own limits hold
+        yield
+        return
+    before, hard = resource.getrlimit(resource.RLIMIT_AS)
+    limit = (address_space() or _GUESS) + megabytes * 1_000_000
+    if hard != resource.RLIM_INFINITY:
+        limit = min(limit, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (limit, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (before, hard))
 
 
 PAGE_NAME = "songbook.html"
@@ -95,10 +150,8 @@ def _advised(job: Job) -> Record:
 
 def _converted(job: Job) -> Record:
     song = song_of(job)
-    folder = job.out.joinpath(*job.place.split("/")[:-1])
-    name = job.place.rsplit("/", 1)[-1]
     choice = OutputChoice(
-        folder=folder,
+        folder=job.folder,
         song=job.source,
         audio=job.audio,
         force=job.force,
@@ -106,7 +159,7 @@ def _converted(job: Job) -> Record:
         command="songbook",
         book=BookPlace("../" * job.place.count("/") + PAGE_NAME, one_line(job.relative)),
     )
-    paths = output_paths(choice, name)
+    paths = output_paths(choice, job.name)
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
@@ -115,7 +168,7 @@ def _converted(job: Job) -> Record:
     conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:
         conversion, _ = with_edits(conversion, paths[0], job.keeping)
-    written = write_outputs(conversion, name, choice)
+    written = write_outputs(conversion, job.name, choice)
     names = tuple(path.name for path in written.files)
     record = done_record(job.relative, job.place, conversion, names, written_at)
     return replace(record, message="; ".join(remarks_on_names(song, job.settings.reduce)))

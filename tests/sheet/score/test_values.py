@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST, tone_spans
 from arranger.sheet import Sheet, SheetBar
-from arranger.sheet.score.bars import Sounding, write_tones
-from arranger.sheet.score.beams import beams_of
+from arranger.sheet.score.bars import Sounding, beams_of, write_tones
 from arranger.sheet.score.measures import measures_of
 
 if TYPE_CHECKING:
