@@ -102,7 +102,7 @@ def _score(data: bytes) -> Score:
         return Score("abc", text)
     if _ROMAN_TEXT.search(top):
         raise SongError("an analysis of harmony without notes", remedy=_WANTED)
-    if b"MThd".startswith(data[:4]):
+    if b"MThd".startswith(data):
         raise SongError("a MIDI file that is cut off in its header")
     if "\0" in top or sum(not c.isprintable() and not c.isspace() for c in top) > len(top) / 10:
         raise SongError("no song that is known here", remedy=_WANTED)

@@ -120,6 +120,11 @@ def test_a_pedal_is_long_from_more_than_two_bars_on(last: int, long: bool) -> No
     assert notes.rings.tolist() == [e - o - 48 for o, e in zip(notes.onset, notes.end, strict=True)]
 
 
+def test_a_long_pedal_under_which_nothing_is_played_is_no_held_one() -> None:
+    notes = raw(scale(0, 4, 4))
+    assert end_with_harmony(notes, np.arange(4), [(8 * BEAT, 99 * BEAT)], BEAT) == []
+
+
 def test_each_pedal_counts_the_harmonies_that_come_while_it_is_down() -> None:
     """The first is short, the second has one harmony; a key stays down under both."""
     key = (0, 30 * BEAT, 30 * BEAT, 70)

@@ -75,6 +75,12 @@ CASES = [
         "file, byte 0x0000: a header of 8 bytes",
     ),
     case(
+        "header that says 5 bytes",
+        chunk("MThd", b"\0\0\0\1\0x", 5) + track(QUARTER_C4),  # 120 ticks a beat
+        [C4],
+        "a header of 5 bytes: the first 6 were read",
+    ),
+    case(
         "header that says 4 bytes",
         chunk("MThd", bytes.fromhex("0000 0001 0060"), 4) + track(QUARTER_C4),
         [C4],
@@ -233,6 +239,7 @@ PLACES = {
     "RIFF wrapping with another RIFF chunk behind": "0:14",
     "header of 8 bytes": "0:0",
     "header that says 4 bytes": "0:0",
+    "header that says 5 bytes": "0:0",
     "header of enormous length": "0:0",
     "no header": "0:0",
     "too many tracks counted": "0:a",
@@ -351,6 +358,22 @@ def test_a_long_tempo_is_left_out_where_its_length_may_be_right() -> None:
     mended = read(one_track("00 FF 51 04 07 A1 20", after))
     assert any("mended" in repair.what for repair in mended.repairs)
     assert mended.tempos[0].microseconds_per_beat == 0x07A120
+
+
+@pytest.mark.parametrize("event", ["51 {} 07 A1 21", "58 {} 03 02 18 08", "59 {} 02 00"])
+@pytest.mark.parametrize("more", [-1, 1, 2])
+def test_only_the_length_is_wrong_where_what_follows_the_right_one_makes_sense(
+    event: str, more: int
+) -> None:
+    """MIDI 1.0, Standard MIDI Files: a tempo has 3 bytes, a time signature 4, a key signature 2."""
+    size = len(event.split()) - 2
+    right, wrong = (
+        read(one_track(QUARTER_C4, f"00 FF {event.format(f'{each:02X}')}", QUARTER_E4, QUARTER_C4))
+        for each in (size, size + more)
+    )
+    assert notes(wrong) == notes(right)
+    assert wrong.tempos + wrong.metres + wrong.keys == right.tempos + right.metres + right.keys
+    assert [repair.what.split(": ")[1] for repair in wrong.repairs] == ["mended"]
 
 
 @pytest.mark.parametrize("frames", [24, 25, 29, 30])

@@ -127,6 +127,17 @@ def test_names_in_a_file_stay_data(tmp_path: Path) -> None:
     assert song.title == name
 
 
+@pytest.mark.parametrize(
+    "kinds", [("FF 06 01 41",), ("FF 51 03 07 A1 20", "FF 06 01 41", "B0 07 50")]
+)
+def test_what_stands_beside_the_notes_has_the_same_limit(kinds: tuple[str, ...]) -> None:
+    """Marks, tempos and the like, of all tracks together."""
+    data = header(1, 2) + track(QUARTER_C4) + track(*[f"00 {kind}" for kind in kinds] * 4)
+    assert read(data, max_notes=4 * len(kinds)).notes
+    with pytest.raises(LimitError, match="events"):
+        read(data, max_notes=4 * len(kinds) - 1)
+
+
 def test_the_limit_on_notes_is_for_all_tracks_together() -> None:
     three = track(QUARTER_C4, QUARTER_C4, QUARTER_C4)
     data = header(1, 2) + three + three

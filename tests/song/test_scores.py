@@ -169,6 +169,22 @@ def test_abc_with_a_repeat_and_a_chord() -> None:
     ]
     assert in_beats(song) == once + [(onset + 8, length, pitch) for onset, length, pitch in once]
     assert (song.title, song.kind) == ("Plank Walk", "abc")
+    assert song.metre_said
+    assert song.own_beat
+    assert {(note.shift, note.rings) for note in song.notes} == {(0, 0)}, "no tuning and no pedal"
+
+
+@pytest.mark.parametrize("mark", ["", 'Q:"Swaying"\n'])
+def test_a_tune_without_a_number_for_its_tempo_has_that_of_midi_files(mark: str) -> None:
+    """120 quarter notes a minute (Standard MIDI Files 1.0)."""
+    song = read(f"X:1\nT:Plank Walk\nM:2/4\nL:1/8\n{mark}K:D\nD4 | E4 | F4 |\n".encode())
+    assert song.tempos == (TempoChange(0, 60_000_000 // 120),)
+
+
+def test_a_tempo_is_never_slower_than_midi_files_can_say() -> None:
+    """Three bytes of microseconds a quarter note (Standard MIDI Files 1.0): 3.6 a minute."""
+    song = read(b"X:1\nT:Plank Walk\nM:2/4\nL:1/8\nQ:1/4=3\nK:D\nD4 | E4 | F4 |\n")
+    assert song.tempos == (TempoChange(0, 2**24 - 1),)
 
 
 COLLECTION = b"X:1\nT:One\nM:4/4\nL:1/4\nK:C\nCDEF|\n\nX:2\nT:Two\nM:3/4\nL:1/4\nK:C\nGAB|\n"

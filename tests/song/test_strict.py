@@ -191,6 +191,7 @@ def test_the_words_of_the_header_have_bounds() -> None:
             data = header(midi_format, tracks, division) + one * there
             assert is_healthy(data) == file_is_right(data)
     assert not is_healthy(b"")
+    assert not is_healthy(header(1, 0)), "a file has a track"
     assert is_healthy(header(1, 1) + one) != is_healthy(header(1, 1) + one + b"\0")
 
 

@@ -44,7 +44,6 @@ class ScoreNote(NamedTuple):
     onset: int
     end: int
     track: int
-    order: int
     pitch: int
     velocity: int
     channel: int
@@ -175,9 +174,7 @@ def _add_notes(flat: Any, track: int, spans: list[Span], found: Gathered) -> Non
     tied: dict[int, int] = {}
     words: list[tuple[int, str]] = []
     for (_tick, note, tie), shift in _played(_written_notes(flat, track, words, found), spans):
-        placed = note._replace(
-            onset=note.onset + shift, end=note.end + shift, order=len(found.notes)
-        )
+        placed = note._replace(onset=note.onset + shift, end=note.end + shift)
         _join_or_add(placed, tie, tied, found)
     for (tick, text), shift in _played(words, spans):
         found.marks.append(Mark(tick + shift, "lyrics", text))
@@ -209,7 +206,7 @@ def _written_notes(
                 found.outside += 1
                 continue
             channel, program = _channel(track, player, drum)
-            note = ScoreNote(onset, end, track, 0, pitch, velocity, channel, program, drum)
+            note = ScoreNote(onset, end, track, pitch, velocity, channel, program, drum)
             tie = single.tie or element.tie
             written.append((onset, note, "" if tie is None else tie.type))
         if element.lyric:

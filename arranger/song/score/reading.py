@@ -123,7 +123,7 @@ def _song(found: Gathered, title: str, kind: str, file: str, sha256: str) -> Son
         found.remarks.append(f"{found.graces} grace notes have no length of their own")
     if found.symbols:
         found.remarks.append(f"{found.symbols} chord symbols are not played")
-    ordered = sorted(found.notes, key=lambda n: (n.onset, n.track, n.order))
+    ordered = sorted(found.notes, key=lambda note: (note.onset, note.track))
     parts: dict[tuple[int, int, int, bool], int] = {}
     notes: list[Note] = []
     counts = Counter(note.track for note in ordered)
