@@ -105,8 +105,8 @@ def alike_bars(
 
 def _cut(length: NDArray[np.int32], free: Bools) -> NDArray[np.int32]:
     """Return the lengths of passages that keep to free bars."""
-    count = len(free)
-    until = np.zeros(count + 1, dtype=np.int32)
-    for bar in range(count - 1, -1, -1):
-        until[bar] = until[bar + 1] + 1 if free[bar] else 0
-    return np.minimum(length, np.minimum(until[:-1, None], until[None, :-1]))
+    bars = np.arange(len(free), dtype=np.int32)
+    taken = np.append(bars[~free], np.int32(len(free)))
+    until = taken[np.searchsorted(taken, bars)] - bars
+    found: NDArray[np.int32] = np.minimum(length, np.minimum(until[:, None], until))
+    return found

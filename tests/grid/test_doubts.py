@@ -46,6 +46,13 @@ def test_readings_with_the_same_beats_are_sure_together() -> None:
     assert rivals(found[:2], np.array([0.7, 0.3]), 0) == (pytest.approx(1.0), ())
 
 
+@pytest.mark.parametrize(("offset", "same"), [(0.125, True), (0.25, False), (-0.25, False)])
+def test_beats_a_quarter_of_one_away_are_others(offset: float, same: bool) -> None:
+    (other,) = rivals([reading(1.0), reading(1.0, offset)], np.array([0.7, 0.3]), 0)[1] or (None,)
+    assert (other is None) == same
+    assert other is None or other.moved
+
+
 def test_a_beat_that_is_not_sure_is_doubted_with_its_rivals() -> None:
     beats = np.arange(0.0, 30.0, 0.5)
     rival_beats = (

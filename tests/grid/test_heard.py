@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from itertools import pairwise, product
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metre_names import PLAIN
+from arranger.grid.metre_names import PLAIN, named_metre
 from arranger.grid.metres import with_bars
 from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
@@ -206,3 +207,16 @@ def test_a_rare_metre_is_never_stated_by_accident() -> None:
 
 def _planned(song: Song) -> tuple[Song, Grid]:
     return song, plan_grid(song, ENGINE)
+
+
+@pytest.mark.parametrize("size", PLAIN)
+@pytest.mark.parametrize("apart", [4, 6])
+def test_a_metre_is_as_long_as_its_bars_and_compound_where_its_beats_are_dotted(
+    size: int, apart: int
+) -> None:
+    """In slots, of which a quarter note has four; beats are so many slots apart."""
+    odds = np.where(np.arange(4 * size) % apart, -1.0, 1.0)
+    numerator, denominator = named_metre(size, np.arange(0, 4 * size, size), odds)
+    assert Fraction(numerator, denominator) == Fraction(size, 16)
+    dotted = apart == 6 and size in (12, 24)
+    assert (denominator == 8 and numerator in (6, 12)) == dotted

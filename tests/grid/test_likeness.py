@@ -56,6 +56,41 @@ def test_columns_are_what_their_table_says() -> None:
                 assert ours == pytest.approx(theirs, abs=1e-6)
 
 
+SLOTS = 4
+"""In a beat."""
+
+
+@pytest.mark.parametrize("beats", [2, 3, 4, 6, 8, 12, 16, 24, 32])
+def test_what_comes_back_after_whole_bars_is_wholly_alike_in_one_column(beats: int) -> None:
+    """Two, three, four and six beats, and up to eight bars of four: in time, and in its tones."""
+    random, size = np.random.default_rng(beats), SLOTS * beats
+    once, rhythm = random.integers(0, 3, (size, 12)) * 1.0, random.integers(1, 9, size) * 1.0
+    many = -(-150 // size)
+    starting, strength = np.tile(once, (many, 1)), np.tile(rhythm, many)
+    found = likeness(starting, starting, starting, strength)[size:-8]
+    back = found[:, len(BEFORE_AFTER) + len(LOW_BEFORE_AFTER) :]
+    whole = np.flatnonzero(back.min(axis=0) > 1 - 1e-6).tolist()
+    times = [beats_back for beats_back in (2, 3, 4, 6, 8, 12, 16, 24, 32) if beats_back <= beats]
+    columns = [at for at, each in enumerate(times) if each == beats]
+    columns += [9 + at for at, each in enumerate((2, 3, 4, 6)) if each == beats]
+    assert whole[: len(columns)] == columns
+
+
+@pytest.mark.parametrize(("beats", "columns"), [(1, [0, 3]), (2, [1, 4]), (4, [2])])
+def test_harmony_changes_after_one_two_or_four_beats(beats: int, columns: list[int]) -> None:
+    """Two chords by turns: nothing is alike where they change, and halfway between all is.
+
+    A quarter of the way (3, 1) of them come before and (1, 3) after, or the other way round.
+    """
+    size = SLOTS * beats
+    sounding = np.repeat(np.eye(2, 12)[[0, 1] * 4], size, axis=0)
+    found = likeness(sounding, sounding, sounding, np.ones(len(sounding)))
+    for column in columns:
+        assert (found[size : 7 * size : size, column] == 0).all()
+        assert found[size + size // 2 : 7 * size : size, column] == pytest.approx(1)
+        assert found[size + size // 4 : 7 * size : size, column] == pytest.approx(6 / 10)
+
+
 def test_a_network_sees_frames_and_likeness_and_the_tempo_last() -> None:
     tune = [(beat, 1, 60 + beat % 5) for beat in range(40)]
     song = song_of(tune)

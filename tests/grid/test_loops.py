@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -10,6 +11,8 @@ from arranger import convert
 from arranger.engine import load_engine
 from arranger.errors import SettingsError
 from arranger.grid import plan_grid
+from arranger.grid.loops import leads_back
+from arranger.grid.model import GridBar
 from arranger.report import summary
 from arranger.settings import GridSettings, Settings
 from arranger.song.model import Control, Mark
@@ -117,6 +120,21 @@ def test_no_note_is_cut_where_a_piece_goes_round() -> None:
     # The last bar is cut by the file's own end of its loop.
     marks = (Mark(71 * TICKS, "marker", "loop end"),)
     assert plan_grid(song_of(bars_of(*form), marks=marks), ENGINE).loop_step is None
+
+
+@pytest.mark.parametrize(("beats", "whole"), [(3, True), (2, False)])
+def test_the_last_bar_is_whole_if_it_is_as_long_as_the_others_of_its_metre(
+    beats: int, whole: bool
+) -> None:
+    """A piece in 4/4 whose last part is in 3/4."""
+    sizes = [4, 4, 3, 3, 3, 3, 3, 3, 3, beats]
+    lines = [sum(sizes[:bar]) for bar in range(len(sizes) + 1)]
+    bars = tuple(
+        GridBar(bar + 1, lines[bar], size, 4 if bar < 2 else 3, 4) for bar, size in enumerate(sizes)
+    )
+    alike = np.eye(10, dtype=np.bool_) | np.eye(10, k=4, dtype=np.bool_)
+    found = leads_back(alike, bars, np.array(lines[:-1]), np.array(lines[1:]))
+    assert (found is not None) == whole
 
 
 @settings(max_examples=40, deadline=None)

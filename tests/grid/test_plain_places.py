@@ -277,6 +277,8 @@ def test_the_limit_of_steps_is_exact() -> None:
     assert planned(*notes, max_steps=32).steps == 32
     with pytest.raises(Exception, match="take 32 steps, more than the limit of 31"):
         planned(*notes, max_steps=31)
+    later = [(n + 8, 1, 60) for n in range(8)]
+    assert planned(*later, max_steps=16).steps == 16, "silence before the song takes none"
 
 
 # Sections
@@ -509,3 +511,9 @@ def test_the_tempo_that_prevails_is_the_median_of_all_ticks() -> None:
         assert found in (pytest.approx(60e6 / low), pytest.approx(60e6 / high))
         if low == high:
             assert found == pytest.approx(60e6 / median(rules))
+
+
+def test_the_tempo_of_a_song_without_length_is_that_of_its_tick() -> None:
+    tempos = (TempoChange(0, 500_000), TempoChange(6, 300_000))
+    song = replace(song_of([(0, 1, 60)]), tempos=tempos)
+    assert [prevailing_bpm(song, tick, tick) for tick in (0, 5, 6)] == [120, 120, 200]

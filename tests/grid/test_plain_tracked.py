@@ -19,10 +19,11 @@ from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat
 from arranger.grid.track.beat import FileBeat, all_readings, likelihoods, track_beat
-from arranger.grid.track.beats_heard import hear_song
+from arranger.grid.track.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.beats_heard import HeardSong, hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.phase import PHASE_FEATURES, file_phase, phase_features
-from arranger.grid.track.readings import FEATURES, Reading
+from arranger.grid.track.readings import FEATURES, RATIOS, Reading, readings_of
 from arranger.grid.track.weights import weights_of
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange, TempoChange
@@ -136,6 +137,46 @@ def test_too_little_gives_no_beat() -> None:
     # 3.9 and 4.1 beats of half a second
     assert found(*(n * 3.9 / 11 for n in range(12))) is None
     assert found(*(n * 4.1 / 11 for n in range(12))) is not None
+
+
+def test_a_beat_is_as_sure_as_its_beats_are_from_the_first_attack_to_the_last() -> None:
+    """One note long before the others, and the last one held."""
+    onsets = [0.0, *np.arange(16.0, 40.0, 0.5), 40.0]
+    lengths = [0.1] * (len(onsets) - 1) + [20.0]
+    song = song_of([(at, length, 60) for at, length in zip(onsets, lengths, strict=True)])
+    notes = timed_columns(song)
+    found = track_beat(notes, find_attacks(notes), None, GridSettings())
+    assert found is not None
+    first, last = notes.onset_seconds.min(), notes.onset_seconds.max()
+    inside = (found.seconds > first - 0.1) & (found.seconds < last + 0.1)
+    assert 0 < np.abs(found.seconds[inside][0] - first) < 0.1
+    assert found.sure == pytest.approx(found.each_sure[inside].mean())
+    assert found.each_sure[inside].mean() != pytest.approx(found.each_sure.mean())
+
+
+def test_other_tempos_are_what_they_are_called() -> None:
+    tempos = {
+        "half": Fraction(1, 2), "double": 2, "two thirds": Fraction(2, 3), "a third": Fraction(1, 3),
+        "three halves": Fraction(3, 2), "three times": 3, "three quarters": Fraction(3, 4),
+        "four thirds": Fraction(4, 3),
+    }  # fmt: skip
+    assert pytest.approx({name: 1 / tempo for name, tempo in tempos.items()}) == RATIOS
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_reading_between_the_beats_keeps_a_fifth_of_one_off_them(side: int) -> None:
+    """Much is heard a fifth after (or before) each beat of half a second, a little halfway."""
+    period = FRAMES_A_SECOND // 2
+    odds = np.full((40 * period, 2), -2.0)
+    for away, heard in ((0, 4.0), (side * period // 5, 3.0), (period // 2, 1.0)):
+        odds[period + away :: period, 0] = heard
+    heard = HeardSong(odds, 0.0, np.zeros(6), 0.0)
+    found = {each.kind: each for each in readings_of(heard, 20.0, 0.3, 1.0)}
+    best, shifted = (
+        found[kind].beats[1:-1] * FRAMES_A_SECOND % period for kind in ("best", "shifted")
+    )
+    assert np.minimum(best, period - best).max() < 2
+    assert np.abs(shifted - period // 2).max() < 2
 
 
 # Where the file's beat and the music's lie

@@ -121,7 +121,7 @@ def sounding_notes(
     start, end = places
     which = np.flatnonzero(~notes.drum & (notes.pitch <= highest))
     length = notes.end_seconds - notes.onset_seconds
-    kept = np.minimum(1.0, LONGEST / np.maximum(length, LONGEST))
+    kept = LONGEST / np.maximum(length, LONGEST)
     until = start + (end - start) * kept
     first = np.clip(np.rint(start[which]).astype(np.int64), 0, count - 1)
     last = np.clip(np.rint(until[which]).astype(np.int64), first + 1, count)

@@ -81,7 +81,6 @@ def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Fl
         curve1[:] = (-2.0, -4.0, -2.0)
     diagonal = (main + stiffness * curve0 + 1e-9).tolist()
     next1 = (beside + stiffness * curve1).tolist()
-    next2 = [stiffness] * (count - 2)
     value = right.tolist()
     lower1, lower2 = [0.0] * count, [0.0] * count
     for row in range(count):
@@ -91,9 +90,9 @@ def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Fl
             diagonal[row + 1] -= lower1[row] * next1[row]
             value[row + 1] -= lower1[row] * value[row]
         if row + 2 < count:
-            lower2[row] = next2[row] / pivot
+            lower2[row] = stiffness / pivot
             next1[row + 1] -= lower2[row] * next1[row]
-            diagonal[row + 2] -= lower2[row] * next2[row]
+            diagonal[row + 2] -= lower2[row] * stiffness
             value[row + 2] -= lower2[row] * value[row]
     result = [0.0] * (count + 2)
     for row in range(count - 1, -1, -1):
