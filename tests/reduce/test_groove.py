@@ -146,6 +146,12 @@ def test_a_hit_hides_what_two_tones_last_under_it_and_starts_that_have_no_later_
     assert not harm_of(groove, problem, ENGINE, costs).any(), "tones go on in the same step"
 
 
+def test_rows_say_what_sounds_on_each_step_and_from_which_note() -> None:
+    kick, hat = ENGINE.sounds["kick"], ENGINE.sounds["hat"]
+    hits = Hits(np.array([1, 2]), np.array([7, 0]), (kick, hat))
+    assert hits.rows(4) == ([None, "kick", "hat", None], [-1, 7, 0, -1])
+
+
 def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() -> None:
     hits = [(0, 0.25, 36), (0, 0.25, 42), (0, 0.25, 46), (1, 0.25, 27)]
     song = song_of(TUNE, Line(hits, "drums", drum=True, velocity=127))

@@ -32,7 +32,7 @@ def some_line(random: Random, high: int) -> list[tuple[float, float, int]]:
     at = random.choice((0, 0, 8))
     chords = random.random() < 0.3
     for _ in range(random.randrange(1, 14)):
-        length = random.choice((0, 1, 2, 3.9, 3.9, 5.9, 11.8))
+        length = random.choice((0, 1, 2, 3.9, 3.9, 5.9, 11.8, 99))  # the last: over 4 seconds
         for _ in range(random.choice((2, 3)) if chords else 1):
             late = random.choice((0, 0, 0, 0.03, 0.06, 0.08))
             found.append((at / 8 + late, length / 8, high + random.choice((0, 2, 4, 5, 7, 12, -9))))

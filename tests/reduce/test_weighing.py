@@ -68,6 +68,13 @@ def test_the_runner_up_is_the_second_best_way_to_sound(engine: Engine) -> None:
     assert len(found.others) == 3
 
 
+def test_no_other_way_has_both_voices_hold_one_tone() -> None:
+    """A tone by itself can be played by one voice or not at all."""
+    one = song_of(Line([(0, 1, 60)], "melody"))
+    found = weigh_bar(one, ENGINE, grid_of(one, 1), PLAIN, 1)
+    assert [other.differs for other in found.others] == [("beat 1: voice 1 rests",)]
+
+
 def test_terms_add_up_and_words_say_what_sounds() -> None:
     found = weigh_bar(LITTLE, ENGINE, grid_of(LITTLE), PLAIN, 1)
     assert found.held[0] == "voice 1: beat 1 E5 of 'melody', beat 2 D5 of 'melody'"

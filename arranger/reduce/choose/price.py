@@ -207,7 +207,7 @@ def _sum(terms: Terms, total: Ints) -> Ints:
     for _, cost in terms:
         found = by_shape.get(cost.shape)
         by_shape[cost.shape] = cost if found is None else found + cost
-    total[:] = by_shape.pop(total.shape, 0)
+    total[:] = by_shape.pop(total.shape)
     for cost in by_shape.values():
         total += cost
     return total
