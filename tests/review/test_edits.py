@@ -157,6 +157,26 @@ def test_layout_and_comments_of_a_hand_stay() -> None:
     assert changed[1][1].replace("|", " ").split() == ["drums", "kick", "snare", ".", "hat"]
 
 
+def test_a_row_that_was_not_typed_is_written_with_its_bar_and_all_else_stays() -> None:
+    lines = format_sheet(four((60, HOLD, 62, HOLD, 64, HOLD, HOLD, HOLD))).splitlines()
+    lines[lines.index("bar 1   4/4   4 steps")] = "BAR 1 4/4 4 steps"
+    del lines[lines.index("bar 2   4/4   4 steps") + 3]  # its drums
+    typed = "\n".join(lines)
+    now = with_cells(parse(typed), {(2, 5): "kick"})
+    found = written_into(typed, now)
+    assert parse(found) == now
+    assert "BAR 1 4/4 4 steps" in found
+
+
+def test_a_bar_that_did_not_change_stays_as_it_was_typed() -> None:
+    lines = format_sheet(four((60, HOLD, 62, HOLD, 64, HOLD, HOLD, HOLD))).splitlines()
+    first = lines.index("bar 1   4/4   4 steps") + 1
+    lines[first] += " # close by"
+    typed = "\n".join(lines)
+    found = written_into(typed, with_cells(parse(typed), {(0, 7): 61})).splitlines()
+    assert [at for at, line in enumerate(found) if line != lines[at]] == [first + 5]
+
+
 def test_columns_stay_aligned_where_they_were() -> None:
     sheet = four((60, HOLD, 62, HOLD, 64, HOLD, HOLD, HOLD))
     now = with_cells(sheet, {(2, 1): "snare-hat"})

@@ -105,6 +105,22 @@ def test_a_damaged_record_is_told_of_once_and_loses_nothing(data: st.DataObject)
         assert found.sheet.generated is None or base.sheet == base_of(SONG).sheet
 
 
+def test_any_damaged_digest_of_an_earlier_version_is_told_of() -> None:
+    lines = format_sheet(of_before(SONG)).split("\n")
+    digests = [
+        (at, place)
+        for at, line in enumerate(lines)
+        for place, word in enumerate(line.partition("#")[0].split())
+        if line.startswith("generated") and place > 1
+    ]
+    assert len(digests) == 3 + len(SONG.bars)
+    for at, place in digests:
+        words = lines[at].partition("#")[0].split()
+        words[place] = "harbour"
+        found = scan("\n".join([*lines[:at], " ".join(words), *lines[at + 1 :]]))
+        assert [(each.code, each.line) for each in found.problems] == [("digests", at + 1)]
+
+
 @pytest.mark.parametrize(
     "told",
     ['{}', '[]', '{"form":1,"step":"1","bars":[[1,99999999,4,4,9]],"rows":[]}', '{"form":2}',

@@ -248,6 +248,13 @@ def test_bars_have_the_sheet_s_numbers_and_the_song_s_beside_them() -> None:
         *[None] * 10, *range(9, count + 1),
     ]  # fmt: skip
     assert numbers(found) == {n: n if n < 9 else n + 2 for n in range(1, count + 1)}
+    before, after = now.reduction.ledger.entries, found.reduction.ledger.entries
+    assert [entry.outcome for entry in after] == [entry.outcome for entry in before]
+    first, more_steps = now.sheet.bar_starts[8], more.steps - now.sheet.steps
+    for was, entry in zip(before, after, strict=True):
+        assert [span.step for span in entry.spans] == [
+            span.step + more_steps * (span.step >= first) for span in was.spans
+        ]
     (line,) = [str(texture_line(each, found.song.parts)) for each in found.reduction.passages]
     assert line.startswith(f"bars 1-{count + 2} (the song's 1-{count}): ")
 

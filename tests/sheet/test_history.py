@@ -31,6 +31,7 @@ from arranger.sheet.history.back import go_to, redo, undo
 from arranger.sheet.history.differing import differing
 from arranger.sheet.history.file import (
     damaged_path,
+    found_in,
     history_path,
     is_put_back,
     read_history,
@@ -42,6 +43,7 @@ from arranger.sheet.history.versions import (
     MOST_VERSIONS,
     DamagedError,
     History,
+    TooLargeError,
     applied,
     contents,
     delta,
@@ -201,6 +203,16 @@ def test_a_version_too_large_for_a_history_is_told_and_loses_none(tmp_path: Path
     write_version(backup_path(path), b"kept", "tidy")
     path.write_bytes(b"3")
     assert undo(path).content == b"2"
+
+
+def test_a_file_larger_than_any_sheet_is_not_kept_however_well_it_packs(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    path.touch()
+    os.truncate(path, 32_000_000)
+    assert found_in(path) == bytes(32_000_000)
+    os.truncate(path, 32_000_001)
+    with pytest.raises(TooLargeError):
+        found_in(path)
 
 
 def test_a_first_write_leaves_no_history_nor_does_the_same_again(tmp_path: Path) -> None:

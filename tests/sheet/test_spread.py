@@ -156,6 +156,19 @@ def test_a_new_bar_in_place_of_a_deleted_ending_goes_nowhere() -> None:
     assert spread_edits(shorter).copied == ()
 
 
+def test_bars_that_were_numbered_anew_around_an_edit_are_those_they_were() -> None:
+    sheet = sheet_of(62, 64, 65, 67, 65, 69)
+    bars = tuple(bar._replace(number=number) for number, bar in enumerate(sheet.bars[1:], 1))
+    rows = {name: getattr(sheet, name)[4:] for name in ("voice1", "voice2", "drums")}
+    shorter = replace(sheet, bars=bars, **rows)
+    assert spread_edits(with_cell(shorter, 5, 72)).copied == ((1, (3,), "voice1"),)
+
+
+def test_where_no_bar_is_as_it_was_numbers_tell_which_are_which() -> None:
+    both = replace(with_cell(sheet_of(60, 60), 1, 67), drums=(*[None] * 4, "kick", *[None] * 3))
+    assert spread_edits(both).copied == ((0, (1,), "voice1"), (1, (0,), "drums"))
+
+
 @given(st.integers(0, 2**32), st.integers(0, 7))
 def test_no_edited_bar_is_changed_and_the_text_keeps_it_all(seed: int, bar: int) -> None:
     rng = random.Random(seed)

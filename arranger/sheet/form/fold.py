@@ -95,9 +95,7 @@ def _longest(kinds: Sequence[int]) -> Iterator[tuple[int, tuple[int, int]]]:
     count = len(kinds)
     numbers = np.array(kinds, dtype=np.int64)
     far = np.arange(count, dtype=np.int64)
-    alike = np.zeros(
-        count + 1, dtype=np.int64
-    )  # how many are alike from the next bar and from each
+    alike = np.zeros(count, dtype=np.int64)  # how many are alike from the next bar and from each
     for index in range(count - 1, 0, -1):
         alike = np.where(numbers[:index] == kinds[index], alike[1 : index + 1] + 1, 0)
         repeated = np.minimum(alike, index - far[:index])

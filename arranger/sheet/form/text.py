@@ -250,7 +250,7 @@ def _blocks(
     noted = {place[0] for place in notes}
     closed = {place[0] for place in notes if place[1] > 0}
     loop = sheet.loop_step
-    looped = -1 if loop is None else bisect_right(starts, loop) - 1
+    looped = None if loop is None else bisect_right(starts, loop) - 1
     first = 0
     for index, (bar, number) in enumerate(zip(sheet.bars, numbers, strict=True)):
         following = index + 1

@@ -136,6 +136,8 @@ def _check_tuplets(notes: list[Element]) -> None:
         said = None if ratio is None else tuple(each.text for each in ratio)
         edges = [each.get("type") for each in note.findall("notations/tuplet")]
         beam = note.findtext("beam")
+        unbracketed = note.find("notations/tuplet[@bracket='no']") is not None
+        assert beam or not unbracketed, "nothing shows what the tuplet holds"
         if "start" in edges:
             assert inside is None
             inside, members, reached_in = said, [], beam in ("continue", "end")

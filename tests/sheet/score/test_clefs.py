@@ -24,6 +24,15 @@ def test_octave_clefs_spare_ledger_lines_where_there_are_many() -> None:
     assert clefs([96] * 4) == ["G1"]  # six
     assert clefs([36] * 4) == ["F"]
     assert clefs([26] * 4) == ["F-1"]
+    assert clefs([86] * 4, [35] * 4) == ["G", "F"] == clefs([86] * 40, [35] * 40)  # two lines
+    assert clefs([88] * 4) == ["G1"]  # three
+    assert clefs([33] * 4) == ["F-1"]
+
+
+def test_what_hangs_on_a_staff_needs_no_line_and_middle_c_one_in_either_clef() -> None:
+    assert clefs([59] * 4) == ["F"]  # above its staff, a line below the other
+    assert clefs([60] * 4) == ["G"]
+    assert clefs([62] * 4) == ["G"]
 
 
 def test_a_clef_changes_only_where_it_pays() -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
+from io import BytesIO
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
@@ -19,6 +21,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
 from arranger.sheet.score.engrave import to_pdf, to_svg
 from arranger.sheet.score.musicxml import to_musicxml
+from arranger.sheet.score.pdf import _write
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -58,6 +61,8 @@ def test_all_notes_are_on_the_pages_and_nothing_has_a_name_by_chance() -> None:
     words = [text.text for text in root.iter(f"{SVG}text")]
     assert {"High tide", "voice 1", "voice 2", "drums", "A", "=\xa0130"} <= set(words)
     assert used["#ECA5"] == 1  # the quarter note of the metronome mark
+    dots = sum(len(note.findall("dot")) for note in notes)
+    assert len(list(root.iter(f"{SVG}ellipse"))) == dots > 0
     assert to_pdf(sheet, ENGINE).count(b"/Type /Page\n") == pages
 
 
@@ -83,6 +88,23 @@ def test_any_title_can_be_engraved(title: str) -> None:
     sheet = replace(sheet_of(1), title=title)
     ElementTree.fromstring(to_svg(sheet, ENGINE))
     assert to_pdf(sheet, ENGINE).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("style", "font"),
+    [
+        ({}, "Times-Roman"),
+        ({"font-style": "italic"}, "Times-Italic"),
+        ({"font-weight": "bold"}, "Times-Bold"),
+    ],
+)
+def test_words_on_a_page_are_set_as_their_style_says(style: dict[str, str], font: str) -> None:
+    from reportlab.pdfgen.canvas import Canvas
+
+    canvas = Canvas(BytesIO(), initialFontName="Times-Roman" if not style else "Courier")
+    _write(canvas, ElementTree.Element("text", {"font-size": "10", **style}))
+    named = set(re.findall(r"/BaseFont /(Times-\w+)", canvas.getpdfdata().decode("latin-1")))
+    assert named == {font}
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import chain
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
@@ -12,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
+from arranger.engine.model import DrumPart, DrumSound
 from arranger.rows import HOLD, REST, tone_spans
 from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.score.drums import strokes_of
@@ -232,6 +234,32 @@ def test_drums_stand_where_drummers_look_for_them() -> None:
         each.get("id"): each.findtext("midi-unpitched") for each in root.iter("midi-instrument")
     }
     assert [keys[f"drum-{name}"] for name in ("kick", "snare", "hat")] == ["37", "39", "43"]
+
+
+STAFF = {
+    (36, 35): "space 1", (41, 43): "space 2", (45,): "line 3", (38, 40): "space 3",
+    (47,): "line 4", (48, 50): "space 4", (51, 59): "line 5 x", (42,): "space 5 x",
+    (46,): "space 5 circle-x", (44,): "space 0 x", (49, 57): "line 6 x", (52, 55): "space 6 x",
+    (53,): "line 5 diamond", (37,): "space 3 x", (76, 56): "space 4 diamond", (77,): "line 4 diamond",
+    (80, 81): "line 7 diamond", (39,): "line 4 x", (54,): "line 3 x",
+}  # fmt: skip
+"""Percussion keys and where they are written: lines and spaces of the staff, from below.
+
+Keys of General MIDI Level 1; after N. Weinberg, "Guide to Standardized Drumset Notation", Percussive
+Arts Society, 1998, from memory.
+"""
+
+
+def test_drums_are_written_on_the_lines_and_spaces_of_the_standard() -> None:
+    for keys, place in STAFF.items():
+        for key in keys:
+            sound = DrumSound("it", (key,), 1.0, (DrumPart("noise", (1,), 100),))
+            (stroke,) = chain(*strokes_of("it", {"it": sound}))
+            above = stroke.octave * 7 + "CDEFGAB".index(stroke.letter) - (4 * 7 + 2)  # E4: line 1
+            kind = "space" if above % 2 else "line"
+            told = f"{kind} {(above + 1) // 2 if above % 2 else above // 2 + 1}"
+            told += "" if stroke.head == "normal" else f" {stroke.head}"
+            assert (told, stroke.key) == (place, key)
 
 
 def test_a_hat_under_another_cymbal_is_played_with_the_foot() -> None:

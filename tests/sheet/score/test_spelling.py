@@ -81,6 +81,20 @@ def test_tones_are_spelled_by_key_line_and_harmony(tones: str, key: Key, other: 
     assert names(tones, key, other) == tones
 
 
+def test_a_tone_that_is_struck_again_keeps_its_name_while_the_key_lasts() -> None:
+    """In a chord of F minor first, of E major long after it."""
+    flat, sharp = [(0, 1, 65), (1, 2, 72)], [(40, 41, 64), (41, 42, 71), (42, 43, 66)]
+    again = [(2, 3, 68), (41, 42, 68)]
+    found = spell(again, [*flat, *sharp], lambda _: C_MAJOR, 4)
+    assert [name.letter for name in found] == ["A", "A"]
+    assert spell(again[1:], sharp, lambda _: C_MAJOR, 4)[0].letter == "G"
+    between = [again[0], (20, 21, 69), again[1]]
+    found = spell(between, [*flat, *sharp], lambda _: C_MAJOR, 4)
+    assert [name.letter for name in found] == ["A", "A", "G"]
+    other = spell(again, [*flat, *sharp], lambda at: Key(1 if at > 20 else 0, minor=False), 4)
+    assert [name.letter for name in other] == ["A", "G"]
+
+
 def test_names_are_those_of_printed_scores() -> None:
     """Two chorales of music21's corpus, outer voices: every name is the edition's."""
     for number, sharps, minor in (("bwv66.6", 3, True), ("bwv269", 1, False)):
