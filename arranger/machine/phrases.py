@@ -204,7 +204,7 @@ def _joined(symbols: Ints, pairs: Ints, first: int) -> Ints:
 def _apart(places: Ints) -> Ints:
     """Return places, in order, of which no two are neighbours: every other one, from the left."""
     begun = begins(places - np.arange(len(places)))
-    runs = np.maximum.accumulate(np.where(begun, places, 0))
+    runs = places[begun][np.cumsum(begun) - 1]
     found: Ints = places[(places - runs) % 2 == 0]
     return found
 

@@ -254,6 +254,26 @@ def test_tables_say_what_the_tones_and_drums_are(program: Path, name: str) -> No
         assert sum(parts[1::4]) <= microseconds + 1
 
 
+@pytest.mark.parametrize("name", ["timer", "steep", "own counter"])
+def test_parts_of_a_drum_follow_each_other_without_a_gap(name: str) -> None:
+    engine, sheet = CASES[name]
+    text = export(sheet, engine, "c", ExportOptions()).decode()
+    rows = re.findall(r"\{DUET_\w+, (\d+)u, (\d+)u, ", text.split("duet_part ")[1].split("};")[0])
+    ends = [0]
+    for start, cycles in (map(int, row) for row in rows):
+        assert start in (0, ends[-1])
+        ends.append(start + cycles)
+    assert len(rows) >= len({*sheet.drums} - {None}) + (name == "steep")
+
+
+def test_no_event_is_longer_than_its_counter_of_16_bits() -> None:
+    engine = CASES["own counter"].engine
+    sheet = sheet_of(engine, [69, *[HOLD] * (0xFFFF + 4)])
+    text = export(sheet, engine, "c", ExportOptions()).decode()
+    events = text.split("duet_event ")[1].split("};")[0]
+    assert [int(steps) for steps in re.findall(r"\{(\d+)", events)] == [0xFFFF, 5]
+
+
 def test_the_example_of_the_readme_plays(tmp_path: Path) -> None:
     readme = (Path(__file__).parents[2] / "README.md").read_text()
     (example,) = re.findall(r"```c\n(.*?)```", readme, re.DOTALL)

@@ -260,6 +260,15 @@ def test_few_bits_make_numbers_the_first_in_the_highest() -> None:
     assert data(high, sheet) == bytes([2 << 5, C4, G2])
 
 
+def test_numbers_that_run_over_bytes_are_one_number_up_to_where_they_end() -> None:
+    sevens = [{"number": number, "bits": 7} for number in range(1, 9)]
+    bits = "".join(f"{number:07b}" for number in range(1, 9))
+    told = bytes(int(bits[at : at + 8], 2) for at in range(0, 56, 8))
+    table = {"step": PAIR, "end": sevens, **SILENT}
+    assert data(table, sheet_of(PLAIN, [60]))[2:] == told[::-1]
+    assert data({**table, "byte_order": "high-first"}, sheet_of(PLAIN, [60]))[2:] == told
+
+
 def test_a_long_event_is_split_into_holds() -> None:
     event = [
         value("length", 2),

@@ -120,6 +120,14 @@ def test_songs_are_chosen(engine: Engine, apart: bool) -> None:
             assert steps_of(computer, player, 13) == expected
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_source_of_several_songs_says_which_is_which(count: int) -> None:
+    songs = two_songs(ENGINES[0])[:count]
+    text = source(songs, ENGINES[0], Build()).splitlines()
+    assert text[0] == "; " + "; ".join(song.title for song in songs)
+    assert [text.count(f"; {song.title}") for song in songs] == [1] * count
+
+
 @each_engine
 def test_one_player_is_smaller_than_two_and_leaves_out_what_no_song_needs(engine: Engine) -> None:
     title, level = two_songs(engine)
