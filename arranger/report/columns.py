@@ -97,7 +97,7 @@ def _lists(values: Sequence[tuple[int, ...]]) -> Texts:
 
 def _text(value: Any) -> str:
     """Return a value as JSON text; `json.dumps` sets up an encoder each time, which takes longer."""
-    if type(value) is int or type(value) is float:
+    if type(value) in (int, float):
         return repr(value)
     if isinstance(value, tuple):
         return f"[{', '.join([_text(each) for each in value])}]"

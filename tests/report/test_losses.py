@@ -10,6 +10,7 @@ import pytest
 
 from arranger.reduce.ledger import Span
 from arranger.reduce.reasons import REASONS
+from arranger.report.heard.hearing import beats_of
 from arranger.report.heard.losses import (
     DECIDED,
     bar_losses,
@@ -78,6 +79,43 @@ def test_a_chord_is_heard_as_far_as_its_pitch_is_on_each_beat(hand: Conversion) 
     sounding = (*hand.reduction.voice2[:4], 71, 71, *hand.reduction.voice2[6:])
     turning = replace(hand, grid=grid, reduction=replace(hand.reduction, voice2=sounding))
     assert heard_of(turning)[2] == 25  # on the third of four beats, an octave higher
+
+
+@pytest.mark.parametrize(("denominator", "length"), [(2, 32), (4, 16), (8, 8), (64, 1), (128, 1)])
+def test_beats_are_as_long_as_their_metre_says(
+    hand: Conversion, denominator: int, length: int
+) -> None:
+    """In 64ths of a whole note, at least one; a step is an eighth here."""
+    bar = hand.grid.bars[0]._replace(numerator=3, denominator=denominator)
+    found = beats_of(replace(hand.grid, bars=(bar, hand.grid.bars[1])))
+    first = found.bar == 0
+    assert set(found.length[first].tolist()) == {length}
+    assert set(found.length[~first].tolist()) == {16}
+    assert found.number[first].tolist()[:2] == [1, max(2, denominator // 8 + 1)]
+
+
+@pytest.mark.parametrize(
+    ("tune", "bass", "pad", "named"),
+    [
+        (74, 47, 55, "root"),  # G major on B
+        (74, 43, 59, "third"),
+        (71, 43, 62, "fifth"),
+        (74, 43, 58, "third"),  # G minor
+    ],
+)
+def test_what_is_missing_of_a_chord_is_called_by_its_place_in_it(
+    hand: Conversion, tune: int, bass: int, pad: int, named: str
+) -> None:
+    """The first beat; the pad's tone isn't played."""
+    notes = list(hand.song.notes)
+    for note, pitch in ((0, tune), (1, bass), (2, pad)):
+        notes[note] = notes[note]._replace(pitch=pitch)
+    voices = hand.reduction.voice1, hand.reduction.voice2
+    rows = ((tune, *voices[0][1:]), (bass, *voices[1][1:]))
+    reduction = replace(hand.reduction, voice1=rows[0], voice2=rows[1])
+    other = replace(hand, song=replace(hand.song, notes=notes), reduction=reduction)
+    other = changed(changed(other, 0, pitch_out=tune), 1, pitch_out=bass)
+    assert f"the pad's {named} is missing" in ranking(other)[0].sentence
 
 
 def test_loss_of_each_bar(hand: Conversion) -> None:

@@ -94,7 +94,7 @@ def bar_pairs(first: Conversion, second: Conversion) -> tuple[BarPair, ...]:
     both = [
         (bar, others[_song_number(bar)]) for bar in bar_losses(first) if _song_number(bar) in others
     ]
-    both.sort(key=lambda pair: (-abs(pair[1].loss - pair[0].loss), pair[0].place))
+    both.sort(key=lambda pair: -abs(pair[1].loss - pair[0].loss))  # else in order of bars
     lacks = _lacks(first), _lacks(second)
     alike: dict[tuple[str, str, tuple[str, str]], list[tuple[int, str]]] = {}
     for bar, other in both:
