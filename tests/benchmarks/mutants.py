@@ -3,11 +3,12 @@
     python -m tests.benchmarks.mutants [COUNT] [--seed N] [--only PART] [--in PATH] [--known FILE]
         [--tests PATH]
 
-Works on a copy of the tracked files and what is compiled. First every test runs once and is watched:
-which lines of the program it reaches and how long it takes (``--known FILE`` keeps that between runs;
-``--tests`` runs some tests only). Then, one after the other, COUNT random faults are made, in the
-modules and packages that are named, and the tests that reach the changed line run, quickest first,
-until one fails. Prints each survivor as a diff, and at the end the share that was killed. Goal: 85 %.
+Works on a copy of the tracked files and what is compiled. First every test and every docstring's example
+runs once and is watched: which lines of the program it reaches and how long it takes (``--known FILE``
+keeps that between runs; ``--tests`` runs some tests only). Then, one after the other, COUNT random faults
+are made, in the modules and packages that are named, and the tests that reach the changed line run,
+quickest first, until one fails. Prints each survivor as a diff, and at the end the share that was killed.
+Goal: 85 %.
 
 Faults: a comparison or an arithmetic operator swapped, a whole number one more or less, another
 number doubled, True and False, `and` and `or`, a condition negated, a `not` dropped, a slice that
@@ -16,9 +17,10 @@ a millionth, which only keep a division from zero.
 
 A fault is taken for a survivor when the tests that reach its line pass; only those that add up to
 ``--seconds`` run, each file's own tests first. A line that runs on import is reached by all tests of
-a file of which any reaches the module: most only look at what the line made. What only a second
-process reaches isn't seen to be reached; so the tests of what scores say read them in this one. A
-run that takes too long counts as killed. Needs `coverage`.
+a file of which any reaches the module: most only look at what the line made. One that runs where a
+fixture is set up for several tests is reached by all that use it. What only a second process reaches
+isn't seen to be reached; so the tests of what scores say read them in this one. A run that takes too
+long counts as killed. Needs `coverage`.
 """
 
 from __future__ import annotations
@@ -219,22 +221,47 @@ def _read_here(data: bytes, file: str, sha256: str, settings: Any) -> Any:
 
 
 class _Watch:
-    """Has coverage name each test, and takes its time."""
+    """Has coverage name each test, or the fixture that several share, and takes its time."""
 
     def __init__(self, cov: Any) -> None:
         self.cov, self.seconds, self.failed = cov, dict[str, float](), set[str]()
+        self.now = ""
+        self.users = defaultdict[str, set[str]](set)
+        """For each shared fixture the tests that use it."""
 
     @pytest.hookimpl(hookwrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
-        self.cov.switch_context(item.nodeid)
+        self.now = item.nodeid
+        self.cov.switch_context(self.now)
         start = time.perf_counter()
         yield
         self.seconds[item.nodeid] = time.perf_counter() - start
         self.cov.switch_context("")
 
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Any:
+        if fixturedef.scope != "function":
+            self.cov.switch_context(_shared(fixturedef))
+        yield
+        self.cov.switch_context(self.now)
+
+    def pytest_runtest_setup(self, item: Any) -> None:
+        for name in item.fixturenames:
+            for each in item._fixtureinfo.name2fixturedefs.get(name, ()):
+                self.users[_shared(each)].add(item.nodeid)
+
+    def tests(self, contexts: list[str]) -> list[str]:
+        """Return the tests that ran a line, by themselves or through what they share."""
+        found = {test for name in contexts for test in self.users.get(name, (name,))}
+        return sorted(found - self.failed - {""})
+
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed or report.skipped:
             self.failed.add(report.nodeid)
+
+
+def _shared(fixture: Any) -> str:
+    return f"fixture {fixture.baseid}::{fixture.argname}"
 
 
 class _Pick:
@@ -274,10 +301,7 @@ def _watched(root: Path, file: Path, tests: list[str]) -> None:
     data = cov.get_data()
     reach: dict[str, dict[int, list[str]]] = {}
     for path in data.measured_files():
-        lines = {
-            line: [name for name in names if name and name not in watch.failed]
-            for line, names in data.contexts_by_lineno(path).items()
-        }
+        lines = {line: watch.tests(names) for line, names in data.contexts_by_lineno(path).items()}
         reach[Path(path).relative_to(root).as_posix()] = lines
     seconds = {name: took for name, took in watch.seconds.items() if name not in watch.failed}
     file.write_text(json.dumps({"seconds": seconds, "reach": reach}), "utf-8")
@@ -381,7 +405,7 @@ def main() -> None:
         os.environ["PYTHONPATH"] = str(root)
         sys.path.insert(0, str(root))
         known_file = known_file or root / "known.json"
-        watched = (root, known_file, asked.tests or ["tests"])
+        watched = (root, known_file, asked.tests or ["tests", "arranger"])
         if not known_file.exists() and _forked(_watched, watched, None) != 0:
             return
         found = json.loads(known_file.read_text("utf-8"))
