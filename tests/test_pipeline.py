@@ -43,6 +43,7 @@ def words(path: Path, **settings: object) -> dict[int, str]:
     chosen = build_settings(settings)
     sheet = convert(read_song(path), load_engine("twin-phase"), chosen).sheet
     assert parse(format_sheet(sheet)) == sheet
+    assert all(comment.bar >= 0 for comment in sheet.comments)
     return {sheet.bars[comment.bar].number: comment.text for comment in sheet.comments}
 
 
