@@ -196,6 +196,20 @@ def test_the_key_of_earlier_versions_stands_in_their_settings(
     assert base_of(replace(of_before(SONG), settings=said)).transpose == transpose
 
 
+@pytest.mark.parametrize(("bar", "known"), [(None, True), (5, True), (3, False)])
+def test_a_loop_mark_of_earlier_versions_is_known_as_long_as_its_bar_is(
+    bar: int | None, known: bool
+) -> None:
+    plain = replace(SONG, generated=None, comments=())
+    loop = plain.bar_starts[3] + 1
+    sheet = of_before(replace(plain, loop_step=loop))
+    if bar is not None:
+        at = sheet.bar_starts[bar]
+        sheet = replace(sheet, voice1=(*sheet.voice1[:at], 99, *sheet.voice1[at + 1 :]))
+    base = base_of(sheet)
+    assert (base.sheet.loop_step, base.loop_known) == (loop if known else None, known)
+
+
 def test_what_bars_commands_note_is_known_again() -> None:
     base = base_of(SONG)
     swapped = with_base(SONG, in_order(base.sheet, [1, 0, *range(2, 9)]), 3, [1, 0, *range(2, 9)])
