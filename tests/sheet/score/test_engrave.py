@@ -21,7 +21,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
 from arranger.sheet.score.engrave import to_pdf, to_svg
 from arranger.sheet.score.musicxml import to_musicxml
-from arranger.sheet.score.pdf import _write
+from arranger.sheet.score.pdf import _segments, _write
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -64,6 +64,30 @@ def test_all_notes_are_on_the_pages_and_nothing_has_a_name_by_chance() -> None:
     dots = sum(len(note.findall("dot")) for note in notes)
     assert len(list(root.iter(f"{SVG}ellipse"))) == dots > 0
     assert to_pdf(sheet, ENGINE).count(b"/Type /Page\n") == pages
+
+
+def test_words_stand_where_and_look_as_they_mean() -> None:
+    """Tempo and rehearsal marks are bold and above the staff, numbers of bars italic, all else plain."""
+    root = ElementTree.fromstring(to_svg(sheet_of(12), ENGINE))
+    styles = {
+        text.text: (text.get("font-weight"), text.get("font-style"))
+        for text in root.iter(f"{SVG}text")
+    }
+    marks = {"=\xa0130", "A"}
+    assert {text for text, style in styles.items() if style == ("bold", None)} == marks
+    italic = {text for text, style in styles.items() if style == (None, "italic")}
+    assert italic == {text for text in styles if text and text.isdecimal()} != set()
+    lifted = root.findall(f".//{SVG}g[@transform='translate(0, -170)']")
+    assert {text.text for group in lifted for text in group.iter(f"{SVG}text")} == marks
+    (mark,) = (group for group in lifted if group.find(f"{SVG}use") is not None)
+    note, words = mark.findall("*")
+    x, scale = re.findall(r"[\d.]+", note.get("transform", ""))[0::2]
+    drawn = root.find(f".//{SVG}g[@id='ECA5']/{SVG}path")
+    assert drawn is not None
+    width = max(max(points[::2]) for _, points in _segments(drawn.get("d", "")) if points)
+    size = float(words.get("font-size", 0))
+    after = float(x) + width * float(scale) + size / 4  # a space of Times is a quarter of its size
+    assert float(words.get("x", 0)) == pytest.approx(after, abs=size / 10)
 
 
 def test_every_process_engraves_the_same_bytes(tmp_path: Path) -> None:

@@ -74,6 +74,8 @@ def names(tones: str, key: Key, other: str = "") -> str:
         ("C4 G#4 G#4 A4", C_MAJOR, "F3 C3 F3 C3"),  # one tone, one name
         ("G#4 F##4 G#4 D#4", G_SHARP_MINOR, ""),
         ("C#4 B#3 C#4 G#4", Key(4, minor=True), ""),
+        ("D#4 D4 D#4 G#4", G_SHARP_MINOR, ""),  # no C##: that is for leading tones
+        ("Eb4 A3 A3 Bb4", Key(-7, minor=True), ""),
         ("Bb4 Cb5 Bb4 Db5", Key(-6, minor=False), ""),
     ],
 )
