@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from arranger.sheet.score.clefs import choose_clefs
+from arranger.sheet.score.clefs import CLEFS, choose_clefs
 from arranger.sheet.score.key import Key
 from arranger.sheet.score.spelling import spell
 
@@ -17,6 +17,13 @@ def test_each_voice_has_the_clef_that_it_lies_in() -> None:
     assert clefs([72, 76], [67, 84]) == ["G", "G"]
     assert clefs([43, 48], [50, 60]) == ["F", "F"]
     assert clefs([], []) == ["G", "G"]
+
+
+def test_a_clef_says_which_line_is_its_tone() -> None:
+    """A G clef curls around G4, an F clef dots F3 (an octave on with an 8), by MusicXML's line."""
+    for clef in CLEFS:
+        tone = {"G": 4 * 7 + 4, "F": 3 * 7 + 3}[clef.sign]  # in letters above C0
+        assert clef.lowest + 2 * (clef.line - 1) == tone + 7 * clef.octave
 
 
 def test_octave_clefs_spare_ledger_lines_where_there_are_many() -> None:

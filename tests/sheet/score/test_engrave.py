@@ -57,6 +57,11 @@ def test_all_notes_are_on_the_pages_and_nothing_has_a_name_by_chance() -> None:
     assert sorted(ids) == sorted(name.removeprefix("#") for name in used)
     pages = len(root.findall(f"{SVG}g"))
     assert pages > 1
+    bottoms = [
+        max(float(text.get("y", 0)) for text in page.iter(f"{SVG}text") if text.text == "dr.")
+        for page in root.findall(f"{SVG}g")
+    ]
+    assert max(bottoms) - min(bottoms) < 100, "full pages end at the same millimetre"
     assert (root.get("width"), root.get("height")) == ("210mm", f"{297 * pages}mm")
     words = [text.text for text in root.iter(f"{SVG}text")]
     assert {"High tide", "voice 1", "voice 2", "drums", "A", "=\xa0130"} <= set(words)
