@@ -212,10 +212,7 @@ def _bar_lines(
     if said or heard is None:
         lines = even_lines(odds, said or USUAL_BEATS_A_BAR)
     else:
-        lines = heard.lines.astype(np.float64)
-        last = lines[-1] - lines[-2]
-        lines = np.concatenate((lines, np.arange(lines[-1] + last, count - 1 + last, last)))
-        lines = lines[: int(np.searchsorted(lines, count - 1)) + 1]
+        lines = heard.lines[: int(np.searchsorted(heard.lines, count - 1)) + 1].astype(np.float64)
     whole = np.rint(lines).astype(np.int64)
     if np.abs(lines - whole).max() > NEAR_BEAT or len(lines) < 2:
         return lines, None

@@ -12,7 +12,7 @@ import pytest
 from arranger import convert
 from arranger.bars import parse_metre
 from arranger.engine import load_engine
-from arranger.grid import Doubt, OtherReading, plan_grid
+from arranger.grid import Doubt, OtherReading, heard_bars, plan_grid
 from arranger.grid.doubts import SURE_BARS, bars_doubt, beat_doubt
 from arranger.grid.track.beat import TrackedBeat
 from arranger.grid.track.beats_heard import HeardSong
@@ -143,7 +143,12 @@ def test_bars_that_the_file_states_wrongly_are_told_first_and_the_option_has_the
     assert {(bar.numerator, bar.denominator) for bar in as_heard.grid.bars} == {(3, 4)}
     assert as_heard.grid.bar_ticks[1] == 480
     assert not summary(as_heard).doubts
-    found = json.loads(summary(convert(song, ENGINE, Settings())).json())["doubts"]
+    now = convert(song, ENGINE, Settings())
+    found = json.loads(summary(now).json())["doubts"]
+    heard = heard_bars(song, now.grid)
+    assert heard is not None
+    assert found[0]["sure"] == round(100 * heard.sure)
+    assert f"sure to {found[0]['sure']} %" in first
     assert found[0]["others"] == [{"what": "bars of 3/4, as the music goes", "option": option}]
 
 

@@ -252,6 +252,20 @@ def test_bars_of_a_tracked_beat_and_what_they_are_called() -> None:
         assert seconds == pytest.approx([grid.beats_seconds[round(at)] for at in lines], abs=0.002)
 
 
+def test_bars_reach_to_the_first_line_that_no_beat_stands_behind() -> None:
+    """Heard ones and those of the file, of a song that ends on any beat of its last bar."""
+    song, notes = PLAYED.song, timed_columns(PLAYED.song)
+    whole = track_beat(notes, find_attacks(notes), None, GridSettings())
+    assert whole is not None
+    for said in (False, True):
+        for count in range(len(whole.seconds) - 3, len(whole.seconds) + 1):
+            cut = whole._replace(seconds=whole.seconds[:count])
+            onsets = tracked.beats_at(cut.seconds, notes.onset_seconds)
+            called = replace(song, metre_said=said)
+            lines, _ = tracked._bar_lines(called, cut, onsets, 1.0, GridSettings())
+            assert lines[-2] < count - 1 <= lines[-1]
+
+
 def test_a_song_of_too_many_beats_or_bars_is_refused_at_the_exact_limit() -> None:
     song = song_of([(0, 1, 60)], metres=((0, 1, 8), (10, 4, 4)))
     # 10 beats are 20 bars of 1/8; then 30 beats are 7.5 bars.

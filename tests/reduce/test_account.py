@@ -145,6 +145,7 @@ def test_two_runs_of_a_pitch_at_once_count_once() -> None:
     both = [found.runs[1][0], found.runs[2][0]]
     assert found.heard_steps(both, 0, 4) == 4
     assert found.heard_steps(both, 1, 3) == 2
+    assert found.heard_steps(both[::-1], 0, 4) == 4, "in whatever order"
 
 
 def test_an_echo_after_its_note_is_not_called_heard() -> None:

@@ -134,6 +134,7 @@ COSTS: tuple[Mapping[str, float], ...] = (
     {"entry": 0.5, "line": 0.1, "leap": 0.01, "split": 0.02, "late": 0.2, "gap": 0.07},
     {"attack": 1.5, "sustain": 0.1, "delay": 0.9, "octave": 0.8, "tied": 1.0, "wrong-voice": 0.0},
     {"ring": 0.0, "sustain": 1.5},
+    {"tune": 1.6, "bass": 0.4},
     {"ring": 1.0, "split": 0.0, "late": 0.0},
 )
 

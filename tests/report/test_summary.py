@@ -78,6 +78,8 @@ def test_ascii_where_nothing_else_can_be_shown(parade: Conversion) -> None:
     text = terminal_text(summary(parade), Terminal("ascii"), details=True)
     assert text.isascii()
     assert "|" in text
+    lined = terminal_text(summary(parade), Terminal("utf-8"), details=True)
+    assert re.search("[─│┌━]", lined)
 
 
 def test_names_are_neither_markup_nor_escape_sequences(hand: Conversion) -> None:

@@ -311,6 +311,24 @@ def test_a_bar_is_written_anew_and_the_others_play_what_they_played(
     assert different
 
 
+def test_a_song_stays_behind_a_sheet_until_what_it_was_made_with_is_another(
+    parade: tuple[Behind, Path], tmp_path: Path
+) -> None:
+    behind = parade[0]
+    sheet = behind.conversion.sheet
+    made = replace(sheet, source_sha256=behind.key.sha256, settings=behind.key.settings)
+    assert behind.fits(made)
+    assert behind.fits(replace(made, title="Other", voice1=(REST,) * sheet.steps))
+    for change in (
+        {"engine": "twin-counter"},
+        {"settings": "--transpose 1"},
+        {"source_sha256": "0"},
+    ):
+        assert not behind.fits(replace(made, **change))  # type: ignore[arg-type]
+    alone = four((60,) * 8)
+    assert not open_behind(tmp_path / "x.duet", alone, None).fits(alone), "it is its own song"
+
+
 def test_bars_by_hand_can_t_be_written_anew(parade: tuple[Behind, Path]) -> None:
     from arranger.sheet.bar_edits.structure import insert_bars
 

@@ -105,6 +105,16 @@ def test_a_damaged_record_is_told_of_once_and_loses_nothing(data: st.DataObject)
         assert found.sheet.generated is None or base.sheet == base_of(SONG).sheet
 
 
+def test_a_record_holds_every_pitch() -> None:
+    sheet = replace(
+        SONG, bars=(SheetBar(1, 128, 32, 4),), voice1=tuple(range(128)), voice2=(REST,) * 128,
+        drums=(None,) * 128, loop_step=None, comments=(), generated=None,
+    )  # fmt: skip
+    found = unpack(pack(sheet, 0, None))
+    assert found is not None
+    assert found.sheet.voice1 == sheet.voice1
+
+
 def test_any_damaged_digest_of_an_earlier_version_is_told_of() -> None:
     lines = format_sheet(of_before(SONG)).split("\n")
     digests = [

@@ -273,3 +273,19 @@ def test_notes_of_bars_that_were_taken_out_are_told_of_beside_those_that_are_lef
     gone = {1, 2, 9, 10, count}
     entries = zip(found.reduction.ledger.entries, account(found).song_bar, strict=True)
     assert {entry.outcome for entry, song in entries if song in gone} == {"dropped"}
+
+
+def test_a_note_over_a_bar_line_keeps_what_stands_before_a_bar_that_was_taken_out() -> None:
+    """D5 sounds for beats 3, 4 and the first of bar 2, which goes."""
+    engine = load_engine("twin-phase")
+    song = song_of([(0, 2, 72), (2, 3, 74), (5, 3, 76), (8, 4, 77)])
+    now = convert(song, engine, Settings(grid=GridSettings(step=Fraction(1), loop="none")))
+    found = revise(now, merge(delete_bars(now.sheet, Chosen(1, 2)).sheet, now.sheet))
+    check_account(found)
+    told = [(each.outcome, each.reasons, each.spans) for each in found.reduction.ledger.entries]
+    assert told == [
+        ("kept", (), (Span(1, 0, 2),)),
+        ("changed", ("by-hand",), (Span(1, 2, 2),)),
+        ("dropped", ("by-hand",), ()),
+        ("kept", (), (Span(1, 4, 4),)),
+    ]

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.settings import Settings
 from arranger.sheet import SheetBar
 from arranger.sheet.mark import MARK, find_mark, mark_lines
 from arranger.sheet.midi import to_midi
@@ -47,6 +49,12 @@ def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
     assert (found.loop_step, found.bars) == (sheet.loop_step, sheet.bars)
     assert found.drums == {key: name for name, key in keys.items()}
     assert all(line.isascii() and "\n" not in line for line in lines)
+
+
+def test_a_voice_of_the_sheet_speaks_for_the_role_that_it_has() -> None:
+    roles = convert(song(), load_engine("twin-phase"), Settings()).reduction.roles
+    found = {role.role: (role.tune_score, role.bass_score) for role in roles}
+    assert found == {"tune": (1, 0), "bass": (0, 1), "drums": (0, 0)}
 
 
 def test_runs_of_bars_that_count_on_take_a_word() -> None:

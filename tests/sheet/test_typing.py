@@ -119,6 +119,15 @@ def test_what_was_meant_by_a_cell_of_a_voice(typed: str, meant: str) -> None:
     assert f"did you mean {meant!r}?" in faults[0].remedy or "-" in typed
 
 
+@pytest.mark.parametrize(
+    ("row", "meant"), [("C-1 - D", "D-1"), ("D - C-1", "D-1"), ("D - B5", "D6")]
+)
+def test_nearby_is_the_tone_before_or_else_the_first(row: str, meant: str) -> None:
+    faults: list[Fault] = []
+    read_tones(["voice", "1", *row.split()], faults)
+    assert f"did you mean {meant!r}?" in faults[0].remedy
+
+
 def test_a_missing_octave_is_the_nearest_to_what_stands_nearby() -> None:
     assert [meant_tone("C", near) for near in (35, 47, 65, 67, 120)] == [
         "C2", "C3", "C4", "C5", "C9",

@@ -337,6 +337,23 @@ def test_a_track_of_nothing_but_damage_is_given_up_in_the_end() -> None:
     assert len(song.repairs) < 20
 
 
+def test_time_before_an_event_that_is_not_kept_counts_under_running_status_too() -> None:
+    """A key up without its status byte, after a meta event of a kind that nobody knows."""
+    song = read(one_track("00 90 3C 40", "30 FF 60 01 00", "30 3C 00", "00 3C 40 60 3C 00"))
+    assert notes(song) == [(0, 96, 60), (96, 96, 60)]
+
+
+def test_the_longest_pause_that_can_be_written_stays_one() -> None:
+    """Four bytes of seven bits (Standard MIDI Files 1.0); the bad velocity has the track mended."""
+    pause = "FF FF FF 7F FF 06 01 41"
+    data = header() + track("00 90 3C C0", pause, "00 80 3C 40")
+    (content,) = mend(data, 0, len(data), 16, Repairs()).tracks
+    assert bytes.fromhex(pause) in bytes(content)
+    data = header() + track("00 90 3C C0 81 00 F4", pause, "00 80 3C 40")
+    (content,) = mend(data, 0, len(data), 16, Repairs()).tracks
+    assert bytes.fromhex("FF FF FF 7F FF 7F 00") in bytes(content), "a longer one is two"
+
+
 def test_a_key_keeps_its_low_bits_and_any_other_value_is_clipped() -> None:
     """The second byte of each message is above 0x7F; MIDI 1.0: A0 is aftertouch of a key."""
     events = "00 90 BC 40 00 A0 BC 40 00 B0 8B 40 00 C0 85 60 80 3C 40"

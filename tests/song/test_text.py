@@ -47,6 +47,9 @@ def test_documents_by_mark_declaration_or_detection() -> None:
     for codec in ("utf-8", "iso-8859-1", "utf-16"):
         declared = text.format(codec)
         assert decode_document(declared.encode(codec)) == declared
+    # one that nothing but the declaration tells
+    declared = '<?xml version="1.0" encoding="koi8-r"?><a>Гавань</a>'
+    assert decode_document(declared.encode("koi8-r")) == declared
     assert decode_document("\ufeffÜbung".encode()) == "Übung"
     assert decode_document("Übung für zwei".encode("latin-1")) == "Übung für zwei"
     assert decode_document(b"\xff\xfea") == "\ufffd"
