@@ -1,11 +1,11 @@
 """Clean track bytes become messages, each distinct channel message read only once.
 
-The bytes have been checked or mended before (`arranger.song.midi.syntax`, `arranger.song.midi.walk`), so that
-cutting them into events is plain arithmetic, by the Standard MIDI File and MIDI 1.0. A song says the
-same few hundred messages over and over; so reading takes a quarter of the time of ``mido.MidiFile``
-and needs no memory for messages that are done with. Texts stay Latin-1, byte for byte. Events that
-no later stage looks at (other metas, long system-exclusive messages, escapes) are passed over; their
-time goes to the next event.
+The bytes have been checked or mended before (`arranger.song.midi.syntax`, `arranger.song.midi.walk`),
+so that cutting them into events is plain arithmetic, by the Standard MIDI File and MIDI 1.0. A song says
+the same few hundred messages over and over, and no memory is needed for those that are done with. Where
+``_events.c`` was compiled it walks through a track, and only what is no note is read here. Texts stay
+Latin-1, byte for byte. Events that no later stage looks at (other metas, long system-exclusive messages,
+escapes) are passed over; their time goes to the next event.
 """
 
 from __future__ import annotations
