@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import distinct
+from arranger.columns import among, distinct
 from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.metre_names import named_bars
@@ -64,13 +64,12 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     odds = hear_lines(notes, attacks, song.ticks_per_beat, grid.asked_bpm)
     stated = _stated(song, len(odds))
     weighed = weigh_bars(odds[:, 1], stated, SLOT_LENGTHS)
-    likeliest = likeliest_bars(odds[:, 1], SLOT_LENGTHS)
-    if likeliest is None:
-        return None
-    sure = weighed.sure("bars_stated", likeliest.score)
     other = max(weighed.moved, weighed.counted, key=lambda each: each.score)
     lines = np.arange(other.first, len(odds), other.size)
-    if sure >= SURE or other.score <= weighed.score or _within(lines, stated):
+    if other.score <= weighed.score or _within(lines, stated):
+        return None
+    likeliest = likeliest_bars(odds[:, 1], SLOT_LENGTHS)
+    if likeliest is None or (sure := weighed.sure("bars_stated", likeliest.score)) >= SURE:
         return None
     named = named_bars(other, odds, song.ticks_per_beat, int(notes.onset[0]))
     return HeardBars(
@@ -102,4 +101,4 @@ def _stated(song: Song, count: int) -> Ints:
 def _within(lines: Ints, stated: Ints) -> bool:
     """Return whether the same bars are only counted in twos, or halved."""
     inside = stated[(stated >= lines[0]) & (stated <= lines[-1])]
-    return bool(np.isin(inside, lines).all() or np.isin(lines, stated).all())
+    return bool(among(inside, lines).all() or among(lines, stated).all())
