@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from arranger.conversion import convert
+from arranger.engine import load_engine
 from arranger.reduce.ledger import Span
 from arranger.reduce.reasons import REASONS
 from arranger.report.heard.hearing import beats_of
@@ -21,6 +23,8 @@ from arranger.report.heard.losses import (
     song_lost,
 )
 from arranger.report.heard.problems import ranking
+from arranger.settings import ReduceSettings, Settings
+from tests.reduce.little_songs import Line, song_of
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
@@ -81,7 +85,9 @@ def test_a_chord_is_heard_as_far_as_its_pitch_is_on_each_beat(hand: Conversion) 
     assert heard_of(turning)[2] == 25  # on the third of four beats, an octave higher
 
 
-@pytest.mark.parametrize(("denominator", "length"), [(2, 32), (4, 16), (8, 8), (64, 1), (128, 1)])
+@pytest.mark.parametrize(
+    ("denominator", "length"), [(1, 64), (2, 32), (4, 16), (16, 4), (64, 1), (128, 1)]
+)
 def test_beats_are_as_long_as_their_metre_says(
     hand: Conversion, denominator: int, length: int
 ) -> None:
@@ -91,7 +97,7 @@ def test_beats_are_as_long_as_their_metre_says(
     first = found.bar == 0
     assert set(found.length[first].tolist()) == {length}
     assert set(found.length[~first].tolist()) == {16}
-    assert found.number[first].tolist()[:2] == [1, max(2, denominator // 8 + 1)]
+    assert found.number[first].tolist()[0] == 1
 
 
 @pytest.mark.parametrize(
@@ -116,6 +122,35 @@ def test_what_is_missing_of_a_chord_is_called_by_its_place_in_it(
     other = replace(hand, song=replace(hand.song, notes=notes), reduction=reduction)
     other = changed(changed(other, 0, pitch_out=tune), 1, pitch_out=bass)
     assert f"the pad's {named} is missing" in ranking(other)[0].sentence
+
+
+@pytest.mark.parametrize(
+    ("root", "pad", "told"),
+    [
+        (43, (59, 62, 65), "fifth, seventh and third"),  # G: B, D, F
+        (48, (64, 67, 69), "third, fifth and sixth"),  # C: E, G, A, and not A minor on C
+    ],
+)
+def test_all_tones_that_a_chord_lacks_are_told_by_its_lowest_one(
+    root: int, pad: tuple[int, ...], told: str
+) -> None:
+    song = song_of(
+        Line([(beat, 1, root + 36) for beat in range(8)], "tune"),
+        Line([(bar, 4, pitch) for bar in (0, 4) for pitch in pad], "pad"),
+        Line([(0, 4, root), (4, 4, root)], "bass"),
+    )
+    chosen = ReduceSettings(texture="melody-bass", tune="tune", bass="bass")
+    now = convert(song, load_engine("twin-phase"), Settings(reduce=chosen))
+    assert {problem.sentence for problem in ranking(now)} == {f"the pad's {told} are missing"}
+
+
+def test_a_note_that_rings_on_over_the_end_is_asked_for_up_to_there(hand: Conversion) -> None:
+    ends = hand.grid.end_steps.copy()
+    longer = [replace(hand, grid=replace(hand.grid, end_steps=ends.copy())) for _ in range(2)]
+    for other, end in zip(longer, (16, 99), strict=True):
+        other.grid.end_steps[8] = end
+    assert bar_losses(longer[0]) == bar_losses(longer[1])
+    assert heard_of(longer[1])[8] < heard_of(hand)[8]
 
 
 def test_loss_of_each_bar(hand: Conversion) -> None:
