@@ -62,6 +62,17 @@ def test_a_note_of_the_tune_is_half_start_half_time(
     assert heard_of(poor)[0] == pytest.approx(heard, abs=1)
 
 
+def test_a_note_that_another_sounds_for_is_whole_but_for_what_it_lacks(hand: Conversion) -> None:
+    """Half of a note is its start, which one that is tied to another hasn't; an octave costs a tenth."""
+    for reasons, heard in (
+        (("same-pitch-doubled",), 100),
+        (("repeat-tied",), 50),
+        (("octave-doubled",), 90),
+        (("octave-doubled", "repeat-tied"), 45),
+    ):
+        assert heard_of(changed(hand, 6, reasons=reasons))[6] == heard
+
+
 def test_a_bass_by_turns_is_whole_and_a_tune_is_not(hand: Conversion) -> None:
     turns: dict[str, object] = {"outcome": "changed", "reasons": ("broken-chord",)}
     assert heard_of(changed(hand, 1, **turns, spans=(Span(2, 0, 1),)))[1] == 100

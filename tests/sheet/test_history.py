@@ -174,6 +174,10 @@ def test_a_history_that_says_what_cannot_be_is_known_for_one(said: bytes, instea
         unpack(b"arranger-history 1 %s\n%s" % (hashlib.sha256(bad).hexdigest().encode(), bad))
 
 
+def test_a_history_of_nothing_is_whole() -> None:
+    assert unpack(pack(History())) == History()
+
+
 def test_the_oldest_versions_go_first() -> None:
     history = History()
     for number in range(MOST_VERSIONS + 3):
@@ -347,6 +351,10 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     assert str(differing(b"bar 7\nbar\nx\n", b"bar 7\nbar\ny\n")) == "bar 8 changed"
     many = b"".join(b"bar %d\n" % number for number in range(3000))
     assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2999 changed"
+    rows = b"".join(b"bar %d\nvoice 1 C%d\n" % (number, number) for number in range(3000))
+    fewer = rows.replace(b"bar 9\nvoice 1 C9\n", b"")
+    assert str(differing(rows, fewer)) == "bar 9 gone"
+    assert str(differing(fewer, rows)) == "bar 9 new"
 
 
 @pytest.fixture(scope="module")

@@ -152,6 +152,8 @@ CASES = [
          "no end-of-track event", "its events take 14"),
     case("truncated in the end-of-track", header() + track(QUARTER_C4, "00 FF 2F", end="", length=12),
          [C4], "an end-of-track event that breaks off", "its events take 11"),
+    case("an end-of-track of a length that isn't there", header() + track(QUARTER_C4, end="00 FF 2F 7F"),
+         [C4], "an end-of-track event that breaks off"),
     case("truncated to its header of the second track", header(1, 2) + track(QUARTER_C4) + b"MTrk",
          [C4], "4 bytes that are no chunk", "counts 2 tracks, there are 1"),
     case("a damaged track name", header(1, 2) + track(QUARTER_C4).replace(b"MTrk", b"MTrj") +
@@ -260,6 +262,7 @@ PLACES = {
     "truncated in a delta time": "1:1e 1:1f",
     "truncated in a meta": "1:1e 1:24 1:12",
     "truncated in the end-of-track": "1:1f 1:12",
+    "an end-of-track of a length that isn't there": "1:1f",
     "truncated to its header of the second track": "0:22 0:a",
     "a damaged track name": "0:e",
     "a track name that lost a letter": "0:e 0:21",
