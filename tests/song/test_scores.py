@@ -187,6 +187,14 @@ def test_a_tempo_is_never_slower_than_midi_files_can_say() -> None:
     assert song.tempos == (TempoChange(0, 2**24 - 1),)
 
 
+@pytest.mark.parametrize("denominator", [1, 2, 4, 8, 16, 32, 64])
+def test_any_note_value_may_be_the_beat_of_a_metre(denominator: int) -> None:
+    metre = f"<beats>3</beats><beat-type>{denominator}</beat-type>"
+    text = musicxml(bar(1, tone("C", 4, 1), divisions=16))
+    written = text.replace(b"<beats>3</beats><beat-type>4</beat-type>", metre.encode())
+    assert read(written).metres[0] == MetreChange(0, 3, denominator)
+
+
 COLLECTION = b"X:1\nT:One\nM:4/4\nL:1/4\nK:C\nCDEF|\n\nX:2\nT:Two\nM:3/4\nL:1/4\nK:C\nGAB|\n"
 
 
