@@ -201,7 +201,7 @@ def _covering(beats: Floats, first: float, last: float) -> Floats:
     """Return beats from the last one at or before ``first`` to the first at or after ``last``."""
     head = max(float(median(np.diff(beats[:9]))), LEAST_SECONDS)
     tail = max(float(median(np.diff(beats[-9:]))), LEAST_SECONDS)
-    before = max(int(np.ceil((beats[0] - first) / head - 0.25)), 0)
+    before = int(np.ceil((beats[0] - first) / head - 0.25))  # below 0 none
     after = max(int(np.ceil((last - beats[-1]) / tail)), 0) + 1
     beats = np.concatenate(
         (
