@@ -158,6 +158,9 @@ CASES = [
          [C4], "4 bytes that are no chunk", "counts 2 tracks, there are 1"),
     case("a damaged track name", header(1, 2) + track(QUARTER_C4).replace(b"MTrk", b"MTrj") +
          track(QUARTER_E4), [C4, (0, 96, 64)], "a chunk 'MTrj' was read as a track"),
+    case("a name that isn't even letters after a track without its end",
+         header(1, 2) + track(QUARTER_C4, end="") + track(QUARTER_E4).replace(b"MTrk", b"\0Trk"),
+         [C4, (0, 96, 64)], "no end-of-track event", "was read as a track"),
     case("a track name that lost a letter", header(1, 2) + track(QUARTER_C4)[1:] +
          track(QUARTER_E4).replace(b"MTrk", b"MTk"), [C4, (0, 96, 64)],
          "a chunk 'Trk' was read as a track", "a chunk 'MTk' was read as a track"),
@@ -265,6 +268,7 @@ PLACES = {
     "an end-of-track of a length that isn't there": "1:1f",
     "truncated to its header of the second track": "0:22 0:a",
     "a damaged track name": "0:e",
+    "a name that isn't even letters after a track without its end": "1:1e 0:1e",
     "a track name that lost a letter": "0:e 0:21",
     "a header that lost a byte": "0:0 0:c",
     "a damaged header name": "0:0",

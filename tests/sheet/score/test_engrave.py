@@ -21,7 +21,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
 from arranger.sheet.score.engrave import to_pdf, to_svg
 from arranger.sheet.score.musicxml import to_musicxml
-from arranger.sheet.score.pdf import _segments, _write
+from arranger.sheet.score.pdf import _draw_outline, _segments, _write
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -134,6 +134,26 @@ def test_words_on_a_page_are_set_as_their_style_says(style: dict[str, str], font
     _write(canvas, ElementTree.Element("text", {"font-size": "10", **style}))
     named = set(re.findall(r"/BaseFont /(Times-\w+)", canvas.getpdfdata().decode("latin-1")))
     assert named == {font}
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "operator"),
+    [
+        ("linecap", "butt", "0 J"),
+        ("linecap", "round", "1 J"),
+        ("linejoin", "miter", "0 j"),
+        ("linejoin", "round", "1 j"),
+    ],
+)
+def test_lines_end_and_meet_as_pdf_numbers_it(name: str, kind: str, operator: str) -> None:
+    """ISO 32000-1, line cap and line join styles; the first of each is usual."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    canvas = Canvas(BytesIO(), pageCompression=0)
+    shape = {"points": "0,0 9,0 9,9", "stroke-width": "2", f"stroke-{name}": kind}
+    _draw_outline(canvas, ElementTree.Element("polyline", shape))
+    drawn = canvas.getpdfdata().decode("latin-1")
+    assert re.findall(rf"\b\d {operator[-1]}\b", drawn) == [operator]
 
 
 @pytest.mark.parametrize(
