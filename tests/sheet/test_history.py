@@ -355,6 +355,8 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     fewer = rows.replace(b"bar 9\nvoice 1 C9\n", b"")
     assert str(differing(rows, fewer)) == "bar 9 gone"
     assert str(differing(fewer, rows)) == "bar 9 new"
+    other = b"".join(b"bar %d\nvoice 1 D%d\n" % (number, number) for number in range(3002))
+    assert str(differing(rows, other)) == "bars 0-2999 changed; bars 3000-3001 new"
 
 
 @pytest.fixture(scope="module")

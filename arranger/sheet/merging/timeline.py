@@ -173,7 +173,8 @@ class _Planner:
         sides, (j, i, k) = self.sides, pair
         known = i is not None and sides.base.known[i]
         if j is None:
-            head = sides.now.bars[k or 0]._replace(as_bar=None)
+            assert k is not None  # noqa: S101 -- it stands in one of the two
+            head = sides.now.bars[k]._replace(as_bar=None)
             return PlannedBar(
                 edited=None, base=None, now=k, known=True, head=head, comments=comments
             )
