@@ -130,10 +130,12 @@ def test_any_title_can_be_engraved(title: str) -> None:
 def test_words_on_a_page_are_set_as_their_style_says(style: dict[str, str], font: str) -> None:
     from reportlab.pdfgen.canvas import Canvas
 
-    canvas = Canvas(BytesIO(), initialFontName="Times-Roman" if not style else "Courier")
+    first = "Courier" if style else "Times-Roman"
+    canvas = Canvas(BytesIO(), initialFontName=first, pageCompression=0)
     _write(canvas, ElementTree.Element("text", {"font-size": "10", **style}))
-    named = set(re.findall(r"/BaseFont /(Times-\w+)", canvas.getpdfdata().decode("latin-1")))
-    assert named == {font}
+    drawn = canvas.getpdfdata().decode("latin-1")
+    assert set(re.findall(r"/BaseFont /(Times-\w+)", drawn)) == {font}
+    assert "1 0 0 -1 0 0 cm" in drawn, "upright on a page that is counted from its top"
 
 
 @pytest.mark.parametrize(
