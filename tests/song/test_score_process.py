@@ -255,10 +255,10 @@ def test_a_songbook_reads_scores_within_its_own_limits(
     (songs / "short.abc").write_bytes(SHORT)
     program = start(
         "from arranger.cli.app import main\nmain()\n",
-        *("songbook", str(songs), "-o", str(tmp_path / "out"), "--seconds", "10"),
+        *("songbook", str(songs), "-o", str(tmp_path / "out"), "--seconds", "7"),
     )
     said, _ = program.process.communicate(timeout=180)
     assert program.process.returncode == 1
-    assert "longer than 10 seconds" in said
+    assert "longer than 7 seconds" in said
     assert (tmp_path / "out" / "short.duet").exists()
     program.wait_for(0)

@@ -104,7 +104,7 @@ def test_a_cluster_writes_the_same_bytes_though_workers_of_it_die(tmp_path: Path
 def test_a_cluster_keeps_the_limits_and_is_missed_when_it_goes(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 10, notes=600)
     with cluster(tmp_path) as there:
-        run = choice(tmp_path, cluster=there.address, seconds=8.0)
+        run = choice(tmp_path, cluster=there.address, seconds=6.0)
 
         def stop() -> None:
             """Stop a process, so that it answers no alarm: the one that did most, for another may be starting."""
@@ -122,7 +122,10 @@ def test_a_cluster_keeps_the_limits_and_is_missed_when_it_goes(tmp_path: Path) -
     assert convert_book(choice(tmp_path, sources=(tmp_path / "more",))).failed == ()
 
 
-def test_a_cluster_that_is_not_there_is_one_clear_error(tmp_path: Path) -> None:
+def test_a_cluster_that_is_not_there_is_one_clear_error(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("arranger.songbook.working.cluster.PATIENCE_SECONDS", 1)
     write_book(tmp_path / "songs", 1)
     with pytest.raises(SettingsError, match="no cluster answers"):
         convert_book(choice(tmp_path, cluster="tcp://127.0.0.1:9"))

@@ -104,7 +104,7 @@ def test_a_song_that_never_ends_is_ended_while_the_others_are_done(tmp_path: Pat
 
     stopper = threading.Thread(target=stop_one)
     stopper.start()
-    result = convert_book(choice(tmp_path, seconds=10.0, workers=2), states.append)
+    result = convert_book(choice(tmp_path, seconds=7.0, workers=2), states.append)
     stopper.join()
     assert [record.reason for record in result.failed] == ["time"]
     assert result.converted == 5

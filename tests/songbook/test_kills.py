@@ -107,11 +107,11 @@ def test_a_run_killed_midway_is_finished_by_the_next(tmp_path: Path) -> None:
 
 
 def test_workers_end_with_their_run_however_it_ends(tmp_path: Path) -> None:
-    write_book(tmp_path / "songs", 40, notes=300)
+    write_book(tmp_path / "songs", 20, notes=300)
     for number in (signal.SIGKILL, signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
         out = tmp_path / number.name
         with subprocess.Popen(
-            command(tmp_path / "songs", out, "--workers", "3"), env=environment(),
+            command(tmp_path / "songs", out, "--workers", "2"), env=environment(),
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
         ) as process:  # fmt: skip
             until(lambda out=out: any(out.rglob("*.report.html")) or process.poll() is not None)  # type: ignore[misc]
