@@ -36,8 +36,12 @@ LONG_NOTE = b"X:1\nM:4/4\nL:1/8\nK:C\nCDEF|A,3-A,100000|GABc|\n"
 LARGE = musicxml(bar(1, tone("C", 4, 6), "<x/>" * 3_000_000))
 
 
-HEARS_INTERRUPTS = "import signal\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
-"""Also where the tests were started with SIGINT ignored."""
+HEARS_SIGNALS = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
+"""
+"""Also where the tests were started with these ignored."""
 
 
 class Program:
@@ -46,7 +50,7 @@ class Program:
     def __init__(self, folder: Path, text: str, *arguments: str) -> None:
         self.mark = uuid.uuid4().hex
         path = folder / "program.py"
-        path.write_text(HEARS_INTERRUPTS + textwrap.dedent(text))
+        path.write_text(HEARS_SIGNALS + textwrap.dedent(text))
         self.process = subprocess.Popen(
             [sys.executable, str(path), *arguments],
             env=os.environ | {"PYTHONPATH": str(ROOT), "PROGRAM_MARK": self.mark},
