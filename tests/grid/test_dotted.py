@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.grid import plan_grid
-from arranger.settings import GridSettings
+from arranger.report import summary
+from arranger.report.summaries.brief import lead
+from arranger.settings import GridSettings, Settings
 from tests.benchmarks.human import play
 
 if TYPE_CHECKING:
@@ -103,3 +106,16 @@ def test_beats_of_another_level_are_no_dotted_ones() -> None:
     assert grid.asked_bpm == 52
     assert {bar.denominator for bar in grid.bars} == {4}
     assert plan_grid(jig().song, ENGINE, GridSettings(tempo=104)).asked_bpm == 156
+
+
+def test_the_tempo_that_chooses_such_beats_is_told() -> None:
+    song = jig().song
+    found = summary(convert(song, ENGINE, Settings()))
+    assert found.dotted_bpm == pytest.approx(found.asked_bpm / 1.5)
+    told = f"{found.dotted_bpm:.4g}"
+    assert f", {told} dotted beats" in lead(found)
+    again = summary(convert(song, ENGINE, Settings(grid=GridSettings(tempo=float(told)))))
+    assert again.dotted_bpm == pytest.approx(found.dotted_bpm, rel=0.02)
+    assert (
+        summary(convert(song, ENGINE, Settings(grid=GridSettings(metre=(3, 4))))).dotted_bpm is None
+    )

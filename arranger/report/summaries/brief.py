@@ -60,6 +60,8 @@ def lead(found: Summary) -> str:
     off = abs(found.played_bpm / found.asked_bpm - 1)
     if off >= 0.001:
         tempo += f" (played at {found.played_bpm:.4g})"
+    if found.dotted_bpm is not None:
+        tempo += f", {found.dotted_bpm:.4g} dotted beats"
     moved = f", moved by {found.transpose:+d} semitones" if found.transpose else ""
     return f"{minutes_text(found.seconds)}, {bars}, tempo {tempo}{moved}"
 

@@ -116,6 +116,8 @@ class Summary:
     steps: int
     bars: int
     asked_bpm: float
+    dotted_bpm: float | None
+    """Where beats that were found by ear are dotted: how many a minute; ``--tempo`` counts those."""
     played_bpm: float
     transpose: int
     doubts: tuple[DoubtLine, ...]
@@ -191,6 +193,7 @@ def summary(
         steps=grid.steps,
         bars=len(grid.bars),
         asked_bpm=grid.asked_bpm,
+        dotted_bpm=_dotted_bpm(conversion.grid),
         played_bpm=grid.played_bpm,
         transpose=reduction.ledger.transpose,
         doubts=_doubts(conversion),
@@ -346,6 +349,11 @@ def _lines(found: Summary, width: int) -> Iterator[str]:
         yield f"  {tip.command}"
     for file in found.files:
         yield f"wrote {file}"
+
+
+def _dotted_bpm(grid: Grid) -> float | None:
+    length = 1.0 if grid.timeline is None else grid.timeline.beat_length
+    return grid.asked_bpm / length if length > 1.0 else None
 
 
 def played(found: Summary) -> str:
