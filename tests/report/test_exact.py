@@ -80,6 +80,7 @@ def made_up(**changes: object) -> Summary:
         steps=64,
         bars=1,
         asked_bpm=120.0,
+        dotted_bpm=None,
         played_bpm=118.25,
         transpose=-3,
         doubts=(),
