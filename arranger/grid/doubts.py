@@ -32,8 +32,6 @@ LEVELS = {
     3.0: "three times as fast",
 }
 NEAR_LEVEL = 0.12
-BEAT = "the beat"
-"""How doubts of the beat begin; the others are of bars."""
 UNSAID = "the file doesn't say where bars are; they are taken to be of 4/4"
 
 
@@ -42,7 +40,7 @@ def beat_doubt(beat: TrackedBeat, first_line: float) -> Doubt | None:
     if beat.sure >= SURE or not beat.others:
         return None
     others = tuple(_other_beat(rival, beat.bpm, first_line) for rival in beat.others)
-    return Doubt(f"{BEAT} of {beat.bpm:.3g} a minute was found by ear", beat.sure, others)
+    return Doubt("beat", f"the beat of {beat.bpm:.3g} a minute was found by ear", beat.sure, others)
 
 
 def _other_beat(rival: Rival, bpm: float, first_line: float) -> OtherReading:
@@ -87,7 +85,7 @@ def bars_doubt(
     others = map(other, sorted(rivals, key=lambda each: -each.score))
     metre = "{}/{}".format(*metre_of_beats(weighed.size, length))
     what = "where bars begin was" if said else f"bars of {metre} were"
-    return Doubt(f"{what} found by ear", sure, tuple(others))
+    return Doubt("bars", f"{what} found by ear", sure, tuple(others))
 
 
 def unsaid_bars(
@@ -107,7 +105,7 @@ def unsaid_bars(
         The metres that were heard; none if 4/4 from the first tick is taken.
     """
     if best <= 0.0:
-        return Doubt(UNSAID, None, ())
+        return Doubt("bars", UNSAID, None, ())
     sure = weighed.sure("bars_heard", best)
     if sure >= SURE_BARS:
         return None
@@ -119,7 +117,7 @@ def unsaid_bars(
         what = "the same from another place" if each.size == weighed.size else f"bars of {metre}"
         others.append(OtherReading(what, f"--metre {metre} --pickup {named.pickup}"))
     what = f"bars of {' and '.join(heard)} were found by ear"
-    return Doubt(what if heard else UNSAID, sure, tuple(others))
+    return Doubt("bars", what if heard else UNSAID, sure, tuple(others))
 
 
 def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
@@ -130,4 +128,4 @@ def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
         metre = "{}/{}".format(*heard.metre)
         other = OtherReading(f"bars of {metre}, as the music goes", f"--metre {metre} {option}")
     stated = "{}/{}".format(*song.metres[0][1:])
-    return Doubt(f"the file's bars of {stated}", heard.sure, (other,))
+    return Doubt("bars", f"the file's bars of {stated}", heard.sure, (other,))

@@ -74,6 +74,8 @@ class OtherReading(NamedTuple):
 class Doubt(NamedTuple):
     """Something that isn't sure of beat or bars."""
 
+    about: str
+    """"beat" or "bars"."""
     what: str
     """In words."""
     sure: float | None

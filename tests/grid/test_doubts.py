@@ -62,6 +62,7 @@ def test_a_beat_that_is_not_sure_is_doubted_with_its_rivals() -> None:
     heard = HeardSong(np.zeros((9, 2)), 0.0, np.zeros(6), 0.0)
     beat = TrackedBeat(beats, 0.7, rival_beats, np.full(60, 0.7), heard)
     assert beat_doubt(beat, 1.5) == Doubt(
+        "beat",
         "the beat of 120 a minute was found by ear",
         0.7,
         (
@@ -91,7 +92,7 @@ def test_bars_that_are_not_sure_are_told_with_others_that_would_be_next() -> Non
     assert doubt is not None
     assert doubt.sure is not None
     assert doubt.sure < SURE_BARS
-    assert doubt[0::2] == ("bars of 4/4 were found by ear", others)
+    assert (doubt.what, doubt.others) == ("bars of 4/4 were found by ear", others)
     less = bars_doubt(odds, lines, tracked(0.6), 1.0, said=False)
     assert less is not None
     assert less.sure is not None
@@ -102,7 +103,7 @@ def test_bars_that_are_not_sure_are_told_with_others_that_would_be_next() -> Non
     assert dotted.others[0] == OtherReading("bars of 6/8", "--metre 6/8 --first-beat 0.50")
     placed = bars_doubt(odds, lines, tracked(0.95), 1.0, said=True)
     assert placed is not None
-    assert placed[0::2] == ("where bars begin was found by ear", (moved,))
+    assert (placed.what, placed.others) == ("where bars begin was found by ear", (moved,))
 
 
 def test_bars_of_a_file_that_has_none_are_told_with_options_that_have_others() -> None:
@@ -125,7 +126,7 @@ def test_bars_of_a_file_that_has_none_are_told_with_options_that_have_others() -
 def test_where_no_bars_are_heard_no_number_is_told() -> None:
     silent = song_of([(n / 2, 0.5, 60 + n % 5) for n in range(90)], metre_said=False)
     what = "the file doesn't say where bars are; they are taken to be of 4/4"
-    assert plan_grid(silent, ENGINE).doubts == (Doubt(what, None, ()),)
+    assert plan_grid(silent, ENGINE).doubts == (Doubt("bars", what, None, ()),)
 
 
 def told(song: Song, settings: Settings) -> list[str]:
@@ -147,6 +148,7 @@ def test_bars_that_the_file_states_wrongly_are_told_first_and_the_option_has_the
     found = json.loads(summary(now).json())["doubts"]
     heard = heard_bars(song, now.grid)
     assert heard is not None
+    assert found[0]["about"] == "bars"
     assert found[0]["sure"] == round(100 * heard.sure)
     assert f"sure to {found[0]['sure']} %" in first
     assert found[0]["others"] == [{"what": "bars of 3/4, as the music goes", "option": option}]

@@ -65,6 +65,8 @@ class StepLine(NamedTuple):
 class DoubtLine(NamedTuple):
     """Something that isn't sure of beat or bars, and how to have it otherwise."""
 
+    about: str
+    """"beat" or "bars"."""
     what: str
     sure: int | None
     """Percent; None where no number is known."""
@@ -228,6 +230,7 @@ def _doubts(conversion: Conversion) -> tuple[DoubtLine, ...]:
     contradicted = () if heard is None else (contradicted_bars(heard, song),)
     return tuple(
         DoubtLine(
+            doubt.about,
             doubt.what,
             None if doubt.sure is None else round(100 * doubt.sure),
             tuple(other._asdict() for other in doubt.others),

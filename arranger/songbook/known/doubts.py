@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.errors import one_line, shortened
-from arranger.grid.doubts import BEAT
 from arranger.report.summaries.summary import summary
 from arranger.song.midi.held_pedals import STAYS_DOWN
 
@@ -38,13 +37,10 @@ def doubts_of(conversion: Conversion) -> tuple[Doubt, ...]:
 
 
 def _doubts(conversion: Conversion) -> Iterator[Doubt]:
-    told = [str(doubt) for doubt in summary(conversion).doubts]  # as the report tells them
-    of_beat = [each for each in told if each.startswith(BEAT)]
-    of_bars = [each for each in told if each not in of_beat]
-    if of_beat:
-        yield "beat", one_line(of_beat[0])
-    if of_bars:
-        yield "metre", one_line("; ".join(of_bars))
+    told = summary(conversion).doubts  # as the report tells them
+    for about, word in (("beat", "beat"), ("bars", "metre")):
+        if said := [str(doubt) for doubt in told if doubt.about == about]:
+            yield word, one_line("; ".join(said))
     for remark in conversion.song.remarks:
         if STAYS_DOWN in remark:
             yield "pedal", one_line(remark)
