@@ -162,7 +162,7 @@ def test_each_step_costs_what_the_terms_add_up_to() -> None:
         )
         first = random.randrange(len(lines) - 1)
         last = random.randrange(first, len(lines) - 1)
-        bpm, tracked = random.choice((30.0, 97.0, 120.0, 240.0, 700.0)), random.random() < 0.3
+        bpm, tracked = random.choice((30.0, 97.0, 120.0, 240.0, 700.0, 9000.0)), random.random() < 0.3
         found = choices(song, lines, (first, last), bpm, engine, tracked=tracked)
         attacks = find_attacks(timed_columns(song))
         every = [Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12)]
