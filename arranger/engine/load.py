@@ -16,7 +16,7 @@ from arranger.errors import EngineError, did_you_mean
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from arranger.engine.check import Fault
+    from arranger.engine.check import ProfileFault
     from arranger.engine.model import Pitch
     from arranger.engine.profile import Profile
 
@@ -164,7 +164,7 @@ def _profile(text: str, file: Path | None) -> Profile:
         raise
 
 
-def _refuse(faults: Iterable[Fault], text: str, file: Path | None) -> None:
+def _refuse(faults: Iterable[ProfileFault], text: str, file: Path | None) -> None:
     """Raise an `EngineError` about the first of the faults, if there are any."""
     from arranger.engine.check import line_of
 

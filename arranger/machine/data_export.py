@@ -46,7 +46,7 @@ from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
-    from arranger.machine.layout.plan import Plan
+    from arranger.machine.layout.plan import DataPlan
     from arranger.sheet.model import Sheet
 
 _KINDS = {"kick": 0, "noise": 1, "rest": 2}
@@ -132,7 +132,7 @@ def data_bytes(sheet: Sheet, engine: Engine) -> int:
     return found.bytes if found else len(export_data(sheet, engine, ExportOptions()))
 
 
-def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> Plan | None:
+def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> DataPlan | None:
     layout = engine.profile.export
     if layout is None:
         return None

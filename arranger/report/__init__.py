@@ -15,14 +15,14 @@ from arranger.report.heard.problems import ranking
 from arranger.report.ledger.as_csv import ledger_csv, ledger_csv_pieces
 from arranger.report.ledger.as_json import ledger_json, ledger_json_pieces, schema
 from arranger.report.pages.song_page import html_page, html_page_pieces
-from arranger.report.summaries.command import Run
+from arranger.report.summaries.command import CommandRun
 from arranger.report.summaries.suggest import Suggestion, suggestions
 from arranger.report.summaries.summary import Summary, summary
 from arranger.report.summaries.terminal import terminal_text
 
 __all__ = [
     "Account",
-    "Run",
+    "CommandRun",
     "Suggestion",
     "Summary",
     "account",

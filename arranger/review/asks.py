@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
-    from arranger.sheet.form.values import Fault
+    from arranger.sheet.form.values import UnknownWord
     from arranger.sheet.model import Sheet
 
     Ask = Mapping[str, Any]
@@ -69,7 +69,7 @@ def _cells(now: Conversion, ask: Ask) -> Edit:
     words = ask.get("words")
     if not isinstance(words, str) or len(words) > _LONGEST:
         raise UsageError("the cells are missing")
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     typed = words.replace("|", " ").split()
     cells: list[int] | list[str | None]
     if row == DRUMS:

@@ -19,7 +19,7 @@ from arranger.pitch import pitch_name
 from arranger.rows import tones
 from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
-from arranger.sheet.merging.pieces import Bar, cut
+from arranger.sheet.merging.pieces import BarPiece, cut
 from arranger.sheet.merging.refit import common_step, in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.record.against import song_numbers
@@ -51,8 +51,8 @@ class SongNote(NamedTuple):
 class BarDifference:
     """A bar that differs. On a side where it isn't, it is None."""
 
-    left: Bar | None
-    right: Bar | None
+    left: BarPiece | None
+    right: BarPiece | None
     brought_back: tuple[SongNote, ...]
     """Notes of the song that are heard on the right, but not on the left."""
     lost: tuple[SongNote, ...]
@@ -265,7 +265,7 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
     return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
 
 
-def _played(bar: Bar) -> tuple[object, ...]:
+def _played(bar: BarPiece) -> tuple[object, ...]:
     return bar.head[2:4], bar.rows, bar.loop is None
 
 
@@ -283,7 +283,7 @@ class _Hearer:
         self._joins = {sound.name: sound.joins for sound in self._engine.drums}
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
-    def hears(self, note: SongNote, bar: Bar | None) -> bool:
+    def hears(self, note: SongNote, bar: BarPiece | None) -> bool:
         """Return whether a note that starts in a bar is heard there or after."""
         if bar is None:
             return False

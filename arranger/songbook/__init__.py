@@ -14,7 +14,7 @@ working     Songs converted in processes of their own, here or on a cluster
 
 from arranger.songbook.asked.choice import BookChoice
 from arranger.songbook.book import BookResult, convert_book
-from arranger.songbook.known.record import REASON_CODES, Record
+from arranger.songbook.known.record import REASON_CODES, SongRecord
 from arranger.songbook.planned.plan import plan_book
 from arranger.songbook.working.pool import core_count
 
@@ -22,7 +22,7 @@ __all__ = [
     "REASON_CODES",
     "BookChoice",
     "BookResult",
-    "Record",
+    "SongRecord",
     "convert_book",
     "core_count",
     "plan_book",

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.record import SongRecord
 
 MOST_SONGS = 10
 """Songs in the table."""
@@ -78,7 +78,7 @@ def advice_json(found: Suggested) -> str:
     )
 
 
-def _failures(records: Iterable[Record]) -> list[dict[str, str]]:
+def _failures(records: Iterable[SongRecord]) -> list[dict[str, str]]:
     return [
         {"song": record.relative, "reason": record.reason, "message": record.message}
         for record in records
@@ -130,7 +130,7 @@ def _lines(result: BookResult, width: int) -> Iterator[str]:
         yield f"wrote {path}"
 
 
-def _worst(records: Sequence[Record], width: int) -> Iterator[str]:
+def _worst(records: Sequence[SongRecord], width: int) -> Iterator[str]:
     """Yield the table of the songs that need a hand first, those that failed left out."""
     there = [record for record in by_need(records) if record.state != "failed"]
     if not there:

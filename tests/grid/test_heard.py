@@ -17,7 +17,7 @@ from arranger.grid.metres import with_bars
 from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.frames import frames_of
-from arranger.grid.track.network import Block, Network, load, run
+from arranger.grid.track.network import ConvolutionBlock, Network, load, run
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
@@ -35,7 +35,7 @@ def test_the_network_is_what_its_sums_say() -> None:
     def some(*shape: int) -> np.ndarray:
         return random.normal(size=shape).astype(np.float32)
 
-    blocks = tuple(Block(some(5, 3, 3), some(3), some(3, 3), some(3)) for _ in range(3))
+    blocks = tuple(ConvolutionBlock(some(5, 3, 3), some(3), some(3, 3), some(3)) for _ in range(3))
     network = Network(some(5, 4, 3), some(3), blocks, some(3, 2), some(2))
     frames = some(7, 4)
 

@@ -20,7 +20,7 @@ from arranger.sheet.bar_edits.choice import (
     choose_rows,
     choose_several,
 )
-from arranger.sheet.bar_edits.command import Asked, edited
+from arranger.sheet.bar_edits.command import EditRequest, edited
 from arranger.sheet.bar_edits.content import (
     clear_bars,
     fill_drums,
@@ -572,7 +572,7 @@ def test_gaps_between_repeated_tones_stay_while_a_voice_does() -> None:
     sheet = little("C4 C4 C4 C4", drums=drums)
 
     def left(what: str, *rows: str, how: str | None = None) -> tuple[str | None, ...]:
-        return edited(sheet, Asked(what=what, which="1", rows=rows, how=how)).sheet.drums
+        return edited(sheet, EditRequest(what=what, which="1", rows=rows, how=how)).sheet.drums
 
     assert left("clear", "drums") == (None, "gap", None, "gap")
     assert left("clear", "voice1", "drums") == (None, "gap", None, "gap")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from arranger.rows import HOLD, REST
 from arranger.sheet import parse, with_digest
 from arranger.sheet.merging.merge import merge
-from arranger.sheet.merging.row_merge import Move, Places, Slot, merge_drums, merge_voice
+from arranger.sheet.merging.row_merge import Places, Slot, ToneShift, merge_drums, merge_voice
 from arranger.sheet.record.packed import pack
 
 from .plain_merge import merged
@@ -38,7 +38,7 @@ def test_rows_are_merged_as_the_second_reading_has_it() -> None:
             now,
             [Slot(step, step, step) for step in steps],
             Places(edited=steps, now=steps),
-            Move(lambda pitch, moved=moved: pitch + moved, moved),  # type: ignore[misc]
+            ToneShift(lambda pitch, moved=moved: pitch + moved, moved),  # type: ignore[misc]
         )
         wanted, clashes = merged(edited, base, now, moved)
         assert found.cells == wanted, (edited, base, now, moved)
@@ -50,7 +50,7 @@ def _transposed(
 ) -> tuple[int, ...]:
     steps = range(len(base))
     slots = [Slot(step, step, step, bar=bar) for step, bar in enumerate(bars)]
-    move = Move(lambda pitch: pitch + by, by, folds=True)
+    move = ToneShift(lambda pitch: pitch + by, by, folds=True)
     return merge_voice(edited, base, now, slots, Places(edited=steps, now=steps), move).cells
 
 

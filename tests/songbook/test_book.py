@@ -18,7 +18,7 @@ from arranger.options import build_settings
 from arranger.sheet.history.back import undo
 from arranger.sheet.history.file import history_path
 from arranger.sheet.keep import Keeping
-from arranger.songbook import BookResult, Record, convert_book
+from arranger.songbook import BookResult, SongRecord, convert_book
 from arranger.songbook.known.index import opened
 from arranger.songbook.summing_up import as_text
 from tests.processes import interruptible, running
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def by_song(result: BookResult) -> dict[str, Record]:
+def by_song(result: BookResult) -> dict[str, SongRecord]:
     return {record.relative: record for record in result.records}
 
 

@@ -12,7 +12,7 @@ import pytest
 from arranger.engine.create import new_engine
 from arranger.options import build_settings
 from arranger.sheet.keep import Keeping
-from arranger.songbook import BookChoice, Record, convert_book, plan_book
+from arranger.songbook import BookChoice, SongRecord, convert_book, plan_book
 from arranger.songbook.known.index import opened
 from arranger.songbook.known.why import CODES, Made, Why, changes
 from arranger.songbook.planned.plan import FEW, SETTLED_NS, _stamp
@@ -33,7 +33,7 @@ def everything(folder: Path) -> dict[str, tuple[bytes, int]]:
     }
 
 
-def run(asked: BookChoice) -> dict[str, Record]:
+def run(asked: BookChoice) -> dict[str, SongRecord]:
     """Convert a book, of which it must have been said beforehand what would be done and why."""
     before = everything(asked.out)
     planned, remarks = plan_book(asked)

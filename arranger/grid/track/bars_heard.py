@@ -20,7 +20,7 @@ from arranger.grid.track.network import load, run
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.grid.track.layers import Frames
     from arranger.song.notes import TimedColumns
 
@@ -52,7 +52,7 @@ class LikeliestBars(NamedTuple):
 def bar_frames(
     notes: TimedColumns,
     attacks: Attacks,
-    evidence: Evidence,
+    evidence: AttackEvidence,
     start: Floats,
     end: Floats,
     beat_seconds: float,

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.beats_heard import HeardSong
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.grid.track.readings import Reading
     from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings
@@ -182,7 +182,7 @@ def _file_reading(heard: HeardSong, span: float, file_beat: FileBeat) -> Reading
     return None if best is None else reading_of("file", heard, best[1], best[0], span)
 
 
-def _smoothed(beats: Floats, evidence: Evidence, heard: HeardSong) -> Floats:
+def _smoothed(beats: Floats, evidence: AttackEvidence, heard: HeardSong) -> Floats:
     """Return the beats as stiffly smoothed as keeps what they gain."""
     odds = heard.beat_odds(beats)
     least = float(odds.sum() - LOST * np.abs(odds).sum())

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.reduce.perform.heard import Heard
-    from arranger.reduce.tell.account import Asked, Limits
+    from arranger.reduce.tell.account import Asked, Thresholds
 
 _compiled = compiled("arranger.reduce.tell._account", "1242666f")
 
@@ -56,7 +56,7 @@ _REASONS = (
 
 
 def entries_of_tones(
-    asked: Asked, heard: Heard, notes: Sequence[int], limits: Limits
+    asked: Asked, heard: Heard, notes: Sequence[int], limits: Thresholds
 ) -> Iterator[Entry]:
     """Return the entry of each of some notes that are no drums and may sound."""
     rows = np.empty((len(notes), 5), dtype=np.int64)

@@ -77,7 +77,7 @@ class Beats(NamedTuple):
     """Shape (steps,): the beat that each step belongs to."""
 
 
-class Asked(NamedTuple):
+class AskedLines(NamedTuple):
     """What a song asks of each line: the rod by which other conversions of it are measured too."""
 
     line: Ints
@@ -87,7 +87,7 @@ class Asked(NamedTuple):
 
 
 @remembered
-def asked_of(conversion: Conversion) -> Asked:
+def asked_of(conversion: Conversion) -> AskedLines:
     """Return the line of each note and what it counts.
 
     Where the reduction weighed each note, a note is tune or bass if it carries that line itself (a
@@ -104,7 +104,7 @@ def asked_of(conversion: Conversion) -> Asked:
     found = account(conversion)
     line[_AS_ASKED[found.decided] | (found.bar_index < 0)] = NO_LINE
     value = 50 + np.rint(columns.loudness * 50).astype(np.int64)
-    return Asked(unchanging(line), unchanging(value))
+    return AskedLines(unchanging(line), unchanging(value))
 
 
 def beats_of(grid: Grid) -> Beats:
@@ -231,7 +231,7 @@ class LineHeard(NamedTuple):
     """Shape (4, beats): the share that isn't heard, in thousandths."""
 
 
-def lines_heard(song: Song, grid: Grid, asked: Asked, heard: Ints) -> LineHeard:
+def lines_heard(song: Song, grid: Grid, asked: AskedLines, heard: Ints) -> LineHeard:
     """Return what each line loses on each beat, its notes being heard so far."""
     beats = beats_of(grid)
     first, last = first_and_last_beat(song, grid, beats, asked.line)

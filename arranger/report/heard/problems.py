@@ -56,7 +56,7 @@ _PLAIN_NAME = re.compile(r"[a-z][a-z -]{1,23}[a-z]")
 _PLAIN_KEYS = re.compile(r" [0-9]$")
 
 
-class Problem(NamedTuple):
+class BarsToMend(NamedTuple):
     """Bars to mend that lack the same, and what."""
 
     bars: tuple[BarLoss, ...]
@@ -108,7 +108,7 @@ class _Scene(NamedTuple):
 
 
 @remembered
-def ranking(conversion: Conversion) -> tuple[Problem, ...]:
+def ranking(conversion: Conversion) -> tuple[BarsToMend, ...]:
     """Return the bars to mend, the greatest loss first."""
     losing = [bar for bar in bar_losses(conversion) if bar.loss]
     losing.sort(key=lambda bar: (-bar.loss, bar.place))
@@ -122,7 +122,7 @@ def ranking(conversion: Conversion) -> tuple[Problem, ...]:
             sentence = "; ".join(clause for _, clause in clauses)
             told.setdefault(sentence, ([], tuple(line for line, _ in clauses)))[0].append(bar)
     return tuple(
-        Problem(tuple(sorted(bars)), sentence, lines) for sentence, (bars, lines) in told.items()
+        BarsToMend(tuple(sorted(bars)), sentence, lines) for sentence, (bars, lines) in told.items()
     )
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.reduce.model import Passage
+    from arranger.reduce.model import TexturePassage
 
 FORMAT = "arranger-ledger"
 VERSION = 1
@@ -94,7 +94,7 @@ def _bars(conversion: Conversion) -> Iterator[dict[str, Any]]:
         yield {**told, "heard": heard, "rank": rank, "lacks": lacks}
 
 
-def _passage(passage: Passage, conversion: Conversion) -> dict[str, Any]:
+def _passage(passage: TexturePassage, conversion: Conversion) -> dict[str, Any]:
     told = passage._asdict()
     for name in ("song_first_bar", "song_last_bar"):
         if told[name] is None:

@@ -18,9 +18,9 @@ from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import MEANINGS
 from arranger.report.account import account, reason_counts
 from arranger.report.heard.losses import DECIDED, DROPPED, WORTH
-from arranger.report.heard.problems import Problem, ranking
+from arranger.report.heard.problems import BarsToMend, ranking
 from arranger.report.summaries.brief import lead, size
-from arranger.report.summaries.command import Run
+from arranger.report.summaries.command import CommandRun
 from arranger.report.summaries.summary import DoubtLine, StepLine, summary
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import different_steps, step_seconds
@@ -46,7 +46,7 @@ class OutcomeCount(NamedTuple):
     means: str
 
 
-class PartFacts(NamedTuple):
+class PartFate(NamedTuple):
     """One part with the fate of its notes and what spoke for its role."""
 
     number: int
@@ -95,8 +95,8 @@ class Facts(NamedTuple):
     outcomes: tuple[OutcomeCount, ...]
     worth: Mapping[str, int]
     """What a beat without each line counts, in tenths."""
-    hand: tuple[Problem, ...]
-    parts: tuple[PartFacts, ...]
+    hand: tuple[BarsToMend, ...]
+    parts: tuple[PartFate, ...]
     parts_left_out: int
     textures: tuple[TextureLine, ...]
     meanings: Mapping[str, str]
@@ -115,7 +115,7 @@ class Facts(NamedTuple):
 
 
 def gather_facts(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: Run | None = None
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: CommandRun | None = None
 ) -> Facts:
     """Return what the page's template needs."""
     song = conversion.song
@@ -151,18 +151,18 @@ def gather_facts(
         drums=_drums(conversion),
         memory=found.memory,
         remarks=found.remarks[:MOST_REMARKS],
-        command=(run or Run(one_line(song.file))).line(conversion.settings),
+        command=(run or CommandRun(one_line(song.file))).line(conversion.settings),
         suggestions=suggestions,
     )
 
 
-def _parts(conversion: Conversion) -> tuple[PartFacts, ...]:
+def _parts(conversion: Conversion) -> tuple[PartFate, ...]:
     found = account(conversion)
     parts = np.array(found.note["part"], dtype=np.int64)
     size = len(conversion.song.parts), len(OUTCOMES)
     counts = np.bincount(parts * size[1] + found.outcome, minlength=size[0] * size[1]).reshape(size)
     return tuple(
-        PartFacts(
+        PartFate(
             part.index + 1,
             one_line(part.name),
             role.role,

@@ -59,8 +59,8 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.sheet.merging.row_merge import MergedDrums, MergedRow
-    from arranger.sheet.merging.timeline import Plan, PlannedBar, Sides
-    from arranger.sheet.record.packed import Record
+    from arranger.sheet.merging.timeline import MergedBars, PlannedBar, Sides
+    from arranger.sheet.record.packed import SheetRecord
 
 
 class MergedBar(NamedTuple):
@@ -165,7 +165,7 @@ def merge(
 
 
 def _record(
-    planned: Plan, now: Sheet, voices: Sequence[MergedRow], told: Record | None
+    planned: MergedBars, now: Sheet, voices: Sequence[MergedRow], told: SheetRecord | None
 ) -> Generated:
     """Return the record of what is generated now, as the base of the next merge."""
     then = replace(now, voice1=voices[0].base, voice2=voices[1].base)
@@ -179,7 +179,7 @@ def _record(
 
 
 def _told(
-    planned: Plan, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
+    planned: MergedBars, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
 ) -> list[MergedBar]:
     """Tell of each bar what is the hand's, list what both changed, and let that stand below."""
     lost = _lost(sides)
@@ -257,7 +257,7 @@ def _silenced(sides: Sides) -> set[int]:
 
 
 def _with_as(
-    planned: Plan, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
+    planned: MergedBars, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
 ) -> list[PlannedBar]:
     """Return the bars, those as another one that said so and still are."""
     by_hand = {bar.edited: at for at, bar in enumerate(planned.bars)}
@@ -282,7 +282,7 @@ def _with_as(
     return planned.bars
 
 
-def _comments(planned: Plan, edited: Sheet) -> tuple[Comment, ...]:
+def _comments(planned: MergedBars, edited: Sheet) -> tuple[Comment, ...]:
     """Return the comments of the merged sheet, each at the bar where it stands now."""
     comments = [comment for comment in edited.comments if comment.bar == -1]
     for index, bar in enumerate(planned.bars):

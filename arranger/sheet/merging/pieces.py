@@ -34,7 +34,7 @@ Held = tuple[int | None, int | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class BarPiece:
     """A bar cut out of a sheet."""
 
     head: SheetBar
@@ -47,12 +47,12 @@ class Bar:
     """The pitches that the voices hold when the bar begins."""
 
 
-def cut(sheet: Sheet) -> list[Bar]:
+def cut(sheet: Sheet) -> list[BarPiece]:
     """Return the bars of a sheet."""
     held = list(zip([None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)], strict=True))
     starts = sheet.bar_starts[:-1]
     pieces = zip(sheet.bars, starts, sheet.bar_rows, sheet.bar_loops, strict=True)
-    return [Bar(head, start, rows, loop, held[start]) for head, start, rows, loop in pieces]
+    return [BarPiece(head, start, rows, loop, held[start]) for head, start, rows, loop in pieces]
 
 
 def order_of(count: int, standing: Sequence[int]) -> list[int]:

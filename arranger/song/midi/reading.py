@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import LimitError, SongError
 from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble, unit_of
 from arranger.song.midi.chunks import midi_start, unwrapped_end
-from arranger.song.midi.events import Limits, TrackBytes, TrackEvents, track_events
+from arranger.song.midi.events import TrackBytes, TrackEvents, TrackLimits, track_events
 from arranger.song.midi.mend import mend
 from arranger.song.midi.syntax import is_healthy
 from arranger.song.model import Repair
@@ -68,7 +68,7 @@ def _gather(
     room = room_for_others = settings.max_notes
     start = 0
     for index, track in enumerate(tracks):
-        limits = Limits(room, room_for_others, longest_pause)
+        limits = TrackLimits(room, room_for_others, longest_pause)
         if midi_format != 2:
             found.append(track_events(index, track, 0, limits))
         elif settings.pattern in {None, index + 1}:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.record import SongRecord
 
 CODES = {
     "new": "not converted before",
@@ -149,7 +149,7 @@ def _listed(names: list[str]) -> str:
     return f"{', '.join(names)} {'is' if len(names) == 1 else 'are'}"
 
 
-def left(record: Record) -> Why:
+def left(record: SongRecord) -> Why:
     """Return why a song is left as it is, of which nothing changed."""
     codes = {"done": "unchanged", "kept-edit": "kept-edit", "failed": "still-fails"}
     return reason(codes[record.state])

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import ArrangerError, SettingsError, SongError
 from arranger.options import command_line
 from arranger.reduce.worth.parts_named import remarks_on_names
-from arranger.sheet.keep import State, look
+from arranger.sheet.keep import TargetState, look
 from arranger.songbook.asked.choice import asked_of
 from arranger.songbook.asked.find import is_midi
 from arranger.songbook.asked.job import song_of
@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.settings import Settings
-    from arranger.songbook.asked.choice import Asked, BookChoice
+    from arranger.songbook.asked.choice import AskedSongs, BookChoice
     from arranger.songbook.asked.job import Job
     from arranger.songbook.known.index import Known
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.record import SongRecord
 
 
 SETTLED_NS = 2_000_000_000
@@ -67,7 +67,7 @@ class Planned(NamedTuple):
     """As in `Made`."""
     digest: str = ""
     """Of the song's file; "" if it isn't known yet, see `digested`."""
-    record: Record | None = None
+    record: SongRecord | None = None
     """Of a song that is left as it is; None for one that is to be converted."""
 
     @property
@@ -138,7 +138,7 @@ def plan(
     return tuple(_planned(job, known.get(job.relative), making, lost=lost) for job in jobs)
 
 
-def gone_of(asked: Asked, known: Mapping[str, Known]) -> tuple[str, ...]:
+def gone_of(asked: AskedSongs, known: Mapping[str, Known]) -> tuple[str, ...]:
     """Return the songs that the index knows and that are no longer there."""
     here = {job.relative for job in asked.jobs}
     return tuple(sorted(known.keys() - here)) if asked.whole else ()
@@ -158,7 +158,7 @@ def digested(planned: Planned) -> Planned:
     return planned if planned.digest else planned._replace(digest=_digest(planned.job))
 
 
-def why_done(planned: Planned, record: Record) -> Record:
+def why_done(planned: Planned, record: SongRecord) -> SongRecord:
     """Return a record that came back, with why the song was converted or left."""
     why = planned.why
     if record.state == "kept-edit" and why[-1].code != "kept-edit":
@@ -194,7 +194,7 @@ def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
     yield from _asked(job, record)
 
 
-def _asked(job: Job, record: Record) -> Iterator[Why]:
+def _asked(job: Job, record: SongRecord) -> Iterator[Why]:
     if record.edited and job.force:
         yield reason("force")
     if record.state == "kept-edit" and job.keeping.edits:
@@ -279,5 +279,5 @@ def _foreseen(planned: Planned, known: Known | None) -> Planned:
     if known is not None and output_stamps(folder, [name])[name] == known.outputs.get(name):
         edited = known.record.edited
     else:
-        edited = look(folder / name).state in (State.EDITED, State.PUT_BACK)
+        edited = look(folder / name).state in (TargetState.EDITED, TargetState.PUT_BACK)
     return planned._replace(why=(*planned.why, reason("kept-edit"))) if edited else planned
