@@ -14,7 +14,7 @@ from arranger.report import (
     ledger_json_pieces,
     suggestions,
 )
-from arranger.report.pages.sheet_lines import edited
+from arranger.report.pages.sheet_lines import is_by_hand
 from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
 
@@ -156,7 +156,7 @@ def _run(conversion: Conversion, choice: OutputChoice) -> CommandRun:
     """Return the command line that does this conversion, without its settings."""
     audio = () if choice.audio == "wav" else ("--audio", choice.audio or "")
     keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
-    kept = (keep,) if edited(conversion) else ()
+    kept = (keep,) if is_by_hand(conversion) else ()
     more = (*(audio if choice.audio else ("--no-audio",)), *kept)
     if choice.command != "convert":  # a songbook's pages are the same wherever it lies
         return CommandRun(conversion.song.file, more=more)
@@ -166,7 +166,7 @@ def _run(conversion: Conversion, choice: OutputChoice) -> CommandRun:
 def _suggestions(
     conversion: Conversion, choice: OutputChoice, run: CommandRun, sheet: Path
 ) -> tuple[Suggestion, ...]:
-    if not edited(conversion):
+    if not is_by_hand(conversion):
         return suggestions(conversion, run=run)
     from arranger.conversion.by_hand import with_edits
 

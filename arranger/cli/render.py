@@ -132,12 +132,12 @@ def render_once(
 def _passage(sheet: Sheet, bars: str) -> Sheet:
     """Return the bars of "5-8", or of a section of the sheet by its name."""
     from arranger.bars import parse_bars
-    from arranger.sheet.bar_edits.choice import choose_bars
+    from arranger.sheet.bar_edits.choice import bars_asked_for
     from arranger.sheet.passage import cut, cut_bars
 
     if bars.lstrip()[:1].isdecimal() or not any(bar.section for bar in sheet.bars):
         return cut_bars(sheet, *parse_bars(bars))
-    chosen = choose_bars(sheet, bars)
+    chosen = bars_asked_for(sheet, bars)
     return cut(sheet, chosen.first, chosen.end)
 
 

@@ -244,7 +244,7 @@ def drum_parameter(layout: Layout, field: LayoutField) -> int | None:
     return int(field.value[4:]) - 1 if field.value in ("drum2", "drum3", "drum4") else None
 
 
-def written_out(values: Mapping[str, Any]) -> dict[str, Any]:
+def full_layout(values: Mapping[str, Any]) -> dict[str, Any]:
     """Return what an engine's file says, with bare numbers and words of ``[export]`` written out."""
     found = values.get("export")
     if not isinstance(found, dict):

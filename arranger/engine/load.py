@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.engine.layout import written_out
+from arranger.engine.layout import full_layout
 from arranger.engine.model import DrumPart, DrumSound, Engine
 from arranger.engine.profile import profile_of
 from arranger.engine.table import in_tune, pitch_table, step_lengths
@@ -148,17 +148,17 @@ def _profile(text: str, file: Path | None) -> Profile:
     from pydantic import ValidationError
 
     from arranger.engine.check import schema_faults
-    from arranger.engine.schema import schema
+    from arranger.engine.schema import profile_schema
 
     try:
-        values = written_out(tomllib.loads(text))
+        values = full_layout(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         what = f"is no valid TOML: {error}"
         raise EngineError(what, file=file, remedy="correct the line") from error
     except RecursionError:
         raise EngineError("is nested too deeply", file=file, remedy="flatten it") from None
     try:
-        return profile_of(schema().model_validate(values).model_dump(exclude_unset=True))
+        return profile_of(profile_schema().model_validate(values).model_dump(exclude_unset=True))
     except ValidationError as error:
         _refuse(schema_faults(error), text, file)
         raise

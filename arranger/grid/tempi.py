@@ -49,7 +49,7 @@ def bar_tempos(beats: Floats, seconds: Floats) -> Floats:
     return median(tempos)
 
 
-def changes(tempos: Floats, bpm: float) -> tuple[TempoPassage, ...]:
+def tempo_changes(tempos: Floats, bpm: float) -> tuple[TempoPassage, ...]:
     """Return the passages whose tempo is heard to be another than the song's."""
     away = np.log(tempos / bpm)
     kind = np.where(np.abs(away) > log(1 + HEARD), np.sign(away), 0.0)
@@ -62,7 +62,7 @@ def changes(tempos: Floats, bpm: float) -> tuple[TempoPassage, ...]:
     )
 
 
-def told(found: Sequence[TempoPassage], bpm: float, numbers: Sequence[int]) -> str:
+def tempi_in_words(found: Sequence[TempoPassage], bpm: float, numbers: Sequence[int]) -> str:
     """Return the passages in words; ``numbers`` are those of all bars. Empty if there are none."""
     if not found:
         return ""

@@ -64,13 +64,13 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """
     found = _plan(sheet, engine, options)
     if found is not None:
-        from arranger.machine.layout.encode import encode, joined
-        from arranger.machine.layout.text import assembly, c_source
+        from arranger.machine.layout.encode import encode, joined_bytes
+        from arranger.machine.layout.text import c_source, data_source
 
         written = encode(found, sheet)
         if found.layout.form == "bytes":
-            return joined(written)
-        return (assembly if found.layout.form == "assembly" else c_source)(found, written, sheet)
+            return joined_bytes(written)
+        return (data_source if found.layout.form == "assembly" else c_source)(found, written, sheet)
     if engine.method == "alternate":
         return _timer_bytes(sheet, engine)
     steps = played_steps(sheet, engine)
@@ -120,7 +120,7 @@ def data_suffix(engine: Engine) -> str:
     return {"bytes": ".dat", "assembly": ".data.asm", "c": ".data.c"}[form]
 
 
-def data_bytes(sheet: Sheet, engine: Engine) -> int:
+def data_size(sheet: Sheet, engine: Engine) -> int:
     """Return how many bytes the data take in memory.
 
     Raises
@@ -136,10 +136,10 @@ def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> DataPlan | No
     layout = engine.profile.export
     if layout is None:
         return None
-    from arranger.machine.layout.plan import plan
+    from arranger.machine.layout.plan import plan_data
 
     base = layout.base if options.address is None else options.address
-    return plan(sheet, engine, layout._replace(base=base))
+    return plan_data(sheet, engine, layout._replace(base=base))
 
 
 def _drum_bytes(number: int, parts: tuple[DrumPart, ...]) -> bytes:

@@ -18,8 +18,8 @@ from arranger.machine.song_source import (
     LABELS,
     effect_lines,
     header_lines,
+    player_song,
     song_lines,
-    song_of,
     stack_lines,
 )
 
@@ -147,7 +147,7 @@ def source(sheets: Sequence[Sheet], engine: Engine, wanted: Build) -> str:
     Raises as `build`.
     """
     _check(engine, len(sheets), wanted)
-    songs = [song_of(sheet, engine) for sheet in sheets]
+    songs = [player_song(sheet, engine) for sheet in sheets]
     return _prefixed("\n".join([*_lines(songs, engine, wanted), ""]), wanted.prefix)
 
 

@@ -53,7 +53,7 @@ class PlayerSong(NamedTuple):
         return self.packed.bytes - 2 * self.packed.depth
 
 
-def song_of(sheet: Sheet, engine: Engine) -> PlayerSong:
+def player_song(sheet: Sheet, engine: Engine) -> PlayerSong:
     """Return a sheet as a song for the player; raises as `arranger.machine.packing.pack`."""
     chunks, passes = chunking(step_length(sheet, engine).setting)
     return PlayerSong(sheet.title, pack(sheet, engine), chunks, passes - 2 & 0xFF)

@@ -9,11 +9,11 @@ remember   Values that several outputs of one conversion share are worked out on
 summaries  What is said in few words: survey, summary, suggestions, the sheet's side
 """
 
-from arranger.report.account import Account, account, told
+from arranger.report.account import Account, account_of, sentences_of
 from arranger.report.heard.losses import bar_losses, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.ledger.as_csv import ledger_csv, ledger_csv_pieces
-from arranger.report.ledger.as_json import ledger_json, ledger_json_pieces, schema
+from arranger.report.ledger.as_json import ledger_json, ledger_json_pieces, ledger_schema
 from arranger.report.pages.song_page import html_page, html_page_pieces
 from arranger.report.summaries.command import CommandRun
 from arranger.report.summaries.suggest import Suggestion, suggestions
@@ -25,7 +25,7 @@ __all__ = [
     "CommandRun",
     "Suggestion",
     "Summary",
-    "account",
+    "account_of",
     "bar_losses",
     "html_page",
     "html_page_pieces",
@@ -33,11 +33,11 @@ __all__ = [
     "ledger_csv_pieces",
     "ledger_json",
     "ledger_json_pieces",
+    "ledger_schema",
     "ranking",
-    "schema",
+    "sentences_of",
     "song_heard",
     "suggestions",
     "summary",
     "terminal_text",
-    "told",
 ]

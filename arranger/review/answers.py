@@ -28,7 +28,7 @@ from arranger.report.pages.sheet_lines import lines_in
 from arranger.report.pages.song_page import html_page_pieces
 from arranger.report.summaries.command import CommandRun
 from arranger.review.asks import number
-from arranger.sheet.form.problem import as_json
+from arranger.sheet.form.problem import problem_json
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -195,7 +195,7 @@ def _head(live: Live, state: LiveState) -> dict[str, Any]:
         "trouble": state.trouble,
         "overwritten": state.overwritten,
         "problems": [
-            as_json(each) | {"text": lines[each.line - 1][:200]}
+            problem_json(each) | {"text": lines[each.line - 1][:200]}
             for each in problems[:_MOST_PROBLEMS]
         ],
         "more": max(len(problems) - _MOST_PROBLEMS, 0),

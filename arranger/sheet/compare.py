@@ -19,7 +19,7 @@ from arranger.pitch import pitch_name
 from arranger.rows import tones
 from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
-from arranger.sheet.merging.pieces import BarPiece, cut
+from arranger.sheet.merging.pieces import BarPiece, cut_into_bars
 from arranger.sheet.merging.refit import common_step, in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.record.against import song_numbers
@@ -123,7 +123,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         by_bar.setdefault(note.bar, []).append(note)
     hearers = _Hearer(left), _Hearer(right)
     pairs = _pairs(left.sheet, right.sheet)
-    views = cut(left.sheet), cut(right.sheet)
+    views = cut_into_bars(left.sheet), cut_into_bars(right.sheet)
     differences = []
     for pair in pairs:
         a = None if pair.base is None else views[0][pair.base]
@@ -173,7 +173,7 @@ def compare_files(left: str | Path, right: str | Path) -> Comparison:
 
 def _own_ledger(path: str | Path, sheet: Sheet) -> dict[str, Any] | None:
     """Return the ledger beside a sheet, if it is of the song that the sheet was made from."""
-    ledger = read_ledger(ledger_path(path))
+    ledger = ledger_if_any(ledger_path(path))
     if ledger is None or not sheet.source_sha256:
         return None
     source = ledger.get("source")
@@ -208,7 +208,7 @@ def ledger_path(sheet: str | Path) -> Path:
     return Path(sheet).with_suffix(".ledger.json")
 
 
-def read_ledger(path: Path) -> dict[str, Any] | None:
+def ledger_if_any(path: Path) -> dict[str, Any] | None:
     """Return what a ledger file holds; None if there is none that can be read as one."""
     try:
         found = json.loads(path.read_bytes())

@@ -55,7 +55,7 @@ def side_by_side(comparison: Comparison, left: str, right: str, width: int = WID
     return "\n".join(lines) + "\n"
 
 
-def as_json(comparison: Comparison) -> dict[str, Any]:
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
     """Return the comparison as JSON can hold it; rows are words, as in the sheet."""
     return {
         "format": "arranger-comparison",

@@ -44,7 +44,7 @@ def tidied(sheet: Sheet, *, fold: bool | None = None) -> Tidied:
         from arranger.sheet.form import fold as folding
 
         before = sum(bar.as_bar is not None for bar in sheet.bars)
-        sheet = folding.fold(sheet) if fold else folding.unfold(sheet)
+        sheet = folding.fold_repeats(sheet) if fold else folding.unfold(sheet)
         count = sum(bar.as_bar is not None for bar in sheet.bars) - before
         if count:
             bars = f"{abs(count)} bar{'s' if abs(count) > 1 else ''}"

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import OutputError, one_line
 from arranger.files import STDOUT, write_bytes, write_text
 from arranger.options import as_words
-from arranger.songbook.asked.choice import asked_of
+from arranger.songbook.asked.choice import asked_songs
 from arranger.songbook.asked.find import folder_of_all
 from arranger.songbook.asked.settings import NAME
 from arranger.songbook.progress import Pace
@@ -91,7 +91,7 @@ def suggest(
     path = _free(target or read)
     with TemporaryDirectory() as place:
         choice = replace(choice, out=Path(place))
-        asked = asked_of(choice)
+        asked = asked_songs(choice)
         for name, content in asked.engines.items():
             write_bytes(Path(name), content)
         jobs = [replace(job, advise=True) for job in asked.jobs]

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
-from arranger.songbook.asked.choice import BookChoice, asked_of
+from arranger.songbook.asked.choice import BookChoice, asked_songs
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, Known, opened
 from arranger.songbook.known.record import with_change
@@ -25,7 +25,7 @@ from arranger.songbook.planned.plan import (
     digested,
     gone_of,
     gone_told,
-    plan,
+    plan_songs,
     why_done,
 )
 from arranger.songbook.telling import Telling
@@ -86,7 +86,7 @@ def convert_book(
     OutputError
         If OUT can't be written or another run is writing it.
     """
-    asked = asked_of(choice)
+    asked = asked_songs(choice)
     jobs, remarks = asked.jobs, asked.remarks
     with opened(choice.out) as index:
         if index.rebuilt:
@@ -100,7 +100,7 @@ def convert_book(
         for path, content in asked.engines.items():
             write_bytes(Path(path), content)
         making = Making(index.program, asked.engines)
-        planned = plan(jobs, index.known, making, lost=index.rebuilt)
+        planned = plan_songs(jobs, index.known, making, lost=index.rebuilt)
         planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
         todo = {each.job.relative: digested(each) for each in planned if each.record is None}

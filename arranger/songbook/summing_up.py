@@ -27,12 +27,12 @@ MOST_LINES = 20
 """Songs named one by one in each list; the rest is in songbook.csv."""
 
 
-def as_text(result: BookResult, width: int = 80) -> str:
+def result_text(result: BookResult, width: int = 80) -> str:
     """Return the summary for a person, without a final line feed."""
     return "\n".join(_lines(result, width))
 
 
-def as_json(result: BookResult) -> str:
+def result_json(result: BookResult) -> str:
     """Return the summary for a script, as one JSON object."""
     return json.dumps(
         {

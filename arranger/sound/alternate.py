@@ -174,7 +174,7 @@ class PinChanges(NamedTuple):
 EVERYBODY = frozenset((0, 1, 2))
 
 
-def edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
+def alternate_edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
     """Yield the pin's changes in blocks.
 
     The pin is low before the first change and after the piece.
@@ -184,12 +184,12 @@ def edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
     SheetError
         If the engine can't play the sheet.
     """
-    for _until, (side,) in blocks(sheet, engine, (EVERYBODY,)):
+    for _until, (side,) in alternate_blocks(sheet, engine, (EVERYBODY,)):
         if len(side.times):
             yield side
 
 
-def blocks(
+def alternate_blocks(
     sheet: Sheet, engine: Engine, listeners: Sequence[frozenset[int]]
 ) -> Iterator[tuple[int, list[PinChanges]]]:
     """Yield the clock up to which all is told, and the changes since the block before.
@@ -213,7 +213,7 @@ def blocks(
 def pin_blocks(
     played: Iterable[DivisorRun], clocks_a_tick: int, listeners: Sequence[frozenset[int]]
 ) -> Iterator[tuple[int, list[PinChanges]]]:
-    """Yield the pin's changes for runs of any origin; see `blocks`."""
+    """Yield the pin's changes for runs of any origin; see `alternate_blocks`."""
     waiting = iter(played)
     silent = []
     for run in waiting:

@@ -65,7 +65,7 @@ class ChannelBlock(NamedTuple):
     """What each channel hears."""
 
 
-def samples(
+def raw_samples(
     sheet: Sheet, engine: Engine, sample_rate: int, *, split: bool = False
 ) -> Iterator[Samples]:
     """Yield the sound of a sheet in blocks.
@@ -99,7 +99,7 @@ def samples(
 def _alternating(sheet: Sheet, engine: Engine, split: bool) -> Iterator[ChannelBlock]:
     first, second = frozenset((0, 1)), frozenset((0, 2))
     listeners = (first, second) if split else (alternate.EVERYBODY,)
-    for until, sides in alternate.blocks(sheet, engine, listeners):
+    for until, sides in alternate.alternate_blocks(sheet, engine, listeners):
         yield ChannelBlock(
             until,
             tuple((Changes(STILL, side.times, 2 * side.levels - 1),) for side in sides),

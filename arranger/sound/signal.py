@@ -74,7 +74,7 @@ def edges(sheet: Sheet, engine: Engine) -> Iterator[tuple[Cycles, Levels]]:
     if engine.method == "alternate":
         from arranger.sound import alternate
 
-        yield from alternate.edges(sheet, engine)
+        yield from alternate.alternate_edges(sheet, engine)
         return
     period = engine.profile.loop.cycles
     offset = voice2_offset(engine)

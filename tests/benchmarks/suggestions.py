@@ -21,7 +21,7 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import read_command_line
 from arranger.report import suggestions
-from arranger.report.heard.hearing import LINES, asked_of
+from arranger.report.heard.hearing import LINES, asked_lines
 from arranger.report.summaries.command import CommandRun
 from arranger.rows import tones
 from arranger.song import read_song
@@ -99,7 +99,7 @@ def main() -> None:
         seconds += time.process_time() - started
         songs += 1
         advised += bool(found)
-        lines = asked_of(now).line.tolist()
+        lines = asked_lines(now).line.tolist()
         for each in found:
             made[each.options.split()[0]] += 1
             why = harm(now, converted(each.command), lines)

@@ -185,9 +185,9 @@ def test_turns_are_told_where_chords_are_broken_and_nowhere_else(name: str, text
 
 
 def _told(conversion: object, note: int) -> str:
-    from arranger.report import told
+    from arranger.report import sentences_of
 
-    return told(conversion)[note]  # type: ignore[arg-type]
+    return sentences_of(conversion)[note]  # type: ignore[arg-type]
 
 
 PARTS = [Part(0, 0, 0, 0, "a piano\nof many words, and then some", False, 64, 9)]

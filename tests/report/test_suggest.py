@@ -13,7 +13,7 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings, read_command_line
 from arranger.report import CommandRun, html_page, song_heard, suggestions
-from arranger.report.heard.hearing import asked_of
+from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import beats_heard, line_losses
 from arranger.report.summaries import suggest
 from arranger.sheet import read_sheet, write_sheet
@@ -32,7 +32,7 @@ def test_the_command_gives_what_was_promised_and_does_no_harm(
     now: Conversion = request.getfixturevalue(name)
     found = suggestions(now, run=CommandRun("demo.mid", "out"))
     assert found
-    lines = asked_of(now).line
+    lines = asked_lines(now).line
     for each in found:
         words = shlex.split(each.command)
         assert words[:5] == ["arranger", "convert", "demo.mid", "-o", "out"]

@@ -26,7 +26,7 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.form.fold import fold
+from arranger.sheet.form.fold import fold_repeats
 from arranger.sheet.keep import TargetState, look, write_generated
 from arranger.sheet.played import step_length
 from arranger.sheet.record.base import base_of
@@ -214,16 +214,16 @@ def test_a_sheet_that_was_only_folded_is_unedited_and_stays_folded_where_asked(
 ) -> None:
     song, path = SONG.with_name("gangway_shuffle.mid"), tmp_path / "gangway_shuffle.duet"
     convert(tmp_path, song=song)
-    write_sheet(fold(read_sheet(path)), path)
+    write_sheet(fold_repeats(read_sheet(path)), path)
     assert is_folded(read_sheet(path))
     assert look(path).state is TargetState.GENERATED
     convert(tmp_path, "--transpose", "2", song=song)
     assert not is_folded(read_sheet(path))
-    write_sheet(fold(read_sheet(path)), path)
+    write_sheet(fold_repeats(read_sheet(path)), path)
     convert(tmp_path, "--keep-edits", song=song)
     folded = read_sheet(path)
     assert is_folded(folded)
-    write_sheet(fold(replace(folded, title="My gangway")), path)
+    write_sheet(fold_repeats(replace(folded, title="My gangway")), path)
     assert look(path).state is TargetState.EDITED
 
 

@@ -18,7 +18,7 @@ from arranger.errors import OutputError
 from arranger.songbook import SongRecord, convert_book
 from arranger.songbook.known.index import NAME, REBUILT, Known, opened
 from arranger.songbook.known.why import Made, output_stamps
-from arranger.songbook.summing_up import as_text
+from arranger.songbook.summing_up import result_text
 from tests.songbook.runs import choice, codes, edit, plain
 from tests.songbook.songs import write_book
 
@@ -110,7 +110,7 @@ def test_damage_is_told_and_mended_and_the_edit_is_still_there(
     edited = edit(sheet)
     damage(tmp_path / "out" / NAME)
     result = convert_book(choice(tmp_path))
-    told = [line for line in as_text(result).splitlines() if REBUILT in line]
+    told = [line for line in result_text(result).splitlines() if REBUILT in line]
     assert told == [f"{NAME} {REBUILT}"]
     assert sheet.read_text() == edited
     assert [record.state for record in result.records] == ["kept-edit", "done"]

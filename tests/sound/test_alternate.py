@@ -14,9 +14,9 @@ from arranger.rows import HOLD, REST
 from arranger.sound.alternate import (
     DivisorRun,
     PinChanges,
+    alternate_edges,
     divisor_runs,
     drum_divisors,
-    edges,
     pin_blocks,
     runs,
 )
@@ -178,7 +178,7 @@ def test_a_kick_falls() -> None:
 @settings(max_examples=30)
 @given(sheets(ENGINE))
 def test_the_pin_rests_after_the_piece(sheet: object) -> None:
-    blocks = list(edges(sheet, ENGINE))  # type: ignore[arg-type]
+    blocks = list(alternate_edges(sheet, ENGINE))  # type: ignore[arg-type]
     times = np.concatenate([times for times, _ in blocks]) if blocks else np.zeros(0)
     assert (np.diff(times) > 0).all()
     if blocks:

@@ -41,7 +41,7 @@ class Network(NamedTuple):
     last_bias: Frames
 
 
-def run(network: Network, frames: Frames) -> Frames:
+def network_odds(network: Network, frames: Frames) -> Frames:
     """Return the log odds of a beat and of a bar line at each frame, shape (frames, 2)."""
     inner = convolved(frames, network.first, 1) + network.first_bias
     np.maximum(inner, 0.0, out=inner)

@@ -52,7 +52,7 @@ def encode(plan: DataPlan, sheet: Sheet) -> list[list[Number]]:
     return written
 
 
-def joined(written: Sequence[Sequence[Number]]) -> bytes:
+def joined_bytes(written: Sequence[Sequence[Number]]) -> bytes:
     """Return all of the bytes."""
     return b"".join(number.content for record in written for number in record)
 
@@ -140,7 +140,7 @@ def _label(entry: DataRecord, value: str) -> str:
 
 def _check_marks(plan: DataPlan, written: Sequence[Sequence[Number]], sheet: Sheet) -> None:
     """Refuse a record that begins as a mark which may stand in its place."""
-    content = joined(written)
+    content = joined_bytes(written)
     ordered = bool(plan.layout.order)
     marks = {kind: _constant(plan.layout, kind) for kind in _MARKS}
     for kind, mark in marks.items():

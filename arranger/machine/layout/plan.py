@@ -87,7 +87,7 @@ class _Segment(NamedTuple):
     steps: tuple[_Step, ...]
 
 
-def plan(sheet: Sheet, engine: Engine, layout: Layout) -> DataPlan:
+def plan_data(sheet: Sheet, engine: Engine, layout: Layout) -> DataPlan:
     """Return what is written of a sheet.
 
     Raises

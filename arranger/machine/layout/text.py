@@ -37,7 +37,7 @@ class _Line(NamedTuple):
     numbers: tuple[Number, ...]
 
 
-def assembly(plan: DataPlan, written: Sequence[Sequence[Number]], sheet: Sheet) -> bytes:
+def data_source(plan: DataPlan, written: Sequence[Sequence[Number]], sheet: Sheet) -> bytes:
     """Return the data as assembler text in ASCII, with a label for each block and pattern."""
     text, name = plan.layout.text, identifier(sheet.title)
     lines = [f"{text.comment} {comment(sheet.title)}: {plan.bytes} bytes, written by arranger."]

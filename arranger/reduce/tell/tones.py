@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import named
+from arranger.columns import named_rows
 from arranger.compiled import compiled
 from arranger.reduce.ledger import Entry, Span
 from arranger.reduce.reasons import OUTCOMES
@@ -80,7 +80,7 @@ def entries_of_tones(
         asked.steps_per_beat,
         *limits,
     )
-    stretches = named(Span, np.frombuffer(spans, np.int64).reshape(-1, 3).tolist())
+    stretches = named_rows(Span, np.frombuffer(spans, np.int64).reshape(-1, 3).tolist())
     blamed = np.frombuffer(by, np.int64).tolist()
     said: dict[int, tuple[str, ...]] = {0: ()}
     told = []
@@ -96,7 +96,7 @@ def entries_of_tones(
             (note, _OUTCOMES[outcome], said[reasons], heard_in, out, taken_by, None, seconds)
         )
         first, begin = after, end
-    return iter(named(Entry, told))
+    return iter(named_rows(Entry, told))
 
 
 def _reasons(packed: int) -> tuple[str, ...]:

@@ -10,12 +10,12 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.pitch import pitch_name
-from arranger.reduce.choose.optimum import Optimum, back, forward, solve
+from arranger.reduce.choose.optimum import Optimum, forward, solve, traced_back
 from arranger.reduce.choose.prepare import prepare, rates
 from arranger.reduce.choose.price import VoiceState, breakdown, price
 from arranger.reduce.choose.rates import FAR, UNITS
 from arranger.reduce.choose.turns import asked_for
-from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_change
+from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_dear_changes
 from arranger.reduce.tell.sentences import in_a_row
 from arranger.reduce.tell.textures import texture_line
 
@@ -96,7 +96,7 @@ def weigh_bar(
     prepared = prepare(song, engine, grid, settings)
     change = price_of(measure, grid, prepared, settings.max_bytes)
     prepared = priced_hits(prepared, grid, change)
-    priced = with_change(rates(prepared, grid), change)
+    priced = with_dear_changes(rates(prepared, grid), change)
     return _Weighing(song, grid, priced, bar, prepared).told(most)
 
 
@@ -199,7 +199,7 @@ class _Weighing:
         b: int,
     ) -> list[VoiceState]:
         """Return the cheapest path through one state."""
-        path = [(a, b), *back(self._priced, reached[: t + 1], halves, a, b)][::-1]
+        path = [(a, b), *traced_back(self._priced, reached[: t + 1], halves, a, b)][::-1]
         onwards = zip(self._priced.segments(), left, strict=True)
         for (node, move1, move2), to_come in islice(onwards, t + 1, None):
             onward = node + to_come + move1[a][:, None] + move2[b]

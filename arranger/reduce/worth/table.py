@@ -52,7 +52,7 @@ class NoteTable:
         return self.end - self.onset
 
 
-def columns(song: Song, muted: Collection[int] = ()) -> NoteTable:
+def note_table(song: Song, muted: Collection[int] = ()) -> NoteTable:
     """Return the song's notes as columns. The song must have at least one note.
 
     Parameters

@@ -22,10 +22,10 @@ from arranger.reduce.worth.duplicates import doubles
 from arranger.reduce.worth.passages import carrying
 from arranger.reduce.worth.roles import find_roles, muted_parts, part_facts
 from arranger.reduce.worth.table import (
-    columns,
     cover,
     heard_share,
     note_on_top,
+    note_table,
     totals,
     within_parts,
 )
@@ -78,7 +78,7 @@ def weigh(song: Song, settings: ReduceSettings, before: Weights | None = None) -
     """
     if before is not None and _alike(before, settings, "tune", "bass", "mute"):
         return before
-    table = columns(song, muted_parts(song, settings))
+    table = note_table(song, muted_parts(song, settings))
     likely = None
     if before is not None and _alike(before, settings, "mute"):
         likely = before.likely

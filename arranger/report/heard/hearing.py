@@ -24,7 +24,7 @@ import numpy as np
 from arranger.columns import begins, distinct, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account, outcome_indices
+from arranger.report.account import account_of, outcome_indices
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ class AskedLines(NamedTuple):
 
 
 @remembered
-def asked_of(conversion: Conversion) -> AskedLines:
+def asked_lines(conversion: Conversion) -> AskedLines:
     """Return the line of each note and what it counts.
 
     Where the reduction weighed each note, a note is tune or bass if it carries that line itself (a
@@ -101,7 +101,7 @@ def asked_of(conversion: Conversion) -> AskedLines:
         line[pitched] = HARMONY
         for which, weights in ((BASS, reduction.weights.bass), (TUNE, reduction.weights.tune)):
             line[(weights >= CARRIES_LINE) & pitched] = which
-    found = account(conversion)
+    found = account_of(conversion)
     line[_AS_ASKED[found.decided] | (found.bar_index < 0)] = NO_LINE
     value = 50 + np.rint(columns.loudness * 50).astype(np.int64)
     return AskedLines(unchanging(line), unchanging(value))
@@ -164,7 +164,7 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
     song, engine, grid, reduction
         A conversion, or one that was only tried.
     line
-        The line of each note, as `asked_of` tells it.
+        The line of each note, as `asked_lines` tells it.
     """
     entries = reduction.ledger.entries
     outcomes = reduction.ledger.columns.outcome

@@ -16,7 +16,7 @@ from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import MEANINGS
-from arranger.report.account import account, reason_counts
+from arranger.report.account import account_of, reason_counts
 from arranger.report.heard.losses import DECIDED, DROPPED, WORTH
 from arranger.report.heard.problems import BarsToMend, ranking
 from arranger.report.summaries.brief import lead, size
@@ -157,7 +157,7 @@ def gather_facts(
 
 
 def _parts(conversion: Conversion) -> tuple[PartFate, ...]:
-    found = account(conversion)
+    found = account_of(conversion)
     parts = np.array(found.note["part"], dtype=np.int64)
     size = len(conversion.song.parts), len(OUTCOMES)
     counts = np.bincount(parts * size[1] + found.outcome, minlength=size[0] * size[1]).reshape(size)
@@ -238,7 +238,7 @@ def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
 
 
 def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
-    found = account(conversion)
+    found = account_of(conversion)
     drum = np.array(found.note["drum"], dtype=np.bool_)
     pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
     facts = []

@@ -18,7 +18,7 @@ from arranger.errors import SheetError, one_line
 from arranger.machine import song_bytes
 from arranger.pitch import pitch_name
 from arranger.rows import tone_spans
-from arranger.sheet.form.fold import fold, unfold
+from arranger.sheet.form.fold import fold_repeats, unfold
 from arranger.sheet.form.text import plain_number
 from arranger.sheet.played import played_bpm, played_steps, step_length
 from arranger.sheet.record.digest import bar_contents
@@ -255,7 +255,7 @@ def _tuning(pitches: Sequence[int], engine: Engine) -> tuple[Tuned, ...]:
 
 def _repeats(sheet: Sheet) -> Iterator[Repeat]:
     """Yield the runs of bars that folding would write as earlier ones."""
-    bars = fold(unfold(replace(sheet, comments=()))).bars
+    bars = fold_repeats(unfold(replace(sheet, comments=()))).bars
     runs: list[list[int]] = []
     for index, bar in enumerate(bars):
         if bar.as_bar is None:

@@ -28,13 +28,13 @@ from arranger.grid import plan_grid
 from arranger.machine import song_bytes
 from arranger.options import build_settings
 from arranger.reduce import reduce
-from arranger.report.account import account
+from arranger.report.account import account_of
 from arranger.report.heard.hearing import (
     BASS,
     LINES,
     TUNE,
     AskedLines,
-    asked_of,
+    asked_lines,
     heard_shares,
     lines_heard,
     lines_told,
@@ -165,7 +165,7 @@ def _tried(
             return None
         words["transpose"] = str(changed.transpose)
         settings = build_settings(words, conversion.settings)
-    asked = asked_of(conversion)
+    asked = asked_lines(conversion)
     heard = heard_shares(conversion.song, conversion.engine, grid, reduction, asked.line)
     by_beat = lines_heard(conversion.song, grid, asked, heard)
     was, then = line_losses(beats_heard(conversion)), line_losses(by_beat)
@@ -186,7 +186,7 @@ def _harms(conversion: Conversion, asked: AskedLines, reduction: Reduction, hear
     """Return whether a note of tune or bass is lost or heard much worse, or more notes are unheard."""
     lines = (asked.line == TUNE) | (asked.line == BASS)
     dropped = np.array([outcome == "dropped" for outcome in reduction.ledger.columns.outcome])
-    lost = dropped & (account(conversion).outcome != DROPPED)
+    lost = dropped & (account_of(conversion).outcome != DROPPED)
     was = heard_of(conversion)
     if (lines & (lost | (heard < was - WORSE))).any():
         return True

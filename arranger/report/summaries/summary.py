@@ -22,7 +22,7 @@ from arranger.grid.step_words import losses, step_sentence
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.textures import texture_line
-from arranger.report.account import account
+from arranger.report.account import account_of
 from arranger.report.heard.losses import DROPPED, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.remember import remembered
@@ -185,7 +185,7 @@ def summary(
         What was found worth trying.
     """
     grid, reduction = conversion.grid, conversion.reduction
-    found = account(conversion)
+    found = account_of(conversion)
     used = conversion.engine.code_bytes + piece_bytes(conversion)
     return Summary(
         title=one_line(conversion.song.title),
@@ -258,7 +258,7 @@ def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
 
 
 def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
-    found = account(conversion)
+    found = account_of(conversion)
     parts = np.array(found.note["part"], dtype=np.int64)
     heard = np.bincount(
         parts[found.outcome != DROPPED], minlength=len(conversion.song.parts)

@@ -11,7 +11,7 @@ from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.sheet.bar_edits.choice import (
     DRUMS,
     VOICES,
-    choose_bars,
+    bars_asked_for,
     choose_place,
     choose_rows,
     choose_several,
@@ -64,7 +64,7 @@ _SAID = {
 }  # fmt: skip
 
 
-def edited(sheet: Sheet, asked: EditRequest, beside: Path | None = None) -> BarEdit:
+def edit_bars(sheet: Sheet, asked: EditRequest, beside: Path | None = None) -> BarEdit:
     """Return a sheet with an edit, and what it did in one line.
 
     Parameters
@@ -103,7 +103,7 @@ def edited(sheet: Sheet, asked: EditRequest, beside: Path | None = None) -> BarE
 
 
 def _copy(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+    bars = bars_asked_for(sheet, asked.which)
     to, remark = choose_place(sheet, asked.to or "")
     if not asked.over and not asked.rows:
         found = copy_bars(sheet, bars, to, times=asked.times or 1, linked=asked.linked)
@@ -126,12 +126,12 @@ def _insert(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
 
 
 def _delete(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+    bars = bars_asked_for(sheet, asked.which)
     return delete_bars(sheet, bars).remarked(bars.remark)
 
 
 def _move(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+    bars = bars_asked_for(sheet, asked.which)
     to, remark = choose_place(sheet, asked.to or "")
     return move_bars(sheet, bars, to).remarked(bars.remark, remark)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, named, numbered
+from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, numbered, rows_in_words
 from arranger.sheet.bar_edits.record import with_record
 from arranger.sheet.bar_edits.taken_apart import MovableBar, changed, put_together, take_apart
 from arranger.sheet.bar_edits.telling import BarEdit, told_content
@@ -77,7 +77,7 @@ def transpose_bars(
 
     def told() -> str:
         way = "up" if semitones > 0 else "down"
-        shown = numbered(sheet, bars) if tuple(rows) == VOICES else named(sheet, bars, rows)
+        shown = numbered(sheet, bars) if tuple(rows) == VOICES else rows_in_words(sheet, bars, rows)
         what = f"{shown} {way} by {_interval(semitones)}, {_count(len(tones))}"
         for count, why in (
             (sum(tone in folded for tone in tones), "folded by octaves into the engine's table"),
@@ -122,7 +122,7 @@ def clear_bars(
         silent = MovableBar(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
         return block.with_rows_of(silent, rows)
 
-    return _edited(sheet, bars, change, lambda: f"{named(sheet, bars, rows)} cleared")
+    return _edited(sheet, bars, change, lambda: f"{rows_in_words(sheet, bars, rows)} cleared")
 
 
 def fill_drums(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from arranger.bars import parse_metre
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
+from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, numbered, rows_in_words
 from arranger.sheet.bar_edits.record import with_record
 from arranger.sheet.bar_edits.taken_apart import (
     MovableBar,
@@ -154,7 +154,7 @@ def copy_over(
                 head = block.head._replace(as_bar=source)
                 found[block.key] = replace(block, as_of=source, head=head)
     joined = put_together(sheet, found)
-    what = f"{named(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
+    what = f"{rows_in_words(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
     if linked:
         what += _as_those(count, count)
     noted = with_record(sheet, joined.sheet, range(len(blocks)))

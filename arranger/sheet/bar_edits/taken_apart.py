@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import LimitError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.text import BELOW
-from arranger.sheet.merging.pieces import cut
-from arranger.sheet.model import MAX_STEPS, joined
+from arranger.sheet.merging.pieces import cut_into_bars
+from arranger.sheet.model import MAX_STEPS, joined_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -101,7 +101,7 @@ def take_apart(sheet: Sheet) -> list[MovableBar]:
             comments=tuple(comments.get(key, ())),
             as_of=bar.head.as_bar,
         )
-        for key, bar in enumerate(cut(sheet))
+        for key, bar in enumerate(cut_into_bars(sheet))
     ]
 
 
@@ -149,7 +149,7 @@ def put_together(
     comments += [c._replace(bar=len(whole)) for c in sheet.comments if c.bar >= end]
     return Reassembled(
         sheet=replace(
-            sheet.with_rows(joined(block.rows for block in whole)),
+            sheet.with_rows(joined_rows(block.rows for block in whole)),
             bars=tuple(heads),
             loop_step=_loop_step(whole),
             comments=tuple(comments),

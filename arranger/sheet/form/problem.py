@@ -91,7 +91,7 @@ def shown(problem: SheetProblem, file: str, lines: Sequence[str]) -> str:
     return f"{head}\n    {text}\n    {before}{carets}\n    {one_line(problem.remedy)}"
 
 
-def as_json(problem: SheetProblem) -> dict[str, str | int]:
+def problem_json(problem: SheetProblem) -> dict[str, str | int]:
     """Return a problem as JSON can hold it."""
     return problem._asdict()
 

@@ -13,10 +13,10 @@ from arranger.sheet.history.file import (
     found_in,
     history_path,
     read_history,
-    reason,
     save,
     taking_turns,
     unreadable,
+    why_not_kept,
     with_found,
 )
 from arranger.sheet.history.versions import (
@@ -150,6 +150,8 @@ def _move(path: str | Path, choose: Callable[[History, bool], int]) -> Restored:
             raise unreadable(path) from error
         except TooLargeError as error:  # taking that back would lose it
             raise SheetError(
-                reason(error), file=history_path(path), remedy="keep a copy of the sheet elsewhere"
+                why_not_kept(error),
+                file=history_path(path),
+                remedy="keep a copy of the sheet elsewhere",
             ) from error
     return Restored(history, left, found or b"", content)

@@ -48,11 +48,11 @@ from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
 from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
 from arranger.sheet.merging.refit import Fitting, between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
-from arranger.sheet.merging.timeline import as_by_hand, plan, sides_of
+from arranger.sheet.merging.timeline import as_by_hand, merge_bars, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
 from arranger.sheet.record.against import ALL_OF_BAR, DRUMS, METRE
 from arranger.sheet.record.base import base_of
-from arranger.sheet.record.packed import pack, unpack
+from arranger.sheet.record.packed import pack_record, unpack_record
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -121,11 +121,11 @@ def merge(
     base = base_of(edited)
     check_engine(edited, base, now)
     check_passage(edited, now)
-    told = unpack(now.generated) if isinstance(now.generated, Generated) else None
+    told = unpack_record(now.generated) if isinstance(now.generated, Generated) else None
     transposed = 0 if told is None else told.transpose
     moved = 0 if base.transpose is None else transposed - base.transpose
     sides = sides_of(edited, base, now, 0 if as_typed else moved)
-    planned = plan(sides)
+    planned = merge_bars(sides)
     fitting = Fitting(None if as_typed else engine, sides)
     move = fitting.move._replace(phrases=not two_hands, left=moved if as_typed else 0)
     mine, then, rows = sides.mine.sheet, sides.then.sheet, planned.slots
@@ -175,7 +175,7 @@ def _record(
     numbers = [bar.head.number for bar in planned.bars]
     keys = tuple(told.keys[k] for k in order) if told is not None and told.keys else ()
     moved = 0 if told is None else told.transpose
-    return pack(in_order(then, order), moved, places, numbers, keys)
+    return pack_record(in_order(then, order), moved, places, numbers, keys)
 
 
 def _told(

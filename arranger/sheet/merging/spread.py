@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.as_bars import settled
-from arranger.sheet.merging.pieces import cut
-from arranger.sheet.model import joined
+from arranger.sheet.merging.pieces import cut_into_bars
+from arranger.sheet.model import joined_rows
 from arranger.sheet.record.base import base_of, with_base_bars
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
             "another (bar 9   as 1), or copy bars with arranger bars",
         )
     base = base_of(sheet)
-    bars, then = cut(sheet), cut(base.sheet)
+    bars, then = cut_into_bars(sheet), cut_into_bars(base.sheet)
     pairs = _edits_and_others(base, bars, then)
     copied: list[Copied] = []
     differing: list[UnlikeBars] = []
@@ -159,7 +159,7 @@ def _copied(
         )
         if (one[0], two[1], three[2]) != was:
             taken[origin] = one[0], two[1], three[2]
-    spread = settled(sheet.with_rows(joined(after)))
+    spread = settled(sheet.with_rows(joined_rows(after)))
     return with_base_bars(spread, base, taken) if taken else spread
 
 

@@ -18,7 +18,7 @@ from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.record.packed import pack
+from arranger.sheet.record.packed import pack_record
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -89,7 +89,9 @@ def with_digest(sheet: Sheet, transpose: int = 0, keys: Keys = ()) -> Sheet:
     keys
         The key of each bar as the song names it, moved as well; none where it doesn't.
     """
-    return replace(sheet, digest=sheet_digest(sheet), generated=pack(sheet, transpose, keys=keys))
+    return replace(
+        sheet, digest=sheet_digest(sheet), generated=pack_record(sheet, transpose, keys=keys)
+    )
 
 
 def is_edited(sheet: Sheet) -> bool:

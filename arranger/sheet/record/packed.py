@@ -62,7 +62,7 @@ class SheetRecord(NamedTuple):
     """The key of each bar as the song names it, moved with the song."""
 
 
-def pack(
+def pack_record(
     sheet: Sheet,
     transpose: int,
     standing: Sequence[int | None] | None = None,
@@ -129,7 +129,7 @@ def is_whole(record: Generated) -> bool:
 
 
 @lru_cache(maxsize=8)
-def unpack(record: Generated) -> SheetRecord | None:
+def unpack_record(record: Generated) -> SheetRecord | None:
     """Return what a record says; None if it is damaged."""
     text = _text(record)
     if text is None:

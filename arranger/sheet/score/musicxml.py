@@ -173,7 +173,7 @@ def _drums(part: DrumStaff, divisions: int) -> Iterator[_Content]:
         written: list[Element] = []
         for number, voice in struck or [(1, part.upper)]:
             if written:
-                written.append(elements.back(voice.bars[index], divisions))
+                written.append(elements.backup(voice.bars[index], divisions))
             written += _drum_voice(voice, index, divisions, number, named)
         yield _Content(None if index else elements.clef_of(None), None, written)
 
@@ -204,7 +204,7 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         if measure.implicit:
             written.set("implicit", "yes")
         new_metre = measure.said is not None and measure.said != said
-        metre = elements.metre_of(measure) if new_metre else None
+        metre = elements.metre_element(measure) if new_metre else None
         said = measure.said or said
         attributes = Element("attributes")
         if index == 0:

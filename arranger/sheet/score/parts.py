@@ -11,7 +11,7 @@ from arranger.sheet.score.bars import Sound, write_hits, write_tones
 from arranger.sheet.score.clefs import choose_clefs
 from arranger.sheet.score.drums import strokes_of
 from arranger.sheet.score.key import Key, choose_keys
-from arranger.sheet.score.spelling import spell
+from arranger.sheet.score.spelling import tone_names
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def voice_parts(sheet: Sheet, measures: Sequence[Measure], keys: Sequence[Key]) 
     lines = [list(tone_spans(row)) for row in (sheet.voice1, sheet.voice2)]
     found = []
     for line, other in (lines, lines[::-1]):
-        names = spell(line, other, key_at, int(_AROUND / sheet.step_beats))
+        names = tone_names(line, other, key_at, int(_AROUND / sheet.step_beats))
         tones = [Sound(start, end, index) for index, (start, end, _) in enumerate(line)]
         bars = write_tones(tones, measures, sheet.step_beats)
         heads = [[names[v.what] for v in bar.values if v.what is not None] for bar in bars]

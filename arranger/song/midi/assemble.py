@@ -66,7 +66,7 @@ def unit_of(division: int) -> Unit:
     return Unit(frames * ticks, False, 1_000_000)
 
 
-def assemble(
+def assemble_song(
     tracks: list[TrackEvents],
     midi_format: int,
     unit: Unit,
@@ -76,7 +76,7 @@ def assemble(
     repairs: Sequence[Repair],
 ) -> Song:
     """Put the gathered tracks together; see `arranger.song.midi.reading.read_midi`."""
-    written = raw.joined(tracks)
+    written = raw.joined_notes(tracks)
     events = sorted(event for track in tracks for event in track.events)
     end_tick = max(track.end for track in tracks)
     silencing = [event for event in events if event[5] in pedals.CODES]
@@ -93,7 +93,7 @@ def assemble(
             remedy="raise it with --max-beats",
         )
     settled, bending = _with_modes(tracks, events)
-    notes, drafts = channels.sweep(written, settled, settings.drum_channels)
+    notes, drafts = channels.gather_notes(written, settled, settings.drum_channels)
     remarks: list[str] = []
     if bending:
         notes = _bent(notes, written, bending, end_tick, remarks)

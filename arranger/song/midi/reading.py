@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SongError
-from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble, unit_of
+from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble_song, unit_of
 from arranger.song.midi.chunks import midi_start, unwrapped_end
 from arranger.song.midi.events import TrackBytes, TrackEvents, TrackLimits, track_events
 from arranger.song.midi.mend import mend
@@ -57,7 +57,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
     unit = unit_of(division)
     longest_pause = unit.ticks_per_beat * max(settings.max_beats // 5, _LONGEST_PAUSE)
     gathered = _gather(tracks, midi_format, settings, longest_pause)
-    return assemble(gathered, midi_format, unit, file, sha256, settings, repairs)
+    return assemble_song(gathered, midi_format, unit, file, sha256, settings, repairs)
 
 
 def _gather(

@@ -55,7 +55,7 @@ class AskedSongs(NamedTuple):
     """As in `arranger.songbook.asked.find.Songs`."""
 
 
-def asked_of(choice: BookChoice) -> AskedSongs:
+def asked_songs(choice: BookChoice) -> AskedSongs:
     """Return the songs that are asked for, with what becomes of each; nothing is written.
 
     Raises

@@ -51,7 +51,7 @@ class Job:
         return self.place.rsplit("/", 1)[-1]
 
 
-def song_of(job: Job) -> Song:
+def read_job(job: Job) -> Song:
     """Return the song of a job, read.
 
     Raises

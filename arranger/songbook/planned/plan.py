@@ -19,9 +19,9 @@ from arranger.errors import ArrangerError, SettingsError, SongError
 from arranger.options import command_line
 from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.sheet.keep import TargetState, look
-from arranger.songbook.asked.choice import asked_of
+from arranger.songbook.asked.choice import asked_songs
 from arranger.songbook.asked.find import is_midi
-from arranger.songbook.asked.job import song_of
+from arranger.songbook.asked.job import read_job
 from arranger.songbook.asked.packed import read_member
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, looked_at
@@ -30,11 +30,11 @@ from arranger.songbook.known.record import failed
 from arranger.songbook.known.why import (
     Made,
     Why,
-    changes,
     left,
     output_changes,
     output_stamps,
-    reason,
+    what_changed,
+    why_of,
 )
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ class Making:
         )
 
 
-def plan(
+def plan_songs(
     jobs: Iterable[Job], known: Mapping[str, Known], making: Making, *, lost: bool = False
 ) -> tuple[Planned, ...]:
     """Return what is to be done with each song, in order.
@@ -162,7 +162,7 @@ def why_done(planned: Planned, record: SongRecord) -> SongRecord:
     """Return a record that came back, with why the song was converted or left."""
     why = planned.why
     if record.state == "kept-edit" and why[-1].code != "kept-edit":
-        why = (*why, reason("kept-edit"))
+        why = (*why, why_of("kept-edit"))
     return replace(record, why=why)
 
 
@@ -174,7 +174,7 @@ def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> P
         record = failed(job, "unreadable", error.what)
         return Planned(job, refused, record=replace(record, why=refused))
     if before is None:
-        return Planned(job, (reason("lost" if lost else "new"),), stamp)
+        return Planned(job, (why_of("lost" if lost else "new"),), stamp)
     same = stamp and stamp == before.made.stamp
     seen = Planned(job, (), stamp, before.made.song if same else _digest(job))
     why = tuple(_changes(seen, before, making(seen)))
@@ -187,7 +187,7 @@ def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> P
 def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
     """Yield everything for which a song is converted again."""
     job, record = planned.job, before.record
-    yield from changes(before.made, made)
+    yield from what_changed(before.made, made)
     stamps = output_stamps(job.folder, record.outputs)
     if stamps != before.outputs:
         yield from output_changes(before.outputs, stamps)
@@ -196,9 +196,9 @@ def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
 
 def _asked(job: Job, record: SongRecord) -> Iterator[Why]:
     if record.edited and job.force:
-        yield reason("force")
+        yield why_of("force")
     if record.state == "kept-edit" and job.keeping.edits:
-        yield reason("keep-edits")
+        yield why_of("keep-edits")
     if record.reason in RETRIED:
         yield Why("again", f"it failed last time: {record.message}")
 
@@ -242,12 +242,12 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
     SettingsError
         If the folder or ``songbook.toml`` is wrong.
     """
-    asked = asked_of(choice)
+    asked = asked_songs(choice)
     index = looked_at(choice.out)
     known = {} if index is None else index.known
     lost = index is not None and index.rebuilt
     making = Making(None if index is None else index.program, asked.engines)
-    planned = plan(asked.jobs, known, making, lost=lost)
+    planned = plan_songs(asked.jobs, known, making, lost=lost)
     seen = tuple(_foreseen(each, known.get(each.job.relative)) for each in planned)
     remarks = (f"{INDEX_NAME} {REBUILT}", *asked.remarks) if lost else asked.remarks
     remarks += gone_told(gone_of(asked, known))
@@ -260,7 +260,7 @@ def _remarks_on_parts(planned: Planned) -> Iterator[str]:
     if planned.is_left or not (reduce.mute or reduce.tune or reduce.bass):
         return
     try:
-        song = song_of(job)
+        song = read_job(job)
     except ArrangerError:
         return  # the run tells that it can't be read
     try:
@@ -280,4 +280,4 @@ def _foreseen(planned: Planned, known: Known | None) -> Planned:
         edited = known.record.edited
     else:
         edited = look(folder / name).state in (TargetState.EDITED, TargetState.PUT_BACK)
-    return planned._replace(why=(*planned.why, reason("kept-edit"))) if edited else planned
+    return planned._replace(why=(*planned.why, why_of("kept-edit"))) if edited else planned

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.files import write_bytes
-from arranger.report.ledger.as_csv import as_text
+from arranger.report.ledger.as_csv import unformulated
 from arranger.songbook.shown.worklist import COLUMNS as WORKLIST
 from arranger.songbook.shown.worklist import FIELDS, by_need
 
@@ -107,7 +107,7 @@ def _csv(records: Sequence[SongRecord], twins: dict[str, str]) -> bytes:
 
 
 def _cell(value: object) -> object:
-    return as_text(one_line(value)) if isinstance(value, str) else value
+    return unformulated(one_line(value)) if isinstance(value, str) else value
 
 
 def _json(records: Sequence[SongRecord], twins: dict[str, str], running: Progress | None) -> bytes:

@@ -37,7 +37,7 @@ from arranger.report import suggestions
 from arranger.report.pages.song_page import BookPlace
 from arranger.sheet.keep import TargetState, look
 from arranger.song.score.worker import address_space
-from arranger.songbook.asked.job import Job, song_of
+from arranger.songbook.asked.job import Job, read_job
 from arranger.songbook.known.converted import done_record
 from arranger.songbook.known.record import SongRecord, failed, file_time, overdue
 from arranger.songbook.known.standing import standing_record
@@ -136,7 +136,7 @@ def _told() -> Iterator[list[str]]:
 
 
 def _advised(job: Job) -> SongRecord:
-    conversion = convert(song_of(job), _engine_of(job), job.settings)
+    conversion = convert(read_job(job), _engine_of(job), job.settings)
     return Advised(
         relative=job.relative,
         place=job.place,
@@ -149,7 +149,7 @@ def _advised(job: Job) -> SongRecord:
 
 
 def _converted(job: Job) -> SongRecord:
-    song = song_of(job)
+    song = read_job(job)
     choice = OutputChoice(
         folder=job.folder,
         song=job.source,
