@@ -108,7 +108,7 @@ def bars(
     from arranger.errors import ArrangerError, UsageError
     from arranger.files import is_stdout
     from arranger.sheet import read_sheet, write_sheet
-    from arranger.sheet.bar_edits.command import EditRequest, edit_bars
+    from arranger.sheet.bar_edits.request import EditRequest, edit_bars
     from arranger.sheet.keep import refuse_sources
 
     asked = EditRequest(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
-from arranger.cli.progress import counting
+from arranger.cli.progress_bar import counting
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say, say_text
 from arranger.errors import SettingsError
@@ -100,7 +100,7 @@ def songbook(
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
     from arranger.songbook.advice import suggest as advise
-    from arranger.songbook.planned.reasons import plan_text, plan_values
+    from arranger.songbook.planned.why_told import plan_text, plan_values
     from arranger.songbook.progress import Progress
     from arranger.songbook.summing_up import advice_json, advice_text, result_json, result_text
 

@@ -35,7 +35,7 @@ from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
-from arranger.sheet.history.lost import with_lost_record
+from arranger.sheet.history.lost_record import with_lost_record
 from arranger.sheet.keep import Keeping, TargetState, check_same_song, look
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.pieces import WHOLE

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.engine.check import ProfileFault
 from arranger.engine.layout import (
     BLOCKS,
     MEANT,
@@ -13,15 +12,16 @@ from arranger.engine.layout import (
     tone_fault,
     tone_numbers,
 )
+from arranger.engine.profile_check import ProfileFault
 from arranger.errors import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from arranger.engine.check import Path
     from arranger.engine.layout import Layout, LayoutField
     from arranger.engine.model import Pitch
     from arranger.engine.profile import Profile
+    from arranger.engine.profile_check import Path
 
 _OPPOSITES = {"new1": "hold1", "new2": "hold2", "hold1": "new1", "hold2": "new2"}
 _ONLY_PATTERNS = ("pattern_list", "pattern_end", "pattern_steps")

@@ -40,13 +40,13 @@ from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.machine.options import ExportOptions
+from arranger.machine.export_options import ExportOptions
 from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
-    from arranger.machine.layout.plan import DataPlan
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.sheet.model import Sheet
 
 _KINDS = {"kick": 0, "noise": 1, "rest": 2}
@@ -64,8 +64,8 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """
     found = _plan(sheet, engine, options)
     if found is not None:
+        from arranger.machine.layout.data_source import c_source, data_source
         from arranger.machine.layout.encode import encode, joined_bytes
-        from arranger.machine.layout.text import c_source, data_source
 
         written = encode(found, sheet)
         if found.layout.form == "bytes":
@@ -136,7 +136,7 @@ def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> DataPlan | No
     layout = engine.profile.export
     if layout is None:
         return None
-    from arranger.machine.layout.plan import plan_data
+    from arranger.machine.layout.data_plan import plan_data
 
     base = layout.base if options.address is None else options.address
     return plan_data(sheet, engine, layout._replace(base=base))

@@ -13,7 +13,7 @@ from functools import cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.errors import SheetError
 from arranger.machine.phrases import find_phrases
 from arranger.pitch import pitch_name

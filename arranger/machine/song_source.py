@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.errors import SettingsError, did_you_mean
 from arranger.machine.packing import FIRST_PHRASE, drum_words, pack
 from arranger.sheet.played import step_length

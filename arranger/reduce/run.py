@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.perform.byte_limit import Measure
-    from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.perform.performance import Performance
     from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song

@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qs, urlsplit
 
 from arranger.errors import ArrangerError, SheetError, UsageError
-from arranger.report.account import tell_like
-from arranger.report.columns import MOST_TOGETHER
+from arranger.report.account_columns import tell_like
+from arranger.report.column_json import MOST_TOGETHER
 from arranger.report.pages.build import asset, rendered
 from arranger.report.pages.page_data import page_data
 from arranger.report.pages.sheet_lines import lines_in
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.review.live import Done, Live, LiveState
-    from arranger.review.lost import Trial, Way
+    from arranger.review.lost_notes import Trial, Way
 
 
 WAIT_SECONDS = 20.0

@@ -15,8 +15,8 @@ from arranger.conversion import measure_of
 from arranger.errors import SettingsError
 from arranger.reduce import reduce
 from arranger.rows import HOLD, REST, tones
-from arranger.sheet.bar_edits.choice import DRUMS, VOICES
 from arranger.sheet.bar_edits.taken_apart import changed, put_together, take_apart
+from arranger.sheet.bar_edits.which_bars import DRUMS, VOICES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

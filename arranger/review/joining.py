@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.pieces import WHOLE
-from arranger.sheet.record.packed import pack_record
+from arranger.sheet.record.packed_sheet import pack_record
 
 if TYPE_CHECKING:
     from arranger.sheet.merging.pieces import Conflict

@@ -16,7 +16,7 @@ from arranger.errors import ArrangerError, SheetError
 from arranger.machine import song_bytes
 from arranger.review.asks import edit_of
 from arranger.review.joining import joined
-from arranger.review.lost import trial, ways
+from arranger.review.lost_notes import trial, ways
 from arranger.sheet.check import Checked, check_scan
 from arranger.sheet.form.in_place import written_into
 from arranger.sheet.form.parse import scan
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
-    from arranger.review.lost import Trial, Way
+    from arranger.review.lost_notes import Trial, Way
     from arranger.sheet.form.parse import Scan
     from arranger.sheet.model import Sheet
 

@@ -10,8 +10,8 @@ from arranger.files import writes_through
 from arranger.rows import REST
 from arranger.settings import STEP_CHOICES
 from arranger.sheet.form.blocks import MAX_BAR_STEPS
+from arranger.sheet.form.header_values import UnknownWord, read_step
 from arranger.sheet.form.text import implied_steps, plain_number
-from arranger.sheet.form.values import UnknownWord, read_step
 from arranger.sheet.io import write_sheet
 from arranger.sheet.model import MAX_STEPS, Sheet, SheetBar
 from arranger.sheet.played import MOST_OFF_TEMPO, off_tempo, played_bpm, step_length

@@ -347,7 +347,7 @@ def _other_length(sheet: Sheet, engine: Engine) -> str:
 
 def _memory(found: Scan, engine: Engine, size: Size) -> list[SheetProblem]:
     """Return where the piece gets too long for the engine's memory, if it does."""
-    from arranger.sheet.passage import first_bars
+    from arranger.sheet.excerpt import first_bars
 
     room = engine.memory_bytes - engine.code_bytes
 

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import OutputError, one_line
 from arranger.files import STDOUT, write_bytes, write_text
 from arranger.options import as_words
-from arranger.songbook.asked.choice import asked_songs
 from arranger.songbook.asked.find import folder_of_all
 from arranger.songbook.asked.settings import NAME
+from arranger.songbook.asked.which_songs import asked_songs
 from arranger.songbook.progress import Pace
 from arranger.songbook.working.line import JobQueue
 from arranger.songbook.working.pool import run_jobs
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from arranger.settings import Settings
-    from arranger.songbook.asked.choice import BookChoice
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.asked.which_songs import BookChoice
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
 
 _HEAD = """\

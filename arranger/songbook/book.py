@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
-from arranger.songbook.asked.choice import BookChoice, asked_songs
+from arranger.songbook.asked.which_songs import BookChoice, asked_songs
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, Known, opened
-from arranger.songbook.known.record import with_change
+from arranger.songbook.known.song_record import with_change
 from arranger.songbook.known.why import output_stamps
-from arranger.songbook.planned.plan import (
+from arranger.songbook.planned.song_plan import (
     Making,
     digested,
     gone_of,
@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Mapping
 
     from arranger.songbook.known.index import Index
-    from arranger.songbook.known.record import SongRecord
-    from arranger.songbook.planned.plan import Planned
+    from arranger.songbook.known.song_record import SongRecord
+    from arranger.songbook.planned.song_plan import Planned
     from arranger.songbook.progress import Progress
 
 SAVE_SECONDS = 2.0

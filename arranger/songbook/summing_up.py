@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.files import STDOUT
 from arranger.songbook.advice import advice_of
-from arranger.songbook.known.record import REASON_CODES
-from arranger.songbook.planned.reasons import why_counts, why_lines
+from arranger.songbook.known.song_record import REASON_CODES
+from arranger.songbook.planned.why_told import why_counts, why_lines
 from arranger.songbook.shown.overview import same_notes
 from arranger.songbook.shown.worklist import by_need, table_lines
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
 
 MOST_SONGS = 10
 """Songs in the table."""

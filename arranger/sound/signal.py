@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.engine.table import FREQUENCY_BITS
+from arranger.engine.pitch_table import FREQUENCY_BITS
 from arranger.sound.schedule import SILENT_PERIOD, Burst, Pause, Stretch, schedule
 
 if TYPE_CHECKING:

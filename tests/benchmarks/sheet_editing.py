@@ -29,7 +29,7 @@ from arranger.sheet.check import check_text
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.model import Generated
 from arranger.sheet.record.base import base_of
-from arranger.sheet.record.packed import pack_record, unpack_record
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 from arranger.sheet.watch import INTERVAL_SECONDS
 from arranger.song import read_song
 from tests.sheet import edits

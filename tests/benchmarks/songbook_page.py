@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from playwright.sync_api import sync_playwright
 
 from arranger.songbook.known.converted import LEVELS, NOTHING_ASKED, STRIP_COLUMNS
-from arranger.songbook.known.record import SongRecord
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.shown.overview import write_overview
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.worth.table import note_table
+from arranger.reduce.worth.note_table import note_table
 from tests.benchmarks import corpus, pop909, scores
 from tests.reduce.little_songs import song_of
 

@@ -11,9 +11,9 @@ from playwright.sync_api import expect
 
 from arranger.report.pages.song_page import BookPlace, html_page_pieces
 from arranger.songbook.known.converted import done_record
-from arranger.songbook.known.record import SongRecord
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.progress import Progress
-from arranger.songbook.shown.page import book_page
+from arranger.songbook.shown.book_page import book_page
 from tests.browser.conftest import DEMO_SONGS, converted
 from tests.browser.test_song_page import violations
 from tests.report.test_book_page import RECORDS

@@ -26,7 +26,7 @@ from arranger.machine.alternate_player import (
 )
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet.passage import cut_bars
+from arranger.sheet.excerpt import cut_bars
 from arranger.song import read_song
 from arranger.sound import edges
 from tests.machine.pc_machine import Pc, differences

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.layout import full_layout, layout_of
 from arranger.errors import SheetError
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export, export_notes
-from arranger.machine.options import ExportOptions
 from arranger.machine.size import song_bytes
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import SheetBar, SheetSound, SoundPart

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.worth.table import cover, heard_share, note_on_top, note_table
+from arranger.reduce.worth.note_table import cover, heard_share, note_on_top, note_table
 from tests.reduce.little_songs import Line, song_of
 
 SPANS = st.lists(st.tuples(st.integers(0, 30), st.integers(1, 30), st.integers(0, 9)), max_size=20)

@@ -4,7 +4,7 @@ import numpy as np
 
 from arranger.reduce.worth.copies import Copy, find_copies
 from arranger.reduce.worth.duplicates import doubles
-from arranger.reduce.worth.table import note_table
+from arranger.reduce.worth.note_table import note_table
 from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, TUNE
 

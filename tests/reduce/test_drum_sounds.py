@@ -18,8 +18,8 @@ from arranger.errors import UsageError
 from arranger.options import build_settings
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.ledger import Span
-from arranger.report.account import account_of
-from arranger.report.columns import stretches
+from arranger.report.account_columns import account_of
+from arranger.report.column_json import stretches
 from arranger.report.pages.facts import gather_facts
 from arranger.report.summaries.survey import survey, survey_lines
 from arranger.settings import ReduceSettings

@@ -10,8 +10,8 @@ import pytest
 
 from arranger.reduce.worth.copies import Copy, find_copies
 from arranger.reduce.worth.name_words import name_vote
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.roles import part_facts
-from arranger.reduce.worth.table import note_table
 from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings

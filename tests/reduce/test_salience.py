@@ -3,7 +3,7 @@
 import numpy as np
 
 from arranger.reduce.worth import weigh as salience
-from arranger.reduce.worth.table import note_table
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of

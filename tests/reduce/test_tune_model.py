@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.reduce.worth import tune_model
-from arranger.reduce.worth.table import note_table
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weigh import likelihood
 from tests.reduce.little_songs import Line, song_of

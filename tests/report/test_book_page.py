@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from arranger.songbook.known.record import SongRecord
-from arranger.songbook.shown.page import book_page
+from arranger.songbook.known.song_record import SongRecord
+from arranger.songbook.shown.book_page import book_page
 from arranger.songbook.shown.worklist import COLUMNS
 from tests.report.handmade import HOSTILE
 from tests.report.pages import data_of, read

@@ -14,10 +14,10 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid.model import GridBar
 from arranger.machine import song_bytes
-from arranger.reduce.tell.textures import TextureLine
+from arranger.reduce.tell.texture_line import TextureLine
 from arranger.reduce.worth.weights import Weights
 from arranger.report import ledger_json, summary, terminal_text
-from arranger.report.account import account_of
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import LINES, asked_lines
 from arranger.report.heard.problems import ranking
 from arranger.report.ledger.query import Query, answer

@@ -13,26 +13,26 @@ from hypothesis import strategies as st
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, with_digest
-from arranger.sheet.bar_edits.choice import (
-    Chosen,
-    bars_asked_for,
-    choose_place,
-    choose_rows,
-    choose_several,
-)
-from arranger.sheet.bar_edits.command import EditRequest, edit_bars
 from arranger.sheet.bar_edits.content import (
     clear_bars,
     fill_drums,
     swap_voices,
     transpose_bars,
 )
+from arranger.sheet.bar_edits.request import EditRequest, edit_bars
 from arranger.sheet.bar_edits.structure import (
     copy_bars,
     copy_over,
     delete_bars,
     insert_bars,
     move_bars,
+)
+from arranger.sheet.bar_edits.which_bars import (
+    Chosen,
+    bars_asked_for,
+    choose_place,
+    choose_rows,
+    choose_several,
 )
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.merging.merge import merge
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Callable, Sequence
 
-    from arranger.sheet.bar_edits.telling import BarEdit
+    from arranger.sheet.bar_edits.edit_told import BarEdit
 
 FEW = settings(max_examples=50)
 """Sheets are drawn cell by cell, which takes longer than what is tested."""

@@ -17,8 +17,8 @@ from arranger.engine import load_engine
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, SheetBar, format_sheet, is_edited, parse, with_digest
-from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.form.parse import scan
 from arranger.sheet.merging.merge import merge
@@ -26,7 +26,7 @@ from arranger.sheet.merging.pieces import in_order
 from arranger.sheet.model import BarDigest, Digests, Generated
 from arranger.sheet.record.base import base_of, with_base, with_base_bars
 from arranger.sheet.record.digest import bar_digests, sounds_digest, value_digest
-from arranger.sheet.record.packed import pack_record, unpack_record
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 from arranger.sheet.tidy import tidied
 from arranger.song import read_song
 

@@ -17,13 +17,13 @@ from arranger.conversion import Conversion, convert
 from arranger.conversion.by_hand import revise
 from arranger.engine import load_engine
 from arranger.reduce import Span, check_conservation
-from arranger.reduce.tell.textures import texture_line
+from arranger.reduce.tell.texture_line import texture_line
 from arranger.report import summary
-from arranger.report.account import account_of
+from arranger.report.account_columns import account_of
 from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
-from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars, insert_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.pieces import WHOLE, Conflict
 from arranger.song import read_song, read_song_bytes

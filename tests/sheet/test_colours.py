@@ -13,7 +13,7 @@ from arranger import Settings, convert, load_engine, read_song
 from arranger.cli.app import app
 from arranger.sheet import Sheet, format_sheet
 from arranger.sheet.form.cells import cell_spans
-from arranger.sheet.form.fold import fold_repeats
+from arranger.sheet.form.fold_repeats import fold_repeats
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.text import HEADER
 

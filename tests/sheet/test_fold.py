@@ -17,7 +17,7 @@ from arranger.rows import REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, read_sheet
 from arranger.sheet.compare import Side, compare
 from arranger.sheet.form.as_bars import unlike, written_out
-from arranger.sheet.form.fold import fold_repeats, unfold
+from arranger.sheet.form.fold_repeats import fold_repeats, unfold
 from arranger.sheet.tidy import tidied
 
 from .strategies import sheets

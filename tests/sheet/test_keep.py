@@ -26,7 +26,7 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.form.fold import fold_repeats
+from arranger.sheet.form.fold_repeats import fold_repeats
 from arranger.sheet.keep import TargetState, look, write_generated
 from arranger.sheet.played import step_length
 from arranger.sheet.record.base import base_of

@@ -10,7 +10,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet import parse, with_digest
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.row_merge import Places, Slot, ToneShift, merge_drums, merge_voice
-from arranger.sheet.record.packed import pack_record
+from arranger.sheet.record.packed_sheet import pack_record
 
 from .plain_merge import merged
 

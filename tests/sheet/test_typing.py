@@ -17,7 +17,7 @@ from arranger.sheet.form.meant import DRUMS, drum_remedy, hit_remedy, meant_tone
 from arranger.sheet.form.parse import parse, scan
 
 if TYPE_CHECKING:
-    from arranger.sheet.form.values import UnknownWord
+    from arranger.sheet.form.header_values import UnknownWord
 
 HEAD = "arranger-sheet 1\nengine twin-phase\nstep 1/2\ntempo 120\nbar 1 4/4\n"
 

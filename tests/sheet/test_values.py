@@ -14,7 +14,7 @@ from arranger.sheet import SheetBar, write_sheet
 from arranger.sheet.compare import compare_files
 from arranger.sheet.form.bar_line import BarLine, read_bar_line
 from arranger.sheet.form.cells import MOST_FAULTS, read_hits, read_tones
-from arranger.sheet.form.values import (
+from arranger.sheet.form.header_values import (
     UnknownWord,
     read_length,
     read_sound,

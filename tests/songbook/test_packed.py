@@ -17,9 +17,9 @@ from arranger.cli.songbook import songs_named
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SongError
 from arranger.songbook import convert_book, plan_book
-from arranger.songbook.asked.choice import asked_songs
+from arranger.songbook.asked.archives import MOST_LARGEST, look_into, read_member
 from arranger.songbook.asked.find import find_songs
-from arranger.songbook.asked.packed import MOST_LARGEST, look_into, read_member
+from arranger.songbook.asked.which_songs import asked_songs
 from tests.songbook.runs import choice, codes, plain, tree
 from tests.songbook.songs import write_song
 

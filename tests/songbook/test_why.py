@@ -15,8 +15,8 @@ from arranger.sheet.keep import Keeping
 from arranger.songbook import BookChoice, SongRecord, convert_book, plan_book
 from arranger.songbook.known.index import opened
 from arranger.songbook.known.why import CODES, Made, Why, what_changed
-from arranger.songbook.planned.plan import FEW, SETTLED_NS, _stamp
-from arranger.songbook.planned.reasons import MOST_SETTINGS, plan_text, plan_values, why_lines
+from arranger.songbook.planned.song_plan import FEW, SETTLED_NS, _stamp
+from arranger.songbook.planned.why_told import MOST_SETTINGS, plan_text, plan_values, why_lines
 from arranger.songbook.summing_up import result_json, result_text
 from tests.songbook.runs import choice, codes, edit
 from tests.songbook.songs import write_song
@@ -161,11 +161,11 @@ def test_a_look_is_enough_for_songs_of_long_ago(
         write_song(tmp_path / "songs" / f"{number}.mid", number)
     aged(tmp_path / "songs")
     # Times of a change that nobody can set show that nothing is younger: pretend to be in the future.
-    monkeypatch.setattr("arranger.songbook.planned.plan.SETTLED_NS", 0)
+    monkeypatch.setattr("arranger.songbook.planned.song_plan.SETTLED_NS", 0)
     for _ in range(2):
         run(choice(tmp_path))
     monkeypatch.setattr(
-        "arranger.songbook.planned.plan._digest", lambda _job: pytest.fail("was read")
+        "arranger.songbook.planned.song_plan._digest", lambda _job: pytest.fail("was read")
     )
     assert set(map(tuple, codes(run(choice(tmp_path)).values()).values())) == {("unchanged",)}
 
@@ -177,14 +177,18 @@ def test_a_young_file_is_read_since_its_times_prove_nothing(
     path.write_bytes(b"one")
     assert _stamp(path) == ""
     now = path.stat().st_ctime_ns
-    monkeypatch.setattr("arranger.songbook.planned.plan.time.time_ns", lambda: now + SETTLED_NS - 1)
+    monkeypatch.setattr(
+        "arranger.songbook.planned.song_plan.time.time_ns", lambda: now + SETTLED_NS - 1
+    )
     assert _stamp(path) == ""
-    monkeypatch.setattr("arranger.songbook.planned.plan.time.time_ns", lambda: now + SETTLED_NS)
+    monkeypatch.setattr(
+        "arranger.songbook.planned.song_plan.time.time_ns", lambda: now + SETTLED_NS
+    )
     before = _stamp(path)
     assert before
     os.utime(path, ns=(10**18, 10**18))  # whoever sets a time back changes another
     monkeypatch.setattr(
-        "arranger.songbook.planned.plan.time.time_ns", lambda: now + 10 * SETTLED_NS
+        "arranger.songbook.planned.song_plan.time.time_ns", lambda: now + 10 * SETTLED_NS
     )
     assert _stamp(path) not in ("", before)
 

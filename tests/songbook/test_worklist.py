@@ -13,7 +13,7 @@ import pytest
 from arranger.sheet import format_sheet, read_sheet
 from arranger.songbook import convert_book
 from arranger.songbook.known.index import opened
-from arranger.songbook.known.record import SongRecord, change_of, with_change
+from arranger.songbook.known.song_record import SongRecord, change_of, with_change
 from arranger.songbook.shown.overview import write_overview
 from arranger.songbook.shown.worklist import by_need, table_lines
 from tests.report.test_book_page import RECORDS

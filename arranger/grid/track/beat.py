@@ -21,12 +21,12 @@ from arranger.columns import median
 from arranger.grid.track.beat_frames import FRAMES_A_SECOND
 from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.feature_weights import weights_of
 from arranger.grid.track.phase import BINS, PLACES
 from arranger.grid.track.readings import FEATURES, FEWEST_BEATS, reading_of, readings_of
 from arranger.grid.track.rivals import NEAR_TEMPO, rivals
 from arranger.grid.track.smooth import smooth_beats
 from arranger.grid.track.sureness import sureness
-from arranger.grid.track.weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats

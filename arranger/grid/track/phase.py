@@ -13,7 +13,7 @@ import numpy as np
 
 from arranger.columns import median
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.weights import weights_of
+from arranger.grid.track.feature_weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.engine.layout import Layout, LayoutField
-    from arranger.machine.layout.plan import DataPlan, DataRecord
+    from arranger.machine.layout.data_plan import DataPlan, DataRecord
     from arranger.sheet.model import Sheet
 
 _MARKS = ("end", "again", "pattern_end", "loop_mark")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from arranger.machine.layout.plan import DataPlan
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.sheet.model import Sheet
 
 

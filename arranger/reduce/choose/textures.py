@@ -20,7 +20,7 @@ import numpy as np
 
 from arranger.columns import distinct
 from arranger.errors import SettingsError
-from arranger.reduce.worth.table import heard_share, note_on_top, note_table
+from arranger.reduce.worth.note_table import heard_share, note_on_top, note_table
 from arranger.settings import TEXTURES
 
 if TYPE_CHECKING:

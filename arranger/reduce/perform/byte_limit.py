@@ -14,7 +14,7 @@ from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates, with_hits
 from arranger.reduce.choose.price import price, prices
 from arranger.reduce.choose.rates import units
-from arranger.reduce.perform.rows import held_in, perform
+from arranger.reduce.perform.performance import held_in, perform
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.choose.rates import Rates
-    from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.perform.performance import Performance
     from arranger.rows import Row
 
     Measure = Callable[[tuple[Row, Row], Sequence[str | None]], int]

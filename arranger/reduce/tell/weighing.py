@@ -17,7 +17,7 @@ from arranger.reduce.choose.rates import FAR, UNITS
 from arranger.reduce.choose.turns import asked_for
 from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_dear_changes
 from arranger.reduce.tell.sentences import in_a_row
-from arranger.reduce.tell.textures import texture_line
+from arranger.reduce.tell.texture_line import texture_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

@@ -16,7 +16,7 @@ from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
-    from arranger.reduce.worth.table import NoteTable
+    from arranger.reduce.worth.note_table import NoteTable
 
 LATEST_SECONDS = 0.8
 """An echo comes at most so long after its note: later ones are canons, which are music."""

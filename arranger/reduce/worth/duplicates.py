@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.reduce.worth.copies import Copy
-    from arranger.reduce.worth.table import NoteTable
+    from arranger.reduce.worth.note_table import NoteTable
 
 
 def doubles(table: NoteTable, importance: Floats, copies: Sequence[Copy] = ()) -> tuple[Ints, Ints]:

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.worth.table import totals
+from arranger.reduce.worth.note_table import totals
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
-    from arranger.reduce.worth.table import NoteTable
+    from arranger.reduce.worth.note_table import NoteTable
 
 STRETCH_SECONDS = 2.0
 MOST_STRETCHES = 1000

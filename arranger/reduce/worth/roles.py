@@ -13,8 +13,8 @@ import numpy as np
 from arranger.errors import SettingsError
 from arranger.reduce.worth.copies import PANNED_APART
 from arranger.reduce.worth.name_words import name_vote
+from arranger.reduce.worth.note_table import note_on_top, totals
 from arranger.reduce.worth.parts_named import asked_parts, parts_named
-from arranger.reduce.worth.table import note_on_top, totals
 from arranger.reduce.worth.weights import PartRole, RoleEvidence
 from arranger.song.time import TOGETHER_SECONDS
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.reduce.worth.copies import Copy
-    from arranger.reduce.worth.table import NoteTable
+    from arranger.reduce.worth.note_table import NoteTable
     from arranger.settings import ReduceSettings
     from arranger.song.model import Part, Song
 

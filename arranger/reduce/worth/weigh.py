@@ -19,9 +19,7 @@ import numpy as np
 from arranger.columns import median
 from arranger.reduce.worth.copies import find_copies
 from arranger.reduce.worth.duplicates import doubles
-from arranger.reduce.worth.passages import carrying
-from arranger.reduce.worth.roles import find_roles, muted_parts, part_facts
-from arranger.reduce.worth.table import (
+from arranger.reduce.worth.note_table import (
     cover,
     heard_share,
     note_on_top,
@@ -29,6 +27,8 @@ from arranger.reduce.worth.table import (
     totals,
     within_parts,
 )
+from arranger.reduce.worth.passages import carrying
+from arranger.reduce.worth.roles import find_roles, muted_parts, part_facts
 from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weights import Weights
 from arranger.song.time import TOGETHER_SECONDS
@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.columns import Floats, Ints
+    from arranger.reduce.worth.note_table import NoteTable
     from arranger.reduce.worth.roles import PartFacts
-    from arranger.reduce.worth.table import NoteTable
     from arranger.reduce.worth.weights import PartRole
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song

@@ -24,7 +24,7 @@ import numpy as np
 from arranger.columns import begins, distinct, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account_of, outcome_indices
+from arranger.report.account_columns import account_of, outcome_indices
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:

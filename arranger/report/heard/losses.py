@@ -15,7 +15,7 @@ import numpy as np
 
 from arranger.bars import beside
 from arranger.reduce.reasons import OUTCOMES
-from arranger.report.account import account_of
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import (
     LINES,
     LineHeard,

@@ -17,7 +17,7 @@ from arranger.bars import bars_named
 from arranger.columns import begins
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
-from arranger.report.account import account_of
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import (
     BASS,
     DRUMS,

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.report.account import account_of, sentences_of
-from arranger.report.columns import rows, stretches
+from arranger.report.account_columns import account_of, sentences_of
+from arranger.report.column_json import rows, stretches
 from arranger.report.heard.problems import ranking
 
 if TYPE_CHECKING:

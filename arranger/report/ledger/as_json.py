@@ -11,9 +11,9 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from arranger.options import command_line
-from arranger.reduce.tell.textures import texture_line
-from arranger.report.account import account_of
-from arranger.report.columns import rows, stretches
+from arranger.reduce.tell.texture_line import texture_line
+from arranger.report.account_columns import account_of
+from arranger.report.column_json import rows, stretches
 from arranger.report.heard.hearing import LINES
 from arranger.report.heard.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.heard.problems import ranking

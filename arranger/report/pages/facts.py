@@ -15,8 +15,8 @@ from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
-from arranger.reduce.tell.textures import MEANINGS
-from arranger.report.account import account_of, reason_counts
+from arranger.reduce.tell.texture_line import MEANINGS
+from arranger.report.account_columns import account_of, reason_counts
 from arranger.report.heard.losses import DECIDED, DROPPED, WORTH
 from arranger.report.heard.problems import BarsToMend, ranking
 from arranger.report.summaries.brief import lead, size
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.reduce.tell.textures import TextureLine
+    from arranger.reduce.tell.texture_line import TextureLine
     from arranger.report.summaries.suggest import Suggestion
 
 MOST_PARTS = 200

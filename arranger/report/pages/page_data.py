@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arranger.engine.player import MOST_CHUNKS, chunking
-from arranger.engine.table import FREQUENCY_BITS
+from arranger.engine.pitch_table import FREQUENCY_BITS
+from arranger.engine.player_check import MOST_CHUNKS, chunking
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account_of
-from arranger.report.columns import stretches, written
+from arranger.report.account_columns import account_of
+from arranger.report.column_json import stretches, written
 from arranger.report.heard.losses import DECIDED, bar_losses, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.pages.sheet_lines import lines_of

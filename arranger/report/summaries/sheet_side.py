@@ -18,7 +18,7 @@ from arranger.errors import SheetError, one_line
 from arranger.machine import song_bytes
 from arranger.pitch import pitch_name
 from arranger.rows import tone_spans
-from arranger.sheet.form.fold import fold_repeats, unfold
+from arranger.sheet.form.fold_repeats import fold_repeats, unfold
 from arranger.sheet.form.text import plain_number
 from arranger.sheet.played import played_bpm, played_steps, step_length
 from arranger.sheet.record.digest import bar_contents

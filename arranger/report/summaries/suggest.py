@@ -28,7 +28,7 @@ from arranger.grid import plan_grid
 from arranger.machine import song_bytes
 from arranger.options import build_settings
 from arranger.reduce import reduce
-from arranger.report.account import account_of
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import (
     BASS,
     LINES,

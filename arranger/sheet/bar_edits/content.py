@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, numbered, rows_in_words
-from arranger.sheet.bar_edits.record import with_record
+from arranger.sheet.bar_edits.edit_told import BarEdit, told_content
 from arranger.sheet.bar_edits.taken_apart import MovableBar, changed, put_together, take_apart
-from arranger.sheet.bar_edits.telling import BarEdit, told_content
+from arranger.sheet.bar_edits.which_bars import ALL_ROWS, DRUMS, VOICES, numbered, rows_in_words
+from arranger.sheet.bar_edits.with_record import with_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from arranger.bars import parse_metre
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, numbered, rows_in_words
-from arranger.sheet.bar_edits.record import with_record
+from arranger.sheet.bar_edits.edit_told import BarEdit, told_content, told_structure
 from arranger.sheet.bar_edits.taken_apart import (
     MovableBar,
     chain_of,
@@ -17,7 +16,8 @@ from arranger.sheet.bar_edits.taken_apart import (
     put_together,
     take_apart,
 )
-from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
+from arranger.sheet.bar_edits.which_bars import ALL_ROWS, Chosen, numbered, rows_in_words
+from arranger.sheet.bar_edits.with_record import with_record
 from arranger.sheet.form.text import implied_steps
 from arranger.sheet.model import SheetBar
 

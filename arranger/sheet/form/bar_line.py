@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.sheet.form.header_values import UnknownWord
 from arranger.sheet.form.text import is_section_name
-from arranger.sheet.form.values import UnknownWord
 
 if TYPE_CHECKING:
     from arranger.sheet.model import SheetBar

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from arranger.rows import REST
 from arranger.sheet.form.bar_line import BarLine, read_bar_line
 from arranger.sheet.form.cells import DRUMS, cell_spans, read_hits, read_tones
+from arranger.sheet.form.header_values import UnknownWord
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.text import BELOW, ROWS, implied_steps
-from arranger.sheet.form.values import UnknownWord
 from arranger.sheet.model import MAX_STEPS, SheetBar
 
 if TYPE_CHECKING:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.rows import HOLD, REST
+from arranger.sheet.form.header_values import UnknownWord
 from arranger.sheet.form.lexical import WORD
 from arranger.sheet.form.meant import hit_remedy, tone_remedy
 from arranger.sheet.form.text import ROWS, is_drum_name
-from arranger.sheet.form.values import UnknownWord
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

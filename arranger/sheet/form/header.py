@@ -6,9 +6,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from arranger.sheet.form.lexical import unquoted, value_span
-from arranger.sheet.form.text import HEADER
-from arranger.sheet.form.values import (
+from arranger.sheet.form.header_values import (
     MOST_SOUNDS,
     UnknownWord,
     read_length,
@@ -16,6 +14,8 @@ from arranger.sheet.form.values import (
     read_step,
     read_tempo,
 )
+from arranger.sheet.form.lexical import unquoted, value_span
+from arranger.sheet.form.text import HEADER
 
 if TYPE_CHECKING:
     from arranger.sheet.model import SheetSound

@@ -10,12 +10,12 @@ from arranger.sheet.form.bar_line import is_bar_number
 from arranger.sheet.form.blocks import Blocks
 from arranger.sheet.form.cells import DRUMS
 from arranger.sheet.form.header import HEADER_WORDS, SOUND, HeaderRead
+from arranger.sheet.form.header_values import WRITE_TEMPO, UnknownWord
 from arranger.sheet.form.lexical import value_span, without_comment, word_spans
 from arranger.sheet.form.problem import WARNING, Problems
 from arranger.sheet.form.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
-from arranger.sheet.form.values import WRITE_TEMPO, UnknownWord
 from arranger.sheet.model import MAX_STEPS, BarDigest, Comment, Digests, Generated, Sheet
-from arranger.sheet.record.packed import is_whole
+from arranger.sheet.record.packed_sheet import is_whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

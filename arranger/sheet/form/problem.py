@@ -10,8 +10,8 @@ from arranger.sheet.form.lexical import word_spans
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from arranger.sheet.form.header_values import UnknownWord
     from arranger.sheet.form.lexical import Span
-    from arranger.sheet.form.values import UnknownWord
 
 _WIDTH = 100
 MOST_PROBLEMS = 10_000

@@ -44,23 +44,23 @@ from arranger.sheet.merging.merge_header import (
     merge_loop,
     with_sounds,
 )
+from arranger.sheet.merging.merged_bars import as_by_hand, merge_bars, sides_of
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
 from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
 from arranger.sheet.merging.refit import Fitting, between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
-from arranger.sheet.merging.timeline import as_by_hand, merge_bars, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
 from arranger.sheet.record.against import ALL_OF_BAR, DRUMS, METRE
 from arranger.sheet.record.base import base_of
-from arranger.sheet.record.packed import pack_record, unpack_record
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
+    from arranger.sheet.merging.merged_bars import MergedBars, PlannedBar, Sides
     from arranger.sheet.merging.row_merge import MergedDrums, MergedRow
-    from arranger.sheet.merging.timeline import MergedBars, PlannedBar, Sides
-    from arranger.sheet.record.packed import SheetRecord
+    from arranger.sheet.record.packed_sheet import SheetRecord
 
 
 class MergedBar(NamedTuple):

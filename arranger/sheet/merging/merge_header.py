@@ -12,7 +12,7 @@ from arranger.sheet.form.text import speed_text
 from arranger.sheet.merging.pieces import Conflict
 
 if TYPE_CHECKING:
-    from arranger.sheet.merging.timeline import MergedBars, Sides
+    from arranger.sheet.merging.merged_bars import MergedBars, Sides
     from arranger.sheet.model import Sheet
     from arranger.sheet.record.base import Base
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.rows import Row
-    from arranger.sheet.merging.timeline import Sides
+    from arranger.sheet.merging.merged_bars import Sides
     from arranger.sheet.model import Sheet
 
 

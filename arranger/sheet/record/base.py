@@ -14,13 +14,13 @@ from arranger.rows import HOLD, REST
 from arranger.sheet.model import BarDigest, Digests, Sheet, SheetBar, joined_rows
 from arranger.sheet.record.align import match_bars
 from arranger.sheet.record.digest import bar_contents, bar_digests, sounds_digest, value_digest
-from arranger.sheet.record.packed import pack_record, unpack_record
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from arranger.sheet.model import Rows
-    from arranger.sheet.record.packed import Keys
+    from arranger.sheet.record.packed_sheet import Keys
 
 _LEAST_ALIKE = 0.5
 _EQUAL = 1.9

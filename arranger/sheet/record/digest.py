@@ -18,13 +18,13 @@ from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.record.packed import pack_record
+from arranger.sheet.record.packed_sheet import pack_record
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from arranger.sheet.model import Rows, Sheet, SheetBar
-    from arranger.sheet.record.packed import Keys
+    from arranger.sheet.record.packed_sheet import Keys
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:

@@ -9,16 +9,16 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
-from arranger.sheet.score.values import kind_of
+from arranger.sheet.score.note_values import kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.score.bars import ScoreBar, Value
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
     from arranger.sheet.score.key import Key
     from arranger.sheet.score.measures import Measure
+    from arranger.sheet.score.score_bars import ScoreBar, Value
     from arranger.sheet.score.spelling import Name
 
 

@@ -26,10 +26,10 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from arranger.errors import one_line
 from arranger.sheet.played import played_steps, step_length
 from arranger.sheet.score import elements
-from arranger.sheet.score.bars import beams_of
 from arranger.sheet.score.elements import add
 from arranger.sheet.score.measures import measures_of
 from arranger.sheet.score.parts import DrumStaff, VoicePart, drum_part, keys_of, voice_parts
+from arranger.sheet.score.score_bars import beams_of
 from arranger.sheet.score.spelling import Accidentals
 from arranger.version import VERSION
 

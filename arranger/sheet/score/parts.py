@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import tone_spans
 from arranger.sheet.record.base import base_of
-from arranger.sheet.score.bars import Sound, write_hits, write_tones
 from arranger.sheet.score.clefs import choose_clefs
 from arranger.sheet.score.drums import strokes_of
 from arranger.sheet.score.key import Key, choose_keys
+from arranger.sheet.score.score_bars import Sound, write_hits, write_tones
 from arranger.sheet.score.spelling import tone_names
 from arranger.sheet.sounds import sounds_of
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.sheet.model import Sheet
-    from arranger.sheet.score.bars import ScoreBar
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
     from arranger.sheet.score.measures import Measure
+    from arranger.sheet.score.score_bars import ScoreBar
     from arranger.sheet.score.spelling import Name
 
 

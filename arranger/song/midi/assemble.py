@@ -12,7 +12,7 @@ import numpy as np
 
 from arranger.columns import distinct
 from arranger.errors import LimitError
-from arranger.song import text
+from arranger.song import charsets
 from arranger.song.general_midi import PROGRAM_NAMES
 from arranger.song.midi import bends, channels, modes, pedals, raw
 from arranger.song.midi.events import BEND
@@ -189,7 +189,7 @@ def _notes(count: int) -> str:
 def _read_texts(tracks: Iterable[TrackEvents], remarks: list[str]) -> None:
     """Decode the marks of all tracks together; they come as Latin-1."""
     marked = [track for track in tracks if track.marks]
-    decoded = text.decode([m.text.encode("latin-1") for t in marked for m in t.marks])
+    decoded = charsets.decode([m.text.encode("latin-1") for t in marked for m in t.marks])
     if decoded.encoding is not None:
         remarks.append(f"names and texts were read as {decoded.encoding}")
     texts = iter(decoded.texts)

@@ -11,7 +11,7 @@ from arranger.report.heard.losses import beats_heard, heard_along, song_heard, s
 from arranger.report.summaries.summary import piece_bytes
 from arranger.sheet.record.digest import is_edited
 from arranger.songbook.known.doubts import doubts_of
-from arranger.songbook.known.record import SongRecord, notes_digest
+from arranger.songbook.known.song_record import SongRecord, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

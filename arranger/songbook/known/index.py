@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
 from arranger.songbook.known.program import Program
-from arranger.songbook.known.record import SongRecord
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.known.why import Made
 
 if TYPE_CHECKING:

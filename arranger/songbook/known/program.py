@@ -35,7 +35,7 @@ CONVERTING = (
 )
 """Where the making of a sheet begins."""
 
-SOUNDING = ("arranger.sound.files",)
+SOUNDING = ("arranger.sound.audio_files",)
 """Where the making of a sound file begins."""
 
 WORKING = ("arranger.songbook.working.work",)

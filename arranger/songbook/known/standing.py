@@ -24,7 +24,7 @@ from arranger.report.summaries.sheet_side import sheet_side
 from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
 from arranger.songbook.known.converted import along, bytes_limit, done_record, strips
-from arranger.songbook.known.record import SongRecord, file_time, notes_digest
+from arranger.songbook.known.song_record import SongRecord, file_time, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

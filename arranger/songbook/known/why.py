@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
 
 CODES = {
     "new": "not converted before",

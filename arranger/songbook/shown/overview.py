@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
 
 FORMAT = "arranger-songbook"
@@ -70,7 +70,7 @@ def write_overview(
     OutputError
         If one can't be written.
     """
-    from arranger.songbook.shown.page import book_page
+    from arranger.songbook.shown.book_page import book_page
 
     twins = same_notes(records)
     paths = tuple(out / f"songbook.{suffix}" for suffix in ("csv", "json", "html"))

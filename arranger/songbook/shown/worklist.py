@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.bars import minutes_text
 from arranger.errors import one_line
 from arranger.report.heard.hearing import LINES
-from arranger.songbook.known.record import NEW, SAME
+from arranger.songbook.known.song_record import NEW, SAME
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
 
 
 Value = str | int | float | None

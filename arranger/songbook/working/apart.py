@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 
 from arranger.lifeline import command_of
 from arranger.song.score.process import receive, send
-from arranger.songbook.known.record import failed, overdue
+from arranger.songbook.known.song_record import failed, overdue
 from arranger.songbook.working.work import GRACE_SECONDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from arranger.songbook.asked.job import Job
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.working.worker import WorkerAnswer
 
 _ALONE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Generator, Iterator
 
     from arranger.songbook.asked.job import Job
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.working.line import JobQueue
 
     Outcome: TypeAlias = tuple[Job, SongRecord | None]

@@ -14,14 +14,14 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
-from arranger.songbook.known.record import failed
+from arranger.songbook.known.song_record import failed
 from arranger.songbook.working.apart import Worker
 
 if TYPE_CHECKING:
     from collections.abc import Generator
 
     from arranger.songbook.asked.job import Job
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.working.line import JobQueue
 
     Outcome: TypeAlias = tuple[Job, SongRecord | None]

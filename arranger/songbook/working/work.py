@@ -39,7 +39,7 @@ from arranger.sheet.keep import TargetState, look
 from arranger.song.score.worker import address_space
 from arranger.songbook.asked.job import Job, read_job
 from arranger.songbook.known.converted import done_record
-from arranger.songbook.known.record import SongRecord, failed, file_time, overdue
+from arranger.songbook.known.song_record import SongRecord, failed, file_time, overdue
 from arranger.songbook.known.standing import standing_record
 
 if TYPE_CHECKING:

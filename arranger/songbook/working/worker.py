@@ -15,7 +15,7 @@ from arranger.song.score.process import receive, send
 from arranger.song.score.worker import resident
 
 if TYPE_CHECKING:
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
 
 _YOUNG = 100_000
 """Objects that are made before garbage is looked for: conversions make many and no rings."""

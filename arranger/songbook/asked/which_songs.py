@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SettingsError, SongError
 from arranger.sheet.keep import NOT_KEPT, Keeping
+from arranger.songbook.asked.archives import read_member
 from arranger.songbook.asked.find import find_songs
 from arranger.songbook.asked.job import Job
-from arranger.songbook.asked.packed import read_member
 from arranger.songbook.asked.settings import NAME as SETTINGS_NAME
 from arranger.songbook.asked.settings import BookSettings, parse_book_settings, read_book_settings
 

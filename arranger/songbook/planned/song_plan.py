@@ -19,14 +19,14 @@ from arranger.errors import ArrangerError, SettingsError, SongError
 from arranger.options import command_line
 from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.sheet.keep import TargetState, look
-from arranger.songbook.asked.choice import asked_songs
+from arranger.songbook.asked.archives import read_member
 from arranger.songbook.asked.find import is_midi
 from arranger.songbook.asked.job import read_job
-from arranger.songbook.asked.packed import read_member
+from arranger.songbook.asked.which_songs import asked_songs
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, looked_at
 from arranger.songbook.known.program import Program, engine_digest, program
-from arranger.songbook.known.record import failed
+from arranger.songbook.known.song_record import failed
 from arranger.songbook.known.why import (
     Made,
     Why,
@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.settings import Settings
-    from arranger.songbook.asked.choice import AskedSongs, BookChoice
     from arranger.songbook.asked.job import Job
+    from arranger.songbook.asked.which_songs import AskedSongs, BookChoice
     from arranger.songbook.known.index import Known
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
 
 
 SETTLED_NS = 2_000_000_000

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from arranger.engine.pitch_table import in_tune, nearest_setting
 from arranger.engine.profile import RESERVED_NAMES, TABLES, Port, Profile
-from arranger.engine.table import in_tune, nearest_setting
 from arranger.errors import did_you_mean
 from arranger.pitch import parse_pitch, pitch_name
 

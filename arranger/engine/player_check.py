@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.engine.check import ProfileFault
+from arranger.engine.profile_check import ProfileFault
 from arranger.pitch import pitch_name
 
 if TYPE_CHECKING:

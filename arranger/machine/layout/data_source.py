@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from arranger.engine.layout import Text
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.machine.layout.encode import Number
-    from arranger.machine.layout.plan import DataPlan
     from arranger.sheet.model import Sheet
 
 _A_LINE = 16

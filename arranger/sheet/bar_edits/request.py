@@ -8,14 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.tuning import folded
 from arranger.errors import SettingsError, UsageError, did_you_mean
-from arranger.sheet.bar_edits.choice import (
-    DRUMS,
-    VOICES,
-    bars_asked_for,
-    choose_place,
-    choose_rows,
-    choose_several,
-)
 from arranger.sheet.bar_edits.content import clear_bars, fill_drums, swap_voices, transpose_bars
 from arranger.sheet.bar_edits.structure import (
     copy_bars,
@@ -23,6 +15,14 @@ from arranger.sheet.bar_edits.structure import (
     delete_bars,
     insert_bars,
     move_bars,
+)
+from arranger.sheet.bar_edits.which_bars import (
+    DRUMS,
+    VOICES,
+    bars_asked_for,
+    choose_place,
+    choose_rows,
+    choose_several,
 )
 from arranger.sheet.form.cells import read_hits
 from arranger.sheet.sounds import gaps_of, sounds_of
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
-    from arranger.sheet.bar_edits.telling import BarEdit
-    from arranger.sheet.form.values import UnknownWord
+    from arranger.sheet.bar_edits.edit_told import BarEdit
+    from arranger.sheet.form.header_values import UnknownWord
     from arranger.sheet.model import Sheet
 
     EngineOf = Callable[[], Engine]

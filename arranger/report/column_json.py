@@ -10,7 +10,7 @@ import json
 from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
-from arranger.report.account import account_of, sentences_of
+from arranger.report.account_columns import account_of, sentences_of
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:

@@ -17,14 +17,14 @@ from arranger.report.heard.hearing import LINES
 from arranger.report.pages.build import Script, asset, packed, packed_script, rendered
 from arranger.report.pages.song_page import BOOT
 from arranger.songbook.known.doubts import WORDS
-from arranger.songbook.known.record import NEW
+from arranger.songbook.known.song_record import NEW
 from arranger.songbook.shown.worklist import COLUMNS, by_need
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from arranger.songbook.known.record import SongRecord
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
 
 SCRIPTS = (

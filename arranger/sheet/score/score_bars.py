@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.score.values import KINDS, Tuplet, find_tuplets, kind_of, split
+from arranger.sheet.score.note_values import KINDS, Tuplet, find_tuplets, kind_of, split
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
