@@ -21,9 +21,8 @@ from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
 from arranger.sheet.merging.pieces import BarPiece, cut_into_bars
 from arranger.sheet.merging.refit import common_step, in_steps_of
-from arranger.sheet.model import BarDigest
 from arranger.sheet.record.against import song_numbers
-from arranger.sheet.record.align import Pair, match_bars, pair_bars
+from arranger.sheet.record.align import BarDigest, Pair, match_bars, pair_bars
 from arranger.sheet.record.digest import bar_digests
 
 if TYPE_CHECKING:

@@ -9,8 +9,6 @@ from arranger.errors import SheetError
 from arranger.sheet.form.parse import scan
 from arranger.sheet.history.file import read_history
 from arranger.sheet.history.versions import DamagedError, contents
-from arranger.sheet.model import Generated
-from arranger.sheet.record.packed_sheet import is_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -33,9 +31,8 @@ def with_lost_record(sheet: Sheet, path: str | Path) -> Sheet:
     try:
         for _, content in contents(read_history(path)):
             known = scan(content.decode("utf-8-sig", "replace")).sheet
-            record = known.generated
-            if known.digest == sheet.digest and isinstance(record, Generated) and is_whole(record):
-                return replace(sheet, generated=record)
+            if known.digest == sheet.digest and known.generated is not None:
+                return replace(sheet, generated=known.generated)
     except (SheetError, DamagedError):  # of a history that is lost too, undo tells
         pass
     return sheet

@@ -114,7 +114,7 @@ def _edits_and_others(
     base: Base, bars: Sequence[BarPiece], then: Sequence[BarPiece]
 ) -> list[tuple[int, int]]:
     """Return the bars that are as generated or edits of generated ones, each with that one."""
-    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known[i]]
+    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known]
     as_they_were = [(j, i) for j, i in pairs if bars[j].rows == then[i].rows]
     fixed = [(-1, -1), *as_they_were, (len(bars), len(then))]
     found = []
@@ -150,7 +150,7 @@ def _copied(
     taken: dict[int, Rows] = {}
     for place, (bar, now, origin) in enumerate(zip(bars, after, base.matched, strict=True)):
         # A bar that now starts the tone which it held is no edit, or it would be spread next time.
-        if origin is None or not base.known[origin]:
+        if origin is None or not base.known:
             continue
         was = then[origin].rows
         one, two, three = (

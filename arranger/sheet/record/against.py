@@ -55,7 +55,7 @@ def edited_rows(sheet: Sheet, base: Base) -> list[tuple[int, ...]]:
     then, now, was = base.sheet, sheet.bar_rows, base.sheet.bar_rows
     found: list[tuple[int, ...]] = []
     for index, origin in enumerate(base.matched):
-        if origin is None or not base.known[origin]:
+        if origin is None or not base.known:
             found.append(ALL_OF_BAR)
             continue
         metre = () if sheet.bars[index][1:4] == then.bars[origin][1:4] else (METRE,)

@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from arranger.sheet.model import BarDigest
-
 _MOST_COMPARED = 1_000_000
 """Pairs of bars that are compared at most; beyond that bars are matched by their place."""
 
@@ -20,6 +18,13 @@ _MOST_ALIKE = 10_000
 
 _IN_PLACE = 0.25
 """What speaks for bars that stand where as many others stood, on top of their likeness."""
+
+
+class BarDigest(NamedTuple):
+    """The digest of one bar as it was generated."""
+
+    number: int
+    digest: str
 
 
 class Pair(NamedTuple):
