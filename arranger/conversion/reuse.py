@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.perform.heard import pitches_of
+from arranger.rows import pitches_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
