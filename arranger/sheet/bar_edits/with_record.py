@@ -25,12 +25,8 @@ if TYPE_CHECKING:
 def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Sheet:
     """Return a sheet whose bars were put into another order, with the record that it has then.
 
-    Parameters
-    ----------
-    before, after
-        The sheet before and after.
-    keys
-        For each bar after, its index before; None for a new one.
+    ``before``, ``after``: the sheet before and after.
+    ``keys``: for each bar after, its index before; None for a new one.
     """
     if before.generated is None:
         return after

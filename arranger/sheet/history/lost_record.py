@@ -19,12 +19,8 @@ if TYPE_CHECKING:
 def with_lost_record(sheet: Sheet, path: str | Path) -> Sheet:
     """Return the sheet with the record of the newest version that was generated as it was.
 
-    Parameters
-    ----------
-    sheet
-        As it stands, perhaps without its record.
-    path
-        Its file.
+    ``sheet``: as it stands, perhaps without its record.
+    ``path``: its file.
     """
     if sheet.generated is not None or not sheet.digest:
         return sheet

@@ -97,26 +97,16 @@ def merge(
 ) -> Merge:
     """Join the hand's edits and the sheet as it is generated now.
 
-    Parameters
-    ----------
-    edited
-        The sheet as edited, with its record of what was generated; one without it counts as edited
-        in every bar.
-    now
-        The sheet as generated now, with its record.
-    engine
-        What ``now`` is for: edits that moved, or were made for another engine, are fitted to it.
-        None: they aren't.
-    as_typed
-        Leave tones and drums by hand as they are.
-    two_hands
-        ``now`` is by hand as well: what stands between two edits is nobody's.
+    ``edited``: the sheet as edited, with its record of what was generated; one without it counts as
+    edited in every bar.
+    ``now``: the sheet as generated now, with its record.
+    ``engine``: what ``now`` is for: edits that moved, or were made for another engine, are fitted
+    to it. None: they aren't.
+    ``as_typed``: leave tones and drums by hand as they are.
+    ``two_hands``: ``now`` is by hand as well: what stands between two edits is nobody's.
 
-    Raises
-    ------
-    SheetError
-        If the engine was changed by hand to another than ``now`` is for, or ``now`` is a passage of
-        what the edited sheet is of.
+    Raises `SheetError` if the engine was changed by hand to another than ``now`` is for, or ``now``
+    is a passage of what the edited sheet is of.
     """
     base = base_of(edited)
     check_engine(edited, base, now)

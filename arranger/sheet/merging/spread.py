@@ -64,18 +64,10 @@ class Spread:
 def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
     """Return the sheet with each edit in all bars that were generated like the edited one.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    row
-        One of `ROWS`: spread only this one, to all bars in which it was alike, whatever the others
-        are. None: to bars that were alike in all three.
+    ``row``: one of `ROWS`: spread only this one, to all bars in which it was alike, whatever the
+    others are. None: to bars that were alike in all three.
 
-    Raises
-    ------
-    SheetError
-        If the sheet wasn't generated, so that nothing is known of its bars.
+    Raises `SheetError` if the sheet wasn't generated, so that nothing is known of its bars.
     """
     if sheet.generated is None:
         raise SheetError(

@@ -42,13 +42,8 @@ ALL_OF_BAR = (METRE, VOICE1, VOICE2, DRUMS)
 def edited_rows(sheet: Sheet, base: Base) -> list[tuple[int, ...]]:
     """Return for each bar what of it is otherwise than generated: 0 its metre, 1 and 2 the voices, 3 the drums.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    base
-        What was generated beneath it (`arranger.sheet.record.base.base_of`). Where that isn't known a
-        bar counts as changed whole; in a sheet that carries no record at all none does.
+    ``base``: what was generated beneath it (`arranger.sheet.record.base.base_of`). Where that isn't
+    known a bar counts as changed whole; in a sheet that carries no record at all none does.
     """
     if sheet.generated is None:
         return [()] * len(sheet.bars)

@@ -94,12 +94,7 @@ def base_of(sheet: Sheet) -> Base:
 def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, Rows]) -> Sheet:
     """Return the sheet with bars of its base taken to have been generated otherwise.
 
-    Parameters
-    ----------
-    sheet, base
-        The sheet and its base.
-    rows
-        The rows of bars of the base, by index; as long as they were.
+    ``rows``: the rows of bars of the base, by index; as long as they were.
     """
     bars = enumerate(base.sheet.bar_rows)
     then = base.sheet.with_rows(joined_rows(rows.get(i, generated) for i, generated in bars))
@@ -119,16 +114,10 @@ def with_base(
     For programs that put bars in, take them out, move them or number them anew: edits made later are
     known by the numbers that bars have now.
 
-    Parameters
-    ----------
-    sheet
-        The sheet as it is to be written. Its numbers rise.
-    then, transpose
-        The base, and by how many semitones its song was moved.
-    matched
-        For each bar of the sheet the index in the base, or None.
-    keys
-        `Base.keys`.
+    ``sheet``: the sheet as it is to be written. Its numbers rise.
+    ``then``, ``transpose``: the base, and by how many semitones its song was moved.
+    ``matched``: for each bar of the sheet the index in the base, or None.
+    ``keys``: `Base.keys`.
     """
     places: list[int | None] = [None] * len(then.bars)
     for bar, i in zip(sheet.bars, matched, strict=True):
