@@ -13,7 +13,7 @@ from arranger.grid.track.beat_frames import beat_frames
 from arranger.grid.track.ear import listen
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.layers import load_weights
-from arranger.grid.track.network import load, run
+from arranger.grid.track.network import load, network_odds
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
 
@@ -40,7 +40,7 @@ def test_what_is_heard_is_what_was_heard_at_training() -> None:
     evidence = find_evidence(notes, attacks)
     heard = listen(load_weights("beats.npz"), beat_frames(notes, attacks, evidence))
     beats = [notes.onset / TICKS, notes.end / TICKS]
-    bars = run(load("bars.npz"), bar_frames(notes, attacks, evidence, *beats, 0.75))
+    bars = network_odds(load("bars.npz"), bar_frames(notes, attacks, evidence, *beats, 0.75))
     found = [*heard.metres.tolist(), heard.thirds, *map(spread, (*heard.odds.T, *bars.T))]
     # measured; to be measured again after a training
     metres = [-1.731, -2.377, -2.239, -0.553, -7.430, -5.581]

@@ -9,7 +9,7 @@ from arranger.bars import spoken
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    from arranger.sheet.bar_edits.taken_apart import Joined
+    from arranger.sheet.bar_edits.taken_apart import Reassembled
     from arranger.sheet.model import Sheet
 
 
@@ -25,19 +25,15 @@ class BarEdit(NamedTuple):
         return self._replace(told="; ".join((self.told, *filter(None, remarks))))
 
 
-def told_structure(what: str, before: Sheet, joined: Joined, origins: Sequence[int | None]) -> str:
+def told_structure(
+    what: str, before: Sheet, joined: Reassembled, origins: Sequence[int | None]
+) -> str:
     """Return what was done, which bars have other numbers now, and what that changed in them.
 
-    Parameters
-    ----------
-    what
-        What was done.
-    before
-        The sheet before.
-    joined
-        The sheet after.
-    origins
-        For each bar of that its index before; None for one of which ``what`` tells enough.
+    ``what``: what was done.
+    ``before``: the sheet before.
+    ``joined``: the sheet after.
+    ``origins``: for each bar of that its index before; None for one of which ``what`` tells enough.
     """
     runs: list[list[tuple[int, int]]] = []
     for bar, origin in zip(joined.sheet.bars, origins, strict=True):
@@ -60,24 +56,17 @@ def told_structure(what: str, before: Sheet, joined: Joined, origins: Sequence[i
 def told_content(
     what: str,
     before: Sheet,
-    joined: Joined,
+    joined: Reassembled,
     followers: Sequence[int],
     chosen: Collection[int],
 ) -> str:
     """Return what was done, and which other bars are changed by that.
 
-    Parameters
-    ----------
-    what
-        What was done, to which bars.
-    before
-        The sheet before.
-    joined
-        The sheet after.
-    followers
-        Indices of the bars that play what changed ones play.
-    chosen
-        Indices of the bars that somebody asked to change.
+    ``what``: what was done, to which bars.
+    ``before``: the sheet before.
+    ``joined``: the sheet after.
+    ``followers``: indices of the bars that play what changed ones play.
+    ``chosen``: indices of the bars that somebody asked to change.
     """
     told = [what]
     if followers:
@@ -87,7 +76,7 @@ def told_content(
     return "; ".join((*told, *_of_bars(joined, chosen)))
 
 
-def _of_bars(joined: Joined, chosen: Collection[int] = ()) -> list[str]:
+def _of_bars(joined: Reassembled, chosen: Collection[int] = ()) -> list[str]:
     """Return what else happened to bars."""
     bars = joined.sheet.bars
     told = []

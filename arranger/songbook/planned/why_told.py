@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.errors import one_line
 from arranger.songbook.known.why import CODES
-from arranger.songbook.planned.plan import FEW
+from arranger.songbook.planned.song_plan import FEW
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from arranger.songbook.planned.plan import Planned
+    from arranger.songbook.planned.song_plan import Planned
 
 MOST_REMARKS = 20
 
@@ -23,10 +23,7 @@ MOST_SETTINGS = 12
 def why_lines(songs: Iterable[tuple[str, tuple[tuple[str, str], ...]]]) -> Iterator[str]:
     """Yield a line for each reason that some songs have.
 
-    Parameters
-    ----------
-    songs
-        The path of each and its reasons: codes of `CODES` with their sentences.
+    ``songs``: the path of each and its reasons: codes of `CODES` with their sentences.
     """
     groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for song, why in songs:

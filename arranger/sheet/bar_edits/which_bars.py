@@ -41,15 +41,11 @@ class Chosen(NamedTuple):
         return range(self.first, self.end)
 
 
-def choose_bars(sheet: Sheet, text: str) -> Chosen:
+def bars_asked_for(sheet: Sheet, text: str) -> Chosen:
     """Return the bars of "5", "5-8", or of a section: "A", or "A.2" for the second that is called so.
 
-    Raises
-    ------
-    SettingsError
-        If the sheet hasn't all of these bars, or no such section.
-    UsageError
-        If the numbers run backwards, or there are several runs.
+    Raises `SettingsError` if the sheet hasn't all of these bars, or no such section; `UsageError`
+    if the numbers run backwards, or there are several runs.
     """
     if "," in text:
         raise UsageError(f"{text!r} isn't one run of bars", remedy="give one, like 5-8")
@@ -75,12 +71,9 @@ def choose_bars(sheet: Sheet, text: str) -> Chosen:
 def choose_several(sheet: Sheet, text: str) -> tuple[tuple[int, ...], str]:
     """Return the bars (indices, rising) of "4,8,13-16" or "A,C", and a remark.
 
-    Raises
-    ------
-    SettingsError, UsageError
-        As `choose_bars`.
+    Raises `SettingsError` and `UsageError` as `bars_asked_for`.
     """
-    chosen = [choose_bars(sheet, each) for each in text.split(",")]
+    chosen = [bars_asked_for(sheet, each) for each in text.split(",")]
     keys = {key for each in chosen for key in each.keys}
     return tuple(sorted(keys)), "; ".join(each.remark for each in chosen if each.remark)
 
@@ -91,10 +84,7 @@ def choose_place(sheet: Sheet, text: str) -> tuple[int, str]:
     "17" is bar 17, or the end where the last bar is 16; "end" is the end; "A" the beginning of a
     section.
 
-    Raises
-    ------
-    SettingsError
-        If the sheet has no such bar or section.
+    Raises `SettingsError` if the sheet has no such bar or section.
     """
     word = text.strip()
     if word.lower() == END or word == str(sheet.bars[-1].number + 1):
@@ -103,17 +93,14 @@ def choose_place(sheet: Sheet, text: str) -> tuple[int, str]:
         raise UsageError(
             f"--to {word} is no place", remedy="give the bar in front of which it goes"
         )
-    chosen = choose_bars(sheet, word)
+    chosen = bars_asked_for(sheet, word)
     return chosen.first, chosen.remark
 
 
 def choose_rows(names: Iterable[str]) -> tuple[int, ...]:
     """Return the rows (0, 1: the voices; 2: the drums) of names like "voice1"; all for no name.
 
-    Raises
-    ------
-    UsageError
-        If a row isn't called so.
+    Raises `UsageError` if a row isn't called so.
     """
     found = set()
     for name in names:
@@ -132,7 +119,7 @@ def numbered(sheet: Sheet, keys: Sequence[int]) -> str:
     return spoken([sheet.bars[key].number for key in keys])
 
 
-def named(sheet: Sheet, keys: Sequence[int], rows: Sequence[int]) -> str:
+def rows_in_words(sheet: Sheet, keys: Sequence[int], rows: Sequence[int]) -> str:
     """Return rows of bars in words: "voice 1 of bars 5-8"; nothing is said of all rows."""
     bars = numbered(sheet, keys)
     if tuple(rows) == ALL_ROWS:
