@@ -56,9 +56,11 @@ def test_of_the_song_by_hand_whatever_becomes_of_its_notes(hand: Conversion) -> 
                 entry._replace(outcome=outcome, reasons=said, spans=tuple(spans), late_seconds=late)
             )
         ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+        onsets = hand.grid.onset_steps.copy()
+        onsets[random.randrange(len(onsets))] = -1
         ends = hand.grid.onset_steps + [random.randint(0, 9) for _ in entries]
         bars = [bar._replace(denominator=random.choice((2, 4, 8))) for bar in hand.grid.bars]
-        grid = replace(hand.grid, end_steps=ends, bars=tuple(bars))
+        grid = replace(hand.grid, onset_steps=onsets, end_steps=ends, bars=tuple(bars))
         check(replace(hand, grid=grid, reduction=replace(hand.reduction, ledger=ledger)))
 
 

@@ -71,6 +71,8 @@ def test_a_text_comes_back_from_its_change_of_any_other(base: bytes, target: byt
 def test_a_changed_line_costs_little() -> None:
     text = b"".join(b"  voice 1   %d   -\n" % number for number in range(2000))
     assert len(delta(text, text.replace(b" 700 ", b" 701 ").replace(b" 900 ", b" 901 "))) < 100
+    rows = random.Random(1).choices((b"voice 1 C4\n", b"voice 1 .\n", b"\n"), k=2000)
+    assert len(delta(b"".join(rows), b"".join((*rows[:700], b"x\n", *rows[701:])))) < 30
 
 
 class Plain:
