@@ -32,7 +32,7 @@ def view(column: NDArray[Any]) -> Sequence[Any]:
     return memoryview(np.ascontiguousarray(column))  # type: ignore[arg-type]  # Python 3.12's Buffer
 
 
-def named(kind: type[Named], rows: Iterable[Sequence[Any]]) -> list[Named]:
+def named_rows(kind: type[Named], rows: Iterable[Sequence[Any]]) -> list[Named]:
     """Return named tuples of rows that have all their fields, in a third of the time of calls of ``kind``."""
     return list(map(partial(tuple.__new__, kind), rows))
 

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError, UsageError
 from arranger.files import check_target, encoded, refuse_inputs, write_pieces
 from arranger.report import (
-    Run,
+    CommandRun,
     html_page_pieces,
     ledger_csv_pieces,
     ledger_json_pieces,
     suggestions,
 )
-from arranger.report.pages.sheet_lines import edited
+from arranger.report.pages.sheet_lines import is_by_hand
 from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
 
@@ -68,7 +68,7 @@ class Written(NamedTuple):
     files: tuple[Path, ...]
     suggestions: tuple[Suggestion, ...]
     """What other settings would give, if that was asked for."""
-    run: Run
+    run: CommandRun
     """The command line that did it."""
 
 
@@ -152,21 +152,21 @@ def _write_account(
     return Written(files, tried, run)
 
 
-def _run(conversion: Conversion, choice: OutputChoice) -> Run:
+def _run(conversion: Conversion, choice: OutputChoice) -> CommandRun:
     """Return the command line that does this conversion, without its settings."""
     audio = () if choice.audio == "wav" else ("--audio", choice.audio or "")
     keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
-    kept = (keep,) if edited(conversion) else ()
+    kept = (keep,) if is_by_hand(conversion) else ()
     more = (*(audio if choice.audio else ("--no-audio",)), *kept)
     if choice.command != "convert":  # a songbook's pages are the same wherever it lies
-        return Run(conversion.song.file, more=more)
-    return Run(str(choice.song or conversion.song.file), str(choice.folder), more)
+        return CommandRun(conversion.song.file, more=more)
+    return CommandRun(str(choice.song or conversion.song.file), str(choice.folder), more)
 
 
 def _suggestions(
-    conversion: Conversion, choice: OutputChoice, run: Run, sheet: Path
+    conversion: Conversion, choice: OutputChoice, run: CommandRun, sheet: Path
 ) -> tuple[Suggestion, ...]:
-    if not edited(conversion):
+    if not is_by_hand(conversion):
         return suggestions(conversion, run=run)
     from arranger.conversion.by_hand import with_edits
 

@@ -35,8 +35,8 @@ from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
 from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.rows import HOLD, tone_spans, tones
-from arranger.sheet.history.lost import with_lost_record
-from arranger.sheet.keep import Keeping, State, check_same_song, look
+from arranger.sheet.history.lost_record import with_lost_record
+from arranger.sheet.keep import Keeping, TargetState, check_same_song, look
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.pieces import WHOLE
 from arranger.sheet.played import step_length
@@ -76,9 +76,9 @@ def with_edits(
         If it was made from another song.
     """
     found = look(path)
-    if found.state is State.UNREADABLE and found.error is not None:
+    if found.state is TargetState.UNREADABLE and found.error is not None:
         raise found.error
-    if found.sheet is None or not (found.state is State.EDITED or is_folded(found.sheet)):
+    if found.sheet is None or not (found.state is TargetState.EDITED or is_folded(found.sheet)):
         return conversion, None
     edited = with_lost_record(found.sheet, path)
     if not keeping.song_changed:

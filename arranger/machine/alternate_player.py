@@ -184,7 +184,7 @@ def entry_points(address: int) -> list[tuple[str, int, int]]:
     ]
 
 
-def assembly(sheet: Sheet, engine: Engine, address: int | None = None) -> str:
+def alternate_source(sheet: Sheet, engine: Engine, address: int | None = None) -> str:
     """Return what `binary` gives as one source for NASM; raises as that."""
     data = song_data(sheet, engine)
     lines = (

@@ -13,7 +13,7 @@ from itertools import accumulate, chain
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.table import FREQUENCY_BITS
+from arranger.engine.pitch_table import FREQUENCY_BITS
 from arranger.errors import SheetError, UsageError
 from arranger.pitch import pitch_name
 from arranger.sheet.played import drums_in_use, played_steps, step_length
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.engine.model import DrumPart, DrumSound, Engine, Pitch
-    from arranger.machine.options import ExportOptions
+    from arranger.machine.export_options import ExportOptions
     from arranger.sheet.model import Sheet
 
 PLAYER_FILES = tuple(Path(__file__).parent / name for name in ("duet_player.h", "duet_player.c"))

@@ -40,13 +40,13 @@ from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.machine.options import ExportOptions
+from arranger.machine.export_options import ExportOptions
 from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
-    from arranger.machine.layout.plan import Plan
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.sheet.model import Sheet
 
 _KINDS = {"kick": 0, "noise": 1, "rest": 2}
@@ -64,13 +64,13 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """
     found = _plan(sheet, engine, options)
     if found is not None:
-        from arranger.machine.layout.encode import encode, joined
-        from arranger.machine.layout.text import assembly, c_source
+        from arranger.machine.layout.data_source import c_source, data_source
+        from arranger.machine.layout.encode import encode, joined_bytes
 
         written = encode(found, sheet)
         if found.layout.form == "bytes":
-            return joined(written)
-        return (assembly if found.layout.form == "assembly" else c_source)(found, written, sheet)
+            return joined_bytes(written)
+        return (data_source if found.layout.form == "assembly" else c_source)(found, written, sheet)
     if engine.method == "alternate":
         return _timer_bytes(sheet, engine)
     steps = played_steps(sheet, engine)
@@ -120,7 +120,7 @@ def data_suffix(engine: Engine) -> str:
     return {"bytes": ".dat", "assembly": ".data.asm", "c": ".data.c"}[form]
 
 
-def data_bytes(sheet: Sheet, engine: Engine) -> int:
+def data_size(sheet: Sheet, engine: Engine) -> int:
     """Return how many bytes the data take in memory.
 
     Raises
@@ -132,14 +132,14 @@ def data_bytes(sheet: Sheet, engine: Engine) -> int:
     return found.bytes if found else len(export_data(sheet, engine, ExportOptions()))
 
 
-def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> Plan | None:
+def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> DataPlan | None:
     layout = engine.profile.export
     if layout is None:
         return None
-    from arranger.machine.layout.plan import plan
+    from arranger.machine.layout.data_plan import plan_data
 
     base = layout.base if options.address is None else options.address
-    return plan(sheet, engine, layout._replace(base=base))
+    return plan_data(sheet, engine, layout._replace(base=base))
 
 
 def _drum_bytes(number: int, parts: tuple[DrumPart, ...]) -> bytes:

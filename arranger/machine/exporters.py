@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
-    from arranger.machine.options import ExportOptions
+    from arranger.machine.export_options import ExportOptions
     from arranger.sheet.model import Sheet
 
 

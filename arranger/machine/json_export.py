@@ -18,7 +18,7 @@ from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumSound, Engine, StepLength
-    from arranger.machine.options import ExportOptions
+    from arranger.machine.export_options import ExportOptions
     from arranger.sheet.model import Sheet
 
 

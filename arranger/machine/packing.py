@@ -13,7 +13,7 @@ from functools import cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.errors import SheetError
 from arranger.machine.phrases import find_phrases
 from arranger.pitch import pitch_name
@@ -41,7 +41,7 @@ _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
 
 
-class Line(NamedTuple):
+class DataLine(NamedTuple):
     """A line of song data: bytes, or words."""
 
     values: tuple[int | str, ...]
@@ -51,17 +51,17 @@ class Line(NamedTuple):
 class PackedSong(NamedTuple):
     """What the player reads, apart from addresses."""
 
-    song: tuple[Line, ...]
+    song: tuple[DataLine, ...]
     """Bytes."""
     loop: int | None
     """The line of the song to go on with after its end; None: the piece ends."""
-    phrases: tuple[tuple[Line, ...], ...]
+    phrases: tuple[tuple[DataLine, ...], ...]
     """Bytes of each, with its end."""
-    kinds: tuple[Line, ...]
+    kinds: tuple[DataLine, ...]
     """A word a kind of event."""
-    tones: tuple[Line, ...]
+    tones: tuple[DataLine, ...]
     """A word each."""
-    drums: tuple[tuple[str, tuple[Line, ...]], ...]
+    drums: tuple[tuple[str, tuple[DataLine, ...]], ...]
     """Label of each drum sound that occurs, and the words of its parts."""
     depth: int
     """Words that the player keeps on its stack, at most: a place for each phrase that is begun."""
@@ -168,7 +168,7 @@ def _laid_out(
     told: Sequence[_Told],
     kinds: Sequence[_Kind],
     settings: Sequence[int],
-    drums: dict[str, tuple[Line, ...]],
+    drums: dict[str, tuple[DataLine, ...]],
     engine: Engine,
     chunks: int,
 ) -> PackedSong:
@@ -179,26 +179,30 @@ def _laid_out(
     tones = {setting: 2 * index for index, setting in enumerate(settings)}
 
     @cache
-    def line(symbol: int) -> Line:
+    def line(symbol: int) -> DataLine:
         if symbol >= len(told):
             number = symbol - len(told)
-            return Line((FIRST_PHRASE + number,), f"phrase {number}")
+            return DataLine((FIRST_PHRASE + number,), f"phrase {number}")
         event = told[symbol]
         values = places[event.kind], *[tones[setting] for setting in event.settings]
         text = " ".join([names[setting] for setting in event.settings])
-        return Line(values, f"{_kind_text(event.kind)} {text}".strip())
+        return DataLine(values, f"{_kind_text(event.kind)} {text}".strip())
 
     ends = found.loop is None
-    ending = Line((first_kind + len(kinds),), "the piece ends") if ends else Line((AGAIN,), "again")
+    ending = (
+        DataLine((first_kind + len(kinds),), "the piece ends")
+        if ends
+        else DataLine((AGAIN,), "again")
+    )
     return PackedSong(
         (*map(line, found.sequence), ending),
         found.loop,
-        tuple((*map(line, phrase), Line((RETURN,), "")) for phrase in found.phrases),
+        tuple((*map(line, phrase), DataLine((RETURN,), "")) for phrase in found.phrases),
         (
             *(_kind_line(kind, chunks, _numbers(drums)) for kind in kinds),
-            *(Line((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
+            *(DataLine((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
         ),
-        tuple(Line((_tone(setting, engine),), names[setting]) for setting in settings),
+        tuple(DataLine((_tone(setting, engine),), names[setting]) for setting in settings),
         tuple(("drum_" + name.replace("-", "_"), lines) for name, lines in drums.items()),
         _depth(found, len(told)) + STACK_WORDS,
     )
@@ -216,7 +220,7 @@ def _depth(found: Phrases, kinds: int) -> int:
     return depth(found.sequence)
 
 
-def _numbers(drums: dict[str, tuple[Line, ...]]) -> dict[str | None, int]:
+def _numbers(drums: dict[str, tuple[DataLine, ...]]) -> dict[str | None, int]:
     """Return the numbers of the drums: how many parts lie before, from 1; of no drum: 0."""
     begun = list(accumulate(map(len, drums.values()), initial=1))
     if drums and begun[-2] > _MOST_PARTS:
@@ -230,9 +234,9 @@ def _kind_text(kind: _Kind) -> str:
     return f"x {kind.steps} {kind.drum or ''}".strip()
 
 
-def _kind_line(kind: _Kind, chunks: int, numbers: dict[str | None, int]) -> Line:
+def _kind_line(kind: _Kind, chunks: int, numbers: dict[str | None, int]) -> DataLine:
     flags = _VOICE1 * kind.first | _VOICE2 * kind.second | numbers[kind.drum]
-    return Line((kind.steps * chunks << 8 | flags,), _kind_text(kind))
+    return DataLine((kind.steps * chunks << 8 | flags,), _kind_text(kind))
 
 
 def _tone(setting: int, engine: Engine) -> int:
@@ -242,7 +246,7 @@ def _tone(setting: int, engine: Engine) -> int:
     return engine.profile.port.speaker_bit << 8 | setting if setting else SILENT_PERIOD
 
 
-def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[Line]:
+def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[DataLine]:
     """Yield the words of a drum's parts, the first with what is left of the step's chunks."""
     timing = drum_timing(drum, engine, step_passes)
     _, chunk = chunking(step_passes)
@@ -250,12 +254,12 @@ def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[L
     first = (-spent & 0xFF) << 8 | chunk - begun - 2
     yield from drum_words(drum.name, timing.parts, engine.profile.port.speaker_bit, first)
     if timing.silence:
-        yield Line((0, 0, 0, timing.silence + 1), "silence")
+        yield DataLine((0, 0, 0, timing.silence + 1), "silence")
 
 
 def drum_words(
     name: str, parts: Iterable[tuple[DrumPart, int]], speaker: int, first: int
-) -> Iterator[Line]:
+) -> Iterator[DataLine]:
     """Yield four words for each part of a drum sound.
 
     Parameters
@@ -272,5 +276,5 @@ def drum_words(
         if part.kind != "rest":
             half, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
             taps = speaker << 8 | (_KICK_TAPS if part.kind == "kick" else NOISE_TAPS)
-        yield Line((first, taps, half << 8 | growth, passes + 1), f"{part.kind} {name}")
+        yield DataLine((first, taps, half << 8 | growth, passes + 1), f"{part.kind} {name}")
         first = 0

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from arranger.errors import UsageError
 from arranger.pitch import pitch_name
 from arranger.review.edits import under_texture, with_cells
-from arranger.review.lost import places
-from arranger.sheet.bar_edits.choice import DRUMS
+from arranger.review.lost_notes import places
+from arranger.sheet.bar_edits.which_bars import DRUMS
 from arranger.sheet.form.cells import read_hits, read_tones
 from arranger.song.general_midi import percussion_name
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
-    from arranger.sheet.form.values import Fault
+    from arranger.sheet.form.header_values import UnknownWord
     from arranger.sheet.model import Sheet
 
     Ask = Mapping[str, Any]
@@ -69,7 +69,7 @@ def _cells(now: Conversion, ask: Ask) -> Edit:
     words = ask.get("words")
     if not isinstance(words, str) or len(words) > _LONGEST:
         raise UsageError("the cells are missing")
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     typed = words.replace("|", " ").split()
     cells: list[int] | list[str | None]
     if row == DRUMS:

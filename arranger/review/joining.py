@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.pieces import WHOLE
-from arranger.sheet.record.packed import pack
+from arranger.sheet.record.packed_sheet import pack_record
 
 if TYPE_CHECKING:
     from arranger.sheet.merging.pieces import Conflict
@@ -48,7 +48,7 @@ def joined(seen: Sheet, edited: Sheet, standing: Sheet) -> Joined:
     if standing == seen:
         return Joined(edited, ())
     numbers = [bar.number for bar in seen.bars]
-    record = pack(replace(seen, generated=None, comments=()), 0, numbers, numbers)
+    record = pack_record(replace(seen, generated=None, comments=()), 0, numbers, numbers)
     found = merge(
         replace(standing, generated=record),
         replace(edited, generated=record),

@@ -1,6 +1,6 @@
 """One sheet under review: watched, told against its song, edited.
 
-The file is the truth. Whatever writes it (an editor, a command, the page) makes a new `State`; all
+The file is the truth. Whatever writes it (an editor, a command, the page) makes a new `LiveState`; all
 states have numbers, which rise. An edit is made from the state that its page showed; if the file holds
 something else by then, both are joined (`arranger.review.joining`).
 """
@@ -16,7 +16,7 @@ from arranger.errors import ArrangerError, SheetError
 from arranger.machine import song_bytes
 from arranger.review.asks import edit_of
 from arranger.review.joining import joined
-from arranger.review.lost import trial, ways
+from arranger.review.lost_notes import trial, ways
 from arranger.sheet.check import Checked, check_scan
 from arranger.sheet.form.in_place import written_into
 from arranger.sheet.form.parse import scan
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
-    from arranger.review.lost import Trial, Way
+    from arranger.review.lost_notes import Trial, Way
     from arranger.sheet.form.parse import Scan
     from arranger.sheet.model import Sheet
 
@@ -56,7 +56,7 @@ class Shown(NamedTuple):
     """What became of the song in the version before, where most of it is the same."""
 
 
-class State(NamedTuple):
+class LiveState(NamedTuple):
     """What the file holds."""
 
     number: int
@@ -74,7 +74,7 @@ class State(NamedTuple):
 class Done(NamedTuple):
     """What an edit came to."""
 
-    state: State
+    state: LiveState
     told: str = ""
     clashes: tuple[str, ...] = ()
     """What both the page and the file changed: nothing was written."""
@@ -100,11 +100,11 @@ class Live:
         self._seen: dict[int, Scan] = {}
         self._closed = Event()
         self._watching: Thread | None = None
-        self._state = State(0, "", None, None)
+        self._state = LiveState(0, "", None, None)
         self._mine: _Mine | None = None
 
     @property
-    def state(self) -> State:
+    def state(self) -> LiveState:
         """What the file held when it was last looked at."""
         return self._state
 
@@ -113,7 +113,7 @@ class Live:
         """The song."""
         return self._behind
 
-    def open(self) -> State:
+    def open(self) -> LiveState:
         """Look at the file, and go on doing so until `close`."""
         with self._lock:
             if self._watching is None:
@@ -128,13 +128,13 @@ class Live:
         with self._new:
             self._new.notify_all()
 
-    def wait(self, after: int, seconds: float) -> State:
+    def wait(self, after: int, seconds: float) -> LiveState:
         """Return the state once its number is above another one, or as it is after some seconds."""
         with self._new:
             self._new.wait_for(lambda: self._state.number > after or self._closed.is_set(), seconds)
             return self._state
 
-    def look(self) -> State:
+    def look(self) -> LiveState:
         """Return the state of the file as it is now."""
         with self._new:
             before = self._state
@@ -228,7 +228,7 @@ class Live:
         except _ClosedError:
             pass
 
-    def _read(self, text: str, before: State) -> State:
+    def _read(self, text: str, before: LiveState) -> LiveState:
         """Return the state of a text."""
         number = before.number + 1
         try:
@@ -251,7 +251,7 @@ class Live:
         overwritten = ""
         if self._mine is not None and self._mine.is_gone_from(found.sheet):
             overwritten, self._mine = self._mine.told, None
-        return State(number, text, checked, shown, "", overwritten)
+        return LiveState(number, text, checked, shown, "", overwritten)
 
     def _opened(self, sheet: Sheet | None = None) -> Behind:
         behind = self._behind
@@ -262,7 +262,7 @@ class Live:
             raise SheetError(self._state.trouble or "there is no song", file=self.path)
         return behind
 
-    def _base(self, state: State, seen: int) -> Shown:
+    def _base(self, state: LiveState, seen: int) -> Shown:
         """Return the sheet that a page showed.
 
         Raises

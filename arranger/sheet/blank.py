@@ -10,8 +10,8 @@ from arranger.files import writes_through
 from arranger.rows import REST
 from arranger.settings import STEP_CHOICES
 from arranger.sheet.form.blocks import MAX_BAR_STEPS
+from arranger.sheet.form.header_values import UnknownWord, read_step
 from arranger.sheet.form.text import implied_steps, plain_number
-from arranger.sheet.form.values import Fault, read_step
 from arranger.sheet.io import write_sheet
 from arranger.sheet.model import MAX_STEPS, Sheet, SheetBar
 from arranger.sheet.played import MOST_OFF_TEMPO, off_tempo, played_bpm, step_length
@@ -126,7 +126,7 @@ def read_step_share(text: str) -> Fraction:
     """
     try:
         return read_step(text)
-    except Fault as fault:
+    except UnknownWord as fault:
         raise UsageError(fault.what, remedy="write one like 1/4 or 1/6") from None
 
 

@@ -19,7 +19,7 @@ from arranger.pitch import pitch_name
 from arranger.rows import tones
 from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
-from arranger.sheet.merging.pieces import Bar, cut
+from arranger.sheet.merging.pieces import BarPiece, cut_into_bars
 from arranger.sheet.merging.refit import common_step, in_steps_of
 from arranger.sheet.model import BarDigest
 from arranger.sheet.record.against import song_numbers
@@ -51,8 +51,8 @@ class SongNote(NamedTuple):
 class BarDifference:
     """A bar that differs. On a side where it isn't, it is None."""
 
-    left: Bar | None
-    right: Bar | None
+    left: BarPiece | None
+    right: BarPiece | None
     brought_back: tuple[SongNote, ...]
     """Notes of the song that are heard on the right, but not on the left."""
     lost: tuple[SongNote, ...]
@@ -123,7 +123,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         by_bar.setdefault(note.bar, []).append(note)
     hearers = _Hearer(left), _Hearer(right)
     pairs = _pairs(left.sheet, right.sheet)
-    views = cut(left.sheet), cut(right.sheet)
+    views = cut_into_bars(left.sheet), cut_into_bars(right.sheet)
     differences = []
     for pair in pairs:
         a = None if pair.base is None else views[0][pair.base]
@@ -173,7 +173,7 @@ def compare_files(left: str | Path, right: str | Path) -> Comparison:
 
 def _own_ledger(path: str | Path, sheet: Sheet) -> dict[str, Any] | None:
     """Return the ledger beside a sheet, if it is of the song that the sheet was made from."""
-    ledger = read_ledger(ledger_path(path))
+    ledger = ledger_if_any(ledger_path(path))
     if ledger is None or not sheet.source_sha256:
         return None
     source = ledger.get("source")
@@ -208,7 +208,7 @@ def ledger_path(sheet: str | Path) -> Path:
     return Path(sheet).with_suffix(".ledger.json")
 
 
-def read_ledger(path: Path) -> dict[str, Any] | None:
+def ledger_if_any(path: Path) -> dict[str, Any] | None:
     """Return what a ledger file holds; None if there is none that can be read as one."""
     try:
         found = json.loads(path.read_bytes())
@@ -265,7 +265,7 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
     return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
 
 
-def _played(bar: Bar) -> tuple[object, ...]:
+def _played(bar: BarPiece) -> tuple[object, ...]:
     return bar.head[2:4], bar.rows, bar.loop is None
 
 
@@ -283,7 +283,7 @@ class _Hearer:
         self._joins = {sound.name: sound.joins for sound in self._engine.drums}
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
-    def hears(self, note: SongNote, bar: Bar | None) -> bool:
+    def hears(self, note: SongNote, bar: BarPiece | None) -> bool:
         """Return whether a note that starts in a bar is heard there or after."""
         if bar is None:
             return False

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
 
-class State(Enum):
+class TargetState(Enum):
     """What stands at a path."""
 
     ABSENT = "absent"
@@ -38,7 +38,7 @@ class State(Enum):
 class Standing(NamedTuple):
     """What stands at a path, and the sheet if there is one."""
 
-    state: State
+    state: TargetState
     sheet: Sheet | None = None
     error: ArrangerError | None = None
 
@@ -61,14 +61,14 @@ def look(path: str | Path) -> Standing:
     """Return what stands where a sheet is to be written; only plain files are read."""
     path = Path(path)
     if not path.is_file():
-        return Standing(State.ABSENT)
+        return Standing(TargetState.ABSENT)
     try:
         sheet = read_sheet(path)
     except ArrangerError as error:
-        return Standing(State.UNREADABLE, error=error)
+        return Standing(TargetState.UNREADABLE, error=error)
     if is_edited(sheet):
-        return Standing(State.EDITED, sheet)
-    return Standing(State.PUT_BACK if is_put_back(path) else State.GENERATED, sheet)
+        return Standing(TargetState.EDITED, sheet)
+    return Standing(TargetState.PUT_BACK if is_put_back(path) else TargetState.GENERATED, sheet)
 
 
 def check_same_song(path: str | Path, edited: Sheet, now: Sheet) -> None:
@@ -100,13 +100,13 @@ def check_overwritable(path: str | Path) -> None:
         If what stands there was edited by hand or can't be read as a sheet.
     """
     found = look(path)
-    if found.state is State.EDITED:
+    if found.state is TargetState.EDITED:
         raise OutputError(
             "was edited by hand, so it is not overwritten",
             file=path,
             remedy="convert with --keep-edits to keep the edits, or with --force",
         )
-    if found.state is State.UNREADABLE:
+    if found.state is TargetState.UNREADABLE:
         raise OutputError(
             f"is no sheet that can be read ({_reason(found)}), so it is not overwritten",
             file=path,

@@ -191,7 +191,7 @@ class Sheet:
         ]
 
 
-def joined(bars: Iterable[Rows]) -> Rows:
+def joined_rows(bars: Iterable[Rows]) -> Rows:
     """Return the rows of bars as those of a sheet, one bar after the other."""
     found = list(bars)
     return (

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import tones
-from arranger.sheet.form.values import WRITE_TEMPO
+from arranger.sheet.form.header_values import WRITE_TEMPO
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:

@@ -1,7 +1,7 @@
 """Tidying: a roughly typed sheet is written anew in the one form that the program writes.
 
 Bars whose numbers don't rise are numbered anew, counting on from the first; what is as a bar follows
-it. Folding and unfolding (`arranger.sheet.form.fold`) are done if asked for.
+it. Folding and unfolding (`arranger.sheet.form.fold_repeats`) are done if asked for.
 """
 
 from __future__ import annotations
@@ -41,10 +41,10 @@ def tidied(sheet: Sheet, *, fold: bool | None = None) -> Tidied:
     """
     sheet, told = _renumbered(sheet)
     if fold is not None:
-        from arranger.sheet.form import fold as folding
+        from arranger.sheet.form import fold_repeats as folding
 
         before = sum(bar.as_bar is not None for bar in sheet.bars)
-        sheet = folding.fold(sheet) if fold else folding.unfold(sheet)
+        sheet = folding.fold_repeats(sheet) if fold else folding.unfold(sheet)
         count = sum(bar.as_bar is not None for bar in sheet.bars) - before
         if count:
             bars = f"{abs(count)} bar{'s' if abs(count) > 1 else ''}"

@@ -8,8 +8,8 @@ import zipfile
 from typing import NamedTuple
 
 from arranger.errors import LimitError, SongError
+from arranger.song.charsets import decode_document
 from arranger.song.midi.chunks import midi_start
-from arranger.song.text import decode_document
 
 _OTHER_FILES: tuple[tuple[bytes, str], ...] = (
     (b"\x1f\x8b", "a gzip archive"),

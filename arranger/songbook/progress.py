@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.songbook.working.line import Line, Load
+    from arranger.songbook.working.line import JobQueue, Load
 
 PROGRESS_SECONDS = 0.2
 """How soon progress is told again, at the earliest."""
@@ -99,7 +99,7 @@ class Pace:
         Seconds that a song may take.
     """
 
-    def __init__(self, line: Line, limit: float) -> None:
+    def __init__(self, line: JobQueue, limit: float) -> None:
         self._line, self._limit = line, limit
         self._begun = self._told = time.monotonic()
 

@@ -28,7 +28,7 @@ import numpy as np
 
 from arranger.columns import begins
 from arranger.engine.model import MOST_OF_STEP
-from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
+from arranger.engine.player_check import MOST_CHUNKS, PASS_CYCLES, chunking
 from arranger.sheet.played import different_steps, played_steps, step_length
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.engine.table import FREQUENCY_BITS
+from arranger.engine.pitch_table import FREQUENCY_BITS
 from arranger.sound.schedule import SILENT_PERIOD, Burst, Pause, Stretch, schedule
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def edges(sheet: Sheet, engine: Engine) -> Iterator[tuple[Cycles, Levels]]:
     if engine.method == "alternate":
         from arranger.sound import alternate
 
-        yield from alternate.edges(sheet, engine)
+        yield from alternate.alternate_edges(sheet, engine)
         return
     period = engine.profile.loop.cycles
     offset = voice2_offset(engine)

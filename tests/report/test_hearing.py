@@ -11,7 +11,7 @@ import pytest
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce.ledger import Span
-from arranger.report.heard.hearing import asked_of
+from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import bar_losses, beats_heard, heard_of
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.song import read_song
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 def check(conversion: Conversion) -> None:
     plain = Plain(conversion)
-    asked = asked_of(conversion)
+    asked = asked_lines(conversion)
     assert [[*LINES, "none"][line] for line in asked.line] == plain.lines
     assert heard_of(conversion).tolist() == plain.shares
     found = beats_heard(conversion)

@@ -17,8 +17,8 @@ from arranger.engine import load_engine
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, SheetBar, format_sheet, is_edited, parse, with_digest
-from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.form.parse import scan
 from arranger.sheet.merging.merge import merge
@@ -26,7 +26,7 @@ from arranger.sheet.merging.pieces import in_order
 from arranger.sheet.model import BarDigest, Digests, Generated
 from arranger.sheet.record.base import base_of, with_base, with_base_bars
 from arranger.sheet.record.digest import bar_digests, sounds_digest, value_digest
-from arranger.sheet.record.packed import pack, unpack
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 from arranger.sheet.tidy import tidied
 from arranger.song import read_song
 
@@ -57,14 +57,14 @@ def test_a_record_is_read_back_exactly(sheet: Sheet, transpose: int, data: st.Da
         st.none() | st.integers(-5, 999), min_size=len(sheet.bars), max_size=len(sheet.bars)
     )
     standing = data.draw(st.none() | numbers)
-    found = unpack(pack(sheet, transpose, standing))
+    found = unpack_record(pack_record(sheet, transpose, standing))
     assert found is not None
     of_origin = {"source_file": "", "source_sha256": "", "settings": "", "digest": ""}
     assert found.sheet == replace(sheet, generated=None, **of_origin)
     assert found.transpose == transpose
     own = tuple(bar.number for bar in sheet.bars)
     assert found.standing == (own if standing is None else tuple(standing))
-    assert pack(sheet, transpose, standing) == pack(sheet, transpose, standing)
+    assert pack_record(sheet, transpose, standing) == pack_record(sheet, transpose, standing)
 
 
 SONG = with_digest(edits.generated(random.Random(4), bars=9))
@@ -110,7 +110,7 @@ def test_a_record_holds_every_pitch() -> None:
         SONG, bars=(SheetBar(1, 128, 32, 4),), voice1=tuple(range(128)), voice2=(REST,) * 128,
         drums=(None,) * 128, loop_step=None, comments=(), generated=None,
     )  # fmt: skip
-    found = unpack(pack(sheet, 0, None))
+    found = unpack_record(pack_record(sheet, 0, None))
     assert found is not None
     assert found.sheet.voice1 == sheet.voice1
 
@@ -142,7 +142,7 @@ def test_what_was_packed_by_somebody_else_does_no_harm(told: str) -> None:
     from base64 import b64encode
 
     record = Generated(b64encode(bz2.compress(told.encode())).decode())
-    assert unpack(record) is None
+    assert unpack_record(record) is None
     edited = replace(SONG, title="mine", generated=record)
     assert merge(edited, SONG).sheet.title == "mine"
 

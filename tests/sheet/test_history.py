@@ -49,8 +49,8 @@ from arranger.sheet.history.versions import (
     contents,
     delta,
     noted,
-    pack,
-    unpack,
+    pack_history,
+    unpack_history,
 )
 from arranger.song import read_song
 from tests.processes import running
@@ -155,13 +155,13 @@ def test_a_damaged_history_is_known_for_one(data: st.DataObject) -> None:
     history = History()
     for content in (b"one\ntwo\n", b"one\n2\n", b"\x00"):
         history = noted(history, content, 1, "tidy")
-    packed = pack(history)
-    assert unpack(packed) == history
+    packed = pack_history(history)
+    assert unpack_history(packed) == history
     at = data.draw(st.integers(0, len(packed) - 1))
     cut = data.draw(st.booleans())
     bad = packed[:at] + (b"" if cut else bytes([packed[at] ^ data.draw(st.integers(1, 255))]))
     with pytest.raises(DamagedError):
-        unpack(bad if cut else bad + packed[at + 1 :])
+        unpack_history(bad if cut else bad + packed[at + 1 :])
 
 
 @pytest.mark.parametrize(
@@ -170,15 +170,19 @@ def test_a_damaged_history_is_known_for_one(data: st.DataObject) -> None:
      (b"[2,1,", b"[2,2,"), (b'"versions"', b'"version"')],
 )  # fmt: skip
 def test_a_history_that_says_what_cannot_be_is_known_for_one(said: bytes, instead: bytes) -> None:
-    _, rest = pack(noted(noted(History(), b"1", 1, "tidy"), b"2", 1, "tidy")).split(b"\n", 1)
+    _, rest = pack_history(noted(noted(History(), b"1", 1, "tidy"), b"2", 1, "tidy")).split(
+        b"\n", 1
+    )
     assert said in rest
     bad = rest.replace(said, instead)
     with pytest.raises(DamagedError):
-        unpack(b"arranger-history 1 %s\n%s" % (hashlib.sha256(bad).hexdigest().encode(), bad))
+        unpack_history(
+            b"arranger-history 1 %s\n%s" % (hashlib.sha256(bad).hexdigest().encode(), bad)
+        )
 
 
 def test_a_history_of_nothing_is_whole() -> None:
-    assert unpack(pack(History())) == History()
+    assert unpack_history(pack_history(History())) == History()
 
 
 def test_the_oldest_versions_go_first() -> None:
@@ -190,7 +194,7 @@ def test_the_oldest_versions_go_first() -> None:
     rng = random.Random(1)
     for number in range(5):
         history = noted(history, rng.randbytes(240_000), number, "tidy")
-        assert len(pack(history)) <= MOST_BYTES
+        assert len(pack_history(history)) <= MOST_BYTES
         lengths = [version.length for version in history.versions]
         assert lengths.count(240_000) == min(number + 1, 4), "none goes that fits"
     assert lengths == 4 * [240_000]
@@ -220,9 +224,9 @@ def test_each_version_takes_400_bytes_besides_what_is_packed(
 
 
 def test_what_no_history_can_say_is_damaged() -> None:
-    assert unpack(pack(History())) == History()
+    assert unpack_history(pack_history(History())) == History()
     history = noted(noted(History(), b"1", 5, "tidy" * 20), b"2", 6, "tidy")
-    assert unpack(pack(history)) == history
+    assert unpack_history(pack_history(history)) == history
     assert [(v.number, v.before, v.by) for v in history.versions] == [
         (1, 0, "tidy" * 10),
         (2, 1, "tidy"),
@@ -237,7 +241,7 @@ def test_what_no_history_can_say_is_damaged() -> None:
         History(history.versions, history.packed, 2, 0),
     ):
         with pytest.raises(DamagedError):
-            unpack(pack(wrong))
+            unpack_history(pack_history(wrong))
 
 
 def test_a_version_too_large_for_a_history_is_told_and_loses_none(tmp_path: Path) -> None:

@@ -26,8 +26,8 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.form.fold import fold
-from arranger.sheet.keep import State, look, write_generated
+from arranger.sheet.form.fold_repeats import fold_repeats
+from arranger.sheet.keep import TargetState, look, write_generated
 from arranger.sheet.played import step_length
 from arranger.sheet.record.base import base_of
 from arranger.sheet.record.digest import is_folded
@@ -101,13 +101,13 @@ def test_a_generated_sheet_is_replaced_and_kept_once(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "state", "told"),
     [
-        ("edited", State.EDITED, "edited by hand.*--keep-edits.*--force"),
-        ("half", State.UNREADABLE, "no sheet.*line 1.*--force"),
-        ("binary", State.UNREADABLE, "not UTF-8.*--force"),
+        ("edited", TargetState.EDITED, "edited by hand.*--keep-edits.*--force"),
+        ("half", TargetState.UNREADABLE, "no sheet.*line 1.*--force"),
+        ("binary", TargetState.UNREADABLE, "not UTF-8.*--force"),
     ],
 )
 def test_nothing_of_the_hands_is_overwritten_unasked(
-    tmp_path: Path, content: str, state: State, told: str
+    tmp_path: Path, content: str, state: TargetState, told: str
 ) -> None:
     path = tmp_path / "x.duet"
     edited = edits.edit(random.Random(5), sheet(1)).sheet
@@ -179,7 +179,7 @@ def convert(folder: Path, *more: str, song: Path = SONG) -> str:
 def test_converting_again_keeps_what_the_hand_did(tmp_path: Path) -> None:
     path = tmp_path / "two_gulls.duet"
     convert(tmp_path)
-    assert look(path).state is State.GENERATED
+    assert look(path).state is TargetState.GENERATED
     before = read_sheet(path)
     changed = replace(before, voice1=(60, *before.voice1[1:]))
     assert changed.voice1 != before.voice1
@@ -214,17 +214,17 @@ def test_a_sheet_that_was_only_folded_is_unedited_and_stays_folded_where_asked(
 ) -> None:
     song, path = SONG.with_name("gangway_shuffle.mid"), tmp_path / "gangway_shuffle.duet"
     convert(tmp_path, song=song)
-    write_sheet(fold(read_sheet(path)), path)
+    write_sheet(fold_repeats(read_sheet(path)), path)
     assert is_folded(read_sheet(path))
-    assert look(path).state is State.GENERATED
+    assert look(path).state is TargetState.GENERATED
     convert(tmp_path, "--transpose", "2", song=song)
     assert not is_folded(read_sheet(path))
-    write_sheet(fold(read_sheet(path)), path)
+    write_sheet(fold_repeats(read_sheet(path)), path)
     convert(tmp_path, "--keep-edits", song=song)
     folded = read_sheet(path)
     assert is_folded(folded)
-    write_sheet(fold(replace(folded, title="My gangway")), path)
-    assert look(path).state is State.EDITED
+    write_sheet(fold_repeats(replace(folded, title="My gangway")), path)
+    assert look(path).state is TargetState.EDITED
 
 
 def test_a_record_that_an_editor_dropped_is_found_in_the_history(tmp_path: Path) -> None:

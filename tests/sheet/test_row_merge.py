@@ -11,8 +11,8 @@ import pytest
 from arranger.rows import HOLD, REST
 from arranger.sheet import parse, with_digest
 from arranger.sheet.merging.merge import merge
-from arranger.sheet.merging.row_merge import Move, Places, Slot, merge_drums, merge_voice
-from arranger.sheet.record.packed import pack
+from arranger.sheet.merging.row_merge import Places, Slot, ToneShift, merge_drums, merge_voice
+from arranger.sheet.record.packed_sheet import pack_record
 
 from .plain_merge import merged
 
@@ -40,7 +40,7 @@ def test_rows_are_merged_as_the_second_reading_has_it() -> None:
             now,
             [Slot(step, step, step) for step in steps],
             Places(edited=steps, now=steps),
-            Move(lambda pitch, moved=moved: pitch + moved, moved),  # type: ignore[misc]
+            ToneShift(lambda pitch, moved=moved: pitch + moved, moved),  # type: ignore[misc]
         )
         wanted, clashes = merged(edited, base, now, moved)
         assert found.cells == wanted, (edited, base, now, moved)
@@ -52,7 +52,7 @@ def _transposed(
 ) -> tuple[int, ...]:
     steps = range(len(base))
     slots = [Slot(step, step, step, bar=bar) for step, bar in enumerate(bars)]
-    move = Move(lambda pitch: pitch + by, by, folds=True)
+    move = ToneShift(lambda pitch: pitch + by, by, folds=True)
     return merge_voice(edited, base, now, slots, Places(edited=steps, now=steps), move).cells
 
 
@@ -70,7 +70,7 @@ def test_a_tone_or_silence_left_within_a_phrase_goes_with_the_phrase() -> None:
 
 def test_between_edits_of_two_hands_each_step_counts_by_itself() -> None:
     base = parse(HEAD + "bar 1 4/4\n voice 1 C4 D4 E4 F4\n")
-    mine = replace(base, voice1=(61, 62, 65, 65), generated=pack(base, 0))
+    mine = replace(base, voice1=(61, 62, 65, 65), generated=pack_record(base, 0))
     other = with_digest(replace(base, voice1=(60, 70, 64, 65)))
     assert merge(mine, other, two_hands=True).sheet.voice1 == (61, 70, 65, 65)
     assert merge(mine, other).sheet.voice1 == (61, 62, 65, 65)
@@ -98,7 +98,7 @@ def test_what_is_generated_otherwise_is_so_but_for_the_key(silent: int) -> None:
     slots = [Slot(step, step, step) for step in steps]
     for apart, clashes in ((0, 0), (12, 1), (-12, 1), (11, 2), (1, 2), (-1, 2)):
         for folds in (False, True):
-            move = Move(lambda pitch: pitch + 7, 7, folds)
+            move = ToneShift(lambda pitch: pitch + 7, 7, folds)
             found = merge_voice(
                 (40, silent), (20, silent), (27 + apart, silent), slots,
                 Places(edited=steps, now=steps), move,
@@ -111,7 +111,7 @@ def test_what_is_generated_otherwise_is_so_but_for_the_key(silent: int) -> None:
         ((REST, REST), (REST, HOLD), False), ((REST, HOLD), (REST, 0), True),
     ):  # fmt: skip
         found = merge_voice(
-            (then[0], 9), then, now, slots, Places(edited=steps, now=steps), Move(lambda pitch: pitch)
+            (then[0], 9), then, now, slots, Places(edited=steps, now=steps), ToneShift(lambda pitch: pitch)
         )  # fmt: skip
         assert (found.cells[1], found.clashing) == (9, [False, clashes]), (then, now)
 
@@ -145,7 +145,7 @@ def test_a_hit_of_any_origin(
 
 def test_tones_left_in_a_bar_with_some_by_hand_stay_in_their_key_beside_these_as_typed() -> None:
     base = parse(HEAD + "bar 1 2/4\n voice 1 C4 D4\nbar 2 2/4\n voice 1 E4 F4\n")
-    edited = replace(base, voice1=(60, 65, 64, 65), generated=pack(base, 0))
+    edited = replace(base, voice1=(60, 65, 64, 65), generated=pack_record(base, 0))
     now = with_digest(replace(base, voice1=(63, 65, 67, 68)), 3)  # a D4 is F4 now, as was typed
     assert merge(edited, now, as_typed=True).sheet.voice1 == (60, 65, 67, 68)
     assert merge(edited, now).sheet.voice1 == (63, 68, 67, 68)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.engine.model import DrumPart
-from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.rows import HOLD
 from arranger.sound.schedule import (
     DRUM_FIRST_FLIP_PASSES,

@@ -14,7 +14,7 @@ from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates, with_hits
 from arranger.reduce.choose.price import price, prices
 from arranger.reduce.choose.rates import units
-from arranger.reduce.perform.rows import held_in, perform
+from arranger.reduce.perform.performance import held_in, perform
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.choose.rates import Rates
-    from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.perform.performance import Performance
     from arranger.rows import Row
 
     Measure = Callable[[tuple[Row, Row], Sequence[str | None]], int]
@@ -116,7 +116,7 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
 
 
-def with_change(rates: Rates, cost: float) -> Rates:
+def with_dear_changes(rates: Rates, cost: float) -> Rates:
     """Return the rates when every change costs so many beats of the tune more; 0: as they are."""
     if not cost:
         return rates
@@ -142,7 +142,7 @@ class _Trial:
 
     def _lay_out(self, prepared: Prepared) -> None:
         self._prepared, self._rates = prepared, rates(prepared, self._grid)
-        self._prices = prices(with_change(self._rates, FIRST_PRICE))
+        self._prices = prices(with_dear_changes(self._rates, FIRST_PRICE))
 
     def at(self, cost: float) -> Fitted:
         """Return the optimum when every change costs so much, more than 0."""
@@ -150,7 +150,7 @@ class _Trial:
         if prepared.problem is not self._prepared.problem:
             self._lay_out(prepared)
         problem, costs = prepared.problem, prepared.costs
-        optimum = solve(self._prices.at(with_change(self._rates, cost)))
+        optimum = solve(self._prices.at(with_dear_changes(self._rates, cost)))
         share = costs.tied * costs.attack
         performance = perform(
             problem,

@@ -15,12 +15,12 @@ from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
-from arranger.reduce.tell.textures import MEANINGS
-from arranger.report.account import account, reason_counts
+from arranger.reduce.tell.texture_line import MEANINGS
+from arranger.report.account_columns import account_of, reason_counts
 from arranger.report.heard.losses import DECIDED, DROPPED, WORTH
-from arranger.report.heard.problems import Problem, ranking
+from arranger.report.heard.problems import BarsToMend, ranking
 from arranger.report.summaries.brief import lead, size
-from arranger.report.summaries.command import Run
+from arranger.report.summaries.command import CommandRun
 from arranger.report.summaries.summary import DoubtLine, StepLine, summary
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.played import different_steps, step_seconds
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.reduce.tell.textures import TextureLine
+    from arranger.reduce.tell.texture_line import TextureLine
     from arranger.report.summaries.suggest import Suggestion
 
 MOST_PARTS = 200
@@ -46,7 +46,7 @@ class OutcomeCount(NamedTuple):
     means: str
 
 
-class PartFacts(NamedTuple):
+class PartFate(NamedTuple):
     """One part with the fate of its notes and what spoke for its role."""
 
     number: int
@@ -95,8 +95,8 @@ class Facts(NamedTuple):
     outcomes: tuple[OutcomeCount, ...]
     worth: Mapping[str, int]
     """What a beat without each line counts, in tenths."""
-    hand: tuple[Problem, ...]
-    parts: tuple[PartFacts, ...]
+    hand: tuple[BarsToMend, ...]
+    parts: tuple[PartFate, ...]
     parts_left_out: int
     textures: tuple[TextureLine, ...]
     meanings: Mapping[str, str]
@@ -115,7 +115,7 @@ class Facts(NamedTuple):
 
 
 def gather_facts(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: Run | None = None
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: CommandRun | None = None
 ) -> Facts:
     """Return what the page's template needs."""
     song = conversion.song
@@ -151,18 +151,18 @@ def gather_facts(
         drums=_drums(conversion),
         memory=found.memory,
         remarks=found.remarks[:MOST_REMARKS],
-        command=(run or Run(one_line(song.file))).line(conversion.settings),
+        command=(run or CommandRun(one_line(song.file))).line(conversion.settings),
         suggestions=suggestions,
     )
 
 
-def _parts(conversion: Conversion) -> tuple[PartFacts, ...]:
-    found = account(conversion)
+def _parts(conversion: Conversion) -> tuple[PartFate, ...]:
+    found = account_of(conversion)
     parts = np.array(found.note["part"], dtype=np.int64)
     size = len(conversion.song.parts), len(OUTCOMES)
     counts = np.bincount(parts * size[1] + found.outcome, minlength=size[0] * size[1]).reshape(size)
     return tuple(
-        PartFacts(
+        PartFate(
             part.index + 1,
             one_line(part.name),
             role.role,
@@ -238,7 +238,7 @@ def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
 
 
 def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
-    found = account(conversion)
+    found = account_of(conversion)
     drum = np.array(found.note["drum"], dtype=np.bool_)
     pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
     facts = []

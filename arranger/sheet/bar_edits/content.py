@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, named, numbered
-from arranger.sheet.bar_edits.record import with_record
-from arranger.sheet.bar_edits.taken_apart import Block, changed, put_together, take_apart
-from arranger.sheet.bar_edits.telling import BarEdit, told_content
+from arranger.sheet.bar_edits.edit_told import BarEdit, told_content
+from arranger.sheet.bar_edits.taken_apart import MovableBar, changed, put_together, take_apart
+from arranger.sheet.bar_edits.which_bars import ALL_ROWS, DRUMS, VOICES, numbered, rows_in_words
+from arranger.sheet.bar_edits.with_record import with_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
@@ -71,13 +71,13 @@ def transpose_bars(
 
     tones: list[int] = []
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         tones.extend(cell for voice in rows for cell in block.rows[:2][voice] if cell >= 0)
         return _with_pitches(block, rows, moved)
 
     def told() -> str:
         way = "up" if semitones > 0 else "down"
-        shown = numbered(sheet, bars) if tuple(rows) == VOICES else named(sheet, bars, rows)
+        shown = numbered(sheet, bars) if tuple(rows) == VOICES else rows_in_words(sheet, bars, rows)
         what = f"{shown} {way} by {_interval(semitones)}, {_count(len(tones))}"
         for count, why in (
             (sum(tone in folded for tone in tones), "folded by octaves into the engine's table"),
@@ -92,7 +92,7 @@ def transpose_bars(
 def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
     """Return the sheet with voice 1 and voice 2 exchanged in some bars."""
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         one, two, drums = block.rows
         return replace(block, rows=(two, one, drums), held=(block.held[1], block.held[0]))
 
@@ -116,13 +116,13 @@ def clear_bars(
     """
     kept = frozenset() if set(VOICES) <= set(rows) else frozenset(gaps)
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         steps = block.head.steps
         drums = tuple(hit if hit in kept else None for hit in block.rows[2])
-        silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
+        silent = MovableBar(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
         return block.with_rows_of(silent, rows)
 
-    return _edited(sheet, bars, change, lambda: f"{named(sheet, bars, rows)} cleared")
+    return _edited(sheet, bars, change, lambda: f"{rows_in_words(sheet, bars, rows)} cleared")
 
 
 def fill_drums(
@@ -159,7 +159,7 @@ def fill_drums(
         remedy = did_you_mean(strange[0], known, f"choose from {', '.join(known)}")
         raise SettingsError(f"{sheet.engine} has no drum sound {strange[0]!r}", remedy=remedy)
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         row = tuple(
             pattern[step % len(pattern)] or (hit if hit in gaps else None)
             for step, hit in enumerate(block.rows[2])
@@ -170,7 +170,10 @@ def fill_drums(
 
 
 def _edited(
-    sheet: Sheet, bars: Sequence[int], change: Callable[[Block], Block], told: Callable[[], str]
+    sheet: Sheet,
+    bars: Sequence[int],
+    change: Callable[[MovableBar], MovableBar],
+    told: Callable[[], str],
 ) -> BarEdit:
     """Return a change to some bars as an edit; what was done is told once it is."""
     found, followers = changed(take_apart(sheet), bars, change)
@@ -179,7 +182,9 @@ def _edited(
     return BarEdit(noted, told_content(told(), sheet, joined, followers, bars))
 
 
-def _with_pitches(block: Block, rows: Sequence[int], moved: Callable[[int], int]) -> Block:
+def _with_pitches(
+    block: MovableBar, rows: Sequence[int], moved: Callable[[int], int]
+) -> MovableBar:
     """Return a block with other pitches in some voices, also of the tones that are held into it."""
     voices: list[Row] = list(block.rows[:2])
     held = list(block.held)

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 from arranger.bars import parse_metre
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, Chosen, named, numbered
-from arranger.sheet.bar_edits.record import with_record
+from arranger.sheet.bar_edits.edit_told import BarEdit, told_content, told_structure
 from arranger.sheet.bar_edits.taken_apart import (
-    Block,
+    MovableBar,
     chain_of,
     changed,
     put_together,
     take_apart,
 )
-from arranger.sheet.bar_edits.telling import BarEdit, told_content, told_structure
+from arranger.sheet.bar_edits.which_bars import ALL_ROWS, Chosen, numbered, rows_in_words
+from arranger.sheet.bar_edits.with_record import with_record
 from arranger.sheet.form.text import implied_steps
 from arranger.sheet.model import SheetBar
 
@@ -64,7 +64,7 @@ def copy_bars(
     """
     _check_times(times, "times")
     blocks = take_apart(sheet)
-    new: list[Block] = []
+    new: list[MovableBar] = []
     for time in range(times):
         shift = len(blocks) * (time + 1)  # keys that no other bar has
         for source in blocks[bars.first : bars.end]:
@@ -132,7 +132,7 @@ def copy_over(
     blocks = take_apart(sheet)
     targets = range(to, last)
 
-    def over(block: Block) -> Block:
+    def over(block: MovableBar) -> MovableBar:
         source = blocks[bars.first + block.key - to]
         if whole:
             return block.with_cells_of(source)
@@ -154,7 +154,7 @@ def copy_over(
                 head = block.head._replace(as_bar=source)
                 found[block.key] = replace(block, as_of=source, head=head)
     joined = put_together(sheet, found)
-    what = f"{named(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
+    what = f"{rows_in_words(sheet, bars.keys, rows)} copied over {numbered(sheet, targets)}"
     if linked:
         what += _as_those(count, count)
     noted = with_record(sheet, joined.sheet, range(len(blocks)))
@@ -197,7 +197,7 @@ def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     silent = (REST,) * steps
     blocks = take_apart(sheet)
     new = [
-        Block(
+        MovableBar(
             key=len(blocks) + index,
             head=SheetBar(0, steps, numerator, denominator),
             rows=(silent, silent, (None,) * steps),
@@ -290,8 +290,8 @@ def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
 
 
 def _sections_kept(
-    blocks: Sequence[Block], order: Sequence[Block], stay: Collection[int]
-) -> tuple[list[Block], list[int]]:
+    blocks: Sequence[MovableBar], order: Sequence[MovableBar], stay: Collection[int]
+) -> tuple[list[MovableBar], list[int]]:
     """Return bars in a new order, and where marks were set so that a bar that stays keeps its section.
 
     Parameters
@@ -326,7 +326,7 @@ def _as_those(copies: int, sources: int) -> str:
     return f", which {'is' if copies == 1 else 'are'} as {'that one' if sources == 1 else 'those'}"
 
 
-def _kept(blocks: Sequence[Block], to: int, count: int) -> list[int | None]:
+def _kept(blocks: Sequence[MovableBar], to: int, count: int) -> list[int | None]:
     """Return for each bar which one it was, where new ones were put in."""
     keys: list[int | None] = [block.key for block in blocks]
     return [*keys[:to], *([None] * count), *keys[to:]]

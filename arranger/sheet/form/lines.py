@@ -9,13 +9,13 @@ from arranger.errors import did_you_mean
 from arranger.sheet.form.bar_line import is_bar_number
 from arranger.sheet.form.blocks import Blocks
 from arranger.sheet.form.cells import DRUMS
-from arranger.sheet.form.header import HEADER_WORDS, SOUND, Header
+from arranger.sheet.form.header import HEADER_WORDS, SOUND, HeaderRead
+from arranger.sheet.form.header_values import WRITE_TEMPO, UnknownWord
 from arranger.sheet.form.lexical import value_span, without_comment, word_spans
 from arranger.sheet.form.problem import WARNING, Problems
 from arranger.sheet.form.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
-from arranger.sheet.form.values import WRITE_TEMPO, Fault
 from arranger.sheet.model import MAX_STEPS, BarDigest, Comment, Digests, Generated, Sheet
-from arranger.sheet.record.packed import is_whole
+from arranger.sheet.record.packed_sheet import is_whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,7 +31,7 @@ class LineReader:
     def __init__(self, lines: Sequence[str]) -> None:
         self.lines = lines
         self.problems = Problems()
-        self.header = Header()
+        self.header = HeaderRead()
         self.blocks = Blocks(lines, self.problems)
         self.generated: list[tuple[int, list[str]]] = []
         self.comments: list[Comment] = []
@@ -141,7 +141,7 @@ class LineReader:
         self._settle(-1, row, self.header_loose)
         try:
             self.header.read(word, code, self.problems.line)
-        except Fault as fault:
+        except UnknownWord as fault:
             self.problems.add(fault.code, fault.what, fault.remedy, value_span(code))
         return (-1, row)
 

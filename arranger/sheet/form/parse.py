@@ -65,7 +65,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.sheet.form.lexical import Span
-    from arranger.sheet.form.problem import Problem
+    from arranger.sheet.form.problem import SheetProblem
     from arranger.sheet.model import Sheet
 
 
@@ -74,7 +74,7 @@ class Scan:
     """What reading a text found. The sheet is there whatever the problems, mended to be whole."""
 
     sheet: Sheet
-    problems: list[Problem]
+    problems: list[SheetProblem]
     """In the order of their lines."""
     row_lines: list[tuple[int, int, int, int]]
     """For each bar the line numbers of its bar line and its three rows; 0 for one left out."""

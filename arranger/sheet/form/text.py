@@ -17,7 +17,7 @@ from arranger.bars import metre_beat
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.form.as_bars import named_bars, unlike
+from arranger.sheet.form.as_bars import as_numbers, unlike
 from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
@@ -246,7 +246,7 @@ def _blocks(
 
     Bars that are as others are joined to a run where both count on and nothing stands between.
     """
-    numbers = named_bars(sheet.bars)
+    numbers = as_numbers(sheet.bars)
     noted = {place[0] for place in notes}
     closed = {place[0] for place in notes if place[1] > 0}
     loop = sheet.loop_step

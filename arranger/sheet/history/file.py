@@ -33,8 +33,8 @@ from arranger.sheet.history.versions import (
     History,
     TooLargeError,
     noted,
-    pack,
-    unpack,
+    pack_history,
+    unpack_history,
 )
 
 if TYPE_CHECKING:
@@ -201,7 +201,7 @@ class _Keeper:
     def _give_up(self, error: Exception) -> None:
         self._history = None
         where = history_path(self._path)
-        _warn(f"{where}: {reason(error)}, so undo won't know all versions of the sheet")
+        _warn(f"{where}: {why_not_kept(error)}, so undo won't know all versions of the sheet")
 
 
 def with_found(history: History, found: bytes, path: Path) -> History:
@@ -275,7 +275,7 @@ def _read(where: Path) -> History:
                 raise OutputError("is no plain file")
             return History()
         with where.open("rb") as file:
-            return unpack(file.read(2 * MOST_BYTES))
+            return unpack_history(file.read(2 * MOST_BYTES))
     except FileNotFoundError:
         return History()
 
@@ -288,10 +288,10 @@ def save(history: History, path: Path) -> None:
     OutputError
         If that can't be done.
     """
-    write_bytes(history_path(path), pack(history), beside=path)
+    write_bytes(history_path(path), pack_history(history), beside=path)
 
 
-def reason(error: Exception) -> str:
+def why_not_kept(error: Exception) -> str:
     """Return in words why a version can't be kept."""
     if isinstance(error, DamagedError):
         return "is damaged"

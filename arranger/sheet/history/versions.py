@@ -247,7 +247,7 @@ def moved(history: History, number: int) -> History:
     return replace(found, tip=max(reached))
 
 
-def pack(history: History) -> bytes:
+def pack_history(history: History) -> bytes:
     """Return the history as the bytes of a file."""
     listed = [
         [*version, len(packed)]
@@ -258,8 +258,8 @@ def pack(history: History) -> bytes:
     return _HEAD + _digest(rest).encode() + b"\n" + rest
 
 
-def unpack(content: bytes) -> History:
-    """Return the history that `pack` made bytes of.
+def unpack_history(content: bytes) -> History:
+    """Return the history that `pack_history` made bytes of.
 
     Raises
     ------

@@ -12,7 +12,7 @@ from arranger.sheet.form.text import speed_text
 from arranger.sheet.merging.pieces import Conflict
 
 if TYPE_CHECKING:
-    from arranger.sheet.merging.timeline import Plan, Sides
+    from arranger.sheet.merging.merged_bars import MergedBars, Sides
     from arranger.sheet.model import Sheet
     from arranger.sheet.record.base import Base
 
@@ -99,7 +99,7 @@ def with_sounds(sheet: Sheet, edited: Sheet, base: Base, now: Sheet) -> Sheet:
     return replace(sheet, sounds=tuple(sounds.values()))
 
 
-def merge_loop(planned: Plan, sides: Sides) -> tuple[int | None, list[Conflict]]:
+def merge_loop(planned: MergedBars, sides: Sides) -> tuple[int | None, list[Conflict]]:
     """Return the step of the merged sheet to go back to: the hand's, if it moved the mark."""
     mine, then, now = sides.mine.sheet.loop_step, sides.then.sheet.loop_step, sides.now.loop_step
     places = planned.places

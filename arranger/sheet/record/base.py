@@ -11,16 +11,16 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, REST
-from arranger.sheet.model import BarDigest, Digests, Sheet, SheetBar, joined
+from arranger.sheet.model import BarDigest, Digests, Sheet, SheetBar, joined_rows
 from arranger.sheet.record.align import match_bars
 from arranger.sheet.record.digest import bar_contents, bar_digests, sounds_digest, value_digest
-from arranger.sheet.record.packed import pack, unpack
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from arranger.sheet.model import Rows
-    from arranger.sheet.record.packed import Keys
+    from arranger.sheet.record.packed_sheet import Keys
 
 _LEAST_ALIKE = 0.5
 _EQUAL = 1.9
@@ -79,7 +79,7 @@ def base_of(sheet: Sheet) -> Base:
     record = sheet.generated
     if isinstance(record, Digests):
         return _of_digests(sheet, record)
-    found = None if record is None else unpack(record)
+    found = None if record is None else unpack_record(record)
     numbers = [bar.number for bar in sheet.bars]
     standing = bar_contents(sheet)
     if found is None:
@@ -130,9 +130,9 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, Rows]) -> Sheet:
         The rows of bars of the base, by index; as long as they were.
     """
     bars = enumerate(base.sheet.bar_rows)
-    then = base.sheet.with_rows(joined(rows.get(i, generated) for i, generated in bars))
+    then = base.sheet.with_rows(joined_rows(rows.get(i, generated) for i, generated in bars))
     if base.digests is None:
-        record = pack(then, base.transpose or 0, base.places, base.written, base.keys)
+        record = pack_record(then, base.transpose or 0, base.places, base.written, base.keys)
         return replace(sheet, generated=record)
     digests = bar_digests(then)
     told = [
@@ -170,7 +170,7 @@ def with_base(
         if i is not None:
             places[i] = bar.number
     numbers = [bar.number for bar in sheet.bars]
-    return replace(sheet, generated=pack(then, transpose or 0, places, numbers, keys))
+    return replace(sheet, generated=pack_record(then, transpose or 0, places, numbers, keys))
 
 
 def _likeness(
@@ -240,7 +240,7 @@ def _with_bars(sheet: Sheet, sources: Sequence[int | None], numbers: Sequence[in
     silent: Rows = ((REST,), (REST,), (None,))
     metres = [(1, 4, 4) if j is None else sheet.bars[j][1:4] for j in sources]
     return replace(
-        sheet.with_rows(joined(silent if j is None else rows[j] for j in sources)),
+        sheet.with_rows(joined_rows(silent if j is None else rows[j] for j in sources)),
         bars=tuple([SheetBar(n, *metre) for n, metre in zip(numbers, metres, strict=True)]),
         loop_step=None,
         generated=None,

@@ -18,13 +18,13 @@ from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.record.packed import pack
+from arranger.sheet.record.packed_sheet import pack_record
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from arranger.sheet.model import Rows, Sheet, SheetBar
-    from arranger.sheet.record.packed import Keys
+    from arranger.sheet.record.packed_sheet import Keys
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
@@ -89,7 +89,9 @@ def with_digest(sheet: Sheet, transpose: int = 0, keys: Keys = ()) -> Sheet:
     keys
         The key of each bar as the song names it, moved as well; none where it doesn't.
     """
-    return replace(sheet, digest=sheet_digest(sheet), generated=pack(sheet, transpose, keys=keys))
+    return replace(
+        sheet, digest=sheet_digest(sheet), generated=pack_record(sheet, transpose, keys=keys)
+    )
 
 
 def is_edited(sheet: Sheet) -> bool:

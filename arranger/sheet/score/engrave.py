@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import SettingsError, SheetError, one_line
 from arranger.sheet.score.musicxml import to_musicxml
-from arranger.sheet.score.page import Page, document, plain_page
 from arranger.sheet.score.pdf import pdf_document
+from arranger.sheet.score.svg_page import Page, document, plain_page
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine

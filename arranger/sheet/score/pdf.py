@@ -11,13 +11,13 @@ import re
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.score.page import LINK
+from arranger.sheet.score.svg_page import LINK
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from xml.etree.ElementTree import Element
 
-    from arranger.sheet.score.page import Page
+    from arranger.sheet.score.svg_page import Page
 
 _POINTS_A_MM = 72 / 25.4
 _TOKEN = re.compile(r"[A-Za-z]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")

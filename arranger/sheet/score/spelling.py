@@ -40,7 +40,7 @@ Span = tuple[int, int, int]
 """First step, end step and pitch of a tone."""
 
 
-def spell(
+def tone_names(
     line: Sequence[Span], other: Sequence[Span], key_at: Callable[[int], Key], reach: int
 ) -> list[Name]:
     """Return the names of the tones of a line, one after the other.

@@ -94,7 +94,7 @@ class _Strip:
         return values.get(code, _DEFAULTS[code] if default is None else default)
 
 
-def sweep(
+def gather_notes(
     notes: RawNotes,
     events: Sequence[ChannelEvent],
     drum_channels: tuple[int, ...] | None,

@@ -114,7 +114,7 @@ _METAS = bytes(
 )
 
 
-class Limits(NamedTuple):
+class TrackLimits(NamedTuple):
     """What a track may have."""
 
     notes: int
@@ -171,7 +171,7 @@ class TrackBytes(NamedTuple):
 
 
 def track_events(
-    index: int, track: TrackBytes, start: int, limits: Limits, device: int = 0
+    index: int, track: TrackBytes, start: int, limits: TrackLimits, device: int = 0
 ) -> TrackEvents:
     """Gather one track.
 
@@ -202,7 +202,9 @@ def track_events(
     return found
 
 
-def _gather_compiled(found: TrackEvents, track: TrackBytes, limits: Limits, device: int) -> None:
+def _gather_compiled(
+    found: TrackEvents, track: TrackBytes, limits: TrackLimits, device: int
+) -> None:
     """Gather a track, in C all but what events beside the notes say."""
     size = track.end - track.start
     # what fits into the track: a note that starts takes three bytes, another event two
@@ -242,7 +244,9 @@ def _gather_compiled(found: TrackEvents, track: TrackBytes, limits: Limits, devi
             _file(found, tick, order, port, message)
 
 
-def gather_in_python(found: TrackEvents, track: TrackBytes, limits: Limits, device: int) -> None:
+def gather_in_python(
+    found: TrackEvents, track: TrackBytes, limits: TrackLimits, device: int
+) -> None:
     """Gather a track."""
     notes = found.notes
     begin, ends, end_orders = notes.start, notes.end, notes.end_order

@@ -37,7 +37,7 @@ class RawNotes:
         return len(self.onset)
 
 
-def joined(tracks: Sequence[TrackEvents]) -> RawNotes:
+def joined_notes(tracks: Sequence[TrackEvents]) -> RawNotes:
     """Return the notes of all tracks together."""
     columns = {
         name: np.concatenate([np.asarray(getattr(t.notes, name), np.int64) for t in tracks])

@@ -39,7 +39,7 @@ class Request(NamedTuple):
     """The limit of address space that this process has been given; None without one."""
 
 
-class Answer(NamedTuple):
+class ReaderAnswer(NamedTuple):
     """What a worker says."""
 
     result: Song | ArrangerError
@@ -93,7 +93,7 @@ class _Worker:
                 remedy="export the score as MIDI",
             ) from error
 
-    def ask(self, request: Request) -> Answer:
+    def ask(self, request: Request) -> ReaderAnswer:
         """Have a score read within its time."""
         settings = request.settings
         late = threading.Event()
@@ -124,7 +124,7 @@ class _Worker:
             )
         return answer
 
-    def _exchange(self, request: Request) -> Answer:
+    def _exchange(self, request: Request) -> ReaderAnswer:
         to_worker, from_worker = self._process.stdin, self._process.stdout
         assert to_worker is not None  # noqa: S101 - for the type checker: both are pipes
         assert from_worker is not None  # noqa: S101

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SettingsError
 from arranger.settings import ReadSettings
-from arranger.songbook.asked.packed import Member, is_zip, look_into
+from arranger.songbook.asked.archives import Member, is_zip, look_into
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
 from arranger.songbook.known.program import Program
-from arranger.songbook.known.record import Record
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.known.why import Made
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ class Known(NamedTuple):
     made: Made
     outputs: Mapping[str, str]
     """Of the files written, as `arranger.songbook.known.why.output_stamps` says it."""
-    record: Record
+    record: SongRecord
 
 
 class _DamagedError(Exception):
@@ -217,7 +217,7 @@ def _checked(connection: sqlite3.Connection) -> tuple[dict[str, Known], Program 
     known: dict[str, Known] = {}
     for relative, made, outputs, record in _rows(connection, "songs"):
         known[json.loads(relative)] = Known(
-            Made(*json.loads(made)), json.loads(outputs), Record.from_json(record)
+            Made(*json.loads(made)), json.loads(outputs), SongRecord.from_json(record)
         )
     programs = [Program(*json.loads(said)) for (said,) in _rows(connection, "program")]
     return known, programs[0] if programs else None

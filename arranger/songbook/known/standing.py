@@ -24,7 +24,7 @@ from arranger.report.summaries.sheet_side import sheet_side
 from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
 from arranger.songbook.known.converted import along, bytes_limit, done_record, strips
-from arranger.songbook.known.record import Record, file_time, notes_digest
+from arranger.songbook.known.song_record import SongRecord, file_time, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,13 +40,13 @@ KEPT = "kept-edit"
 
 def standing_record(
     relative: str, place: str, sheet: Sheet, song: Song, choice: OutputChoice
-) -> Record:
+) -> SongRecord:
     """Return the record of an edited sheet, when its other files are as it is.
 
     Parameters
     ----------
     relative, place
-        Of the song, as in `Record`.
+        Of the song, as in `SongRecord`.
     sheet
         The sheet, read.
     song
@@ -84,7 +84,7 @@ def _as_it_stands(path: Path, sheet: Sheet, song: Song) -> Conversion | None:
 
 def _of_files(
     relative: str, place: str, sheet: Sheet, paths: Sequence[Path], outputs: tuple[str, ...]
-) -> Record:
+) -> SongRecord:
     """Return the record of an edited sheet and of the ledger beside it."""
     told: dict[str, Any] = {}
     try:
@@ -95,7 +95,7 @@ def _of_files(
         told["message"] = "edited by hand; its ledger is not as the format says"
     if "engine" not in told or not base_of(sheet).has("engine", sheet):
         told["engine"] = sheet.engine
-    return Record(
+    return SongRecord(
         relative=relative,
         place=place,
         state=KEPT,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from arranger.sheet.score.clefs import CLEFS, _effort, choose_clefs
 from arranger.sheet.score.key import Key
-from arranger.sheet.score.spelling import Name, spell
+from arranger.sheet.score.spelling import Name, tone_names
 
 
 def clefs(*bars: list[int]) -> list[str]:
     key = Key(0, minor=False)
-    names = [spell([(0, 1, pitch) for pitch in bar], [], lambda _: key, 0) for bar in bars]
+    names = [tone_names([(0, 1, pitch) for pitch in bar], [], lambda _: key, 0) for bar in bars]
     return [f"{clef.sign}{clef.octave or ''}" for clef in choose_clefs(names)]
 
 

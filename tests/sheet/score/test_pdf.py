@@ -7,8 +7,8 @@ import re
 import zlib
 from xml.etree.ElementTree import Element, SubElement
 
-from arranger.sheet.score.page import LINK, Page
 from arranger.sheet.score.pdf import _segments, pdf_document
+from arranger.sheet.score.svg_page import LINK, Page
 
 
 def streams(pdf: bytes) -> list[list[str]]:

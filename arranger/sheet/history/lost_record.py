@@ -10,7 +10,7 @@ from arranger.sheet.form.parse import scan
 from arranger.sheet.history.file import read_history
 from arranger.sheet.history.versions import DamagedError, contents
 from arranger.sheet.model import Generated
-from arranger.sheet.record.packed import is_whole
+from arranger.sheet.record.packed_sheet import is_whole
 
 if TYPE_CHECKING:
     from pathlib import Path

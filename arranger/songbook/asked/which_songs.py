@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SettingsError, SongError
 from arranger.sheet.keep import NOT_KEPT, Keeping
+from arranger.songbook.asked.archives import read_member
 from arranger.songbook.asked.find import find_songs
 from arranger.songbook.asked.job import Job
-from arranger.songbook.asked.packed import read_member
 from arranger.songbook.asked.settings import NAME as SETTINGS_NAME
 from arranger.songbook.asked.settings import BookSettings, parse_book_settings, read_book_settings
 
@@ -43,7 +43,7 @@ class BookChoice:
     """Memory limit of a song."""
 
 
-class Asked(NamedTuple):
+class AskedSongs(NamedTuple):
     """All songs as they would be converted."""
 
     jobs: tuple[Job, ...]
@@ -55,7 +55,7 @@ class Asked(NamedTuple):
     """As in `arranger.songbook.asked.find.Songs`."""
 
 
-def asked_of(choice: BookChoice) -> Asked:
+def asked_songs(choice: BookChoice) -> AskedSongs:
     """Return the songs that are asked for, with what becomes of each; nothing is written.
 
     Raises
@@ -72,7 +72,7 @@ def asked_of(choice: BookChoice) -> Asked:
     )
     # Of a few songs that are named it is no news that tables for others don't fit them.
     unmatched = book.unmatched([song.relative for song in songs.found]) if songs.whole else ()
-    return Asked(jobs, (*songs.remarks, *unmatched), engines, songs.whole)
+    return AskedSongs(jobs, (*songs.remarks, *unmatched), engines, songs.whole)
 
 
 def _job(choice: BookChoice, song: Found, settings: Settings, keeping: Keeping) -> Job:

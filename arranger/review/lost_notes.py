@@ -13,7 +13,7 @@ from arranger.errors import SettingsError
 from arranger.report.heard.hearing import CARRIES_LINE
 from arranger.report.heard.losses import WORTH
 from arranger.review.edits import Tone, with_cells, with_tone
-from arranger.sheet.bar_edits.choice import DRUMS, VOICES
+from arranger.sheet.bar_edits.which_bars import DRUMS, VOICES
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:

@@ -18,23 +18,23 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import ArrangerError, SettingsError, SongError
 from arranger.options import command_line
 from arranger.reduce.worth.parts_named import remarks_on_names
-from arranger.sheet.keep import State, look
-from arranger.songbook.asked.choice import asked_of
+from arranger.sheet.keep import TargetState, look
+from arranger.songbook.asked.archives import read_member
 from arranger.songbook.asked.find import is_midi
-from arranger.songbook.asked.job import song_of
-from arranger.songbook.asked.packed import read_member
+from arranger.songbook.asked.job import read_job
+from arranger.songbook.asked.which_songs import asked_songs
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, looked_at
 from arranger.songbook.known.program import Program, engine_digest, program
-from arranger.songbook.known.record import failed
+from arranger.songbook.known.song_record import failed
 from arranger.songbook.known.why import (
     Made,
     Why,
-    changes,
     left,
     output_changes,
     output_stamps,
-    reason,
+    what_changed,
+    why_of,
 )
 
 if TYPE_CHECKING:
@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.settings import Settings
-    from arranger.songbook.asked.choice import Asked, BookChoice
     from arranger.songbook.asked.job import Job
+    from arranger.songbook.asked.which_songs import AskedSongs, BookChoice
     from arranger.songbook.known.index import Known
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
 
 
 SETTLED_NS = 2_000_000_000
@@ -67,7 +67,7 @@ class Planned(NamedTuple):
     """As in `Made`."""
     digest: str = ""
     """Of the song's file; "" if it isn't known yet, see `digested`."""
-    record: Record | None = None
+    record: SongRecord | None = None
     """Of a song that is left as it is; None for one that is to be converted."""
 
     @property
@@ -119,7 +119,7 @@ class Making:
         )
 
 
-def plan(
+def plan_songs(
     jobs: Iterable[Job], known: Mapping[str, Known], making: Making, *, lost: bool = False
 ) -> tuple[Planned, ...]:
     """Return what is to be done with each song, in order.
@@ -138,7 +138,7 @@ def plan(
     return tuple(_planned(job, known.get(job.relative), making, lost=lost) for job in jobs)
 
 
-def gone_of(asked: Asked, known: Mapping[str, Known]) -> tuple[str, ...]:
+def gone_of(asked: AskedSongs, known: Mapping[str, Known]) -> tuple[str, ...]:
     """Return the songs that the index knows and that are no longer there."""
     here = {job.relative for job in asked.jobs}
     return tuple(sorted(known.keys() - here)) if asked.whole else ()
@@ -158,11 +158,11 @@ def digested(planned: Planned) -> Planned:
     return planned if planned.digest else planned._replace(digest=_digest(planned.job))
 
 
-def why_done(planned: Planned, record: Record) -> Record:
+def why_done(planned: Planned, record: SongRecord) -> SongRecord:
     """Return a record that came back, with why the song was converted or left."""
     why = planned.why
     if record.state == "kept-edit" and why[-1].code != "kept-edit":
-        why = (*why, reason("kept-edit"))
+        why = (*why, why_of("kept-edit"))
     return replace(record, why=why)
 
 
@@ -174,7 +174,7 @@ def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> P
         record = failed(job, "unreadable", error.what)
         return Planned(job, refused, record=replace(record, why=refused))
     if before is None:
-        return Planned(job, (reason("lost" if lost else "new"),), stamp)
+        return Planned(job, (why_of("lost" if lost else "new"),), stamp)
     same = stamp and stamp == before.made.stamp
     seen = Planned(job, (), stamp, before.made.song if same else _digest(job))
     why = tuple(_changes(seen, before, making(seen)))
@@ -187,18 +187,18 @@ def _planned(job: Job, before: Known | None, making: Making, *, lost: bool) -> P
 def _changes(planned: Planned, before: Known, made: Made) -> Iterator[Why]:
     """Yield everything for which a song is converted again."""
     job, record = planned.job, before.record
-    yield from changes(before.made, made)
+    yield from what_changed(before.made, made)
     stamps = output_stamps(job.folder, record.outputs)
     if stamps != before.outputs:
         yield from output_changes(before.outputs, stamps)
     yield from _asked(job, record)
 
 
-def _asked(job: Job, record: Record) -> Iterator[Why]:
+def _asked(job: Job, record: SongRecord) -> Iterator[Why]:
     if record.edited and job.force:
-        yield reason("force")
+        yield why_of("force")
     if record.state == "kept-edit" and job.keeping.edits:
-        yield reason("keep-edits")
+        yield why_of("keep-edits")
     if record.reason in RETRIED:
         yield Why("again", f"it failed last time: {record.message}")
 
@@ -242,12 +242,12 @@ def plan_book(choice: BookChoice) -> tuple[tuple[Planned, ...], tuple[str, ...]]
     SettingsError
         If the folder or ``songbook.toml`` is wrong.
     """
-    asked = asked_of(choice)
+    asked = asked_songs(choice)
     index = looked_at(choice.out)
     known = {} if index is None else index.known
     lost = index is not None and index.rebuilt
     making = Making(None if index is None else index.program, asked.engines)
-    planned = plan(asked.jobs, known, making, lost=lost)
+    planned = plan_songs(asked.jobs, known, making, lost=lost)
     seen = tuple(_foreseen(each, known.get(each.job.relative)) for each in planned)
     remarks = (f"{INDEX_NAME} {REBUILT}", *asked.remarks) if lost else asked.remarks
     remarks += gone_told(gone_of(asked, known))
@@ -260,7 +260,7 @@ def _remarks_on_parts(planned: Planned) -> Iterator[str]:
     if planned.is_left or not (reduce.mute or reduce.tune or reduce.bass):
         return
     try:
-        song = song_of(job)
+        song = read_job(job)
     except ArrangerError:
         return  # the run tells that it can't be read
     try:
@@ -279,5 +279,5 @@ def _foreseen(planned: Planned, known: Known | None) -> Planned:
     if known is not None and output_stamps(folder, [name])[name] == known.outputs.get(name):
         edited = known.record.edited
     else:
-        edited = look(folder / name).state in (State.EDITED, State.PUT_BACK)
-    return planned._replace(why=(*planned.why, reason("kept-edit"))) if edited else planned
+        edited = look(folder / name).state in (TargetState.EDITED, TargetState.PUT_BACK)
+    return planned._replace(why=(*planned.why, why_of("kept-edit"))) if edited else planned

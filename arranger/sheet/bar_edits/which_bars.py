@@ -41,7 +41,7 @@ class Chosen(NamedTuple):
         return range(self.first, self.end)
 
 
-def choose_bars(sheet: Sheet, text: str) -> Chosen:
+def bars_asked_for(sheet: Sheet, text: str) -> Chosen:
     """Return the bars of "5", "5-8", or of a section: "A", or "A.2" for the second that is called so.
 
     Raises
@@ -78,9 +78,9 @@ def choose_several(sheet: Sheet, text: str) -> tuple[tuple[int, ...], str]:
     Raises
     ------
     SettingsError, UsageError
-        As `choose_bars`.
+        As `bars_asked_for`.
     """
-    chosen = [choose_bars(sheet, each) for each in text.split(",")]
+    chosen = [bars_asked_for(sheet, each) for each in text.split(",")]
     keys = {key for each in chosen for key in each.keys}
     return tuple(sorted(keys)), "; ".join(each.remark for each in chosen if each.remark)
 
@@ -103,7 +103,7 @@ def choose_place(sheet: Sheet, text: str) -> tuple[int, str]:
         raise UsageError(
             f"--to {word} is no place", remedy="give the bar in front of which it goes"
         )
-    chosen = choose_bars(sheet, word)
+    chosen = bars_asked_for(sheet, word)
     return chosen.first, chosen.remark
 
 
@@ -132,7 +132,7 @@ def numbered(sheet: Sheet, keys: Sequence[int]) -> str:
     return spoken([sheet.bars[key].number for key in keys])
 
 
-def named(sheet: Sheet, keys: Sequence[int], rows: Sequence[int]) -> str:
+def rows_in_words(sheet: Sheet, keys: Sequence[int], rows: Sequence[int]) -> str:
     """Return rows of bars in words: "voice 1 of bars 5-8"; nothing is said of all rows."""
     bars = numbered(sheet, keys)
     if tuple(rows) == ALL_ROWS:

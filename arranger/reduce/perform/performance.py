@@ -18,7 +18,7 @@ from arranger.rows import HOLD, REST
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
     from arranger.engine.model import DrumSound
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.groove import Hits
     from arranger.reduce.choose.optimum import Optimum
     from arranger.rows import Row
@@ -45,7 +45,7 @@ class Held(NamedTuple):
     """The step after its last, gaps not yet taken off."""
 
 
-def held_in(problem: Problem, optimum: Optimum) -> Held:
+def held_in(problem: ChoiceProblem, optimum: Optimum) -> Held:
     """Return what the voices hold in an optimum."""
     found = []
     for voice, slots in ((1, optimum.slots1), (2, optimum.slots2)):
@@ -59,7 +59,7 @@ def held_in(problem: Problem, optimum: Optimum) -> Held:
 
 
 def perform(
-    problem: Problem,
+    problem: ChoiceProblem,
     held: Held,
     hits: Hits,
     *,
@@ -95,7 +95,9 @@ def perform(
     return Performance(rows=(row1[0], row2[0]), sources=(row1[1], row2[1]), hits=hits)
 
 
-def _short_gaps(problem: Problem, held: Held, hits: Hits, least_worth: float) -> dict[int, int]:
+def _short_gaps(
+    problem: ChoiceProblem, held: Held, hits: Hits, least_worth: float
+) -> dict[int, int]:
     """Return the steps on which a short silence parts a tone from the same pitch before, and its note."""
     tones, tone, start = problem.tones, held.tone, held.start
     pitch = tones.pitch[tone]
@@ -143,7 +145,9 @@ class _Stretches(NamedTuple):
     """Whether its last step was given up so that the next start is heard."""
 
 
-def _stretches(problem: Problem, held: Held, free: _Free, hits: Ints, *, gaps: bool) -> _Stretches:
+def _stretches(
+    problem: ChoiceProblem, held: Held, free: _Free, hits: Ints, *, gaps: bool
+) -> _Stretches:
     """Return the stretches of both voices, gaps taken off."""
     start, until = held.start, held.end
     pitch = problem.tones.pitch[held.tone]
@@ -166,7 +170,7 @@ def _tied(found: _Stretches, hits: Ints) -> Bools:
 
 
 def _row(
-    problem: Problem, stretches: _Stretches, tied: Bools, mine: Bools, verbatim: bool
+    problem: ChoiceProblem, stretches: _Stretches, tied: Bools, mine: Bools, verbatim: bool
 ) -> tuple[Row, Ints]:
     """Return the cells of a voice, and the tone that it holds on each step."""
     row = np.full(problem.steps, REST, dtype=np.int64)

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from arranger.engine.pitch_table import in_tune, nearest_setting
 from arranger.engine.profile import RESERVED_NAMES, TABLES, Port, Profile
-from arranger.engine.table import in_tune, nearest_setting
 from arranger.errors import did_you_mean
 from arranger.pitch import parse_pitch, pitch_name
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from arranger.engine import model
     from arranger.engine.model import Pitch
-    from arranger.engine.profile import DrumPart
+    from arranger.engine.profile import ProfileDrumPart
 
 MOST_STEP_LENGTHS = 4096
 MOST_STEP_SECONDS = 10
@@ -33,7 +33,7 @@ MOST_DRUM_SETTING = 1_000_000_000
 Path = tuple[str | int, ...]
 
 
-class Fault(NamedTuple):
+class ProfileFault(NamedTuple):
     """One thing wrong with a profile."""
 
     path: Path
@@ -41,23 +41,25 @@ class Fault(NamedTuple):
     remedy: str
 
 
-def schema_faults(error: ValidationError) -> list[Fault]:
+def schema_faults(error: ValidationError) -> list[ProfileFault]:
     """Return what the schema refused, unknown keys first: a misspelt key causes the others."""
     found = [_from_schema(dict(item)) for item in error.errors()]
     return sorted(found, key=lambda fault: not fault.what.startswith("unknown key"))
 
 
-def _from_schema(item: dict[str, Any]) -> Fault:
+def _from_schema(item: dict[str, Any]) -> ProfileFault:
     path: Path = item["loc"]
     key = ".".join(str(part) for part in path if isinstance(part, str)) or "the file"
     if item["type"] == "extra_forbidden":
         known = known_keys(path[:-1])
         hint = did_you_mean(str(path[-1]), known, f"known here: {', '.join(known)}")
-        return Fault(path, f"unknown key {path[-1]!r}", hint)
+        return ProfileFault(path, f"unknown key {path[-1]!r}", hint)
     if item["type"] == "missing":
-        return Fault(path, f"{key} is missing", "add it; arranger engines new shows each key")
+        return ProfileFault(
+            path, f"{key} is missing", "add it; arranger engines new shows each key"
+        )
     shown = repr(item["input"])
-    return Fault(
+    return ProfileFault(
         path,
         f"{key} can't be {shown if len(shown) < 40 else shown[:36] + ' ...'}",
         item["msg"][0].lower() + item["msg"][1:],
@@ -70,15 +72,17 @@ def known_keys(path: Path) -> list[str]:
     return list((tables or [Profile])[-1]._fields)
 
 
-def profile_faults(profile: Profile) -> Iterator[Fault]:
+def profile_faults(profile: Profile) -> Iterator[ProfileFault]:
     """Yield what contradicts itself in a profile that fits the schema."""
     if profile.name in RESERVED_NAMES:
-        yield Fault(("name",), f"an engine can't be called {profile.name!r}", "choose another name")
+        yield ProfileFault(
+            ("name",), f"an engine can't be called {profile.name!r}", "choose another name"
+        )
     yield from _loop_faults(profile)
     yield from _step_faults(profile)
     yield from _drum_faults(profile)
     if profile.memory.code_bytes >= profile.memory.total_bytes:
-        yield Fault(
+        yield ProfileFault(
             ("memory", "code_bytes"),
             "the player leaves no memory for the song",
             "total_bytes counts player and song together",
@@ -87,47 +91,49 @@ def profile_faults(profile: Profile) -> Iterator[Fault]:
     yield from _port_faults(profile)
 
 
-def _port_faults(profile: Profile) -> Iterator[Fault]:
+def _port_faults(profile: Profile) -> Iterator[ProfileFault]:
     port = profile.port
     if port != Port() and not profile.player:
-        yield Fault(
+        yield ProfileFault(
             ("port",),
             "only this project's Z80 player can be told a port",
             'take [port] out, or begin with arranger engines new --like twin-phase (player = "z80")',
         )
     if port.idle & port.speaker_bit:
-        yield Fault(
+        yield ProfileFault(
             ("port", "idle"),
             f"{port.idle} sets bit {port.speaker}, which is the speaker's",
             f"idle = {port.idle - port.speaker_bit}",
         )
 
 
-def _loop_faults(profile: Profile) -> Iterator[Fault]:
+def _loop_faults(profile: Profile) -> Iterator[ProfileFault]:
     loop = profile.loop
     if profile.method != "alternate" and not loop.voice1_write < loop.second_write < loop.cycles:
-        yield Fault(
+        yield ProfileFault(
             ("loop", "voice2_write"),
             "the pin must show voice 1 first, then voice 2, within one pass",
             f"0 <= voice1_write < voice2_write < {loop.cycles}",
         )
 
 
-def _step_faults(profile: Profile) -> Iterator[Fault]:
+def _step_faults(profile: Profile) -> Iterator[ProfileFault]:
     steps = profile.steps
     if profile.method == "alternate" and steps.overhead_cycles:
-        yield Fault(
+        yield ProfileFault(
             ("steps", "overhead_cycles"),
             "a timer that alternates has no overhead between steps",
             "leave it out",
         )
     if steps.counts:
         if len(set(steps.counts)) != len(steps.counts):
-            yield Fault(("steps", "counts"), "a count stands twice in the list", "take one out")
+            yield ProfileFault(
+                ("steps", "counts"), "a count stands twice in the list", "take one out"
+            )
     elif steps.first > steps.last:
-        yield Fault(("steps", "last"), "the list of step lengths is empty", "last >= first")
+        yield ProfileFault(("steps", "last"), "the list of step lengths is empty", "last >= first")
     elif steps.last - steps.first >= MOST_STEP_LENGTHS:
-        yield Fault(
+        yield ProfileFault(
             ("steps", "last"),
             f"{steps.last - steps.first + 1} step lengths are too many",
             f"at most {MOST_STEP_LENGTHS}: raise passes_per_count, or list the counts you want",
@@ -135,24 +141,26 @@ def _step_faults(profile: Profile) -> Iterator[Fault]:
     longest = max(steps.counts) if steps.counts else steps.last
     cycles = longest * steps.passes_per_count * profile.loop.cycles + steps.overhead_cycles
     if cycles > MOST_STEP_SECONDS * profile.clock_hz:
-        yield Fault(
+        yield ProfileFault(
             ("steps", "counts" if steps.counts else "last"),
             f"a step of {cycles / profile.clock_hz:,.0f} s is too long",
             f"at most {MOST_STEP_SECONDS} s; check clock_hz and loop.cycles too",
         )
 
 
-def _drum_faults(profile: Profile) -> Iterator[Fault]:
+def _drum_faults(profile: Profile) -> Iterator[ProfileFault]:
     names: set[str] = set()
     keys: dict[int, str] = {}
     for index, drum in enumerate(profile.drum):
         here = ("drum", index)
         if drum.name in names:
-            yield Fault((*here, "name"), f"{drum.name!r} is the name of two drums", "rename one")
+            yield ProfileFault(
+                (*here, "name"), f"{drum.name!r} is the name of two drums", "rename one"
+            )
         names.add(drum.name)
         for key in drum.percussion_keys:
             if key in keys:
-                yield Fault(
+                yield ProfileFault(
                     (*here, "percussion_keys"),
                     f"percussion key {key} belongs to {keys[key]!r} already",
                     "each key has one drum",
@@ -164,14 +172,16 @@ def _drum_faults(profile: Profile) -> Iterator[Fault]:
     for index, drum in enumerate(profile.drum):
         strange = [name for name in drum.joins if name not in plain]
         if strange or len(drum.joins) == 1 or (drum.joins and drum.percussion_keys):
-            yield Fault(
+            yield ProfileFault(
                 ("drum", index, "joins"),
                 f"{drum.name!r} can't join {', '.join(strange or drum.joins)}",
                 "name two other drums or more, and leave its percussion_keys empty",
             )
 
 
-def part_faults(profile: Profile, part: DrumPart | model.DrumPart, drum: Path) -> Iterator[Fault]:
+def part_faults(
+    profile: Profile, part: ProfileDrumPart | model.DrumPart, drum: Path
+) -> Iterator[ProfileFault]:
     """Yield what is wrong with a part of a drum sound, whose path is ``drum``."""
     here = (*drum, "settings")
     meaning = _drum_settings(profile.method, part.kind)
@@ -179,14 +189,14 @@ def part_faults(profile: Profile, part: DrumPart | model.DrumPart, drum: Path) -
     least = 2 if alternates else 1
     if part.kind == "rest":
         if part.settings:
-            yield Fault(here, "a rest needs no settings", "settings = []")
+            yield ProfileFault(here, "a rest needs no settings", "settings = []")
     elif (
         len(part.settings) != len(meaning)
         or part.settings[0] < least
         or min(part.settings) < 0
         or (sum(part.settings) > 0xFFFF if alternates else max(part.settings) > MOST_DRUM_SETTING)
     ):
-        yield Fault(
+        yield ProfileFault(
             here,
             f"a {part.kind} needs {len(meaning)} setting{'s' * (len(meaning) > 1)}: "
             f"{', '.join(meaning)}",
@@ -194,7 +204,7 @@ def part_faults(profile: Profile, part: DrumPart | model.DrumPart, drum: Path) -
             + ("their sum at most 65535" if alternates else f"none over {MOST_DRUM_SETTING:,}"),
         )
     elif not alternates and part.settings[0] * FASTEST_DRUM_HZ < profile.clock_hz:
-        yield Fault(
+        yield ProfileFault(
             here,
             f"{part.settings[0]} cycles between two changes are beyond hearing",
             f"at least {-(-profile.clock_hz // FASTEST_DRUM_HZ)}",
@@ -216,11 +226,11 @@ def _drum_settings(method: str, kind: str) -> tuple[str, ...]:
     )
 
 
-def _pitch_faults(profile: Profile) -> Iterator[Fault]:
+def _pitch_faults(profile: Profile) -> Iterator[ProfileFault]:
     pitch = profile.pitch
     if pitch.table:
         if pitch.lowest or pitch.highest:
-            yield Fault(
+            yield ProfileFault(
                 ("pitch", "table"),
                 "a table and a range of pitches contradict each other",
                 "keep the table, or lowest and highest",
@@ -231,30 +241,32 @@ def _pitch_faults(profile: Profile) -> Iterator[Fault]:
             try:
                 midi = parse_pitch(name)
             except ValueError as error:
-                yield Fault(here, str(error), "correct the name")
+                yield ProfileFault(here, str(error), "correct the name")
                 continue
             if midi in seen:
-                yield Fault(here, f"{name} and {seen[midi]} are the same pitch", "keep one")
+                yield ProfileFault(here, f"{name} and {seen[midi]} are the same pitch", "keep one")
             seen[midi] = name
             if value <= 0:
-                yield Fault(here, f"{name} can't be {value}", "give a number above 0")
+                yield ProfileFault(here, f"{name} can't be {value}", "give a number above 0")
             elif profile.method != "frequencies" and value != int(value):
-                yield Fault(here, f"{name} can't be {value}", "give a whole number")
+                yield ProfileFault(here, f"{name} can't be {value}", "give a whole number")
         return
     if profile.method == "frequencies":
-        yield Fault(("pitch",), "the table of frequencies is missing", "add [pitch.table]")
+        yield ProfileFault(("pitch",), "the table of frequencies is missing", "add [pitch.table]")
         return
     limits = []
     for key in ("lowest", "highest"):
         try:
             limits.append(parse_pitch(getattr(pitch, key)))
         except ValueError as error:
-            yield Fault(("pitch", key), str(error), "give lowest and highest, or a table")
+            yield ProfileFault(("pitch", key), str(error), "give lowest and highest, or a table")
     if len(limits) == 2 and limits[0] > limits[1]:
-        yield Fault(("pitch", "highest"), "the highest pitch is below the lowest", "swap them")
+        yield ProfileFault(
+            ("pitch", "highest"), "the highest pitch is below the lowest", "swap them"
+        )
 
 
-def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
+def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[ProfileFault]:
     """Yield the first pitch of the worked-out table that can't be counted, or that none is in tune."""
     largest = 2**profile.pitch.bits - 1
     own = {parse_pitch(name): name for name in profile.pitch.table}
@@ -262,7 +274,7 @@ def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fau
         name = own.get(midi, pitch_name(midi))
         here: Path = ("pitch", "table", name)
         if profile.method != "frequencies" and not 1 <= entry.setting <= largest:
-            yield Fault(
+            yield ProfileFault(
                 here if own else ("pitch", "lowest"),
                 f"{name} needs the setting {entry.setting}, more than {largest}",
                 "raise pitch.bits or leave the pitch out",
@@ -274,7 +286,7 @@ def table_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fau
         remedy = "check clock_hz and loop.cycles"
         if own and profile.method != "frequencies":
             remedy = f"the nearest setting is {nearest_setting(profile, midi)}; or {remedy}"
-        yield Fault(
+        yield ProfileFault(
             ("pitch", "table", name) if own else ("pitch", "highest"),
             f"every pitch would sound as another note; the best, {name}, {entry.cents:+.0f} cents "
             f"off, at {entry.frequency_hz:.1f} Hz",

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from arranger.errors import one_line
 from arranger.songbook.known.why import CODES
-from arranger.songbook.planned.plan import FEW
+from arranger.songbook.planned.song_plan import FEW
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from arranger.songbook.planned.plan import Planned
+    from arranger.songbook.planned.song_plan import Planned
 
 MOST_REMARKS = 20
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.engine.check import Fault
+from arranger.engine.profile_check import ProfileFault
 from arranger.pitch import pitch_name
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from arranger.engine import model
     from arranger.engine.model import Pitch
-    from arranger.engine.profile import DrumPart, Profile
+    from arranger.engine.profile import Profile, ProfileDrumPart
 
 PASS_CYCLES = 118
 SECOND_WRITE_CYCLES = 59
@@ -58,10 +58,10 @@ def chunking(passes: int) -> tuple[int, int]:
     raise ValueError(message)
 
 
-def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
+def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[ProfileFault]:
     """Yield what the player can't do of a profile that asks for it."""
     if profile.method not in ("phase", "counter"):
-        yield Fault(
+        yield ProfileFault(
             ("method",),
             "the Z80 player counts phases or periods",
             'method = "phase" or "counter"',
@@ -73,7 +73,7 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
         0,
         SECOND_WRITE_CYCLES,
     ):
-        yield Fault(
+        yield ProfileFault(
             ("loop", "cycles"),
             "this is not the loop of the Z80 player",
             f"cycles = {PASS_CYCLES}, voice2_write = {SECOND_WRITE_CYCLES}; "
@@ -81,7 +81,7 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
         )
         return
     if steps.passes_per_count != 1 or steps.overhead_cycles:
-        yield Fault(
+        yield ProfileFault(
             ("steps", "passes_per_count"),
             "the Z80 player counts single passes, without overhead",
             "passes_per_count = 1, overhead_cycles = 0",
@@ -93,12 +93,12 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
             yield from player_part_faults(part, ("drum", index, "settings"))
 
 
-def _step_faults(profile: Profile) -> Iterator[Fault]:
+def _step_faults(profile: Profile) -> Iterator[ProfileFault]:
     for count in profile.steps.counts or range(profile.steps.first, profile.steps.last + 1):
         try:
             chunking(count)
         except ValueError:
-            yield Fault(
+            yield ProfileFault(
                 ("steps", "counts" if profile.steps.counts else "first"),
                 f"the Z80 player can't count {count} passes",
                 f"a product of 1..{MOST_CHUNKS} and {LEAST_CHUNK_PASSES}..{MOST_CHUNK_PASSES}",
@@ -106,10 +106,10 @@ def _step_faults(profile: Profile) -> Iterator[Fault]:
             return
 
 
-def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fault]:
+def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[ProfileFault]:
     phase = profile.method == "phase"
     if phase and profile.pitch.bits != PHASE_BITS:
-        yield Fault(
+        yield ProfileFault(
             ("pitch", "bits"),
             f"the Z80 player's phase has {PHASE_BITS} bits with the level",
             f"bits = {PHASE_BITS}",
@@ -118,7 +118,7 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
     least, largest = (1, LARGEST_INCREMENT) if phase else (LEAST_PERIOD, LARGEST_PERIOD)
     for midi, entry in pitches.items():
         if not least <= entry.setting <= largest:
-            yield Fault(
+            yield ProfileFault(
                 ("pitch",),
                 f"{pitch_name(midi)} needs {entry.setting}; the Z80 player has {least} to {largest}",
                 "leave the pitch out",
@@ -127,14 +127,14 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Fa
 
 
 def player_part_faults(
-    part: DrumPart | model.DrumPart, here: tuple[str | int, ...]
-) -> Iterator[Fault]:
+    part: ProfileDrumPart | model.DrumPart, here: tuple[str | int, ...]
+) -> Iterator[ProfileFault]:
     """Yield what the player can't do of a part of a drum sound, whose settings' path is ``here``."""
     if part.kind == "rest":
         return
     first, growth = (*part.settings, 0)[:2]
     if first % PASS_CYCLES or growth % PASS_CYCLES or growth < 0:
-        yield Fault(
+        yield ProfileFault(
             here, "the Z80 player counts drums in passes", f"give multiples of {PASS_CYCLES}"
         )
         return
@@ -144,7 +144,7 @@ def player_part_faults(
         left -= half
         half += growth // PASS_CYCLES
     if not 0 < half <= LARGEST_HALF_PERIOD or (growth and not part.cycles):
-        yield Fault(
+        yield ProfileFault(
             here,
             f"a half period of {half} passes is more than the Z80 player's {LARGEST_HALF_PERIOD}",
             "let it grow less, or sound shorter (cycles)",

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from arranger.engine.layout import Text
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.machine.layout.encode import Number
-    from arranger.machine.layout.plan import Plan
     from arranger.sheet.model import Sheet
 
 _A_LINE = 16
@@ -37,7 +37,7 @@ class _Line(NamedTuple):
     numbers: tuple[Number, ...]
 
 
-def assembly(plan: Plan, written: Sequence[Sequence[Number]], sheet: Sheet) -> bytes:
+def data_source(plan: DataPlan, written: Sequence[Sequence[Number]], sheet: Sheet) -> bytes:
     """Return the data as assembler text in ASCII, with a label for each block and pattern."""
     text, name = plan.layout.text, identifier(sheet.title)
     lines = [f"{text.comment} {comment(sheet.title)}: {plan.bytes} bytes, written by arranger."]
@@ -52,7 +52,7 @@ def assembly(plan: Plan, written: Sequence[Sequence[Number]], sheet: Sheet) -> b
     return ("\n".join(line.rstrip() for line in lines if line) + "\n").encode("ascii")
 
 
-def c_source(plan: Plan, written: Sequence[Sequence[Number]], sheet: Sheet) -> bytes:
+def c_source(plan: DataPlan, written: Sequence[Sequence[Number]], sheet: Sheet) -> bytes:
     """Return the data as an array in C, with the offset of each block and pattern."""
     name = identifier(sheet.title)
     lines = [
@@ -72,13 +72,13 @@ def c_source(plan: Plan, written: Sequence[Sequence[Number]], sheet: Sheet) -> b
     return ("\n".join([*lines, "};"]) + "\n").encode("ascii")
 
 
-def _labels(plan: Plan) -> dict[str, int]:
+def _labels(plan: DataPlan) -> dict[str, int]:
     """Return the offsets of what is there, by the end of its label."""
     blocks = [block for block in BLOCKS if not getattr(plan.layout, block)]
     return {label.replace(" ", "_"): at for label, at in plan.labels.items() if label not in blocks}
 
 
-def _lines(plan: Plan, written: Sequence[Sequence[Number]]) -> Iterator[_Line]:
+def _lines(plan: DataPlan, written: Sequence[Sequence[Number]]) -> Iterator[_Line]:
     labels: dict[int, list[str]] = {}
     for label, at in _labels(plan).items():
         labels.setdefault(at, []).append(label)

@@ -46,7 +46,7 @@ Keys = tuple[tuple[int, bool], ...]
 the song names no key that means something."""
 
 
-class Record(NamedTuple):
+class SheetRecord(NamedTuple):
     """What a record says."""
 
     sheet: Sheet
@@ -62,7 +62,7 @@ class Record(NamedTuple):
     """The key of each bar as the song names it, moved with the song."""
 
 
-def pack(
+def pack_record(
     sheet: Sheet,
     transpose: int,
     standing: Sequence[int | None] | None = None,
@@ -78,7 +78,7 @@ def pack(
     transpose
         By how many semitones the song was moved.
     standing
-        As in `Record`; None: all bars stand there with their own numbers.
+        As in `SheetRecord`; None: all bars stand there with their own numbers.
     written
         `Record.numbers`; None: those of ``standing``.
     keys
@@ -129,7 +129,7 @@ def is_whole(record: Generated) -> bool:
 
 
 @lru_cache(maxsize=8)
-def unpack(record: Generated) -> Record | None:
+def unpack_record(record: Generated) -> SheetRecord | None:
     """Return what a record says; None if it is damaged."""
     text = _text(record)
     if text is None:
@@ -156,7 +156,7 @@ def _folded(row: str, starts: Sequence[int]) -> tuple[list[str], list[int]]:
     return list(words), order
 
 
-def _record(told: dict[str, Any]) -> Record:
+def _record(told: dict[str, Any]) -> SheetRecord:
     """Return what is told; what they can't be is an error of Python's own."""
     if told["form"] != _FORM:
         raise ValueError
@@ -206,7 +206,7 @@ def _record(told: dict[str, Any]) -> Record:
     )
     if len(keys) not in (0, len(bars)) or any(abs(sharps) > _MOST_SHARPS for sharps, _ in keys):
         raise ValueError
-    return Record(sheet, int(told["transpose"]), standing, tuple(map(int, written)), keys)
+    return SheetRecord(sheet, int(told["transpose"]), standing, tuple(map(int, written)), keys)
 
 
 def _cell(letter: str) -> int:

@@ -10,7 +10,7 @@ from arranger.reduce.choose.material import MOST_OF_BAR
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.reduce.model import Passage
+    from arranger.reduce.model import TexturePassage
     from arranger.song.model import Part
 
 MEANINGS: dict[str, str] = {
@@ -35,7 +35,7 @@ class TextureLine(NamedTuple):
         return f"{self.bars}: {self.texture}, {self.why}"
 
 
-def texture_line(passage: Passage, parts: Sequence[Part]) -> TextureLine:
+def texture_line(passage: TexturePassage, parts: Sequence[Part]) -> TextureLine:
     """Return which texture a passage has, and why."""
     first, last = passage.first_bar, passage.last_bar
     bars = f"bar {first}" if first == last else f"bars {first}-{last}"
@@ -49,7 +49,7 @@ def _range(first: int, last: int) -> str:
     return str(first) if first == last else f"{first}-{last}"
 
 
-def _why(passage: Passage, parts: Sequence[Part]) -> str:
+def _why(passage: TexturePassage, parts: Sequence[Part]) -> str:
     if passage.asked:
         return "as asked"
     broken = passage.texture == "broken-chord"

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
     from rich.table import Table
 
-    from arranger.report.summaries.brief import Line
+    from arranger.report.summaries.brief import TextLine
     from arranger.report.summaries.summary import Summary
 
 PIPED = 80
@@ -70,7 +70,7 @@ def terminal_text(found: Summary, stream: TextIO, *, details: bool = False) -> s
     return text.getvalue().rstrip("\n")
 
 
-def _styled(line: Line, stream: TextIO) -> str:
+def _styled(line: TextLine, stream: TextIO) -> str:
     return f"\x1b[1m{line.text}\x1b[0m" if line.bold and stream.isatty() else line.text
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from arranger.errors import OutputError, UsageError, did_you_mean
 from arranger.files import replacing, shown_target, writes_through
 from arranger.sheet.played import step_length
-from arranger.sound.audio import samples as audio_samples
+from arranger.sound.audio import raw_samples
 from arranger.sound.speaker import SPEAKERS
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def samples(
     if speaker not in SPEAKERS:
         hint = did_you_mean(speaker, SPEAKERS, f"choose one of {', '.join(SPEAKERS)}")
         raise UsageError(f"there is no speaker {speaker!r}", remedy=hint)
-    blocks = audio_samples(sheet, engine, sample_rate, split=split)
+    blocks = raw_samples(sheet, engine, sample_rate, split=split)
     model = SPEAKERS[speaker]
     return blocks if model is None else model.play(blocks, sample_rate)
 

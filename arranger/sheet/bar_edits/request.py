@@ -8,14 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.engine.tuning import folded
 from arranger.errors import SettingsError, UsageError, did_you_mean
-from arranger.sheet.bar_edits.choice import (
-    DRUMS,
-    VOICES,
-    choose_bars,
-    choose_place,
-    choose_rows,
-    choose_several,
-)
 from arranger.sheet.bar_edits.content import clear_bars, fill_drums, swap_voices, transpose_bars
 from arranger.sheet.bar_edits.structure import (
     copy_bars,
@@ -23,6 +15,14 @@ from arranger.sheet.bar_edits.structure import (
     delete_bars,
     insert_bars,
     move_bars,
+)
+from arranger.sheet.bar_edits.which_bars import (
+    DRUMS,
+    VOICES,
+    bars_asked_for,
+    choose_place,
+    choose_rows,
+    choose_several,
 )
 from arranger.sheet.form.cells import read_hits
 from arranger.sheet.sounds import gaps_of, sounds_of
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
-    from arranger.sheet.bar_edits.telling import BarEdit
-    from arranger.sheet.form.values import Fault
+    from arranger.sheet.bar_edits.edit_told import BarEdit
+    from arranger.sheet.form.header_values import UnknownWord
     from arranger.sheet.model import Sheet
 
     EngineOf = Callable[[], Engine]
@@ -42,7 +42,7 @@ _OCTAVES = {"up": 12, "down": -12}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class EditRequest:
     """What somebody asks for, in their words; the defaults where nothing was said."""
 
     what: str
@@ -64,7 +64,7 @@ _SAID = {
 }  # fmt: skip
 
 
-def edited(sheet: Sheet, asked: Asked, beside: Path | None = None) -> BarEdit:
+def edit_bars(sheet: Sheet, asked: EditRequest, beside: Path | None = None) -> BarEdit:
     """Return a sheet with an edit, and what it did in one line.
 
     Parameters
@@ -102,8 +102,8 @@ def edited(sheet: Sheet, asked: Asked, beside: Path | None = None) -> BarEdit:
     return kind.edit(sheet, asked, partial(load_engine, sheet.engine, beside=beside))
 
 
-def _copy(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+def _copy(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
+    bars = bars_asked_for(sheet, asked.which)
     to, remark = choose_place(sheet, asked.to or "")
     if not asked.over and not asked.rows:
         found = copy_bars(sheet, bars, to, times=asked.times or 1, linked=asked.linked)
@@ -116,7 +116,7 @@ def _copy(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
     return found.remarked(bars.remark, remark)
 
 
-def _insert(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
+def _insert(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
     if not asked.which.isdecimal() or len(asked.which) > 9:
         raise UsageError(
             f"{asked.which!r} is no count of bars", remedy="say how many, like insert 4"
@@ -125,50 +125,50 @@ def _insert(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
     return insert_bars(sheet, int(asked.which), to, asked.metre or "").remarked(remark)
 
 
-def _delete(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+def _delete(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
+    bars = bars_asked_for(sheet, asked.which)
     return delete_bars(sheet, bars).remarked(bars.remark)
 
 
-def _move(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
-    bars = choose_bars(sheet, asked.which)
+def _move(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
+    bars = bars_asked_for(sheet, asked.which)
     to, remark = choose_place(sheet, asked.to or "")
     return move_bars(sheet, bars, to).remarked(bars.remark, remark)
 
 
-def _transpose(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
+def _transpose(sheet: Sheet, asked: EditRequest, engine: EngineOf) -> BarEdit:
     return _moved(sheet, asked, asked.by or 0, engine)
 
 
-def _octave(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
+def _octave(sheet: Sheet, asked: EditRequest, engine: EngineOf) -> BarEdit:
     way = (asked.how or "").lower()
     if way not in _OCTAVES:
         raise UsageError(f"an octave {asked.how!r} isn't known", remedy="say up or down")
     return _moved(sheet, asked, _OCTAVES[way], engine)
 
 
-def _moved(sheet: Sheet, asked: Asked, semitones: int, engine: EngineOf) -> BarEdit:
+def _moved(sheet: Sheet, asked: EditRequest, semitones: int, engine: EngineOf) -> BarEdit:
     bars, remark = choose_several(sheet, asked.which)
     rows = choose_rows(asked.rows) if asked.rows else VOICES
     fold = None if asked.no_fold else partial(folded, engine())
     return transpose_bars(sheet, bars, semitones, rows, fold).remarked(remark)
 
 
-def _swap(sheet: Sheet, asked: Asked, _engine: EngineOf) -> BarEdit:
+def _swap(sheet: Sheet, asked: EditRequest, _engine: EngineOf) -> BarEdit:
     bars, remark = choose_several(sheet, asked.which)
     return swap_voices(sheet, bars).remarked(remark)
 
 
-def _clear(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
+def _clear(sheet: Sheet, asked: EditRequest, engine: EngineOf) -> BarEdit:
     bars, remark = choose_several(sheet, asked.which)
     rows = choose_rows(asked.rows)
     gaps = gaps_of(sounds_of(sheet, engine())) if DRUMS in rows and asked.rows else frozenset()
     return clear_bars(sheet, bars, rows, gaps).remarked(remark)
 
 
-def _fill(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
+def _fill(sheet: Sheet, asked: EditRequest, engine: EngineOf) -> BarEdit:
     bars, remark = choose_several(sheet, asked.which)
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     words = (asked.how or "").replace("|", " ").split()
     pattern = read_hits(["drums", *words], {".": None}, faults)
     if faults:
@@ -178,9 +178,9 @@ def _fill(sheet: Sheet, asked: Asked, engine: EngineOf) -> BarEdit:
 
 
 class _Kind(NamedTuple):
-    edit: Callable[[Sheet, Asked, EngineOf], BarEdit]
+    edit: Callable[[Sheet, EditRequest, EngineOf], BarEdit]
     takes: frozenset[str]
-    """What can be said, by the names of `Asked`."""
+    """What can be said, by the names of `EditRequest`."""
     needs: str = ""
     remedy: str = ""
 

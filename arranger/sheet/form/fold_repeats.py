@@ -30,7 +30,7 @@ MOST_BARS = 20_000
 """Bars beyond these aren't folded: each is compared with each."""
 
 
-def fold(sheet: Sheet) -> Sheet:
+def fold_repeats(sheet: Sheet) -> Sheet:
     """Return the sheet with bars as others wherever they repeat them; it plays the same."""
     kinds, silent = _kinds(sheet)
     taken = [bar.as_bar is not None for bar in sheet.bars[: len(kinds)]]

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
+class SongRecord:
     """One song's line in the songbook. Failed songs have a reason and no counts."""
 
     relative: str
@@ -102,7 +102,7 @@ class Record:
         return cls(**{name: _frozen(values[name]) for name in _NAMES & values.keys()})
 
 
-_NAMES = frozenset(entry.name for entry in fields(Record))
+_NAMES = frozenset(entry.name for entry in fields(SongRecord))
 
 REASON_CODES = {
     "unreadable": "the file can't be read as a song",
@@ -149,9 +149,9 @@ def notes_digest(
     return hashlib.sha256(in_order.tobytes()).hexdigest()
 
 
-def failed(job: Job, reason: str, message: str) -> Record:
+def failed(job: Job, reason: str, message: str) -> SongRecord:
     """Return the record of a song that wasn't converted."""
-    return Record(
+    return SongRecord(
         relative=job.relative,
         place=job.place,
         state="failed",
@@ -160,7 +160,7 @@ def failed(job: Job, reason: str, message: str) -> Record:
     )
 
 
-def overdue(job: Job) -> Record:
+def overdue(job: Job) -> SongRecord:
     """Return the record of a song that met its time limit."""
     return failed(job, "time", f"it took longer than {job.seconds:g} seconds")
 
@@ -169,7 +169,7 @@ NEW = "new"
 SAME = "as before"
 
 
-def change_of(before: Record | None, now: Record) -> str:
+def change_of(before: SongRecord | None, now: SongRecord) -> str:
     """Return what became of a song that was converted again, in a few words.
 
     Parameters
@@ -194,7 +194,7 @@ def change_of(before: Record | None, now: Record) -> str:
     return ", ".join(_differences(before, now)) or SAME
 
 
-def _differences(before: Record, now: Record) -> Iterator[str]:
+def _differences(before: SongRecord, now: SongRecord) -> Iterator[str]:
     if now.edited != before.edited:
         yield "edited" if now.edited else "edits gone"
     if now.engine != before.engine:
@@ -218,7 +218,7 @@ def file_time(path: Path) -> str:
     return datetime.fromtimestamp(int(seconds), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def with_change(before: Record | None, now: Record) -> Record:
+def with_change(before: SongRecord | None, now: SongRecord) -> SongRecord:
     """Return a record that came back with what became of its song, and since when it is edited.
 
     A sheet that keeps its edits is written anew, but not by a hand.

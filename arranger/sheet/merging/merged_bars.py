@@ -1,6 +1,6 @@
 """The bars of a merged sheet: which they are, their metres, marks and comments, step by step.
 
-`plan` decides bar by bar what stands; `arranger.sheet.merging.merge` then fills the rows.
+`merge_bars` decides bar by bar what stands; `arranger.sheet.merging.merge` then fills the rows.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class PlannedBar:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
+class MergedBars:
     """The bars of a merged sheet."""
 
     bars: list[PlannedBar]
@@ -91,7 +91,7 @@ def sides_of(edited: Sheet, base: Base, now: Sheet, moves: int) -> Sides:
     )
 
 
-def plan(sides: Sides) -> Plan:
+def merge_bars(sides: Sides) -> MergedBars:
     """Return which bars the merged sheet has."""
     base, now = sides.base, sides.now
     pairs = pair_bars(
@@ -121,7 +121,7 @@ def plan(sides: Sides) -> Plan:
         now=_places(now, [(p.now, p.base) for p in pairs], sides),
     )
     slots = _slots(bars, sides, contents)
-    return Plan(
+    return MergedBars(
         bars=bars,
         slots=slots,
         places=places,

@@ -9,7 +9,7 @@ from arranger.bars import spoken
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    from arranger.sheet.bar_edits.taken_apart import Joined
+    from arranger.sheet.bar_edits.taken_apart import Reassembled
     from arranger.sheet.model import Sheet
 
 
@@ -25,7 +25,9 @@ class BarEdit(NamedTuple):
         return self._replace(told="; ".join((self.told, *filter(None, remarks))))
 
 
-def told_structure(what: str, before: Sheet, joined: Joined, origins: Sequence[int | None]) -> str:
+def told_structure(
+    what: str, before: Sheet, joined: Reassembled, origins: Sequence[int | None]
+) -> str:
     """Return what was done, which bars have other numbers now, and what that changed in them.
 
     Parameters
@@ -60,7 +62,7 @@ def told_structure(what: str, before: Sheet, joined: Joined, origins: Sequence[i
 def told_content(
     what: str,
     before: Sheet,
-    joined: Joined,
+    joined: Reassembled,
     followers: Sequence[int],
     chosen: Collection[int],
 ) -> str:
@@ -87,7 +89,7 @@ def told_content(
     return "; ".join((*told, *_of_bars(joined, chosen)))
 
 
-def _of_bars(joined: Joined, chosen: Collection[int] = ()) -> list[str]:
+def _of_bars(joined: Reassembled, chosen: Collection[int] = ()) -> list[str]:
     """Return what else happened to bars."""
     bars = joined.sheet.bars
     told = []

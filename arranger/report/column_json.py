@@ -10,7 +10,7 @@ import json
 from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
-from arranger.report.account import account, told
+from arranger.report.account_columns import account_of, sentences_of
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def stretches(conversion: Conversion) -> Iterator[tuple[range, Mapping[str, Text
 
 @remembered
 def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
-    found = account(conversion)
+    found = account_of(conversion)
     these = slice(notes.start, notes.stop)
     note = {name: column[these] for name, column in found.note.items()}
     entry = {name: column[these] for name, column in found.entry.items()}
@@ -67,7 +67,7 @@ def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
         "late_seconds": _rounded(entry["late_seconds"]),
         "spans": list(map(_spans, entry["spans"])),
         "by": _lists(entry["by"]),
-        "explanation": list(map(encode_basestring, told(conversion, notes))),
+        "explanation": list(map(encode_basestring, sentences_of(conversion, notes))),
         "song_bar": written(found.song_bar[these]),
     }
 

@@ -20,8 +20,7 @@ from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.reduce.tell.sentences import explanations
 from arranger.report.remember import remembered
 from arranger.song.model import Note
-from arranger.song.time import bars as song_bars
-from arranger.song.time import seconds_at
+from arranger.song.time import seconds_at, song_bars
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -91,14 +90,14 @@ _NOWHERE = (None, None, None)
 
 
 @remembered
-def account(conversion: Conversion) -> Account:
+def account_of(conversion: Conversion) -> Account:
     """Return the account of a conversion, which all outputs share."""
     song, grid = conversion.song, conversion.grid
     written = (tuple(column.tolist()) for column in song.columns.all())
     note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
     entry = conversion.reduction.ledger.columns._asdict()
     onsets = song.columns.onset
-    bar_index, bar_numbers, song_bars, beats = _places(song, grid, onsets)
+    bar_index, bar_numbers, song_numbers, beats = _places(song, grid, onsets)
     bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
     firsts = {
         reasons: _REASON_AT[reasons[0]] if reasons else -1 for reasons in set(entry["reasons"])
@@ -111,20 +110,20 @@ def account(conversion: Conversion) -> Account:
         decided=np.array([firsts[reasons] for reasons in entry["reasons"]], dtype=np.int64),
         onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
         bar=bar,
-        song_bar=song_bars.tolist(),
+        song_bar=song_numbers.tolist(),
         beat=beat,
         bar_index=bar_index,
     )
 
 
 @remembered
-def told(conversion: Conversion, notes: range | None = None) -> list[str]:
+def sentences_of(conversion: Conversion, notes: range | None = None) -> list[str]:
     """Return one sentence for each of some notes; None: for all."""
     return _sentences(conversion, notes)
 
 
 def _sentences(conversion: Conversion, notes: Sequence[int] | None) -> list[str]:
-    found = account(conversion)
+    found = account_of(conversion)
     return explanations(
         conversion.song,
         conversion.grid,
@@ -152,10 +151,10 @@ def tell_like(conversion: Conversion, known: Conversion) -> None:
         return
     entries = zip(known.reduction.ledger.entries, conversion.reduction.ledger.entries, strict=True)
     anew = [note for note, (was, now) in enumerate(entries) if was is not now]
-    sentences = [*told(known, notes)]
+    sentences = [*sentences_of(known, notes)]
     for note, text in zip(anew, _sentences(conversion, anew), strict=True):
         sentences[note] = text
-    told.put(sentences, conversion, notes)
+    sentences_of.put(sentences, conversion, notes)
 
 
 def _places(

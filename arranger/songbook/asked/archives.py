@@ -15,7 +15,7 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SettingsError, SongError
-from arranger.song.text import decode
+from arranger.song.charsets import decode
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

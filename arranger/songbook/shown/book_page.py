@@ -17,14 +17,14 @@ from arranger.report.heard.hearing import LINES
 from arranger.report.pages.build import Script, asset, packed, packed_script, rendered
 from arranger.report.pages.song_page import BOOT
 from arranger.songbook.known.doubts import WORDS
-from arranger.songbook.known.record import NEW
+from arranger.songbook.known.song_record import NEW
 from arranger.songbook.shown.worklist import COLUMNS, by_need
 from arranger.version import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
 
 SCRIPTS = (
@@ -44,7 +44,7 @@ MOST_PRINTED = 1000
 
 
 def book_page(
-    records: Sequence[Record], twins: Mapping[str, str], running: Progress | None = None
+    records: Sequence[SongRecord], twins: Mapping[str, str], running: Progress | None = None
 ) -> str:
     """Return the page of a songbook as one HTML document.
 
@@ -77,7 +77,7 @@ def book_page(
     )
 
 
-def book_data(records: Sequence[Record], twins: Mapping[str, str]) -> dict[str, Any]:
+def book_data(records: Sequence[SongRecord], twins: Mapping[str, str]) -> dict[str, Any]:
     """Return what the page's scripts read: lists with an entry a song, in the order of records.
 
     ``columns`` says of each what it is called, whether the least stands first and whether its texts
@@ -99,7 +99,7 @@ def book_data(records: Sequence[Record], twins: Mapping[str, str]) -> dict[str, 
     }
 
 
-def _link(record: Record) -> str:
+def _link(record: SongRecord) -> str:
     """Return the address of a song's page; nothing if it has none."""
     if not any(name.endswith(PAGE_SUFFIX) for name in record.outputs):
         return ""
@@ -107,7 +107,7 @@ def _link(record: Record) -> str:
     return f"./{quote(record.place + PAGE_SUFFIX)}"
 
 
-def _told(record: Record, twin: str | None) -> list[str]:
+def _told(record: SongRecord, twin: str | None) -> list[str]:
     """Return sentences on a song that are told when it is chosen."""
     if record.state == "failed":
         return [one_line(f"{record.reason}: {record.message}")]

@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.sheet.score.values import KINDS, Tuplet, find_tuplets, kind_of, split
+from arranger.sheet.score.note_values import KINDS, Tuplet, find_tuplets, kind_of, split
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from arranger.sheet.score.measures import Measure, Metre
 
 
-class Sounding(NamedTuple):
+class Sound(NamedTuple):
     """Something that sounds from one step to another."""
 
     start: int
@@ -50,7 +50,7 @@ class ScoreBar(NamedTuple):
 
 
 def write_tones(
-    tones: Sequence[Sounding], measures: Sequence[Measure], step: Fraction
+    tones: Sequence[Sound], measures: Sequence[Measure], step: Fraction
 ) -> list[ScoreBar]:
     """Return the bars of a voice, in which each tone sounds to its end."""
     found = []
@@ -61,7 +61,7 @@ def write_tones(
 
 
 def write_hits(
-    hits: Sequence[Sounding], measures: Sequence[Measure], step: Fraction
+    hits: Sequence[Sound], measures: Sequence[Measure], step: Fraction
 ) -> list[ScoreBar]:
     """Return the bars of the drums: one value for each hit, to the next one or the end of its beat.
 
@@ -93,7 +93,7 @@ def _tuplets(cuts: set[Fraction], measure: Measure) -> tuple[Tuplet, ...]:
 
 
 def _by_measure(
-    sounding: Sequence[Sounding], measures: Sequence[Measure], step: Fraction
+    sounding: Sequence[Sound], measures: Sequence[Measure], step: Fraction
 ) -> Iterator[tuple[Measure, list[Value]]]:
     """Yield what sounds in each measure, cut at the bar lines."""
     waiting = list(reversed(sounding))

@@ -27,13 +27,13 @@ _MOST_NAMED = 8
 _UNKNOWN = -1
 
 
-class Entry(NamedTuple):
+class DataRecord(NamedTuple):
     """One record."""
 
     kind: str
     """Of `arranger.engine.layout.MEANT`; "fill": bytes that mean nothing."""
     numbers: Mapping[str, int] = {}
-    """What its fields say, by their values; what they say of the whole song is in `Plan`."""
+    """What its fields say, by their values; what they say of the whole song is in `DataPlan`."""
     codes: frozenset[str] = frozenset()
     """The values that are written as they are."""
     label: str = ""
@@ -43,11 +43,11 @@ class Entry(NamedTuple):
     """Of the sheet, for messages."""
 
 
-class Plan(NamedTuple):
+class DataPlan(NamedTuple):
     """All records of a song."""
 
     layout: Layout
-    entries: tuple[Entry, ...]
+    entries: tuple[DataRecord, ...]
     offsets: tuple[int, ...]
     """Where each begins, in bytes from the first one; and the end of the last."""
     labels: Mapping[str, int]
@@ -87,7 +87,7 @@ class _Segment(NamedTuple):
     steps: tuple[_Step, ...]
 
 
-def plan(sheet: Sheet, engine: Engine, layout: Layout) -> Plan:
+def plan_data(sheet: Sheet, engine: Engine, layout: Layout) -> DataPlan:
     """Return what is written of a sheet.
 
     Raises
@@ -106,7 +106,7 @@ def plan(sheet: Sheet, engine: Engine, layout: Layout) -> Plan:
     teller = _Teller(layout, told_as, drums)
     patterns = tuple(dict.fromkeys(one.steps for one in segments)) if layout.order else ()
     blocks = {
-        "header": [Entry("header")] if layout.header else [],
+        "header": [DataRecord("header")] if layout.header else [],
         "pitches": [_pitch_entry(pitch) for pitch in pitches] if layout.pitches else [],
         **(_in_patterns if layout.order else _in_a_row)(sheet, segments, teller),
     }
@@ -126,7 +126,7 @@ def plan(sheet: Sheet, engine: Engine, layout: Layout) -> Plan:
     lengths = tuple(map(len, patterns))
     filled = numbers["steps"] - len(steps)
     splits = sheet.loop_step is not None and goal is None
-    return Plan(
+    return DataPlan(
         layout, entries, offsets, labels, numbers, lengths, filled, told_as, drums, lost, splits
     )
 
@@ -171,7 +171,7 @@ class _Teller:
             if field.value == "length":
                 self._longest = (layout.limit(field) - field.add) // field.times
 
-    def entries(self, segment: _Segment, ends: bool = True) -> Iterator[Entry]:
+    def entries(self, segment: _Segment, ends: bool = True) -> Iterator[DataRecord]:
         """Yield the records of a segment; the last record of all is in it, or not."""
         held: list[int | None] = [_UNKNOWN, _UNKNOWN]
         kind = "step" if self.layout.step else "event"
@@ -186,7 +186,7 @@ class _Teller:
             held = [_UNKNOWN if hidden == voice else tones[voice] for voice in (0, 1)]
             numbers, codes = self._numbers(now, new)
             numbers |= {"length": end - start, "last": int(ends and end == len(steps))}
-            yield Entry(kind, numbers, codes, step=segment.start + start)
+            yield DataRecord(kind, numbers, codes, step=segment.start + start)
             start = end
 
     def _end(self, steps: Sequence[_Step], start: int) -> int:
@@ -226,7 +226,7 @@ class _Teller:
 
 def _in_patterns(
     sheet: Sheet, segments: Sequence[_Segment], teller: _Teller
-) -> dict[str, list[Entry]]:
+) -> dict[str, list[DataRecord]]:
     """Return the order list, the list of patterns and the patterns."""
     layout = teller.layout
     bars = [""] * (sheet.steps + 1)
@@ -236,7 +236,7 @@ def _in_patterns(
     for segment in segments:
         played.setdefault(segment.steps, []).append(segment)
     numbers: dict[tuple[_Step, ...], dict[str, int]] = {}
-    music: list[Entry] = []
+    music: list[DataRecord] = []
     for steps, same in played.items():
         told = list(teller.entries(same[0]))
         number = len(numbers)
@@ -244,9 +244,9 @@ def _in_patterns(
         named = [bars[segment.start] for segment in same if bars[segment.start]]
         comment = f"bar {', '.join(named[:_MOST_NAMED])}" + " ..." * (len(named) > _MOST_NAMED)
         told[0] = told[0]._replace(label=f"pattern {number}", comment=comment * bool(named))
-        music += [*told, *([Entry("pattern_end")] if layout.pattern_end else [])]
+        music += [*told, *([DataRecord("pattern_end")] if layout.pattern_end else [])]
     order = [
-        Entry(
+        DataRecord(
             "order",
             {**numbers[segment.steps], "last": int(segment is segments[-1])},
             comment=f"bar {bars[segment.start]}" if bars[segment.start] else "",
@@ -254,13 +254,13 @@ def _in_patterns(
         )
         for segment in segments
     ]
-    listed = [Entry("pattern_list", each) for each in numbers.values()]
+    listed = [DataRecord("pattern_list", each) for each in numbers.values()]
     return {"order": order, "pattern_list": listed if layout.pattern_list else [], "music": music}
 
 
 def _in_a_row(
     sheet: Sheet, segments: Sequence[_Segment], teller: _Teller
-) -> dict[str, list[Entry]]:
+) -> dict[str, list[DataRecord]]:
     """Return the music as one list, with a comment on each record that is the first of a bar."""
     starts = list(zip(sheet.bar_starts, sheet.bars, strict=False))[::-1]
     found = []
@@ -272,7 +272,9 @@ def _in_a_row(
     return {"music": found}
 
 
-def _goal(sheet: Sheet, segments: Sequence[_Segment], listed: Sequence[Entry]) -> Entry | None:
+def _goal(
+    sheet: Sheet, segments: Sequence[_Segment], listed: Sequence[DataRecord]
+) -> DataRecord | None:
     """Return the record that the piece goes on at; None: there is no loop, or it is inside of one."""
     starts = {segment.start for segment in segments}
     if sheet.loop_step not in starts:
@@ -280,28 +282,28 @@ def _goal(sheet: Sheet, segments: Sequence[_Segment], listed: Sequence[Entry]) -
     return next(entry for entry in listed if entry.step == sheet.loop_step)
 
 
-def _pitch_entry(pitch: Pitch) -> Entry:
+def _pitch_entry(pitch: Pitch) -> DataRecord:
     numbers = {"setting": pitch.setting, "midi": pitch.midi}
-    return Entry("pitches", numbers, comment=pitch_name(pitch.midi))
+    return DataRecord("pitches", numbers, comment=pitch_name(pitch.midi))
 
 
 def _with_ending(
-    layout: Layout, listed: Sequence[Entry], goal: Entry | None, loops: bool
-) -> list[Entry]:
+    layout: Layout, listed: Sequence[DataRecord], goal: DataRecord | None, loops: bool
+) -> list[DataRecord]:
     """Return the list of the piece with what stands before its loop, and after it."""
     found = list(listed)
     if goal is not None and layout.loop_mark:
-        found.insert(found.index(goal), Entry("loop_mark"))
+        found.insert(found.index(goal), DataRecord("loop_mark"))
     comment = "the piece goes on at its loop" if loops else "the piece ends"
     kind = "again" if loops and layout.again else "end"
-    return [*found, Entry(kind, comment=comment)] if layout.record(kind) else found
+    return [*found, DataRecord(kind, comment=comment)] if layout.record(kind) else found
 
 
 def _laid_out(
-    layout: Layout, blocks: Mapping[str, list[Entry]], goal: Entry | None
-) -> tuple[tuple[Entry, ...], tuple[int, ...], dict[str, int]]:
+    layout: Layout, blocks: Mapping[str, list[DataRecord]], goal: DataRecord | None
+) -> tuple[tuple[DataRecord, ...], tuple[int, ...], dict[str, int]]:
     """Return the blocks' records with what fills gaps, where each begins, and the labels."""
-    entries: list[Entry] = []
+    entries: list[DataRecord] = []
     offsets = [0]
     labels: dict[str, int] = {}
     for block in layout.blocks:
@@ -312,7 +314,7 @@ def _laid_out(
             )
             gap = -(layout.base + offsets[-1]) % begun
             if gap:
-                entries.append(Entry("fill", {"bytes": gap}))
+                entries.append(DataRecord("fill", {"bytes": gap}))
                 offsets.append(offsets[-1] + gap)
             labels |= {block: offsets[-1]} if first == 0 else {}
             labels |= {entry.label: offsets[-1]} if entry.label else {}
@@ -324,7 +326,7 @@ def _laid_out(
     return tuple(entries), tuple(offsets), labels
 
 
-def _size(layout: Layout, entry: Entry) -> int:
+def _size(layout: Layout, entry: DataRecord) -> int:
     if entry.kind == "fill":
         return entry.numbers["bytes"]
     fields = layout.record(entry.kind)

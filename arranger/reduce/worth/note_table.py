@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Columns:
+class NoteTable:
     """Arrays of shape (notes,), in the order of ``Song.notes``; moments have their own length."""
 
     part: Ints
@@ -52,7 +52,7 @@ class Columns:
         return self.end - self.onset
 
 
-def columns(song: Song, muted: Collection[int] = ()) -> Columns:
+def note_table(song: Song, muted: Collection[int] = ()) -> NoteTable:
     """Return the song's notes as columns. The song must have at least one note.
 
     Parameters
@@ -71,7 +71,7 @@ def columns(song: Song, muted: Collection[int] = ()) -> Columns:
     tonal = ~notes.drum
     if muted:
         tonal &= ~np.isin(notes.part, list(muted))
-    return Columns(
+    return NoteTable(
         part=notes.part,
         pitch=notes.pitch,
         loudness=notes.loudness,
@@ -84,7 +84,7 @@ def columns(song: Song, muted: Collection[int] = ()) -> Columns:
     )
 
 
-def within_parts(table: Columns) -> Columns:
+def within_parts(table: NoteTable) -> NoteTable:
     """Return the same notes on a line of moments of its own for each part.
 
     What is on top at each of these moments is on top within its part.
@@ -138,7 +138,7 @@ def cover(start: Ints, stop: Ints, rank: Ints, size: int) -> Ints:
     return heard
 
 
-def note_on_top(table: Columns, score: Floats) -> Ints:
+def note_on_top(table: NoteTable, score: Floats) -> Ints:
     """Return for each moment the index of the tonal note that sounds with the highest score, or -1.
 
     Of notes with equal scores the later one in the file wins.
@@ -150,7 +150,7 @@ def note_on_top(table: Columns, score: Floats) -> Ints:
     return np.where(heard < 0, -1, order[heard] if len(order) else -1)
 
 
-def heard_share(table: Columns, top: Ints) -> Floats:
+def heard_share(table: NoteTable, top: Ints) -> Floats:
     """Return for each note the share of its time in which it is the one in ``top``; shape (notes,).
 
     Parameters
