@@ -49,6 +49,15 @@ def distinct(values: NDArray[Any]) -> NDArray[Any]:
     return ordered[np.append(True, ordered[1:] != ordered[:-1])] if len(ordered) else ordered
 
 
+def in_turn(values: NDArray[Any]) -> tuple[Ints, Ints]:
+    """Return where each different value of a column comes first, rising, and which of them each is."""
+    _, first, which = np.unique(values, return_index=True, return_inverse=True)
+    turn = np.argsort(first)
+    place = np.empty_like(turn)
+    place[turn] = np.arange(len(turn))
+    return first[turn], place[which]
+
+
 def begins(values: NDArray[Any]) -> Bools:
     """Return where a column has another value than just before; the first is one."""
     found = np.ones(len(values), dtype=np.bool_)

@@ -13,16 +13,20 @@ from functools import cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
+from arranger.columns import begins, in_turn
 from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.errors import SheetError
 from arranger.machine.phrases import find_phrases
 from arranger.pitch import pitch_name
 from arranger.sheet.played import step_length
-from arranger.sound.schedule import NOISE_TAPS, SILENT_PERIOD, drum_timing, events
+from arranger.sound.schedule import NOISE_TAPS, SILENT_PERIOD, different_events, drum_timing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
+    from arranger.columns import Ints
     from arranger.engine.model import DrumPart, DrumSound, Engine
     from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
@@ -102,65 +106,59 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     SheetError
         If the engine can't play the sheet, or its events are of too many kinds.
     """
-    heard = events(sheet, engine)
-    sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
+    heard = different_events(sheet, engine)
+    sounds = {event.drum.name: event.drum for event in heard[0] if event.drum is not None}
     most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
-    told, loop = _told(heard, sheet.loop_step)
-    numbers = _numbered(told)
-    if len({event.kind for event in numbers}) > most:
-        told, loop = _told(heard, sheet.loop_step, both=True)
-        numbers = _numbered(told)
-    kinds = tuple(dict.fromkeys(event.kind for event in numbers))
+    told, sequence, loop = _told(*heard, sheet.loop_step)
+    if len({event.kind for event in told}) > most:
+        told, sequence, loop = _told(*heard, sheet.loop_step, both=True)
+    kinds = tuple(dict.fromkeys(event.kind for event in told))
     room = most - len(kinds)
-    tones = sorted({setting for event in numbers for setting in event.settings})
+    tones = sorted({setting for event in told for setting in event.settings})
     if room < 0 or len(tones) > _MOST_TONES:
         raise SheetError(
             "it has too many pitches, or kinds of events: lengths and drums",
             remedy="use fewer drum sounds, or split the piece",
         )
-    found = find_phrases(
-        [numbers[event] for event in told],
-        [1 + len(event.settings) for event in numbers],
-        loop,
-        room,
-    )
+    found = find_phrases(sequence, [1 + len(event.settings) for event in told], loop, room)
     step = step_length(sheet, engine).setting
     drums = {name: tuple(_drum_lines(drum, engine, step)) for name, drum in sounds.items()}
-    return _laid_out(found, tuple(numbers), kinds, tones, drums, engine, chunking(step)[0])
-
-
-def _numbered(told: Iterable[_Told]) -> dict[_Told, int]:
-    """Return the different events, numbered in the order in which they come first."""
-    return {event: number for number, event in enumerate(dict.fromkeys(told))}
+    return _laid_out(found, told, kinds, tones, drums, engine, chunking(step)[0])
 
 
 def _told(
-    heard: Sequence[Event], loop_step: int | None, *, both: bool = False
-) -> tuple[list[_Told], int | None]:
-    """Return the events as they are told, and at which of them the loop begins.
+    different: Sequence[Event], which: Ints, loop_step: int | None, *, both: bool = False
+) -> tuple[list[_Told], list[int], int | None]:
+    """Return the different events as they are told, which of them each is, and at which the loop begins.
 
     Where the piece or the loop begins both voices are told: what sounded before differs. ``both``:
     they always are, so that there are fewer kinds of events.
     """
-    found: list[_Told] = []
-    known: dict[tuple[int, bool, bool, int, int, str | None], _Told] = {}
-    loop = None
-    begun = 0
-    for steps, setting1, setting2, sound in heard:
-        if begun == loop_step:
-            loop = len(found)
-        if both or begun in (0, loop_step):
-            held: tuple[int | None, int | None] = (None, None)
-        first, second = setting1 != held[0], setting2 != held[1]
-        held = setting1, setting2
-        drum = None if sound is None else sound.name
-        key = steps, first, second, setting1, setting2, drum
-        if key not in known:
-            settings = (setting1,) * first + (setting2,) * second
-            known[key] = _Told(_Kind(steps, first, second, drum), settings)
-        found.append(known[key])
-        begun += steps
-    return found, loop
+    columns = np.array([event[:3] for event in different], dtype=np.int64).reshape(-1, 3)
+    steps, setting1, setting2 = columns[which].T
+    names = [*dict.fromkeys(None if event.drum is None else event.drum.name for event in different)]
+    drum = np.array([names.index(event.drum and event.drum.name) for event in different])[which]
+    begun = np.cumsum(steps) - steps
+    anew = (begun == 0) | (begun == loop_step) | both
+    first, second = (begins(setting) | anew for setting in (setting1, setting2))
+    key, base = steps, int(columns.max(initial=0)) + 1
+    for size, column in (
+        (2, first),
+        (2, second),
+        (base, setting1 * first),
+        (base, setting2 * second),
+        (len(names), drum),
+    ):
+        key = key * size + column
+    at, sequence = in_turn(key)
+    told = [
+        _Told(_Kind(steps, first, second, names[drum]), (setting1,) * first + (setting2,) * second)
+        for steps, first, second, setting1, setting2, drum in zip(
+            *(column[at].tolist() for column in (steps, first, second, setting1, setting2, drum)),
+            strict=True,
+        )
+    ]
+    return told, sequence.tolist(), None if loop_step is None else int((begun < loop_step).sum())
 
 
 def _laid_out(
@@ -262,14 +260,10 @@ def drum_words(
 ) -> Iterator[DataLine]:
     """Yield four words for each part of a drum sound.
 
-    Parameters
-    ----------
-    parts
-        Each with the passes that it sounds.
-    speaker
-        The bit that moves the speaker.
-    first
-        The word with which the first part begins: it is not 0, and says what follows the drum.
+    ``parts``: each with the passes that it sounds.
+    ``speaker``: the bit that moves the speaker.
+    ``first``: the word with which the first part begins: it is not 0, and says what follows the
+    drum.
     """
     for part, passes in parts:
         taps = half = growth = 0

@@ -18,7 +18,7 @@ import numpy as np
 
 from arranger.columns import begins
 from arranger.reduce.ledger import Span
-from arranger.rows import HOLD
+from arranger.rows import pitches_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -202,10 +202,3 @@ def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     silencing = engine.silencing(reduction.drums)
     silenced = np.array([name in silencing for name in reduction.drums], dtype=np.bool_)
     return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
-
-
-def pitches_of(row: Sequence[int]) -> Ints:
-    """Return the pitch that a row has on each step, or -1; shape (steps,)."""
-    cells = np.array(row, dtype=np.int64)
-    begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
-    return np.maximum(cells[begun], -1)

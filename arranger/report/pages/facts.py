@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -22,8 +21,10 @@ from arranger.report.heard.problems import BarsToMend, ranking
 from arranger.report.summaries.brief import lead, size
 from arranger.report.summaries.command import CommandRun
 from arranger.report.summaries.summary import DoubtLine, StepLine, summary
+from arranger.rows import pitches_of
 from arranger.sheet.form.text import speed_text
-from arranger.sheet.played import different_steps, step_seconds
+from arranger.sheet.played import step_seconds
+from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
@@ -197,17 +198,16 @@ def _grid(conversion: Conversion) -> str:
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
-    played, written = different_steps(sheet, engine)
-    sounding: Counter[int] = Counter()
-    for cells, steps in Counter(written).items():
-        for pitch in (played[cells].voice1, played[cells].voice2):
-            if pitch is not None:
-                sounding[pitch] += steps
+    silent = {sound.name for sound in sounds_of(sheet, engine).values() if engine.silences(sound)}
+    heard = np.array([name not in silent for name in sheet.drums], dtype=np.bool_)
+    held = np.stack([pitches_of(row)[heard] for row in (sheet.voice1, sheet.voice2)])
+    steps = np.bincount(held[held >= 0])
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps
         )
-        for midi, steps in sorted(sounding.items())
+        for midi, steps in enumerate(steps.tolist())
+        if steps
     )
 
 
