@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError, UsageError
 from arranger.files import check_target, encoded, refuse_inputs, write_pieces
 from arranger.report import (
-    Run,
+    CommandRun,
     html_page_pieces,
     ledger_csv_pieces,
     ledger_json_pieces,
     suggestions,
 )
-from arranger.report.pages.sheet_lines import edited
+from arranger.report.pages.sheet_lines import is_by_hand
 from arranger.sheet.keep import NOT_KEPT, Keeping, write_generated
 from arranger.sheet.played import played_steps
 
@@ -68,7 +68,7 @@ class Written(NamedTuple):
     files: tuple[Path, ...]
     suggestions: tuple[Suggestion, ...]
     """What other settings would give, if that was asked for."""
-    run: Run
+    run: CommandRun
     """The command line that did it."""
 
 
@@ -85,23 +85,13 @@ def write_outputs(
     nor if an edit that is kept can't be played by the engine.
     Nor is anything if one of the files is the song itself, or can't be a target for another reason.
 
-    Parameters
-    ----------
-    conversion
-        What was done.
-    name
-        The files' common name, without folder and suffix.
-    choice
-        Which files, and where.
-    progress
-        Called with the samples done and the samples in all while sound is rendered.
+    ``conversion``: what was done.
+    ``name``: the files' common name, without folder and suffix.
+    ``choice``: which files, and where.
+    ``progress``: called with the samples done and the samples in all while sound is rendered.
 
-    Raises
-    ------
-    OutputError
-        If a file can't be written or is the song, or the sheet there was edited by hand.
-    SheetError
-        If the engine can't play an edit that is kept.
+    Raises `OutputError` if a file can't be written or is the song, or the sheet there was edited by
+    hand; `SheetError` if the engine can't play an edit that is kept.
     """
     files = _targets(choice, name)
     sheet = files[0]
@@ -152,21 +142,21 @@ def _write_account(
     return Written(files, tried, run)
 
 
-def _run(conversion: Conversion, choice: OutputChoice) -> Run:
+def _run(conversion: Conversion, choice: OutputChoice) -> CommandRun:
     """Return the command line that does this conversion, without its settings."""
     audio = () if choice.audio == "wav" else ("--audio", choice.audio or "")
     keep = "--keep-edits=as-typed" if choice.keeping.as_typed else "--keep-edits"
-    kept = (keep,) if edited(conversion) else ()
+    kept = (keep,) if is_by_hand(conversion) else ()
     more = (*(audio if choice.audio else ("--no-audio",)), *kept)
     if choice.command != "convert":  # a songbook's pages are the same wherever it lies
-        return Run(conversion.song.file, more=more)
-    return Run(str(choice.song or conversion.song.file), str(choice.folder), more)
+        return CommandRun(conversion.song.file, more=more)
+    return CommandRun(str(choice.song or conversion.song.file), str(choice.folder), more)
 
 
 def _suggestions(
-    conversion: Conversion, choice: OutputChoice, run: Run, sheet: Path
+    conversion: Conversion, choice: OutputChoice, run: CommandRun, sheet: Path
 ) -> tuple[Suggestion, ...]:
-    if not edited(conversion):
+    if not is_by_hand(conversion):
         return suggestions(conversion, run=run)
     from arranger.conversion.by_hand import with_edits
 

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    import numpy as np
+    from numpy.typing import NDArray
+
 HOLD = -1
 REST = -2
 
@@ -32,6 +35,15 @@ def tones(row: Row) -> list[int | None]:
             held = None if cell == REST else cell
         result.append(held)
     return result
+
+
+def pitches_of(row: Sequence[int]) -> NDArray[np.int64]:
+    """Return the pitch that each step of a voice holds, or -1, as `tones` does; shape (steps,)."""
+    import numpy as np  # what only checks a sheet doesn't wait for it
+
+    cells = np.array(row, dtype=np.int64)
+    begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
+    return np.maximum(cells[begun], -1)
 
 
 def tone_spans(row: Sequence[int]) -> Iterator[tuple[int, int, int]]:

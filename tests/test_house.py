@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -39,3 +40,20 @@ def test_imports_go_one_way() -> None:
         cwd=ROOT, capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert linted.returncode == 0, linted.stdout
+
+
+SHARED = {
+    *("compare", "convert", "export", "redo", "render", "survey", "undo"),  # a command and its work
+    "main",  # of each process
+}
+"""Names of public functions that two modules may have; all others mean one thing."""
+
+
+def test_a_name_means_one_thing() -> None:
+    names = Counter(
+        node.name
+        for path in (ROOT / "arranger").rglob("*.py")
+        for node in ast.parse(path.read_text("utf-8")).body
+        if isinstance(node, ast.ClassDef | ast.FunctionDef) and not node.name.startswith("_")
+    )
+    assert {name for name, count in names.items() if count > 1} <= SHARED

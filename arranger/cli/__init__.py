@@ -10,7 +10,7 @@ export            a sheet in a form that other programs take
 helping           How ``--help`` looks
 keeping           Commands, and options that commands share which write or change a sheet
 new               a sheet to begin with, without a song
-progress          A progress bar for work that takes longer than a second; on a terminal only
+progress_bar      A progress bar for work that takes longer than a second; on a terminal only
 redo              what undo took back, again
 render            a sheet becomes an audio file
 report            ask a ledger what became of which notes, or a sheet what it is and takes

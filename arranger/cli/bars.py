@@ -108,16 +108,16 @@ def bars(
     from arranger.errors import ArrangerError, UsageError
     from arranger.files import is_stdout
     from arranger.sheet import read_sheet, write_sheet
-    from arranger.sheet.bar_edits.command import Asked, edited
+    from arranger.sheet.bar_edits.request import EditRequest, edit_bars
     from arranger.sheet.keep import refuse_sources
 
-    asked = Asked(
+    asked = EditRequest(
         what=what, which=which, how=how, to=to, over=over, linked=linked, times=times, by=by,
         no_fold=no_fold, metre=metre, rows=tuple(row or ()),
     )  # fmt: skip
     before = read_sheet(sheet)
     try:
-        found = edited(before, asked, beside=sheet)
+        found = edit_bars(before, asked, beside=sheet)
     except UsageError:
         raise
     except ArrangerError as error:

@@ -48,8 +48,7 @@ def check(
     from arranger.errors import ArrangerError
     from arranger.machine import song_bytes
     from arranger.sheet.check import check_file
-    from arranger.sheet.form.problem import as_json as problem_json
-    from arranger.sheet.form.problem import shown
+    from arranger.sheet.form.problem import problem_json, shown
 
     errors = 0
     reports: list[dict[str, Any]] = []

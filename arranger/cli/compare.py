@@ -68,11 +68,11 @@ def compare(
     if output is not None or song is not None:
         raise typer.BadParameter("-o and --song are for --page")
     from arranger.sheet.compare import compare_files
-    from arranger.sheet.side_by_side import as_json, side_by_side
+    from arranger.sheet.side_by_side import comparison_json, side_by_side
 
     found = compare_files(before, after)
     if json:
-        say_json(as_json(found))
+        say_json(comparison_json(found))
     else:
         width = max(shutil.get_terminal_size().columns, 80) if sys.stdout.isatty() else 80
         say_text(side_by_side(found, harmless(str(before)), harmless(str(after)), width))

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from arranger.cli.keeping import EDITED, EditsAs, KeepEdits, SongChanged, keeping_of
-from arranger.cli.progress import progress_bar
+from arranger.cli.progress_bar import progress_bar
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say_styled, say_text
 from arranger.settings import Settings

@@ -63,24 +63,24 @@ def engines(
 
 def _list(as_json: bool) -> None:
     from arranger.engine import builtin_engines, load_engine
-    from arranger.engine.describe import as_values, summary
+    from arranger.engine.describe import engine_line, engine_values
 
     found = [load_engine(name) for name in builtin_engines()]
     if as_json:
-        say_json([as_values(engine) for engine in found])
+        say_json([engine_values(engine) for engine in found])
         return
     width = max(len(engine.name) for engine in found)
     for engine in found:
-        say(f"{engine.name.ljust(width)}  {summary(engine)}")
+        say(f"{engine.name.ljust(width)}  {engine_line(engine)}")
 
 
 def _show(name: str, as_json: bool) -> None:
     from arranger.engine import load_engine
-    from arranger.engine.describe import as_values, lines
+    from arranger.engine.describe import engine_lines, engine_values
 
     engine = load_engine(name)
     if as_json:
-        say_json(as_values(engine))
+        say_json(engine_values(engine))
         return
-    for line in lines(engine):
+    for line in engine_lines(engine):
         say(line)

@@ -125,6 +125,7 @@ def export(
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.files import check_target, is_stdout, shown_target, write_bytes, writes_through
+    from arranger.machine.export_options import ExportOptions
     from arranger.machine.exporters import (
         default_suffix,
         export_files,
@@ -133,7 +134,6 @@ def export(
         find_exporter,
     )
     from arranger.machine.exporters import export as export_sheet
-    from arranger.machine.options import ExportOptions
     from arranger.sheet import read_sheet
     from arranger.sheet.keep import refuse_sources
 

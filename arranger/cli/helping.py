@@ -26,7 +26,7 @@ class Group(TyperGroup):
 
     def format_help_text(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - as the parser calls it
         """Write what the program does."""
-        write_text(formatter, self.help or "")
+        write_paragraphs(formatter, self.help or "")
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write options, then commands."""
@@ -41,7 +41,7 @@ class Group(TyperGroup):
             write_rows(formatter, panel, rows, width)
 
 
-def write_text(formatter: Any, text: str) -> None:
+def write_paragraphs(formatter: Any, text: str) -> None:
     r"""Write paragraphs; one that begins with ``\b`` keeps its lines."""
     for paragraph in cleandoc(text).split("\n\n"):
         first, _, rest = paragraph.partition("\n")

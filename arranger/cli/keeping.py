@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from typer.core import TyperCommand
 
-from arranger.cli.helping import write_options, write_text
+from arranger.cli.helping import write_options, write_paragraphs
 from arranger.sheet.keep import Keeping
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class Command(TyperCommand):
 
     def format_help_text(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - as the parser calls it
         """Write what the command does."""
-        write_text(formatter, self.help or "")
+        write_paragraphs(formatter, self.help or "")
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write its options by groups."""
@@ -67,10 +67,7 @@ class Command(TyperCommand):
 def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keeping:
     """Return what the options ask for.
 
-    Raises
-    ------
-    typer.BadParameter
-        If the value of ``--keep-edits`` is none.
+    Raises `typer.BadParameter` if the value of ``--keep-edits`` is none.
     """
     if edits_as not in (None, _AS_TYPED):
         raise typer.BadParameter(

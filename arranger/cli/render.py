@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from arranger.cli.progress import progress_bar
+from arranger.cli.progress_bar import progress_bar
 from arranger.cli.terminal import say
 
 if TYPE_CHECKING:
@@ -104,8 +104,8 @@ def render_once(
     from arranger.errors import SheetError
     from arranger.files import check_target
     from arranger.sheet import read_sheet
+    from arranger.sheet.excerpt import go_round
     from arranger.sheet.keep import refuse_sources
-    from arranger.sheet.passage import go_round
     from arranger.sound import render as write_audio
 
     check_target(target)
@@ -132,12 +132,12 @@ def render_once(
 def _passage(sheet: Sheet, bars: str) -> Sheet:
     """Return the bars of "5-8", or of a section of the sheet by its name."""
     from arranger.bars import parse_bars
-    from arranger.sheet.bar_edits.choice import choose_bars
-    from arranger.sheet.passage import cut, cut_bars
+    from arranger.sheet.bar_edits.which_bars import bars_asked_for
+    from arranger.sheet.excerpt import cut, cut_bars
 
     if bars.lstrip()[:1].isdecimal() or not any(bar.section for bar in sheet.bars):
         return cut_bars(sheet, *parse_bars(bars))
-    chosen = choose_bars(sheet, bars)
+    chosen = bars_asked_for(sheet, bars)
     return cut(sheet, chosen.first, chosen.end)
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from arranger.cli.keeping import EditsAs, KeepEdits, SongChanged, keeping_of
-from arranger.cli.progress import counting
+from arranger.cli.progress_bar import counting
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say, say_text
 from arranger.errors import SettingsError
@@ -100,9 +100,9 @@ def songbook(
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book
     from arranger.songbook.advice import suggest as advise
-    from arranger.songbook.planned.reasons import plan_text, plan_values
+    from arranger.songbook.planned.why_told import plan_text, plan_values
     from arranger.songbook.progress import Progress
-    from arranger.songbook.summing_up import advice_json, advice_text, as_json, as_text
+    from arranger.songbook.summing_up import advice_json, advice_text, result_json, result_text
 
     if output is None and not suggest:
         raise typer.BadParameter("say where the files go", param_hint="-o OUT")
@@ -141,7 +141,7 @@ def songbook(
                 )
             else:
                 result = convert_book(choice, progress)
-                said = as_json(result) if json else as_text(result, width)
+                said = result_json(result) if json else result_text(result, width)
                 failed = result.failed
     except KeyboardInterrupt:
         again = "nothing was written" if suggest else "the next run goes on from here"
@@ -160,16 +160,10 @@ LIST = "@"
 def songs_named(words: Iterable[str]) -> tuple[Path, ...]:
     """Return the paths that some words name.
 
-    Parameters
-    ----------
-    words
-        Paths; ``@FILE`` for those in a file, one a line, and ``-`` for those on standard input. They
-        count from the folder where the command is given.
+    ``words``: paths; ``@FILE`` for those in a file, one a line, and ``-`` for those on standard
+    input. They count from the folder where the command is given.
 
-    Raises
-    ------
-    SettingsError
-        If a list can't be read, or nothing is named.
+    Raises `SettingsError` if a list can't be read, or nothing is named.
     """
     paths = tuple(path for word in words for path in _paths(word))
     if not paths:

@@ -33,15 +33,15 @@ def survey(
       arranger survey patterns.mid --pattern 3 --json
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.engine import load_engine
-    from arranger.report.summaries.survey import as_values, lines
     from arranger.report.summaries.survey import survey as look_through
+    from arranger.report.summaries.survey import survey_lines, survey_values
     from arranger.song import read_song
 
     found = look_through(
         read_song(song, settings.read), load_engine(settings.engine), settings.reduce
     )
     if as_json:
-        say_json(as_values(found))
+        say_json(survey_values(found))
         return
-    for line in lines(found):
+    for line in survey_lines(found):
         say(line)

@@ -10,7 +10,7 @@ import typer
 from arranger.cli.terminal import say, say_json
 
 if TYPE_CHECKING:
-    from arranger.sheet.history.back import Move
+    from arranger.sheet.history.back import Restored
     from arranger.sheet.history.versions import Version
 
 
@@ -53,7 +53,7 @@ def undo(
     tell(sheet, move)
 
 
-def tell(sheet: Path, move: Move) -> None:
+def tell(sheet: Path, move: Restored) -> None:
     """Say which version stands in a file now, and what that changed."""
     from arranger.sheet.history.differing import differing
     from arranger.sheet.history.versions import before

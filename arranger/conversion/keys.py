@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from arranger.grid.model import Grid
-    from arranger.sheet.record.packed import Keys
+    from arranger.sheet.record.packed_sheet import Keys
     from arranger.song.model import Song
 
 _MOST_FLATS = 5

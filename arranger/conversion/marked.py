@@ -21,7 +21,7 @@ from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import Asked, account
-from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.reduce.worth.weights import PartRole, RoleEvidence
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet.mark import find_mark, joint_sounds
@@ -250,4 +250,6 @@ def _role(song: Song, part: int, placed: Sequence[_Placed]) -> PartRole:
     what = "the file was made from a sheet that has it as " + (
         f"voice {voice}" if voice else "drums"
     )
-    return PartRole(part, _ROLES[voice], float(voice == 1), float(voice == 2), (Evidence(what, 1),))
+    return PartRole(
+        part, _ROLES[voice], float(voice == 1), float(voice == 2), (RoleEvidence(what, 1),)
+    )

@@ -8,19 +8,15 @@ from arranger.grid.model import GridBar, grid_bars
 
 if TYPE_CHECKING:
     from arranger.grid.model import Grid
-    from arranger.reduce.model import Passage
+    from arranger.reduce.model import TexturePassage
     from arranger.sheet.merging.merge import Merge
 
 
 def bars_of(merged: Merge, grid: Grid) -> tuple[GridBar, ...]:
     """Return the bars of a merged sheet, with the song's numbers where they are others.
 
-    Parameters
-    ----------
-    merged
-        What merging came to.
-    grid
-        The grid of the song as it is converted now.
+    ``merged``: what merging came to.
+    ``grid``: the grid of the song as it is converted now.
     """
     bars = grid_bars(bar[:4] for bar in merged.sheet.bars)
     songs = [None if bar.now is None else grid.bars[bar.now].number for bar in merged.bars]
@@ -31,20 +27,15 @@ def bars_of(merged: Merge, grid: Grid) -> tuple[GridBar, ...]:
 
 
 def passages_of(
-    passages: tuple[Passage, ...], before: Grid, now: Grid, merged: Merge
-) -> tuple[Passage, ...]:
+    passages: tuple[TexturePassage, ...], before: Grid, now: Grid, merged: Merge
+) -> tuple[TexturePassage, ...]:
     """Return passages as they stand in a merged sheet: a bar that the hand put in goes on with one.
 
-    Parameters
-    ----------
-    passages
-        The textures of the song as it is converted now.
-    before, now
-        The grid of that, and of the merged sheet.
-    merged
-        What merging came to.
+    ``passages``: the textures of the song as it is converted now.
+    ``before``, ``now``: the grid of that, and of the merged sheet.
+    ``merged``: what merging came to.
     """
-    runs: list[tuple[Passage, list[int], list[int]]] = []
+    runs: list[tuple[TexturePassage, list[int], list[int]]] = []
     here = passages[0] if passages else None
     for bar, origin in zip(now.bars, merged.bars, strict=True):
         song = None if origin.now is None else before.bars[origin.now].number
@@ -59,7 +50,7 @@ def passages_of(
     return tuple(_passage(*run) for run in runs)
 
 
-def _passage(passage: Passage, numbers: list[int], songs: list[int]) -> Passage:
+def _passage(passage: TexturePassage, numbers: list[int], songs: list[int]) -> TexturePassage:
     """Return a passage as it stands in some bars; the song's numbers only where they rise too."""
     first, last = numbers[0], numbers[-1]
     told = bool(songs) and songs == sorted(songs) and (songs[0], songs[-1]) != (first, last)

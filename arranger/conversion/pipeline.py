@@ -20,7 +20,7 @@ from arranger.options import command_line
 from arranger.reduce import check_conservation, reduce, remarks_on_laws
 from arranger.sheet import with_digest
 from arranger.sheet.form.as_bars import settled
-from arranger.sheet.form.values import FASTEST_BPM, SLOWEST_BPM
+from arranger.sheet.form.header_values import FASTEST_BPM, SLOWEST_BPM
 from arranger.sheet.model import Comment, Sheet, SheetBar, SheetSound
 from arranger.sheet.played import step_seconds
 from arranger.song.words import words_by_bar

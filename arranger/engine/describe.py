@@ -22,7 +22,7 @@ SETTING_NAMES = {
 """What an engine's method calls the setting of a pitch."""
 
 
-def summary(engine: Engine) -> str:
+def engine_line(engine: Engine) -> str:
     """Return one line on an engine, for a list of engines."""
     return (
         f"{engine.title}; {pitch_name(engine.lowest)} to {pitch_name(engine.highest)}, "
@@ -35,8 +35,8 @@ def worst_cents(engine: Engine) -> float:
     return max(abs(pitch.cents) for pitch in engine.pitches.values())
 
 
-def as_values(engine: Engine) -> dict[str, Any]:
-    """Return everything that `lines` tells, as values that JSON can hold."""
+def engine_values(engine: Engine) -> dict[str, Any]:
+    """Return everything that `engine_lines` tells, as values that JSON can hold."""
     return {
         "format": "arranger-engine-table",
         "version": 1,
@@ -67,7 +67,7 @@ def as_values(engine: Engine) -> dict[str, Any]:
     }
 
 
-def lines(engine: Engine) -> Iterator[str]:
+def engine_lines(engine: Engine) -> Iterator[str]:
     """Yield an engine's description as lines of text: pitches, step lengths, drums, memory."""
     yield f"{engine.name}: {engine.title}"
     yield (

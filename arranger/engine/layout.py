@@ -76,7 +76,7 @@ class LayoutField(NamedTuple):
     """The field is there only where this flag is 1; whole bytes."""
 
 
-class Tones(NamedTuple):
+class ToneCodes(NamedTuple):
     """What the fields ``voice1`` and ``voice2`` say."""
 
     code: Literal["setting", "index", "midi"] = "setting"
@@ -158,7 +158,7 @@ class Layout(NamedTuple):
     fill: Annotated[int, Field(ge=0, le=255)] = 0
     """What lies before them."""
     form: Literal["bytes", "assembly", "c"] = "bytes"
-    tones: Tones = Tones()
+    tones: ToneCodes = ToneCodes()
     drums: DrumCodes = DrumCodes()
     text: Text = Text()
 
@@ -183,7 +183,7 @@ class Layout(NamedTuple):
 
 TABLES: Mapping[str, type[Any]] = {
     **dict.fromkeys(MEANT, LayoutField),
-    "tones": Tones,
+    "tones": ToneCodes,
     "drums": DrumCodes,
     "text": Text,
     "export": Layout,
@@ -244,7 +244,7 @@ def drum_parameter(layout: Layout, field: LayoutField) -> int | None:
     return int(field.value[4:]) - 1 if field.value in ("drum2", "drum3", "drum4") else None
 
 
-def written_out(values: Mapping[str, Any]) -> dict[str, Any]:
+def full_layout(values: Mapping[str, Any]) -> dict[str, Any]:
     """Return what an engine's file says, with bare numbers and words of ``[export]`` written out."""
     found = values.get("export")
     if not isinstance(found, dict):

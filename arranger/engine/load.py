@@ -7,18 +7,18 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from arranger.engine.layout import written_out
+from arranger.engine.layout import full_layout
 from arranger.engine.model import DrumPart, DrumSound, Engine
+from arranger.engine.pitch_table import in_tune, pitch_table, step_lengths
 from arranger.engine.profile import profile_of
-from arranger.engine.table import in_tune, pitch_table, step_lengths
 from arranger.errors import EngineError, did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from arranger.engine.check import Fault
     from arranger.engine.model import Pitch
     from arranger.engine.profile import Profile
+    from arranger.engine.profile_check import ProfileFault
 
 _BUILTIN = Path(__file__).parent / "builtin"
 
@@ -78,10 +78,7 @@ def _builtin_engine(name: str) -> Engine:
 def builtin_text(name: str) -> str:
     """Return the TOML text of an engine that comes with the program.
 
-    Raises
-    ------
-    EngineError
-        If there is none of that name.
+    Raises `EngineError` if there is none of that name.
     """
     names = builtin_engines()
     if name not in names:
@@ -101,8 +98,8 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
         If the text is no valid description; says the line, the reason and what to do.
     """
     # Imported here: pydantic takes a tenth of a second.
-    from arranger.engine.check import profile_faults, table_faults
     from arranger.engine.layout_check import layout_faults
+    from arranger.engine.profile_check import profile_faults, table_faults
 
     profile = _profile(text, file)
     _refuse(profile_faults(profile), text, file)
@@ -110,7 +107,7 @@ def parse_engine(text: str, *, file: Path | None = None) -> Engine:
     _refuse(table_faults(profile, described), text, file)
     _refuse(layout_faults(profile, in_tune(described)), text, file)
     if profile.player:
-        from arranger.engine.player import player_faults
+        from arranger.engine.player_check import player_faults
 
         _refuse(player_faults(profile, in_tune(described)), text, file)
     return _engine(profile, described)
@@ -147,26 +144,26 @@ def _profile(text: str, file: Path | None) -> Profile:
     """Return the profile that a text holds, as far as the schema knows it to be right."""
     from pydantic import ValidationError
 
-    from arranger.engine.check import schema_faults
-    from arranger.engine.schema import schema
+    from arranger.engine.profile_check import schema_faults
+    from arranger.engine.schema import profile_schema
 
     try:
-        values = written_out(tomllib.loads(text))
+        values = full_layout(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         what = f"is no valid TOML: {error}"
         raise EngineError(what, file=file, remedy="correct the line") from error
     except RecursionError:
         raise EngineError("is nested too deeply", file=file, remedy="flatten it") from None
     try:
-        return profile_of(schema().model_validate(values).model_dump(exclude_unset=True))
+        return profile_of(profile_schema().model_validate(values).model_dump(exclude_unset=True))
     except ValidationError as error:
         _refuse(schema_faults(error), text, file)
         raise
 
 
-def _refuse(faults: Iterable[Fault], text: str, file: Path | None) -> None:
+def _refuse(faults: Iterable[ProfileFault], text: str, file: Path | None) -> None:
     """Raise an `EngineError` about the first of the faults, if there are any."""
-    from arranger.engine.check import line_of
+    from arranger.engine.profile_check import line_of
 
     found = list(faults)
     if not found:

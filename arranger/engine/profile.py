@@ -42,7 +42,7 @@ RESERVED_NAMES = ("new",)
 Method = Literal["phase", "counter", "alternate", "frequencies"]
 
 
-class Loop(NamedTuple):
+class SoundLoop(NamedTuple):
     """One pass of the sound loop."""
 
     cycles: Annotated[int, Field(gt=0, le=1_000_000)]
@@ -87,7 +87,7 @@ class Steps(NamedTuple):
     """Cycles between steps, in which the pin stands still."""
 
 
-class DrumPart(NamedTuple):
+class ProfileDrumPart(NamedTuple):
     """What follows in a drum sound."""
 
     kind: Literal["kick", "noise", "rest"]
@@ -112,15 +112,15 @@ class Drum(NamedTuple):
     what chance may add to it, anew each pass."""
     cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
     """How long it sounds; 0: the whole step."""
-    then: Annotated[tuple[DrumPart, ...], Field(strict=False, max_length=3)] = ()
+    then: Annotated[tuple[ProfileDrumPart, ...], Field(strict=False, max_length=3)] = ()
     """What sounds after it, as part of the same hit."""
     joins: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """The drums that it says at once, by name, where they fall together."""
 
     @property
-    def parts(self) -> tuple[DrumPart, ...]:
+    def parts(self) -> tuple[ProfileDrumPart, ...]:
         """All that sounds, in order."""
-        return (DrumPart(self.kind, self.settings, self.cycles), *self.then)
+        return (ProfileDrumPart(self.kind, self.settings, self.cycles), *self.then)
 
 
 class Memory(NamedTuple):
@@ -160,7 +160,7 @@ class Profile(NamedTuple):
     title: Annotated[str, Field(min_length=1, max_length=200)]
     method: Method
     clock_hz: Annotated[int, Field(ge=1000, le=1_000_000_000)]
-    loop: Loop
+    loop: SoundLoop
     pitch: PitchTable
     steps: Steps
     memory: Memory
@@ -175,12 +175,12 @@ class Profile(NamedTuple):
 
 
 TABLES: Mapping[str, type[Any]] = {
-    "loop": Loop,
+    "loop": SoundLoop,
     "pitch": PitchTable,
     "steps": Steps,
     "memory": Memory,
     "port": Port,
-    "then": DrumPart,
+    "then": ProfileDrumPart,
     "drum": Drum,
     **layout.TABLES,
 }

@@ -16,7 +16,7 @@ _STRICT = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=Fal
 
 
 @cache
-def schema() -> type[BaseModel]:
+def profile_schema() -> type[BaseModel]:
     """Return the model of a whole file."""
     known: dict[str, Any] = {"Field": Field, "Mapping": dict}
     tables: list[type[Any]] = [*dict.fromkeys(TABLES.values()), Profile]

@@ -13,7 +13,7 @@ import numpy as np
 
 from arranger.errors import UsageError
 from arranger.song.model import MetreChange
-from arranger.song.time import bars
+from arranger.song.time import song_bars
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -73,7 +73,7 @@ def even_metres(metre: tuple[int, int], first_tick: int) -> tuple[MetreChange, .
 
 def moved_metres(song: Song, tick: int) -> tuple[MetreChange, ...]:
     """Return a song's own metres, moved on by less than a bar so that one begins at a tick."""
-    past = [bar.start for bar in bars(song, tick + 1) if bar.start <= tick]
+    past = [bar.start for bar in song_bars(song, tick + 1) if bar.start <= tick]
     later = tick - max(past, default=0)
     first = song.metres[0]
     moved = [metre._replace(tick=metre.tick + later) for metre in song.metres]

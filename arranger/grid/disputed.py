@@ -19,7 +19,7 @@ from arranger.grid.metre_names import named_bars
 from arranger.grid.metres import FEWEST_ATTACKS, has_bars
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
 from arranger.grid.track.bars_sure import weigh_bars
-from arranger.song.time import bars, seconds_at, timed_columns
+from arranger.song.time import seconds_at, song_bars, timed_columns
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -89,7 +89,7 @@ def _is_rare(song: Song) -> bool:
 
 def _stated(song: Song, count: int) -> Ints:
     """Return the slots of the file's bar lines, and where the last bar ends."""
-    found = bars(song, (count - 1) * song.ticks_per_beat // SLOTS_A_BEAT)
+    found = song_bars(song, (count - 1) * song.ticks_per_beat // SLOTS_A_BEAT)
     slots = (
         np.array([bar.start for bar in found] + [found[-1].end])
         * SLOTS_A_BEAT

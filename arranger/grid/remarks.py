@@ -11,7 +11,7 @@ import numpy as np
 from arranger.bars import runs_named
 from arranger.grid.choose import MOST_OFF_TEMPO, off_tempo_percent
 from arranger.grid.off_step import bars_off_step
-from arranger.grid.tempi import bar_tempos, changes, part_places, told
+from arranger.grid.tempi import bar_tempos, part_places, tempi_in_words, tempo_changes
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
@@ -40,8 +40,8 @@ def tempo_remarks(
         ticks = part_places(timeline.bar_ticks[lines].astype(np.float64))
         beats, seconds = ticks / song.ticks_per_beat, seconds_at(song, ticks)
     numbers = [label.number for label in timeline.labels[bars]]
-    sentence = told(
-        changes(bar_tempos(beats, seconds), timeline.own_bpm), timeline.own_bpm, numbers
+    sentence = tempi_in_words(
+        tempo_changes(bar_tempos(beats, seconds), timeline.own_bpm), timeline.own_bpm, numbers
     )
     if not sentence:
         return

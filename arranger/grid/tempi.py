@@ -27,7 +27,7 @@ PARTS = 4
 """Of a bar, whose median is its tempo."""
 
 
-class Passage(NamedTuple):
+class TempoPassage(NamedTuple):
     """Bars in a row that are all slower, or all faster, than the song."""
 
     bars: tuple[int, ...]
@@ -49,20 +49,20 @@ def bar_tempos(beats: Floats, seconds: Floats) -> Floats:
     return median(tempos)
 
 
-def changes(tempos: Floats, bpm: float) -> tuple[Passage, ...]:
+def tempo_changes(tempos: Floats, bpm: float) -> tuple[TempoPassage, ...]:
     """Return the passages whose tempo is heard to be another than the song's."""
     away = np.log(tempos / bpm)
     kind = np.where(np.abs(away) > log(1 + HEARD), np.sign(away), 0.0)
     edges = np.flatnonzero(np.diff(kind)) + 1
     runs = np.split(np.arange(len(kind)), edges)
     return tuple(
-        Passage(tuple(run.tolist()), float(tempos[run].min()), float(tempos[run].max()))
+        TempoPassage(tuple(run.tolist()), float(tempos[run].min()), float(tempos[run].max()))
         for run in runs
         if len(run) and kind[run[0]]
     )
 
 
-def told(found: Sequence[Passage], bpm: float, numbers: Sequence[int]) -> str:
+def tempi_in_words(found: Sequence[TempoPassage], bpm: float, numbers: Sequence[int]) -> str:
     """Return the passages in words; ``numbers`` are those of all bars. Empty if there are none."""
     if not found:
         return ""
@@ -79,7 +79,7 @@ def told(found: Sequence[Passage], bpm: float, numbers: Sequence[int]) -> str:
     return f"the tempo is {bpm:.3g}, but {', '.join(each)}"
 
 
-def _passage(passage: Passage, bpm: float, numbers: Sequence[int]) -> str:
+def _passage(passage: TempoPassage, bpm: float, numbers: Sequence[int]) -> str:
     verb = "is" if len(passage.bars) == 1 else "are"
     how = "slower" if passage.slowest < bpm else "faster"
     span = f"{passage.slowest:.3g}"
@@ -88,5 +88,5 @@ def _passage(passage: Passage, bpm: float, numbers: Sequence[int]) -> str:
     return f"{_bars(passage, numbers)} {verb} {how} ({span})"
 
 
-def _bars(passage: Passage, numbers: Sequence[int]) -> str:
+def _bars(passage: TempoPassage, numbers: Sequence[int]) -> str:
     return runs_named([numbers[bar] for bar in passage.bars])

@@ -15,7 +15,7 @@ import numpy as np
 
 from arranger.errors import LimitError
 from arranger.grid.metres import with_bars
-from arranger.song.time import bars, seconds_at
+from arranger.song.time import seconds_at, song_bars
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
@@ -81,7 +81,7 @@ def file_timeline(
     # The last onset may be carried over the last bar line by half a step.
     step_beats = max(float(settings.step or 1), 1.0)
     reach = int(notes.onset[-1]) + int(step_beats * song.ticks_per_beat) + 1
-    found = bars(song, max(last_tick, reach))
+    found = song_bars(song, max(last_tick, reach))
     bar_ticks = np.array([bar.start for bar in found] + [found[-1].end], dtype=np.int64)
     labels = tuple(BarLabel(bar.number - pickup, *bar[3:]) for bar in found)
     if settings.clock == "clock":

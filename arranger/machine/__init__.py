@@ -7,7 +7,7 @@
     exporters         The formats of ``arranger export``: one line each
     json_export       The piece as JSON: per step what sounds, for programs of any kind
     layout            Song data as a routine of the musician's own reads them
-    options           What a user can choose of an export
+    export_options    What a user can choose of an export
     packing           Song data for the player: events as bytes, phrases, tables
     phrases           Which symbols of a song are stored once: phrases, which hold phrases in turn
     player            The Z80 player with songs: source text and bytes at an address

@@ -40,13 +40,13 @@ from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from arranger.errors import SheetError
-from arranger.machine.options import ExportOptions
+from arranger.machine.export_options import ExportOptions
 from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from arranger.engine.model import DrumPart, Engine
-    from arranger.machine.layout.plan import Plan
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.sheet.model import Sheet
 
 _KINDS = {"kick": 0, "noise": 1, "rest": 2}
@@ -57,20 +57,17 @@ _MOST_DRUMS = 255
 def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return the song data; see the module for its layout.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or its layout can't hold it.
+    Raises `SheetError` if the engine can't play the sheet, or its layout can't hold it.
     """
     found = _plan(sheet, engine, options)
     if found is not None:
-        from arranger.machine.layout.encode import encode, joined
-        from arranger.machine.layout.text import assembly, c_source
+        from arranger.machine.layout.data_source import c_source, data_source
+        from arranger.machine.layout.encode import encode, joined_bytes
 
         written = encode(found, sheet)
         if found.layout.form == "bytes":
-            return joined(written)
-        return (assembly if found.layout.form == "assembly" else c_source)(found, written, sheet)
+            return joined_bytes(written)
+        return (data_source if found.layout.form == "assembly" else c_source)(found, written, sheet)
     if engine.method == "alternate":
         return _timer_bytes(sheet, engine)
     steps = played_steps(sheet, engine)
@@ -120,26 +117,23 @@ def data_suffix(engine: Engine) -> str:
     return {"bytes": ".dat", "assembly": ".data.asm", "c": ".data.c"}[form]
 
 
-def data_bytes(sheet: Sheet, engine: Engine) -> int:
+def data_size(sheet: Sheet, engine: Engine) -> int:
     """Return how many bytes the data take in memory.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     found = _plan(sheet, engine, ExportOptions())
     return found.bytes if found else len(export_data(sheet, engine, ExportOptions()))
 
 
-def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> Plan | None:
+def _plan(sheet: Sheet, engine: Engine, options: ExportOptions) -> DataPlan | None:
     layout = engine.profile.export
     if layout is None:
         return None
-    from arranger.machine.layout.plan import plan
+    from arranger.machine.layout.data_plan import plan_data
 
     base = layout.base if options.address is None else options.address
-    return plan(sheet, engine, layout._replace(base=base))
+    return plan_data(sheet, engine, layout._replace(base=base))
 
 
 def _drum_bytes(number: int, parts: tuple[DrumPart, ...]) -> bytes:

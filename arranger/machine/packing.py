@@ -13,16 +13,20 @@ from functools import cache
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.player import PASS_CYCLES, chunking
+import numpy as np
+
+from arranger.columns import begins, in_turn
+from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.errors import SheetError
 from arranger.machine.phrases import find_phrases
 from arranger.pitch import pitch_name
 from arranger.sheet.played import step_length
-from arranger.sound.schedule import NOISE_TAPS, SILENT_PERIOD, drum_timing, events
+from arranger.sound.schedule import NOISE_TAPS, SILENT_PERIOD, different_events, drum_timing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
+    from arranger.columns import Ints
     from arranger.engine.model import DrumPart, DrumSound, Engine
     from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
@@ -41,7 +45,7 @@ _KICK_TAPS = 0x01
 """With these taps a register full of ones stays so."""
 
 
-class Line(NamedTuple):
+class DataLine(NamedTuple):
     """A line of song data: bytes, or words."""
 
     values: tuple[int | str, ...]
@@ -51,17 +55,17 @@ class Line(NamedTuple):
 class PackedSong(NamedTuple):
     """What the player reads, apart from addresses."""
 
-    song: tuple[Line, ...]
+    song: tuple[DataLine, ...]
     """Bytes."""
     loop: int | None
     """The line of the song to go on with after its end; None: the piece ends."""
-    phrases: tuple[tuple[Line, ...], ...]
+    phrases: tuple[tuple[DataLine, ...], ...]
     """Bytes of each, with its end."""
-    kinds: tuple[Line, ...]
+    kinds: tuple[DataLine, ...]
     """A word a kind of event."""
-    tones: tuple[Line, ...]
+    tones: tuple[DataLine, ...]
     """A word each."""
-    drums: tuple[tuple[str, tuple[Line, ...]], ...]
+    drums: tuple[tuple[str, tuple[DataLine, ...]], ...]
     """Label of each drum sound that occurs, and the words of its parts."""
     depth: int
     """Words that the player keeps on its stack, at most: a place for each phrase that is begun."""
@@ -102,65 +106,59 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     SheetError
         If the engine can't play the sheet, or its events are of too many kinds.
     """
-    heard = events(sheet, engine)
-    sounds = {event.drum.name: event.drum for event in heard if event.drum is not None}
+    heard = different_events(sheet, engine)
+    sounds = {event.drum.name: event.drum for event in heard[0] if event.drum is not None}
     most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
-    told, loop = _told(heard, sheet.loop_step)
-    numbers = _numbered(told)
-    if len({event.kind for event in numbers}) > most:
-        told, loop = _told(heard, sheet.loop_step, both=True)
-        numbers = _numbered(told)
-    kinds = tuple(dict.fromkeys(event.kind for event in numbers))
+    told, sequence, loop = _told(*heard, sheet.loop_step)
+    if len({event.kind for event in told}) > most:
+        told, sequence, loop = _told(*heard, sheet.loop_step, both=True)
+    kinds = tuple(dict.fromkeys(event.kind for event in told))
     room = most - len(kinds)
-    tones = sorted({setting for event in numbers for setting in event.settings})
+    tones = sorted({setting for event in told for setting in event.settings})
     if room < 0 or len(tones) > _MOST_TONES:
         raise SheetError(
             "it has too many pitches, or kinds of events: lengths and drums",
             remedy="use fewer drum sounds, or split the piece",
         )
-    found = find_phrases(
-        [numbers[event] for event in told],
-        [1 + len(event.settings) for event in numbers],
-        loop,
-        room,
-    )
+    found = find_phrases(sequence, [1 + len(event.settings) for event in told], loop, room)
     step = step_length(sheet, engine).setting
     drums = {name: tuple(_drum_lines(drum, engine, step)) for name, drum in sounds.items()}
-    return _laid_out(found, tuple(numbers), kinds, tones, drums, engine, chunking(step)[0])
-
-
-def _numbered(told: Iterable[_Told]) -> dict[_Told, int]:
-    """Return the different events, numbered in the order in which they come first."""
-    return {event: number for number, event in enumerate(dict.fromkeys(told))}
+    return _laid_out(found, told, kinds, tones, drums, engine, chunking(step)[0])
 
 
 def _told(
-    heard: Sequence[Event], loop_step: int | None, *, both: bool = False
-) -> tuple[list[_Told], int | None]:
-    """Return the events as they are told, and at which of them the loop begins.
+    different: Sequence[Event], which: Ints, loop_step: int | None, *, both: bool = False
+) -> tuple[list[_Told], list[int], int | None]:
+    """Return the different events as they are told, which of them each is, and at which the loop begins.
 
     Where the piece or the loop begins both voices are told: what sounded before differs. ``both``:
     they always are, so that there are fewer kinds of events.
     """
-    found: list[_Told] = []
-    known: dict[tuple[int, bool, bool, int, int, str | None], _Told] = {}
-    loop = None
-    begun = 0
-    for steps, setting1, setting2, sound in heard:
-        if begun == loop_step:
-            loop = len(found)
-        if both or begun in (0, loop_step):
-            held: tuple[int | None, int | None] = (None, None)
-        first, second = setting1 != held[0], setting2 != held[1]
-        held = setting1, setting2
-        drum = None if sound is None else sound.name
-        key = steps, first, second, setting1, setting2, drum
-        if key not in known:
-            settings = (setting1,) * first + (setting2,) * second
-            known[key] = _Told(_Kind(steps, first, second, drum), settings)
-        found.append(known[key])
-        begun += steps
-    return found, loop
+    columns = np.array([event[:3] for event in different], dtype=np.int64).reshape(-1, 3)
+    steps, setting1, setting2 = columns[which].T
+    names = [*dict.fromkeys(None if event.drum is None else event.drum.name for event in different)]
+    drum = np.array([names.index(event.drum and event.drum.name) for event in different])[which]
+    begun = np.cumsum(steps) - steps
+    anew = (begun == 0) | (begun == loop_step) | both
+    first, second = (begins(setting) | anew for setting in (setting1, setting2))
+    key, base = steps, int(columns.max(initial=0)) + 1
+    for size, column in (
+        (2, first),
+        (2, second),
+        (base, setting1 * first),
+        (base, setting2 * second),
+        (len(names), drum),
+    ):
+        key = key * size + column
+    at, sequence = in_turn(key)
+    told = [
+        _Told(_Kind(steps, first, second, names[drum]), (setting1,) * first + (setting2,) * second)
+        for steps, first, second, setting1, setting2, drum in zip(
+            *(column[at].tolist() for column in (steps, first, second, setting1, setting2, drum)),
+            strict=True,
+        )
+    ]
+    return told, sequence.tolist(), None if loop_step is None else int((begun < loop_step).sum())
 
 
 def _laid_out(
@@ -168,7 +166,7 @@ def _laid_out(
     told: Sequence[_Told],
     kinds: Sequence[_Kind],
     settings: Sequence[int],
-    drums: dict[str, tuple[Line, ...]],
+    drums: dict[str, tuple[DataLine, ...]],
     engine: Engine,
     chunks: int,
 ) -> PackedSong:
@@ -179,26 +177,30 @@ def _laid_out(
     tones = {setting: 2 * index for index, setting in enumerate(settings)}
 
     @cache
-    def line(symbol: int) -> Line:
+    def line(symbol: int) -> DataLine:
         if symbol >= len(told):
             number = symbol - len(told)
-            return Line((FIRST_PHRASE + number,), f"phrase {number}")
+            return DataLine((FIRST_PHRASE + number,), f"phrase {number}")
         event = told[symbol]
         values = places[event.kind], *[tones[setting] for setting in event.settings]
         text = " ".join([names[setting] for setting in event.settings])
-        return Line(values, f"{_kind_text(event.kind)} {text}".strip())
+        return DataLine(values, f"{_kind_text(event.kind)} {text}".strip())
 
     ends = found.loop is None
-    ending = Line((first_kind + len(kinds),), "the piece ends") if ends else Line((AGAIN,), "again")
+    ending = (
+        DataLine((first_kind + len(kinds),), "the piece ends")
+        if ends
+        else DataLine((AGAIN,), "again")
+    )
     return PackedSong(
         (*map(line, found.sequence), ending),
         found.loop,
-        tuple((*map(line, phrase), Line((RETURN,), "")) for phrase in found.phrases),
+        tuple((*map(line, phrase), DataLine((RETURN,), "")) for phrase in found.phrases),
         (
             *(_kind_line(kind, chunks, _numbers(drums)) for kind in kinds),
-            *(Line((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
+            *(DataLine((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
         ),
-        tuple(Line((_tone(setting, engine),), names[setting]) for setting in settings),
+        tuple(DataLine((_tone(setting, engine),), names[setting]) for setting in settings),
         tuple(("drum_" + name.replace("-", "_"), lines) for name, lines in drums.items()),
         _depth(found, len(told)) + STACK_WORDS,
     )
@@ -216,7 +218,7 @@ def _depth(found: Phrases, kinds: int) -> int:
     return depth(found.sequence)
 
 
-def _numbers(drums: dict[str, tuple[Line, ...]]) -> dict[str | None, int]:
+def _numbers(drums: dict[str, tuple[DataLine, ...]]) -> dict[str | None, int]:
     """Return the numbers of the drums: how many parts lie before, from 1; of no drum: 0."""
     begun = list(accumulate(map(len, drums.values()), initial=1))
     if drums and begun[-2] > _MOST_PARTS:
@@ -230,9 +232,9 @@ def _kind_text(kind: _Kind) -> str:
     return f"x {kind.steps} {kind.drum or ''}".strip()
 
 
-def _kind_line(kind: _Kind, chunks: int, numbers: dict[str | None, int]) -> Line:
+def _kind_line(kind: _Kind, chunks: int, numbers: dict[str | None, int]) -> DataLine:
     flags = _VOICE1 * kind.first | _VOICE2 * kind.second | numbers[kind.drum]
-    return Line((kind.steps * chunks << 8 | flags,), _kind_text(kind))
+    return DataLine((kind.steps * chunks << 8 | flags,), _kind_text(kind))
 
 
 def _tone(setting: int, engine: Engine) -> int:
@@ -242,7 +244,7 @@ def _tone(setting: int, engine: Engine) -> int:
     return engine.profile.port.speaker_bit << 8 | setting if setting else SILENT_PERIOD
 
 
-def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[Line]:
+def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[DataLine]:
     """Yield the words of a drum's parts, the first with what is left of the step's chunks."""
     timing = drum_timing(drum, engine, step_passes)
     _, chunk = chunking(step_passes)
@@ -250,27 +252,23 @@ def _drum_lines(drum: DrumSound, engine: Engine, step_passes: int) -> Iterator[L
     first = (-spent & 0xFF) << 8 | chunk - begun - 2
     yield from drum_words(drum.name, timing.parts, engine.profile.port.speaker_bit, first)
     if timing.silence:
-        yield Line((0, 0, 0, timing.silence + 1), "silence")
+        yield DataLine((0, 0, 0, timing.silence + 1), "silence")
 
 
 def drum_words(
     name: str, parts: Iterable[tuple[DrumPart, int]], speaker: int, first: int
-) -> Iterator[Line]:
+) -> Iterator[DataLine]:
     """Yield four words for each part of a drum sound.
 
-    Parameters
-    ----------
-    parts
-        Each with the passes that it sounds.
-    speaker
-        The bit that moves the speaker.
-    first
-        The word with which the first part begins: it is not 0, and says what follows the drum.
+    ``parts``: each with the passes that it sounds.
+    ``speaker``: the bit that moves the speaker.
+    ``first``: the word with which the first part begins: it is not 0, and says what follows the
+    drum.
     """
     for part, passes in parts:
         taps = half = growth = 0
         if part.kind != "rest":
             half, growth = (*(value // PASS_CYCLES for value in part.settings), 0)[:2]
             taps = speaker << 8 | (_KICK_TAPS if part.kind == "kick" else NOISE_TAPS)
-        yield Line((first, taps, half << 8 | growth, passes + 1), f"{part.kind} {name}")
+        yield DataLine((first, taps, half << 8 | growth, passes + 1), f"{part.kind} {name}")
         first = 0

@@ -9,6 +9,7 @@ phrase ends, and at most one begins, between two events.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -25,6 +26,9 @@ PHRASE_BYTES = 3
 
 _LOOP = -1
 """In a sequence: here the loop begins, which no phrase goes over."""
+
+_BASE = 1 << 31
+"""Above any symbol: what the first of a pair counts, where both are one number."""
 
 Pair = tuple[int, int]
 
@@ -43,16 +47,10 @@ def find_phrases(
 ) -> Phrases:
     """Return a song's phrases.
 
-    Parameters
-    ----------
-    sequence
-        The kind of each event.
-    sizes
-        The bytes that an event of each kind takes.
-    loop
-        The place in the sequence to go on with after its end.
-    most
-        How many phrases there may be.
+    ``sequence``: the kind of each event.
+    ``sizes``: the bytes that an event of each kind takes.
+    ``loop``: the place in the sequence to go on with after its end.
+    ``most``: how many phrases there may be.
     """
     symbols = list(sequence)
     if loop is not None:
@@ -91,7 +89,10 @@ class _Grammar:
         Each that is written out makes others longer or used more, so what is kept stays worth it.
         """
         uses = self._uses()
-        sizes = {number: sum(map(self._size, phrase)) for number, phrase in self.phrases.items()}
+        sizes = {
+            number: sum([self.sizes[symbol] if symbol < self.kinds else 1 for symbol in phrase])
+            for number, phrase in self.phrases.items()
+        }
         holders: defaultdict[int, set[int]] = defaultdict(set)
         for number, phrase in self.phrases.items():
             for symbol in phrase:
@@ -107,21 +108,15 @@ class _Grammar:
             phrase = dropped[number] = self.phrases.pop(number)
             for symbol in phrase:
                 uses[symbol] += uses[number] - 1
-            for holder in holders[number] & self.phrases.keys():
+                holders[symbol] |= holders[number]
+                holders[symbol].discard(number)
+            for holder in holders.pop(number, ()):
                 sizes[holder] += (sizes[number] - 1) * self.phrases[holder].count(number)
                 self.phrases[holder] = _written_out(self.phrases[holder], {number: phrase})
-                for symbol in phrase:
-                    holders[symbol].add(holder)
         self.sequence = _written_out(self.sequence, dropped)
 
     def _uses(self) -> Counter[int]:
-        uses = Counter(self.sequence)
-        for phrase in self.phrases.values():
-            uses.update(phrase)
-        return uses
-
-    def _size(self, symbol: int) -> int:
-        return self.sizes[symbol] if 0 <= symbol < self.kinds else 1
+        return Counter(chain(self.sequence, *self.phrases.values()))
 
     def write_out_borders(self) -> bool:
         """Write out phrases with which others begin or end, and one that a loop ends with."""
@@ -166,25 +161,24 @@ def _often(symbols: Ints) -> list[Pair]:
     many = np.flatnonzero(counts >= max(2, counts.max(initial=0) // 2))
     taken: set[int] = set()
     found = []
-    for first, second in pairs[many[np.argsort(-counts[many], kind="stable")]].tolist():
-        if taken.isdisjoint((first, second)):
+    for key in pairs[many[np.argsort(-counts[many], kind="stable")]].tolist():
+        first, second = divmod(key, _BASE)
+        if first not in taken and second not in taken:
             taken.update((first, second))
             found.append((first, second))
     return found
 
 
 def _counted(symbols: Ints) -> tuple[Ints, Ints]:
-    """Return the pairs of neighbours, rising, of shape (n, 2), and how often each can be joined."""
+    """Return the pairs of neighbours, rising, each as one number, and how often each can be joined."""
     left, right = symbols[:-1], symbols[1:]
     equal = np.flatnonzero(left == right)
     counted = (left != _LOOP) & (right != _LOOP)
     counted[equal] = False
     counted[_apart(equal)] = True
-    base = int(symbols.max(initial=0)) + 1
-    keys = np.sort((left * base + right)[counted])
+    keys = np.sort((left * _BASE + right)[counted])
     firsts = np.flatnonzero(begins(keys))
-    pairs = np.stack(np.divmod(keys[firsts], base), axis=1)
-    return pairs, np.diff(firsts, append=len(keys))
+    return keys[firsts], np.diff(firsts, append=len(keys))
 
 
 def _joined(symbols: Ints, pairs: Ints, first: int) -> Ints:

@@ -18,8 +18,8 @@ from arranger.machine.song_source import (
     LABELS,
     effect_lines,
     header_lines,
+    player_song,
     song_lines,
-    song_of,
     stack_lines,
 )
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.machine.assembler import Assembled
-    from arranger.machine.song_source import Song
+    from arranger.machine.song_source import PlayerSong
     from arranger.sheet.model import Sheet
 
 ENTRIES = ("start", "step", "stop")
@@ -119,20 +119,13 @@ class Image(NamedTuple):
 def build(sheets: Sequence[Sheet], engine: Engine, wanted: Build) -> Image:
     """Return player and songs as bytes that run at an address.
 
-    Parameters
-    ----------
-    sheets, engine
-        What to play; an engine that the player plays (``twin-phase``, ``twin-counter``).
+    ``sheets``, ``engine``: what to play; an engine that the player plays (``twin-phase``,
+    ``twin-counter``).
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play a sheet, or the songs don't fit into memory.
-    SettingsError
-        If the engine has no player, or no such drum sound.
-    UsageError
-        If there is no such entry or part, none that plays, the address is too low, or the prefix is no
-        beginning of a label.
+    Raises `SheetError` if the engine can't play a sheet, or the songs don't fit into memory;
+    `SettingsError` if the engine has no player, or no such drum sound; `UsageError` if there is no
+    such entry or part, none that plays, the address is too low, or the prefix is no beginning of a
+    label.
     """
     assembled = assemble(source(sheets, engine, wanted._replace(prefix="")))
     symbols, content = assembled.symbols, assembled.content
@@ -147,11 +140,11 @@ def source(sheets: Sequence[Sheet], engine: Engine, wanted: Build) -> str:
     Raises as `build`.
     """
     _check(engine, len(sheets), wanted)
-    songs = [song_of(sheet, engine) for sheet in sheets]
+    songs = [player_song(sheet, engine) for sheet in sheets]
     return _prefixed("\n".join([*_lines(songs, engine, wanted), ""]), wanted.prefix)
 
 
-def _lines(songs: Sequence[Song], engine: Engine, wanted: Build) -> Iterator[str]:
+def _lines(songs: Sequence[PlayerSong], engine: Engine, wanted: Build) -> Iterator[str]:
     has_code = wanted.part != "songs"
     code = _code(engine.method, _parts(engine, songs, wanted)) if has_code else None
     effects = [*effect_lines(wanted.effects, engine)] if wanted.effects else []
@@ -171,7 +164,7 @@ def _lines(songs: Sequence[Song], engine: Engine, wanted: Build) -> Iterator[str
         yield from stack_lines(words)
 
 
-def _song_lines(songs: Sequence[Song], wanted: Build) -> Iterator[str]:
+def _song_lines(songs: Sequence[PlayerSong], wanted: Build) -> Iterator[str]:
     """Yield the songs, and the table of what is each one's own if there is a choice."""
     names = ["", *(f"song{number}_" for number in range(2, len(songs) + 1))]
     yield "; ---- the song" if len(songs) == 1 else "; ---- the songs"
@@ -201,7 +194,7 @@ def points_of(songs: int, wanted: Build) -> list[str]:
     return found + ["list"] * choice + ["songs"] * (choice and not wanted.part)
 
 
-def _parts(engine: Engine, songs: Sequence[Song], wanted: Build) -> frozenset[str]:
+def _parts(engine: Engine, songs: Sequence[PlayerSong], wanted: Build) -> frozenset[str]:
     """Return which parts of the source that may be left out are wanted."""
     found = {*wanted.entries}
     found |= {"keys"} if engine.profile.port.key_mask else set()
@@ -217,7 +210,7 @@ def _parts(engine: Engine, songs: Sequence[Song], wanted: Build) -> frozenset[st
     return frozenset(found)
 
 
-def _stack_words(songs: Sequence[Song], wanted: Build) -> int:
+def _stack_words(songs: Sequence[PlayerSong], wanted: Build) -> int:
     deepest = max(song.packed.depth for song in songs)
     if wanted.part and deepest > STACK_WORDS + _MOST_PLACES:
         raise SheetError(
@@ -259,7 +252,7 @@ def _check(engine: Engine, songs: int, wanted: Build) -> None:
         )
 
 
-def _check_room(songs: Sequence[Song], engine: Engine, wanted: Build, player: int) -> None:
+def _check_room(songs: Sequence[PlayerSong], engine: Engine, wanted: Build, player: int) -> None:
     """Refuse songs for which the memory is too small, beside so many bytes of the player."""
     needed = 0 if wanted.part == "player" else sum(song.bytes for song in songs)
     room = min(engine.memory_bytes, _MEMORY_END - wanted.origin) - player
@@ -272,7 +265,7 @@ def _check_room(songs: Sequence[Song], engine: Engine, wanted: Build, player: in
 
 
 def _heads(
-    songs: Sequence[Song], engine: Engine, wanted: Build, code: Assembled | None
+    songs: Sequence[PlayerSong], engine: Engine, wanted: Build, code: Assembled | None
 ) -> Iterator[str]:
     titles = "; ".join(song.title for song in songs if song.title)
     yield _HEAD.format(
@@ -289,7 +282,9 @@ def _heads(
     )
 
 
-def _calls(songs: Sequence[Song], engine: Engine, wanted: Build, places: Mapping[str, int]) -> str:
+def _calls(
+    songs: Sequence[PlayerSong], engine: Engine, wanted: Build, places: Mapping[str, int]
+) -> str:
     """Return what to call for what."""
     ends = {song.packed.loop is None for song in songs}
     how = "" if len(ends) > 1 else "it ends by itself; " if True in ends else "it goes round; "
@@ -319,7 +314,7 @@ def _prefixed(source: str, prefix: str) -> str:
     )
 
 
-def _constants(engine: Engine, song: Song | None) -> Iterator[str]:
+def _constants(engine: Engine, song: PlayerSong | None) -> Iterator[str]:
     """Yield what the player counts with; without a song what stands there until one is chosen."""
     port = engine.profile.port
     values = {

@@ -20,19 +20,15 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
-    from arranger.machine.options import ExportOptions
+    from arranger.machine.export_options import ExportOptions
     from arranger.sheet.model import Sheet
 
 
 def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return player and song as bytes.
 
-    Raises
-    ------
-    SettingsError
-        If the engine has no player here, or can't lie at the address.
-    SheetError
-        If the engine can't play the sheet, or the song doesn't fit into memory.
+    Raises `SettingsError` if the engine has no player here, or can't lie at the address;
+    `SheetError` if the engine can't play the sheet, or the song doesn't fit into memory.
     """
     if _is_pc(engine):
         return pc.binary(sheet, engine, options.address)
@@ -42,7 +38,7 @@ def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes
 def export_assembly(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return player and song as a source in ASCII; raises as `export_binary`."""
     if _is_pc(engine):
-        return pc.assembly(sheet, engine, options.address).encode()
+        return pc.alternate_source(sheet, engine, options.address).encode()
     return export_songs([sheet], engine, "assembly", options)
 
 

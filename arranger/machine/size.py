@@ -27,6 +27,6 @@ def song_bytes(sheet: Sheet, engine: Engine) -> int:
         from arranger.machine.alternate_player import song_data
 
         return len(song_data(sheet, engine))
-    from arranger.machine.data_export import data_bytes
+    from arranger.machine.data_export import data_size
 
-    return data_bytes(sheet, engine)
+    return data_size(sheet, engine)

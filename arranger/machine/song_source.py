@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.engine.player_check import PASS_CYCLES, chunking
 from arranger.errors import SettingsError, did_you_mean
 from arranger.machine.packing import FIRST_PHRASE, drum_words, pack
 from arranger.sheet.played import step_length
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.engine.model import Engine
-    from arranger.machine.packing import Line, PackedSong
+    from arranger.machine.packing import DataLine, PackedSong
     from arranger.sheet.model import Sheet
 
 LABELS = {"song": 0, "again": 0, "phrases": 4, "tones": 0, "drums": 8}
@@ -32,7 +32,7 @@ HEADER = (
 """What is each song's own, as the list of patches in the player's source has it."""
 
 
-class Song(NamedTuple):
+class PlayerSong(NamedTuple):
     """A song for the player."""
 
     title: str
@@ -53,13 +53,13 @@ class Song(NamedTuple):
         return self.packed.bytes - 2 * self.packed.depth
 
 
-def song_of(sheet: Sheet, engine: Engine) -> Song:
+def player_song(sheet: Sheet, engine: Engine) -> PlayerSong:
     """Return a sheet as a song for the player; raises as `arranger.machine.packing.pack`."""
     chunks, passes = chunking(step_length(sheet, engine).setting)
-    return Song(sheet.title, pack(sheet, engine), chunks, passes - 2 & 0xFF)
+    return PlayerSong(sheet.title, pack(sheet, engine), chunks, passes - 2 & 0xFF)
 
 
-def header_lines(song: Song, name: str) -> Iterator[str]:
+def header_lines(song: PlayerSong, name: str) -> Iterator[str]:
     """Yield a song's header; ``name`` is what its labels begin with."""
     yield f"{name}header:"
     values = {"chunks": song.chunks, "rounds": song.rounds, "kinds": song.kinds, "name": name}
@@ -67,7 +67,7 @@ def header_lines(song: Song, name: str) -> Iterator[str]:
         yield f"        {kind}    {text.format_map(values)}"
 
 
-def song_lines(song: Song, name: str = "") -> Iterator[str]:
+def song_lines(song: PlayerSong, name: str = "") -> Iterator[str]:
     """Yield a song's bytes and tables."""
     packed = song.packed
     yield f"{name}song:"
@@ -106,10 +106,7 @@ def stack_lines(words: int) -> Iterator[str]:
 def effect_lines(names: Sequence[str], engine: Engine) -> Iterator[str]:
     """Yield the table of drum sounds that a program plays by themselves.
 
-    Raises
-    ------
-    SettingsError
-        If the engine has no such sound, or one without a length.
+    Raises `SettingsError` if the engine has no such sound, or one without a length.
     """
     yield "effects:"
     for _number, name, lines in _effects(names, engine):
@@ -123,7 +120,7 @@ def effect_numbers(names: Sequence[str], engine: Engine) -> list[tuple[int, str]
     return [(number, name) for number, name, _ in _effects(names, engine)]
 
 
-def _effects(names: Sequence[str], engine: Engine) -> Iterator[tuple[int, str, list[Line]]]:
+def _effects(names: Sequence[str], engine: Engine) -> Iterator[tuple[int, str, list[DataLine]]]:
     sounds = {drum.name: drum for drum in engine.drums}
     number = 0
     for name in dict.fromkeys(names):
@@ -140,6 +137,6 @@ def _effects(names: Sequence[str], engine: Engine) -> Iterator[tuple[int, str, l
         number += len(lines)
 
 
-def _data(directive: str, line: Line) -> str:
+def _data(directive: str, line: DataLine) -> str:
     text = f"        {directive}    " + ", ".join(map(str, line.values))
     return f"{text:39} ; {line.comment}".rstrip(" ;")

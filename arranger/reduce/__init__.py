@@ -16,16 +16,16 @@ from arranger.reduce.model import Reduction
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.reduce.run import reduce
 from arranger.reduce.tell.laws import remarks_on_laws
-from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.reduce.worth.weights import PartRole, RoleEvidence
 
 __all__ = [
     "OUTCOMES",
     "REASONS",
     "Entry",
-    "Evidence",
     "Ledger",
     "PartRole",
     "Reduction",
+    "RoleEvidence",
     "Span",
     "check_conservation",
     "reduce",

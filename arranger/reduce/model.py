@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from arranger.rows import Row
 
 
-class Passage(NamedTuple):
+class TexturePassage(NamedTuple):
     """Bars in a row that have one texture."""
 
     texture: str
@@ -45,7 +45,7 @@ class Reduction:
     ledger: Ledger
     roles: tuple[PartRole, ...]
     """One a part, in order."""
-    passages: tuple[Passage, ...] = ()
+    passages: tuple[TexturePassage, ...] = ()
     """The textures, in order; they cover all bars."""
     remarks: tuple[str, ...] = ()
     weights: Weights | None = None

@@ -20,10 +20,10 @@ from arranger.reduce.tell.asked import asked_of
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.perform.byte_limit import Measure
-    from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.perform.performance import Performance
     from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
@@ -118,7 +118,7 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance) -> Redu
     )
 
 
-def _remarks(problem: Problem) -> tuple[str, ...]:
+def _remarks(problem: ChoiceProblem) -> tuple[str, ...]:
     found = []
     if problem.overfull:
         places = "1 place" if problem.overfull == 1 else f"{problem.overfull} places"

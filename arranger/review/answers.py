@@ -20,22 +20,22 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qs, urlsplit
 
 from arranger.errors import ArrangerError, SheetError, UsageError
-from arranger.report.account import tell_like
-from arranger.report.columns import MOST_TOGETHER
+from arranger.report.account_columns import tell_like
+from arranger.report.column_json import MOST_TOGETHER
 from arranger.report.pages.build import asset, rendered
 from arranger.report.pages.page_data import page_data
 from arranger.report.pages.sheet_lines import lines_in
 from arranger.report.pages.song_page import html_page_pieces
-from arranger.report.summaries.command import Run
+from arranger.report.summaries.command import CommandRun
 from arranger.review.asks import number
-from arranger.sheet.form.problem import as_json
+from arranger.sheet.form.problem import problem_json
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from arranger.review.live import Done, Live, State
-    from arranger.review.lost import Trial, Way
+    from arranger.review.live import Done, Live, LiveState
+    from arranger.review.lost_notes import Trial, Way
 
 
 WAIT_SECONDS = 20.0
@@ -46,7 +46,7 @@ _MOST_PROBLEMS = 50
 HTML, JSON = "text/html; charset=utf-8", "application/json"
 
 
-class Answer(NamedTuple):
+class Response(NamedTuple):
     """What goes back."""
 
     status: int
@@ -57,12 +57,8 @@ class Answer(NamedTuple):
 class Answers:
     """Answers requests about some sheets.
 
-    Parameters
-    ----------
-    songs
-        The sheets under review.
-    folder
-        Whether there is a page that offers them.
+    ``songs``: the sheets under review.
+    ``folder``: whether there is a page that offers them.
     """
 
     def __init__(self, songs: Sequence[Live], *, folder: Path | None = None) -> None:
@@ -70,12 +66,12 @@ class Answers:
         self._folder = folder
         self._data: dict[Live, tuple[int, str]] = {}
 
-    def get(self, path: str) -> Answer:
+    def get(self, path: str) -> Response:
         """Return the answer to a path, the secret taken off: "/0/state?after=3"."""
         split = urlsplit(path)
         if split.path == "/" and self._folder is not None:
             page = contents_page(self._folder, [live.path for live in self._songs])
-            return Answer(200, HTML, page.encode())
+            return Response(200, HTML, page.encode())
         live, what = self._song(split.path)
         if live is None:
             return _nothing()
@@ -89,7 +85,7 @@ class Answers:
             return self._state(live, asked)
         return _nothing()
 
-    def post(self, path: str, content: bytes) -> Answer:
+    def post(self, path: str, content: bytes) -> Response:
         """Return the answer to JSON that was sent to a path, the secret taken off: "/0/edit"."""
         live, what = self._song(path)
         if live is None:
@@ -109,20 +105,20 @@ class Answers:
         for live in self._songs:
             live.close()
 
-    def _page(self, live: Live, state: State, data: str) -> Answer:
+    def _page(self, live: Live, state: LiveState, data: str) -> Response:
         """Return the page of a sheet, or one that says why there is none yet."""
         shown = state.shown
         if shown is None:
-            return Answer(200, HTML, trouble_page(state, live.path.name).encode())
+            return Response(200, HTML, trouble_page(state, live.path.name).encode())
         told = {"number": state.number, "shown": shown.number, "folder": self._folder is not None}
         head = json.dumps(told | _head(live, state))
         song = None if live.behind is None else live.behind.source
         folder = str(live.path.parent)
-        run = None if song is None else Run(str(song), folder, ("--keep-edits",))
+        run = None if song is None else CommandRun(str(song), folder, ("--keep-edits",))
         pieces = html_page_pieces(shown.account.conversion, run=run, live=head, data=data)
-        return Answer(200, HTML, "".join(pieces).encode())
+        return Response(200, HTML, "".join(pieces).encode())
 
-    def _state(self, live: Live, asked: Mapping[str, str]) -> Answer:
+    def _state(self, live: Live, asked: Mapping[str, str]) -> Response:
         after, has = (_number(asked.get(name, "0")) for name in ("after", "shown"))
         live.open()
         state = live.wait(after, WAIT_SECONDS)
@@ -130,9 +126,9 @@ class Answers:
         if state.shown is None or state.shown.number == has:
             return _json(told)
         head = json.dumps(told | {"shown": state.shown.number})
-        return Answer(200, JSON, f'{head[:-1]}, "data": {self._data_of(live, state)}}}'.encode())
+        return Response(200, JSON, f'{head[:-1]}, "data": {self._data_of(live, state)}}}'.encode())
 
-    def _data_of(self, live: Live, state: State) -> str:
+    def _data_of(self, live: Live, state: LiveState) -> str:
         """Return the data of a sheet as JSON; pages that show the same one share it."""
         shown, known = state.shown, self._data.get(live)
         if shown is None:
@@ -186,7 +182,7 @@ def _way(way: Way) -> dict[str, Any]:
     return told | _trial(way.trial)
 
 
-def _head(live: Live, state: State) -> dict[str, Any]:
+def _head(live: Live, state: LiveState) -> dict[str, Any]:
     """Return what is wrong with a sheet, as the page tells it."""
     problems = [] if state.checked is None else state.checked.problems
     lines = [] if state.checked is None else state.checked.lines
@@ -195,19 +191,19 @@ def _head(live: Live, state: State) -> dict[str, Any]:
         "trouble": state.trouble,
         "overwritten": state.overwritten,
         "problems": [
-            as_json(each) | {"text": lines[each.line - 1][:200]}
+            problem_json(each) | {"text": lines[each.line - 1][:200]}
             for each in problems[:_MOST_PROBLEMS]
         ],
         "more": max(len(problems) - _MOST_PROBLEMS, 0),
     }
 
 
-def _json(value: dict[str, Any]) -> Answer:
-    return Answer(200, JSON, json.dumps(value).encode())
+def _json(value: dict[str, Any]) -> Response:
+    return Response(200, JSON, json.dumps(value).encode())
 
 
-def _nothing() -> Answer:
-    return Answer(404, "text/plain; charset=utf-8", b"nothing here\n")
+def _nothing() -> Response:
+    return Response(404, "text/plain; charset=utf-8", b"nothing here\n")
 
 
 def _number(text: str) -> int:
@@ -224,10 +220,7 @@ MOST_SHEETS = 10_000
 def sheets_in(folder: Path) -> list[Path]:
     """Return the sheets below a folder, in order of their names.
 
-    Raises
-    ------
-    SheetError
-        If there is none.
+    Raises `SheetError` if there is none.
     """
     found = sorted(path for path in folder.rglob("*.duet") if path.is_file())[:MOST_SHEETS]
     if not found:
@@ -250,7 +243,7 @@ def contents_page(folder: Path, sheets: Sequence[Path]) -> str:
     )
 
 
-def trouble_page(state: State, name: str) -> str:
+def trouble_page(state: LiveState, name: str) -> str:
     """Return a page that says why a sheet can't be shown, and looks again."""
     problems = [] if state.checked is None else state.checked.problems
     return rendered(

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from arranger.errors import UsageError
 from arranger.pitch import pitch_name
 from arranger.review.edits import under_texture, with_cells
-from arranger.review.lost import places
-from arranger.sheet.bar_edits.choice import DRUMS
+from arranger.review.lost_notes import places
+from arranger.sheet.bar_edits.which_bars import DRUMS
 from arranger.sheet.form.cells import read_hits, read_tones
 from arranger.song.general_midi import percussion_name
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
-    from arranger.sheet.form.values import Fault
+    from arranger.sheet.form.header_values import UnknownWord
     from arranger.sheet.model import Sheet
 
     Ask = Mapping[str, Any]
@@ -46,12 +46,7 @@ class Edit(NamedTuple):
 def edit_of(behind: Behind, now: InSheet, ask: Ask) -> Edit:
     """Return what an ask makes of a sheet.
 
-    Raises
-    ------
-    UsageError
-        If the ask is none.
-    SettingsError
-        If the sheet has no place for it.
+    Raises `UsageError` if the ask is none; `SettingsError` if the sheet has no place for it.
     """
     what = ask.get("do")
     if what == "cells":
@@ -69,7 +64,7 @@ def _cells(now: Conversion, ask: Ask) -> Edit:
     words = ask.get("words")
     if not isinstance(words, str) or len(words) > _LONGEST:
         raise UsageError("the cells are missing")
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     typed = words.replace("|", " ").split()
     cells: list[int] | list[str | None]
     if row == DRUMS:
@@ -104,10 +99,7 @@ def _texture(behind: Behind, now: InSheet, ask: Ask) -> Edit:
 def number(ask: Ask, name: str, most: int) -> int:
     """Return a number from 0 on that an ask has to give.
 
-    Raises
-    ------
-    UsageError
-        If it doesn't, or it is larger than ``most``.
+    Raises `UsageError` if it doesn't, or it is larger than ``most``.
     """
     value = ask.get(name)
     if type(value) is not int or not 0 <= value <= most:

@@ -15,14 +15,14 @@ from arranger.conversion import measure_of
 from arranger.errors import SettingsError
 from arranger.reduce import reduce
 from arranger.rows import HOLD, REST, tones
-from arranger.sheet.bar_edits.choice import DRUMS, VOICES
 from arranger.sheet.bar_edits.taken_apart import changed, put_together, take_apart
+from arranger.sheet.bar_edits.which_bars import DRUMS, VOICES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from arranger.engine.model import Engine
-    from arranger.sheet.bar_edits.taken_apart import Block
+    from arranger.sheet.bar_edits.taken_apart import MovableBar
     from arranger.sheet.model import Sheet
 
     Cells = Mapping[tuple[int, int], int | str | None]
@@ -56,7 +56,7 @@ def with_cells(sheet: Sheet, cells: Cells) -> Sheet:
         if any(start <= at < end for _, at in cells)
     }
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         start, end = starts[block.key : block.key + 2]
         voices, held = list(block.rows[:2]), list(block.held)
         for voice in VOICES:
@@ -144,19 +144,11 @@ def under_texture(behind: Behind, now: InSheet, bar: int, texture: str) -> Sheet
     Its drums are those of the new writing too, short silences between repeated tones among them,
     unless a hand has changed them: those stay.
 
-    Parameters
-    ----------
-    behind, now
-        The song, and the sheet as it stands.
-    bar
-        Index of the bar in the sheet.
-    texture
-        One of `TEXTURES`, or "auto": as the song's settings say.
+    ``behind``, ``now``: the song, and the sheet as it stands.
+    ``bar``: index of the bar in the sheet.
+    ``texture``: one of `TEXTURES`, or "auto": as the song's settings say.
 
-    Raises
-    ------
-    SettingsError
-        If the bar isn't the song's, or there is no such texture.
+    Raises `SettingsError` if the bar isn't the song's, or there is no such texture.
     """
     sheet, song_bar = now.conversion.sheet, now.conversion.grid.bars[bar]
     if texture not in (*TEXTURES, "auto"):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.pieces import WHOLE
-from arranger.sheet.record.packed import pack
+from arranger.sheet.record.packed_sheet import pack_record
 
 if TYPE_CHECKING:
     from arranger.sheet.merging.pieces import Conflict
@@ -31,24 +31,16 @@ class Joined(NamedTuple):
 def joined(seen: Sheet, edited: Sheet, standing: Sheet) -> Joined:
     """Return a sheet with what the page and what the file changed.
 
-    Parameters
-    ----------
-    seen
-        The version that the page showed.
-    edited
-        That version with the page's edit.
-    standing
-        What the file holds.
+    ``seen``: the version that the page showed.
+    ``edited``: that version with the page's edit.
+    ``standing``: what the file holds.
 
-    Raises
-    ------
-    SheetError
-        If the file's sheet can't be joined with another one.
+    Raises `SheetError` if the file's sheet can't be joined with another one.
     """
     if standing == seen:
         return Joined(edited, ())
     numbers = [bar.number for bar in seen.bars]
-    record = pack(replace(seen, generated=None, comments=()), 0, numbers, numbers)
+    record = pack_record(replace(seen, generated=None, comments=()), 0, numbers, numbers)
     found = merge(
         replace(standing, generated=record),
         replace(edited, generated=record),

@@ -1,6 +1,6 @@
 """One sheet under review: watched, told against its song, edited.
 
-The file is the truth. Whatever writes it (an editor, a command, the page) makes a new `State`; all
+The file is the truth. Whatever writes it (an editor, a command, the page) makes a new `LiveState`; all
 states have numbers, which rise. An edit is made from the state that its page showed; if the file holds
 something else by then, both are joined (`arranger.review.joining`).
 """
@@ -16,7 +16,7 @@ from arranger.errors import ArrangerError, SheetError
 from arranger.machine import song_bytes
 from arranger.review.asks import edit_of
 from arranger.review.joining import joined
-from arranger.review.lost import trial, ways
+from arranger.review.lost_notes import trial, ways
 from arranger.sheet.check import Checked, check_scan
 from arranger.sheet.form.in_place import written_into
 from arranger.sheet.form.parse import scan
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
-    from arranger.review.lost import Trial, Way
+    from arranger.review.lost_notes import Trial, Way
     from arranger.sheet.form.parse import Scan
     from arranger.sheet.model import Sheet
 
@@ -56,7 +56,7 @@ class Shown(NamedTuple):
     """What became of the song in the version before, where most of it is the same."""
 
 
-class State(NamedTuple):
+class LiveState(NamedTuple):
     """What the file holds."""
 
     number: int
@@ -74,7 +74,7 @@ class State(NamedTuple):
 class Done(NamedTuple):
     """What an edit came to."""
 
-    state: State
+    state: LiveState
     told: str = ""
     clashes: tuple[str, ...] = ()
     """What both the page and the file changed: nothing was written."""
@@ -83,12 +83,8 @@ class Done(NamedTuple):
 class Live:
     """One sheet under review.
 
-    Parameters
-    ----------
-    path
-        The sheet.
-    song
-        The song it was made from, or a folder to look in; None: see `find_song`.
+    ``path``: the sheet.
+    ``song``: the song it was made from, or a folder to look in; None: see `find_song`.
     """
 
     def __init__(self, path: Path, song: Path | None = None) -> None:
@@ -100,11 +96,11 @@ class Live:
         self._seen: dict[int, Scan] = {}
         self._closed = Event()
         self._watching: Thread | None = None
-        self._state = State(0, "", None, None)
+        self._state = LiveState(0, "", None, None)
         self._mine: _Mine | None = None
 
     @property
-    def state(self) -> State:
+    def state(self) -> LiveState:
         """What the file held when it was last looked at."""
         return self._state
 
@@ -113,7 +109,7 @@ class Live:
         """The song."""
         return self._behind
 
-    def open(self) -> State:
+    def open(self) -> LiveState:
         """Look at the file, and go on doing so until `close`."""
         with self._lock:
             if self._watching is None:
@@ -128,13 +124,13 @@ class Live:
         with self._new:
             self._new.notify_all()
 
-    def wait(self, after: int, seconds: float) -> State:
+    def wait(self, after: int, seconds: float) -> LiveState:
         """Return the state once its number is above another one, or as it is after some seconds."""
         with self._new:
             self._new.wait_for(lambda: self._state.number > after or self._closed.is_set(), seconds)
             return self._state
 
-    def look(self) -> State:
+    def look(self) -> LiveState:
         """Return the state of the file as it is now."""
         with self._new:
             before = self._state
@@ -155,10 +151,7 @@ class Live:
     def edit(self, ask: Mapping[str, Any], seen: int) -> Done:
         """Make an edit of the state that a page showed, and write it.
 
-        Raises
-        ------
-        ArrangerError
-            If the edit can't be made, or the file not be written.
+        Raises `ArrangerError` if the edit can't be made, or the file not be written.
         """
         with self._lock:
             for _ in range(_MOST_TRIES):
@@ -195,10 +188,7 @@ class Live:
 
         Nothing is done if the file has changed since the page was shown: the page shows that first.
 
-        Raises
-        ------
-        ArrangerError
-            If there is none, or the file can't be written.
+        Raises `ArrangerError` if there is none, or the file can't be written.
         """
         with self._lock:
             state = self.look()
@@ -228,7 +218,7 @@ class Live:
         except _ClosedError:
             pass
 
-    def _read(self, text: str, before: State) -> State:
+    def _read(self, text: str, before: LiveState) -> LiveState:
         """Return the state of a text."""
         number = before.number + 1
         try:
@@ -251,7 +241,7 @@ class Live:
         overwritten = ""
         if self._mine is not None and self._mine.is_gone_from(found.sheet):
             overwritten, self._mine = self._mine.told, None
-        return State(number, text, checked, shown, "", overwritten)
+        return LiveState(number, text, checked, shown, "", overwritten)
 
     def _opened(self, sheet: Sheet | None = None) -> Behind:
         behind = self._behind
@@ -262,13 +252,11 @@ class Live:
             raise SheetError(self._state.trouble or "there is no song", file=self.path)
         return behind
 
-    def _base(self, state: State, seen: int) -> Shown:
+    def _base(self, state: LiveState, seen: int) -> Shown:
         """Return the sheet that a page showed.
 
-        Raises
-        ------
-        SheetError
-            If it isn't known any more, or the file has errors now: what is typed there comes first.
+        Raises `SheetError` if it isn't known any more, or the file has errors now: what is typed
+        there comes first.
         """
         if state.checked is None or state.checked.errors or state.trouble:
             raise SheetError(

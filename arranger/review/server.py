@@ -11,7 +11,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from threading import BoundedSemaphore
 from typing import TYPE_CHECKING, Any
 
-from arranger.review.answers import Answer
+from arranger.review.answers import Response
 from arranger.review.guard import MOST_BYTES, Doors, refusal
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ class _Handler(BaseHTTPRequestHandler):
         refused = refusal(self.server.doors, self.command, self.path, headers)
         if refused is not None:
             self.close_connection = True
-            self._send(Answer(refused.status, "text/plain; charset=utf-8", refused.why.encode()))
+            self._send(Response(refused.status, "text/plain; charset=utf-8", refused.why.encode()))
             return
         path = self.path[len(self.server.doors.secret) + 1 :]
         if self.command == "GET":
@@ -103,7 +103,7 @@ class _Handler(BaseHTTPRequestHandler):
         length = min(int(headers["content-length"][0]), MOST_BYTES)
         self._send(self.server.answers.post(path, self.rfile.read(length)))
 
-    def _send(self, answer: Answer) -> None:
+    def _send(self, answer: Response) -> None:
         self.send_response(answer.status)
         for name, value in _HEADERS.items():
             self.send_header(name, value)

@@ -1,18 +1,18 @@
 """The sheet: two voices and drums as an editable text file.
 
-==========================  ======================================================================
-model, io                   the value, and what holds and rests mean · as files
-form/                       as text: written, read, what is wrong in it
-check, tidy                 what its engine can't play, or plays otherwise · columns aligned
-record/, keep               how edits are recognised, by bar and row, and kept from being overwritten
-merging/                    edits joined with a new conversion
-history/                    all that stood there, in a file beside it: undo
-bar_edits/, blank           bars copied, moved, changed · a sheet to begin with
-compare, side_by_side       two sheets
-passage, watch              listening while editing
-played, sounds              what each step sounds like · its drum sounds
-midi, mark, score/          other programs: as MIDI and back, as notation
-==========================  ======================================================================
+=====================  =========================================================================
+model, io              the value, and what holds and rests mean · as files
+form/                  as text: written, read, what is wrong in it
+check, tidy            what its engine can't play, or plays otherwise · columns aligned
+record/, keep          how edits are recognised, by bar and row, and kept from being overwritten
+merging/               edits joined with a new conversion
+history/               all that stood there, in a file beside it: undo
+bar_edits/, blank      bars copied, moved, changed · a sheet to begin with
+compare, side_by_side  two sheets
+excerpt, watch         listening while editing
+played, sounds         what each step sounds like · its drum sounds
+midi, mark, score/     other programs: as MIDI and back, as notation
+=====================  =========================================================================
 
 The rest of the package sees what is listed below; the commands import the modules that they need.
 """

@@ -24,7 +24,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet.form.as_bars import roots
 from arranger.sheet.form.meant import drum_remedy
 from arranger.sheet.form.parse import scan
-from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, Problem
+from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, SheetProblem
 from arranger.sheet.io import read_text
 from arranger.sheet.played import (
     MOST_OFF_TEMPO,
@@ -57,7 +57,7 @@ _DRUM_ROW = 3
 class Checked(NamedTuple):
     """What offends, and how much was looked at."""
 
-    problems: list[Problem]
+    problems: list[SheetProblem]
     """In the order of their lines."""
     bars: int
     steps: int
@@ -89,10 +89,7 @@ def check_file(path: str | Path, size: Size | None = None) -> Checked:
 
     ``size`` as for `check_text`.
 
-    Raises
-    ------
-    SheetError
-        If the file can't be read as text.
+    Raises `SheetError` if the file can't be read as text.
     """
     from arranger.engine import load_engine
 
@@ -104,15 +101,10 @@ def check_text(
 ) -> Checked:
     """Check a sheet's text: its form, and against the engine that it names.
 
-    Parameters
-    ----------
-    text
-        The sheet.
-    load_engine
-        Returns the engine of a name as it stands in the header.
-    size
-        Returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it fits
-        isn't checked.
+    ``text``: the sheet.
+    ``load_engine``: returns the engine of a name as it stands in the header.
+    ``size``: returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it
+    fits isn't checked.
     """
     return check_scan(scan(text), load_engine, size)
 
@@ -139,9 +131,9 @@ def check_scan(
     return Checked(problems, len(sheet.bars), sheet.steps, found.lines)
 
 
-def _without_followers(problems: Sequence[Problem]) -> list[Problem]:
+def _without_followers(problems: Sequence[SheetProblem]) -> list[SheetProblem]:
     """Return sorted problems without holds of nothing where a cell that can't be read stands before."""
-    left: list[Problem] = []
+    left: list[SheetProblem] = []
     unread = 0
     for problem in problems:
         if problem.code == "unknown-pitch":
@@ -151,7 +143,7 @@ def _without_followers(problems: Sequence[Problem]) -> list[Problem]:
     return left
 
 
-def check_playable(found: Scan, engine: Engine) -> list[Problem]:
+def check_playable(found: Scan, engine: Engine) -> list[SheetProblem]:
     """Return what an engine can't play of a sheet, or plays otherwise than it reads."""
     sheet = found.sheet
     silencing = engine.silencing(sheet.drums)
@@ -191,7 +183,7 @@ class _Finder:
 
     def problem(
         self, severity: str, code: str, row: int, step: int, what: str, remedy: str
-    ) -> Iterator[Problem]:
+    ) -> Iterator[SheetProblem]:
         """Yield a problem at a cell, unless it was told."""
         bar = bisect_right(self._starts, step) - 1
         root = self._roots[bar]
@@ -203,17 +195,19 @@ class _Finder:
             line = self._found.row_lines[bar][0]
             number, other = self._names[bar], self._names[root]
             what += f" (step {at + 1} of bar {number}, which is as bar {other})"
-            yield Problem(severity, code, line, 1, 3, what, remedy)
+            yield SheetProblem(severity, code, line, 1, 3, what, remedy)
             return
         self._told.add(written)
         if self._row != (bar, row):
             self._row, self._place = (bar, row), self._found.row_place(bar, row)
         line, spans = self._place
         column, width = spans[at] if at < len(spans) else (1, 1)
-        yield Problem(severity, code, line, column, width, what, remedy)
+        yield SheetProblem(severity, code, line, column, width, what, remedy)
 
 
-def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) -> Iterator[Problem]:
+def _pitches(
+    finder: _Finder, row: int, cells: Sequence[int], engine: Engine
+) -> Iterator[SheetProblem]:
     if not set(cells) - engine.pitches.keys() - {HOLD, REST}:
         return
     for step, cell in enumerate(cells):
@@ -234,7 +228,7 @@ def _pitches(finder: _Finder, row: int, cells: Sequence[int], engine: Engine) ->
 
 def _tones(
     finder: _Finder, row: int, cells: Sequence[int], silenced: Sequence[bool], engine: Engine
-) -> Iterator[Problem]:
+) -> Iterator[SheetProblem]:
     """Yield holds of nothing, tones that no step lets through, and attacks that are lost."""
     voice = _VOICE_ROWS[row]
     held = start = -1
@@ -281,7 +275,7 @@ def _tones(
         held, start = (cell, step) if cell >= 0 else (-1, step)
 
 
-def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
+def _drums(finder: _Finder, engine: Engine) -> Iterator[SheetProblem]:
     names = [drum.name for drum in engine.drums] + [sound.name for sound in finder.sheet.sounds]
     strange = set(finder.sheet.drums) - {None, *names}
     if not strange:
@@ -301,17 +295,17 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[Problem]:
             )
 
 
-def _sounds(found: Scan, engine: Engine) -> Iterator[Problem]:
+def _sounds(found: Scan, engine: Engine) -> Iterator[SheetProblem]:
     """Yield what the engine can't play of the drum sounds that the sheet defines."""
     for sound, line in zip(found.sheet.sounds, found.sound_lines, strict=True):
         fault = sound_fault(sound, engine)
         if fault is not None:
             what = f"{engine.name} can't play {sound.name}: {fault.what}"
             place = found.header_place(line)
-            yield Problem(ERROR, "drum-unplayable", line, *place, what, fault.remedy)
+            yield SheetProblem(ERROR, "drum-unplayable", line, *place, what, fault.remedy)
 
 
-def _step_length(found: Scan, engine: Engine) -> list[Problem]:
+def _step_length(found: Scan, engine: Engine) -> list[SheetProblem]:
     sheet = found.sheet
     if sheet.speed is None:
         return []
@@ -343,9 +337,9 @@ def _other_length(sheet: Sheet, engine: Engine) -> str:
     return "write tempo instead, like tempo 120: the length may be another engine's"
 
 
-def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
+def _memory(found: Scan, engine: Engine, size: Size) -> list[SheetProblem]:
     """Return where the piece gets too long for the engine's memory, if it does."""
-    from arranger.sheet.passage import first_bars
+    from arranger.sheet.excerpt import first_bars
 
     room = engine.memory_bytes - engine.code_bytes
 
@@ -363,14 +357,14 @@ def _memory(found: Scan, engine: Engine, size: Size) -> list[Problem]:
     what = (
         f"from here on the piece takes more than the {room:,} bytes that {engine.name} has for it"
     )
-    return [Problem(ERROR, "memory", line, 1, 3, what, "shorten it, or let bars be alike")]
+    return [SheetProblem(ERROR, "memory", line, 1, 3, what, "shorten it, or let bars be alike")]
 
 
-def _bar_order(found: Scan) -> Iterator[Problem]:
+def _bar_order(found: Scan) -> Iterator[SheetProblem]:
     before: int | None = None
     for bar, lines in zip(found.sheet.bars, found.row_lines, strict=True):
         if before is not None and bar.number <= before:
-            yield Problem(
+            yield SheetProblem(
                 WARNING,
                 "bar-order",
                 lines[0],
@@ -382,9 +376,11 @@ def _bar_order(found: Scan) -> Iterator[Problem]:
         before = bar.number
 
 
-def _at_header(found: Scan, word: str, what: str, remedy: str, severity: str = ERROR) -> Problem:
+def _at_header(
+    found: Scan, word: str, what: str, remedy: str, severity: str = ERROR
+) -> SheetProblem:
     line = found.header_lines.get(word, 1)
-    return Problem(severity, word, line, *found.header_place(line), what, remedy)
+    return SheetProblem(severity, word, line, *found.header_place(line), what, remedy)
 
 
 def _remedy(error: ArrangerError) -> str:

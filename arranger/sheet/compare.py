@@ -19,11 +19,10 @@ from arranger.pitch import pitch_name
 from arranger.rows import tones
 from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
-from arranger.sheet.merging.pieces import Bar, cut
+from arranger.sheet.merging.pieces import BarPiece, cut_into_bars
 from arranger.sheet.merging.refit import common_step, in_steps_of
-from arranger.sheet.model import BarDigest
 from arranger.sheet.record.against import song_numbers
-from arranger.sheet.record.align import Pair, match_bars, pair_bars
+from arranger.sheet.record.align import BarDigest, Pair, match_bars, pair_bars
 from arranger.sheet.record.digest import bar_digests
 
 if TYPE_CHECKING:
@@ -51,8 +50,8 @@ class SongNote(NamedTuple):
 class BarDifference:
     """A bar that differs. On a side where it isn't, it is None."""
 
-    left: Bar | None
-    right: Bar | None
+    left: BarPiece | None
+    right: BarPiece | None
     brought_back: tuple[SongNote, ...]
     """Notes of the song that are heard on the right, but not on the left."""
     lost: tuple[SongNote, ...]
@@ -92,17 +91,11 @@ class Side(NamedTuple):
 def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Comparison:
     """Return where two sheets differ.
 
-    Parameters
-    ----------
-    left, right
-        The sheets. The one with longer steps is compared in the steps of the other.
-    notes
-        The notes of the song, if a ledger tells them.
+    ``left``, ``right``: the sheets. The one with longer steps is compared in the steps of the
+    other.
+    ``notes``: the notes of the song, if a ledger tells them.
 
-    Raises
-    ------
-    SheetError
-        If the steps of one are no whole number of the other's.
+    Raises `SheetError` if the steps of one are no whole number of the other's.
     """
     header = tuple(
         (word, a, b)
@@ -123,7 +116,7 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
         by_bar.setdefault(note.bar, []).append(note)
     hearers = _Hearer(left), _Hearer(right)
     pairs = _pairs(left.sheet, right.sheet)
-    views = cut(left.sheet), cut(right.sheet)
+    views = cut_into_bars(left.sheet), cut_into_bars(right.sheet)
     differences = []
     for pair in pairs:
         a = None if pair.base is None else views[0][pair.base]
@@ -151,12 +144,8 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
 def compare_files(left: str | Path, right: str | Path) -> Comparison:
     """Compare two sheet files, with the ledgers that lie beside them.
 
-    Raises
-    ------
-    SheetError
-        If one can't be read, or their steps don't go together.
-    EngineError
-        If there is no engine that one of them names.
+    Raises `SheetError` if one can't be read, or their steps don't go together; `EngineError` if
+    there is no engine that one of them names.
     """
     from arranger.engine import load_engine
 
@@ -173,7 +162,7 @@ def compare_files(left: str | Path, right: str | Path) -> Comparison:
 
 def _own_ledger(path: str | Path, sheet: Sheet) -> dict[str, Any] | None:
     """Return the ledger beside a sheet, if it is of the song that the sheet was made from."""
-    ledger = read_ledger(ledger_path(path))
+    ledger = ledger_if_any(ledger_path(path))
     if ledger is None or not sheet.source_sha256:
         return None
     source = ledger.get("source")
@@ -208,7 +197,7 @@ def ledger_path(sheet: str | Path) -> Path:
     return Path(sheet).with_suffix(".ledger.json")
 
 
-def read_ledger(path: Path) -> dict[str, Any] | None:
+def ledger_if_any(path: Path) -> dict[str, Any] | None:
     """Return what a ledger file holds; None if there is none that can be read as one."""
     try:
         found = json.loads(path.read_bytes())
@@ -265,7 +254,7 @@ def _pairs(left: Sheet, right: Sheet) -> list[Pair]:
     return pair_bars(match_bars(base, bar_digests(right), numbers), [b.number for b in base], [])
 
 
-def _played(bar: Bar) -> tuple[object, ...]:
+def _played(bar: BarPiece) -> tuple[object, ...]:
     return bar.head[2:4], bar.rows, bar.loop is None
 
 
@@ -283,7 +272,7 @@ class _Hearer:
         self._joins = {sound.name: sound.joins for sound in self._engine.drums}
         self._tones = tones(sheet.voice1), tones(sheet.voice2)
 
-    def hears(self, note: SongNote, bar: Bar | None) -> bool:
+    def hears(self, note: SongNote, bar: BarPiece | None) -> bool:
         """Return whether a note that starts in a bar is heard there or after."""
         if bar is None:
             return False

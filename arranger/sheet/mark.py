@@ -25,8 +25,14 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 from urllib.parse import quote, unquote
 
+from arranger.sheet.form.header_values import (
+    MOST_SOUNDS,
+    UnknownWord,
+    read_length,
+    read_sound,
+    read_tempo,
+)
 from arranger.sheet.form.text import is_section_name, plain_number, sound_text
-from arranger.sheet.form.values import MOST_SOUNDS, Fault, read_length, read_sound, read_tempo
 from arranger.sheet.model import SheetBar, bar_runs
 
 if TYPE_CHECKING:
@@ -70,12 +76,7 @@ class SheetMark:
 def mark_lines(sheet: Sheet, keys: Mapping[str, int]) -> list[str]:
     """Return the texts that mark a MIDI file as made from a sheet.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    keys
-        The percussion key of each drum sound.
+    ``keys``: the percussion key of each drum sound.
     """
     step = sheet.step_beats
     words = [
@@ -133,7 +134,7 @@ def find_mark(song: Song) -> SheetMark | None:
         )
         defined = values["sounds"].split(",") if "sounds" in values else []
         sounds = tuple([read_sound(unquote(word)) for word in defined])
-    except (UnicodeDecodeError, Fault):
+    except (UnicodeDecodeError, UnknownWord):
         return None
     if tempo is None and length is None:
         return None

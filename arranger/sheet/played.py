@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import SheetError
 from arranger.pitch import pitch_name
-from arranger.rows import tones
-from arranger.sheet.form.values import WRITE_TEMPO
+from arranger.rows import pitches_of, tones
+from arranger.sheet.form.header_values import WRITE_TEMPO
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from fractions import Fraction
 
+    from arranger.columns import Ints
     from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.sheet.mark import SheetMark
     from arranger.sheet.model import Sheet
@@ -44,13 +45,11 @@ class PlayedStep(NamedTuple):
 def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
     """Return what sounds on each step of a sheet.
 
-    Raises
-    ------
-    SheetError
-        If the rows differ in length, or ask for a pitch, a drum sound or a step length that isn't
-        there, or the sheet defines a drum sound that the engine can't play.
+    Raises `SheetError` if the rows differ in length, or ask for a pitch, a drum sound or a step
+    length that isn't there, or the sheet defines a drum sound that the engine can't play.
     """
-    played, written = different_steps(sheet, engine)
+    written = _written(sheet, engine)
+    played = _all_played(sheet, engine, dict.fromkeys(written))
     return tuple([played[cells] for cells in written])
 
 
@@ -58,21 +57,52 @@ Cells = tuple[int | None, int | None, str | None]
 """What a step has: the pitch that each voice holds, and the name of the drum sound."""
 
 
-def different_steps(sheet: Sheet, engine: Engine) -> tuple[dict[Cells, PlayedStep], list[Cells]]:
-    """Return how each different step of a sheet sounds, and what each step has; see `played_steps`."""
+def different_steps(sheet: Sheet, engine: Engine) -> tuple[dict[Cells, PlayedStep], Ints]:
+    """Return how each different step of a sheet sounds, and which of them each step is; see `played_steps`."""
+    import numpy as np  # what only checks a sheet doesn't wait for it
+
+    from arranger.columns import in_turn
+
+    _check(sheet, engine)
+    voice1, voice2 = pitches_of(sheet.voice1), pitches_of(sheet.voice2)
+    names = [*dict.fromkeys(sheet.drums)]
+    number = {name: at for at, name in enumerate(names)}
+    drum = np.fromiter(map(number.__getitem__, sheet.drums), np.int64, sheet.steps)
+    most = max(voice2.max(initial=0) + 2, 1)
+    first, which = in_turn(((voice1 + 1) * most + voice2 + 1) * max(len(names), 1) + drum)
+    columns = (
+        [None if pitch < 0 else pitch for pitch in voice1[first].tolist()],
+        [None if pitch < 0 else pitch for pitch in voice2[first].tolist()],
+        [names[at] for at in drum[first].tolist()],
+    )
+    return _all_played(sheet, engine, zip(*columns, strict=True)), which
+
+
+def _written(sheet: Sheet, engine: Engine) -> list[Cells]:
+    """Return what each step has."""
+    _check(sheet, engine)
+    return list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+
+
+def _check(sheet: Sheet, engine: Engine) -> None:
     if not len(sheet.voice1) == len(sheet.voice2) == len(sheet.drums):
         raise SheetError("the voices and the drums differ in length", remedy="complete the rows")
     step_length(sheet, engine)
-    written = list(zip(tones(sheet.voice1), tones(sheet.voice2), sheet.drums, strict=True))
+
+
+def _all_played(
+    sheet: Sheet, engine: Engine, different: Iterable[Cells]
+) -> dict[Cells, PlayedStep]:
+    """Return how steps sound that a sheet has."""
     sounds = sounds_of(sheet, engine)
     played: dict[Cells, PlayedStep] = {}
-    for different in dict.fromkeys(written):
+    for cells in different:
         try:
-            played[different] = _played(*different, engine, sounds)
+            played[cells] = _played(*cells, engine, sounds)
         except SheetError as error:
-            error.place = place_of(sheet, written.index(different))
+            error.place = place_of(sheet, _written(sheet, engine).index(cells))
             raise
-    return played, written
+    return played
 
 
 def _played(
@@ -108,10 +138,8 @@ def drums_in_use(steps: Iterable[PlayedStep]) -> tuple[DrumSound, ...]:
 def step_length(sheet: Sheet | SheetMark, engine: Engine) -> StepLength:
     """Return the step length that a sheet asks its engine for: its own, else nearest to its tempo.
 
-    Raises
-    ------
-    SheetError
-        If the engine's list doesn't have its length, or it has neither length nor tempo.
+    Raises `SheetError` if the engine's list doesn't have its length, or it has neither length nor
+    tempo.
     """
     if sheet.length is None:
         if sheet.tempo is None:

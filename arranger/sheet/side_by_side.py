@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.sheet.compare import BarDifference, Comparison, SongNote
-    from arranger.sheet.merging.pieces import Bar
+    from arranger.sheet.merging.pieces import BarPiece
 
 WIDTH = 80
 _LABEL = 12
@@ -28,14 +28,9 @@ _MOST_NOTES = 6
 def side_by_side(comparison: Comparison, left: str, right: str, width: int = WIDTH) -> str:
     """Return the comparison as text.
 
-    Parameters
-    ----------
-    comparison
-        What differs.
-    left, right
-        What the sides are called.
-    width
-        In columns.
+    ``comparison``: what differs.
+    ``left``, ``right``: what the sides are called.
+    ``width``: in columns.
     """
     side = _side(width)
     lines = [
@@ -55,7 +50,7 @@ def side_by_side(comparison: Comparison, left: str, right: str, width: int = WID
     return "\n".join(lines) + "\n"
 
 
-def as_json(comparison: Comparison) -> dict[str, Any]:
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
     """Return the comparison as JSON can hold it; rows are words, as in the sheet."""
     return {
         "format": "arranger-comparison",
@@ -76,7 +71,7 @@ def as_json(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _rows(bar: Bar | None) -> dict[str, list[str]] | None:
+def _rows(bar: BarPiece | None) -> dict[str, list[str]] | None:
     if bar is None:
         return None
     return dict(zip(("voice1", "voice2", "drums"), _words(bar), strict=True))
@@ -101,7 +96,7 @@ def _bar(difference: BarDifference, width: int) -> Iterator[str]:
     yield from _listed("loses", difference.lost, width)
 
 
-def _head(bar: Bar | None, side: int) -> str:
+def _head(bar: BarPiece | None, side: int) -> str:
     if bar is None:
         return _fitted("(not there)", side)
     loop = "" if bar.loop is None else "   loop"
@@ -110,7 +105,7 @@ def _head(bar: Bar | None, side: int) -> str:
     )
 
 
-def _words(bar: Bar | None) -> tuple[list[str], list[str], list[str]]:
+def _words(bar: BarPiece | None) -> tuple[list[str], list[str], list[str]]:
     if bar is None:
         return [], [], []
     voice1, voice2, drums = bar.rows

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from arranger.engine.check import part_faults
 from arranger.engine.model import DrumPart, DrumSound
-from arranger.engine.player import player_part_faults
+from arranger.engine.player_check import player_part_faults
+from arranger.engine.profile_check import part_faults
 from arranger.errors import SheetError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from arranger.engine.check import Fault
     from arranger.engine.model import Engine
+    from arranger.engine.profile_check import ProfileFault
     from arranger.sheet.model import Sheet, SheetSound
 
 
@@ -27,10 +27,7 @@ def sounds_of(sheet: Sheet, engine: Engine) -> Mapping[str, DrumSound]:
     A sound of the sheet that is called as one of the engine's stands in its place, percussion keys
     and weight included; any other has none.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play one that the sheet defines.
+    Raises `SheetError` if the engine can't play one that the sheet defines.
     """
     return sound_table(sheet.sounds, engine)
 
@@ -58,7 +55,7 @@ def gaps_of(sounds: Mapping[str, DrumSound]) -> frozenset[str]:
     )
 
 
-def sound_fault(sound: SheetSound, engine: Engine) -> Fault | None:
+def sound_fault(sound: SheetSound, engine: Engine) -> ProfileFault | None:
     """Return the first thing that an engine can't play of a sheet's sound, or None."""
     profile = engine.profile
     for part in _parts(sound, engine):

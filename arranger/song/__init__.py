@@ -8,7 +8,7 @@ reader        From a file to a song: look at the bytes, and hand them to the rea
 repairs       The list of what was mended
 score         Scores through music21: read in a process of their own, bars in the order in which they are played
 sniff         What a file is, by its bytes; its name only helps where the bytes leave it open
-text          Text inside files, in whatever encoding it was written
+charsets      Text inside files, in whatever encoding it was written
 time          Ticks to seconds and ticks to bars, from a song's tempo and metre maps
 words         The words that are sung, by bar
 """

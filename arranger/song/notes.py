@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple, overload
 
 import numpy as np
 
-from arranger.columns import named
+from arranger.columns import named_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -86,7 +86,7 @@ class Columns:
     def notes(self, places: Sequence[int]) -> list[Note]:
         """Return the notes at some places."""
         rows = (column[places].tolist() for column in self.all())
-        return named(Note, zip(places, *rows, strict=True))
+        return named_rows(Note, zip(places, *rows, strict=True))
 
     @property
     def end(self) -> Ints:

@@ -70,7 +70,7 @@ def timed_columns(song: Song) -> TimedColumns:
     )
 
 
-def bars(song: Song, end_tick: int | None = None) -> tuple[Bar, ...]:
+def song_bars(song: Song, end_tick: int | None = None) -> tuple[Bar, ...]:
     """Return the bars that cover the song up to ``end_tick`` (default: where its last note ends).
 
     There is always at least one. Ticks per bar are rounded to whole ticks where the metre doesn't

@@ -12,17 +12,17 @@ telling     What a run tells while it goes on: progress, and an overview that ca
 working     Songs converted in processes of their own, here or on a cluster
 """
 
-from arranger.songbook.asked.choice import BookChoice
+from arranger.songbook.asked.which_songs import BookChoice
 from arranger.songbook.book import BookResult, convert_book
-from arranger.songbook.known.record import REASON_CODES, Record
-from arranger.songbook.planned.plan import plan_book
+from arranger.songbook.known.song_record import REASON_CODES, SongRecord
+from arranger.songbook.planned.song_plan import plan_book
 from arranger.songbook.working.pool import core_count
 
 __all__ = [
     "REASON_CODES",
     "BookChoice",
     "BookResult",
-    "Record",
+    "SongRecord",
     "convert_book",
     "core_count",
     "plan_book",

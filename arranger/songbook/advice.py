@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import OutputError, one_line
 from arranger.files import STDOUT, write_bytes, write_text
 from arranger.options import as_words
-from arranger.songbook.asked.choice import asked_of
 from arranger.songbook.asked.find import folder_of_all
 from arranger.songbook.asked.settings import NAME
+from arranger.songbook.asked.which_songs import asked_songs
 from arranger.songbook.progress import Pace
-from arranger.songbook.working.line import Line
+from arranger.songbook.working.line import JobQueue
 from arranger.songbook.working.pool import run_jobs
 from arranger.songbook.working.work import Advised
 
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from arranger.settings import Settings
-    from arranger.songbook.asked.choice import BookChoice
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.asked.which_songs import BookChoice
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
 
 _HEAD = """\
@@ -43,7 +43,7 @@ _HEAD = """\
 class Suggested(NamedTuple):
     """What was advised."""
 
-    records: tuple[Record, ...]
+    records: tuple[SongRecord, ...]
     """One a song, by relative path: `Advised`, or of a song that can't be converted."""
     path: Path
     """Where it was written."""
@@ -58,7 +58,7 @@ class Suggested(NamedTuple):
         return sum(bool(advice_of(record)) for record in self.records)
 
     @property
-    def failed(self) -> tuple[Record, ...]:
+    def failed(self) -> tuple[SongRecord, ...]:
         """The songs for which nothing could be tried."""
         return tuple(record for record in self.records if record.state == "failed")
 
@@ -70,33 +70,25 @@ def suggest(
 ) -> Suggested:
     """Try other settings on each song and write what helps, as a commented ``songbook.toml``.
 
-    Parameters
-    ----------
-    choice
-        What and how; its OUT is of no matter.
-    target
-        The file, or a folder for it; None for where it is read. What is there is never overwritten.
-    progress
-        Called with how far it has come, a few times a second at most.
+    ``choice``: what and how; its OUT is of no matter.
+    ``target``: the file, or a folder for it; None for where it is read. What is there is never
+    overwritten.
+    ``progress``: called with how far it has come, a few times a second at most.
 
-    Raises
-    ------
-    SettingsError
-        If the songs or their settings are wrong.
-    OutputError
-        If the file is there already, or can't be written.
+    Raises `SettingsError` if the songs or their settings are wrong; `OutputError` if the file is
+    there already, or can't be written.
     """
     root = folder_of_all(choice.sources)
     read = (root if root.is_dir() else root.parent) / NAME
     path = _free(target or read)
     with TemporaryDirectory() as place:
         choice = replace(choice, out=Path(place))
-        asked = asked_of(choice)
+        asked = asked_songs(choice)
         for name, content in asked.engines.items():
             write_bytes(Path(name), content)
         jobs = [replace(job, advise=True) for job in asked.jobs]
-        records: dict[str, Record] = {}
-        line = Line(jobs)
+        records: dict[str, SongRecord] = {}
+        line = JobQueue(jobs)
         pace = Pace(line, choice.seconds)
         with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
             for each in ran:
@@ -146,7 +138,7 @@ def _tables(found: Suggested) -> Iterator[str]:
         yield f"# {one_line(record.relative)} couldn't be tried: {one_line(record.message)}"
 
 
-def advice_of(record: Record) -> tuple[tuple[str, str], ...]:
+def advice_of(record: SongRecord) -> tuple[tuple[str, str], ...]:
     """Return options and what they give, best first; nothing of a song that failed."""
     return record.advice if isinstance(record, Advised) else ()
 

@@ -15,29 +15,29 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.files import sweep, write_bytes
 from arranger.lifeline import LOOK_SECONDS
-from arranger.songbook.asked.choice import BookChoice, asked_of
+from arranger.songbook.asked.which_songs import BookChoice, asked_songs
 from arranger.songbook.known.index import NAME as INDEX_NAME
 from arranger.songbook.known.index import REBUILT, Known, opened
-from arranger.songbook.known.record import with_change
+from arranger.songbook.known.song_record import with_change
 from arranger.songbook.known.why import output_stamps
-from arranger.songbook.planned.plan import (
+from arranger.songbook.planned.song_plan import (
     Making,
     digested,
     gone_of,
     gone_told,
-    plan,
+    plan_songs,
     why_done,
 )
 from arranger.songbook.telling import Telling
-from arranger.songbook.working.line import Line
+from arranger.songbook.working.line import JobQueue
 from arranger.songbook.working.pool import run_jobs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Mapping
 
     from arranger.songbook.known.index import Index
-    from arranger.songbook.known.record import Record
-    from arranger.songbook.planned.plan import Planned
+    from arranger.songbook.known.song_record import SongRecord
+    from arranger.songbook.planned.song_plan import Planned
     from arranger.songbook.progress import Progress
 
 SAVE_SECONDS = 2.0
@@ -47,7 +47,7 @@ SAVE_SECONDS = 2.0
 class BookResult(NamedTuple):
     """What came out."""
 
-    records: tuple[Record, ...]
+    records: tuple[SongRecord, ...]
     """One a song, by relative path."""
     converted: int
     """How many were converted in this run."""
@@ -57,7 +57,7 @@ class BookResult(NamedTuple):
     """What should be known besides: patterns without song, an index built anew."""
 
     @property
-    def failed(self) -> tuple[Record, ...]:
+    def failed(self) -> tuple[SongRecord, ...]:
         """The songs that could not be converted, in this run or an earlier one."""
         return tuple(record for record in self.records if record.state == "failed")
 
@@ -86,7 +86,7 @@ def convert_book(
     OutputError
         If OUT can't be written or another run is writing it.
     """
-    asked = asked_of(choice)
+    asked = asked_songs(choice)
     jobs, remarks = asked.jobs, asked.remarks
     with opened(choice.out) as index:
         if index.rebuilt:
@@ -100,11 +100,11 @@ def convert_book(
         for path, content in asked.engines.items():
             write_bytes(Path(path), content)
         making = Making(index.program, asked.engines)
-        planned = plan(jobs, index.known, making, lost=index.rebuilt)
+        planned = plan_songs(jobs, index.known, making, lost=index.rebuilt)
         planned = _freshened(index, planned)
         records = {each.job.relative: each.record for each in planned if each.record is not None}
         todo = {each.job.relative: digested(each) for each in planned if each.record is None}
-        line = Line(each.job for each in todo.values())
+        line = JobQueue(each.job for each in todo.values())
         telling = Telling(
             [job.relative for job in jobs],
             records,
@@ -130,8 +130,8 @@ def convert_book(
 
 
 def _converted(
-    choice: BookChoice, index: Index, making: Making, todo: Mapping[str, Planned], line: Line
-) -> Generator[Record | None, None, None]:
+    choice: BookChoice, index: Index, making: Making, todo: Mapping[str, Planned], line: JobQueue
+) -> Generator[SongRecord | None, None, None]:
     """Yield the record of each song that is done, remembered; None now and then while none is."""
     saved = time.monotonic()
     with closing(run_jobs(line, choice.workers, choice.cluster)) as ran:
@@ -180,6 +180,6 @@ def _freshened(index: Index, planned: tuple[Planned, ...]) -> tuple[Planned, ...
     return tuple(fresh)
 
 
-def _remember(index: Index, planned: Planned, making: Making, record: Record) -> None:
+def _remember(index: Index, planned: Planned, making: Making, record: SongRecord) -> None:
     stamps = output_stamps(planned.job.folder, record.outputs)
     index.remember(record.relative, Known(making(planned), stamps, record))

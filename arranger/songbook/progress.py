@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.songbook.working.line import Line, Load
+    from arranger.songbook.working.line import JobQueue, Load
 
 PROGRESS_SECONDS = 0.2
 """How soon progress is told again, at the earliest."""
@@ -65,18 +65,11 @@ def estimate(
 ) -> Estimate:
     """Return how long a run will take yet, from how long it took so far.
 
-    Parameters
-    ----------
-    done
-        What was converted in that time.
-    ahead
-        What isn't done yet.
-    seconds
-        How long the run has gone on.
-    at_work
-        For how many seconds each song that is being converted has been.
-    limit
-        Seconds that a song may take.
+    ``done``: what was converted in that time.
+    ``ahead``: what isn't done yet.
+    ``seconds``: how long the run has gone on.
+    ``at_work``: for how many seconds each song that is being converted has been.
+    ``limit``: seconds that a song may take.
     """
     likely = None
     if ahead.songs and done.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
@@ -91,15 +84,11 @@ def estimate(
 class Pace:
     """Says how far a run has come, now and then.
 
-    Parameters
-    ----------
-    line
-        What is to be done.
-    limit
-        Seconds that a song may take.
+    ``line``: what is to be done.
+    ``limit``: seconds that a song may take.
     """
 
-    def __init__(self, line: Line, limit: float) -> None:
+    def __init__(self, line: JobQueue, limit: float) -> None:
         self._line, self._limit = line, limit
         self._begun = self._told = time.monotonic()
 

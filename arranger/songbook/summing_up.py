@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from arranger.errors import one_line
 from arranger.files import STDOUT
 from arranger.songbook.advice import advice_of
-from arranger.songbook.known.record import REASON_CODES
-from arranger.songbook.planned.reasons import why_counts, why_lines
+from arranger.songbook.known.song_record import REASON_CODES
+from arranger.songbook.planned.why_told import why_counts, why_lines
 from arranger.songbook.shown.overview import same_notes
 from arranger.songbook.shown.worklist import by_need, table_lines
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from arranger.songbook.advice import Suggested
     from arranger.songbook.book import BookResult
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
 
 MOST_SONGS = 10
 """Songs in the table."""
@@ -27,12 +27,12 @@ MOST_LINES = 20
 """Songs named one by one in each list; the rest is in songbook.csv."""
 
 
-def as_text(result: BookResult, width: int = 80) -> str:
+def result_text(result: BookResult, width: int = 80) -> str:
     """Return the summary for a person, without a final line feed."""
     return "\n".join(_lines(result, width))
 
 
-def as_json(result: BookResult) -> str:
+def result_json(result: BookResult) -> str:
     """Return the summary for a script, as one JSON object."""
     return json.dumps(
         {
@@ -78,7 +78,7 @@ def advice_json(found: Suggested) -> str:
     )
 
 
-def _failures(records: Iterable[Record]) -> list[dict[str, str]]:
+def _failures(records: Iterable[SongRecord]) -> list[dict[str, str]]:
     return [
         {"song": record.relative, "reason": record.reason, "message": record.message}
         for record in records
@@ -130,7 +130,7 @@ def _lines(result: BookResult, width: int) -> Iterator[str]:
         yield f"wrote {path}"
 
 
-def _worst(records: Sequence[Record], width: int) -> Iterator[str]:
+def _worst(records: Sequence[SongRecord], width: int) -> Iterator[str]:
     """Yield the table of the songs that need a hand first, those that failed left out."""
     there = [record for record in by_need(records) if record.state != "failed"]
     if not there:

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
-    from arranger.songbook.working.line import Line
+    from arranger.songbook.working.line import JobQueue
 
 FIRST_SECONDS = 3.0
 """After how long the overview is written first."""
@@ -35,30 +35,21 @@ SHARE = 40
 class Telling:
     """Tells of a run that goes on.
 
-    Parameters
-    ----------
-    order
-        All songs by their relative paths, in the order of the overview.
-    records
-        Those that are done with; grows from outside.
-    earlier
-        Those of the run before: they tell of what stands there until it is done again.
-    line
-        What is to be done.
-    out
-        Where the overview goes.
-    progress
-        Is told how far the run has come.
-    limit
-        Seconds that a song may take.
+    ``order``: all songs by their relative paths, in the order of the overview.
+    ``records``: those that are done with; grows from outside.
+    ``earlier``: those of the run before: they tell of what stands there until it is done again.
+    ``line``: what is to be done.
+    ``out``: where the overview goes.
+    ``progress``: is told how far the run has come.
+    ``limit``: seconds that a song may take.
     """
 
     def __init__(
         self,
         order: Sequence[str],
-        records: Mapping[str, Record],
-        earlier: Mapping[str, Record],
-        line: Line,
+        records: Mapping[str, SongRecord],
+        earlier: Mapping[str, SongRecord],
+        line: JobQueue,
         out: Path,
         progress: Callable[[Progress], None],
         limit: float,
@@ -99,7 +90,7 @@ class Telling:
         self._wait = max(AGAIN_SECONDS, SHARE * (ended - began))
         self._due = ended + self._wait
 
-    def _standing(self) -> tuple[Record, ...]:
+    def _standing(self) -> tuple[SongRecord, ...]:
         found = (self._records.get(song) or self._earlier.get(song) for song in self._order)
         return tuple(record for record in found if record is not None)
 

@@ -52,7 +52,7 @@ _LONGEST_RUN = 0xFFFF
 _RUNS_A_BLOCK = 4096
 
 
-class Run(NamedTuple):
+class DivisorRun(NamedTuple):
     """A stretch of ticks in which the channel keeps one divisor."""
 
     ticks: int
@@ -67,10 +67,7 @@ def divisor_runs(sheet: Sheet, engine: Engine) -> list[tuple[int, int]]:
 
     One begins where the sheet's loop does.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     merged = []
     every = list(runs(sheet, engine))
@@ -95,23 +92,23 @@ def loop_tick(sheet: Sheet, engine: Engine) -> int:
     )
 
 
-def runs(sheet: Sheet, engine: Engine) -> Iterator[Run]:
+def runs(sheet: Sheet, engine: Engine) -> Iterator[DivisorRun]:
     """Yield what has the channel for how long, from the first step to the last."""
     ticks = step_length(sheet, engine).cycles // engine.profile.loop.cycles
-    known: dict[PlayedStep, list[Run]] = {}
+    known: dict[PlayedStep, list[DivisorRun]] = {}
     for step in played_steps(sheet, engine):
         if step not in known:
             known[step] = list(_step_runs(step, engine, ticks))
         yield from known[step]
 
 
-def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
+def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[DivisorRun]:
     begun = 0
     if step.drum is not None:
         divisors = drum_divisors(step.drum, engine, ticks)
         begun = len(divisors)
         for divisor, group in groupby(divisors):
-            yield Run(sum(1 for _ in group), divisor, 0)
+            yield DivisorRun(sum(1 for _ in group), divisor, 0)
     divisor1, divisor2 = (
         0 if voice is None else engine.pitches[voice].setting
         for voice in (step.voice1, step.voice2)
@@ -120,9 +117,11 @@ def _step_runs(step: PlayedStep, engine: Engine, ticks: int) -> Iterator[Run]:
     if divisor1 and divisor2:
         for turn, start in enumerate(range(begun, ticks, length)):
             divisor = divisor2 if turn % 2 else divisor1
-            yield Run(min(length, ticks - start), divisor, 1 + turn % 2)
+            yield DivisorRun(min(length, ticks - start), divisor, 1 + turn % 2)
     elif begun < ticks:
-        yield Run(ticks - begun, divisor1 or divisor2, 1 if divisor1 else 2 if divisor2 else 0)
+        yield DivisorRun(
+            ticks - begun, divisor1 or divisor2, 1 if divisor1 else 2 if divisor2 else 0
+        )
 
 
 def part_ticks(drum: DrumSound, engine: Engine, ticks: int) -> list[tuple[DrumPart, int]]:
@@ -172,46 +171,36 @@ class PinChanges(NamedTuple):
 EVERYBODY = frozenset((0, 1, 2))
 
 
-def edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
+def alternate_edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
     """Yield the pin's changes in blocks.
 
     The pin is low before the first change and after the piece.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
-    for _until, (side,) in blocks(sheet, engine, (EVERYBODY,)):
+    for _until, (side,) in alternate_blocks(sheet, engine, (EVERYBODY,)):
         if len(side.times):
             yield side
 
 
-def blocks(
+def alternate_blocks(
     sheet: Sheet, engine: Engine, listeners: Sequence[frozenset[int]]
 ) -> Iterator[tuple[int, list[PinChanges]]]:
     """Yield the clock up to which all is told, and the changes since the block before.
 
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what.
-    listeners
-        For each side, whose turns reach the pin; the timer counts in any case. ``{0, 1}`` is voice
-        1 with the drums.
+    ``sheet``, ``engine``: what to play, and on what.
+    ``listeners``: for each side, whose turns reach the pin; the timer counts in any case. ``{0,
+    1}`` is voice 1 with the drums.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     yield from pin_blocks(runs(sheet, engine), engine.profile.loop.cycles, listeners)
 
 
 def pin_blocks(
-    played: Iterable[Run], clocks_a_tick: int, listeners: Sequence[frozenset[int]]
+    played: Iterable[DivisorRun], clocks_a_tick: int, listeners: Sequence[frozenset[int]]
 ) -> Iterator[tuple[int, list[PinChanges]]]:
-    """Yield the pin's changes for runs of any origin; see `blocks`."""
+    """Yield the pin's changes for runs of any origin; see `alternate_blocks`."""
     waiting = iter(played)
     silent = []
     for run in waiting:

@@ -56,7 +56,7 @@ class Changes(NamedTuple):
     """1: switched on, or up; -1: off, or down."""
 
 
-class Part(NamedTuple):
+class ChannelBlock(NamedTuple):
     """A part of the piece."""
 
     until: int
@@ -65,19 +65,14 @@ class Part(NamedTuple):
     """What each channel hears."""
 
 
-def samples(
+def raw_samples(
     sheet: Sheet, engine: Engine, sample_rate: int, *, split: bool = False
 ) -> Iterator[Samples]:
     """Yield the sound of a sheet in blocks.
 
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what.
-    sample_rate
-        Samples a second.
-    split
-        Voice 1 left, voice 2 right, drums on both: blocks of shape (n, 2) in place of (n,).
+    ``sheet``, ``engine``: what to play, and on what.
+    ``sample_rate``: samples a second.
+    ``split``: voice 1 left, voice 2 right, drums on both: blocks of shape (n, 2) in place of (n,).
     """
     parts = (
         _alternating(sheet, engine, split)
@@ -96,22 +91,22 @@ def samples(
         yield heard if split else heard[:, 0]
 
 
-def _alternating(sheet: Sheet, engine: Engine, split: bool) -> Iterator[Part]:
+def _alternating(sheet: Sheet, engine: Engine, split: bool) -> Iterator[ChannelBlock]:
     first, second = frozenset((0, 1)), frozenset((0, 2))
     listeners = (first, second) if split else (alternate.EVERYBODY,)
-    for until, sides in alternate.blocks(sheet, engine, listeners):
-        yield Part(
+    for until, sides in alternate.alternate_blocks(sheet, engine, listeners):
+        yield ChannelBlock(
             until,
             tuple((Changes(STILL, side.times, 2 * side.levels - 1),) for side in sides),
         )
 
 
-def _looping(sheet: Sheet, engine: Engine, split: bool) -> Iterator[Part]:
+def _looping(sheet: Sheet, engine: Engine, split: bool) -> Iterator[ChannelBlock]:
     pin = _Pin(engine)
     for block in blocks(sheet, engine):
         first, second, still = pin.changes(block)
         channels = ((first, still), (second, still)) if split else ((first, second, still),)
-        yield Part(pin.until, channels)
+        yield ChannelBlock(pin.until, channels)
 
 
 class _Pin:
@@ -207,7 +202,7 @@ class _Mixer:
         self._growing = 1 / self._fading
         self._heights = np.zeros(channels)
 
-    def add(self, part: Part) -> None:
+    def add(self, part: ChannelBlock) -> None:
         """Add the changes of a part."""
         told = [
             (channel, changes)

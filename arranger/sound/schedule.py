@@ -26,9 +26,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import begins
+from arranger.columns import begins, in_turn
 from arranger.engine.model import MOST_OF_STEP
-from arranger.engine.player import MOST_CHUNKS, PASS_CYCLES, chunking
+from arranger.engine.player_check import MOST_CHUNKS, PASS_CYCLES, chunking
 from arranger.sheet.played import different_steps, played_steps, step_length
 
 if TYPE_CHECKING:
@@ -125,15 +125,9 @@ class DrumTiming(NamedTuple):
 def schedule(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
     """Yield what the routine does, in order of time.
 
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what (any method but ``alternate``).
+    ``sheet``, ``engine``: what to play, and on what (any method but ``alternate``).
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     if engine.profile.player:
         return _own(sheet, engine)
@@ -146,45 +140,48 @@ def total_cycles(sheet: Sheet, engine: Engine) -> int:
 
 
 def events(sheet: Sheet, engine: Engine) -> list[Event]:
-    """Return the player's events.
+    """Return the player's events; see `different_events`."""
+    different, which = different_events(sheet, engine)
+    return [different[number] for number in which.tolist()]
+
+
+def different_events(sheet: Sheet, engine: Engine) -> tuple[list[Event], Ints]:
+    """Return the player's different events, in the order in which they come first, and which of them each is.
 
     One goes on until a voice changes, a drum comes, or it is too long. None crosses a bar line or the loop step, so
     that bars which sound alike have equal events.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
-    different, steps = _each_step(sheet, engine)
+    different, number = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
     tones = {event[1:3]: number for number, event in enumerate(different)}
-    number, places = np.array(steps, dtype=np.int64), np.arange(len(steps))
+    steps = len(number)
     begun = begins(np.array([tones[event[1:3]] for event in different], np.int64)[number])
     begun |= np.array([event.drum is not None for event in different], np.bool_)[number]
-    begun[[at for at in (*sheet.bar_starts, sheet.loop_step or 0) if at < len(steps)]] = True
+    begun[[at for at in (*sheet.bar_starts, sheet.loop_step or 0) if at < steps]] = True
+    places = np.arange(steps)
     since = places - np.maximum.accumulate(np.where(begun, places, 0))
     firsts = np.flatnonzero(since % (MOST_CHUNKS // chunks) == 0)
-    lengths = np.diff(firsts, append=len(steps)).tolist()
-    pairs = list(zip(lengths, number[firsts].tolist(), strict=True))
-    found = {pair: Event(pair[0], *different[pair[1]][1:]) for pair in set(pairs)}
-    return [found[pair] for pair in pairs]
+    lengths, number = np.diff(firsts, append=steps), number[firsts]
+    at, which = in_turn(lengths * len(different) + number)
+    found = zip(lengths[at].tolist(), number[at].tolist(), strict=True)
+    return [Event(length, *different[number][1:]) for length, number in found], which
 
 
-def _each_step(sheet: Sheet, engine: Engine) -> tuple[list[Event], list[int]]:
-    """Return the events of a single step, and which of them each step is.
+def _each_step(sheet: Sheet, engine: Engine) -> tuple[list[Event], Ints]:
+    """Return the different events of a single step, and which of them each step is.
 
     Under a drum that fills it the voices have what is written there, not what is heard: a tone that
     is held over the drum needs no word then.
     """
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
-    played, written = different_steps(sheet, engine)
-    numbers = {cells: number for number, cells in enumerate(played)}
+    played, which = different_steps(sheet, engine)
     found = [
-        Event(1, settings[voice1], settings[voice2], played[voice1, voice2, drum].drum)
-        for voice1, voice2, drum in played
+        Event(1, settings[voice1], settings[voice2], step.drum)
+        for (voice1, voice2, _), step in played.items()
     ]
-    return found, [numbers[cells] for cells in written]
+    return found, which
 
 
 def drum_timing(drum: DrumSound, engine: Engine, step_passes: int) -> DrumTiming:
@@ -283,14 +280,9 @@ def drum_flips(
     rest writes once what the pin shows already.
     The pin is low before, and goes on from part to part as it was left.
 
-    Parameters
-    ----------
-    parts
-        What sounds in turn, each with the cycles it sounds (more than 0).
-    gap
-        Cycles between them, in which the pin stands still.
-    noise_bit
-        Which bit of the shift register is heard.
+    ``parts``: what sounds in turn, each with the cycles it sounds (more than 0).
+    ``gap``: cycles between them, in which the pin stands still.
+    ``noise_bit``: which bit of the shift register is heard.
     """
     times: list[Ints] = []
     flips: list[Ints] = []

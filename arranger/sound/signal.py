@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.engine.table import FREQUENCY_BITS
+from arranger.engine.pitch_table import FREQUENCY_BITS
 from arranger.sound.schedule import SILENT_PERIOD, Burst, Pause, Stretch, schedule
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def edges(sheet: Sheet, engine: Engine) -> Iterator[tuple[Cycles, Levels]]:
     if engine.method == "alternate":
         from arranger.sound import alternate
 
-        yield from alternate.edges(sheet, engine)
+        yield from alternate.alternate_edges(sheet, engine)
         return
     period = engine.profile.loop.cycles
     offset = voice2_offset(engine)
@@ -111,10 +111,7 @@ def _writes(block: Block, period: int, offset: int) -> tuple[Cycles, Levels]:
 def blocks(sheet: Sheet, engine: Engine) -> Iterator[Block]:
     """Yield the piece in its compact form.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     offset = voice2_offset(engine)
     voice1, voice2 = _voice(engine), _voice(engine)

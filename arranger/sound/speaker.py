@@ -47,7 +47,7 @@ OVERSHOOT = 1.14
 """How far the band-limited pin swings beyond its two levels, at most, as a factor."""
 
 
-class Section(NamedTuple):
+class Biquad(NamedTuple):
     """One second-order section."""
 
     kind: str
@@ -62,7 +62,7 @@ class Section(NamedTuple):
 class Speaker:
     """A chain of sections."""
 
-    sections: tuple[Section, ...]
+    sections: tuple[Biquad, ...]
 
     def response(self, sample_rate: int) -> Floats:
         """Return the impulse response, shape (n,), its absolute values summing to 2 / `OVERSHOOT`."""
@@ -98,7 +98,7 @@ class Speaker:
 
 
 def coefficients(
-    section: Section, sample_rate: int
+    section: Biquad, sample_rate: int
 ) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
     """Return numerator and denominator of a section in powers of the unit delay."""
     angle = 2 * pi * section.hz / sample_rate
@@ -117,12 +117,12 @@ def coefficients(
 
 SPEAKERS: dict[str, Speaker | None] = {
     "raw": None,
-    "small": Speaker((Section("high-pass", 350, 0.9), Section("low-pass", 6000, 0.7))),
+    "small": Speaker((Biquad("high-pass", 350, 0.9), Biquad("low-pass", 6000, 0.7))),
     "piezo": Speaker(
         (
-            Section("high-pass", 900, 0.7),
-            Section("peak", 3200, 3, 9),
-            Section("low-pass", 9000, 0.7),
+            Biquad("high-pass", 900, 0.7),
+            Biquad("peak", 3200, 3, 9),
+            Biquad("low-pass", 9000, 0.7),
         )
     ),
 }

@@ -48,7 +48,7 @@ from arranger.machine.size import song_bytes
 from arranger.reduce import reduce
 from arranger.settings import TEXTURES, ReadSettings, Settings
 from arranger.song import read_song
-from arranger.sound.audio import samples
+from arranger.sound.audio import raw_samples
 from tests.benchmarks import pop909
 from tests.benchmarks.drum_figures import tune_tops
 from tests.benchmarks.ear import EARS, RATE, Chord, heard_triads, read_chords, share_right
@@ -96,7 +96,7 @@ class Ask(NamedTuple):
 def played(sheet: Sheet, conversion: Conversion, rows: tuple[Row, Row]) -> Sound:
     """Return two rows without drums, on the steps of a sheet, as the engine plays them."""
     bare = replace(sheet, voice1=rows[0], voice2=rows[1], drums=(None,) * sheet.steps)
-    return np.concatenate(list(samples(bare, conversion.engine, RATE)))
+    return np.concatenate(list(raw_samples(bare, conversion.engine, RATE)))
 
 
 def on_sheet(chords: Sequence[Chord], conversion: Conversion) -> list[Chord]:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from mido import MidiFile, MidiTrack
 
-from arranger.reduce.worth.table import cover
+from arranger.reduce.worth.note_table import cover
 from arranger.settings import ReadSettings
 from arranger.song import read_song, read_song_bytes
 from arranger.song.time import seconds_at

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import music21
 
 from arranger.sheet.score.key import find_key
-from arranger.sheet.score.spelling import spell
+from arranger.sheet.score.spelling import tone_names
 from arranger.song import read_song
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def _spell(score: music21.stream.Score, counts: Counter[str]) -> None:
     key = find_key(lengths)
     for line, own, other in zip(lines, spans, spans[::-1], strict=True):
         for note, name in zip(
-            line, spell(own, other, lambda _, key=key: key, 2 * TICKS), strict=True
+            line, tone_names(own, other, lambda _, key=key: key, 2 * TICKS), strict=True
         ):
             right = (name.letter, name.alter) == (note.pitch.step, int(note.pitch.alter))
             for kind in ("tones", *([] if key.has(note.pitch.midi) else ["outside"])):

@@ -29,7 +29,7 @@ from arranger.sheet.check import check_text
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.model import Generated
 from arranger.sheet.record.base import base_of
-from arranger.sheet.record.packed import pack, unpack
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 from arranger.sheet.watch import INTERVAL_SECONDS
 from arranger.song import read_song
 from tests.sheet import edits
@@ -115,10 +115,12 @@ def cost_of_the_record(rng: random.Random) -> None:
     again = with_digest(replace(sheet, voice2=sheet.voice1))
 
     def unpacked() -> None:
-        unpack.cache_clear()
+        unpack_record.cache_clear()
         base_of(edited)
 
-    print(f"pack    {seconds(lambda: pack(sheet, 0)) * 1000:7.1f} ms for {sheet.steps} steps")
+    print(
+        f"pack    {seconds(lambda: pack_record(sheet, 0)) * 1000:7.1f} ms for {sheet.steps} steps"
+    )
     print(f"unpack  {seconds(unpacked) * 1000:7.1f} ms, with finding which bar is which")
     print(f"merge   {seconds(lambda: merge(edited, again)) * 1000:7.1f} ms")
 

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from playwright.sync_api import sync_playwright
 
 from arranger.songbook.known.converted import LEVELS, NOTHING_ASKED, STRIP_COLUMNS
-from arranger.songbook.known.record import Record
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.shown.overview import write_overview
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ SPREAD = ((0.04, 1), (0.05, 1), (0.75, 2), (0.5, 2))
 """For each line how often its level changes from a column to the next, and by how much at most."""
 
 
-def record(number: int, chance: random.Random) -> Record:
+def record(number: int, chance: random.Random) -> SongRecord:
     """Return the record of a made-up song."""
     title = " ".join(chance.sample(WORDS, 2))
     place = f"shelf{number // 100:03}/{title.replace(' ', '_')}-{number}"
@@ -60,7 +60,7 @@ def record(number: int, chance: random.Random) -> Record:
         ("parts", f"part {chance.randint(1, 9)} '{chance.choice(WORDS)}' was taken for the tune, but part "
          f"{chance.randint(1, 9)} '{chance.choice(WORDS)}' is nearly as likely"),
     ]  # fmt: skip
-    return Record(
+    return SongRecord(
         relative=f"{place}.mid",
         place=place,
         state="done",

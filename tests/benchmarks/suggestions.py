@@ -21,8 +21,8 @@ from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import read_command_line
 from arranger.report import suggestions
-from arranger.report.heard.hearing import LINES, asked_of
-from arranger.report.summaries.command import Run
+from arranger.report.heard.hearing import LINES, asked_lines
+from arranger.report.summaries.command import CommandRun
 from arranger.rows import tones
 from arranger.song import read_song
 
@@ -92,14 +92,14 @@ def main() -> None:
     gains: list[float] = []
     files = sorted(path for folder in chosen.folders for path in folder.glob("*.mid"))
     for path in files[chosen.offset :: chosen.every]:
-        run = Run(str(path))
+        run = CommandRun(str(path))
         now = converted(f"{run.line(read_command_line(f'--engine {chosen.engine}'))}")
         started = time.process_time()
         found: tuple[Suggestion, ...] = suggestions(now, run=run)
         seconds += time.process_time() - started
         songs += 1
         advised += bool(found)
-        lines = asked_of(now).line.tolist()
+        lines = asked_lines(now).line.tolist()
         for each in found:
             made[each.options.split()[0]] += 1
             why = harm(now, converted(each.command), lines)

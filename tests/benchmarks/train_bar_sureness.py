@@ -42,8 +42,8 @@ from arranger.grid.track.bars_heard import (
 from arranger.grid.track.bars_sure import BAR_FEATURES, weigh_bars
 from arranger.grid.track.beat import track_beat
 from arranger.grid.track.beats_heard import BAR_BIAS
+from arranger.grid.track.feature_weights import weights_of
 from arranger.grid.track.network import network_of
-from arranger.grid.track.weights import weights_of
 from arranger.grid.tracked import even_lines
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns

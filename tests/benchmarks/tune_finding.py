@@ -34,7 +34,7 @@ from numpy.typing import NDArray
 
 from arranger.conversion import Conversion, convert
 from arranger.engine import load_engine
-from arranger.reduce.worth.table import cover
+from arranger.reduce.worth.note_table import cover
 from arranger.reduce.worth.weigh import weigh
 from arranger.rows import tones
 from arranger.settings import ReduceSettings, Settings

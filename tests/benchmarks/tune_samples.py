@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.note_table import note_table
 from tests.benchmarks import corpus, pop909, scores
 from tests.reduce.little_songs import song_of
 
@@ -40,8 +40,8 @@ MOST = {"chorale": 150, "quartet": 30, "madrigal": 35, "cantus": 60}
 
 def pop_song(folder: Path, name: str) -> Sample:
     """Return a song in one part: onset, end, end with the pedal, pitch, loudness, whether tune."""
-    plain = columns(pop909.song(folder, name, "flat"))
-    held = columns(pop909.song(folder, name, "flat-pedal"))
+    plain = note_table(pop909.song(folder, name, "flat"))
+    held = note_table(pop909.song(folder, name, "flat-pedal"))
     beats = np.loadtxt(folder / f"{name}.beats.txt")[:, 0]
     return {
         "onset": plain.onset, "end": plain.end, "held": held.end, "pitch": plain.pitch,
@@ -87,7 +87,7 @@ def score_samples(kind: str) -> Iterator[Sample]:
             except converter.ConverterException:
                 continue
         if len(lines) >= 2 and all(line.notes for line in lines):
-            table = columns(song_of(*lines))
+            table = note_table(song_of(*lines))
             yield {
                 "onset": table.onset, "end": table.end, "held": table.end, "pitch": table.pitch,
                 "loudness": table.loudness, "beats": np.zeros(0),

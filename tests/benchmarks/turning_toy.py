@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.worth.table import cover
+from arranger.reduce.worth.note_table import cover
 from arranger.rows import HOLD, REST
 from arranger.song.time import seconds_at
 from tests.benchmarks.lines import sounding

@@ -11,9 +11,9 @@ from playwright.sync_api import expect
 
 from arranger.report.pages.song_page import BookPlace, html_page_pieces
 from arranger.songbook.known.converted import done_record
-from arranger.songbook.known.record import Record
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.progress import Progress
-from arranger.songbook.shown.page import book_page
+from arranger.songbook.shown.book_page import book_page
 from tests.browser.conftest import DEMO_SONGS, converted
 from tests.browser.test_song_page import violations
 from tests.report.test_book_page import RECORDS
@@ -47,7 +47,7 @@ def book(parade: Conversion, tmp_path_factory: pytest.TempPathFactory) -> Path:
         page.write_text("".join(html_page_pieces(conversion, book=place)), encoding="utf-8")
         records.append(done_record(f"{name}.mid", name, conversion, (page.name,)))
     records[1] = replace(records[1], doubts=(("metre", "no bars"),), change="tune +1")
-    failed = Record(relative="wreck.mid", place="wreck", state="failed", message="no song")
+    failed = SongRecord(relative="wreck.mid", place="wreck", state="failed", message="no song")
     plain = [
         replace(
             records[0], relative=f"plain/{n:03}.mid", title=f"Plain {n}", outputs=(), lost=n % 7
@@ -244,7 +244,7 @@ def test_axe_finds_no_violation_and_nothing_sticks_out(
 def test_a_page_of_a_run_that_goes_on_says_how_far_it_is_and_when_it_is_old(
     opened: Callable[..., Opened], tmp_path: Path
 ) -> None:
-    record = Record(relative="a.mid", place="a", state="done", notes=4)
+    record = SongRecord(relative="a.mid", place="a", state="done", notes=4)
     path = tmp_path / "songbook.html"
     path.write_text(book_page([record], {}, Progress(1, 5, seconds_left=60.0)), encoding="utf-8")
     page = opened(path).page

@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings
-from arranger.report import told
+from arranger.report import sentences_of
 from arranger.report.pages.page_data import page_data
 from tests.browser.conftest import open_page
 
@@ -35,13 +35,13 @@ def test_new_data_keeps_choice_place_and_sight(
     page.locator("#list tbody .go").nth(40).click()
     note = int(page.locator("#list tr.marked").get_attribute("data-note") or -1)
     before = page.locator("#about .sentence").inner_text()
-    assert before == told(parade)[note]
+    assert before == sentences_of(parade)[note]
     sight = "[...['scrollLeft'].map((name) => document.getElementById('scroller')[name])]"
     left = page.evaluate(sight)
     where = page.locator("#where").inner_text()
     page.evaluate("text => show(JSON.parse(text))", "".join(page_data(other)))
-    expect(page.locator("#about .sentence")).to_have_text(told(other)[note])
-    assert told(other)[note] != before
+    expect(page.locator("#about .sentence")).to_have_text(sentences_of(other)[note])
+    assert sentences_of(other)[note] != before
     assert page.evaluate(sight) == left
     assert page.locator("#where").inner_text() == where
     lost = sum(entry.outcome != "kept" for entry in other.reduction.ledger.entries)

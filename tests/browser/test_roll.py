@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import expect
 
-from arranger.report import told
+from arranger.report import sentences_of
 from arranger.rows import tones
 from tests.browser.conftest import open_page
 from tests.browser.test_song_page import violations
@@ -104,7 +104,7 @@ def test_the_address_leads_to_bars_notes_and_filter_and_back(
     page.goto(f"{shown_file.as_uri()}#bars=3-4&note={note}&outcome=merged&sort=pitch-down")
     page.reload()
     sentence = page.locator("#about .sentence")
-    expect(sentence).to_have_text(told(parade)[note])
+    expect(sentence).to_have_text(sentences_of(parade)[note])
     expect(page.locator("#chosen-from")).to_have_value("3")
     expect(page.locator("#chosen-to")).to_have_value("4")
     expect(page.locator("#by-outcome")).to_have_value("merged")
@@ -119,7 +119,7 @@ def test_the_address_leads_to_bars_notes_and_filter_and_back(
     assert left(page) != zoomed
     page.locator("#by-outcome").select_option("dropped")
     page.go_back()
-    expect(sentence).to_have_text(told(parade)[note])
+    expect(sentence).to_have_text(sentences_of(parade)[note])
     assert left(page) == zoomed, "scrolling and zoom are as they were left"
     expect(page.locator("#by-outcome")).to_have_value("merged")
     page.go_forward()

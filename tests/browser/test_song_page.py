@@ -11,7 +11,7 @@ import mido
 import pytest
 from playwright.sync_api import expect
 
-from arranger.report import account, html_page, told
+from arranger.report import account_of, html_page, sentences_of
 from tests.browser.conftest import converted
 from tests.report import handmade
 
@@ -70,7 +70,7 @@ def test_notes_are_reached_by_keyboard(
     opened: Callable[..., Opened], parade_file: Path, parade: Conversion
 ) -> None:
     page = opened(parade_file).page
-    sentences = told(parade)
+    sentences = sentences_of(parade)
     page.locator("#roll").focus()
     page.keyboard.press("Home")
     first = page.locator("#about .sentence").inner_text()
@@ -136,7 +136,7 @@ def test_filter_list_and_roll_keep_in_step(
     opened: Callable[..., Opened], parade_file: Path, parade: Conversion
 ) -> None:
     page = opened(parade_file).page
-    found, sentences = account(parade), told(parade)
+    found, sentences = account_of(parade), sentences_of(parade)
     entries = parade.reduction.ledger.entries
     lost = [entry for entry in entries if entry.outcome != "kept"]
     expect(page.locator("#found")).to_have_text(f"{len(lost)} notes")
@@ -182,7 +182,7 @@ def test_copies_the_filtered_list_as_csv(
     expect(page.locator("#copied")).to_contain_text("rows copied")
     copied = page.evaluate("navigator.clipboard.readText()")
     rows = list(csv.DictReader(io.StringIO(copied, newline="")))
-    sentences = told(parade)
+    sentences = sentences_of(parade)
     entries = parade.reduction.ledger.entries
     wanted = [sentences[entry.note] for entry in entries if entry.outcome == "changed"]
     assert [row["explanation"] for row in rows] == wanted

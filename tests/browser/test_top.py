@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 
 from arranger.conversion import convert
 from arranger.options import build_settings
-from arranger.report import Run, html_page, ranking, song_heard, suggestions
+from arranger.report import CommandRun, html_page, ranking, song_heard, suggestions
 from arranger.report.pages.compare_page import Compared, compare_page_pieces
 from tests.browser.test_song_page import violations
 
@@ -26,7 +26,7 @@ pytestmark = pytest.mark.browser
 def test_first_things_first_and_from_problem_to_problem(
     opened: Callable[..., Opened], written: Callable[[str, str], Path], parade: Conversion
 ) -> None:
-    run = Run("songs/boat parade.mid", "out")
+    run = CommandRun("songs/boat parade.mid", "out")
     tips = suggestions(parade, run=run)
     page = opened(written("top", html_page(parade, tips, run=run))).page
     expect(page.locator("header .lead")).to_have_text(

@@ -13,7 +13,7 @@ import jsonschema
 import pytest
 
 from arranger.cli.app import run
-from arranger.report.ledger.as_json import schema
+from arranger.report.ledger.as_json import ledger_schema
 from arranger.sheet import Sheet, read_sheet, tones
 from tests.report.pages import data_of
 
@@ -199,7 +199,7 @@ def test_moved_bars_are_converted_anew_where_they_stand(
 
 def test_the_ledger_counts_as_the_sheet_and_tells_the_song_s_bar(rearranged: Path) -> None:
     ledger = json.loads((rearranged / "boat_parade.ledger.json").read_text("utf-8"))
-    jsonschema.validate(ledger, schema())
+    jsonschema.validate(ledger, ledger_schema())
     place = {song: number for number, song in enumerate(SONG_BARS, 1)}
     for note in ledger["notes"]:
         # bars 29 and 30 of the song were taken out, after what is bar 4 now

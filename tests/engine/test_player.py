@@ -8,7 +8,7 @@ from importlib import resources
 import pytest
 
 from arranger.engine import load_engine, parse_engine
-from arranger.engine.player import chunking
+from arranger.engine.player_check import chunking
 from arranger.errors import EngineError
 
 PHASE = resources.files("arranger.engine").joinpath("builtin/twin-phase.toml").read_text("utf-8")

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from arranger.conversion import convert
 from arranger.engine import builtin_engines, load_engine, parse_engine
 from arranger.engine.create import new_engine
-from arranger.engine.describe import as_values, lines
+from arranger.engine.describe import engine_lines, engine_values
 from arranger.errors import EngineError, OutputError
 from arranger.report import summary
 from arranger.settings import Settings
@@ -165,8 +165,8 @@ def test_pitches_that_would_be_other_notes_are_left_out() -> None:
     assert list(engine.pitches) == [61]
     assert [(entry.midi, round(entry.cents)) for entry in engine.left_out] == [(60, 1192)]
     told = "left out of the pitch table, since they are more than 50 cents off: C4 (+1192)"
-    assert f"Warning: {told}" in list(lines(engine))
-    assert [entry["name"] for entry in as_values(engine)["left_out"]] == ["C4"]
+    assert f"Warning: {told}" in list(engine_lines(engine))
+    assert [entry["name"] for entry in engine_values(engine)["left_out"]] == ["C4"]
     high = parse_engine(GOOD.replace('highest = "C5"', 'highest = "C9"'))
     assert all(abs(entry.cents) <= 50 for entry in high.pitches.values())
     assert sorted([*high.pitches, *(entry.midi for entry in high.left_out)]) == [*range(36, 121)]

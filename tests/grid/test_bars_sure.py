@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from arranger.grid.track.bars_sure import BAR_FEATURES, weigh_bars
-from arranger.grid.track.weights import weights_of
+from arranger.grid.track.feature_weights import weights_of
 
 LENGTHS = ((2, 0.5), (3, 0.0), (4, 0.2))
 KINDS = ("bars_heard", "bars_stated", "bars_tracked", "bars_placed")

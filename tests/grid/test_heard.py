@@ -17,7 +17,7 @@ from arranger.grid.metres import with_bars
 from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
 from arranger.grid.track.frames import frames_of
-from arranger.grid.track.network import Block, Network, load, run
+from arranger.grid.track.network import ConvolutionBlock, Network, load, network_odds
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
@@ -35,7 +35,7 @@ def test_the_network_is_what_its_sums_say() -> None:
     def some(*shape: int) -> np.ndarray:
         return random.normal(size=shape).astype(np.float32)
 
-    blocks = tuple(Block(some(5, 3, 3), some(3), some(3, 3), some(3)) for _ in range(3))
+    blocks = tuple(ConvolutionBlock(some(5, 3, 3), some(3), some(3, 3), some(3)) for _ in range(3))
     network = Network(some(5, 4, 3), some(3), blocks, some(3, 2), some(2))
     frames = some(7, 4)
 
@@ -56,13 +56,13 @@ def test_the_network_is_what_its_sums_say() -> None:
         heard = [np.maximum(row + block.bias, 0) for row in convolved(rows, block.taps, apart)]
         rows = [row + h @ block.mix + block.mix_bias for row, h in zip(rows, heard, strict=True)]
     plain = [np.maximum(row, 0) @ network.last + network.last_bias for row in rows]
-    assert run(network, frames) == pytest.approx(np.array(plain), rel=1e-3, abs=1e-3)
+    assert network_odds(network, frames) == pytest.approx(np.array(plain), rel=1e-3, abs=1e-3)
 
 
 def test_the_packaged_network_hears_frames_as_they_are_made() -> None:
     network = load("bars.npz")
     assert network.first.shape[:2] == (5, CHANNELS)
-    assert run(network, np.zeros((40, CHANNELS), np.float32)).shape == (40, 2)
+    assert network_odds(network, np.zeros((40, CHANNELS), np.float32)).shape == (40, 2)
 
 
 def test_an_attack_between_two_frames_is_shared_by_nearness() -> None:

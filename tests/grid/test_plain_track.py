@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.evidence import COLUMNS, Evidence, find_evidence
+from arranger.grid.track.evidence import COLUMNS, AttackEvidence, find_evidence
 from arranger.grid.track.phase import phase_features
 from arranger.grid.track.smooth import kept_division, smooth_beats
 from arranger.song.time import timed_columns
@@ -199,10 +199,10 @@ def test_the_division_that_is_kept_is_that_of_the_longest_mean_vector() -> None:
 # The phase of a known beat
 
 
-def some_evidence(random: Random) -> Evidence:
+def some_evidence(random: Random) -> AttackEvidence:
     seconds = np.cumsum([random.choice((0.1, 0.2, 0.3, 0.3, 0.6)) for _ in range(60)])
     columns = np.array([[random.random() ** 3 for _ in seconds] for _ in COLUMNS])
-    return Evidence(seconds=seconds, columns=columns / columns.sum(axis=1, keepdims=True))
+    return AttackEvidence(seconds=seconds, columns=columns / columns.sum(axis=1, keepdims=True))
 
 
 def density(at: np.ndarray, row: np.ndarray, place: float, seconds: float) -> float:

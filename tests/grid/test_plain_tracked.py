@@ -22,9 +22,9 @@ from arranger.grid.track.beat import FileBeat, all_readings, likelihoods, track_
 from arranger.grid.track.beat_frames import FRAMES_A_SECOND
 from arranger.grid.track.beats_heard import HeardSong, hear_song
 from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.feature_weights import weights_of
 from arranger.grid.track.phase import PHASE_FEATURES, file_phase, phase_features
 from arranger.grid.track.readings import FEATURES, RATIOS, Reading, readings_of
-from arranger.grid.track.weights import weights_of
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange, TempoChange
 from arranger.song.time import seconds_at, ticks_at, timed_columns

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arranger.grid.tempi import bar_tempos, changes, part_places, told
+from arranger.grid.tempi import bar_tempos, part_places, tempi_in_words, tempo_changes
 
 
 @given(
@@ -17,7 +17,7 @@ from arranger.grid.tempi import bar_tempos, changes, part_places, told
     bpm=st.floats(30, 300),
 )
 def test_each_bar_off_the_tempo_is_in_one_passage(tempos: list[float], bpm: float) -> None:
-    found = changes(np.array(tempos), bpm)
+    found = tempo_changes(np.array(tempos), bpm)
     bars = [bar for passage in found for bar in passage.bars]
     assert bars == [n for n, tempo in enumerate(tempos) if abs(log(tempo / bpm)) > log(1.03)]
     for passage in found:
@@ -38,19 +38,19 @@ def test_even_bars_have_their_tempo(tempos: list[float]) -> None:
 def test_a_hold_within_a_bar_is_none() -> None:
     lines = np.array([0.0, 4.0, 8.0])
     times = np.interp(part_places(lines), range(9), [0, 0.5, 1, 1.5, 2, 2.5, 3, 5, 5.5])
-    assert changes(bar_tempos(part_places(lines), times), 120.0) == ()
+    assert tempo_changes(bar_tempos(part_places(lines), times), 120.0) == ()
 
 
 def test_passages_are_told_with_their_bars_and_many_by_their_extremes() -> None:
     numbers = range(9, 40)
     tempos = np.full(12, 100.0)
-    assert told(changes(tempos, 100.0), 100.0, numbers) == ""
+    assert tempi_in_words(tempo_changes(tempos, 100.0), 100.0, numbers) == ""
     tempos[1], tempos[4:6], tempos[11] = 104.0, (90.0, 80.0), 70.0
-    assert told(changes(tempos, 100.0), 100.0, numbers) == (
+    assert tempi_in_words(tempo_changes(tempos, 100.0), 100.0, numbers) == (
         "the tempo is 100, but bar 10 is faster (104), bars 13-14 are slower (80 to 90), "
         "bar 20 is slower (70)"
     )
     tempos[8] = 110.0
-    assert told(changes(tempos, 100.0), 100.0, numbers) == (
+    assert tempi_in_words(tempo_changes(tempos, 100.0), 100.0, numbers) == (
         "in 5 bars the tempo is more than 3 % off 100: it goes from 70 (bar 20) to 110 (bar 17)"
     )

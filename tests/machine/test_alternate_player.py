@@ -20,13 +20,13 @@ from arranger.machine.alternate_player import (
     PLAYER,
     PROGRAM,
     PROGRAM_ORIGIN,
-    assembly,
+    alternate_source,
     binary,
     entry_points,
 )
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet.passage import cut_bars
+from arranger.sheet.excerpt import cut_bars
 from arranger.song import read_song
 from arranger.sound import edges
 from tests.machine.pc_machine import Pc, differences
@@ -257,7 +257,7 @@ def cut_first(sheet: Sheet) -> Sheet:
 def test_the_source_assembles_to_the_bytes(tmp_path: Path) -> None:
     sheet = sheet_of(ENGINE, [60, 64, HOLD], [36, REST, REST], ["kick", None, "snare"])
     for address in (None, 0x8000):
-        assert assembled(assembly(sheet, ENGINE, address), tmp_path) == binary(
+        assert assembled(alternate_source(sheet, ENGINE, address), tmp_path) == binary(
             sheet, ENGINE, address
         )
     assert binary(sheet, ENGINE) == PROGRAM + binary(sheet, ENGINE, 0)

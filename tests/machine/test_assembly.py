@@ -12,7 +12,7 @@ import pytest
 from z80 import Z80Machine
 
 from arranger.engine import load_engine
-from arranger.engine.player import PASS_CYCLES
+from arranger.engine.player_check import PASS_CYCLES
 from arranger.errors import SettingsError, SheetError, UsageError
 from arranger.machine.assembler import assemble
 from arranger.machine.player import code_bytes

@@ -15,8 +15,8 @@ from arranger.engine import Engine, load_engine, parse_engine
 from arranger.engine.model import DrumPart
 from arranger.errors import UsageError
 from arranger.machine.c_export import identifier
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export, export_files
-from arranger.machine.options import ExportOptions
 from arranger.rows import HOLD, REST
 from arranger.sound import edges
 from tests.sound.sheets import sheet_of

@@ -16,8 +16,8 @@ from arranger.engine import load_engine
 from arranger.engine.model import DrumPart, DrumSound
 from arranger.errors import SettingsError, SheetError
 from arranger.machine.c_export import identifier
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import EXPORTERS, export, find_exporter
-from arranger.machine.options import ExportOptions
 from arranger.rows import HOLD, REST, tones
 from arranger.sound import edges
 from tests.sound.sheets import sheet_of, sheets

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from intelhex import IntelHex
 
 from arranger.engine import load_engine
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export
-from arranger.machine.options import ExportOptions
 from arranger.machine.program_export import intel_hex
 from tests.sound.sheets import sheet_of
 

@@ -12,10 +12,10 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine, parse_engine
-from arranger.engine.layout import layout_of, written_out
+from arranger.engine.layout import full_layout, layout_of
 from arranger.errors import SheetError
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export, export_notes
-from arranger.machine.options import ExportOptions
 from arranger.machine.size import song_bytes
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import SheetBar, SheetSound, SoundPart
@@ -173,7 +173,7 @@ def tables(draw: st.DrawFn) -> dict[str, Any]:
 def engine_of(table: dict[str, Any], engine: Engine = PLAIN) -> Engine:
     from arranger.engine.layout_check import layout_faults
 
-    layout = layout_of(written_out({"export": copy.deepcopy(table)})["export"])
+    layout = layout_of(full_layout({"export": copy.deepcopy(table)})["export"])
     profile = engine.profile._replace(export=layout)
     assert list(layout_faults(profile, engine.pitches)) == []
     return replace(engine, profile=profile)

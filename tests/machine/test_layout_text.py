@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export
-from arranger.machine.options import ExportOptions
 from arranger.rows import HOLD, REST
 from tests.machine.test_layout import PLAIN, engine_of, value
 from tests.sound.sheets import sheet_of

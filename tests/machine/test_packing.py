@@ -15,7 +15,7 @@ from arranger.engine import load_engine
 from arranger.errors import SheetError
 from arranger.machine import pack, song_bytes
 from arranger.machine.packing import AGAIN, END_OF_PIECE, FIRST_PHRASE, RETURN
-from arranger.machine.phrases import PHRASE_BYTES, _counted, find_phrases
+from arranger.machine.phrases import _BASE, PHRASE_BYTES, _counted, find_phrases
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import Sheet, SheetBar
 from tests.machine.alone import binary
@@ -233,7 +233,9 @@ def test_a_phrase_that_saves_nothing_is_none(
 @given(st.lists(st.integers(-1, 2), max_size=30))
 def test_pairs_are_counted_as_often_as_they_can_be_joined(sequence: list[int]) -> None:
     pairs, counts = _counted(np.array(sequence, dtype=np.int64))
-    found = dict(zip(map(tuple, pairs.tolist()), counts.tolist(), strict=True))
+    found = dict(
+        zip((divmod(pair, _BASE) for pair in pairs.tolist()), counts.tolist(), strict=True)
+    )
     for pair in product(range(3), repeat=2):
         place = joined = 0
         while place < len(sequence):

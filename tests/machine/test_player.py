@@ -16,14 +16,14 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
-from arranger.engine.player import MOST_CHUNK_PASSES, PASS_CYCLES, chunking
+from arranger.engine.player_check import MOST_CHUNK_PASSES, PASS_CYCLES, chunking
 from arranger.machine import pack
-from arranger.machine.options import ExportOptions
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.player import ENTRIES, FIRST_WRITE_CYCLES
 from arranger.machine.program_export import binary_notes
 from arranger.rows import HOLD, REST
+from arranger.sheet.excerpt import go_round
 from arranger.sheet.model import Sheet, SheetBar
-from arranger.sheet.passage import go_round
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import (
     READ_PASSES,

@@ -20,8 +20,8 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export
-from arranger.machine.options import ExportOptions
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.model import SheetBar
 from arranger.sheet.played import step_length

@@ -14,8 +14,8 @@ from arranger.engine.load import builtin_text
 from arranger.errors import SettingsError, UsageError
 from arranger.machine import pack
 from arranger.machine.assembler import assemble
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export_many
-from arranger.machine.options import ExportOptions
 from arranger.machine.player import ALL_ENTRIES, Build, Image, build, source
 from arranger.rows import HOLD, REST
 from arranger.sound.schedule import DRUM_PART_GAP_PASSES, drum_flips

@@ -13,10 +13,10 @@ from fractions import Fraction
 import pytest
 
 from arranger.engine import load_engine
-from arranger.sound.alternate import EVERYBODY, Run, pin_blocks
+from arranger.sound.alternate import EVERYBODY, DivisorRun, pin_blocks
 
 
-def waveform(runs: list[Run], clocks: int) -> str:
+def waveform(runs: list[DivisorRun], clocks: int) -> str:
     """Return the output clock by clock, "H" or "L", for runs in ticks of one clock."""
     level, found = 0, ""
     for _until, (side,) in pin_blocks(runs, 1, (EVERYBODY,)):
@@ -40,7 +40,7 @@ def test_the_clock_is_a_third_of_the_colour_subcarrier() -> None:
     ],
 )
 def test_mode_3_is_the_square_wave_of_the_data_sheet(count: int, expected: str) -> None:
-    assert waveform([Run(16, count, 1)], 16) == expected
+    assert waveform([DivisorRun(16, count, 1)], 16) == expected
 
 
 @pytest.mark.parametrize(
@@ -53,8 +53,13 @@ def test_mode_3_is_the_square_wave_of_the_data_sheet(count: int, expected: str) 
     ],
 )
 def test_a_new_count_waits_for_the_end_of_the_half_cycle(written_at: int, expected: str) -> None:
-    assert waveform([Run(written_at, 8, 1), Run(12 - written_at, 4, 2)], 12) == expected
+    assert (
+        waveform([DivisorRun(written_at, 8, 1), DivisorRun(12 - written_at, 4, 2)], 12) == expected
+    )
 
 
 def test_silence_hides_the_output_and_the_timer_counts_on() -> None:
-    assert waveform([Run(5, 6, 1), Run(4, 0, 0), Run(6, 6, 1)], 15) == "HHHLLLLLLLLLHHH"
+    assert (
+        waveform([DivisorRun(5, 6, 1), DivisorRun(4, 0, 0), DivisorRun(6, 6, 1)], 15)
+        == "HHHLLLLLLLLLHHH"
+    )

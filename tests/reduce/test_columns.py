@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arranger.reduce.worth.table import columns, cover, heard_share, note_on_top
+from arranger.reduce.worth.note_table import cover, heard_share, note_on_top, note_table
 from tests.reduce.little_songs import Line, song_of
 
 SPANS = st.lists(st.tuples(st.integers(0, 30), st.integers(1, 30), st.integers(0, 9)), max_size=20)
@@ -24,7 +24,7 @@ def test_cover_equals_looking_at_every_moment(spans):
 
 def test_shares_of_time_on_top():
     # a held C4 with E4 over its second half (120 beats a minute: a beat lasts half a second)
-    table = columns(song_of(Line([(0, 2, 60), (1, 1, 64)])))
+    table = note_table(song_of(Line([(0, 2, 60), (1, 1, 64)])))
     top = note_on_top(table, table.pitch.astype(float))
     assert heard_share(table, top).tolist() == [0.5, 1.0]
     assert table.duration.tolist() == [1.0, 0.5]

@@ -15,7 +15,7 @@ from arranger.reduce.choose import _optimum, _prices, _turns
 from arranger.reduce.choose import price as price_module
 from arranger.reduce.choose.costs import costs_from
 from arranger.reduce.choose.optimum import solve, solve_in_numpy
-from arranger.reduce.choose.price import Layout, Priced, prices
+from arranger.reduce.choose.price import CostLayout, Priced, prices
 from arranger.reduce.choose.rates import FAR, Rates
 from arranger.reduce.choose.turns import LATER, choose, choose_in_python
 from arranger.reduce.worth import _reading, tune_model
@@ -60,7 +60,7 @@ def problems(draw: st.DrawFn) -> Priced:
     order = random.permutation(len(counts))
     places = np.empty_like(counts)
     places[order] = np.append(0, np.cumsum(sides[order] ** 2)[:-1])
-    layout = Layout(counts=counts, sides=sides, places=places)
+    layout = CostLayout(counts=counts, sides=sides, places=places)
     dearest = draw(st.sampled_from((1, 3, 2**30)))
 
     def costs() -> Ints:

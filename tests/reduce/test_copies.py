@@ -4,7 +4,7 @@ import numpy as np
 
 from arranger.reduce.worth.copies import Copy, find_copies
 from arranger.reduce.worth.duplicates import doubles
-from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.note_table import note_table
 from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, TUNE
 
@@ -15,7 +15,7 @@ def moved(line, beats=0.0, semitones=0):
 
 def copies_of(*lines):
     song = song_of(*(Line(line) for line in lines))
-    return columns(song), find_copies(columns(song), len(lines))
+    return note_table(song), find_copies(note_table(song), len(lines))
 
 
 def test_an_echo_of_one_note_that_doubles_another_stays_with_that():
@@ -23,8 +23,8 @@ def test_an_echo_of_one_note_that_doubles_another_stays_with_that():
     song = song_of(Line([(0, 1, 60)]), Line([(0, 1, 60)]), Line([(0, 2, 64)]))
     echo = Copy(1, 2, 0.3, 0, np.array([1]), np.array([2]))
     importance = np.array([3.0, 1.0, 2.0])
-    assert doubles(columns(song), importance, [echo])[0].tolist() == [-1, 0, -1]
-    assert doubles(columns(song), importance[[1, 0, 2]], [echo])[0].tolist() == [1, -1, -1]
+    assert doubles(note_table(song), importance, [echo])[0].tolist() == [-1, 0, -1]
+    assert doubles(note_table(song), importance[[1, 0, 2]], [echo])[0].tolist() == [1, -1, -1]
 
 
 def test_an_echo_is_known_by_its_delay():

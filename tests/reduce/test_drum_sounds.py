@@ -18,10 +18,10 @@ from arranger.errors import UsageError
 from arranger.options import build_settings
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.ledger import Span
-from arranger.report.account import account
-from arranger.report.columns import stretches
+from arranger.report.account_columns import account_of
+from arranger.report.column_json import stretches
 from arranger.report.pages.facts import gather_facts
-from arranger.report.summaries.survey import lines, survey
+from arranger.report.summaries.survey import survey, survey_lines
 from arranger.settings import ReduceSettings
 from arranger.sheet import read_sheet
 from arranger.sheet.compare import Side, SongNote, compare
@@ -74,7 +74,7 @@ def test_what_is_switched_off_is_left_out_and_told() -> None:
     assert json.loads(told[2]) == (
         "bar 1 beat 3, Tambourine of 'kit': dropped, drums like it are left out, as was asked"
     )
-    assert account(found).outcome.tolist()[:2] == [0, 0]
+    assert account_of(found).outcome.tolist()[:2] == [0, 0]
     light = convert(beats(), ENGINE, build_settings({"drums": "light", "step": "1"}))
     said = [sentence for _, texts in stretches(light) for sentence in texts["explanation"]]
     assert said[2] == told[2], "it isn't left out for a tone's sake"
@@ -114,7 +114,9 @@ def test_survey_and_page_tell_the_sounds() -> None:
         (TAMBOURINE, None, True),
         (COWBELL, "rim", False),
     ]
-    rows = [line.split() for line in lines(seen) if "Tambourine" in line or "Cowbell" in line]
+    rows = [
+        line.split() for line in survey_lines(seen) if "Tambourine" in line or "Cowbell" in line
+    ]
     assert [row[-1] for row in rows] == ["off", "rim"]
 
 

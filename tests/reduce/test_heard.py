@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from arranger.reduce.perform.heard import Heard, pitches_of
-from arranger.rows import HOLD, REST
+from arranger.reduce.perform.heard import Heard
+from arranger.rows import HOLD, REST, pitches_of
 from tests.reduce.little_songs import silencing
 
 

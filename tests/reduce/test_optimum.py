@@ -11,10 +11,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError, UsageError
-from arranger.reduce.choose.candidates import NO_STEPS, Problem, Tones, find_repeats, lay_out
+from arranger.reduce.choose.candidates import NO_STEPS, ChoiceProblem, Tones, find_repeats, lay_out
 from arranger.reduce.choose.costs import TERMS, Costs, costs_from
 from arranger.reduce.choose.optimum import Optimum, solve
-from arranger.reduce.choose.price import State, breakdown, price, prices
+from arranger.reduce.choose.price import VoiceState, breakdown, price, prices
 from arranger.reduce.choose.rates import FAR, UNITS, Rates, rates_of
 from tests.reduce import reference
 
@@ -69,7 +69,7 @@ def songs(draw: st.DrawFn, *, most_steps: int, most_tones: int) -> reference.Son
     )
 
 
-def problem_of(song: reference.Song, most: int = 12) -> Problem:
+def problem_of(song: reference.Song, most: int = 12) -> ChoiceProblem:
     names = ("pitch", "onset", "end", "part", "tune", "bass", "plain_worth", "released")
     columns = [np.array([getattr(t, name) for t in song.tones]) for name in names]
     ints = [column.astype(np.int64) for column in columns[:4]]
@@ -98,7 +98,7 @@ def problem_of(song: reference.Song, most: int = 12) -> Problem:
     )
 
 
-def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
+def rates_for(song: reference.Song, problem: ChoiceProblem, costs: Costs) -> Rates:
     rates = rates_of(problem, costs, song.step_seconds)._replace(change=song.change)
     if song.turn is None:
         return rates
@@ -109,7 +109,7 @@ def rates_for(song: reference.Song, problem: Problem, costs: Costs) -> Rates:
     return rates._replace(turn=turn, free=free)
 
 
-def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
+def as_path(problem: ChoiceProblem, optimum: Optimum) -> tuple[reference.State, ...]:
     """Return the optimum spelled out step by step."""
     path = []
     for t, length in enumerate(problem.lengths.tolist()):
@@ -119,11 +119,11 @@ def as_path(problem: Problem, optimum: Optimum) -> tuple[reference.State, ...]:
     return tuple(path)
 
 
-def as_states(problem: Problem, optimum: Optimum) -> list[State]:
+def as_states(problem: ChoiceProblem, optimum: Optimum) -> list[VoiceState]:
     """Return the optimum a segment a state, as the breakdown takes it."""
     every = np.arange(len(problem.starts))
     held = (problem.candidates[every, s].tolist() for s in (optimum.slots1, optimum.slots2))
-    return [State(*row) for row in zip(*held, strict=True)]
+    return [VoiceState(*row) for row in zip(*held, strict=True)]
 
 
 COSTS: tuple[Mapping[str, float], ...] = (

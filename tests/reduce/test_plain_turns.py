@@ -14,7 +14,7 @@ from tests.reduce.test_turns import gridded, problem_of
 
 if TYPE_CHECKING:
     from arranger.grid.model import Grid
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
 
 FIRST_CHOICE = {7: 0.0, 3: 0.1, 4: 0.1, 0: 0.2}
 """Turns that the tones of a triad wait, by semitones above its root; others ten."""
@@ -40,7 +40,7 @@ def root_of(moments: list[Moment]) -> int:
     return fits.index(max(fits))
 
 
-def described(problem: Problem, tones: Tones, grid: Grid, broken: list[bool]) -> list[Moment]:
+def described(problem: ChoiceProblem, tones: Tones, grid: Grid, broken: list[bool]) -> list[Moment]:
     """Return what sounds in each segment, told apart by what it is."""
     starts, are_beats = turns(grid, np.array(broken))
     beat_of = dict(zip(starts.tolist(), are_beats.tolist(), strict=True))

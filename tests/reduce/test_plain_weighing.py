@@ -10,8 +10,8 @@ import pytest
 
 from arranger.reduce.worth.copies import Copy, find_copies
 from arranger.reduce.worth.name_words import name_vote
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.roles import part_facts
-from arranger.reduce.worth.table import columns
 from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
@@ -137,7 +137,7 @@ def test_notes_and_parts_weigh_what_looking_at_each_of_them_says(seed: int) -> N
         if settings.bass and song.parts[0].drum:
             settings = ReduceSettings()
         muted = [int(name) - 1 for name in settings.mute]
-        table = columns(song, muted)
+        table = note_table(song, muted)
         plain = Plain(song, muted)
         likely = np.zeros(len(song.notes))
         ids = [n.id for n in sorted(plain.tonal, key=lambda n: (n.onset, n.pitch))]

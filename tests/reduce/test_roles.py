@@ -7,9 +7,9 @@ import pretty_midi
 import pytest
 
 from arranger.errors import SettingsError
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.parts_named import asked_parts, parts_named, remarks_on_names
 from arranger.reduce.worth.roles import PROGRAM_FAMILIES, find_roles, part_facts
-from arranger.reduce.worth.table import columns
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import BEAT, Line, song_of
@@ -21,7 +21,7 @@ DRUMS = [(i, 0.25, 36) for i in range(32)]
 
 
 def facts_of(song):
-    table = columns(song)
+    table = note_table(song)
     return part_facts(table, likelihood(table), len(song.parts))
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from arranger.reduce.worth import weigh as salience
-from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of
@@ -61,7 +61,7 @@ def test_a_tune_whose_notes_a_pedal_holds_is_still_a_line():
 
 
 def test_long_songs_are_looked_at_in_pieces(monkeypatch):
-    table = columns(song_of(Line(TUNE), Line(CHORDS), Line(BASS)))
+    table = note_table(song_of(Line(TUNE), Line(CHORDS), Line(BASS)))
     whole = likelihood(table)
     monkeypatch.setattr(salience, "MOST_NOTES", 50)
     pieces = likelihood(table)

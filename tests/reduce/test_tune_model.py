@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.reduce.worth import tune_model
-from arranger.reduce.worth.table import columns
+from arranger.reduce.worth.note_table import note_table
 from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weigh import likelihood
 from tests.reduce.little_songs import Line, song_of
@@ -57,6 +57,6 @@ def test_key_and_start_of_the_song_make_no_difference(rows, semitones, seconds):
 def test_a_tune_over_broken_chords_in_one_part():
     tune = [(2 * i, 2, p) for i, p in enumerate([72, 74, 76, 77, 79, 77, 76, 74, 72, 71, 72, 76])]
     broken = [(i / 2, 0.5, (48, 55, 52, 55)[i % 4]) for i in range(48)]
-    table = columns(song_of(Line(tune + broken)))
+    table = note_table(song_of(Line(tune + broken)))
     likely = likelihood(table)
     assert likely[table.pitch >= 70].min() > likely[table.pitch < 60].max()

@@ -12,7 +12,7 @@ import pytest
 
 from arranger.engine.model import StepLength
 from arranger.grid.model import Grid, grid_bars
-from arranger.reduce.choose.candidates import Problem, Tones, lay_out
+from arranger.reduce.choose.candidates import ChoiceProblem, Tones, lay_out
 from arranger.reduce.choose.costs import Costs
 from arranger.reduce.choose.rates import UNITS
 from arranger.reduce.choose.turns import asked_for, out_of_turn, turns
@@ -34,7 +34,7 @@ def gridded(*heads: tuple[int, int, int], step: str = "1/4", seconds: float = 0.
     )
 
 
-def problem_of(tones: Tones, grid: Grid) -> Problem:
+def problem_of(tones: Tones, grid: Grid) -> ChoiceProblem:
     every = np.ones(grid.steps, dtype=np.bool_)
     beat = float(1 / grid.step_beats)
     return lay_out(tones, steps=grid.steps, steps_per_beat=beat, more_bounds=turns(grid, every)[0])

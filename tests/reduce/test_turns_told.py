@@ -14,11 +14,11 @@ from arranger.pitch import pitch_name
 from arranger.reduce import reduce
 from arranger.reduce.choose.material import MOST_OF_BAR
 from arranger.reduce.ledger import Span
-from arranger.reduce.model import Passage
+from arranger.reduce.model import TexturePassage
 from arranger.reduce.perform.heard import Heard
 from arranger.reduce.tell.account import MOST_TAKERS, Asked, account
 from arranger.reduce.tell.sentences import explanations
-from arranger.reduce.tell.textures import MEANINGS, texture_line
+from arranger.reduce.tell.texture_line import MEANINGS, texture_line
 from arranger.reduce.tell.weighing import weigh_bar
 from arranger.rows import HOLD
 from arranger.settings import TEXTURES, ReduceSettings, Settings
@@ -185,9 +185,9 @@ def test_turns_are_told_where_chords_are_broken_and_nowhere_else(name: str, text
 
 
 def _told(conversion: object, note: int) -> str:
-    from arranger.report import told
+    from arranger.report import sentences_of
 
-    return told(conversion)[note]  # type: ignore[arg-type]
+    return sentences_of(conversion)[note]  # type: ignore[arg-type]
 
 
 PARTS = [Part(0, 0, 0, 0, "a piano\nof many words, and then some", False, 64, 9)]
@@ -197,30 +197,30 @@ PARTS = [Part(0, 0, 0, 0, "a piano\nof many words, and then some", False, 64, 9)
     ("passage", "said"),
     [
         (
-            Passage("broken-chord", 1, 16, False, 0.924, 0),
+            TexturePassage("broken-chord", 1, 16, False, 0.924, 0),
             r"bars 1-16: broken-chord, since chords sound for 92 % of the time, mostly in "
             r"'a piano\nof many words, a...'",
         ),
         (
-            Passage("tune-and-bass", 17, 17, False, 0.184, 0),
+            TexturePassage("tune-and-bass", 17, 17, False, 0.184, 0),
             "bar 17: tune-and-bass, since chords sound for only 18 % of the time",
         ),
         (
-            Passage("tune-and-bass", 0, 4, False, 0.0, -1),
+            TexturePassage("tune-and-bass", 0, 4, False, 0.0, -1),
             "bars 0-4: tune-and-bass, since no part has chords",
         ),
-        (Passage("two-highest", 9, 16, True, 0.9, 0), "bars 9-16: two-highest, as asked"),
+        (TexturePassage("two-highest", 9, 16, True, 0.9, 0), "bars 9-16: two-highest, as asked"),
         (
-            Passage("broken-chord", 3, 4, False, MOST_OF_BAR - 0.01, 0),
+            TexturePassage("broken-chord", 3, 4, False, MOST_OF_BAR - 0.01, 0),
             "bars 3-4: broken-chord, since chords prevail around",
         ),
         (
-            Passage("tune-and-bass", 3, 4, False, MOST_OF_BAR, 0),
+            TexturePassage("tune-and-bass", 3, 4, False, MOST_OF_BAR, 0),
             "bars 3-4: tune-and-bass, since lines prevail around",
         ),
     ],
 )
-def test_why_a_passage_has_its_texture(passage: Passage, said: str) -> None:
+def test_why_a_passage_has_its_texture(passage: TexturePassage, said: str) -> None:
     assert str(texture_line(passage, PARTS)) == said
 
 

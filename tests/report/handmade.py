@@ -15,8 +15,8 @@ from arranger.conversion import Conversion
 from arranger.engine import load_engine
 from arranger.grid.model import Grid, GridBar, StepChoice
 from arranger.reduce.ledger import Entry, Ledger, Span
-from arranger.reduce.model import Passage, Reduction
-from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.reduce.model import Reduction, TexturePassage
+from arranger.reduce.worth.weights import PartRole, RoleEvidence
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet.model import Sheet, SheetBar
@@ -116,8 +116,8 @@ def conversion() -> Conversion:
     voice2 = (43, HOLD, HOLD, HOLD, *[REST] * 4, 31, HOLD, *[REST] * 6)
     drums = (None, None, "kick", *[None] * 13)
     roles = (
-        PartRole(0, "tune", 3.0, 0.1, (Evidence("plays alone on top", 2.0),)),
-        PartRole(1, "bass", 0.2, 2.0, (Evidence("lowest throughout", 1.5),)),
+        PartRole(0, "tune", 3.0, 0.1, (RoleEvidence("plays alone on top", 2.0),)),
+        PartRole(1, "bass", 0.2, 2.0, (RoleEvidence("lowest throughout", 1.5),)),
         PartRole(2, "harmony", 0.5, 0.2, ()),
         PartRole(3, "drums", 0.0, 0.0, ()),
     )
@@ -131,8 +131,8 @@ def conversion() -> Conversion:
         ledger=Ledger(entries=entries(), transpose=0),
         roles=roles,
         passages=(
-            Passage("broken-chord", 1, 1, False, 0.754, 0),
-            Passage("two-highest", 2, 2, True, 0.0, -1),
+            TexturePassage("broken-chord", 1, 1, False, 0.754, 0),
+            TexturePassage("two-highest", 2, 2, True, 0.0, -1),
         ),
     )
     sheet = Sheet(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from arranger.songbook.known.record import Record
-from arranger.songbook.shown.page import book_page
+from arranger.songbook.known.song_record import SongRecord
+from arranger.songbook.shown.book_page import book_page
 from arranger.songbook.shown.worklist import COLUMNS
 from tests.report.handmade import HOSTILE
 from tests.report.pages import data_of, read
 
 RECORDS = [
-    Record(
+    SongRecord(
         relative="harbour/one.mid",
         place="harbour/one",
         state="done",
@@ -34,7 +34,7 @@ RECORDS = [
         change="harmony +3",
         why=(("song", "the song's file changed"),),
     ),
-    Record(
+    SongRecord(
         relative="two & #2.mid",
         place="two & #2",
         state="kept-edit",
@@ -51,7 +51,7 @@ RECORDS = [
         song_bytes=90,
         bytes_limit=80,
     ),
-    Record(
+    SongRecord(
         relative="three.mid",
         place="three",
         state="failed",

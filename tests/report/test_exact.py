@@ -14,17 +14,17 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid.model import GridBar
 from arranger.machine import song_bytes
-from arranger.reduce.tell.textures import TextureLine
+from arranger.reduce.tell.texture_line import TextureLine
 from arranger.reduce.worth.weights import Weights
 from arranger.report import ledger_json, summary, terminal_text
-from arranger.report.account import account
-from arranger.report.heard.hearing import LINES, asked_of
+from arranger.report.account_columns import account_of
+from arranger.report.heard.hearing import LINES, asked_lines
 from arranger.report.heard.problems import ranking
 from arranger.report.ledger.query import Query, answer
 from arranger.report.pages.facts import gather_facts
 from arranger.report.pages.page_data import page_data
 from arranger.report.summaries.summary import HandLine, PartLine, StepLine, Summary
-from arranger.report.summaries.survey import as_values, lines, survey
+from arranger.report.summaries.survey import survey, survey_lines, survey_values
 from tests.grid.songs import song_of
 from tests.report.handmade import HOSTILE
 from tests.report.test_summary import ESCAPES, Terminal
@@ -413,7 +413,7 @@ def test_a_survey_of_two_parts(engine: Engine) -> None:
     song = song_of(*SURVEYED, drums=frozenset({1}), metres=((0, 2, 4),))
     song = replace(song, parts=(song.parts[0]._replace(program=40), song.parts[1]))
     found = survey(song, engine)
-    assert lines(found) == [
+    assert survey_lines(found) == [
         "test",
         "test.mid: MIDI format 1, 8 notes in 2 parts, 1 bars, 0:01",
         "tempo 120 beats a minute; metre 2/4",
@@ -430,7 +430,7 @@ def test_a_survey_of_two_parts(engine: Engine) -> None:
         "for two voices: hard; on average 2.5 pitches at once, more than two for 50% of the time",
         "outside the pitch table of twin-phase (C1 to C7): 0 of 5 notes",
     ]
-    values = as_values(found)
+    values = survey_values(found)
     assert (values["seconds"], values["beats"], values["bars"], values["notes"]) == (1.0, 2.0, 1, 8)
     assert values["difficulty"] == {
         "average_pitches": 2.5, "share_over_two": 0.5, "outside_pitch_table": 0, "word": "hard",
@@ -452,7 +452,7 @@ def test_the_word_for_two_voices_goes_by_the_time_over_two(
 @pytest.mark.parametrize(("count", "more"), [(6, ""), (7, " and others"), (8, " and others")])
 def test_metres_are_named_once_and_six_at_most(engine: Engine, count: int, more: str) -> None:
     metres = tuple((4 * n, n + 1, 4) for n in range(count))
-    told = lines(survey(song_of([(0, 60, 60)], metres=(*metres, (40, 1, 4))), engine))[2]
+    told = survey_lines(survey(song_of([(0, 60, 60)], metres=(*metres, (40, 1, 4))), engine))[2]
     assert told.endswith(f"metre 1/4, 2/4, 3/4, 4/4, 5/4, 6/4{more}")
 
 
@@ -532,7 +532,7 @@ def test_a_note_carries_a_line_from_half_its_weight_on(hand: Conversion) -> None
         roles=hand.reduction.roles,
     )
     weighed = replace(hand, reduction=replace(hand.reduction, weights=weights))
-    asked = asked_of(weighed)
+    asked = asked_lines(weighed)
     assert [LINES[line] for line in asked.line.tolist()] == [
         *("tune", "bass", "tune", "drums", "drums"),
         *["harmony"] * 4,
@@ -548,7 +548,7 @@ def test_notes_outside_the_passage_are_counted_by_the_songs_bars(hand: Conversio
     grid = replace(
         hand.grid, bars=(GridBar(5, 0, 8, 4, 4),), first_tick=1920, onset_steps=onsets, steps=8
     )
-    found = account(replace(hand, grid=grid))
+    found = account_of(replace(hand, grid=grid))
     assert found.bar == [4, 4, 4, 4, 4, 4, 4, 5, 5]
     assert found.beat == [1, 1, 1, 2, 2.5, 3, 4, 1, 2.125]
     assert found.bar_index.tolist() == [-1] * 7 + [0, -1]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from arranger.report import ledger_csv, ledger_json
-from arranger.report.ledger.as_csv import as_text
+from arranger.report.ledger.as_csv import unformulated
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
@@ -61,6 +61,6 @@ def test_says_the_same_as_the_json(parade: Conversion) -> None:
 @pytest.mark.parametrize("name", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx"])
 def test_whatever_a_spreadsheet_would_compute_is_text(name: str) -> None:
     """The characters that start a formula (OWASP, "CSV Injection"), and a tab, which is passed over."""
-    assert as_text(name) == f"'{name}"
-    assert as_text("x" + name) == "x" + name
-    assert as_text("") == ""
+    assert unformulated(name) == f"'{name}"
+    assert unformulated("x" + name) == "x" + name
+    assert unformulated("") == ""

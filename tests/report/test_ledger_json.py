@@ -11,18 +11,18 @@ import jsonschema
 import pytest
 
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report import ledger_json, schema
+from arranger.report import ledger_json, ledger_schema
 from tests.report.handmade import HOSTILE
 
 if TYPE_CHECKING:
     from arranger.conversion import Conversion
 
-VALIDATOR = jsonschema.Draft202012Validator(schema())
+VALIDATOR = jsonschema.Draft202012Validator(ledger_schema())
 """JSON Schema, draft 2020-12, as the jsonschema library reads it."""
 
 
 def test_schema_is_valid_itself() -> None:
-    jsonschema.Draft202012Validator.check_schema(schema())
+    jsonschema.Draft202012Validator.check_schema(ledger_schema())
 
 
 @pytest.mark.parametrize("song", ["hand", "parade", "waltz"])
@@ -31,7 +31,7 @@ def test_ledgers_satisfy_the_schema(song: str, request: pytest.FixtureRequest) -
 
 
 def test_schema_knows_every_outcome_and_reason() -> None:
-    defined = schema()["$defs"]
+    defined = ledger_schema()["$defs"]
     assert defined["outcome"]["enum"] == list(OUTCOMES)
     assert defined["reason"]["enum"] == list(REASONS)
 

@@ -12,8 +12,8 @@ from arranger.cli.app import run as run_command
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings, read_command_line
-from arranger.report import Run, html_page, song_heard, suggestions
-from arranger.report.heard.hearing import asked_of
+from arranger.report import CommandRun, html_page, song_heard, suggestions
+from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import beats_heard, line_losses
 from arranger.report.summaries import suggest
 from arranger.sheet import read_sheet, write_sheet
@@ -30,9 +30,9 @@ def test_the_command_gives_what_was_promised_and_does_no_harm(
     name: str, request: pytest.FixtureRequest
 ) -> None:
     now: Conversion = request.getfixturevalue(name)
-    found = suggestions(now, run=Run("demo.mid", "out"))
+    found = suggestions(now, run=CommandRun("demo.mid", "out"))
     assert found
-    lines = asked_of(now).line
+    lines = asked_lines(now).line
     for each in found:
         words = shlex.split(each.command)
         assert words[:5] == ["arranger", "convert", "demo.mid", "-o", "out"]
@@ -54,17 +54,20 @@ def test_the_command_gives_what_was_promised_and_does_no_harm(
 
 def test_what_would_harm_is_not_offered(parade: Conversion) -> None:
     """Another tune leaves the tune out; fewer drums give up drums; so neither is advice."""
-    assert suggest._tried(parade, suggest.Attempt({"tune": "6"}, ""), Run("a"), None) is None
-    assert suggest._tried(parade, suggest.Attempt({"drums": "light"}, ""), Run("a"), None) is None
+    assert suggest._tried(parade, suggest.Attempt({"tune": "6"}, ""), CommandRun("a"), None) is None
+    assert (
+        suggest._tried(parade, suggest.Attempt({"drums": "light"}, ""), CommandRun("a"), None)
+        is None
+    )
     finer = suggest.Attempt({"step": "1/4"}, "a finer step")
-    tried = suggest._tried(parade, finer, Run("a"), None)
+    tried = suggest._tried(parade, finer, CommandRun("a"), None)
     assert tried is not None
     assert tried.bytes_more > 0
     # Where it would no longer fit it is none.
     engine = parade.engine
     memory = engine.code_bytes + suggest.song_bytes(parade.sheet, engine)
     small = replace(parade, engine=replace(engine, memory_bytes=memory))
-    assert suggest._tried(small, finer, Run("a"), None) is None
+    assert suggest._tried(small, finer, CommandRun("a"), None) is None
 
 
 def test_what_may_take_so_many_bytes_is_tried_with_them_too(parade: Conversion) -> None:
@@ -97,7 +100,7 @@ def test_another_key_is_said_in_semitones() -> None:
     best = suggest._converted(now, build_settings({"transpose": "auto"}, now.settings))[1]
     assert best.ledger.transpose != 0
     attempt = suggest.Attempt({"transpose": "auto"}, "the key")
-    tried = suggest._tried(now, attempt, Run("a"), None)
+    tried = suggest._tried(now, attempt, CommandRun("a"), None)
     if tried is not None:
         assert tried.options == f"--transpose {best.ledger.transpose}"
         assert tried.options in tried.command
@@ -108,7 +111,7 @@ def test_nothing_is_suggested_where_nothing_is_lost() -> None:
 
 
 def test_the_page_shows_them_whole_with_a_way_to_copy(waltz: Conversion) -> None:
-    found = suggestions(waltz, run=Run("my waltz.mid", "out", ("--no-audio",)))
+    found = suggestions(waltz, run=CommandRun("my waltz.mid", "out", ("--no-audio",)))
     page = html_page(waltz, found)
     assert "Commands to try" in page
     for each in found:

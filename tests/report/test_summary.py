@@ -15,7 +15,7 @@ from rich.cells import cell_len
 from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
 from arranger.report.heard.losses import BarLoss
-from arranger.report.heard.problems import Problem
+from arranger.report.heard.problems import BarsToMend
 from arranger.report.summaries.brief import MOST_LINES
 from arranger.report.summaries.summary import HandLine, Summary, TipLine
 
@@ -145,7 +145,9 @@ def test_repeated_sections_are_named_with_their_bars(hand: Conversion) -> None:
 
 def test_bars_that_need_a_hand_stand_in_their_column_as_numbers(hand: Conversion) -> None:
     bars = tuple(BarLoss(place, place + 1, (0,) * 4, (1,) * 4, 3, 1) for place in range(2))
-    found = replace(summary(hand), hand=(Problem(bars, "lost", ()), Problem(bars[:1], "gone", ())))
+    found = replace(
+        summary(hand), hand=(BarsToMend(bars, "lost", ()), BarsToMend(bars[:1], "gone", ()))
+    )
     text = ESCAPES.sub("", terminal_text(found, Terminal("utf-8"), details=True))
     assert re.search(r"^ ?1 and 2 .*lost\s*$", text, re.MULTILINE)
     assert re.search(r"^ ?1 .*gone\s*$", text, re.MULTILINE)

@@ -13,7 +13,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid.model import StepChoice
 from arranger.reduce.ledger import Entry, Span
-from arranger.reduce.model import Passage
+from arranger.reduce.model import TexturePassage
 from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_laws
 from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice
@@ -315,7 +315,7 @@ def test_the_attempts_for_the_song_by_hand(hand: Conversion) -> None:
 
 def test_what_is_set_already_is_not_tried(hand: Conversion) -> None:
     chosen = ReduceSettings(texture="broken-chord", drums="none", transpose=2)
-    passages = (Passage("broken-chord", 1, 2, True, 0.5, 0),)
+    passages = (TexturePassage("broken-chord", 1, 2, True, 0.5, 0),)
     broken = replace(
         hand,
         settings=replace(hand.settings, reduce=chosen),

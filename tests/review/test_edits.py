@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from arranger.conversion.behind import in_sheet, open_behind
 from arranger.engine import load_engine
 from arranger.errors import SettingsError, UsageError
-from arranger.report.account import tell_like, told
+from arranger.report.account_columns import sentences_of, tell_like
 from arranger.review.asks import edit_of
 from arranger.review.edits import Tone, with_cells, with_tone
 from arranger.review.joining import joined
-from arranger.review.lost import ways
+from arranger.review.lost_notes import ways
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet import format_sheet, parse
 from arranger.sheet.form.in_place import written_into
@@ -276,7 +276,7 @@ def test_what_is_told_anew_after_an_edit_is_what_is_told_of_all(
         assert quick.conversion.reduction.remarks == whole.conversion.reduction.remarks
         tell_like(quick.conversion, known.conversion)
         notes = range(len(known.conversion.song.notes))
-        assert told(quick.conversion, notes) == told(whole.conversion, notes)
+        assert sentences_of(quick.conversion, notes) == sentences_of(whole.conversion, notes)
         known = quick
 
 

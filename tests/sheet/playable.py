@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
-from arranger.engine.player import PASS_CYCLES
+from arranger.engine.player_check import PASS_CYCLES
 from arranger.rows import HOLD, REST
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.model import SheetSound, SoundPart

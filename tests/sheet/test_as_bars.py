@@ -14,10 +14,10 @@ from arranger.rows import HOLD, REST
 from arranger.settings import Settings
 from arranger.sheet import Sheet, SheetBar, format_sheet, is_edited, parse, with_digest
 from arranger.sheet.check import check_text
+from arranger.sheet.excerpt import cut_bars, go_round
 from arranger.sheet.form.as_bars import settled, written_out
 from arranger.sheet.form.parse import scan
 from arranger.sheet.midi import to_midi
-from arranger.sheet.passage import cut_bars, go_round
 from arranger.sheet.record.digest import bar_digests, sheet_digest
 from arranger.song import read_song_bytes
 

@@ -13,26 +13,26 @@ from hypothesis import strategies as st
 from arranger.errors import SettingsError, UsageError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, with_digest
-from arranger.sheet.bar_edits.choice import (
-    Chosen,
-    choose_bars,
-    choose_place,
-    choose_rows,
-    choose_several,
-)
-from arranger.sheet.bar_edits.command import Asked, edited
 from arranger.sheet.bar_edits.content import (
     clear_bars,
     fill_drums,
     swap_voices,
     transpose_bars,
 )
+from arranger.sheet.bar_edits.request import EditRequest, edit_bars
 from arranger.sheet.bar_edits.structure import (
     copy_bars,
     copy_over,
     delete_bars,
     insert_bars,
     move_bars,
+)
+from arranger.sheet.bar_edits.which_bars import (
+    Chosen,
+    bars_asked_for,
+    choose_place,
+    choose_rows,
+    choose_several,
 )
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.merging.merge import merge
@@ -42,13 +42,13 @@ if TYPE_CHECKING:
     import random
     from collections.abc import Callable, Sequence
 
-    from arranger.sheet.bar_edits.telling import BarEdit
+    from arranger.sheet.bar_edits.edit_told import BarEdit
 
 FEW = settings(max_examples=50)
 """Sheets are drawn cell by cell, which takes longer than what is tested."""
 
 METRES = [(4, 4, 4), (3, 3, 4), (2, 2, 4)]
-CELLS = st.sampled_from([60, 62, 64, HOLD, HOLD, HOLD, REST])
+CELLS = st.sampled_from([0, 62, 64, HOLD, HOLD, HOLD, REST])
 
 Played = tuple[tuple[tuple[int | None, int | None, str | None], ...], ...]
 
@@ -274,7 +274,7 @@ def test_bars_that_are_deleted_are_all_that_goes(data: st.DataObject, sheet: She
 
 CONTENT: list[Callable[[Sheet, Sequence[int]], BarEdit]] = [
     lambda sheet, bars: transpose_bars(sheet, bars, 3),
-    lambda sheet, bars: transpose_bars(sheet, bars, -5, (1,)),
+    lambda sheet, bars: transpose_bars(sheet, bars, 5, (1,)),
     swap_voices,
     clear_bars,
     lambda sheet, bars: clear_bars(sheet, bars, (0, 2)),
@@ -499,11 +499,11 @@ def test_bars_that_stay_where_they_are_stay_in_their_section() -> None:
 
 def test_bars_are_chosen_by_number_and_by_section() -> None:
     sheet = marked(little(*["C4 - - -"] * 6), {1: "A", 2: "B", 3: "a", 5: "5b"})
-    assert choose_bars(sheet, "2-4")[:2] == (1, 4)
-    assert choose_bars(sheet, "6")[:2] == (5, 6)
-    assert choose_bars(sheet, "a") == (1, 2, "a is the first of 2, bar 2")
-    assert choose_bars(sheet, "A.2")[:] == (3, 5, "")
-    assert choose_bars(sheet, "5B")[:2] == (5, 6)
+    assert bars_asked_for(sheet, "2-4")[:2] == (1, 4)
+    assert bars_asked_for(sheet, "6")[:2] == (5, 6)
+    assert bars_asked_for(sheet, "a") == (1, 2, "a is the first of 2, bar 2")
+    assert bars_asked_for(sheet, "A.2")[:] == (3, 5, "")
+    assert bars_asked_for(sheet, "5B")[:2] == (5, 6)
     assert choose_several(sheet, "6,2-3,B") == ((1, 2, 5), "")
     assert choose_several(sheet, "A,a.2")[1] == "A is the first of 2, bar 2"
     assert choose_place(sheet, "7") == choose_place(sheet, "End") == (6, "")
@@ -528,7 +528,7 @@ def test_bars_are_chosen_by_number_and_by_section() -> None:
 def test_bars_that_are_not_there_are_named(text: str, told: str) -> None:
     sheet = marked(little(*["C4 - - -"] * 6), {1: "A", 2: "B", 3: "A"})
     with pytest.raises((SettingsError, UsageError)) as caught:
-        choose_bars(sheet, text)
+        bars_asked_for(sheet, text)
     assert told in str(caught.value)
 
 
@@ -536,7 +536,7 @@ def test_numbers_that_do_not_rise_are_not_guessed_at() -> None:
     sheet = little(*["C4 - - -"] * 3)
     bars = tuple(bar._replace(number=n) for bar, n in zip(sheet.bars, (1, 5, 1), strict=True))
     with pytest.raises(SettingsError, match="don't rise"):
-        choose_bars(replace(sheet, bars=bars), "1")
+        bars_asked_for(replace(sheet, bars=bars), "1")
 
 
 def test_what_can_not_be_done_is_refused() -> None:
@@ -547,6 +547,13 @@ def test_what_can_not_be_done_is_refused() -> None:
         move_bars(sheet, Chosen(0, 2), 1)
     with pytest.raises(SettingsError, match="G9 can't be moved by 1"):
         transpose_bars(sheet, range(1, 2), 1)
+    low = little("C-1 - - -", "G8 - - -")
+    with pytest.raises(SettingsError, match="C-1 can't be moved by -1"):
+        transpose_bars(low, range(1), -1)
+    assert transpose_bars(low, range(2), 12).sheet.voice1[::4] == (12, 127)
+    assert transpose_bars(low, range(2), 1).told == "bars 1-2 up by 1 semitone, 2 tones"
+    down = transpose_bars(low, range(1, 2), -12, (0,))
+    assert down.told == "voice 1 of bar 2 down by an octave, 1 tone"
     with pytest.raises(UsageError, match="drums can't be transposed"):
         transpose_bars(sheet, range(1), 1, (0, 2))
     with pytest.raises(SettingsError, match="2 bars are copied, but there is only 1"):
@@ -563,7 +570,7 @@ def test_what_can_not_be_done_is_refused() -> None:
     with pytest.raises(UsageError, match="no drum"):
         fill_drums(sheet, range(1), [])
     with pytest.raises(SettingsError, match="did you mean 'kick'"):
-        fill_drums(sheet, range(1), ["kik"], {"kick": 1})
+        fill_drums(sheet, range(1), ["kik", "snar"], {"kick": 1, "snare": 1})
     assert fill_drums(sheet, range(1), ["kick"], {"kick": 1}).sheet.drums[0] == "kick"
 
 
@@ -572,7 +579,7 @@ def test_gaps_between_repeated_tones_stay_while_a_voice_does() -> None:
     sheet = little("C4 C4 C4 C4", drums=drums)
 
     def left(what: str, *rows: str, how: str | None = None) -> tuple[str | None, ...]:
-        return edited(sheet, Asked(what=what, which="1", rows=rows, how=how)).sheet.drums
+        return edit_bars(sheet, EditRequest(what=what, which="1", rows=rows, how=how)).sheet.drums
 
     assert left("clear", "drums") == (None, "gap", None, "gap")
     assert left("clear", "voice1", "drums") == (None, "gap", None, "gap")

@@ -17,13 +17,13 @@ from arranger.conversion import Conversion, convert
 from arranger.conversion.by_hand import revise
 from arranger.engine import load_engine
 from arranger.reduce import Span, check_conservation
-from arranger.reduce.tell.textures import texture_line
+from arranger.reduce.tell.texture_line import texture_line
 from arranger.report import summary
-from arranger.report.account import account
+from arranger.report.account_columns import account_of
 from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
-from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars, insert_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.pieces import WHOLE, Conflict
 from arranger.song import read_song, read_song_bytes
@@ -234,7 +234,7 @@ def test_a_tone_grows_only_over_steps_that_no_other_note_has() -> None:
 
 def numbers(found: Conversion) -> dict[int, int]:
     """Return for each of the song's bars that has notes the number that the account gives them."""
-    told = account(found)
+    told = account_of(found)
     return dict(zip(told.song_bar, told.bar, strict=True))
 
 
@@ -271,7 +271,7 @@ def test_notes_of_bars_that_were_taken_out_are_told_of_beside_those_that_are_lef
     expected = {n: n - 2 for n in range(1, 9)} | {9: 6, 10: 6}
     assert numbers(found) == expected | {n: n - 4 for n in range(11, count + 1)}
     gone = {1, 2, 9, 10, count}
-    entries = zip(found.reduction.ledger.entries, account(found).song_bar, strict=True)
+    entries = zip(found.reduction.ledger.entries, account_of(found).song_bar, strict=True)
     assert {entry.outcome for entry, song in entries if song in gone} == {"dropped"}
 
 

@@ -13,7 +13,7 @@ from arranger import Settings, convert, load_engine, read_song
 from arranger.cli.app import app
 from arranger.sheet import Sheet, format_sheet
 from arranger.sheet.form.cells import cell_spans
-from arranger.sheet.form.fold import fold
+from arranger.sheet.form.fold_repeats import fold_repeats
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.text import HEADER
 
@@ -63,7 +63,7 @@ def test_all_of_any_sheet_has_its_colour(sheet: Sheet) -> None:
 @pytest.mark.parametrize("song", DEMO_SONGS, ids=lambda path: path.stem)
 def test_all_of_the_sheets_of_the_demo_songs_has_its_colour(song: Path) -> None:
     sheet = convert(read_song(song), load_engine("twin-phase"), Settings()).sheet
-    for line in format_sheet(fold(sheet)).split("\n"):
+    for line in format_sheet(fold_repeats(sheet)).split("\n"):
         check_line(line)
 
 

@@ -18,9 +18,9 @@ from arranger.rows import HOLD, REST, tones
 from arranger.sheet import Sheet, SheetBar, format_sheet, parse
 from arranger.sheet.check import check_text
 from arranger.sheet.compare import Side, SongNote, compare
+from arranger.sheet.excerpt import MAX_STEPS, cut_bars, first_bars, go_round
 from arranger.sheet.mark import mark_lines
 from arranger.sheet.midi import percussion_keys, to_midi
-from arranger.sheet.passage import MAX_STEPS, cut_bars, first_bars, go_round
 from tests.sheet.playable import playable
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from arranger.rows import REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, read_sheet
 from arranger.sheet.compare import Side, compare
 from arranger.sheet.form.as_bars import unlike, written_out
-from arranger.sheet.form.fold import fold, unfold
+from arranger.sheet.form.fold_repeats import fold_repeats, unfold
 from arranger.sheet.tidy import tidied
 
 from .strategies import sheets
@@ -54,7 +54,7 @@ def lines(sheet: Sheet) -> list[str]:
     ],
 )
 def test_the_longest_repeats_are_folded_first(kinds: str, expected: list[str]) -> None:
-    folded = fold(piece(kinds))
+    folded = fold_repeats(piece(kinds))
     assert lines(folded) == expected
     assert parse(format_sheet(folded)) == folded
 
@@ -63,13 +63,17 @@ def test_a_bar_with_a_comment_on_a_row_stays_written_out() -> None:
     sheet = replace(
         piece("ABCABCABC"), comments=(Comment(3, "low", 0), Comment(4, "softly", 1, True))
     )
-    assert lines(fold(sheet)) == ["bar 4   1/4   as 1", "bar 6   1/4   as 3", "bars 7-9   as 1-3"]
+    assert lines(fold_repeats(sheet)) == [
+        "bar 4   1/4   as 1",
+        "bar 6   1/4   as 3",
+        "bars 7-9   as 1-3",
+    ]
 
 
 def test_marks_divide_a_run_but_do_not_keep_it_from_being_folded() -> None:
     sheet = piece("ABCDABCD")
     bars = (*sheet.bars[:5], sheet.bars[5]._replace(section="B"), *sheet.bars[6:])
-    folded = fold(replace(sheet, bars=bars, loop_step=7))
+    folded = fold_repeats(replace(sheet, bars=bars, loop_step=7))
     assert lines(folded) == [
         "bar 5   1/4   as 1", "bars 6-7   as 2-3   section B", "bar 8   1/4   as 4   loop",
     ]  # fmt: skip
@@ -79,7 +83,7 @@ def test_metre_and_steps_have_to_be_the_same() -> None:
     sheet = piece("AB")
     for bar in (SheetBar(2, 1, 2, 4), SheetBar(2, 1, 1, 8)):
         other = replace(sheet, bars=(sheet.bars[0], bar), voice1=(60, 60))
-        assert fold(other) == other
+        assert fold_repeats(other) == other
 
 
 repeating = st.text("AB.", min_size=1, max_size=24).map(piece) | sheets()
@@ -87,9 +91,9 @@ repeating = st.text("AB.", min_size=1, max_size=24).map(piece) | sheets()
 
 @given(repeating)
 def test_folding_plays_the_same_and_twice_changes_nothing(sheet: Sheet) -> None:
-    folded = fold(sheet)
+    folded = fold_repeats(sheet)
     assert not unlike(folded)
-    assert fold(folded) == folded
+    assert fold_repeats(folded) == folded
     assert unfold(folded) == unfold(sheet)
     for index, (bar, was) in enumerate(zip(folded.bars, sheet.bars, strict=True)):
         assert was.as_bar is None or bar == was, index
@@ -97,14 +101,14 @@ def test_folding_plays_the_same_and_twice_changes_nothing(sheet: Sheet) -> None:
 
 def test_folding_and_sections_make_no_difference_to_what_is_compared() -> None:
     sheet = piece("ABAB")
-    folded = fold(sheet)
+    folded = fold_repeats(sheet)
     named = replace(folded, bars=(folded.bars[0]._replace(section="A"), *folded.bars[1:]))
     engine = load_engine("twin-phase")
     assert not compare(Side(sheet, engine, 0), Side(named, engine, 0), None).bars
 
 
 def test_numbers_that_do_not_rise_count_on_from_the_first(tmp_path: Path) -> None:
-    text = format_sheet(fold(piece("ABCABC")))
+    text = format_sheet(fold_repeats(piece("ABCABC")))
     text = text.replace("bars 4-6", "bars 14-16").replace("bar 2  ", "bar 30 ").replace("-3", "-3")
     text = text.replace("   as 1-3", "   as 1")
     path = tmp_path / "x.duet"
@@ -112,7 +116,7 @@ def test_numbers_that_do_not_rise_count_on_from_the_first(tmp_path: Path) -> Non
     result = CliRunner().invoke(app, ["tidy", str(path)])
     told = "bars numbered anew, 1 to 6, since bar 3 came after bar 30"
     assert result.stdout == f"{path}: aligned; {told}\n"
-    assert read_sheet(path) == fold(piece("ABCABC"))
+    assert read_sheet(path) == fold_repeats(piece("ABCABC"))
     assert tidied(read_sheet(path)) == (read_sheet(path), ())
 
 

@@ -26,10 +26,9 @@ from arranger.sheet import (
     with_digest,
     write_sheet,
 )
-from arranger.sheet.form.fold import fold
-from arranger.sheet.keep import State, look, write_generated
+from arranger.sheet.form.fold_repeats import fold_repeats
+from arranger.sheet.keep import TargetState, look, write_generated
 from arranger.sheet.played import step_length
-from arranger.sheet.record.base import base_of
 from arranger.sheet.record.digest import is_folded
 
 from . import edits
@@ -67,20 +66,13 @@ bar 1   2/4
   voice 1   C4  -   | .   E4
   voice 2   .   .   | .   .
   drums     .   .   | .   .
-
-generated header 0cf6f2fc95 799eb9c6d0 11c5642c13   # these lines tell arranger which bars were edited
-generated 1      30b8113cb6
 """
 """Written when every sheet had a length, and the tempo told only."""
 
 
-def test_a_sheet_of_before_is_known_as_generated_and_its_length_rules() -> None:
+def test_a_sheet_with_a_length_is_known_as_generated_and_it_rules() -> None:
     old = parse(OF_BEFORE)
     assert not is_edited(old)
-    base = base_of(old)
-    assert base.known == (True,)
-    assert all(base.has(word, old) for word in ("title", "engine", "speed", "sounds"))
-    assert not base.has("title", replace(old, title="High tide"))
     assert not is_edited(parse(OF_BEFORE.replace("119.6", "150")))  # it changes nothing
     assert step_length(old, load_engine("twin-phase")).setting == 7440
     assert is_edited(parse(OF_BEFORE.replace("length    7440\n", "")))
@@ -101,13 +93,13 @@ def test_a_generated_sheet_is_replaced_and_kept_once(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("content", "state", "told"),
     [
-        ("edited", State.EDITED, "edited by hand.*--keep-edits.*--force"),
-        ("half", State.UNREADABLE, "no sheet.*line 1.*--force"),
-        ("binary", State.UNREADABLE, "not UTF-8.*--force"),
+        ("edited", TargetState.EDITED, "edited by hand.*--keep-edits.*--force"),
+        ("half", TargetState.UNREADABLE, "no sheet.*line 1.*--force"),
+        ("binary", TargetState.UNREADABLE, "not UTF-8.*--force"),
     ],
 )
 def test_nothing_of_the_hands_is_overwritten_unasked(
-    tmp_path: Path, content: str, state: State, told: str
+    tmp_path: Path, content: str, state: TargetState, told: str
 ) -> None:
     path = tmp_path / "x.duet"
     edited = edits.edit(random.Random(5), sheet(1)).sheet
@@ -179,7 +171,7 @@ def convert(folder: Path, *more: str, song: Path = SONG) -> str:
 def test_converting_again_keeps_what_the_hand_did(tmp_path: Path) -> None:
     path = tmp_path / "two_gulls.duet"
     convert(tmp_path)
-    assert look(path).state is State.GENERATED
+    assert look(path).state is TargetState.GENERATED
     before = read_sheet(path)
     changed = replace(before, voice1=(60, *before.voice1[1:]))
     assert changed.voice1 != before.voice1
@@ -214,17 +206,17 @@ def test_a_sheet_that_was_only_folded_is_unedited_and_stays_folded_where_asked(
 ) -> None:
     song, path = SONG.with_name("gangway_shuffle.mid"), tmp_path / "gangway_shuffle.duet"
     convert(tmp_path, song=song)
-    write_sheet(fold(read_sheet(path)), path)
+    write_sheet(fold_repeats(read_sheet(path)), path)
     assert is_folded(read_sheet(path))
-    assert look(path).state is State.GENERATED
+    assert look(path).state is TargetState.GENERATED
     convert(tmp_path, "--transpose", "2", song=song)
     assert not is_folded(read_sheet(path))
-    write_sheet(fold(read_sheet(path)), path)
+    write_sheet(fold_repeats(read_sheet(path)), path)
     convert(tmp_path, "--keep-edits", song=song)
     folded = read_sheet(path)
     assert is_folded(folded)
-    write_sheet(fold(replace(folded, title="My gangway")), path)
-    assert look(path).state is State.EDITED
+    write_sheet(fold_repeats(replace(folded, title="My gangway")), path)
+    assert look(path).state is TargetState.EDITED
 
 
 def test_a_record_that_an_editor_dropped_is_found_in_the_history(tmp_path: Path) -> None:

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, format_sheet, is_edited, parse, with_digest
-from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import delete_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.sheet.merging.refit import in_steps_of

@@ -12,7 +12,7 @@ from arranger.errors import LimitError, SettingsError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet import Sheet, SheetBar, with_digest
 from arranger.sheet.bar_edits.structure import insert_bars
-from arranger.sheet.passage import cut_bars, go_round
+from arranger.sheet.excerpt import cut_bars, go_round
 from arranger.sheet.played import place_of
 
 SHEET = Sheet(

@@ -17,8 +17,8 @@ from arranger.conversion.by_hand import with_edits
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.errors import SheetError
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import EXPORTERS, export
-from arranger.machine.options import ExportOptions
 from arranger.report import html_page
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
@@ -34,13 +34,13 @@ from arranger.sheet import (
 )
 from arranger.sheet.check import check_text
 from arranger.sheet.compare import Side, compare
+from arranger.sheet.excerpt import cut_bars, first_bars, go_round
+from arranger.sheet.form.header_values import MOST_SOUNDS
 from arranger.sheet.form.parse import scan
-from arranger.sheet.form.values import MOST_SOUNDS
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.refit import in_steps_of
 from arranger.sheet.merging.spread import spread_edits
 from arranger.sheet.model import SheetSound, SoundPart
-from arranger.sheet.passage import cut_bars, first_bars, go_round
 from arranger.sheet.sounds import sounds_of
 from arranger.song import read_song_bytes
 from arranger.sound.signal import edges
@@ -290,7 +290,6 @@ def generated(tmp_path: Path) -> tuple[Path, Sheet]:
 
 
 def test_a_sheet_without_sounds_has_the_digests_that_it_had_before() -> None:
-    """So that no sheet of an earlier version counts as edited."""
     sheet = with_digest(parse(HEAD.format("", "kick")))
     assert sheet.digest == "00412764afedc785"
 

@@ -17,7 +17,7 @@ from arranger.sheet.form.meant import DRUMS, drum_remedy, hit_remedy, meant_tone
 from arranger.sheet.form.parse import parse, scan
 
 if TYPE_CHECKING:
-    from arranger.sheet.form.values import Fault
+    from arranger.sheet.form.header_values import UnknownWord
 
 HEAD = "arranger-sheet 1\nengine twin-phase\nstep 1/2\ntempo 120\nbar 1 4/4\n"
 
@@ -43,7 +43,7 @@ tones = st.integers(0, 127).map(pitch_name) | st.sampled_from(["-", ".", "Bb2", 
 @given(st.lists(tones, min_size=1, max_size=12), st.data())
 def test_cells_mean_the_same_together_and_apart(cells: list[str], data: st.DataObject) -> None:
     """Only a hyphen that follows a pitch without an octave could be taken for another thing."""
-    apart: list[Fault] = []
+    apart: list[UnknownWord] = []
     between = [data.draw(st.sampled_from(["", " ", "|"])) for _ in cells]
     line = "voice 1 " + "".join(map("".join, zip(cells, between, strict=True)))
     words = line.replace("|", " ").split()
@@ -62,7 +62,7 @@ def test_drums_need_only_something_between(cells: list[str], data: st.DataObject
     for before, cell in zip([".", *cells], cells, strict=False):
         free = "." in (before, cell)
         line += data.draw(st.sampled_from(["", " ", "|"] if free else [" ", "|"])) + cell
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     found = read_hits(line.replace("|", " ").split(), {}, faults)
     assert found == [None if cell == "." else cell for cell in cells]
     assert not faults
@@ -114,7 +114,7 @@ def test_a_fault_among_cells_typed_together_has_its_place(
 )  # fmt: skip
 def test_what_was_meant_by_a_cell_of_a_voice(typed: str, meant: str) -> None:
     assert meant_tone(typed, 60) == meant
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     read_tones(["voice", "1", "C4", typed], faults)
     assert f"did you mean {meant!r}?" in faults[0].remedy or "-" in typed
 
@@ -123,7 +123,7 @@ def test_what_was_meant_by_a_cell_of_a_voice(typed: str, meant: str) -> None:
     ("row", "meant"), [("C-1 - D", "D-1"), ("D - C-1", "D-1"), ("D - B5", "D6")]
 )
 def test_nearby_is_the_tone_before_or_else_the_first(row: str, meant: str) -> None:
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     read_tones(["voice", "1", *row.split()], faults)
     assert f"did you mean {meant!r}?" in faults[0].remedy
 
@@ -200,7 +200,7 @@ def test_the_drums_that_are_known_without_an_engine_are_those_of_the_built_in_on
 def test_whatever_is_typed_what_was_meant_is_a_cell(text: str, near: int) -> None:
     meant = meant_tone(text, near)
     if meant is not None:
-        faults: list[Fault] = []
+        faults: list[UnknownWord] = []
         read_tones(["voice", "1", meant], faults)
         assert not faults
     assert tone_remedy(text, near)

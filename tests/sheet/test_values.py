@@ -14,8 +14,8 @@ from arranger.sheet import SheetBar, write_sheet
 from arranger.sheet.compare import compare_files
 from arranger.sheet.form.bar_line import BarLine, read_bar_line
 from arranger.sheet.form.cells import MOST_FAULTS, read_hits, read_tones
-from arranger.sheet.form.values import (
-    Fault,
+from arranger.sheet.form.header_values import (
+    UnknownWord,
     read_length,
     read_sound,
     read_step,
@@ -56,7 +56,7 @@ def test_a_value_of_the_header(read: Callable[[str], object], text: str, value: 
     ],
 )  # fmt: skip
 def test_what_is_no_value_of_the_header(read: Callable[[str], object], text: str) -> None:
-    with pytest.raises(Fault):
+    with pytest.raises(UnknownWord):
         read(text)
 
 
@@ -76,7 +76,7 @@ def test_how_long_a_part_of_a_sound_lasts(text: str, microseconds: int) -> None:
 
 @pytest.mark.parametrize("text", ["rest for 0 ms", "rest for 0.000 ms", "rest for 10000.001 ms"])
 def test_a_part_of_a_sound_lasts_a_thousandth_to_ten_seconds(text: str) -> None:
-    with pytest.raises(Fault, match=r"lasts no time|last so long"):
+    with pytest.raises(UnknownWord, match=r"lasts no time|last so long"):
         read_sound(f"x1: {text}")
 
 
@@ -117,13 +117,13 @@ def test_what_a_bar_line_says(line: str, alone: tuple[object], after: tuple[obje
     ],
 )  # fmt: skip
 def test_what_a_bar_line_cannot_say_has_its_word(line: str, word: int) -> None:
-    with pytest.raises(Fault) as raised:
+    with pytest.raises(UnknownWord) as raised:
         read_bar_line(line.split(), BEFORE)
     assert raised.value.word == word
 
 
 def test_words_of_rows_one_by_one() -> None:
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     words = "voice 1 C-1 G9 B9 c#4 Bb2 -.- C4 H2 ."
     cells = [0, 127, REST, 61, 46, HOLD, REST, HOLD, 60, REST, REST]
     assert read_tones(words.split(), faults) == cells
@@ -139,7 +139,7 @@ def test_words_of_rows_one_by_one() -> None:
 
 
 def test_only_so_many_faults_of_a_line_are_listed() -> None:
-    faults: list[Fault] = []
+    faults: list[UnknownWord] = []
     read_tones(["voice", "1", *["H2"] * (MOST_FAULTS + 3)], faults)
     assert [fault.word for fault in faults] == list(range(2, MOST_FAULTS + 2))
 

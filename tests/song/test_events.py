@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 from arranger.errors import LimitError
 from arranger.song.midi import events
-from arranger.song.midi.events import Limits, TrackBytes, TrackEvents, track_events
+from arranger.song.midi.events import TrackBytes, TrackEvents, TrackLimits, track_events
 from arranger.song.midi.syntax import encode_quantity
 
-FAR = Limits(1000, 1000, 10_000)
+FAR = TrackLimits(1000, 1000, 10_000)
 CHANNEL = st.integers(0, 1)
 PITCH = st.sampled_from((0, 60, 61, 127))
 CONTROLLER = st.sampled_from((0, 1, 7, 64, 111, 119, 120, 121, 122, 123, 127))
@@ -51,7 +51,7 @@ def tracks(draw: st.DrawFn) -> TrackBytes:
     return TrackBytes(bytes(found) + b"\x05\xff\x2f\x00after", 6, len(found) + 4)
 
 
-def gathered(track: TrackBytes, start: int, limits: Limits, device: int) -> TrackEvents | str:
+def gathered(track: TrackBytes, start: int, limits: TrackLimits, device: int) -> TrackEvents | str:
     try:
         return track_events(3, track, start, limits, device)
     except LimitError as error:
@@ -61,11 +61,11 @@ def gathered(track: TrackBytes, start: int, limits: Limits, device: int) -> Trac
 @given(
     tracks(),
     st.sampled_from((0, 96)),
-    st.one_of(st.just(FAR), st.builds(Limits, st.integers(0, 9), st.just(99), st.just(9))),
+    st.one_of(st.just(FAR), st.builds(TrackLimits, st.integers(0, 9), st.just(99), st.just(9))),
     st.integers(0, 2),
 )
 def test_what_is_compiled_gathers_the_same(
-    track: TrackBytes, start: int, limits: Limits, device: int
+    track: TrackBytes, start: int, limits: TrackLimits, device: int
 ) -> None:
     found = gathered(track, start, limits, device)
     with pytest.MonkeyPatch.context() as patch:
@@ -81,7 +81,7 @@ def test_other_events_are_limited(
     if not compiled:
         monkeypatch.setattr(events, "_compiled", None)
     data = bytes.fromhex("00 C0 05 00 FF 21 01 01 00 B0 07 40 00 FF 2F 00")
-    limits = Limits(9, most, 9)
+    limits = TrackLimits(9, most, 9)
     if fits:
         assert track_events(0, TrackBytes(data, 0, len(data)), 0, limits).others == 2
     else:

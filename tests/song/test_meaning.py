@@ -7,7 +7,7 @@ import pytest
 from arranger.errors import LimitError, SongError
 from arranger.song import KeyChange, MetreChange, TempoChange
 from arranger.song.midi import messages, walk
-from arranger.song.time import bars, seconds_at
+from arranger.song.time import seconds_at, song_bars
 from tests.song.midi_bytes import (
     QUARTER_C4,
     QUARTER_E4,
@@ -274,7 +274,7 @@ def test_a_metre_change_inside_a_bar_cuts_the_bar_short_and_says_so() -> None:
     song = read(one_track("83 00 FF 58 04 03 02 18 08", "00 90 3C 40 60 80 3C 40"))
     assert [remark for remark in song.remarks if "inside a bar" in remark] == []
     song = read(one_track("81 40 FF 58 04 03 02 18 08", "00 90 3C 40 60 80 3C 40"))
-    assert [(bar.start, bar.end) for bar in bars(song)] == [(0, 192), (192, 480)]
+    assert [(bar.start, bar.end) for bar in song_bars(song)] == [(0, 192), (192, 480)]
     assert "the metre changes inside a bar, to 3/4 at tick 192" in song.remarks[0]
 
 

@@ -14,7 +14,7 @@ from arranger.cli.app import app
 from arranger.errors import ArrangerError, LimitError, SongError
 from arranger.song import KeyChange, MetreChange, Song, TempoChange
 from arranger.song.sniff import score_of
-from arranger.song.time import bars
+from arranger.song.time import song_bars
 from tests.song.midi_bytes import read
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def test_a_pickup_is_a_short_first_bar() -> None:
     pickup = bar(0, tone("G", 4, 2)).replace('number="0"', 'number="0" implicit="yes"')
     song = read(musicxml(pickup + bar(2, tone("C", 5, 6)) + bar(3, tone("C", 5, 6))))
     assert in_beats(song) == [(0, 1, 67), (1, 3, 72), (4, 3, 72)]
-    assert [(b.start // BEAT, b.end // BEAT) for b in bars(song)] == [(0, 1), (1, 4), (4, 7)]
+    assert [(b.start // BEAT, b.end // BEAT) for b in song_bars(song)] == [(0, 1), (1, 4), (4, 7)]
 
 
 def test_grace_notes_have_no_length_and_move_nothing() -> None:

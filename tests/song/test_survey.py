@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
-from arranger.report.summaries.survey import as_values, columns, lines, survey
+from arranger.report.summaries.survey import aligned, survey, survey_lines, survey_values
 from tests.grid.songs import song_of
 from tests.song.midi_bytes import header, meta, one_track, read, track
 
@@ -58,14 +58,14 @@ def test_rows_say_what_a_part_is() -> None:
     assert (row.lowest, row.highest, row.polyphony) == (60, 72, 3)
     # 4 beats at 120 a minute.
     assert (found.seconds, found.beats, found.bars) == (2.0, 4.0, 1)
-    text = "\n".join(lines(found))
+    text = "\n".join(survey_lines(found))
     assert "C4-C5" in text
     assert "for two voices: moderate" in text
 
 
 def test_json_holds_repairs_and_remarks() -> None:
     damaged = header() + track("00", meta(3, "Flöte".encode("cp1252")), "00 90 3C C0 60 80 3C 40")
-    values = as_values(survey(read(damaged), load_engine("twin-phase")))
+    values = survey_values(survey(read(damaged), load_engine("twin-phase")))
     assert (values["format"], values["version"]) == ("arranger-survey", 1)
     assert values["title"] == "Flöte"
     assert values["remarks"] == ["names and texts were read as Latin-1"]
@@ -75,7 +75,7 @@ def test_json_holds_repairs_and_remarks() -> None:
 
 def test_columns_are_aligned_by_width_on_the_terminal() -> None:
     # A wide character takes two cells.
-    assert columns([("1", "ピア"), ("20", "abc")], "><") == [" 1  ピア", "20  abc"]
+    assert aligned([("1", "ピア"), ("20", "abc")], "><") == [" 1  ピア", "20  abc"]
 
 
 def test_the_command_shows_names_as_data(tmp_path: Path) -> None:
@@ -98,7 +98,7 @@ def test_a_song_without_notes_is_shown_as_such(tmp_path: Path) -> None:
 
 def test_clock_time_and_tempo_changes_are_worded() -> None:
     clock = "\n".join(
-        lines(
+        survey_lines(
             survey(
                 read(one_track("00 90 3C 40 60 80 3C 40", division=0xE728)),
                 load_engine("twin-phase"),
@@ -109,13 +109,13 @@ def test_clock_time_and_tempo_changes_are_worded() -> None:
     changing = one_track(
         "00 FF 51 03 07 A1 20 00 90 3C 40 60 FF 51 03 0F 42 40 00 80 3C 40 00 89 24 00 00 FF 58 04 03 02 18 08"
     )
-    text = "\n".join(lines(survey(read(changing), load_engine("twin-phase"))))
+    text = "\n".join(survey_lines(survey(read(changing), load_engine("twin-phase"))))
     assert "tempo 60 to 120 beats a minute, 1 changes" in text
     assert "metre 4/4, 3/4" in text
     damaged = header() + track(
         "00", meta(3, "Flöte".encode()), "00 90 3C C0 60 80 3C 40 00 99 24 40 60 89 24 40"
     )
-    text = "\n".join(lines(survey(read(damaged), load_engine("twin-phase"))))
+    text = "\n".join(survey_lines(survey(read(damaged), load_engine("twin-phase"))))
     assert "repairs (1):" in text
     assert "  track 1, byte 0x0023: data byte 0xC0 is above 0x7F: clipped" in text
     assert "note: names and texts were read as UTF-8" in text
@@ -128,4 +128,4 @@ def test_clock_time_and_tempo_changes_are_worded() -> None:
 def test_the_length_is_told_in_minutes_and_seconds(beats: int, told: str) -> None:
     """At 120 beats a minute, rounded to the second (halves to the even one)."""
     found = survey(song_of([(0, beats, 60)]), load_engine("twin-phase"))
-    assert f", {told}" in "\n".join(lines(found))
+    assert f", {told}" in "\n".join(survey_lines(found))

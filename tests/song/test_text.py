@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from arranger.song.text import decode, decode_document
+from arranger.song.charsets import decode, decode_document
 from tests.song.midi_bytes import QUARTER_C4, header, meta, read, track
 
 WORDS = {

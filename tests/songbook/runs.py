@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.settings import Settings
-from arranger.songbook import BookChoice, Record
+from arranger.songbook import BookChoice, SongRecord
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -43,12 +43,12 @@ def tree(folder: Path) -> dict[str, bytes]:
     }
 
 
-def plain(records: Iterable[Record]) -> list[Record]:
+def plain(records: Iterable[SongRecord]) -> list[SongRecord]:
     """Return records without what only this run says: why it converted a song, and what changed."""
     return [replace(record, why=(), change="") for record in records]
 
 
-def codes(records: Iterable[Record]) -> dict[str, list[str]]:
+def codes(records: Iterable[SongRecord]) -> dict[str, list[str]]:
     """Return the codes of why each song was converted or left."""
     return {record.relative: [code for code, _ in record.why] for record in records}
 

@@ -20,7 +20,7 @@ from arranger.options import build_settings
 from arranger.report import suggestions
 from arranger.settings import Settings
 from arranger.song import read_song
-from arranger.songbook import Record
+from arranger.songbook import SongRecord
 from arranger.songbook.advice import Suggested, book_text, suggest
 from arranger.songbook.asked.settings import BookTable, read_book_settings
 from arranger.songbook.summing_up import advice_json, advice_text
@@ -94,7 +94,7 @@ def test_any_name_becomes_a_key_that_means_it_alone() -> None:
     for pattern, name in zip(tables, names, strict=True):
         assert [other for other in names if BookTable(pattern, {}, "").fits(other)] == [name]
     without = Suggested(
-        (Record(relative="a", place="a", state="done"),), Path("a"), Path("b"), Settings()
+        (SongRecord(relative="a", place="a", state="done"),), Path("a"), Path("b"), Settings()
     )
     assert tomllib.loads(book_text(without)) == {}
 

@@ -18,9 +18,9 @@ from arranger.options import build_settings
 from arranger.sheet.history.back import undo
 from arranger.sheet.history.file import history_path
 from arranger.sheet.keep import Keeping
-from arranger.songbook import BookResult, Record, convert_book
+from arranger.songbook import BookResult, SongRecord, convert_book
 from arranger.songbook.known.index import opened
-from arranger.songbook.summing_up import as_text
+from arranger.songbook.summing_up import result_text
 from tests.processes import interruptible, running
 from tests.songbook.runs import choice, command, edit, environment, plain, tree
 from tests.songbook.songs import write_book, write_song
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-def by_song(result: BookResult) -> dict[str, Record]:
+def by_song(result: BookResult) -> dict[str, SongRecord]:
     return {record.relative: record for record in result.records}
 
 
@@ -181,7 +181,7 @@ def test_tables_for_no_song_are_remarked(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 1)
     (tmp_path / "songs" / "songbook.toml").write_text('[songs."shelf9/*"]\nstep = "1/4"\n')
     result = convert_book(choice(tmp_path))
-    assert "songbook.toml: line 1: no song is called 'shelf9/*'" in as_text(result).splitlines()
+    assert "songbook.toml: line 1: no song is called 'shelf9/*'" in result_text(result).splitlines()
     assert not result.failed
 
 
@@ -270,7 +270,7 @@ def test_exit_code_and_summary_tell_of_failures(tmp_path: Path) -> None:
 def test_the_summary_names_what_failed_on_one_line_each(tmp_path: Path) -> None:
     write_book(tmp_path / "songs", 1)
     (tmp_path / "songs" / "bad\nname.mid").write_bytes(b"")
-    told = as_text(convert_book(choice(tmp_path))).splitlines()
+    told = result_text(convert_book(choice(tmp_path))).splitlines()
     assert told[0] == "2 songs: 1 converted, 0 unchanged, 1 failed"
     assert "      1 unreadable: the file can't be read as a song" in told
     assert any(line.startswith("  bad\\nname.mid: ") for line in told)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from arranger.songbook import Record, convert_book, progress, telling
+from arranger.songbook import SongRecord, convert_book, progress, telling
 from tests.songbook.runs import choice, tree, until, workers_of
 from tests.songbook.songs import write_book
 
@@ -112,7 +112,7 @@ def test_a_song_that_never_ends_is_ended_while_the_others_are_done(tmp_path: Pat
     assert not workers_of(os.getpid())
 
 
-def killing(count: int, songs: Path, out: Path) -> tuple[list[int], tuple[Record, ...]]:
+def killing(count: int, songs: Path, out: Path) -> tuple[list[int], tuple[SongRecord, ...]]:
     """Convert a book while so many workers are killed, one after the other; return them and it."""
     killed: list[int] = []
     over = threading.Event()

@@ -15,10 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import OutputError
-from arranger.songbook import Record, convert_book
+from arranger.songbook import SongRecord, convert_book
 from arranger.songbook.known.index import NAME, REBUILT, Known, opened
 from arranger.songbook.known.why import Made, output_stamps
-from arranger.songbook.summing_up import as_text
+from arranger.songbook.summing_up import result_text
 from tests.songbook.runs import choice, codes, edit, plain
 from tests.songbook.songs import write_book
 
@@ -29,7 +29,7 @@ KNOWN = {
     f"song{number}.mid": Known(
         Made("digest"),
         {"a.duet": "1:2"},
-        Record(relative=f"song{number}.mid", place="p", state="done", notes=number),
+        SongRecord(relative=f"song{number}.mid", place="p", state="done", notes=number),
     )
     for number in range(60)
 }
@@ -91,7 +91,7 @@ DAMAGE: dict[str, Callable[[Path], None]] = {
 
 
 @pytest.fixture(scope="module")
-def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Record, ...]]:
+def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[SongRecord, ...]]:
     """Return a folder with two songs and their outputs, and what is known of them."""
     folder = tmp_path_factory.mktemp("book")
     write_book(folder / "songs", 2)
@@ -101,7 +101,7 @@ def converted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[Rec
 @pytest.mark.parametrize("damage", DAMAGE.values(), ids=DAMAGE.keys())
 def test_damage_is_told_and_mended_and_the_edit_is_still_there(
     tmp_path: Path,
-    converted: tuple[Path, tuple[Record, ...]],
+    converted: tuple[Path, tuple[SongRecord, ...]],
     damage: Callable[[Path], None],
 ) -> None:
     folder, before = converted
@@ -110,7 +110,7 @@ def test_damage_is_told_and_mended_and_the_edit_is_still_there(
     edited = edit(sheet)
     damage(tmp_path / "out" / NAME)
     result = convert_book(choice(tmp_path))
-    told = [line for line in as_text(result).splitlines() if REBUILT in line]
+    told = [line for line in result_text(result).splitlines() if REBUILT in line]
     assert told == [f"{NAME} {REBUILT}"]
     assert sheet.read_text() == edited
     assert [record.state for record in result.records] == ["kept-edit", "done"]

@@ -13,7 +13,7 @@ from arranger.settings import Settings
 from arranger.sheet.keep import NOT_KEPT
 from arranger.songbook.asked.job import Job
 from arranger.songbook.progress import Estimate, estimate
-from arranger.songbook.working.line import Line, Load
+from arranger.songbook.working.line import JobQueue, Load
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,10 +26,10 @@ def job(path: Path) -> Job:
     )  # fmt: skip
 
 
-def line_of(folder: Path, sizes: dict[str, int]) -> Line:
+def line_of(folder: Path, sizes: dict[str, int]) -> JobQueue:
     for name, size in sizes.items():
         (folder / name).write_bytes(bytes(size))
-    return Line(job(folder / name) for name in (*sizes, "gone.mid"))
+    return JobQueue(job(folder / name) for name in (*sizes, "gone.mid"))
 
 
 def test_a_line_is_served_from_its_longest_and_its_shortest_song(tmp_path: Path) -> None:
@@ -61,7 +61,7 @@ def test_what_is_put_back_waits_for_all_others_and_counts_as_ahead(tmp_path: Pat
 @given(st.permutations([True, False] * 4))
 def test_no_song_is_taken_twice_or_forgotten(ends: list[bool]) -> None:
     jobs = [job(Path(f"nowhere/{number}.mid")) for number in range(8)]
-    line = Line(jobs)
+    line = JobQueue(jobs)
     taken = [line.take(longest=longest) for longest in ends]
     assert sorted(each.relative for each in taken if each) == [each.relative for each in jobs]
 

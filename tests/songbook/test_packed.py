@@ -17,9 +17,9 @@ from arranger.cli.songbook import songs_named
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError, SongError
 from arranger.songbook import convert_book, plan_book
-from arranger.songbook.asked.choice import asked_of
+from arranger.songbook.asked.archives import MOST_LARGEST, look_into, read_member
 from arranger.songbook.asked.find import find_songs
-from arranger.songbook.asked.packed import MOST_LARGEST, look_into, read_member
+from arranger.songbook.asked.which_songs import asked_songs
 from tests.songbook.runs import choice, codes, plain, tree
 from tests.songbook.songs import write_song
 
@@ -233,7 +233,7 @@ def test_settings_lie_in_the_zip_or_beside_it_or_in_the_folder_of_all(tmp_path: 
     settings = songs / "songbook.toml"
 
     def steps(*sources: Path) -> list[str]:
-        asked = asked_of(choice(tmp_path, sources=sources))
+        asked = asked_songs(choice(tmp_path, sources=sources))
         return [str(job.settings.grid.step) for job in asked.jobs] + list(asked.remarks)
 
     bare = songs / "pack.zip"

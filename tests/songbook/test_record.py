@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arranger.songbook.known.record import notes_digest
+from arranger.songbook.known.song_record import notes_digest
 
 NOTES = st.lists(
     st.tuples(st.integers(0, 4000), st.integers(1, 500), st.integers(0, 127), st.booleans()),

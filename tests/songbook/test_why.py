@@ -12,12 +12,12 @@ import pytest
 from arranger.engine.create import new_engine
 from arranger.options import build_settings
 from arranger.sheet.keep import Keeping
-from arranger.songbook import BookChoice, Record, convert_book, plan_book
+from arranger.songbook import BookChoice, SongRecord, convert_book, plan_book
 from arranger.songbook.known.index import opened
-from arranger.songbook.known.why import CODES, Made, Why, changes
-from arranger.songbook.planned.plan import FEW, SETTLED_NS, _stamp
-from arranger.songbook.planned.reasons import MOST_SETTINGS, plan_text, plan_values, why_lines
-from arranger.songbook.summing_up import as_json, as_text
+from arranger.songbook.known.why import CODES, Made, Why, what_changed
+from arranger.songbook.planned.song_plan import FEW, SETTLED_NS, _stamp
+from arranger.songbook.planned.why_told import MOST_SETTINGS, plan_text, plan_values, why_lines
+from arranger.songbook.summing_up import result_json, result_text
 from tests.songbook.runs import choice, codes, edit
 from tests.songbook.songs import write_song
 
@@ -33,7 +33,7 @@ def everything(folder: Path) -> dict[str, tuple[bytes, int]]:
     }
 
 
-def run(asked: BookChoice) -> dict[str, Record]:
+def run(asked: BookChoice) -> dict[str, SongRecord]:
     """Convert a book, of which it must have been said beforehand what would be done and why."""
     before = everything(asked.out)
     planned, remarks = plan_book(asked)
@@ -101,14 +101,16 @@ def test_a_setting_is_told_with_what_it_was(tmp_path: Path) -> None:
         from arranger.options import command_line
 
         spelled = [command_line(build_settings(words)) for words in (before, now)]
-        return [why.sentence for why in changes(*(Made(settings=line) for line in spelled))]
+        return [why.sentence for why in what_changed(*(Made(settings=line) for line in spelled))]
 
     assert told({"step": "1/4", "mute": ["a b"]}, {"step": "1/3", "drums": "light"}) == [
         "step changed from 1/4 to 1/3", "mute is no longer 'a b'", "drums is now light",
     ]  # fmt: skip
     assert told({}, {"no-sustain": True}) == ["no-sustain is now set"]
-    assert [*changes(Made(settings="--was-there 3"), Made())] == [Why("setting", CODES["setting"])]
-    assert [why.sentence for why in changes(Made(audio="wav"), Made())] == [
+    assert [*what_changed(Made(settings="--was-there 3"), Made())] == [
+        Why("setting", CODES["setting"])
+    ]
+    assert [why.sentence for why in what_changed(Made(audio="wav"), Made())] == [
         "audio is no longer wav"
     ]
 
@@ -159,11 +161,11 @@ def test_a_look_is_enough_for_songs_of_long_ago(
         write_song(tmp_path / "songs" / f"{number}.mid", number)
     aged(tmp_path / "songs")
     # Times of a change that nobody can set show that nothing is younger: pretend to be in the future.
-    monkeypatch.setattr("arranger.songbook.planned.plan.SETTLED_NS", 0)
+    monkeypatch.setattr("arranger.songbook.planned.song_plan.SETTLED_NS", 0)
     for _ in range(2):
         run(choice(tmp_path))
     monkeypatch.setattr(
-        "arranger.songbook.planned.plan._digest", lambda _job: pytest.fail("was read")
+        "arranger.songbook.planned.song_plan._digest", lambda _job: pytest.fail("was read")
     )
     assert set(map(tuple, codes(run(choice(tmp_path)).values()).values())) == {("unchanged",)}
 
@@ -175,14 +177,18 @@ def test_a_young_file_is_read_since_its_times_prove_nothing(
     path.write_bytes(b"one")
     assert _stamp(path) == ""
     now = path.stat().st_ctime_ns
-    monkeypatch.setattr("arranger.songbook.planned.plan.time.time_ns", lambda: now + SETTLED_NS - 1)
+    monkeypatch.setattr(
+        "arranger.songbook.planned.song_plan.time.time_ns", lambda: now + SETTLED_NS - 1
+    )
     assert _stamp(path) == ""
-    monkeypatch.setattr("arranger.songbook.planned.plan.time.time_ns", lambda: now + SETTLED_NS)
+    monkeypatch.setattr(
+        "arranger.songbook.planned.song_plan.time.time_ns", lambda: now + SETTLED_NS
+    )
     before = _stamp(path)
     assert before
     os.utime(path, ns=(10**18, 10**18))  # whoever sets a time back changes another
     monkeypatch.setattr(
-        "arranger.songbook.planned.plan.time.time_ns", lambda: now + 10 * SETTLED_NS
+        "arranger.songbook.planned.song_plan.time.time_ns", lambda: now + 10 * SETTLED_NS
     )
     assert _stamp(path) not in ("", before)
 
@@ -210,7 +216,7 @@ def test_names_that_mean_several_parts_are_told_before_and_after(tmp_path: Path)
     assert remarks[1].startswith("c.mid: will fail: --tune 'part': 3 parts have this in the name")
     assert len(remarks) == 2
     result = convert_book(choice(tmp_path))
-    assert f"  a.mid: {said}" in as_text(result).splitlines()
+    assert f"  a.mid: {said}" in result_text(result).splitlines()
     assert [record.reason for record in result.records] == ["", "", "settings"]
     assert plan_book(choice(tmp_path))[1] == (), "of songs that are left all is told already"
     assert len(planned) == 3
@@ -252,8 +258,8 @@ def test_terminal_table_and_json_tell_why(tmp_path: Path) -> None:
     ]
     assert not (tmp_path / "out").exists()
     result = convert_book(choice(tmp_path))
-    assert "      1 not converted before: a.mid" in as_text(result).splitlines()
-    assert json.loads(as_json(result))["why"] == {"new": 1}
+    assert "      1 not converted before: a.mid" in result_text(result).splitlines()
+    assert json.loads(result_json(result))["why"] == {"new": 1}
     rows = list(csv.DictReader((tmp_path / "out" / "songbook.csv").read_text().splitlines()))
     assert [(row["why"], row["why_told"]) for row in rows] == [("new", CODES["new"])]
     songs = json.loads((tmp_path / "out" / "songbook.json").read_text())["songs"]

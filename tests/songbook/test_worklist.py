@@ -13,7 +13,7 @@ import pytest
 from arranger.sheet import format_sheet, read_sheet
 from arranger.songbook import convert_book
 from arranger.songbook.known.index import opened
-from arranger.songbook.known.record import Record, change_of, with_change
+from arranger.songbook.known.song_record import SongRecord, change_of, with_change
 from arranger.songbook.shown.overview import write_overview
 from arranger.songbook.shown.worklist import by_need, table_lines
 from tests.report.test_book_page import RECORDS
@@ -30,7 +30,7 @@ COLUMNS = (
 )
 """As published: others may only be added at the end."""
 
-SONG = Record(relative="a.mid", place="a", state="done", lost=50, song_bytes=10, bytes_limit=10)
+SONG = SongRecord(relative="a.mid", place="a", state="done", lost=50, song_bytes=10, bytes_limit=10)
 
 
 def test_failures_come_first_then_misfits_then_what_loses_most() -> None:
@@ -79,7 +79,7 @@ NOW = replace(SONG, heard=(90, 80, None, 70), steps=64, engine="twin-phase")
         (replace(NOW, heard=(), song_bytes=0, bytes_limit=0), NOW, "as before"),
     ],
 )  # fmt: skip
-def test_what_became_of_a_song(before: Record | None, now: Record, told: str) -> None:
+def test_what_became_of_a_song(before: SongRecord | None, now: SongRecord, told: str) -> None:
     assert change_of(before, now) == told
 
 
@@ -97,9 +97,9 @@ def test_records_of_other_versions_are_read() -> None:
     values = json.loads(NOW.to_json())
     values["strip"] = [0.5]
     del values["heard"], values["doubts"]
-    found = Record.from_json(json.dumps(values))
+    found = SongRecord.from_json(json.dumps(values))
     assert found == replace(NOW, heard=())
-    assert Record.from_json(NOW.to_json()) == NOW
+    assert SongRecord.from_json(NOW.to_json()) == NOW
 
 
 TABLE_WIDE = """\
@@ -138,7 +138,7 @@ def test_songs_of_an_earlier_version_are_done_once_more(tmp_path: Path) -> None:
     found = convert_book(choice(tmp_path)).records
     with opened(tmp_path / "out") as index:
         old = index.known[found[0].relative]
-        less = Record.from_json(
+        less = SongRecord.from_json(
             json.dumps(
                 {
                     "relative": old.record.relative,

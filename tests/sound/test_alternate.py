@@ -12,11 +12,11 @@ from arranger.engine import Engine, load_engine
 from arranger.engine.model import DrumPart, DrumSound
 from arranger.rows import HOLD, REST
 from arranger.sound.alternate import (
+    DivisorRun,
     PinChanges,
-    Run,
+    alternate_edges,
     divisor_runs,
     drum_divisors,
-    edges,
     pin_blocks,
     runs,
 )
@@ -25,7 +25,7 @@ from tests.sound.sheets import sheet_of, sheets
 ENGINE = load_engine("pc-alternate")
 
 
-def by_the_clock(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> list[int]:
+def by_the_clock(played: list[DivisorRun], clocks_a_tick: int, owners: frozenset[int]) -> list[int]:
     """Return the pin's level in each clock, by counting mode 3 out clock by clock.
 
     From the data sheet of the 8254 (231164, from memory): high for (N + 1) / 2 counts and low for
@@ -59,7 +59,9 @@ def levels_of(blocks: list[PinChanges], clocks: int) -> list[int]:
     return levels[:clocks].tolist()
 
 
-def sides_of(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> list[PinChanges]:
+def sides_of(
+    played: list[DivisorRun], clocks_a_tick: int, owners: frozenset[int]
+) -> list[PinChanges]:
     """Return the changes that one listener hears; another beside it makes no difference."""
     found = []
     for _until, (side, _other) in pin_blocks(played, clocks_a_tick, (owners, frozenset((1,)))):
@@ -69,7 +71,10 @@ def sides_of(played: list[Run], clocks_a_tick: int, owners: frozenset[int]) -> l
 
 RUNS = st.lists(
     st.builds(
-        Run, st.integers(1, 5), st.sampled_from([0, 2, 3, 4, 5, 7, 12, 31]), st.integers(0, 2)
+        DivisorRun,
+        st.integers(1, 5),
+        st.sampled_from([0, 2, 3, 4, 5, 7, 12, 31]),
+        st.integers(0, 2),
     ),
     min_size=1,
     max_size=12,
@@ -78,7 +83,7 @@ RUNS = st.lists(
 
 @given(RUNS, st.integers(1, 20), st.sampled_from([{0, 1, 2}, {0, 1}, {2}]))
 def test_edges_are_those_of_a_timer_counted_clock_by_clock(
-    played: list[Run], clocks_a_tick: int, owners: set[int]
+    played: list[DivisorRun], clocks_a_tick: int, owners: set[int]
 ) -> None:
     chosen = frozenset(owners)
     expected = by_the_clock(played, clocks_a_tick, chosen)
@@ -91,7 +96,9 @@ def test_edges_are_those_of_a_timer_counted_clock_by_clock(
 
 
 @given(RUNS, st.integers(1, 20), st.integers(1, 4))
-def test_blocks_join_without_a_seam(played: list[Run], clocks_a_tick: int, size: int) -> None:
+def test_blocks_join_without_a_seam(
+    played: list[DivisorRun], clocks_a_tick: int, size: int
+) -> None:
     listener = frozenset((0, 1))
     in_one_go = sides_of(played, clocks_a_tick, listener)
     with pytest.MonkeyPatch.context() as patch:
@@ -108,7 +115,10 @@ def test_voices_have_the_channel_in_turn() -> None:
     sheet = sheet_of(ENGINE, [69, HOLD], [45, HOLD])
     upper, lower = ENGINE.pitches[69].setting, ENGINE.pitches[45].setting
     # The shortest step is 24 ticks: three turns of eight; every step begins with voice 1.
-    assert list(runs(sheet, ENGINE)) == [Run(8, upper, 1), Run(8, lower, 2), Run(8, upper, 1)] * 2
+    assert (
+        list(runs(sheet, ENGINE))
+        == [DivisorRun(8, upper, 1), DivisorRun(8, lower, 2), DivisorRun(8, upper, 1)] * 2
+    )
     assert divisor_runs(sheet, ENGINE) == [
         (8, upper), (8, lower), (16, upper), (8, lower), (8, upper)
     ]  # fmt: skip
@@ -135,12 +145,12 @@ def test_tones_go_on_after_a_short_drum() -> None:
 def test_the_turns_begin_after_a_drum() -> None:
     upper, lower = ENGINE.pitches[69].setting, ENGINE.pitches[45].setting
     found = list(runs(sheet_of(ENGINE, [69], [45], ["tick"]), SHORT_DRUM))
-    assert found[-2:] == [Run(8, upper, 1), Run(8, lower, 2)]
+    assert found[-2:] == [DivisorRun(8, upper, 1), DivisorRun(8, lower, 2)]
 
 
 def test_a_drum_leaves_the_tones_alone_only_if_it_may() -> None:
     engine = replace(SHORT_DRUM, drum_takes_step=True)
-    assert list(runs(sheet_of(ENGINE, [69], [45], ["tick"]), engine))[-1] == Run(16, 0, 0)
+    assert list(runs(sheet_of(ENGINE, [69], [45], ["tick"]), engine))[-1] == DivisorRun(16, 0, 0)
 
 
 def test_parts_follow_each_other_and_end_on_ticks() -> None:
@@ -168,7 +178,7 @@ def test_a_kick_falls() -> None:
 @settings(max_examples=30)
 @given(sheets(ENGINE))
 def test_the_pin_rests_after_the_piece(sheet: object) -> None:
-    blocks = list(edges(sheet, ENGINE))  # type: ignore[arg-type]
+    blocks = list(alternate_edges(sheet, ENGINE))  # type: ignore[arg-type]
     times = np.concatenate([times for times, _ in blocks]) if blocks else np.zeros(0)
     assert (np.diff(times) > 0).all()
     if blocks:

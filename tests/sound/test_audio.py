@@ -12,7 +12,7 @@ import pytest
 from arranger.engine import builtin_engines, load_engine
 from arranger.rows import HOLD, REST
 from arranger.sound import signal
-from arranger.sound.audio import samples
+from arranger.sound.audio import raw_samples
 from arranger.sound.schedule import total_cycles
 from arranger.sound.signal import edges
 from tests.sound.sheets import sheet_of
@@ -34,7 +34,7 @@ def audible(rate: int) -> float:
 
 
 def heard(sheet: Sheet, engine: Engine, rate: int, **options: bool) -> Sound:
-    return np.concatenate(list(samples(sheet, engine, rate, **options))).astype(np.float64)
+    return np.concatenate(list(raw_samples(sheet, engine, rate, **options))).astype(np.float64)
 
 
 def reference(sheet: Sheet, engine: Engine, rate: int) -> Sound:

@@ -10,8 +10,8 @@ import pytest
 
 from arranger.engine import Engine, parse_engine
 from arranger.errors import SettingsError
+from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export
-from arranger.machine.options import ExportOptions
 from arranger.rows import HOLD, REST
 from arranger.sound import samples
 from tests.sound.measure import RATE, measured_hz

@@ -15,8 +15,10 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
 from arranger.engine.model import DrumPart
-from arranger.engine.player import PASS_CYCLES, chunking
+from arranger.engine.player_check import PASS_CYCLES, chunking
+from arranger.errors import SheetError
 from arranger.rows import HOLD
+from arranger.sheet.played import different_steps, played_steps
 from arranger.sound.schedule import (
     DRUM_FIRST_FLIP_PASSES,
     DRUM_LEAST_TAIL_PASSES,
@@ -77,6 +79,19 @@ def test_stretches_and_drums_follow_each_other_and_fill_the_piece(
     assert ends[-3][1] == total_cycles(sheet, engine)
     assert ends[-1][0] == total_cycles(sheet, engine) + END_WRITE_CYCLES
     assert sum(event.steps for event in events(sheet, engine)) == sheet.steps
+
+
+@settings(max_examples=60)
+@given(st.sampled_from(ENGINES), st.data())
+def test_the_different_steps_are_those_that_are_played(engine: Engine, data: st.DataObject) -> None:
+    sheet = data.draw(sheets(engine))
+    different, which = different_steps(sheet, engine)
+    steps = [*different.values()]
+    assert [steps[number] for number in which] == list(played_steps(sheet, engine))
+    too_high = sheet_of(engine, [60, HOLD, HOLD, 127, 126])
+    for looks in (different_steps, played_steps):
+        with pytest.raises(SheetError, match="bar 1, step 4: G9 is outside"):
+            looks(too_high, engine)
 
 
 @settings(max_examples=60)

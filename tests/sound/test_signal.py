@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine, parse_engine
 from arranger.rows import HOLD, REST, tones
+from arranger.sheet.excerpt import go_round
 from arranger.sheet.model import Sheet, SheetBar
-from arranger.sheet.passage import go_round
 from arranger.sound import signal
 from arranger.sound.schedule import NOISE_SEED, NOISE_TAPS, noise_bits, total_cycles
 from arranger.sound.signal import blocks, edges

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import signal
 
-from arranger.sound.speaker import SPEAKERS, Section, Speaker, coefficients
+from arranger.sound.speaker import SPEAKERS, Biquad, Speaker, coefficients
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,7 +19,7 @@ MODELS = {name: model for name, model in SPEAKERS.items() if model is not None}
 RATES = (22_050, 44_100, 192_000)
 
 
-def analogue(section: Section, rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def analogue(section: Biquad, rate: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return a section by scipy's bilinear transform of the analogue prototype.
 
     Numerator and denominator in s with the corner at 1 rad/s, from the W3C Audio EQ Cookbook (from

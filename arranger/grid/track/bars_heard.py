@@ -15,12 +15,12 @@ from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
 from arranger.grid.track.frames import CLASSES, STARTING, frames_of, sounding_notes
 from arranger.grid.track.likeness import COLUMNS, likeness
-from arranger.grid.track.network import load, run
+from arranger.grid.track.network import load, network_odds
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.grid.track.layers import Frames
     from arranger.song.notes import TimedColumns
 
@@ -52,7 +52,7 @@ class LikeliestBars(NamedTuple):
 def bar_frames(
     notes: TimedColumns,
     attacks: Attacks,
-    evidence: Evidence,
+    evidence: AttackEvidence,
     start: Floats,
     end: Floats,
     beat_seconds: float,
@@ -81,7 +81,7 @@ def hear_lines(notes: TimedColumns, attacks: Attacks, ticks_per_beat: int, bpm: 
     """Return the log odds of a beat and of a bar line at each slot of a file, shape (slots, 2)."""
     start, end = notes.onset / ticks_per_beat, notes.end / ticks_per_beat
     frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, 60.0 / bpm)
-    odds = np.clip(run(load("bars.npz"), frames).astype(np.float64), -SUREST, SUREST)
+    odds = np.clip(network_odds(load("bars.npz"), frames).astype(np.float64), -SUREST, SUREST)
     nothing = frames[:, 0] == 0.0
     odds[nothing, 0] = -SUREST
     odds[nothing, 1] = np.minimum(odds[nothing, 1], NOTHING)

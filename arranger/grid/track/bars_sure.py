@@ -26,8 +26,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.grid.track.feature_weights import weights_of
 from arranger.grid.track.sureness import MOST_LOG_ODDS
-from arranger.grid.track.weights import weights_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

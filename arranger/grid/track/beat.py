@@ -21,18 +21,18 @@ from arranger.columns import median
 from arranger.grid.track.beat_frames import FRAMES_A_SECOND
 from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.feature_weights import weights_of
 from arranger.grid.track.phase import BINS, PLACES
 from arranger.grid.track.readings import FEATURES, FEWEST_BEATS, reading_of, readings_of
 from arranger.grid.track.rivals import NEAR_TEMPO, rivals
 from arranger.grid.track.smooth import smooth_beats
 from arranger.grid.track.sureness import sureness
-from arranger.grid.track.weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.beats_heard import HeardSong
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.grid.track.readings import Reading
     from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings
@@ -182,7 +182,7 @@ def _file_reading(heard: HeardSong, span: float, file_beat: FileBeat) -> Reading
     return None if best is None else reading_of("file", heard, best[1], best[0], span)
 
 
-def _smoothed(beats: Floats, evidence: Evidence, heard: HeardSong) -> Floats:
+def _smoothed(beats: Floats, evidence: AttackEvidence, heard: HeardSong) -> Floats:
     """Return the beats as stiffly smoothed as keeps what they gain."""
     odds = heard.beat_odds(beats)
     least = float(odds.sum() - LOST * np.abs(odds).sum())

@@ -27,7 +27,7 @@ from arranger.grid.track.frames import CLASSES, attack_rows, sounding_notes
 
 if TYPE_CHECKING:
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.grid.track.layers import Frames
     from arranger.song.notes import TimedColumns
 
@@ -43,7 +43,7 @@ LOWEST, BAND = 28, 6
 """The lowest pitch of the second band; semitones of a band."""
 
 
-def beat_frames(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> Frames:
+def beat_frames(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence) -> Frames:
     """Return what is heard on each frame, shape (frames, CHANNELS); frame `BEFORE` is at the first attack."""
     first = float(evidence.seconds[0]) - BEFORE / FRAMES_A_SECOND
     at = (evidence.seconds - first) * FRAMES_A_SECOND
@@ -65,7 +65,7 @@ def beat_frames(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> Fr
     return result
 
 
-def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> Frames:
+def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence) -> Frames:
     """Return what the other network is shown of attacks, and how loud they are in each half octave."""
     loud = notes.loudness / max(float(notes.loudness.mean()), 1e-6)
     band = np.clip((notes.pitch - LOWEST) // BAND + 1, 0, BANDS - 1)

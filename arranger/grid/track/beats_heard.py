@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.bars_heard import LikeliestBars
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.song.notes import TimedColumns
 
 SUREST = 6.0
@@ -74,7 +74,7 @@ def _near(odds: Floats, at: Floats, reach: int) -> Floats:
     return result
 
 
-def hear_song(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> HeardSong:
+def hear_song(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence) -> HeardSong:
     """Return what the network hears of a song."""
     heard = listen(load_weights("beats.npz"), beat_frames(notes, attacks, evidence))
     odds = np.clip(np.rint(heard.odds.astype(np.float64) / UNIT) * UNIT, -SUREST, SUREST)

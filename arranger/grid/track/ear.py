@@ -26,7 +26,7 @@ METRES = 6
 """How many numbers of beats a bar are told apart: 1 to 6."""
 
 
-class Heard(NamedTuple):
+class NetworkOdds(NamedTuple):
     """What the network says of a song."""
 
     odds: Frames
@@ -37,7 +37,7 @@ class Heard(NamedTuple):
     """Log odds that beats divide in three."""
 
 
-def listen(weights: Weights, frames: Frames) -> Heard:
+def listen(weights: Weights, frames: Frames) -> NetworkOdds:
     """Return what the network says of a song's frames."""
     count = len(frames)
     frames = np.pad(frames, ((0, -count % TAKEN), (0, 0)))
@@ -62,7 +62,7 @@ def listen(weights: Weights, frames: Frames) -> Heard:
     odds = _relu(outer) @ weights["last.weight"][0] + weights["last.bias"]
     metre = inner @ weights["metre.weight"][0] + weights["metre.bias"]
     logs = metre[:, :METRES] - _log_sum(metre[:, :METRES])
-    return Heard(odds[:count], logs.mean(axis=0), float(metre[:, -1].mean()))
+    return NetworkOdds(odds[:count], logs.mean(axis=0), float(metre[:, -1].mean()))
 
 
 def _relu(x: Frames) -> Frames:

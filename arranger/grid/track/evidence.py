@@ -44,7 +44,7 @@ NOVEL_SECONDS = (0.4, 0.8)
 KICKS = (35, 36)
 
 
-class Evidence(NamedTuple):
+class AttackEvidence(NamedTuple):
     """Attacks in order of time."""
 
     seconds: Floats
@@ -61,7 +61,7 @@ class Evidence(NamedTuple):
         return result
 
 
-def find_evidence(notes: TimedColumns, attacks: Attacks) -> Evidence:
+def find_evidence(notes: TimedColumns, attacks: Attacks) -> AttackEvidence:
     """Return what speaks for a beat at each attack of a song."""
     of, count = attacks.of_note, attacks.count
     seconds = attacks.mean(notes.onset_seconds)
@@ -93,7 +93,7 @@ def find_evidence(notes: TimedColumns, attacks: Attacks) -> Evidence:
     )
     columns = np.stack(rows)
     total = columns.sum(axis=1, keepdims=True)
-    return Evidence(seconds=seconds, columns=columns / np.where(total > 0.0, total, 1.0))
+    return AttackEvidence(seconds=seconds, columns=columns / np.where(total > 0.0, total, 1.0))
 
 
 def _extreme(of: Ints, values: Floats, count: int, lowest: float) -> Floats:

@@ -27,7 +27,7 @@ from arranger.grid.track.evidence import COLUMNS, KICKS
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.grid.track.layers import Frames
     from arranger.song.notes import TimedColumns
 
@@ -44,7 +44,7 @@ MOST_RELATIVE = 20.0
 def frames_of(
     notes: TimedColumns,
     attacks: Attacks,
-    evidence: Evidence,
+    evidence: AttackEvidence,
     at: Floats,
     sounding: tuple[Floats, Floats],
     count: int,
@@ -75,7 +75,7 @@ def frames_of(
     return result
 
 
-def attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> list[Floats]:
+def attack_rows(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence) -> list[Floats]:
     """Return the columns of attacks, each of shape (attacks,)."""
     of, count = attacks.of_note, attacks.count
     relative = np.minimum(evidence.columns * count, MOST_RELATIVE)
@@ -95,7 +95,7 @@ def attack_rows(notes: TimedColumns, attacks: Attacks, evidence: Evidence) -> li
     return rows + list(np.log1p(counted.reshape(count, CLASSES).T))
 
 
-class Sounding(NamedTuple):
+class SoundingNotes(NamedTuple):
     """Where some notes sound."""
 
     pitch: Ints
@@ -116,7 +116,7 @@ class Sounding(NamedTuple):
 
 def sounding_notes(
     notes: TimedColumns, places: tuple[Floats, Floats], count: int, highest: float = 127.0
-) -> Sounding:
+) -> SoundingNotes:
     """Return where notes with a pitch sound, up to ``highest``; ``places`` as in `frames_of`."""
     start, end = places
     which = np.flatnonzero(~notes.drum & (notes.pitch <= highest))
@@ -125,4 +125,4 @@ def sounding_notes(
     until = start + (end - start) * kept
     first = np.clip(np.rint(start[which]).astype(np.int64), 0, count - 1)
     last = np.clip(np.rint(until[which]).astype(np.int64), first + 1, count)
-    return Sounding(notes.pitch[which], first, last)
+    return SoundingNotes(notes.pitch[which], first, last)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from arranger.grid.track.layers import Frames, Weights
 
 
-class Block(NamedTuple):
+class ConvolutionBlock(NamedTuple):
     """A convolution and what mixes its result."""
 
     taps: Frames
@@ -35,13 +35,13 @@ class Network(NamedTuple):
 
     first: Frames
     first_bias: Frames
-    blocks: tuple[Block, ...]
+    blocks: tuple[ConvolutionBlock, ...]
     last: Frames
     """Shape (outputs, 2)."""
     last_bias: Frames
 
 
-def run(network: Network, frames: Frames) -> Frames:
+def network_odds(network: Network, frames: Frames) -> Frames:
     """Return the log odds of a beat and of a bar line at each frame, shape (frames, 2)."""
     inner = convolved(frames, network.first, 1) + network.first_bias
     np.maximum(inner, 0.0, out=inner)
@@ -61,7 +61,9 @@ def network_of(arrays: Weights) -> Network:
     """Return a network of its weights, by their names."""
     count = len({key.split(".")[1] for key in arrays if key.startswith("block.")})
     blocks = tuple(
-        Block(*(arrays[f"block.{n}.{part}"] for part in ("taps", "bias", "mix", "mix_bias")))
+        ConvolutionBlock(
+            *(arrays[f"block.{n}.{part}"] for part in ("taps", "bias", "mix", "mix_bias"))
+        )
         for n in range(count)
     )
     return Network(

@@ -13,12 +13,12 @@ import numpy as np
 
 from arranger.columns import median
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.weights import weights_of
+from arranger.grid.track.feature_weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.evidence import Evidence
+    from arranger.grid.track.evidence import AttackEvidence
     from arranger.song.notes import TimedColumns
 
 BINS = 24
@@ -45,7 +45,7 @@ def file_phase(notes: TimedColumns, attacks: Attacks, beats: Floats) -> tuple[fl
     return phase - np.rint(phase), float(scores[best] - scores[0])
 
 
-def phase_features(times: Floats, evidence: Evidence) -> Floats:
+def phase_features(times: Floats, evidence: AttackEvidence) -> Floats:
     """Return what speaks for the beat at each of `PLACES` of beats at some seconds.
 
     Shape (len(PLACES), 2 * len(COLUMNS)): log S(c, 0) and log S(c, 1/2) for a beat at that place.
@@ -57,7 +57,7 @@ def phase_features(times: Floats, evidence: Evidence) -> Floats:
     return np.concatenate((folded[:, places], folded[:, (places + BINS // 2) % BINS])).T
 
 
-def _density(evidence: Evidence, position: Floats, seconds: float) -> Floats:
+def _density(evidence: AttackEvidence, position: Floats, seconds: float) -> Floats:
     """Return the density of each column, shape (columns, BINS)."""
     bins = np.floor(position * BINS + 0.5).astype(np.int64) % BINS
     counted = np.stack([np.bincount(bins, row, BINS) for row in evidence.columns])

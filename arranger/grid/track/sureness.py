@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.grid.track.weights import weights_of
+from arranger.grid.track.feature_weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats

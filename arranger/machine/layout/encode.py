@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.engine.layout import Layout, LayoutField
-    from arranger.machine.layout.plan import Entry, Plan
+    from arranger.machine.layout.data_plan import DataPlan, DataRecord
     from arranger.sheet.model import Sheet
 
 _MARKS = ("end", "again", "pattern_end", "loop_mark")
@@ -31,13 +31,11 @@ class Number(NamedTuple):
     """What it is the address of, where it is nothing else."""
 
 
-def encode(plan: Plan, sheet: Sheet) -> list[list[Number]]:
+def encode(plan: DataPlan, sheet: Sheet) -> list[list[Number]]:
     """Return the numbers of each record of a plan of a sheet.
 
-    Raises
-    ------
-    SheetError
-        If the layout can't hold something of the song, or a routine couldn't tell it apart.
+    Raises `SheetError` if the layout can't hold something of the song, or a routine couldn't tell
+    it apart.
     """
     _check_whole(plan)
     written = []
@@ -52,12 +50,12 @@ def encode(plan: Plan, sheet: Sheet) -> list[list[Number]]:
     return written
 
 
-def joined(written: Sequence[Sequence[Number]]) -> bytes:
+def joined_bytes(written: Sequence[Sequence[Number]]) -> bytes:
     """Return all of the bytes."""
     return b"".join(number.content for record in written for number in record)
 
 
-def _check_whole(plan: Plan) -> None:
+def _check_whole(plan: DataPlan) -> None:
     layout = plan.layout
     if fault := tone_fault(layout, plan.tones, plan.drums):
         raise SheetError(fault[1], remedy=fault[2])
@@ -89,7 +87,7 @@ def _check_whole(plan: Plan) -> None:
         )
 
 
-def _numbers(plan: Plan, entry: Entry) -> Iterator[Number]:
+def _numbers(plan: DataPlan, entry: DataRecord) -> Iterator[Number]:
     if entry.kind == "fill":
         yield Number(bytes((plan.layout.fill,)) * entry.numbers["bytes"])
         return
@@ -108,7 +106,7 @@ def _numbers(plan: Plan, entry: Entry) -> Iterator[Number]:
             number = bits = 0
 
 
-def _written(plan: Plan, entry: Entry, field: LayoutField) -> int:
+def _written(plan: DataPlan, entry: DataRecord, field: LayoutField) -> int:
     """Return the number that a field holds."""
     layout, value = plan.layout, field.value
     if value == "number":
@@ -131,16 +129,16 @@ def _written(plan: Plan, entry: Entry, field: LayoutField) -> int:
     return number
 
 
-def _label(entry: Entry, value: str) -> str:
+def _label(entry: DataRecord, value: str) -> str:
     """Return the label that an address is of; "": the value is no address."""
     if value == "pattern_address":
         return f"pattern {entry.numbers['pattern']}"
     return value.removesuffix("_address") if value.endswith("_address") else ""
 
 
-def _check_marks(plan: Plan, written: Sequence[Sequence[Number]], sheet: Sheet) -> None:
+def _check_marks(plan: DataPlan, written: Sequence[Sequence[Number]], sheet: Sheet) -> None:
     """Refuse a record that begins as a mark which may stand in its place."""
-    content = joined(written)
+    content = joined_bytes(written)
     ordered = bool(plan.layout.order)
     marks = {kind: _constant(plan.layout, kind) for kind in _MARKS}
     for kind, mark in marks.items():

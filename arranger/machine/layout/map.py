@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from arranger.machine.layout.plan import Plan
+    from arranger.machine.layout.data_plan import DataPlan
     from arranger.sheet.model import Sheet
 
 
-def map_lines(plan: Plan, sheet: Sheet) -> Iterator[str]:
+def map_lines(plan: DataPlan, sheet: Sheet) -> Iterator[str]:
     """Yield a line for each block, one on the loop if there is one, and one for each loss."""
     layout, told = plan.layout, plan.numbers
     yield f"{plan.bytes:,} bytes of song data, by offset:"
@@ -47,12 +47,12 @@ def _count(number: int, what: str) -> str:
     return f"{number:,} {what if number == 1 else many}"
 
 
-def _place(plan: Plan, label: str) -> str:
+def _place(plan: DataPlan, label: str) -> str:
     at = plan.labels[label]
     return f"{at:>6}" + (f" ({plan.layout.base + at:#06x})" if plan.layout.base else "")
 
 
-def _tells_loop(plan: Plan) -> bool:
+def _tells_loop(plan: DataPlan) -> bool:
     layout = plan.layout
     records = (*layout.header, *layout.end)
     by_field = any(field.value in ("loop", "loop_address") for field in records)

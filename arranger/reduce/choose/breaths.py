@@ -16,7 +16,7 @@ from arranger.reduce.choose.candidates import IN_LINE
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
 
 LONGEST_BREATH = 4.0
 """Beats; in a longer one the tune rests, and a single tone of another part may fill it."""
@@ -25,7 +25,7 @@ ANSWER = 2
 """Tones on different steps that make a phrase."""
 
 
-def scraps(problem: Problem) -> Bools:
+def scraps(problem: ChoiceProblem) -> Bools:
     """Return which slots hold what is no tune in a breath that its part doesn't answer; (T, K)."""
     tones, slots, breath = problem.tones, problem.candidates, breaths(problem)
     parts, span = int(tones.part.max(initial=0)) + 1, problem.steps + 1
@@ -38,7 +38,7 @@ def scraps(problem: Problem) -> Bools:
     return found
 
 
-def breaths(problem: Problem) -> Ints:
+def breaths(problem: ChoiceProblem) -> Ints:
     """Return for each segment the number of the breath that it lies in, or -1; shape (T,)."""
     tones, starts = problem.tones, problem.starts
     tune = tones.tune >= IN_LINE

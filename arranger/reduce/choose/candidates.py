@@ -72,7 +72,7 @@ class Tones:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Problem:
+class ChoiceProblem:
     """Segments and candidates. T segments, K slots at most (slot 0 is the rest)."""
 
     tones: Tones
@@ -217,7 +217,7 @@ def lay_out(
     more_bounds: Ints = NO_STEPS,
     gaps_are_short: bool = False,
     most: int = MOST_CANDIDATES,
-) -> Problem:
+) -> ChoiceProblem:
     """Cut the song into segments and list the candidates of each.
 
     Parameters
@@ -267,7 +267,7 @@ def lay_out(
     slots = int(min(sounding.max(initial=0), most)) + 1
     candidates = np.full((len(starts), slots), -1, dtype=np.int64)
     candidates[in_order[kept], rank[kept] + 1] = tone[order[kept]]
-    return Problem(
+    return ChoiceProblem(
         tones=tones,
         steps=steps,
         steps_per_beat=steps_per_beat,

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from arranger.columns import Bools, Floats, Ints
     from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.costs import Costs
     from arranger.song.model import Note
 
@@ -236,7 +236,7 @@ def _fates(grid: Grid, steps: list[int], names: list[frozenset[str]], choose: _C
     return np.array(fates, dtype=np.int64)
 
 
-def harm_of(groove: Groove, problem: Problem, engine: Engine, costs: Costs) -> Floats:
+def harm_of(groove: Groove, problem: ChoiceProblem, engine: Engine, costs: Costs) -> Floats:
     """Return what each hit hides of the voices: something only if it silences its whole step.
 
     That is what the two worthiest tones lose that sound there, in beats of the tune; ``problem`` is

@@ -18,7 +18,7 @@ import numpy as np
 
 from arranger.columns import distinct
 from arranger.reduce.choose.candidates import IN_LINE
-from arranger.reduce.model import Passage
+from arranger.reduce.model import TexturePassage
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -140,7 +140,7 @@ def chords_prevail(shares: Floats) -> Bools:
 
 def passages(
     names: NDArray[np.str_], asked: Bools, material: Material, grid: Grid
-) -> tuple[Passage, ...]:
+) -> tuple[TexturePassage, ...]:
     """Return the bars of each texture in a row.
 
     Parameters
@@ -160,7 +160,7 @@ def passages(
         time = np.maximum(after - np.maximum(chords.first, first.first_step), 0)
         by_part = np.bincount(chords.key, time, minlength=1)
         found.append(
-            Passage(
+            TexturePassage(
                 texture=name,
                 first_bar=first.number,
                 last_bar=last.number,

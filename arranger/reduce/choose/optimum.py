@@ -50,7 +50,7 @@ def solve_in_numpy(priced: Priced) -> Optimum:
     reached, halves = forward(priced)
     last = reached[-1]
     a, b = divmod(int(last.argmin()), last.shape[1])
-    path = [(a, b), *back(priced, reached, halves, a, b)]
+    path = [(a, b), *traced_back(priced, reached, halves, a, b)]
     slots = np.array(path[::-1], dtype=np.int64)
     return Optimum(slots1=slots[:, 0], slots2=slots[:, 1], cost=int(last[a, b]))
 
@@ -74,7 +74,7 @@ def forward(priced: Priced) -> tuple[list[Ints], list[Ints]]:
     return reached, halves
 
 
-def back(
+def traced_back(
     priced: Priced, reached: list[Ints], halves: list[Ints], a: int, b: int
 ) -> list[tuple[int, int]]:
     """Return the states before the one that was reached, last first."""

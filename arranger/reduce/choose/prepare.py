@@ -26,11 +26,11 @@ if TYPE_CHECKING:
     from arranger.columns import Bools, Floats, Ints
     from arranger.engine.model import DrumSound, Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.choose.candidates import Problem, Tones
+    from arranger.reduce.choose.candidates import ChoiceProblem, Tones
     from arranger.reduce.choose.costs import Costs
     from arranger.reduce.choose.groove import Groove, Hits
     from arranger.reduce.choose.rates import Rates
-    from arranger.reduce.model import Passage
+    from arranger.reduce.model import TexturePassage
     from arranger.reduce.place.placed import Placed
     from arranger.reduce.worth.weights import Weights
     from arranger.settings import ReduceSettings
@@ -41,7 +41,7 @@ class Prepared(NamedTuple):
     """All that is known before anything is decided."""
 
     engine: Engine
-    passages: tuple[Passage, ...]
+    passages: tuple[TexturePassage, ...]
     """The textures, in order."""
     broken: Bools
     """Shape (steps,): where the texture is ``broken-chord``."""
@@ -63,7 +63,7 @@ class Prepared(NamedTuple):
     """What each hit of the groove hides."""
     hits: Hits
     """The drums that sound."""
-    problem: Problem
+    problem: ChoiceProblem
 
 
 def prepare(
@@ -158,7 +158,7 @@ def with_hits(prepared: Prepared, grid: Grid, hits: Hits) -> Prepared:
 
 def _laid_out(
     tones: Tones, engine: Engine, grid: Grid, broken: Bools, hits: Hits | None = None
-) -> Problem:
+) -> ChoiceProblem:
     """Return the problem when these drums sound; None: none."""
     return lay_out(
         tones,

@@ -49,7 +49,7 @@ _MOST_CELLS = 32_768
 """Segments times pairs of slots that are priced at once: their arrays stay in the cache."""
 
 
-class Layout(NamedTuple):
+class CostLayout(NamedTuple):
     """Where the costs of T segments lie in flat arrays: a square for each, partly in use."""
 
     counts: Ints
@@ -68,7 +68,7 @@ class Layout(NamedTuple):
 class Priced(NamedTuple):
     """Costs of a problem: flat arrays in which those of a segment lie as the layout says."""
 
-    layout: Layout
+    layout: CostLayout
     node: Ints
     """Of holding a in voice 1 and b in voice 2."""
     move1: Ints
@@ -90,7 +90,7 @@ class Priced(NamedTuple):
 class Prices(NamedTuple):
     """Costs without those of changes for their own sake; flat arrays as in `Priced`."""
 
-    layout: Layout
+    layout: CostLayout
     node: Ints
     move1: Ints
     move2: Ints
@@ -107,7 +107,7 @@ class Prices(NamedTuple):
         return Priced(layout=self.layout, node=self.node, move1=move1, move2=move2)
 
 
-class State(NamedTuple):
+class VoiceState(NamedTuple):
     """What happens in a segment: the tone of each voice (-1: rest)."""
 
     voice1: int
@@ -138,7 +138,7 @@ def prices(rates: Rates) -> Prices:
     return found
 
 
-def _columns(rates: Rates, layout: Layout) -> Iterator[NDArray[Any]]:
+def _columns(rates: Rates, layout: CostLayout) -> Iterator[NDArray[Any]]:
     """Yield what `_prices.c` looks at."""
     problem, start, step = rates.problem, rates.start, rates.step
     none = np.zeros(0, dtype=np.int64)
@@ -177,7 +177,7 @@ def price_in_numpy(rates: Rates, batches: list[Ints], found: Prices) -> None:
             np.multiply(moves, costs, out=move[cells].reshape(shape))
 
 
-def _laid_out(counts: Ints) -> tuple[Layout, list[Ints]]:
+def _laid_out(counts: Ints) -> tuple[CostLayout, list[Ints]]:
     """Return where costs lie, and the segments in batches that lie side by side."""
     most = np.maximum(counts, np.append(1, counts[:-1]))
     sides, places = np.empty_like(counts), np.empty_like(counts)
@@ -188,7 +188,7 @@ def _laid_out(counts: Ints) -> tuple[Layout, list[Ints]]:
         sides[rows] = side
         places[rows] = used + np.arange(len(rows)) * side**2
         used += len(rows) * side**2
-    return Layout(counts=counts, sides=sides, places=places), batches
+    return CostLayout(counts=counts, sides=sides, places=places), batches
 
 
 def _batches(counts: Ints) -> Iterator[Ints]:
@@ -213,7 +213,7 @@ def _sum(terms: Terms, total: Ints) -> Ints:
     return total
 
 
-def breakdown(rates: Rates, path: Sequence[State], first: int = 0) -> Counter[str]:
+def breakdown(rates: Rates, path: Sequence[VoiceState], first: int = 0) -> Counter[str]:
     """Return what a path costs, in units by term; its first state is that of segment ``first``.
 
     The move into its first state is left out unless ``first`` is 0.

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from arranger.columns import Bools, Ints
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.costs import Costs
 
 UNITS = 2**24
@@ -73,7 +73,7 @@ class Rates(NamedTuple):
     What has one entry a tone has a last one for the rest, which is found at -1 and is all 0.
     """
 
-    problem: Problem
+    problem: ChoiceProblem
     pitch: Ints
     onset: Ints
     released: Ints
@@ -129,7 +129,7 @@ class Rates(NamedTuple):
         return found
 
 
-def rates_of(problem: Problem, costs: Costs, step_seconds: float) -> Rates:
+def rates_of(problem: ChoiceProblem, costs: Costs, step_seconds: float) -> Rates:
     """Return the whole costs of a problem whose steps last so long.
 
     Raises
@@ -195,7 +195,7 @@ def _share(share: ArrayLike, cost: ArrayLike) -> Ints:
     return found
 
 
-def _scraps(problem: Problem, start: Worth, step: Worth, costs: Costs) -> Ints:
+def _scraps(problem: ChoiceProblem, start: Worth, step: Worth, costs: Costs) -> Ints:
     """Return what holding each slot costs voice 1: a share of its whole worth for each step."""
     length = np.maximum(_padded(problem.tones.end - problem.tones.onset), 1)
     each = _share(costs.scrap, np.append(step.whole[: len(length) - 1], 0) + start.whole / length)
@@ -210,7 +210,7 @@ def _splits(steps: int, step_seconds: float, most: int) -> Ints:
     return _share(np.clip((slow - seconds) / (slow - fast), 0.0, 1.0), most)
 
 
-def _worth(problem: Problem, costs: Costs, share: float) -> Worth:
+def _worth(problem: ChoiceProblem, costs: Costs, share: float) -> Worth:
     tones = problem.tones
     return Worth(
         tune=_padded(units(share * costs.tune * tones.tune)),
@@ -220,12 +220,12 @@ def _worth(problem: Problem, costs: Costs, share: float) -> Worth:
     )
 
 
-def _starts_lost(problem: Problem, start: Worth) -> Lost:
+def _starts_lost(problem: ChoiceProblem, start: Worth) -> Lost:
     first = np.searchsorted(problem.starts, problem.tones.onset)
     return Lost(*(_summed(first, kind[:-1], len(problem.starts)) for kind in start[:3]))
 
 
-def _steps_lost(problem: Problem, step: Worth) -> Lost:
+def _steps_lost(problem: ChoiceProblem, step: Worth) -> Lost:
     count = len(problem.starts) + 1
     tones = problem.tones
     edges = [tones.onset, tones.end]

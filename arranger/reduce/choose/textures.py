@@ -20,7 +20,7 @@ import numpy as np
 
 from arranger.columns import distinct
 from arranger.errors import SettingsError
-from arranger.reduce.worth.table import columns, heard_share, note_on_top
+from arranger.reduce.worth.note_table import heard_share, note_on_top, note_table
 from arranger.settings import TEXTURES
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ CHORD_MORE = 4.0
 def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
     """Return the weights that the optimisation uses under a texture."""
     if texture == "two-highest":
-        table = columns(song)
+        table = note_table(song)
         pitch = table.pitch.astype(np.float64)
         first = np.clip(heard_share(table, note_on_top(table, pitch)), 0.0, 1.0)
         second = heard_share(table, note_on_top(table, np.where(first >= 0.5, -1.0, pitch)))

@@ -27,7 +27,7 @@ from arranger.reduce.choose.rates import units
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid, GridBar
-    from arranger.reduce.choose.candidates import Problem
+    from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.costs import Costs
 
 _compiled = compiled("arranger.reduce.choose._turns", "da375baa")
@@ -97,7 +97,7 @@ def _lengths(bar: GridBar, grid: Grid) -> tuple[Fraction, int]:
     return beat, turn
 
 
-def asked_for(problem: Problem, grid: Grid, broken: Bools, lines: Bools) -> Ints:
+def asked_for(problem: ChoiceProblem, grid: Grid, broken: Bools, lines: Bools) -> Ints:
     """Return the pitches that the voices are asked for in each segment; -1 for none. Shape (2, T)."""
     tones, slots = problem.tones, problem.candidates
     starts, are_beats = turns(grid, broken)
@@ -157,7 +157,7 @@ def choose_in_python(columns: Ints, chords: Ints, sounding: Ints) -> Ints:
     return np.array(found, dtype=np.int64).reshape(-1, 2).T
 
 
-def turning(problem: Problem, broken: Bools, lines: Bools) -> Bools:
+def turning(problem: ChoiceProblem, broken: Bools, lines: Bools) -> Bools:
     """Return in which segments each voice takes turns, if it is to: shape (2, T)."""
     slots, found, tune = problem.candidates, broken[problem.starts], _in_tune(problem)
     line = ~tune & np.append(lines, False)[np.append(problem.tones.part, -1)[slots]]
@@ -165,13 +165,13 @@ def turning(problem: Problem, broken: Bools, lines: Bools) -> Bools:
     return np.stack((found & rests & ~line.any(axis=1), found))
 
 
-def _in_tune(problem: Problem) -> Bools:
+def _in_tune(problem: ChoiceProblem) -> Bools:
     """Return which slots hold a tone of the tune, which is left to voice 1; shape (T, K)."""
     found: Bools = np.append(problem.tones.tune >= IN_LINE, False)[problem.candidates]
     return found
 
 
-def _rests(tune: Bools, problem: Problem) -> Bools:
+def _rests(tune: Bools, problem: ChoiceProblem) -> Bools:
     """Return in which segments the tune rests for a beat or more; ``tune``: in which it sounds."""
     change = np.diff(tune, prepend=not tune[0])
     run = np.cumsum(change) - 1
@@ -308,7 +308,7 @@ def _classes(bits: int) -> list[int]:
 
 
 def out_of_turn(
-    problem: Problem, costs: Costs, grid: Grid, broken: Bools, lines: Bools
+    problem: ChoiceProblem, costs: Costs, grid: Grid, broken: Bools, lines: Bools
 ) -> tuple[Ints, Bools]:
     """Return what it costs each voice to hold each slot, by whose turn it is, and where it turns.
 

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.errors import SettingsError
-from arranger.reduce.perform.rows import Held, perform
+from arranger.reduce.perform.performance import Held, perform
 
 if TYPE_CHECKING:
     from arranger.reduce.choose.prepare import Prepared
-    from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.perform.performance import Performance
     from arranger.song.model import Song
 
 NAMES = {"voice 1": 1, "voice 2": 2}

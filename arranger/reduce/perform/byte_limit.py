@@ -14,7 +14,7 @@ from arranger.reduce.choose.optimum import solve
 from arranger.reduce.choose.prepare import rates, with_hits
 from arranger.reduce.choose.price import price, prices
 from arranger.reduce.choose.rates import units
-from arranger.reduce.perform.rows import held_in, perform
+from arranger.reduce.perform.performance import held_in, perform
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
     from arranger.reduce.choose.rates import Rates
-    from arranger.reduce.perform.rows import Performance
+    from arranger.reduce.perform.performance import Performance
     from arranger.rows import Row
 
     Measure = Callable[[tuple[Row, Row], Sequence[str | None]], int]
@@ -69,6 +69,14 @@ def unlimited(prepared: Prepared, grid: Grid) -> Performance:
 def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int) -> Fitted:
     """Return the performance with the least price on changes that takes at most ``limit`` bytes.
 
+    Raises as `cheapest`.
+    """
+    return cheapest(_Trial(measure, grid, prepared).at, size, limit)
+
+
+def cheapest(at: Callable[[float], Fitted], size: int, limit: int) -> Fitted:
+    """Return what takes at most ``limit`` bytes at the least price; ``at`` returns that at a price.
+
     Sizes come in leaps: at one price a figure goes from all bars that have it, so that the largest
     that fits may be well below the limit. ``size`` is that without a price.
 
@@ -77,14 +85,13 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     LimitError
         If even the simplest takes more.
     """
-    trial = _Trial(measure, grid, prepared)
     low, too_large = 0.0, size
-    found = trial.at(FIRST_PRICE)
+    found = at(FIRST_PRICE)
     for _ in range(MOST_DOUBLINGS):
         if found.bytes <= limit:
             break
         low, too_large = found.price, found.bytes
-        found = trial.at(2 * found.price)
+        found = at(2 * found.price)
     if found.bytes > limit:
         raise LimitError(
             f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
@@ -93,7 +100,7 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     for _ in range(REFINEMENTS):
         if found.bytes >= CLOSE_ENOUGH * limit:
             break
-        tried = trial.at((low + found.price) / 2)
+        tried = at((low + found.price) / 2)
         if tried.bytes <= limit:
             found = tried
         else:
@@ -109,7 +116,7 @@ def price_of(measure: Measure | None, grid: Grid, prepared: Prepared, limit: int
     return fit(measure, grid, prepared, size, limit).price if size > limit else 0.0
 
 
-def with_change(rates: Rates, cost: float) -> Rates:
+def with_dear_changes(rates: Rates, cost: float) -> Rates:
     """Return the rates when every change costs so many beats of the tune more; 0: as they are."""
     if not cost:
         return rates
@@ -135,7 +142,7 @@ class _Trial:
 
     def _lay_out(self, prepared: Prepared) -> None:
         self._prepared, self._rates = prepared, rates(prepared, self._grid)
-        self._prices = prices(with_change(self._rates, FIRST_PRICE))
+        self._prices = prices(with_dear_changes(self._rates, FIRST_PRICE))
 
     def at(self, cost: float) -> Fitted:
         """Return the optimum when every change costs so much, more than 0."""
@@ -143,7 +150,7 @@ class _Trial:
         if prepared.problem is not self._prepared.problem:
             self._lay_out(prepared)
         problem, costs = prepared.problem, prepared.costs
-        optimum = solve(self._prices.at(with_change(self._rates, cost)))
+        optimum = solve(self._prices.at(with_dear_changes(self._rates, cost)))
         share = costs.tied * costs.attack
         performance = perform(
             problem,

@@ -18,7 +18,7 @@ import numpy as np
 
 from arranger.columns import begins
 from arranger.reduce.ledger import Span
-from arranger.rows import HOLD
+from arranger.rows import pitches_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -35,7 +35,7 @@ class Hidden(NamedTuple):
     whole: Bools
 
 
-class Run(NamedTuple):
+class VoiceRun(NamedTuple):
     """A note in a voice, from a step to another."""
 
     voice: int
@@ -92,22 +92,22 @@ class Heard:
         return [np.where(self.silenced, -1, each).tolist() for each in self.pitches]
 
     @cached_property
-    def runs(self) -> Mapping[int, list[Run]]:
+    def runs(self) -> Mapping[int, list[VoiceRun]]:
         """By note, those that are heard on a step at least; in order of their start."""
-        runs: dict[int, list[Run]] = {}
+        runs: dict[int, list[VoiceRun]] = {}
         for run in self._in_order:
             runs.setdefault(run.note, []).append(run)
         return runs
 
     @cached_property
-    def _in_order(self) -> list[Run]:
+    def _in_order(self) -> list[VoiceRun]:
         found = [run for voice in (1, 2) for run in self._runs(voice, self.pitches[voice - 1])]
         return sorted(found, key=lambda run: run.start)
 
     @cached_property
-    def _by_class(self) -> Mapping[int, list[tuple[list[Run], list[int], list[int]]]]:
+    def _by_class(self) -> Mapping[int, list[tuple[list[VoiceRun], list[int], list[int]]]]:
         """For each pitch class and voice its runs, where each begins, and where each ends."""
-        found: dict[int, tuple[list[Run], list[Run]]] = {}
+        found: dict[int, tuple[list[VoiceRun], list[VoiceRun]]] = {}
         for run in self._in_order:
             found.setdefault(run.pitch % 12, ([], []))[run.voice - 1].append(run)
         return {
@@ -115,7 +115,7 @@ class Heard:
             for pitch_class, each in found.items()
         }
 
-    def _runs(self, voice: int, pitches: Ints) -> Iterator[Run]:
+    def _runs(self, voice: int, pitches: Ints) -> Iterator[VoiceRun]:
         source = np.array(self.sources[voice - 1], dtype=np.int64)
         changes = np.flatnonzero(begins(source) | begins(pitches)).tolist()
         notes, heights = source[changes].tolist(), pitches[changes].tolist()
@@ -123,7 +123,7 @@ class Heard:
         for note, pitch, start, end in zip(notes, heights, changes, ends, strict=True):
             first, last = self._before[start], self._before[end]
             if note >= 0 and first < last:
-                yield Run(
+                yield VoiceRun(
                     voice, note, pitch, start, end, self._free[first], self._free[last - 1] + 1
                 )
 
@@ -131,7 +131,7 @@ class Heard:
         """Return on how many steps of a stretch voices can be heard."""
         return self._before[end] - self._before[start]
 
-    def tied_to(self, run: Run) -> int | None:
+    def tied_to(self, run: VoiceRun) -> int | None:
         """Return the note whose tone a run only goes on with, or None if its start is heard."""
         before = run.first - 1
         if before < 0 or self.hidden[run.first] > 0:
@@ -150,28 +150,28 @@ class Heard:
                     return self.sources[voice][step]
         return None
 
-    def gap_before(self, run: Run) -> int | None:
+    def gap_before(self, run: VoiceRun) -> int | None:
         """Return the note that a run makes a silent step for, or None if it doesn't."""
         row = self.sources[run.voice - 1]
         if run.end >= self.steps or row[run.end] >= 0 or self.silenced[run.end]:
             return None
         return self.struck(run.end + 1, run.pitch)
 
-    def within(self, pitch_class: int, start: int, end: int) -> list[Run]:
+    def within(self, pitch_class: int, start: int, end: int) -> list[VoiceRun]:
         """Return the runs of a pitch class that are heard in a stretch, in order of voice."""
-        found: list[Run] = []
+        found: list[VoiceRun] = []
         for runs, firsts, lasts in self._by_class.get(pitch_class, ()):
             found += runs[bisect_right(lasts, start) : bisect_left(firsts, end)]
         if self._all_free:
             return found
         return [r for r in found if self.free_steps(max(r.first, start), min(r.last, end))]
 
-    def heard_between(self, run: Run, start: int, end: int) -> Span:
+    def heard_between(self, run: VoiceRun, start: int, end: int) -> Span:
         """Return the part of a stretch in which a run is heard."""
         low, high = self._before[max(run.first, start)], self._before[min(run.last, end)]
         return Span(run.voice, self._free[low], self._free[high - 1] + 1 - self._free[low])
 
-    def heard_steps(self, runs: list[Run], start: int, end: int) -> int:
+    def heard_steps(self, runs: list[VoiceRun], start: int, end: int) -> int:
         """Return on how many steps of a stretch any of some runs is heard."""
         total, reached = 0, start
         for run in sorted(runs, key=_first) if len(runs) > 1 else runs:
@@ -202,10 +202,3 @@ def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     silencing = engine.silencing(reduction.drums)
     silenced = np.array([name in silencing for name in reduction.drums], dtype=np.bool_)
     return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
-
-
-def pitches_of(row: Sequence[int]) -> Ints:
-    """Return the pitch that a row has on each step, or -1; shape (steps,)."""
-    cells = np.array(row, dtype=np.int64)
-    begun = np.maximum.accumulate(np.where(cells != HOLD, np.arange(len(cells)), 0))
-    return np.maximum(cells[begun], -1)

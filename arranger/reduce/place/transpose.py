@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.engine.tuning import folded
-from arranger.reduce.worth.table import totals
+from arranger.reduce.worth.note_table import totals
 
 if TYPE_CHECKING:
     from arranger.columns import Floats

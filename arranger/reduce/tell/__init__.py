@@ -4,7 +4,7 @@ account        What became of every note: from finished rows
 asked          What the song asks for, as the account compares it with what is heard
 laws           The laws that hold between rows and ledger, looked at after every conversion
 sentences      Sentences: what became of a note and why, in words
-textures       Which bars have which texture, and why, in words
+texture_line   Which bars have which texture, and why, in words
 tones          What became of the tones, in C where that was compiled
 weighing       What was weighed in a bar: the choice made, the nearest others
 weighing_text  What was weighed in a bar, as text for a terminal and as JSON for scripts

@@ -34,7 +34,7 @@ from arranger.reduce.tell import tones
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from arranger.reduce.perform.heard import Heard, Run
+    from arranger.reduce.perform.heard import Heard, VoiceRun
 
 START_SHARE = 0.1
 """Of a step, by which a kept note may start elsewhere than written."""
@@ -100,7 +100,7 @@ class Asked(NamedTuple):
     steps_per_beat: float
 
 
-class Limits(NamedTuple):
+class Thresholds(NamedTuple):
     """The thresholds, as ``_account.c`` takes them."""
 
     start: float
@@ -168,7 +168,7 @@ class _Accountant:
         if tones._compiled is None:
             found: Iterator[Entry] = map(self._tone, sounding)
         else:
-            found = tones.entries_of_tones(asked, self._heard, sounding, Limits(self._loose))
+            found = tones.entries_of_tones(asked, self._heard, sounding, Thresholds(self._loose))
         return tuple(
             [
                 self._refused(note)
@@ -188,7 +188,7 @@ class _Accountant:
         runs = self._heard.runs.get(note)
         return self._silent(note) if runs is None else self._sounding(note, runs)
 
-    def _sounding(self, note: int, runs: list[Run]) -> Entry:
+    def _sounding(self, note: int, runs: list[VoiceRun]) -> Entry:
         """Return the entry of a note that a voice holds and that is heard."""
         asked, heard, onset = self._asked, self._heard, self._asked.onset[note]
         first = last = runs[0]
@@ -236,12 +236,12 @@ class _Accountant:
         seconds = late * asked.step_seconds + hidden
         return Entry(note, outcome, tuple(causes), spans, first.pitch, by, None, seconds)
 
-    def _mostly_heard(self, note: int, runs: list[Run]) -> bool:
+    def _mostly_heard(self, note: int, runs: list[VoiceRun]) -> bool:
         """Return whether a note is heard for most of its length, however late it begins."""
         length = self._asked.end[note] - self._asked.onset[note]
         return sum(run.last - run.first for run in runs) > (1 - HEARD_SHARE) * length
 
-    def _in_turn(self, note: int, runs: list[Run]) -> bool:
+    def _in_turn(self, note: int, runs: list[VoiceRun]) -> bool:
         """Return whether a note is heard where the notes of its chord take turns."""
         if self._asked.tune[note]:
             return False
@@ -257,7 +257,7 @@ class _Accountant:
             return "delayed-by-drum", (self._heard.drum_at[onset],)
         return "voices-full", self._rivals(onset, first)
 
-    def _cut(self, note: int, last: Run) -> tuple[str, Sequence[int]]:
+    def _cut(self, note: int, last: VoiceRun) -> tuple[str, Sequence[int]]:
         """Return why a note ends early, and the notes that are the cause."""
         heard = self._heard
         if last.end < self._asked.end[note]:
@@ -270,7 +270,7 @@ class _Accountant:
             return "shortened-by-next-note", self._taker(last)
         return "moved-to-step", ()
 
-    def _taker(self, run: Run) -> Sequence[int]:
+    def _taker(self, run: VoiceRun) -> Sequence[int]:
         """Return the note that its voice holds straight after a run, if any."""
         row = self._heard.sources[run.voice - 1]
         return (row[run.end],) if run.end < len(row) and row[run.end] >= 0 else ()
@@ -327,7 +327,7 @@ class _Accountant:
             return self._merged(note, with_it)
         return self._dropped(note)
 
-    def _merged(self, note: int, runs: list[Run]) -> Entry:
+    def _merged(self, note: int, runs: list[VoiceRun]) -> Entry:
         """Return the entry of a note that is heard in other notes, as the first of them has it."""
         onset, end, pitch = self._asked.onset[note], self._asked.end[note], runs[0].pitch
         runs = [run for run in runs if run.pitch == pitch]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import named
+from arranger.columns import named_rows
 from arranger.compiled import compiled
 from arranger.reduce.ledger import Entry, Span
 from arranger.reduce.reasons import OUTCOMES
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.reduce.perform.heard import Heard
-    from arranger.reduce.tell.account import Asked, Limits
+    from arranger.reduce.tell.account import Asked, Thresholds
 
 _compiled = compiled("arranger.reduce.tell._account", "1242666f")
 
@@ -56,7 +56,7 @@ _REASONS = (
 
 
 def entries_of_tones(
-    asked: Asked, heard: Heard, notes: Sequence[int], limits: Limits
+    asked: Asked, heard: Heard, notes: Sequence[int], limits: Thresholds
 ) -> Iterator[Entry]:
     """Return the entry of each of some notes that are no drums and may sound."""
     rows = np.empty((len(notes), 5), dtype=np.int64)
@@ -80,7 +80,7 @@ def entries_of_tones(
         asked.steps_per_beat,
         *limits,
     )
-    stretches = named(Span, np.frombuffer(spans, np.int64).reshape(-1, 3).tolist())
+    stretches = named_rows(Span, np.frombuffer(spans, np.int64).reshape(-1, 3).tolist())
     blamed = np.frombuffer(by, np.int64).tolist()
     said: dict[int, tuple[str, ...]] = {0: ()}
     told = []
@@ -96,7 +96,7 @@ def entries_of_tones(
             (note, _OUTCOMES[outcome], said[reasons], heard_in, out, taken_by, None, seconds)
         )
         first, begin = after, end
-    return iter(named(Entry, told))
+    return iter(named_rows(Entry, told))
 
 
 def _reasons(packed: int) -> tuple[str, ...]:

@@ -10,14 +10,14 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.pitch import pitch_name
-from arranger.reduce.choose.optimum import Optimum, back, forward, solve
+from arranger.reduce.choose.optimum import Optimum, forward, solve, traced_back
 from arranger.reduce.choose.prepare import prepare, rates
-from arranger.reduce.choose.price import State, breakdown, price
+from arranger.reduce.choose.price import VoiceState, breakdown, price
 from arranger.reduce.choose.rates import FAR, UNITS
 from arranger.reduce.choose.turns import asked_for
-from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_change
+from arranger.reduce.perform.byte_limit import price_of, priced_hits, with_dear_changes
 from arranger.reduce.tell.sentences import in_a_row
-from arranger.reduce.tell.textures import texture_line
+from arranger.reduce.tell.texture_line import texture_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -96,7 +96,7 @@ def weigh_bar(
     prepared = prepare(song, engine, grid, settings)
     change = price_of(measure, grid, prepared, settings.max_bytes)
     prepared = priced_hits(prepared, grid, change)
-    priced = with_change(rates(prepared, grid), change)
+    priced = with_dear_changes(rates(prepared, grid), change)
     return _Weighing(song, grid, priced, bar, prepared).told(most)
 
 
@@ -138,7 +138,7 @@ class _Weighing:
         here = next(p for p in passages if p.first_bar <= number <= p.last_bar)
         return str(texture_line(here, self._song.parts))
 
-    def _turns(self, best: list[State]) -> Iterator[str]:
+    def _turns(self, best: list[VoiceState]) -> Iterator[str]:
         """Yield for each voice that takes turns whether it takes all that it is asked for."""
         for i, asked in enumerate(self._asked):
             missed: list[str] = []
@@ -158,16 +158,16 @@ class _Weighing:
         taken = tone >= 0 and int(self._problem.tones.pitch[tone]) == wanted
         return pitch_name(wanted) if wanted >= 0 and not taken else ""
 
-    def _states(self, optimum: Optimum) -> list[State]:
+    def _states(self, optimum: Optimum) -> list[VoiceState]:
         every = np.arange(len(optimum.slots1))
         candidates = self._problem.candidates
         columns = (
             candidates[every, optimum.slots1].tolist(),
             candidates[every, optimum.slots2].tolist(),
         )
-        return [State(*row) for row in zip(*columns, strict=True)]
+        return [VoiceState(*row) for row in zip(*columns, strict=True)]
 
-    def _others(self, best: list[State], most: int) -> Iterator[Choice]:
+    def _others(self, best: list[VoiceState], most: int) -> Iterator[Choice]:
         """Yield the cheapest paths that sound different from each other in the bar."""
         reached, halves = forward(self._priced)
         left = _left(self._priced)
@@ -197,9 +197,9 @@ class _Weighing:
         t: int,
         a: int,
         b: int,
-    ) -> list[State]:
+    ) -> list[VoiceState]:
         """Return the cheapest path through one state."""
-        path = [(a, b), *back(self._priced, reached[: t + 1], halves, a, b)][::-1]
+        path = [(a, b), *traced_back(self._priced, reached[: t + 1], halves, a, b)][::-1]
         onwards = zip(self._priced.segments(), left, strict=True)
         for (node, move1, move2), to_come in islice(onwards, t + 1, None):
             onward = node + to_come + move1[a][:, None] + move2[b]
@@ -208,14 +208,14 @@ class _Weighing:
         slots = np.array(path, dtype=np.int64)
         return self._states(Optimum(slots1=slots[:, 0], slots2=slots[:, 1], cost=0))
 
-    def _sound(self, path: list[State]) -> tuple[frozenset[int], ...]:
+    def _sound(self, path: list[VoiceState]) -> tuple[frozenset[int], ...]:
         """Return what is heard of a path in the bar: the voices sound alike."""
         pitch = [*self._problem.tones.pitch.tolist(), -1]
         return tuple(
             frozenset((pitch[s.voice1], pitch[s.voice2])) for s in path[self._first : self._after]
         )
 
-    def _choice(self, best: list[State], path: list[State]) -> Choice:
+    def _choice(self, best: list[VoiceState], path: list[VoiceState]) -> Choice:
         differ = [t for t, (x, y) in enumerate(zip(best, path, strict=True)) if x != y]
         first, last = max(differ[0] - 1, 0), min(differ[-1] + 2, len(best))
         terms = breakdown(self._rates, path[first:last], first)
@@ -226,7 +226,7 @@ class _Weighing:
             terms=_sorted(terms),
         )
 
-    def _differences(self, best: list[State], path: list[State]) -> Iterator[str]:
+    def _differences(self, best: list[VoiceState], path: list[VoiceState]) -> Iterator[str]:
         """Yield where in the bar and how a path differs, neighbouring segments as one."""
         said = ["", ""]
         for t in range(self._first, self._after):
@@ -249,7 +249,7 @@ class _Weighing:
         heard = pitch_name(int(self._problem.tones.pitch[tone]))
         return f"{heard} of '{self._song.parts[note.part].name}'"
 
-    def _in_words(self, path: list[State]) -> Iterator[str]:
+    def _in_words(self, path: list[VoiceState]) -> Iterator[str]:
         for i, what in enumerate(("voice 1", "voice 2")):
             said: list[str] = []
             before = None

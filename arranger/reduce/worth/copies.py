@@ -16,7 +16,7 @@ from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
     from arranger.columns import Bools, Ints
-    from arranger.reduce.worth.table import Columns
+    from arranger.reduce.worth.note_table import NoteTable
 
 LATEST_SECONDS = 0.8
 """An echo comes at most so long after its note: later ones are canons, which are music."""
@@ -50,7 +50,7 @@ class Copy(NamedTuple):
         return self.delay > TOGETHER_SECONDS
 
 
-def find_copies(table: Columns, parts: int) -> list[Copy]:
+def find_copies(table: NoteTable, parts: int) -> list[Copy]:
     """Return the parts that copy another, each at most once; of a doubling the later part in order."""
     tonal = np.flatnonzero(table.tonal)
     if parts < 2 or not len(tonal):
@@ -71,7 +71,7 @@ def find_copies(table: Columns, parts: int) -> list[Copy]:
     return [found[part] for part in sorted(found)]
 
 
-def _copy(table: Columns, part: int, of: int, ids: Ints, others: Ints) -> Copy | None:
+def _copy(table: NoteTable, part: int, of: int, ids: Ints, others: Ints) -> Copy | None:
     """Return how one part copies the other, or None."""
     if len(others) < FROM_ANOTHER * len(ids):
         return None
@@ -87,7 +87,7 @@ def _copy(table: Columns, part: int, of: int, ids: Ints, others: Ints) -> Copy |
 
 
 def _matched(
-    table: Columns, ids: Ints, others: Ints, octaves: int
+    table: NoteTable, ids: Ints, others: Ints, octaves: int
 ) -> tuple[float, Bools, Ints] | None:
     """Return the delay, which notes are copied, and a likely original of each; None for no copy.
 

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.reduce.worth.copies import Copy
-    from arranger.reduce.worth.table import Columns
+    from arranger.reduce.worth.note_table import NoteTable
 
 
-def doubles(table: Columns, importance: Floats, copies: Sequence[Copy] = ()) -> tuple[Ints, Ints]:
+def doubles(table: NoteTable, importance: Floats, copies: Sequence[Copy] = ()) -> tuple[Ints, Ints]:
     """Return for each note the one that it doubles in unison, and the one at the octave.
 
     Parameters
@@ -46,7 +46,7 @@ def doubles(table: Columns, importance: Floats, copies: Sequence[Copy] = ()) -> 
     return duplicate_of, octave_of
 
 
-def _join_echo(table: Columns, copy: Copy, doubles_of: Ints) -> None:
+def _join_echo(table: NoteTable, copy: Copy, doubles_of: Ints) -> None:
     """Point the notes of an echo to their originals, in place, keeping it free of chains."""
     rings = table.onset[copy.notes] < table.end[copy.originals]
     echo, original = copy.notes[rings], copy.originals[rings]
@@ -56,7 +56,7 @@ def _join_echo(table: Columns, copy: Copy, doubles_of: Ints) -> None:
     doubles_of[echo] = source
 
 
-def _leaders(table: Columns, key: Ints, importance: Floats) -> Ints:
+def _leaders(table: NoteTable, key: Ints, importance: Floats) -> Ints:
     """Group tonal notes of one key that start together; all but the most important point to it."""
     result = np.full(len(key), -1, dtype=np.int64)
     tonal = np.flatnonzero(table.tonal)

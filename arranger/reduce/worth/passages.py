@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.reduce.worth.table import totals
+from arranger.reduce.worth.note_table import totals
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
-    from arranger.reduce.worth.table import Columns
+    from arranger.reduce.worth.note_table import NoteTable
 
 STRETCH_SECONDS = 2.0
 MOST_STRETCHES = 1000
@@ -31,7 +31,7 @@ CHANGE = 3.0
 """Log odds that a change of part must overcome."""
 
 
-def carrying(table: Columns, likely: Floats, scores: Floats) -> Floats:
+def carrying(table: NoteTable, likely: Floats, scores: Floats) -> Floats:
     """Return for each note how probable it is that its part carries the tune where it starts.
 
     Parameters
@@ -55,7 +55,7 @@ def carrying(table: Columns, likely: Floats, scores: Floats) -> Floats:
 
 
 def _heard_there(
-    table: Columns,
+    table: NoteTable,
     likely: Floats,
     stretch: Ints,
     parts: int,

@@ -13,9 +13,9 @@ import numpy as np
 from arranger.errors import SettingsError
 from arranger.reduce.worth.copies import PANNED_APART
 from arranger.reduce.worth.name_words import name_vote
+from arranger.reduce.worth.note_table import note_on_top, totals
 from arranger.reduce.worth.parts_named import asked_parts, parts_named
-from arranger.reduce.worth.table import note_on_top, totals
-from arranger.reduce.worth.weights import Evidence, PartRole
+from arranger.reduce.worth.weights import PartRole, RoleEvidence
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.reduce.worth.copies import Copy
-    from arranger.reduce.worth.table import Columns
+    from arranger.reduce.worth.note_table import NoteTable
     from arranger.settings import ReduceSettings
     from arranger.song.model import Part, Song
 
@@ -84,7 +84,7 @@ class PartFacts(NamedTuple):
     """Share of its sounding time in which it has the song's likeliest tune note, by the model."""
 
 
-def part_facts(table: Columns, likely: Floats, parts: int) -> PartFacts:
+def part_facts(table: NoteTable, likely: Floats, parts: int) -> PartFacts:
     """Measure each part; every array of the result has shape (parts,).
 
     Parameters
@@ -126,7 +126,7 @@ def part_facts(table: Columns, likely: Floats, parts: int) -> PartFacts:
     )
 
 
-def _line_shares(table: Columns, order: Ints, parts: int) -> tuple[Floats, Floats]:
+def _line_shares(table: NoteTable, order: Ints, parts: int) -> tuple[Floats, Floats]:
     """Return seconds in which each part sounds, and its number of notes that start alone."""
     part, onset, end = table.part[order], table.onset[order], table.end[order]
     shift = part * (table.end.max() + 1.0)
@@ -142,7 +142,7 @@ def _line_shares(table: Columns, order: Ints, parts: int) -> tuple[Floats, Float
     )
 
 
-def _starts_alone(table: Columns, order: Ints, parts: int) -> Floats:
+def _starts_alone(table: NoteTable, order: Ints, parts: int) -> Floats:
     """Return how many notes of each part start apart from all others of it."""
     part, onset = table.part[order], table.onset[order]
     apart = (np.diff(onset) > TOGETHER_SECONDS) | (np.diff(part) != 0)
@@ -151,7 +151,7 @@ def _starts_alone(table: Columns, order: Ints, parts: int) -> Floats:
     return np.bincount(part[first & last], minlength=parts).astype(np.float64)
 
 
-def _seconds_by_part(table: Columns, top: Ints, parts: int) -> Floats:
+def _seconds_by_part(table: NoteTable, top: Ints, parts: int) -> Floats:
     found = top >= 0
     return totals(table.part[top[found]], table.moment_seconds[found], parts)
 
@@ -196,7 +196,7 @@ def find_roles(
         _weigh_copy(song, copy, scored)
     for option, asked, place in (("--tune", asked_tune, 0), ("--bass", asked_bass, 1)):
         for part in asked:
-            scored[part][place].insert(0, Evidence(f"asked for by {option}", ASKED))
+            scored[part][place].insert(0, RoleEvidence(f"asked for by {option}", ASKED))
     return _decide(song, scored, muted)
 
 
@@ -206,7 +206,7 @@ def muted_parts(song: Song, settings: ReduceSettings) -> frozenset[int]:
 
 
 def _decide(
-    song: Song, scored: list[tuple[list[Evidence], list[Evidence]]], muted: frozenset[int]
+    song: Song, scored: list[tuple[list[RoleEvidence], list[RoleEvidence]]], muted: frozenset[int]
 ) -> tuple[PartRole, ...]:
     """Give the tune to the best part, the bass to the best of the others that speaks for it."""
     tune_scores = [sum(e.weight for e in tune) for tune, _ in scored]
@@ -245,18 +245,18 @@ def _decide(
     return tuple(roles)
 
 
-def _score(part: Part, facts: PartFacts) -> tuple[list[Evidence], list[Evidence]]:
+def _score(part: Part, facts: PartFacts) -> tuple[list[RoleEvidence], list[RoleEvidence]]:
     """Return the evidence for and against one part as tune, and as bass."""
     if part.drum or not part.notes:
         return [], []
     i = part.index
-    tune: list[Evidence] = []
-    bass: list[Evidence] = []
+    tune: list[RoleEvidence] = []
+    bass: list[RoleEvidence] = []
 
     def weigh(what: str, as_tune: float, as_bass: float) -> None:
         for found, weight in ((tune, as_tune), (bass, as_bass)):
             if abs(weight) >= 0.05:
-                found.append(Evidence(what, round(float(weight), 3)))
+                found.append(RoleEvidence(what, round(float(weight), 3)))
 
     vote = name_vote(part.name)
     if vote is not None:
@@ -304,20 +304,20 @@ def _score(part: Part, facts: PartFacts) -> tuple[list[Evidence], list[Evidence]
 
 
 def _weigh_copy(
-    song: Song, copy: Copy, scored: list[tuple[list[Evidence], list[Evidence]]]
+    song: Song, copy: Copy, scored: list[tuple[list[RoleEvidence], list[RoleEvidence]]]
 ) -> None:
     """Add what it tells that a part copies another: of both parts, in place."""
     if copy.is_echo:
-        echoes = Evidence(f"echoes part {copy.of + 1} {copy.delay:.2f} s later", ECHO)
+        echoes = RoleEvidence(f"echoes part {copy.of + 1} {copy.delay:.2f} s later", ECHO)
         for found in scored[copy.part]:
             found.append(echoes)
     elif copy.octaves:
         where = "above" if copy.octaves > 0 else "below"
         scored[copy.part][0].append(
-            Evidence(f"doubles part {copy.of + 1} an octave {where}", OCTAVE_DOUBLE)
+            RoleEvidence(f"doubles part {copy.of + 1} an octave {where}", OCTAVE_DOUBLE)
         )
     elif abs(song.parts[copy.part].pan - song.parts[copy.of].pan) >= PANNED_APART:
         for one, other in ((copy.part, copy.of), (copy.of, copy.part)):
             scored[one][0].append(
-                Evidence(f"is doubled by part {other + 1} on the other side", PANNED_DOUBLE)
+                RoleEvidence(f"is doubled by part {other + 1} on the other side", PANNED_DOUBLE)
             )

@@ -19,16 +19,16 @@ import numpy as np
 from arranger.columns import median
 from arranger.reduce.worth.copies import find_copies
 from arranger.reduce.worth.duplicates import doubles
-from arranger.reduce.worth.passages import carrying
-from arranger.reduce.worth.roles import find_roles, muted_parts, part_facts
-from arranger.reduce.worth.table import (
-    columns,
+from arranger.reduce.worth.note_table import (
     cover,
     heard_share,
     note_on_top,
+    note_table,
     totals,
     within_parts,
 )
+from arranger.reduce.worth.passages import carrying
+from arranger.reduce.worth.roles import find_roles, muted_parts, part_facts
 from arranger.reduce.worth.tune_model import tune_likelihood, voicing
 from arranger.reduce.worth.weights import Weights
 from arranger.song.time import TOGETHER_SECONDS
@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.columns import Floats, Ints
+    from arranger.reduce.worth.note_table import NoteTable
     from arranger.reduce.worth.roles import PartFacts
-    from arranger.reduce.worth.table import Columns
     from arranger.reduce.worth.weights import PartRole
     from arranger.settings import ReduceSettings
     from arranger.song.model import Song
@@ -78,7 +78,7 @@ def weigh(song: Song, settings: ReduceSettings, before: Weights | None = None) -
     """
     if before is not None and _alike(before, settings, "tune", "bass", "mute"):
         return before
-    table = columns(song, muted_parts(song, settings))
+    table = note_table(song, muted_parts(song, settings))
     likely = None
     if before is not None and _alike(before, settings, "mute"):
         likely = before.likely
@@ -114,7 +114,7 @@ def _alike(before: Weights, settings: ReduceSettings, *names: str) -> bool:
     return made is not None and all(getattr(made, n) == getattr(settings, n) for n in names)
 
 
-def likelihood(table: Columns) -> Floats:
+def likelihood(table: NoteTable) -> Floats:
     """Return how likely each note is the tune, all parts taken as one; 0 for drums."""
     tonal = np.flatnonzero(table.tonal)
     order = tonal[np.lexsort((table.pitch[tonal], table.onset[tonal]))]
@@ -126,7 +126,7 @@ def likelihood(table: Columns) -> Floats:
     return _top_of_chords(table, likely)
 
 
-def _top_of_chords(table: Columns, likely: Floats) -> Floats:
+def _top_of_chords(table: NoteTable, likely: Floats) -> Floats:
     """Return the likelihoods, those on top raised and the others lowered in a song of block chords.
 
     A listener takes the top of a hymn for its tune (common practice, no source). The log odds change
@@ -148,7 +148,9 @@ def _top_of_chords(table: Columns, likely: Floats) -> Floats:
     return found
 
 
-def _tune(table: Columns, likely: Floats, facts: PartFacts, roles: tuple[PartRole, ...]) -> Floats:
+def _tune(
+    table: NoteTable, likely: Floats, facts: PartFacts, roles: tuple[PartRole, ...]
+) -> Floats:
     """Return the probability that the note's part carries the tune there, times that of the note.
 
     Within a part that plays single notes every note is the tune when the part carries it. Where it
@@ -170,7 +172,7 @@ def _tune(table: Columns, likely: Floats, facts: PartFacts, roles: tuple[PartRol
     return carries * np.where(table.tonal, np.maximum(likely, least), 0.0)
 
 
-def _handed_up(table: Columns, likely: Floats, parts: Sequence[bool]) -> Floats:
+def _handed_up(table: NoteTable, likely: Floats, parts: Sequence[bool]) -> Floats:
     """Return the likelihoods, in each chord of some parts that of its likeliest note at its top.
 
     The other notes of the chord get the least. Where another part has the bass, a chord is what
@@ -192,7 +194,7 @@ def _handed_up(table: Columns, likely: Floats, parts: Sequence[bool]) -> Floats:
     return found
 
 
-def _bass(table: Columns, roles: tuple[PartRole, ...]) -> Floats:
+def _bass(table: NoteTable, roles: tuple[PartRole, ...]) -> Floats:
     """Return how much of its time a note is the lowest: of the part with the bass, else of all.
 
     A lowest note that is far above the others around it counts less: it is the top of a broken
@@ -205,7 +207,7 @@ def _bass(table: Columns, roles: tuple[PartRole, ...]) -> Floats:
     return np.where(owner, found, found * np.exp(-above))
 
 
-def _floor(table: Columns) -> Ints:
+def _floor(table: NoteTable) -> Ints:
     """Return the lowest pitch that starts within the window around each note's onset."""
     tonal = table.tonal
     times, place = np.unique(table.onset, return_inverse=True)
@@ -215,7 +217,7 @@ def _floor(table: Columns) -> Ints:
     return np.minimum(127 - depth[place], table.pitch)
 
 
-def _salience(table: Columns) -> Floats:
+def _salience(table: NoteTable) -> Floats:
     """Return how audible a note is, as a multiple of what most notes of the song are.
 
     Loudness, the fourth root of the length (a listener notices a longer note more, but its time is
@@ -229,7 +231,7 @@ def _salience(table: Columns) -> Floats:
     return np.clip(raw / float(median(raw[table.tonal])), 0.1, 4.0)
 
 
-def _exposure(table: Columns) -> Floats:
+def _exposure(table: NoteTable) -> Floats:
     """Return the mean weight of each note's pitch class over its time, 1 for an average one.
 
     The weight of a pitch class at a moment is the loudness of all its notes there, divided by the

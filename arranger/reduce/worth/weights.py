@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from arranger.settings import ReduceSettings
 
 
-class Evidence(NamedTuple):
+class RoleEvidence(NamedTuple):
     """One thing that speaks for or against a role."""
 
     what: str
@@ -30,7 +30,7 @@ class PartRole(NamedTuple):
     """"tune", "bass", "harmony", "drums" or "muted"."""
     tune_score: float
     bass_score: float
-    evidence: tuple[Evidence, ...]
+    evidence: tuple[RoleEvidence, ...]
     """What decided, strongest first."""
 
 

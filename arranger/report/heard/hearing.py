@@ -24,7 +24,7 @@ import numpy as np
 from arranger.columns import begins, distinct, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account, outcome_indices
+from arranger.report.account_columns import account_of, outcome_indices
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ class Beats(NamedTuple):
     """Shape (steps,): the beat that each step belongs to."""
 
 
-class Asked(NamedTuple):
+class AskedLines(NamedTuple):
     """What a song asks of each line: the rod by which other conversions of it are measured too."""
 
     line: Ints
@@ -87,7 +87,7 @@ class Asked(NamedTuple):
 
 
 @remembered
-def asked_of(conversion: Conversion) -> Asked:
+def asked_lines(conversion: Conversion) -> AskedLines:
     """Return the line of each note and what it counts.
 
     Where the reduction weighed each note, a note is tune or bass if it carries that line itself (a
@@ -101,10 +101,10 @@ def asked_of(conversion: Conversion) -> Asked:
         line[pitched] = HARMONY
         for which, weights in ((BASS, reduction.weights.bass), (TUNE, reduction.weights.tune)):
             line[(weights >= CARRIES_LINE) & pitched] = which
-    found = account(conversion)
+    found = account_of(conversion)
     line[_AS_ASKED[found.decided] | (found.bar_index < 0)] = NO_LINE
     value = 50 + np.rint(columns.loudness * 50).astype(np.int64)
-    return Asked(unchanging(line), unchanging(value))
+    return AskedLines(unchanging(line), unchanging(value))
 
 
 def beats_of(grid: Grid) -> Beats:
@@ -164,7 +164,7 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
     song, engine, grid, reduction
         A conversion, or one that was only tried.
     line
-        The line of each note, as `asked_of` tells it.
+        The line of each note, as `asked_lines` tells it.
     """
     entries = reduction.ledger.entries
     outcomes = reduction.ledger.columns.outcome
@@ -231,7 +231,7 @@ class LineHeard(NamedTuple):
     """Shape (4, beats): the share that isn't heard, in thousandths."""
 
 
-def lines_heard(song: Song, grid: Grid, asked: Asked, heard: Ints) -> LineHeard:
+def lines_heard(song: Song, grid: Grid, asked: AskedLines, heard: Ints) -> LineHeard:
     """Return what each line loses on each beat, its notes being heard so far."""
     beats = beats_of(grid)
     first, last = first_and_last_beat(song, grid, beats, asked.line)

@@ -15,11 +15,11 @@ import numpy as np
 
 from arranger.bars import beside
 from arranger.reduce.reasons import OUTCOMES
-from arranger.report.account import account
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import (
     LINES,
     LineHeard,
-    asked_of,
+    asked_lines,
     heard_shares,
     lines_heard,
 )
@@ -106,21 +106,21 @@ class BarLoss(NamedTuple):
 def heard_of(conversion: Conversion) -> NDArray[np.int64]:
     """Return how much of each note is heard, 0 to 100; shape (notes,)."""
     song, engine, grid = conversion.song, conversion.engine, conversion.grid
-    return heard_shares(song, engine, grid, conversion.reduction, asked_of(conversion).line)
+    return heard_shares(song, engine, grid, conversion.reduction, asked_lines(conversion).line)
 
 
 @remembered
 def beats_heard(conversion: Conversion) -> LineHeard:
     """Return what each line loses on each beat."""
-    asked = asked_of(conversion)
+    asked = asked_lines(conversion)
     return lines_heard(conversion.song, conversion.grid, asked, heard_of(conversion))
 
 
 @remembered
 def bar_losses(conversion: Conversion) -> tuple[BarLoss, ...]:
     """Return what each bar of the sheet lost, in order of bars."""
-    found, bars = account(conversion), conversion.grid.bars
-    there = (found.bar_index >= 0) & (asked_of(conversion).line >= 0)
+    found, bars = account_of(conversion), conversion.grid.bars
+    there = (found.bar_index >= 0) & (asked_lines(conversion).line >= 0)
     index, gone = found.bar_index[there], found.outcome[there] == DROPPED
     heard, losses = _by_bar(beats_heard(conversion), len(bars))
     columns = zip(

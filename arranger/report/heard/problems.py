@@ -17,7 +17,7 @@ from arranger.bars import bars_named
 from arranger.columns import begins
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
-from arranger.report.account import account
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import (
     BASS,
     DRUMS,
@@ -26,7 +26,7 @@ from arranger.report.heard.hearing import (
     NO_LINE,
     TUNE,
     Beats,
-    asked_of,
+    asked_lines,
     beats_of,
     first_and_last_beat,
     late_seconds,
@@ -56,7 +56,7 @@ _PLAIN_NAME = re.compile(r"[a-z][a-z -]{1,23}[a-z]")
 _PLAIN_KEYS = re.compile(r" [0-9]$")
 
 
-class Problem(NamedTuple):
+class BarsToMend(NamedTuple):
     """Bars to mend that lack the same, and what."""
 
     bars: tuple[BarLoss, ...]
@@ -108,7 +108,7 @@ class _Scene(NamedTuple):
 
 
 @remembered
-def ranking(conversion: Conversion) -> tuple[Problem, ...]:
+def ranking(conversion: Conversion) -> tuple[BarsToMend, ...]:
     """Return the bars to mend, the greatest loss first."""
     losing = [bar for bar in bar_losses(conversion) if bar.loss]
     losing.sort(key=lambda bar: (-bar.loss, bar.place))
@@ -122,12 +122,12 @@ def ranking(conversion: Conversion) -> tuple[Problem, ...]:
             sentence = "; ".join(clause for _, clause in clauses)
             told.setdefault(sentence, ([], tuple(line for line, _ in clauses)))[0].append(bar)
     return tuple(
-        Problem(tuple(sorted(bars)), sentence, lines) for sentence, (bars, lines) in told.items()
+        BarsToMend(tuple(sorted(bars)), sentence, lines) for sentence, (bars, lines) in told.items()
     )
 
 
 def _scene(conversion: Conversion) -> _Scene:
-    line, bar = asked_of(conversion).line, account(conversion).bar_index
+    line, bar = asked_lines(conversion).line, account_of(conversion).bar_index
     beats = beats_of(conversion.grid)
     ids = np.flatnonzero((line != NO_LINE) & (bar >= 0))
     order = ids[np.argsort(bar[ids], kind="stable")]
@@ -138,9 +138,9 @@ def _scene(conversion: Conversion) -> _Scene:
 
 def _chords(conversion: Conversion, beats: Beats, notes: Ints) -> _Chords:
     """Return the chords of pitched notes, which are in order of their bar."""
-    columns, line = conversion.song.columns, asked_of(conversion).line
+    columns, line = conversion.song.columns, asked_lines(conversion).line
     first, last = first_and_last_beat(conversion.song, conversion.grid, beats, line)
-    bar, count = account(conversion).bar_index[notes], len(beats.bar)
+    bar, count = account_of(conversion).bar_index[notes], len(beats.bar)
     until = np.searchsorted(beats.bar, bar + 1, side="right")  # of the bar after
     lasts = np.maximum(np.minimum(last[notes] + 1, until) - first[notes], 0)
     note = np.repeat(notes, lasts)
@@ -220,7 +220,7 @@ def _fate(scene: _Scene, note: int) -> str:
 
 
 def _notes_told(scene: _Scene, line: str, fate: str, notes: Sequence[int], of: int) -> str:
-    found = account(scene.conversion)
+    found = account_of(scene.conversion)
     beats = [_number(found.beat[note]) for note in notes]
     one, more = _FATES[fate]
     if len(notes) == of > _MOST_NOTES:
@@ -293,7 +293,7 @@ def _of_drums(scene: _Scene, place: int) -> str:
     gone = notes[scene.heard[notes] == 0]
     if not len(gone):
         return ""
-    found = account(scene.conversion)
+    found = account_of(scene.conversion)
     if len(gone) == len(notes) > 1:
         return "the drums are missing"
     by_name: dict[str, list[str]] = {}

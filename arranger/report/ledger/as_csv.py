@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.report.account import account, told
-from arranger.report.columns import rows, stretches
+from arranger.report.account_columns import account_of, sentences_of
+from arranger.report.column_json import rows, stretches
 from arranger.report.heard.problems import ranking
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def _own_columns(
     keys = zip(asked.pitch[these].tolist(), asked.drum[these].tolist(), strict=True)
     drums = asked.drum[these].tolist()
     entry = conversion.reduction.ledger.columns
-    names = [quoted(as_text(one_line(part.name))) for part in conversion.song.parts]
+    names = [csv_field(unformulated(one_line(part.name))) for part in conversion.song.parts]
     reasons = {each: " ".join(each) for each in {*entry.reasons[these]}}
     return {
         "part_name": [names[part] for part in asked.part[these].tolist()],
@@ -90,7 +90,7 @@ def _own_columns(
         "steps": _or_empty(texts["steps"]),
         "pitch_out": _or_empty(texts["pitch_out"]),
         "sound": [sound or "" for sound in entry.sound[these]],
-        "explanation": [quoted(each) for each in told(conversion, notes)],
+        "explanation": [csv_field(each) for each in sentences_of(conversion, notes)],
         "bar_rank": _ranks(conversion, these),
     }
 
@@ -102,7 +102,7 @@ def _ranks(conversion: Conversion, these: slice) -> list[str]:
         for rank, problem in enumerate(ranking(conversion), 1)
         for bar in problem.bars
     }
-    return [ranks.get(place, "") for place in account(conversion).bar_index[these].tolist()]
+    return [ranks.get(place, "") for place in account_of(conversion).bar_index[these].tolist()]
 
 
 def _or_empty(texts: Sequence[str]) -> list[str]:
@@ -110,11 +110,11 @@ def _or_empty(texts: Sequence[str]) -> list[str]:
     return ["" if text == "null" else text for text in texts]
 
 
-def quoted(text: str) -> str:
+def csv_field(text: str) -> str:
     """Return a text as one field."""
     return '"' + text.replace('"', '""') + '"'
 
 
-def as_text(name: str) -> str:
+def unformulated(name: str) -> str:
     """Return a name that no spreadsheet takes for a formula."""
     return f"'{name}" if name[:1] in {"=", "+", "-", "@", "\t"} else name

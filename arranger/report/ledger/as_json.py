@@ -11,9 +11,9 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from arranger.options import command_line
-from arranger.reduce.tell.textures import texture_line
-from arranger.report.account import account
-from arranger.report.columns import rows, stretches
+from arranger.reduce.tell.texture_line import texture_line
+from arranger.report.account_columns import account_of
+from arranger.report.column_json import rows, stretches
 from arranger.report.heard.hearing import LINES
 from arranger.report.heard.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.heard.problems import ranking
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.reduce.model import Passage
+    from arranger.reduce.model import TexturePassage
 
 FORMAT = "arranger-ledger"
 VERSION = 1
@@ -35,7 +35,7 @@ def ledger_json(conversion: Conversion) -> bytes:
 
 def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     """Yield the ledger piece by piece, so that a long song's isn't in memory as a whole."""
-    found = account(conversion)
+    found = account_of(conversion)
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
     yield f'{head[:-2]},\n "notes": ['.encode("utf-8", "backslashreplace")
     for notes, columns in stretches(conversion):
@@ -47,7 +47,7 @@ def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     yield f'\n],\n "totals": {tail}\n}}\n'.encode()
 
 
-def schema() -> dict[str, Any]:
+def ledger_schema() -> dict[str, Any]:
     """Return the published JSON Schema of the ledger."""
     text = files("arranger.report").joinpath("ledger.schema.json").read_text(encoding="utf-8")
     loaded: dict[str, Any] = json.loads(text)
@@ -94,7 +94,7 @@ def _bars(conversion: Conversion) -> Iterator[dict[str, Any]]:
         yield {**told, "heard": heard, "rank": rank, "lacks": lacks}
 
 
-def _passage(passage: Passage, conversion: Conversion) -> dict[str, Any]:
+def _passage(passage: TexturePassage, conversion: Conversion) -> dict[str, Any]:
     told = passage._asdict()
     for name in ("song_first_bar", "song_last_bar"):
         if told[name] is None:

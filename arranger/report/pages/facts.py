@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -15,15 +14,17 @@ from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key
 from arranger.reduce.reasons import OUTCOMES
-from arranger.reduce.tell.textures import MEANINGS
-from arranger.report.account import account, reason_counts
+from arranger.reduce.tell.texture_line import MEANINGS
+from arranger.report.account_columns import account_of, reason_counts
 from arranger.report.heard.losses import DECIDED, DROPPED, WORTH
-from arranger.report.heard.problems import Problem, ranking
+from arranger.report.heard.problems import BarsToMend, ranking
 from arranger.report.summaries.brief import lead, size
-from arranger.report.summaries.command import Run
+from arranger.report.summaries.command import CommandRun
 from arranger.report.summaries.summary import DoubtLine, StepLine, summary
+from arranger.rows import pitches_of
 from arranger.sheet.form.text import speed_text
-from arranger.sheet.played import different_steps, step_seconds
+from arranger.sheet.played import step_seconds
+from arranger.sheet.sounds import sounds_of
 from arranger.song.general_midi import percussion_name
 from arranger.version import VERSION
 
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.reduce.tell.textures import TextureLine
+    from arranger.reduce.tell.texture_line import TextureLine
     from arranger.report.summaries.suggest import Suggestion
 
 MOST_PARTS = 200
@@ -46,7 +47,7 @@ class OutcomeCount(NamedTuple):
     means: str
 
 
-class PartFacts(NamedTuple):
+class PartFate(NamedTuple):
     """One part with the fate of its notes and what spoke for its role."""
 
     number: int
@@ -95,8 +96,8 @@ class Facts(NamedTuple):
     outcomes: tuple[OutcomeCount, ...]
     worth: Mapping[str, int]
     """What a beat without each line counts, in tenths."""
-    hand: tuple[Problem, ...]
-    parts: tuple[PartFacts, ...]
+    hand: tuple[BarsToMend, ...]
+    parts: tuple[PartFate, ...]
     parts_left_out: int
     textures: tuple[TextureLine, ...]
     meanings: Mapping[str, str]
@@ -115,7 +116,7 @@ class Facts(NamedTuple):
 
 
 def gather_facts(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: Run | None = None
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), run: CommandRun | None = None
 ) -> Facts:
     """Return what the page's template needs."""
     song = conversion.song
@@ -151,18 +152,18 @@ def gather_facts(
         drums=_drums(conversion),
         memory=found.memory,
         remarks=found.remarks[:MOST_REMARKS],
-        command=(run or Run(one_line(song.file))).line(conversion.settings),
+        command=(run or CommandRun(one_line(song.file))).line(conversion.settings),
         suggestions=suggestions,
     )
 
 
-def _parts(conversion: Conversion) -> tuple[PartFacts, ...]:
-    found = account(conversion)
+def _parts(conversion: Conversion) -> tuple[PartFate, ...]:
+    found = account_of(conversion)
     parts = np.array(found.note["part"], dtype=np.int64)
     size = len(conversion.song.parts), len(OUTCOMES)
     counts = np.bincount(parts * size[1] + found.outcome, minlength=size[0] * size[1]).reshape(size)
     return tuple(
-        PartFacts(
+        PartFate(
             part.index + 1,
             one_line(part.name),
             role.role,
@@ -197,17 +198,16 @@ def _grid(conversion: Conversion) -> str:
 
 def _pitches(conversion: Conversion) -> tuple[PitchFacts, ...]:
     sheet, engine = conversion.sheet, conversion.engine
-    played, written = different_steps(sheet, engine)
-    sounding: Counter[int] = Counter()
-    for cells, steps in Counter(written).items():
-        for pitch in (played[cells].voice1, played[cells].voice2):
-            if pitch is not None:
-                sounding[pitch] += steps
+    silent = {sound.name for sound in sounds_of(sheet, engine).values() if engine.silences(sound)}
+    heard = np.array([name not in silent for name in sheet.drums], dtype=np.bool_)
+    held = np.stack([pitches_of(row)[heard] for row in (sheet.voice1, sheet.voice2)])
+    steps = np.bincount(held[held >= 0])
     return tuple(
         PitchFacts(
             pitch_name(midi), engine.pitches[midi].frequency_hz, engine.pitches[midi].cents, steps
         )
-        for midi, steps in sorted(sounding.items())
+        for midi, steps in enumerate(steps.tolist())
+        if steps
     )
 
 
@@ -238,7 +238,7 @@ def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
 
 
 def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
-    found = account(conversion)
+    found = account_of(conversion)
     drum = np.array(found.note["drum"], dtype=np.bool_)
     pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
     facts = []

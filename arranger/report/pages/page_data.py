@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from arranger.engine.player import MOST_CHUNKS, chunking
-from arranger.engine.table import FREQUENCY_BITS
+from arranger.engine.pitch_table import FREQUENCY_BITS
+from arranger.engine.player_check import MOST_CHUNKS, chunking
 from arranger.reduce.reasons import OUTCOMES, REASONS
-from arranger.report.account import account
-from arranger.report.columns import stretches, written
+from arranger.report.account_columns import account_of
+from arranger.report.column_json import stretches, written
 from arranger.report.heard.losses import DECIDED, bar_losses, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.pages.sheet_lines import lines_of
@@ -130,7 +130,7 @@ def _parts(conversion: Conversion) -> list[list[Any]]:
 
 
 def _drum_names(conversion: Conversion) -> dict[int, str]:
-    note = account(conversion).note
+    note = account_of(conversion).note
     keys = {pitch for pitch, drum in zip(note["pitch"], note["drum"], strict=True) if drum}
     return {key: percussion_name(key) for key in sorted(keys)}
 
@@ -139,7 +139,7 @@ def _notes(
     conversion: Conversion, notes: range, texts: Mapping[str, Sequence[str]]
 ) -> dict[str, Sequence[str]]:
     """Return the columns of some notes, each value as JSON text."""
-    found, these = account(conversion), slice(notes.start, notes.stop)
+    found, these = account_of(conversion), slice(notes.start, notes.stop)
     asked, entry = conversion.song.columns, conversion.reduction.ledger.columns
     sounds = {None: -1} | {name: index for index, name in enumerate(_sounds(conversion))}
     groups = {

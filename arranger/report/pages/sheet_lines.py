@@ -32,7 +32,7 @@ class SheetLines(NamedTuple):
 
 
 @remembered
-def edited(conversion: Conversion) -> bool:
+def is_by_hand(conversion: Conversion) -> bool:
     """Return whether a hand has changed the conversion's sheet."""
     return is_edited(conversion.sheet)
 
@@ -41,7 +41,7 @@ def lines_of(conversion: Conversion) -> SheetLines:
     """Return the lines of a conversion's sheet as they are written beside its report."""
     name = PurePath(conversion.song.file.replace("\\", "/")).stem
     sheet, file = conversion.sheet, f"{name}.duet"
-    if edited(conversion):
+    if is_by_hand(conversion):
         return lines_in(scan(format_sheet(sheet)), file)
     lines, bars = laid_out(sheet)
     return SheetLines(one_line(file), lines[: max(last for _, last in bars)], bars)

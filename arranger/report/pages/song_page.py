@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.conversion import Conversion
-    from arranger.report.summaries.command import Run
+    from arranger.report.summaries.command import CommandRun
     from arranger.report.summaries.suggest import Suggestion
 
 BOOT = "boot.js"
@@ -75,7 +75,7 @@ class BookPlace(NamedTuple):
 
 
 def html_page(
-    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: Run | None = None
+    conversion: Conversion, suggestions: Sequence[Suggestion] = (), *, run: CommandRun | None = None
 ) -> str:
     """Return the page of a conversion as one HTML document; see `html_page_pieces`."""
     return "".join(html_page_pieces(conversion, suggestions, run=run))
@@ -85,7 +85,7 @@ def html_page_pieces(
     conversion: Conversion,
     suggestions: Sequence[Suggestion] = (),
     *,
-    run: Run | None = None,
+    run: CommandRun | None = None,
     live: str = "",
     data: str | None = None,
     book: BookPlace | None = None,

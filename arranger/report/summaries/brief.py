@@ -30,17 +30,17 @@ _TITLE = 60
 _FOR_SHELL = " \\"
 
 
-class Line(NamedTuple):
+class TextLine(NamedTuple):
     """A line of text, bold or not."""
 
     text: str
     bold: bool = False
 
 
-def brief_lines(found: Summary, width: int = 80) -> list[Line]:
+def brief_lines(found: Summary, width: int = 80) -> list[TextLine]:
     """Return the lines of a conversion's summary."""
     head = [*_doubts(found, width), *_head(found, width), *_heard(found, width)]
-    head += map(Line, _filled(found.step_sentence, width) if found.step_sentence else [])
+    head += map(TextLine, _filled(found.step_sentence, width) if found.step_sentence else [])
     files = _files(found, width)
     tips = _tips(found, width, _MOST_TIPS)
     if len(head) + len(files) + len(tips) > MOST_LINES - _LEAST_ROOM:
@@ -84,20 +84,20 @@ def shares(found: Summary) -> str:
     return ", ".join(told) or "nothing"
 
 
-def _doubts(found: Summary, width: int) -> list[Line]:
+def _doubts(found: Summary, width: int) -> list[TextLine]:
     """Return what isn't sure of beat and bars: it may make all else worthless."""
     return [
-        Line(text, True) for doubt in found.doubts for text in _filled(f"doubt: {doubt}", width)
+        TextLine(text, True) for doubt in found.doubts for text in _filled(f"doubt: {doubt}", width)
     ]
 
 
-def _head(found: Summary, width: int) -> list[Line]:
+def _head(found: Summary, width: int) -> list[TextLine]:
     first = f"{shortened(found.title, _TITLE)}: {lead(found)}; {size(found)}"
-    return [Line(text, place == 0) for place, text in enumerate(_filled(first, width))]
+    return [TextLine(text, place == 0) for place, text in enumerate(_filled(first, width))]
 
 
-def _heard(found: Summary, width: int) -> list[Line]:
-    lines = [Line(text, True) for text in _filled(f"heard: {shares(found)}", width)]
+def _heard(found: Summary, width: int) -> list[TextLine]:
+    lines = [TextLine(text, True) for text in _filled(f"heard: {shares(found)}", width)]
     who = [
         f"{part.role}: {shortened(part.name)} (part {part.number})"
         for part in found.part_lines
@@ -105,60 +105,60 @@ def _heard(found: Summary, width: int) -> list[Line]:
     ]
     several = f"; {len(who) - 4} more" if len(who) > 4 else ""
     if who:
-        lines += map(Line, _filled("; ".join(who[:4]) + several, width))
+        lines += map(TextLine, _filled("; ".join(who[:4]) + several, width))
     return lines
 
 
-def _mend(found: Summary, width: int, room: int) -> list[Line]:
+def _mend(found: Summary, width: int, room: int) -> list[TextLine]:
     """Return the bars to mend, in so many lines."""
     if not found.hand:
-        return [Line("no bar needs mending")] if room > 0 else []
+        return [TextLine("no bar needs mending")] if room > 0 else []
     told = [f"{each.named}: {each.sentence}" for each in found.hand]
     return [
-        Line("bars to mend first:"),
+        TextLine("bars to mend first:"),
         *_listed("  ", told, width, room - 1, "place", found.places),
     ]
 
 
 def _listed(
     mark: str, items: Sequence[str], width: int, room: int, what: str, count: int = 0
-) -> list[Line]:
+) -> list[TextLine]:
     """Return items in so many lines, and how many more there are of `count`, or of these."""
     left = max(count, len(items))
-    lines: list[Line] = []
+    lines: list[TextLine] = []
     for item in items:
         own = _filled(f"{mark}{item}", width)
         if len(lines) + len(own) + (left > 1) > room:
             break
-        lines += map(Line, own)
+        lines += map(TextLine, own)
         left -= 1
     if left and room > len(lines):
         plural = "s" if left > 1 else ""
-        lines.append(Line(f"  {left} more {what}{plural}: see the report, or --details"))
+        lines.append(TextLine(f"  {left} more {what}{plural}: see the report, or --details"))
     return lines
 
 
-def _tips(found: Summary, width: int, most: int) -> list[Line]:
-    lines: list[Line] = []
+def _tips(found: Summary, width: int, most: int) -> list[TextLine]:
+    lines: list[TextLine] = []
     for tip in found.suggestions[:most]:
-        lines += map(Line, _filled(f"try ({tip.what}: {tip.effect}):", width))
-        lines += map(Line, command_lines(tip.command, width))
+        lines += map(TextLine, _filled(f"try ({tip.what}: {tip.effect}):", width))
+        lines += map(TextLine, command_lines(tip.command, width))
     return lines
 
 
-def _files(found: Summary, width: int) -> list[Line]:
+def _files(found: Summary, width: int) -> list[TextLine]:
     if not found.files:
         return []
     first, *others = found.files
     stem = first.removesuffix(".duet")
     names = ", ".join([first, *(each.removeprefix(stem) for each in others)])
-    lines = [Line(text) for text in _filled(f"wrote {names}", width)]
-    lines.append(Line("hear it again at each save while you edit:"))
-    lines += map(Line, command_lines(f"arranger render {shell_word(first)} --watch", width))
+    lines = [TextLine(text) for text in _filled(f"wrote {names}", width)]
+    lines.append(TextLine("hear it again at each save while you edit:"))
+    lines += map(TextLine, command_lines(f"arranger render {shell_word(first)} --watch", width))
     page = next((each for each in found.files if each.endswith(".report.html")), None)
     if page is not None:
-        lines.append(Line("open in a browser, to see and hear each bar:"))
-        lines.append(Line(f"  {page}", True))
+        lines.append(TextLine("open in a browser, to see and hear each bar:"))
+        lines.append(TextLine(f"  {page}", True))
     return lines
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from arranger.settings import Settings
 
 
-class Run(NamedTuple):
+class CommandRun(NamedTuple):
     """How a conversion was started; paths as they were given, so the line runs in the same folder."""
 
     song: str

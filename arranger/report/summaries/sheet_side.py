@@ -18,7 +18,7 @@ from arranger.errors import SheetError, one_line
 from arranger.machine import song_bytes
 from arranger.pitch import pitch_name
 from arranger.rows import tone_spans
-from arranger.sheet.form.fold import fold, unfold
+from arranger.sheet.form.fold_repeats import fold_repeats, unfold
 from arranger.sheet.form.text import plain_number
 from arranger.sheet.played import played_bpm, played_steps, step_length
 from arranger.sheet.record.digest import bar_contents
@@ -72,7 +72,7 @@ class Repeat:
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class SheetSection:
     """Bars from one section mark to the next. Numbers of bars."""
 
     name: str
@@ -81,7 +81,7 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
-class Loop:
+class LoopPoint:
     """Where the piece goes on after its end."""
 
     bar: int
@@ -110,8 +110,8 @@ class SheetSide:
     """The step length that the header names exactly."""
     metres: dict[str, int]
     """How many bars have each metre, the most frequent first."""
-    sections: tuple[Section, ...]
-    loop: Loop | None
+    sections: tuple[SheetSection, ...]
+    loop: LoopPoint | None
     voice1: Voice
     voice2: Voice
     tuning: tuple[Tuned, ...]
@@ -219,19 +219,19 @@ def _size(sheet: Sheet, engine: Engine) -> int | None:
         return None  # what can be played may still be too much to be numbered
 
 
-def _loop(sheet: Sheet, step_seconds: float) -> Loop | None:
+def _loop(sheet: Sheet, step_seconds: float) -> LoopPoint | None:
     for bar, inside in zip(sheet.bars, sheet.bar_loops, strict=True):
         if inside is not None and sheet.loop_step is not None:
             seconds = (sheet.steps - sheet.loop_step) * step_seconds
-            return Loop(bar.number, inside + 1, seconds)
+            return LoopPoint(bar.number, inside + 1, seconds)
     return None
 
 
-def _sections(sheet: Sheet) -> Iterator[Section]:
+def _sections(sheet: Sheet) -> Iterator[SheetSection]:
     begins = [index for index, bar in enumerate(sheet.bars) if bar.section]
     for first, after in pairwise([*begins, len(sheet.bars)]):
         bar = sheet.bars[first]
-        yield Section(bar.section, bar.number, sheet.bars[after - 1].number)
+        yield SheetSection(bar.section, bar.number, sheet.bars[after - 1].number)
 
 
 def _voice(row: Row) -> Voice:
@@ -255,7 +255,7 @@ def _tuning(pitches: Sequence[int], engine: Engine) -> tuple[Tuned, ...]:
 
 def _repeats(sheet: Sheet) -> Iterator[Repeat]:
     """Yield the runs of bars that folding would write as earlier ones."""
-    bars = fold(unfold(replace(sheet, comments=()))).bars
+    bars = fold_repeats(unfold(replace(sheet, comments=()))).bars
     runs: list[list[int]] = []
     for index, bar in enumerate(bars):
         if bar.as_bar is None:

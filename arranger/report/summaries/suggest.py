@@ -28,13 +28,13 @@ from arranger.grid import plan_grid
 from arranger.machine import song_bytes
 from arranger.options import build_settings
 from arranger.reduce import reduce
-from arranger.report.account import account
+from arranger.report.account_columns import account_of
 from arranger.report.heard.hearing import (
     BASS,
     LINES,
     TUNE,
-    Asked,
-    asked_of,
+    AskedLines,
+    asked_lines,
     heard_shares,
     lines_heard,
     lines_told,
@@ -47,7 +47,7 @@ from arranger.report.heard.losses import (
     lines_shares,
     song_heard,
 )
-from arranger.report.summaries.command import Run
+from arranger.report.summaries.command import CommandRun
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -111,7 +111,7 @@ def suggestions(
     conversion: Conversion,
     most: int = MOST,
     *,
-    run: Run | None = None,
+    run: CommandRun | None = None,
     keep_edits: KeepEdits | None = None,
 ) -> tuple[Suggestion, ...]:
     """Return the alternatives that gain something and lose nothing that matters, best first.
@@ -139,7 +139,7 @@ def suggestions(
         each for each in _attempts(conversion) if not (by_hand and SETTLED & each.words.keys())
     )
     tried = (
-        _tried(conversion, attempt, run or Run(conversion.song.file), keep_edits)
+        _tried(conversion, attempt, run or CommandRun(conversion.song.file), keep_edits)
         for attempt in islice(attempts, tries)
     )
     found = [each for each in tried if each is not None]
@@ -149,7 +149,7 @@ def suggestions(
 
 
 def _tried(
-    conversion: Conversion, attempt: Attempt, run: Run, keep_edits: KeepEdits | None
+    conversion: Conversion, attempt: Attempt, run: CommandRun, keep_edits: KeepEdits | None
 ) -> Suggestion | None:
     """Return what an attempt gives; None where the song doesn't allow it, or it would do harm."""
     words = dict(attempt.words)
@@ -165,7 +165,7 @@ def _tried(
             return None
         words["transpose"] = str(changed.transpose)
         settings = build_settings(words, conversion.settings)
-    asked = asked_of(conversion)
+    asked = asked_lines(conversion)
     heard = heard_shares(conversion.song, conversion.engine, grid, reduction, asked.line)
     by_beat = lines_heard(conversion.song, grid, asked, heard)
     was, then = line_losses(beats_heard(conversion)), line_losses(by_beat)
@@ -182,18 +182,18 @@ def _tried(
     return Suggestion(options, run.line(settings), attempt.what, before, after, change, more)
 
 
-def _harms(conversion: Conversion, asked: Asked, reduction: Reduction, heard: Ints) -> bool:
+def _harms(conversion: Conversion, asked: AskedLines, reduction: Reduction, heard: Ints) -> bool:
     """Return whether a note of tune or bass is lost or heard much worse, or more notes are unheard."""
     lines = (asked.line == TUNE) | (asked.line == BASS)
     dropped = np.array([outcome == "dropped" for outcome in reduction.ledger.columns.outcome])
-    lost = dropped & (account(conversion).outcome != DROPPED)
+    lost = dropped & (account_of(conversion).outcome != DROPPED)
     was = heard_of(conversion)
     if (lines & (lost | (heard < was - WORSE))).any():
         return True
     return bool((_unheard(asked, heard) > _unheard(asked, was)).any())
 
 
-def _unheard(asked: Asked, heard: Ints) -> Ints:
+def _unheard(asked: AskedLines, heard: Ints) -> Ints:
     """Return what the notes count of which nothing is heard, by line."""
     counts = np.bincount(asked.line + 1, asked.value * (heard == 0), len(LINES) + 1)
     return counts[1:].astype(np.int64)

@@ -1,7 +1,7 @@
 """What the terminal says after a conversion: the same as the page, in short.
 
 `summary` gathers the facts as a plain value, `Summary.text` writes them for a pipe or a file, and
-`arranger.report.summaries.terminal` as tables. Names from inside the file are shown on one line and never
+`arranger.report.summaries.terminal_text` as tables. Names from inside the file are shown on one line and never
 read as markup.
 """
 
@@ -21,8 +21,8 @@ from arranger.grid.doubts import contradicted_bars
 from arranger.grid.step_words import losses, step_sentence
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
-from arranger.reduce.tell.textures import texture_line
-from arranger.report.account import account
+from arranger.reduce.tell.texture_line import texture_line
+from arranger.report.account_columns import account_of
 from arranger.report.heard.losses import DROPPED, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.remember import remembered
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
-    from arranger.reduce.tell.textures import TextureLine
+    from arranger.reduce.tell.texture_line import TextureLine
     from arranger.reduce.worth.weights import PartRole
     from arranger.report.summaries.suggest import Suggestion
 
@@ -185,7 +185,7 @@ def summary(
         What was found worth trying.
     """
     grid, reduction = conversion.grid, conversion.reduction
-    found = account(conversion)
+    found = account_of(conversion)
     used = conversion.engine.code_bytes + piece_bytes(conversion)
     return Summary(
         title=one_line(conversion.song.title),
@@ -258,7 +258,7 @@ def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
 
 
 def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
-    found = account(conversion)
+    found = account_of(conversion)
     parts = np.array(found.note["part"], dtype=np.int64)
     heard = np.bincount(
         parts[found.outcome != DROPPED], minlength=len(conversion.song.parts)

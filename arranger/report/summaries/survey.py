@@ -27,7 +27,7 @@ from arranger.bars import minutes_text
 from arranger.pitch import pitch_name
 from arranger.settings import ReduceSettings
 from arranger.song.general_midi import PROGRAM_NAMES, percussion_name
-from arranger.song.time import bars, seconds_at
+from arranger.song.time import seconds_at, song_bars
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -113,7 +113,7 @@ def survey(song: Song, engine: Engine, settings: ReduceSettings | None = None) -
         engine=engine,
         seconds=float(seconds_at(song, song.end_tick)),
         beats=song.end_tick / song.ticks_per_beat,
-        bars=len(bars(song)) if song.notes else 0,
+        bars=len(song_bars(song)) if song.notes else 0,
         parts=tuple(_part_rows(song, by_part)),
         drums=tuple(_drum_keys(song.notes, engine, settings or ReduceSettings())),
         difficulty=_difficulty(song.notes, engine),
@@ -182,7 +182,7 @@ def _difficulty(notes: Sequence[Note], engine: Engine) -> Difficulty:
     return Difficulty(average, over, outside, word)
 
 
-def as_values(found: Survey) -> dict[str, Any]:
+def survey_values(found: Survey) -> dict[str, Any]:
     """Return the survey as plain values for JSON."""
     song = found.song
     return {
@@ -212,7 +212,7 @@ def as_values(found: Survey) -> dict[str, Any]:
     }
 
 
-def lines(found: Survey) -> list[str]:
+def survey_lines(found: Survey) -> list[str]:
     """Return the survey as lines of text; names are as in the file."""
     song = found.song
     kind = song.kind if song.midi_format is None else f"MIDI format {song.midi_format}"
@@ -225,7 +225,7 @@ def lines(found: Survey) -> list[str]:
         "",
     ]
     if song.notes:
-        shown += columns([_HEAD, *(_part_cells(row) for row in found.parts)], "><>><>>")
+        shown += aligned([_HEAD, *(_part_cells(row) for row in found.parts)], "><>><>>")
         shown += ["", *_drum_lines(found), *_hard_lines(found)]
     else:
         shown.append("no notes")
@@ -256,7 +256,7 @@ def _drum_lines(found: Survey) -> list[str]:
         (str(d.key), d.name, str(d.notes), d.sound or ("off" if d.off else "-"))
         for d in found.drums
     ]
-    return [*columns([head, *rows], "><><"), ""]
+    return [*aligned([head, *rows], "><><"), ""]
 
 
 def _hard_lines(found: Survey) -> list[str]:
@@ -285,7 +285,7 @@ def _metre(song: Song) -> str:
     return ", ".join(names[:6]) + (" and others" if len(names) > 6 else "")
 
 
-def columns(rows: Sequence[Sequence[str]], sides: str) -> list[str]:
+def aligned(rows: Sequence[Sequence[str]], sides: str) -> list[str]:
     """Return rows as aligned lines; ``sides`` has ``<`` or ``>`` for each column."""
     from rich.cells import cell_len
 

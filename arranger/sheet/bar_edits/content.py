@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from arranger.errors import SettingsError, UsageError, did_you_mean
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
-from arranger.sheet.bar_edits.choice import ALL_ROWS, DRUMS, VOICES, named, numbered
-from arranger.sheet.bar_edits.record import with_record
-from arranger.sheet.bar_edits.taken_apart import Block, changed, put_together, take_apart
-from arranger.sheet.bar_edits.telling import BarEdit, told_content
+from arranger.sheet.bar_edits.edit_told import BarEdit, told_content
+from arranger.sheet.bar_edits.taken_apart import MovableBar, changed, put_together, take_apart
+from arranger.sheet.bar_edits.which_bars import ALL_ROWS, DRUMS, VOICES, numbered, rows_in_words
+from arranger.sheet.bar_edits.with_record import with_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
@@ -32,24 +32,14 @@ def transpose_bars(
 ) -> BarEdit:
     """Return the sheet with the tones of some bars moved by semitones.
 
-    Parameters
-    ----------
-    sheet, bars
-        The sheet, and which bars (indices, rising).
-    semitones
-        By how many; below 0 down.
-    rows
-        Which of the voices.
-    fold
-        Returns the pitch that stands in for one, an octave of it that can be played, or None where
-        none can; None: nothing is folded.
+    ``sheet``, ``bars``: the sheet, and which bars (indices, rising).
+    ``semitones``: by how many; below 0 down.
+    ``rows``: which of the voices.
+    ``fold``: returns the pitch that stands in for one, an octave of it that can be played, or None
+    where none can; None: nothing is folded.
 
-    Raises
-    ------
-    UsageError
-        If ``rows`` has the drums.
-    SettingsError
-        If a pitch would be none from C-1 to G9.
+    Raises `UsageError` if ``rows`` has the drums; `SettingsError` if a pitch would be none from C-1
+    to G9.
     """
     if DRUMS in rows:
         raise UsageError("drums can't be transposed", remedy="give --row voice1 or --row voice2")
@@ -71,13 +61,13 @@ def transpose_bars(
 
     tones: list[int] = []
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         tones.extend(cell for voice in rows for cell in block.rows[:2][voice] if cell >= 0)
         return _with_pitches(block, rows, moved)
 
     def told() -> str:
         way = "up" if semitones > 0 else "down"
-        shown = numbered(sheet, bars) if tuple(rows) == VOICES else named(sheet, bars, rows)
+        shown = numbered(sheet, bars) if tuple(rows) == VOICES else rows_in_words(sheet, bars, rows)
         what = f"{shown} {way} by {_interval(semitones)}, {_count(len(tones))}"
         for count, why in (
             (sum(tone in folded for tone in tones), "folded by octaves into the engine's table"),
@@ -92,7 +82,7 @@ def transpose_bars(
 def swap_voices(sheet: Sheet, bars: Sequence[int]) -> BarEdit:
     """Return the sheet with voice 1 and voice 2 exchanged in some bars."""
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         one, two, drums = block.rows
         return replace(block, rows=(two, one, drums), held=(block.held[1], block.held[0]))
 
@@ -107,22 +97,19 @@ def clear_bars(
 ) -> BarEdit:
     """Return the sheet with silence in some rows of some bars; a tone that is held into them ends.
 
-    Parameters
-    ----------
-    sheet, bars, rows
-        The sheet, which bars (indices, rising) and which of their rows.
-    gaps
-        Sounds of the drum row that only part repeated tones: they stay as long as a voice does.
+    ``sheet``, ``bars``, ``rows``: the sheet, which bars (indices, rising) and which of their rows.
+    ``gaps``: sounds of the drum row that only part repeated tones: they stay as long as a voice
+    does.
     """
     kept = frozenset() if set(VOICES) <= set(rows) else frozenset(gaps)
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         steps = block.head.steps
         drums = tuple(hit if hit in kept else None for hit in block.rows[2])
-        silent = Block(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
+        silent = MovableBar(block.key, block.head, ((REST,) * steps, (REST,) * steps, drums))
         return block.with_rows_of(silent, rows)
 
-    return _edited(sheet, bars, change, lambda: f"{named(sheet, bars, rows)} cleared")
+    return _edited(sheet, bars, change, lambda: f"{rows_in_words(sheet, bars, rows)} cleared")
 
 
 def fill_drums(
@@ -134,23 +121,13 @@ def fill_drums(
 ) -> BarEdit:
     """Return the sheet with a drum row in some bars: a pattern that begins anew with each bar.
 
-    Parameters
-    ----------
-    sheet, bars
-        The sheet, and which bars (indices, rising).
-    pattern
-        A drum sound or None a step, repeated until the bar is full, and cut at its end.
-    known
-        The drum sounds that can be played; None: any.
-    gaps
-        Those that only part repeated tones: they stay where the pattern is silent.
+    ``sheet``, ``bars``: the sheet, and which bars (indices, rising).
+    ``pattern``: a drum sound or None a step, repeated until the bar is full, and cut at its end.
+    ``known``: the drum sounds that can be played; None: any.
+    ``gaps``: those that only part repeated tones: they stay where the pattern is silent.
 
-    Raises
-    ------
-    UsageError
-        If the pattern is empty.
-    SettingsError
-        If it has a drum sound that isn't known.
+    Raises `UsageError` if the pattern is empty; `SettingsError` if it has a drum sound that isn't
+    known.
     """
     if not pattern:
         raise UsageError("there is no drum in the row", remedy='write like "kick . hat ."')
@@ -159,7 +136,7 @@ def fill_drums(
         remedy = did_you_mean(strange[0], known, f"choose from {', '.join(known)}")
         raise SettingsError(f"{sheet.engine} has no drum sound {strange[0]!r}", remedy=remedy)
 
-    def change(block: Block) -> Block:
+    def change(block: MovableBar) -> MovableBar:
         row = tuple(
             pattern[step % len(pattern)] or (hit if hit in gaps else None)
             for step, hit in enumerate(block.rows[2])
@@ -170,7 +147,10 @@ def fill_drums(
 
 
 def _edited(
-    sheet: Sheet, bars: Sequence[int], change: Callable[[Block], Block], told: Callable[[], str]
+    sheet: Sheet,
+    bars: Sequence[int],
+    change: Callable[[MovableBar], MovableBar],
+    told: Callable[[], str],
 ) -> BarEdit:
     """Return a change to some bars as an edit; what was done is told once it is."""
     found, followers = changed(take_apart(sheet), bars, change)
@@ -179,7 +159,9 @@ def _edited(
     return BarEdit(noted, told_content(told(), sheet, joined, followers, bars))
 
 
-def _with_pitches(block: Block, rows: Sequence[int], moved: Callable[[int], int]) -> Block:
+def _with_pitches(
+    block: MovableBar, rows: Sequence[int], moved: Callable[[int], int]
+) -> MovableBar:
     """Return a block with other pitches in some voices, also of the tones that are held into it."""
     voices: list[Row] = list(block.rows[:2])
     held = list(block.held)

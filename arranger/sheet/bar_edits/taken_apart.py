@@ -21,8 +21,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import LimitError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.text import BELOW
-from arranger.sheet.merging.pieces import cut
-from arranger.sheet.model import MAX_STEPS, joined
+from arranger.sheet.merging.pieces import cut_into_bars
+from arranger.sheet.model import MAX_STEPS, joined_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -35,7 +35,7 @@ Links = dict[int, int | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class MovableBar:
     """A bar with all that goes where it goes."""
 
     key: int
@@ -51,7 +51,7 @@ class Block:
     as_of: int | None = None
     """The key of the block that it is as."""
 
-    def same_cells(self, other: Block) -> bool:
+    def same_cells(self, other: MovableBar) -> bool:
         """Return whether two blocks have the same metre and cells, so that one can be as the other."""
         return self.head[1:4] == other.head[1:4] and self.rows == other.rows
 
@@ -60,13 +60,13 @@ class Block:
         held = self.held[voice]
         return tones((REST if held is None else held, *self.rows[voice]))[-1]
 
-    def with_cells_of(self, other: Block) -> Block:
+    def with_cells_of(self, other: MovableBar) -> MovableBar:
         """Return the block playing what another one plays."""
         return replace(
             self, head=self.head.with_metre_of(other.head), rows=other.rows, held=other.held
         )
 
-    def with_rows_of(self, other: Block, rows: Sequence[int]) -> Block:
+    def with_rows_of(self, other: MovableBar, rows: Sequence[int]) -> MovableBar:
         """Return the block with some rows of another one of as many steps."""
         mine, theirs = self.rows, other.rows
         first = theirs[0] if 0 in rows else mine[0]
@@ -76,7 +76,7 @@ class Block:
         return replace(self, rows=(first, second, drums), held=(held[0], held[1]))
 
 
-class Joined(NamedTuple):
+class Reassembled(NamedTuple):
     """A sheet that was put together, and what that changed in its bars (indices)."""
 
     sheet: Sheet
@@ -86,13 +86,13 @@ class Joined(NamedTuple):
     """Bars that were as another one, and are no longer."""
 
 
-def take_apart(sheet: Sheet) -> list[Block]:
+def take_apart(sheet: Sheet) -> list[MovableBar]:
     """Return the bars of a sheet as blocks; their keys are their indices."""
     comments: dict[int, list[Comment]] = {}
     for comment in sheet.comments:
         comments.setdefault(comment.bar, []).append(comment)
     return [
-        Block(
+        MovableBar(
             key=key,
             head=bar.head,
             rows=bar.rows,
@@ -101,27 +101,21 @@ def take_apart(sheet: Sheet) -> list[Block]:
             comments=tuple(comments.get(key, ())),
             as_of=bar.head.as_bar,
         )
-        for key, bar in enumerate(cut(sheet))
+        for key, bar in enumerate(cut_into_bars(sheet))
     ]
 
 
-def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = False) -> Joined:
+def put_together(
+    sheet: Sheet, blocks: Sequence[MovableBar], *, renumber: bool = False
+) -> Reassembled:
     """Return the sheet with these bars.
 
-    Parameters
-    ----------
-    sheet
-        The sheet that was taken apart; its header stays.
-    blocks
-        The bars in order, at least one.
-    renumber
-        Whether bars count on, from the number of the first bar of ``sheet``. A pickup counts 0 only
-        as long as it comes first.
+    ``sheet``: the sheet that was taken apart; its header stays.
+    ``blocks``: the bars in order, at least one.
+    ``renumber``: whether bars count on, from the number of the first bar of ``sheet``. A pickup
+    counts 0 only as long as it comes first.
 
-    Raises
-    ------
-    LimitError
-        If that has more than `MAX_STEPS` steps.
+    Raises `LimitError` if that has more than `MAX_STEPS` steps.
     """
     if sum(block.head.steps for block in blocks) > MAX_STEPS:
         raise LimitError(f"the sheet would have more than {MAX_STEPS:,} steps", remedy="split it")
@@ -145,9 +139,9 @@ def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = Fals
         comments += _comments(block, place)
     end = len(sheet.bars)
     comments += [c._replace(bar=len(whole)) for c in sheet.comments if c.bar >= end]
-    return Joined(
+    return Reassembled(
         sheet=replace(
-            sheet.with_rows(joined(block.rows for block in whole)),
+            sheet.with_rows(joined_rows(block.rows for block in whole)),
             bars=tuple(heads),
             loop_step=_loop_step(whole),
             comments=tuple(comments),
@@ -159,7 +153,7 @@ def put_together(sheet: Sheet, blocks: Sequence[Block], *, renumber: bool = Fals
     )
 
 
-def _comments(block: Block, place: int) -> list[Comment]:
+def _comments(block: MovableBar, place: int) -> list[Comment]:
     """Return the comments of a bar; those on rows that aren't written stand below it."""
     if block.as_of is None:
         return [comment._replace(bar=place) for comment in block.comments]
@@ -171,7 +165,7 @@ def _comments(block: Block, place: int) -> list[Comment]:
     ]
 
 
-def _is_apart(block: Block, blocks: Sequence[Block], places: Mapping[int, int]) -> bool:
+def _is_apart(block: MovableBar, blocks: Sequence[MovableBar], places: Mapping[int, int]) -> bool:
     """Return whether a block that was as another one is so no longer, in either direction."""
     was = block.head.as_bar
     if block.as_of is not None or was is None:
@@ -181,23 +175,20 @@ def _is_apart(block: Block, blocks: Sequence[Block], places: Mapping[int, int]) 
 
 
 def changed(
-    blocks: Sequence[Block], chosen: Collection[int], change: Callable[[Block], Block]
-) -> tuple[list[Block], list[int]]:
+    blocks: Sequence[MovableBar],
+    chosen: Collection[int],
+    change: Callable[[MovableBar], MovableBar],
+) -> tuple[list[MovableBar], list[int]]:
     """Return the blocks with a change made to some of them, and which others follow.
 
     One that is as a changed one has the change too. A chosen one that is as another stays so only
     where both have the same cells afterwards.
 
-    Parameters
-    ----------
-    blocks
-        As `take_apart` returns them.
-    chosen
-        The keys of those to change.
-    change
-        Returns a block with other cells.
+    ``blocks``: as `take_apart` returns them.
+    ``chosen``: the keys of those to change.
+    ``change``: returns a block with other cells.
     """
-    found: list[Block] = []
+    found: list[MovableBar] = []
     moved: set[int] = set()
     followers: list[int] = []
     for block in blocks:
@@ -218,7 +209,11 @@ def changed(
 
 
 def _held_by_follower(
-    voice: int, block: Block, source: Block, blocks: Sequence[Block], found: Sequence[Block]
+    voice: int,
+    block: MovableBar,
+    source: MovableBar,
+    blocks: Sequence[MovableBar],
+    found: Sequence[MovableBar],
 ) -> int | None:
     """Return what a block holds that follows a changed one: what is changed before either counts."""
     if block.key:
@@ -237,20 +232,17 @@ def chain_of(links: Links, key: int) -> list[int]:
     return chain
 
 
-def _linked(blocks: Sequence[Block], links: Links, alone: Collection[int] = ()) -> list[Block]:
+def _linked(
+    blocks: Sequence[MovableBar], links: Links, alone: Collection[int] = ()
+) -> list[MovableBar]:
     """Return the blocks, each that is as others naming one that stands before it.
 
-    Parameters
-    ----------
-    blocks
-        Those that are there.
-    links
-        What each is as, and each that was there before.
-    alone
-        Those that are as no other any longer.
+    ``blocks``: those that are there.
+    ``links``: what each is as, and each that was there before.
+    ``alone``: those that are as no other any longer.
     """
     first: dict[int, int] = {}
-    before: dict[int, Block] = {}
+    before: dict[int, MovableBar] = {}
     for block in blocks:
         if block.key in alone:
             found = replace(block, as_of=None)
@@ -269,14 +261,14 @@ def _linked(blocks: Sequence[Block], links: Links, alone: Collection[int] = ()) 
 class _Mended(NamedTuple):
     """Blocks that hold what they should, by their keys."""
 
-    blocks: list[Block]
+    blocks: list[MovableBar]
     started: set[int]
     """Those that start a tone which they held."""
     alone: set[int]
     """Those that can't be as another one any longer."""
 
 
-def _holds_mended(blocks: list[Block]) -> _Mended:
+def _holds_mended(blocks: list[MovableBar]) -> _Mended:
     """Let blocks start the tones that they hold, where the one before doesn't leave them.
 
     Those that are alike start them all, if all hold the same; else those that must, each for itself.
@@ -299,9 +291,9 @@ def _holds_mended(blocks: list[Block]) -> _Mended:
     return _Mended(list(found.values()), started, alone)
 
 
-def _strange_holds(blocks: Sequence[Block]) -> Iterator[tuple[int, int]]:
+def _strange_holds(blocks: Sequence[MovableBar]) -> Iterator[tuple[int, int]]:
     """Yield block and voice (0 or 1) where a block begins by holding what isn't left to it."""
-    before: Block | None = None
+    before: MovableBar | None = None
     for block in blocks:
         for voice in (0, 1):
             left = None if before is None else before.leaves(voice)
@@ -310,7 +302,7 @@ def _strange_holds(blocks: Sequence[Block]) -> Iterator[tuple[int, int]]:
         before = block
 
 
-def _starting(block: Block, voice: int) -> Block:
+def _starting(block: MovableBar, voice: int) -> MovableBar:
     """Return the block, starting the tone that it holds."""
     rows = list(block.rows[:2])
     held = block.held[voice]
@@ -319,7 +311,7 @@ def _starting(block: Block, voice: int) -> Block:
     return replace(block, rows=(rows[0], rows[1], block.rows[2]))
 
 
-def _loop_step(blocks: Sequence[Block]) -> int | None:
+def _loop_step(blocks: Sequence[MovableBar]) -> int | None:
     start = 0
     for block in blocks:
         if block.loop is not None:

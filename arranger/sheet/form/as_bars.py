@@ -56,7 +56,7 @@ def roots(bars: Sequence[SheetBar]) -> list[int]:
     return found
 
 
-def named_bars(bars: Sequence[SheetBar]) -> list[int | None]:
+def as_numbers(bars: Sequence[SheetBar]) -> list[int | None]:
     """Return for each bar the number by which a text says what it is as.
 
     None where it is written out: also where another bar above has that number and stands nearer.

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.sheet.form.header_values import UnknownWord
 from arranger.sheet.form.text import is_section_name
-from arranger.sheet.form.values import Fault
 
 if TYPE_CHECKING:
     from arranger.sheet.model import SheetBar
@@ -54,17 +54,11 @@ def is_bar_number(word: str) -> bool:
 def read_bar_line(words: list[str], before: SheetBar | None) -> BarLine:
     """Return what a bar line says.
 
-    Parameters
-    ----------
-    words
-        The line's words, "bar" or "bars" first.
-    before
-        The bar before, which lends its number.
+    ``words``: the line's words, "bar" or "bars" first.
+    ``before``: the bar before, which lends its number.
 
-    Raises
-    ------
-    Fault
-        If a word stands for nothing, or a run and the bars that it is as don't go together.
+    Raises `UnknownWord` if a word stands for nothing, or a run and the bars that it is as don't go
+    together.
     """
     number = 1 if before is None else before.number + 1
     last: int | None = None
@@ -80,7 +74,9 @@ def read_bar_line(words: list[str], before: SheetBar | None) -> BarLine:
         metre = int(match[1]), int(match[2])
         if not all(metre):
             at = len(words) - len(rest)
-            raise Fault("metre", f"{match[0]} is no metre", "write one like 4/4 or 6/8", word=at)
+            raise UnknownWord(
+                "metre", f"{match[0]} is no metre", "write one like 4/4 or 6/8", word=at
+            )
         rest.pop(0)
     if len(rest) > 1 and _NUMBER.fullmatch(rest[0]) and rest[1].lower() in ("step", "steps"):
         steps = int(rest[0])
@@ -116,21 +112,21 @@ def _named(word: str) -> tuple[int, int] | None:
     return (int(word), int(word)) if is_bar_number(word) else None
 
 
-def _stray(word: str, rest: list[str], at: int) -> Fault:
+def _stray(word: str, rest: list[str], at: int) -> UnknownWord:
     """Return what is wrong with a word that stands for nothing on a bar line."""
     if word == "as":
         what = f"as {rest[0][:40]!r} names no bar" if rest else "as names no bar"
-        return Fault("as-bar", what, "write the number of a bar above, like as 1", word=at)
+        return UnknownWord("as-bar", what, "write the number of a bar above, like as 1", word=at)
     if word == "section":
         what = f"{rest[0][:40]!r} can't be the name of a section" if rest else "it has no name"
         remedy = "begin with a letter, then letters, digits, hyphens: section B"
-        return Fault("section", what, remedy, word=at)
+        return UnknownWord("section", what, remedy, word=at)
     what = f"the bar line has {' '.join((word, *rest))[:40]!r} after what belongs there"
     remedy = "write like: bar 5   4/4   14 steps   section B   loop, or bar 6   as 2"
     plain = _DASHES.sub("-", word)
     if plain != word:  # as editors make of hyphens
         remedy = f"did you mean {plain!r}?"
-    return Fault("bar-line", what, remedy, word=at)
+    return UnknownWord("bar-line", what, remedy, word=at)
 
 
 def _check_run(line: BarLine, *, is_run: bool, named_at: int) -> None:
@@ -138,23 +134,23 @@ def _check_run(line: BarLine, *, is_run: bool, named_at: int) -> None:
     number, last, named = line.number, line.last, line.named
     if last < number:
         what = f"bars {number}-{last} run backwards"
-        raise Fault("as-run", what, f"write bars {last}-{number}", word=1)
+        raise UnknownWord("as-run", what, f"write bars {last}-{number}", word=1)
     if named is None:
         if is_run:
             what, remedy = "it doesn't say what these bars are as", "write like: bars 9-16   as 1-8"
-            raise Fault("as-run", what, remedy + ", or a line for each bar", word=1)
+            raise UnknownWord("as-run", what, remedy + ", or a line for each bar", word=1)
         return
     count, others = last - number + 1, named[1] - named[0] + 1
     if others < 1:
         what = f"the bars {line.named_text} run backwards"
-        raise Fault("as-run", what, f"write as {named[1]}-{named[0]}", word=named_at)
+        raise UnknownWord("as-run", what, f"write as {named[1]}-{named[0]}", word=named_at)
     if count != others:
         what = f"{line} {count} bar{'s' * (count > 1)}, {line.named_text} {_are(others)}"
         whole = f"{named[0]}-{named[0] + count - 1}" if count > 1 else str(named[0])
         remedy = f"write as {whole}, or bars {number}-{number + others - 1}"
         if others == 1:
             remedy = f"write as {whole}, or a line for each bar"
-        raise Fault("as-run", what, remedy, word=named_at)
+        raise UnknownWord("as-run", what, remedy, word=named_at)
 
 
 def _are(count: int) -> str:

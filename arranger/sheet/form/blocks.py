@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from arranger.rows import REST
 from arranger.sheet.form.bar_line import BarLine, read_bar_line
 from arranger.sheet.form.cells import DRUMS, cell_spans, read_hits, read_tones
+from arranger.sheet.form.header_values import UnknownWord
 from arranger.sheet.form.lexical import without_comment
 from arranger.sheet.form.text import BELOW, ROWS, implied_steps
-from arranger.sheet.form.values import Fault
 from arranger.sheet.model import MAX_STEPS, SheetBar
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ class Blocks:
         before = self.bars[-1] if self.bars else None
         try:
             head = read_bar_line(words, before)
-        except Fault as fault:
+        except UnknownWord as fault:
             self.problems.faults([fault], code)
             head = _mended(words[: fault.word], before)
         if head.named is None or not self._copy(line, head):
@@ -94,7 +94,7 @@ class Blocks:
             what = f"bar {bar.head.number} has {ROWS[row]} twice"
             self.problems.add("twice", what, "take one away, or write a bar line between")
             return (len(self.bars), row)
-        faults: list[Fault] = []
+        faults: list[UnknownWord] = []
         bar.rows[row] = (
             read_hits(words, self._known_hits, faults)
             if row == DRUMS
@@ -245,7 +245,7 @@ def _mended(words: list[str], before: SheetBar | None) -> BarLine:
     """Return what the words before a fault say, or nothing but the bar itself."""
     try:
         return read_bar_line(words, before)
-    except Fault:
+    except UnknownWord:
         return read_bar_line(["bar"], before)
 
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.rows import HOLD, REST
+from arranger.sheet.form.header_values import UnknownWord
 from arranger.sheet.form.lexical import WORD
 from arranger.sheet.form.meant import hit_remedy, tone_remedy
 from arranger.sheet.form.text import ROWS, is_drum_name
-from arranger.sheet.form.values import Fault
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,15 +36,11 @@ _Piece = tuple[int, int, int | None]
 """Where a cell stands in its word, how wide it is, and the cell; None: it stands for nothing."""
 
 
-def read_tones(words: list[str], faults: list[Fault]) -> list[int]:
+def read_tones(words: list[str], faults: list[UnknownWord]) -> list[int]:
     """Return the cells of a voice; what stands for none is silence, and listed in ``faults``.
 
-    Parameters
-    ----------
-    words
-        The line's words, "voice" and its number first.
-    faults
-        Where faults are listed.
+    ``words``: the line's words, "voice" and its number first.
+    ``faults``: where faults are listed.
     """
     try:
         return [_TONES[word] for word in words[2:]]
@@ -64,7 +60,9 @@ def read_tones(words: list[str], faults: list[Fault]) -> list[int]:
     for index, at, text, near in wrong:
         remedy = tone_remedy(text[:40], first if near is None else near)
         what = f"{text[:40]!r} is no pitch"
-        faults.append(Fault("unknown-pitch", what, remedy, word=index, at=at, width=len(text)))
+        faults.append(
+            UnknownWord("unknown-pitch", what, remedy, word=index, at=at, width=len(text))
+        )
     return cells
 
 
@@ -88,18 +86,13 @@ def _pitch(text: str) -> int | None:
 
 
 def read_hits(
-    words: list[str], known: dict[str, str | None], faults: list[Fault]
+    words: list[str], known: dict[str, str | None], faults: list[UnknownWord]
 ) -> list[str | None]:
     """Return the cells of the drum row; what stands for none is silence, listed in ``faults``.
 
-    Parameters
-    ----------
-    words
-        The line's words, "drums" first.
-    known
-        Words that were read before, and what they stand for; new ones are added.
-    faults
-        Where faults are listed.
+    ``words``: the line's words, "drums" first.
+    ``known``: words that were read before, and what they stand for; new ones are added.
+    ``faults``: where faults are listed.
     """
     try:
         return [known[word] for word in words[1:]]
@@ -136,14 +129,14 @@ def _hit_cells(text: str) -> range:
     return range(1 if text.strip("-") else len(text))
 
 
-def _hit_fault(word: str, at: int, text: str, index: int) -> Fault:
+def _hit_fault(word: str, at: int, text: str, index: int) -> UnknownWord:
     if text.strip("-"):
         code, what, remedy = "drum-name", f"{text[:40]!r} is no drum sound", hit_remedy(text[:40])
     else:
         code, what = "drum-held", "a drum can't be held"
         name = word[:at].rpartition(".")[2]
         remedy = f"did you mean {name[:40] + '.' * min(len(text), 40)!r}?"
-    return Fault(code, what, remedy, word=index, at=at, width=len(text))
+    return UnknownWord(code, what, remedy, word=index, at=at, width=len(text))
 
 
 def cell_spans(code: str, row: int) -> list[Span]:

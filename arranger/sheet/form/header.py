@@ -6,16 +6,16 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from arranger.sheet.form.lexical import unquoted, value_span
-from arranger.sheet.form.text import HEADER
-from arranger.sheet.form.values import (
+from arranger.sheet.form.header_values import (
     MOST_SOUNDS,
-    Fault,
+    UnknownWord,
     read_length,
     read_sound,
     read_step,
     read_tempo,
 )
+from arranger.sheet.form.lexical import unquoted, value_span
+from arranger.sheet.form.text import HEADER
 
 if TYPE_CHECKING:
     from arranger.sheet.model import SheetSound
@@ -26,7 +26,7 @@ HEADER_WORDS = frozenset((*HEADER[:-1], SOUND))
 
 
 @dataclass(slots=True)
-class Header:
+class HeaderRead:
     """What was read so far."""
 
     values: dict[str, str] = field(default_factory=dict)
@@ -46,13 +46,10 @@ class Header:
     def read(self, word: str, code: str, line: int) -> None:
         """Take in a line without its comment.
 
-        Raises
-        ------
-        Fault
-            If its value stands for nothing, or the line is one too many.
+        Raises `UnknownWord` if its value stands for nothing, or the line is one too many.
         """
         if word in self.values:
-            raise Fault("twice", f"{word} stands twice", "take one away")
+            raise UnknownWord("twice", f"{word} stands twice", "take one away")
         column, _ = value_span(code)
         value = code[column - 1 :].strip() if column > 1 else ""
         if word == SOUND:
@@ -62,7 +59,7 @@ class Header:
         self.lines[word] = line
         self.values[word] = plain or ""
         if plain is None:
-            raise Fault("quotes", "the quotes don't match", 'write \\" for a quote')
+            raise UnknownWord("quotes", "the quotes don't match", 'write \\" for a quote')
         if word == "step":
             self.step = read_step(plain)
         elif word == "length":
@@ -72,8 +69,12 @@ class Header:
 
     def _sound(self, sound: SheetSound, line: int) -> None:
         if sound.name in {known.name for known in self.sounds}:
-            raise Fault("twice", f"drum {sound.name} stands twice", "take one away, or rename it")
+            raise UnknownWord(
+                "twice", f"drum {sound.name} stands twice", "take one away, or rename it"
+            )
         if len(self.sounds) == MOST_SOUNDS:
-            raise Fault("drum-sounds", f"more than {MOST_SOUNDS} drum sounds", "take some away")
+            raise UnknownWord(
+                "drum-sounds", f"more than {MOST_SOUNDS} drum sounds", "take some away"
+            )
         self.sounds.append(sound)
         self.sound_lines.append(line)

@@ -23,7 +23,6 @@ r"""The sheet's text form: reading, and the grammar.
     hit       = name of a drum sound | "."
     name      = letter { letter | digit | "-" }    a hyphen between two others only
     generated = "generated" "sheet" base64 NL
-              | "generated" ( "header" | number ) { digest } NL  (of earlier versions)
 
 White space and ``|`` divide and mean nothing else. Cells may be typed together as long as one sees
 where each ends: a pitch ends with the digit of its octave, ``-`` and ``.`` are cells by themselves
@@ -65,7 +64,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.sheet.form.lexical import Span
-    from arranger.sheet.form.problem import Problem
+    from arranger.sheet.form.problem import SheetProblem
     from arranger.sheet.model import Sheet
 
 
@@ -74,7 +73,7 @@ class Scan:
     """What reading a text found. The sheet is there whatever the problems, mended to be whole."""
 
     sheet: Sheet
-    problems: list[Problem]
+    problems: list[SheetProblem]
     """In the order of their lines."""
     row_lines: list[tuple[int, int, int, int]]
     """For each bar the line numbers of its bar line and its three rows; 0 for one left out."""

@@ -10,8 +10,8 @@ from arranger.sheet.form.lexical import word_spans
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from arranger.sheet.form.header_values import UnknownWord
     from arranger.sheet.form.lexical import Span
-    from arranger.sheet.form.values import Fault
 
 _WIDTH = 100
 MOST_PROBLEMS = 10_000
@@ -20,7 +20,7 @@ ERROR = "error"
 WARNING = "warning"
 
 
-class Problem(NamedTuple):
+class SheetProblem(NamedTuple):
     """One problem. Lines and columns are counted from 1, columns in characters."""
 
     severity: str
@@ -44,7 +44,7 @@ class Problems:
     """Problems as they are found; more than `MOST_PROBLEMS` aren't listed."""
 
     def __init__(self) -> None:
-        self.found: list[Problem] = []
+        self.found: list[SheetProblem] = []
         self.line = 0
         """The number of the line that is being read."""
 
@@ -61,9 +61,9 @@ class Problems:
         """List a problem, at the line that is being read unless another is given."""
         if len(self.found) < MOST_PROBLEMS:
             number = self.line if line is None else line
-            self.found.append(Problem(severity, code, number, *place, what, remedy))
+            self.found.append(SheetProblem(severity, code, number, *place, what, remedy))
 
-    def faults(self, faults: Iterable[Fault], code: str) -> None:
+    def faults(self, faults: Iterable[UnknownWord], code: str) -> None:
         """List what is wrong with words of the line that is being read."""
         spans = word_spans(code) if faults else []
         for fault in faults:
@@ -72,17 +72,11 @@ class Problems:
             self.add(fault.code, fault.what, fault.remedy, place)
 
 
-def shown(problem: Problem, file: str, lines: Sequence[str]) -> str:
+def shown(problem: SheetProblem, file: str, lines: Sequence[str]) -> str:
     """Return a problem as four lines: place and fault, the line, a caret under it, what to do.
 
-    Parameters
-    ----------
-    problem
-        The problem.
-    file
-        The file's name as the user gave it.
-    lines
-        The file's lines.
+    ``file``: the file's name as the user gave it.
+    ``lines``: the file's lines.
     """
     head = one_line(f"{file}:{problem.line}:{problem.column}: {problem.severity}: {problem.what}")
     text, column = _window(lines[problem.line - 1], problem.column - 1)
@@ -91,7 +85,7 @@ def shown(problem: Problem, file: str, lines: Sequence[str]) -> str:
     return f"{head}\n    {text}\n    {before}{carets}\n    {one_line(problem.remedy)}"
 
 
-def as_json(problem: Problem) -> dict[str, str | int]:
+def problem_json(problem: SheetProblem) -> dict[str, str | int]:
     """Return a problem as JSON can hold it."""
     return problem._asdict()
 

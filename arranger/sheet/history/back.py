@@ -13,10 +13,10 @@ from arranger.sheet.history.file import (
     found_in,
     history_path,
     read_history,
-    reason,
     save,
     taking_turns,
     unreadable,
+    why_not_kept,
     with_found,
 )
 from arranger.sheet.history.versions import (
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from arranger.sheet.history.versions import History, Version
 
 
-class Move(NamedTuple):
+class Restored(NamedTuple):
     """What undo or redo did."""
 
     history: History
@@ -47,17 +47,13 @@ class Move(NamedTuple):
     """What stands there now."""
 
 
-def undo(path: str | Path, steps: int = 1) -> Move:
+def undo(path: str | Path, steps: int = 1) -> Restored:
     """Write the version that stood in a sheet's file before, or one some steps before that.
 
     What stands there is noted first. A file that is gone comes back as it was.
 
-    Raises
-    ------
-    SheetError
-        If the history can't be read or doesn't know so many versions.
-    OutputError
-        If sheet or history can't be written.
+    Raises `SheetError` if the history can't be read or doesn't know so many versions; `OutputError`
+    if sheet or history can't be written.
     """
 
     def earlier(history: History, gone: bool) -> int:
@@ -68,7 +64,7 @@ def undo(path: str | Path, steps: int = 1) -> Move:
     return _move(path, earlier)
 
 
-def redo(path: str | Path, steps: int = 1) -> Move:
+def redo(path: str | Path, steps: int = 1) -> Restored:
     """Write what undo took back, the nearest version first; raises as `undo` does."""
 
     def later(history: History, _gone: bool) -> int:
@@ -77,7 +73,7 @@ def redo(path: str | Path, steps: int = 1) -> Move:
     return _move(path, later)
 
 
-def go_to(path: str | Path, number: int) -> Move:
+def go_to(path: str | Path, number: int) -> Restored:
     """Write the version of a number; raises as `undo` does."""
 
     def asked(history: History, _gone: bool) -> int:
@@ -93,10 +89,7 @@ def go_to(path: str | Path, number: int) -> Move:
 def listed(path: str | Path) -> tuple[History, list[tuple[Version, str]]]:
     """Return the history of a sheet, and of each version what differs from the one before it.
 
-    Raises
-    ------
-    SheetError
-        If it can't be read.
+    Raises `SheetError` if it can't be read.
     """
     history = read_history(path)
     texts: dict[int, bytes] = {}
@@ -124,7 +117,7 @@ def _chosen(way: Sequence[Version], steps: int, which: str, path: str | Path) ->
     return way[steps - 1].number
 
 
-def _move(path: str | Path, choose: Callable[[History, bool], int]) -> Move:
+def _move(path: str | Path, choose: Callable[[History, bool], int]) -> Restored:
     path = Path(path)
     check_target(path)
     if writes_through(path):
@@ -150,6 +143,8 @@ def _move(path: str | Path, choose: Callable[[History, bool], int]) -> Move:
             raise unreadable(path) from error
         except TooLargeError as error:  # taking that back would lose it
             raise SheetError(
-                reason(error), file=history_path(path), remedy="keep a copy of the sheet elsewhere"
+                why_not_kept(error),
+                file=history_path(path),
+                remedy="keep a copy of the sheet elsewhere",
             ) from error
-    return Move(history, left, found or b"", content)
+    return Restored(history, left, found or b"", content)

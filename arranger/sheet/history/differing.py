@@ -26,7 +26,7 @@ _MOST_PAIRS = 4_000_000
 """Where more pairs of bars would have to be looked at, the whole stretch is said to differ."""
 
 
-class Differing(NamedTuple):
+class Difference(NamedTuple):
     """What differs between a text and another one."""
 
     header: tuple[str, ...]
@@ -47,7 +47,7 @@ class Differing(NamedTuple):
         return "; ".join(said) or "only the layout"
 
 
-def differing(one: bytes, other: bytes) -> Differing:
+def differing(one: bytes, other: bytes) -> Difference:
     """Return what differs between two texts of a sheet."""
     heads, bars = zip(*(_cut(content) for content in (one, other)), strict=True)
     lines = [line for line in (*heads[0], *heads[1]) if (line in heads[0]) != (line in heads[1])]
@@ -67,7 +67,7 @@ def differing(one: bytes, other: bytes) -> Differing:
         in_place = [number for number, was, now in pairs if was != now]
         if len(in_place) <= len(changed) + len(new) + len(gone):
             changed, new, gone = in_place, [], []
-    return Differing(words, tuple(changed), tuple(new), tuple(gone))
+    return Difference(words, tuple(changed), tuple(new), tuple(gone))
 
 
 def _runs(one: Sequence[object], other: Sequence[object]) -> list[tuple[int, int, int, int]]:
@@ -130,9 +130,8 @@ def _plain(line: str) -> tuple[str, str]:
 def _begun(match: re.Match[str], following: int, above: Mapping[int, _Bar]) -> list[_Bar]:
     """Return the bars that a line begins."""
     first = int(match[1] or match[2] or following)
-    said, comment = match[4], ""
-    if "#" in said:
-        said, _, comment = said.partition("#")
+    said, _, comment = match[4].partition("#")
+    comment = "".join(comment.split())
     found = _AS.search(said)
     numbers = range(int(found[1]), int(found[2] or found[1]) + 1) if found else range(0)
     count = max(min(int(match[3] or first) - first + 1, _MOST_BARS - len(above)), 1)

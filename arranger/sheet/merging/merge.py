@@ -44,23 +44,23 @@ from arranger.sheet.merging.merge_header import (
     merge_loop,
     with_sounds,
 )
+from arranger.sheet.merging.merged_bars import as_by_hand, merge_bars, sides_of
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
 from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
 from arranger.sheet.merging.refit import Fitting, between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
-from arranger.sheet.merging.timeline import as_by_hand, plan, sides_of
 from arranger.sheet.model import Comment, Generated, Sheet
 from arranger.sheet.record.against import ALL_OF_BAR, DRUMS, METRE
 from arranger.sheet.record.base import base_of
-from arranger.sheet.record.packed import pack, unpack
+from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
+    from arranger.sheet.merging.merged_bars import MergedBars, PlannedBar, Sides
     from arranger.sheet.merging.row_merge import MergedDrums, MergedRow
-    from arranger.sheet.merging.timeline import Plan, PlannedBar, Sides
-    from arranger.sheet.record.packed import Record
+    from arranger.sheet.record.packed_sheet import SheetRecord
 
 
 class MergedBar(NamedTuple):
@@ -97,35 +97,25 @@ def merge(
 ) -> Merge:
     """Join the hand's edits and the sheet as it is generated now.
 
-    Parameters
-    ----------
-    edited
-        The sheet as edited, with its record of what was generated; one without it counts as edited
-        in every bar.
-    now
-        The sheet as generated now, with its record.
-    engine
-        What ``now`` is for: edits that moved, or were made for another engine, are fitted to it.
-        None: they aren't.
-    as_typed
-        Leave tones and drums by hand as they are.
-    two_hands
-        ``now`` is by hand as well: what stands between two edits is nobody's.
+    ``edited``: the sheet as edited, with its record of what was generated; one without it counts as
+    edited in every bar.
+    ``now``: the sheet as generated now, with its record.
+    ``engine``: what ``now`` is for: edits that moved, or were made for another engine, are fitted
+    to it. None: they aren't.
+    ``as_typed``: leave tones and drums by hand as they are.
+    ``two_hands``: ``now`` is by hand as well: what stands between two edits is nobody's.
 
-    Raises
-    ------
-    SheetError
-        If the engine was changed by hand to another than ``now`` is for, or ``now`` is a passage of
-        what the edited sheet is of.
+    Raises `SheetError` if the engine was changed by hand to another than ``now`` is for, or ``now``
+    is a passage of what the edited sheet is of.
     """
     base = base_of(edited)
     check_engine(edited, base, now)
     check_passage(edited, now)
-    told = unpack(now.generated) if isinstance(now.generated, Generated) else None
+    told = unpack_record(now.generated) if isinstance(now.generated, Generated) else None
     transposed = 0 if told is None else told.transpose
     moved = 0 if base.transpose is None else transposed - base.transpose
     sides = sides_of(edited, base, now, 0 if as_typed else moved)
-    planned = plan(sides)
+    planned = merge_bars(sides)
     fitting = Fitting(None if as_typed else engine, sides)
     move = fitting.move._replace(phrases=not two_hands, left=moved if as_typed else 0)
     mine, then, rows = sides.mine.sheet, sides.then.sheet, planned.slots
@@ -153,7 +143,7 @@ def merge(
     if base.transpose is None and edited.generated is not None and not as_typed and transposed:
         what = "it isn't known in which key the edits were made: they stay as typed"
         more = [*more, Conflict(WHOLE, what)]
-    if base.digests is None and not any(base.known):
+    if not base.known:
         what = "the generated lines are gone or damaged: every bar counts as by hand"
         more = [Conflict(WHOLE, what), *more]
     of_bars = (conflict for bar in planned.bars for conflict in bar.conflicts)
@@ -165,7 +155,7 @@ def merge(
 
 
 def _record(
-    planned: Plan, now: Sheet, voices: Sequence[MergedRow], told: Record | None
+    planned: MergedBars, now: Sheet, voices: Sequence[MergedRow], told: SheetRecord | None
 ) -> Generated:
     """Return the record of what is generated now, as the base of the next merge."""
     then = replace(now, voice1=voices[0].base, voice2=voices[1].base)
@@ -175,11 +165,11 @@ def _record(
     numbers = [bar.head.number for bar in planned.bars]
     keys = tuple(told.keys[k] for k in order) if told is not None and told.keys else ()
     moved = 0 if told is None else told.transpose
-    return pack(in_order(then, order), moved, places, numbers, keys)
+    return pack_record(in_order(then, order), moved, places, numbers, keys)
 
 
 def _told(
-    planned: Plan, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
+    planned: MergedBars, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
 ) -> list[MergedBar]:
     """Tell of each bar what is the hand's, list what both changed, and let that stand below."""
     lost = _lost(sides)
@@ -229,7 +219,7 @@ def _lost(sides: Sides) -> set[tuple[int, int]]:
     for row, step in sides.mine.lost:
         bar = bisect_right(typed.bar_starts, step) - 1
         i = base.matched[bar]
-        if i is not None and base.known[i]:
+        if i is not None and base.known:
             then = step - typed.bar_starts[bar] + base.sheet.bar_starts[i]
             if (row, then, rows[row - 1][step]) in generated:
                 continue
@@ -249,7 +239,7 @@ def _silenced(sides: Sides) -> set[int]:
     for step in between_steps(typed, sides.now.step_beats):
         bar = bisect_right(typed.bar_starts, step) - 1
         i, inside = base.matched[bar], step - typed.bar_starts[bar]
-        if i is None or not base.known[i] or inside >= base.sheet.bars[i].steps:
+        if i is None or not base.known or inside >= base.sheet.bars[i].steps:
             continue
         if typed.drums[step] is None and base.sheet.drums[base.sheet.bar_starts[i] + inside]:
             found.add(bar)
@@ -257,7 +247,7 @@ def _silenced(sides: Sides) -> set[int]:
 
 
 def _with_as(
-    planned: Plan, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
+    planned: MergedBars, sides: Sides, rows: tuple[MergedRow | MergedDrums, ...]
 ) -> list[PlannedBar]:
     """Return the bars, those as another one that said so and still are."""
     by_hand = {bar.edited: at for at, bar in enumerate(planned.bars)}
@@ -282,7 +272,7 @@ def _with_as(
     return planned.bars
 
 
-def _comments(planned: Plan, edited: Sheet) -> tuple[Comment, ...]:
+def _comments(planned: MergedBars, edited: Sheet) -> tuple[Comment, ...]:
     """Return the comments of the merged sheet, each at the bar where it stands now."""
     comments = [comment for comment in edited.comments if comment.bar == -1]
     for index, bar in enumerate(planned.bars):

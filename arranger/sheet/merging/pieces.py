@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import tones
-from arranger.sheet.model import joined
+from arranger.sheet.model import joined_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +34,7 @@ Held = tuple[int | None, int | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class BarPiece:
     """A bar cut out of a sheet."""
 
     head: SheetBar
@@ -47,12 +47,12 @@ class Bar:
     """The pitches that the voices hold when the bar begins."""
 
 
-def cut(sheet: Sheet) -> list[Bar]:
+def cut_into_bars(sheet: Sheet) -> list[BarPiece]:
     """Return the bars of a sheet."""
     held = list(zip([None, *tones(sheet.voice1)], [None, *tones(sheet.voice2)], strict=True))
     starts = sheet.bar_starts[:-1]
     pieces = zip(sheet.bars, starts, sheet.bar_rows, sheet.bar_loops, strict=True)
-    return [Bar(head, start, rows, loop, held[start]) for head, start, rows, loop in pieces]
+    return [BarPiece(head, start, rows, loop, held[start]) for head, start, rows, loop in pieces]
 
 
 def order_of(count: int, standing: Sequence[int]) -> list[int]:
@@ -88,7 +88,7 @@ def in_order(sheet: Sheet, order: Sequence[int]) -> Sheet:
         other = None if bar.as_bar is None else where[bar.as_bar]
         bars.append(bar._replace(as_bar=other if other is not None and other < place else None))
     return replace(
-        sheet.with_rows(joined(rows[bar] for bar in order)),
+        sheet.with_rows(joined_rows(rows[bar] for bar in order)),
         bars=tuple(bars),
         loop_step=None if sheet.loop_step is None else steps.index(sheet.loop_step),
         comments=tuple(

@@ -19,14 +19,14 @@ from arranger.engine.tuning import folded
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST, tone_spans
 from arranger.sheet.merging.pieces import Conflict
-from arranger.sheet.merging.row_merge import Move
+from arranger.sheet.merging.row_merge import ToneShift
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.engine.model import Engine
     from arranger.rows import Row
-    from arranger.sheet.merging.timeline import Sides
+    from arranger.sheet.merging.merged_bars import Sides
     from arranger.sheet.model import Sheet
 
 
@@ -163,7 +163,7 @@ class Fitting:
         self._drums = None if engine is None or same else list(engine.sounds)
         self._own = {sound.name for side in (sides.typed, sides.now) for sound in side.sounds}
         self._told: dict[str, Conflict] = {}
-        self.move = Move(self.pitch, sides.moves, sides.folds)
+        self.move = ToneShift(self.pitch, sides.moves, sides.folds)
 
     @property
     def conflicts(self) -> list[Conflict]:

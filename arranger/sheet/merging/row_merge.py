@@ -44,7 +44,7 @@ class Places:
     now: Sequence[int]
 
 
-class Move(NamedTuple):
+class ToneShift(NamedTuple):
     """How tones follow what is generated."""
 
     pitch: Callable[[int], int]
@@ -95,7 +95,7 @@ class _Heard(NamedTuple):
 
 
 def merge_voice(
-    edited: Row, base: Row, now: Row, slots: Sequence[Slot], places: Places, move: Move
+    edited: Row, base: Row, now: Row, slots: Sequence[Slot], places: Places, move: ToneShift
 ) -> MergedRow:
     """Merge a voice; all three rows are in the same steps.
 
@@ -138,10 +138,8 @@ def _heard(row: Row, places: Sequence[int]) -> _Heard:
     for step, cell in enumerate(row):
         if cell >= 0:
             sound, start = (cell, places[step]), step
-        elif cell == REST:
-            sound = (REST, 0)
-        elif sound[0] < 0:
-            sound = (HOLD, 0)
+        elif cell == REST or sound[0] < 0:
+            sound = (cell, 0)
         sounds.append(sound)
         starts.append(start)
     return _Heard(sounds, starts)
@@ -174,7 +172,7 @@ def _take_phrases_along(changed: list[bool], slots: Sequence[Slot], mine: _Heard
 
 
 def _keep_beside(
-    changed: list[bool], slots: Sequence[Slot], mine: _Heard, new: _Heard, move: Move
+    changed: list[bool], slots: Sequence[Slot], mine: _Heard, new: _Heard, move: ToneShift
 ) -> None:
     """Let tones of a bar with some by hand be the hand's too, where only their octave or key is new.
 
@@ -200,7 +198,7 @@ def _keep_beside(
                 changed[at] = True
 
 
-def _is_otherwise(slot: Slot, mine: _Heard, new: _Heard, move: Move) -> bool:
+def _is_otherwise(slot: Slot, mine: _Heard, new: _Heard, move: ToneShift) -> bool:
     """Return whether what the hand has on a step, in the key of now, isn't generated now."""
     if slot.now is None or slot.edited is None or slot.copied is not None:
         return True
@@ -238,7 +236,7 @@ def _performed(
     mine: _Heard,
     new: _Heard,
     slot_of: Mapping[int, int],
-    move: Move,
+    move: ToneShift,
 ) -> tuple[list[int], list[_Tone | None]]:
     """Return the cells of the merged row, and which tone each belongs to."""
     cells: list[int] = []
@@ -284,7 +282,7 @@ def _starting(slot: Slot, mine: _Heard, new: _Heard) -> tuple[_Tone, ...]:
     return tuple(found)
 
 
-def _renewed(slot: Slot, then: _Heard, new: _Heard, move: Move) -> bool:
+def _renewed(slot: Slot, then: _Heard, new: _Heard, move: ToneShift) -> bool:
     """Return whether something else is generated on a step than before, but for the key."""
     if slot.now is None:
         return False

@@ -20,15 +20,15 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST, tones
 from arranger.sheet.form.as_bars import settled
-from arranger.sheet.merging.pieces import cut
-from arranger.sheet.model import joined
+from arranger.sheet.merging.pieces import cut_into_bars
+from arranger.sheet.model import joined_rows
 from arranger.sheet.record.base import base_of, with_base_bars
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.rows import Row
-    from arranger.sheet.merging.pieces import Bar
+    from arranger.sheet.merging.pieces import BarPiece
     from arranger.sheet.model import Rows, Sheet
     from arranger.sheet.record.base import Base
 
@@ -45,7 +45,7 @@ class Copied(NamedTuple):
     """One of `ROWS`."""
 
 
-class Differing(NamedTuple):
+class UnlikeBars(NamedTuple):
     """Bars of which a row was alike and was edited in different ways; one for each way."""
 
     bars: tuple[int, ...]
@@ -58,24 +58,16 @@ class Spread:
 
     sheet: Sheet
     copied: tuple[Copied, ...]
-    differing: tuple[Differing, ...]
+    differing: tuple[UnlikeBars, ...]
 
 
 def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
     """Return the sheet with each edit in all bars that were generated like the edited one.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    row
-        One of `ROWS`: spread only this one, to all bars in which it was alike, whatever the others
-        are. None: to bars that were alike in all three.
+    ``row``: one of `ROWS`: spread only this one, to all bars in which it was alike, whatever the
+    others are. None: to bars that were alike in all three.
 
-    Raises
-    ------
-    SheetError
-        If the sheet wasn't generated, so that nothing is known of its bars.
+    Raises `SheetError` if the sheet wasn't generated, so that nothing is known of its bars.
     """
     if sheet.generated is None:
         raise SheetError(
@@ -84,10 +76,10 @@ def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
             "another (bar 9   as 1), or copy bars with arranger bars",
         )
     base = base_of(sheet)
-    bars, then = cut(sheet), cut(base.sheet)
+    bars, then = cut_into_bars(sheet), cut_into_bars(base.sheet)
     pairs = _edits_and_others(base, bars, then)
     copied: list[Copied] = []
-    differing: list[Differing] = []
+    differing: list[UnlikeBars] = []
     for name in ROWS if row is None else (row,):
         at = ROWS.index(name)
         kinds: dict[object, dict[object, list[int]]] = {}
@@ -100,7 +92,7 @@ def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
         for kind in kinds.values():
             others = kind.pop(None, None)
             if len(kind) > 1:
-                differing.append(Differing(tuple(sorted(j[0] for j in kind.values())), name))
+                differing.append(UnlikeBars(tuple(sorted(j[0] for j in kind.values())), name))
             elif kind and others:
                 copied.append(Copied(next(iter(kind.values()))[0], tuple(others), name))
     return Spread(
@@ -111,10 +103,10 @@ def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
 
 
 def _edits_and_others(
-    base: Base, bars: Sequence[Bar], then: Sequence[Bar]
+    base: Base, bars: Sequence[BarPiece], then: Sequence[BarPiece]
 ) -> list[tuple[int, int]]:
     """Return the bars that are as generated or edits of generated ones, each with that one."""
-    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known[i]]
+    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known]
     as_they_were = [(j, i) for j, i in pairs if bars[j].rows == then[i].rows]
     fixed = [(-1, -1), *as_they_were, (len(bars), len(then))]
     found = []
@@ -135,7 +127,11 @@ def _edits_and_others(
 
 
 def _copied(
-    sheet: Sheet, base: Base, bars: Sequence[Bar], then: Sequence[Bar], copies: Sequence[Copied]
+    sheet: Sheet,
+    base: Base,
+    bars: Sequence[BarPiece],
+    then: Sequence[BarPiece],
+    copies: Sequence[Copied],
 ) -> Sheet:
     sources = {(target, row): source for source, targets, row in copies for target in targets}
     after: list[Rows] = []
@@ -146,7 +142,7 @@ def _copied(
     taken: dict[int, Rows] = {}
     for place, (bar, now, origin) in enumerate(zip(bars, after, base.matched, strict=True)):
         # A bar that now starts the tone which it held is no edit, or it would be spread next time.
-        if origin is None or not base.known[origin]:
+        if origin is None or not base.known:
             continue
         was = then[origin].rows
         one, two, three = (
@@ -155,12 +151,12 @@ def _copied(
         )
         if (one[0], two[1], three[2]) != was:
             taken[origin] = one[0], two[1], three[2]
-    spread = settled(sheet.with_rows(joined(after)))
+    spread = settled(sheet.with_rows(joined_rows(after)))
     return with_base_bars(spread, base, taken) if taken else spread
 
 
 def _with_starts(
-    after: Sequence[Rows], before: Sequence[Bar], sources: dict[tuple[int, str], int]
+    after: Sequence[Rows], before: Sequence[BarPiece], sources: dict[tuple[int, str], int]
 ) -> list[Rows]:
     """Return bars that start the tone which they held, where the bar before no longer leaves it."""
     found: list[Rows] = []

@@ -9,16 +9,16 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
-from arranger.sheet.score.values import kind_of
+from arranger.sheet.score.note_values import kind_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.sheet.score.bars import ScoreBar, Value
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
     from arranger.sheet.score.key import Key
     from arranger.sheet.score.measures import Measure
+    from arranger.sheet.score.score_bars import ScoreBar, Value
     from arranger.sheet.score.spelling import Name
 
 
@@ -46,7 +46,7 @@ def key_of(key: Key) -> Element:
     return written
 
 
-def metre_of(measure: Measure) -> Element:
+def metre_element(measure: Measure) -> Element:
     """Return the metre that readers are told."""
     assert measure.said is not None  # noqa: S101 -- there is nothing to say then
     written = Element("time") if measure.is_printed else Element("time", {"print-object": "no"})
@@ -58,14 +58,9 @@ def metre_of(measure: Measure) -> Element:
 def tempo_mark(measure: Measure, asked: float, played: float) -> Element:
     """Return a metronome mark, in whole beats of a measure's metre.
 
-    Parameters
-    ----------
-    measure
-        The one that it stands in.
-    asked
-        Quarter notes a minute that it says.
-    played
-        What programs play.
+    ``measure``: the one that it stands in.
+    ``asked``: quarter notes a minute that it says.
+    ``played``: what programs play.
     """
     beat = measure.metre.beats[0]
     kind = kind_of(beat)
@@ -183,11 +178,11 @@ def hit(
     return notes
 
 
-def back(bar: ScoreBar, divisions: int) -> Element:
+def backup(bar: ScoreBar, divisions: int) -> Element:
     """Return the way back to the beginning of a bar, for another voice."""
-    backup = Element("backup")
-    add(backup, "duration", (bar.measure.end - bar.measure.start) * divisions)
-    return backup
+    found = Element("backup")
+    add(found, "duration", (bar.measure.end - bar.measure.start) * divisions)
+    return found
 
 
 def instrument_of(stroke: Stroke) -> str:

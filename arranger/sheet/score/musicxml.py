@@ -26,10 +26,10 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from arranger.errors import one_line
 from arranger.sheet.played import played_steps, step_length
 from arranger.sheet.score import elements
-from arranger.sheet.score.bars import beams_of
 from arranger.sheet.score.elements import add
 from arranger.sheet.score.measures import measures_of
-from arranger.sheet.score.parts import DrumPart, VoicePart, drum_part, keys_of, voice_parts
+from arranger.sheet.score.parts import DrumStaff, VoicePart, drum_part, keys_of, voice_parts
+from arranger.sheet.score.score_bars import beams_of
 from arranger.sheet.score.spelling import Accidentals
 from arranger.version import VERSION
 
@@ -64,10 +64,8 @@ class _Piece(NamedTuple):
 def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     """Return the sheet as a MusicXML file.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or a step is too small a share of a beat for notation.
+    Raises `SheetError` if the engine can't play the sheet, or a step is too small a share of a beat
+    for notation.
     """
     played_steps(sheet, engine)
     measures = measures_of(sheet)
@@ -98,7 +96,7 @@ def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     return written + b"\n"
 
 
-def _add_part_list(score: Element, drums: DrumPart | None) -> None:
+def _add_part_list(score: Element, drums: DrumStaff | None) -> None:
     """Say what the parts are called and what programs play them with."""
     parts = SubElement(score, "part-list")
     group = SubElement(parts, "part-group", type="start", number="1")
@@ -165,7 +163,7 @@ def _voice(part: VoicePart, keys: list[Key], divisions: int) -> Iterator[_Conten
         clef_before, key_before = clef, key
 
 
-def _drums(part: DrumPart, divisions: int) -> Iterator[_Content]:
+def _drums(part: DrumStaff, divisions: int) -> Iterator[_Content]:
     """Yield what stands in each bar of the drums; sounds without a common place are named once."""
     named: set[Stroke] = set()
     for index in range(len(part.upper.bars)):
@@ -173,7 +171,7 @@ def _drums(part: DrumPart, divisions: int) -> Iterator[_Content]:
         written: list[Element] = []
         for number, voice in struck or [(1, part.upper)]:
             if written:
-                written.append(elements.back(voice.bars[index], divisions))
+                written.append(elements.backup(voice.bars[index], divisions))
             written += _drum_voice(voice, index, divisions, number, named)
         yield _Content(None if index else elements.clef_of(None), None, written)
 
@@ -204,7 +202,7 @@ def _add_part(score: Element, number: int, contents: Iterator[_Content], piece: 
         if measure.implicit:
             written.set("implicit", "yes")
         new_metre = measure.said is not None and measure.said != said
-        metre = elements.metre_of(measure) if new_metre else None
+        metre = elements.metre_element(measure) if new_metre else None
         said = measure.said or said
         attributes = Element("attributes")
         if index == 0:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.rows import tone_spans
 from arranger.sheet.record.base import base_of
-from arranger.sheet.score.bars import Sounding, write_hits, write_tones
 from arranger.sheet.score.clefs import choose_clefs
 from arranger.sheet.score.drums import strokes_of
 from arranger.sheet.score.key import Key, choose_keys
-from arranger.sheet.score.spelling import spell
+from arranger.sheet.score.score_bars import Sound, write_hits, write_tones
+from arranger.sheet.score.spelling import tone_names
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
     from arranger.engine.model import Engine
     from arranger.sheet.model import Sheet
-    from arranger.sheet.score.bars import ScoreBar
     from arranger.sheet.score.clefs import Clef
     from arranger.sheet.score.drums import Stroke
     from arranger.sheet.score.measures import Measure
+    from arranger.sheet.score.score_bars import ScoreBar
     from arranger.sheet.score.spelling import Name
 
 
@@ -53,7 +53,7 @@ class DrumVoice(NamedTuple):
         return any(value.what is not None for value in self.bars[index].values)
 
 
-class DrumPart(NamedTuple):
+class DrumStaff(NamedTuple):
     """The drums."""
 
     upper: DrumVoice
@@ -93,15 +93,15 @@ def voice_parts(sheet: Sheet, measures: Sequence[Measure], keys: Sequence[Key]) 
     lines = [list(tone_spans(row)) for row in (sheet.voice1, sheet.voice2)]
     found = []
     for line, other in (lines, lines[::-1]):
-        names = spell(line, other, key_at, int(_AROUND / sheet.step_beats))
-        tones = [Sounding(start, end, index) for index, (start, end, _) in enumerate(line)]
+        names = tone_names(line, other, key_at, int(_AROUND / sheet.step_beats))
+        tones = [Sound(start, end, index) for index, (start, end, _) in enumerate(line)]
         bars = write_tones(tones, measures, sheet.step_beats)
         heads = [[names[v.what] for v in bar.values if v.what is not None] for bar in bars]
         found.append(VoicePart(bars, names, choose_clefs(heads)))
     return found
 
 
-def drum_part(sheet: Sheet, engine: Engine, measures: Sequence[Measure]) -> DrumPart | None:
+def drum_part(sheet: Sheet, engine: Engine, measures: Sequence[Measure]) -> DrumStaff | None:
     """Return the drums; None where nothing is struck."""
     sounds = sounds_of(sheet, engine)
     strokes = {name: strokes_of(name, sounds) for name in {*sheet.drums} if name is not None}
@@ -110,7 +110,7 @@ def drum_part(sheet: Sheet, engine: Engine, measures: Sequence[Measure]) -> Drum
     if not any(upper) and not any(lower):
         return None
     step = sheet.step_beats
-    return DrumPart(_drum_voice(upper, measures, step), _drum_voice(lower, measures, step))
+    return DrumStaff(_drum_voice(upper, measures, step), _drum_voice(lower, measures, step))
 
 
 def _drum_voice(
@@ -118,5 +118,5 @@ def _drum_voice(
 ) -> DrumVoice:
     """Return one of the voices of what is struck on each step."""
     steps = [at for at, strokes in enumerate(row) if strokes]
-    hits = [Sounding(at, at + 1, index) for index, at in enumerate(steps)]
+    hits = [Sound(at, at + 1, index) for index, at in enumerate(steps)]
     return DrumVoice(write_hits(hits, measures, step), [row[at] for at in steps])

@@ -11,13 +11,13 @@ import re
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
-from arranger.sheet.score.page import LINK
+from arranger.sheet.score.svg_page import LINK
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from xml.etree.ElementTree import Element
 
-    from arranger.sheet.score.page import Page
+    from arranger.sheet.score.svg_page import Page
 
 _POINTS_A_MM = 72 / 25.4
 _TOKEN = re.compile(r"[A-Za-z]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -33,10 +33,7 @@ _NON_ZERO = 1
 def pdf_document(pages: list[Page], width_mm: int, height_mm: int, title: str) -> bytes:
     """Return pages as a PDF file; each has a size in millimetres.
 
-    Raises
-    ------
-    ImportError
-        If reportlab isn't installed.
+    Raises `ImportError` if reportlab isn't installed.
     """
     from reportlab.pdfgen.canvas import Canvas
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from arranger.columns import distinct
 from arranger.errors import LimitError
-from arranger.song import text
+from arranger.song import charsets
 from arranger.song.general_midi import PROGRAM_NAMES
 from arranger.song.midi import bends, channels, modes, pedals, raw
 from arranger.song.midi.events import BEND
@@ -66,7 +66,7 @@ def unit_of(division: int) -> Unit:
     return Unit(frames * ticks, False, 1_000_000)
 
 
-def assemble(
+def assemble_song(
     tracks: list[TrackEvents],
     midi_format: int,
     unit: Unit,
@@ -76,7 +76,7 @@ def assemble(
     repairs: Sequence[Repair],
 ) -> Song:
     """Put the gathered tracks together; see `arranger.song.midi.reading.read_midi`."""
-    written = raw.joined(tracks)
+    written = raw.joined_notes(tracks)
     events = sorted(event for track in tracks for event in track.events)
     end_tick = max(track.end for track in tracks)
     silencing = [event for event in events if event[5] in pedals.CODES]
@@ -93,7 +93,7 @@ def assemble(
             remedy="raise it with --max-beats",
         )
     settled, bending = _with_modes(tracks, events)
-    notes, drafts = channels.sweep(written, settled, settings.drum_channels)
+    notes, drafts = channels.gather_notes(written, settled, settings.drum_channels)
     remarks: list[str] = []
     if bending:
         notes = _bent(notes, written, bending, end_tick, remarks)
@@ -189,7 +189,7 @@ def _notes(count: int) -> str:
 def _read_texts(tracks: Iterable[TrackEvents], remarks: list[str]) -> None:
     """Decode the marks of all tracks together; they come as Latin-1."""
     marked = [track for track in tracks if track.marks]
-    decoded = text.decode([m.text.encode("latin-1") for t in marked for m in t.marks])
+    decoded = charsets.decode([m.text.encode("latin-1") for t in marked for m in t.marks])
     if decoded.encoding is not None:
         remarks.append(f"names and texts were read as {decoded.encoding}")
     texts = iter(decoded.texts)

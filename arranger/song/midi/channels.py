@@ -94,21 +94,16 @@ class _Strip:
         return values.get(code, _DEFAULTS[code] if default is None else default)
 
 
-def sweep(
+def gather_notes(
     notes: RawNotes,
     events: Sequence[ChannelEvent],
     drum_channels: tuple[int, ...] | None,
 ) -> tuple[Columns, list[PartDraft]]:
     """Turn raw notes into notes, and find the parts.
 
-    Parameters
-    ----------
-    notes
-        In order of onset, track and file order; all with an end.
-    events
-        Channel events with a code in `CODES`, in playing order.
-    drum_channels
-        Channels 1..16 that play drums; None: channel 10, and what `DRUM` events say.
+    ``notes``: in order of onset, track and file order; all with an end.
+    ``events``: channel events with a code in `CODES`, in playing order.
+    ``drum_channels``: channels 1..16 that play drums; None: channel 10, and what `DRUM` events say.
     """
     owned = _owned(events)
     channels: dict[int, _Channel] = {}

@@ -19,7 +19,7 @@ ASSUMED_DIVISION = 480
 """Ticks a beat where the header names none that makes sense."""
 
 
-class Header(NamedTuple):
+class MidiHeader(NamedTuple):
     """The header chunk, mended."""
 
     midi_format: int
@@ -50,11 +50,11 @@ def unwrapped_end(data: bytes, start: int) -> int:
     return len(data)
 
 
-def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> Header:
+def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> MidiHeader:
     """Read the header chunk at ``start``; add what was mended as (byte offset, what)."""
     if data[start : start + 4] == _TRACK:
         repairs.append((start, f"no header: {ASSUMED_DIVISION} ticks a beat assumed"))
-        return Header(1, 0, ASSUMED_DIVISION, start)
+        return MidiHeader(1, 0, ASSUMED_DIVISION, start)
     if data[start : start + 4] != _HEADER:
         repairs.append((start, f"a chunk {data[start : start + 4]!r} was read as the header"))
     body = start + 8
@@ -75,7 +75,7 @@ def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> Head
     if midi_format > 2:
         repairs.append((body, f"format {midi_format} read as format 1"))
         midi_format = 1
-    return Header(midi_format, tracks, _division(division, body + 4, repairs), end)
+    return MidiHeader(midi_format, tracks, _division(division, body + 4, repairs), end)
 
 
 def _division(word: int, place: int, repairs: list[tuple[int, str]]) -> int:

@@ -114,7 +114,7 @@ _METAS = bytes(
 )
 
 
-class Limits(NamedTuple):
+class TrackLimits(NamedTuple):
     """What a track may have."""
 
     notes: int
@@ -171,27 +171,18 @@ class TrackBytes(NamedTuple):
 
 
 def track_events(
-    index: int, track: TrackBytes, start: int, limits: Limits, device: int = 0
+    index: int, track: TrackBytes, start: int, limits: TrackLimits, device: int = 0
 ) -> TrackEvents:
     """Gather one track.
 
-    Parameters
-    ----------
-    index
-        Of the track in the file, from 0.
-    track
-        Its events.
-    start
-        Tick at which the track starts.
-    limits
-        What the track may have.
-    device
-        Number of the set of ports that it plays on; patterns of a format 2 file share nothing.
+    ``index``: of the track in the file, from 0.
+    ``track``: its events.
+    ``start``: tick at which the track starts.
+    ``limits``: what the track may have.
+    ``device``: number of the set of ports that it plays on; patterns of a format 2 file share
+    nothing.
 
-    Raises
-    ------
-    LimitError
-        If there are more notes, or more events of another kind, than it may have.
+    Raises `LimitError` if there are more notes, or more events of another kind, than it may have.
     """
     found = TrackEvents(index, start)
     gather = gather_in_python if _compiled is None else _gather_compiled
@@ -202,7 +193,9 @@ def track_events(
     return found
 
 
-def _gather_compiled(found: TrackEvents, track: TrackBytes, limits: Limits, device: int) -> None:
+def _gather_compiled(
+    found: TrackEvents, track: TrackBytes, limits: TrackLimits, device: int
+) -> None:
     """Gather a track, in C all but what events beside the notes say."""
     size = track.end - track.start
     # what fits into the track: a note that starts takes three bytes, another event two
@@ -242,7 +235,9 @@ def _gather_compiled(found: TrackEvents, track: TrackBytes, limits: Limits, devi
             _file(found, tick, order, port, message)
 
 
-def gather_in_python(found: TrackEvents, track: TrackBytes, limits: Limits, device: int) -> None:
+def gather_in_python(
+    found: TrackEvents, track: TrackBytes, limits: TrackLimits, device: int
+) -> None:
     """Gather a track."""
     notes = found.notes
     begin, ends, end_orders = notes.start, notes.end, notes.end_order

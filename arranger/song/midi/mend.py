@@ -13,7 +13,7 @@ from arranger.song.midi import chunks
 from arranger.song.midi.walk import Walk
 
 if TYPE_CHECKING:
-    from arranger.song.midi.chunks import Header
+    from arranger.song.midi.chunks import MidiHeader
     from arranger.song.repairs import Repairs
 
 
@@ -57,7 +57,7 @@ def mend(data: bytes, start: int, end: int, most_tracks: int, repairs: Repairs) 
     return Mended(midi_format, header.division, tracks)
 
 
-def _format(header: Header, tracks: int, start: int, repairs: Repairs) -> int:
+def _format(header: MidiHeader, tracks: int, start: int, repairs: Repairs) -> int:
     """Return the format that fits, and list a wrong count of tracks."""
     if header.tracks != tracks and header.end > start:
         repairs.add(0, start + 10, f"the header counts {header.tracks} tracks, there are {tracks}")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from arranger.errors import LimitError, SongError
-from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble, unit_of
+from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble_song, unit_of
 from arranger.song.midi.chunks import midi_start, unwrapped_end
-from arranger.song.midi.events import Limits, TrackBytes, TrackEvents, track_events
+from arranger.song.midi.events import TrackBytes, TrackEvents, TrackLimits, track_events
 from arranger.song.midi.mend import mend
 from arranger.song.midi.syntax import is_healthy
 from arranger.song.model import Repair
@@ -27,12 +27,8 @@ _LONGEST_PAUSE = 10_000
 def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read the bytes of a Standard MIDI File, damaged or not.
 
-    Raises
-    ------
-    SongError
-        If there is no track in them, or the asked pattern isn't there.
-    LimitError
-        If the file holds more than the settings allow.
+    Raises `SongError` if there is no track in them, or the asked pattern isn't there; `LimitError`
+    if the file holds more than the settings allow.
     """
     repairs: list[Repair] = []
     tracks: Iterable[TrackBytes]
@@ -57,7 +53,7 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
     unit = unit_of(division)
     longest_pause = unit.ticks_per_beat * max(settings.max_beats // 5, _LONGEST_PAUSE)
     gathered = _gather(tracks, midi_format, settings, longest_pause)
-    return assemble(gathered, midi_format, unit, file, sha256, settings, repairs)
+    return assemble_song(gathered, midi_format, unit, file, sha256, settings, repairs)
 
 
 def _gather(
@@ -68,7 +64,7 @@ def _gather(
     room = room_for_others = settings.max_notes
     start = 0
     for index, track in enumerate(tracks):
-        limits = Limits(room, room_for_others, longest_pause)
+        limits = TrackLimits(room, room_for_others, longest_pause)
         if midi_format != 2:
             found.append(track_events(index, track, 0, limits))
         elif settings.pattern in {None, index + 1}:

@@ -75,7 +75,7 @@ def _ticks(quarters: Any) -> int:
     return round(Fraction(quarters) * TICKS_PER_BEAT)
 
 
-class Span(NamedTuple):
+class PlayedStretch(NamedTuple):
     """A stretch of the written score and where it is played; in ticks."""
 
     since: int
@@ -119,28 +119,30 @@ def gather(tune: Any, found: Gathered, start: int) -> int:
     return stop
 
 
-def _spans(bars: list[_Bar], order: list[int], start: int, end: int) -> tuple[list[Span], int]:
+def _spans(
+    bars: list[_Bar], order: list[int], start: int, end: int
+) -> tuple[list[PlayedStretch], int]:
     """Return what is played when, without an order all of it, and where that ends.
 
     Bars that follow each other as written are one span.
     """
     if not order:
-        return [Span(0, end + 1, start)], start + end
+        return [PlayedStretch(0, end + 1, start)], start + end
     # What has no length may stand at the very end of the last bar.
     ends = [*(bar.tick for bar in bars[1:]), end + 1]
-    spans: list[Span] = []
+    spans: list[PlayedStretch] = []
     at, before = start, -1
     for index in order:
         since = 0 if index == 0 else bars[index].tick
         if spans and index == before + 1:
             spans[-1] = spans[-1]._replace(until=ends[index])
         else:
-            spans.append(Span(since, ends[index], at))
+            spans.append(PlayedStretch(since, ends[index], at))
         at, before = at + max(min(ends[index], end) - since, 0), index
     return spans, at
 
 
-def _played(written: list[Any], spans: list[Span]) -> Iterator[tuple[Any, int]]:
+def _played(written: list[Any], spans: list[PlayedStretch]) -> Iterator[tuple[Any, int]]:
     """Yield what starts in each span, with the ticks from where it is written to where it sounds.
 
     ``written`` are tuples that begin with their tick, in order of it.
@@ -152,7 +154,7 @@ def _played(written: list[Any], spans: list[Span]) -> Iterator[tuple[Any, int]]:
             yield entry, span.at - span.since
 
 
-def _in_force(written: list[Any], spans: list[Span]) -> Iterator[tuple[int, Any]]:
+def _in_force(written: list[Any], spans: list[PlayedStretch]) -> Iterator[tuple[int, Any]]:
     """Yield changes with the ticks where they are played; at each span's start what holds there."""
     for span in spans:
         place = bisect_right(written, span.since, key=itemgetter(0))
@@ -169,7 +171,7 @@ def _part_name(part: Any) -> str:
     return " ".join(str(name or "").split())
 
 
-def _add_notes(flat: Any, track: int, spans: list[Span], found: Gathered) -> None:
+def _add_notes(flat: Any, track: int, spans: list[PlayedStretch], found: Gathered) -> None:
     """Add the notes of one part."""
     tied: dict[int, int] = {}
     words: list[tuple[int, str]] = []
@@ -257,7 +259,7 @@ def _channel(track: int, player: Any, drum: bool) -> tuple[int, int]:
     return channel, program if isinstance(program, int) and 0 <= program <= 127 else 0
 
 
-def _add_signs(flat: Any, spans: list[Span], found: Gathered) -> None:
+def _add_signs(flat: Any, spans: list[PlayedStretch], found: Gathered) -> None:
     """Add key signatures and rehearsal marks of one part."""
     from music21 import expressions, key
 
@@ -276,7 +278,7 @@ def _add_signs(flat: Any, spans: list[Span], found: Gathered) -> None:
         found.marks.append(Mark(tick + shift, "marker", text))
 
 
-def _add_tempos(tune: Any, spans: list[Span], found: Gathered) -> None:
+def _add_tempos(tune: Any, spans: list[PlayedStretch], found: Gathered) -> None:
     """Add the tempo marks of the score."""
     found.tempos[spans[0].at] = TempoChange(spans[0].at, _DEFAULT_TEMPO)
     rates = [
@@ -304,7 +306,9 @@ def _bars(part: Any) -> list[_Bar]:
     return bars
 
 
-def _add_metres(bars: list[_Bar], spans: list[Span], measured: bool, found: Gathered) -> None:
+def _add_metres(
+    bars: list[_Bar], spans: list[PlayedStretch], measured: bool, found: Gathered
+) -> None:
     """Add a metre change wherever the bars played are not what the metre before says."""
     metre = (4, 4)
     expected = spans[0].at

@@ -39,7 +39,7 @@ class Request(NamedTuple):
     """The limit of address space that this process has been given; None without one."""
 
 
-class Answer(NamedTuple):
+class ReaderAnswer(NamedTuple):
     """What a worker says."""
 
     result: Song | ArrangerError
@@ -50,12 +50,8 @@ class Answer(NamedTuple):
 def read_apart(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read a score in another process; see `arranger.song.score.reading.read_score`.
 
-    Raises
-    ------
-    SongError
-        If the bytes are no score, or one that can't be read.
-    LimitError
-        If it holds more, or takes more time or memory, than the settings allow.
+    Raises `SongError` if the bytes are no score, or one that can't be read; `LimitError` if it
+    holds more, or takes more time or memory, than the settings allow.
     """
     request = Request(data, file, sha256, settings, _address_space_limit())
     try:
@@ -93,7 +89,7 @@ class _Worker:
                 remedy="export the score as MIDI",
             ) from error
 
-    def ask(self, request: Request) -> Answer:
+    def ask(self, request: Request) -> ReaderAnswer:
         """Have a score read within its time."""
         settings = request.settings
         late = threading.Event()
@@ -124,7 +120,7 @@ class _Worker:
             )
         return answer
 
-    def _exchange(self, request: Request) -> Answer:
+    def _exchange(self, request: Request) -> ReaderAnswer:
         to_worker, from_worker = self._process.stdin, self._process.stdout
         assert to_worker is not None  # noqa: S101 - for the type checker: both are pipes
         assert from_worker is not None  # noqa: S101
@@ -165,12 +161,8 @@ def send(stream: Any, value: object) -> None:
 def receive(stream: Any, most: int | None = None) -> Any:
     """Read what `send` wrote at the other end.
 
-    Raises
-    ------
-    EOFError
-        If the other end is closed.
-    LimitError
-        If the value takes more than ``most`` bytes.
+    Raises `EOFError` if the other end is closed; `LimitError` if the value takes more than ``most``
+    bytes.
     """
     length = int.from_bytes(_exactly(stream, 8))
     if most is not None and length > most:

@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from arranger.errors import ArrangerError, LimitError, SongError
-from arranger.song.score.process import Answer, Request, receive, send
+from arranger.song.score.process import ReaderAnswer, Request, receive, send
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -38,7 +38,7 @@ def main() -> None:
     threading.Thread(target=_listen, args=(requests,), daemon=True).start()
     while True:
         result = _answer(requests.get())
-        send(answers, Answer(result, address_space() < _KEPT))
+        send(answers, ReaderAnswer(result, address_space() < _KEPT))
 
 
 def _listen(requests: queue.SimpleQueue[Request]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from arranger.song import read_song, read_song_bytes
 from arranger.song.reader import too_large
-from arranger.songbook.asked.packed import Member, read_member
+from arranger.songbook.asked.archives import Member, read_member
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -51,13 +51,10 @@ class Job:
         return self.place.rsplit("/", 1)[-1]
 
 
-def song_of(job: Job) -> Song:
+def read_job(job: Job) -> Song:
     """Return the song of a job, read.
 
-    Raises
-    ------
-    SongError
-        If it can't be read.
+    Raises `SongError` if it can't be read.
     """
     if job.member is None:
         return read_song(job.source, job.settings.read)

@@ -11,7 +11,7 @@ from arranger.report.heard.losses import beats_heard, heard_along, song_heard, s
 from arranger.report.summaries.summary import piece_bytes
 from arranger.sheet.record.digest import is_edited
 from arranger.songbook.known.doubts import doubts_of
-from arranger.songbook.known.record import Record, notes_digest
+from arranger.songbook.known.song_record import SongRecord, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,7 +33,7 @@ def done_record(
     outputs: tuple[str, ...],
     edited_at: str = "",
     state: str = "done",
-) -> Record:
+) -> SongRecord:
     """Return the record of a converted song; ``edited_at`` is told where the sheet holds edits.
 
     ``state`` is another for a sheet that was left alone, whose account this is as it stands.
@@ -43,7 +43,7 @@ def done_record(
     outcomes = reduction.ledger.outcomes()
     names = {role.role: song.parts[role.part].name for role in reversed(reduction.roles)}
     edited = state != "done" or is_edited(conversion.sheet)
-    return Record(
+    return SongRecord(
         relative=relative,
         place=place,
         state=state,

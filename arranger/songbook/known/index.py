@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.errors import OutputError
 from arranger.songbook.known.program import Program
-from arranger.songbook.known.record import Record
+from arranger.songbook.known.song_record import SongRecord
 from arranger.songbook.known.why import Made
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ class Known(NamedTuple):
     made: Made
     outputs: Mapping[str, str]
     """Of the files written, as `arranger.songbook.known.why.output_stamps` says it."""
-    record: Record
+    record: SongRecord
 
 
 class _DamagedError(Exception):
@@ -135,10 +135,8 @@ class Index:
 def opened(out: Path) -> Iterator[Index]:
     """Open and lock the index of an output folder; what was remembered is saved at the end.
 
-    Raises
-    ------
-    OutputError
-        If another run holds it or it can't be written. One that is damaged is built anew.
+    Raises `OutputError` if another run holds it or it can't be written. One that is damaged is
+    built anew.
     """
     path = out / NAME
     with _told(path):
@@ -217,7 +215,7 @@ def _checked(connection: sqlite3.Connection) -> tuple[dict[str, Known], Program 
     known: dict[str, Known] = {}
     for relative, made, outputs, record in _rows(connection, "songs"):
         known[json.loads(relative)] = Known(
-            Made(*json.loads(made)), json.loads(outputs), Record.from_json(record)
+            Made(*json.loads(made)), json.loads(outputs), SongRecord.from_json(record)
         )
     programs = [Program(*json.loads(said)) for (said,) in _rows(connection, "program")]
     return known, programs[0] if programs else None

@@ -35,13 +35,14 @@ CONVERTING = (
 )
 """Where the making of a sheet begins."""
 
-SOUNDING = ("arranger.sound.files",)
+SOUNDING = ("arranger.sound.audio_files",)
 """Where the making of a sound file begins."""
 
 WORKING = ("arranger.songbook.working.work",)
 """Where all of it begins."""
 
 _CODE = (".py", ".c")
+_COMPILED = frozenset({".pyc", ".so", ".pyd"})
 _COMMENTS = {
     ".c": re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL),
     ".h": re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL),
@@ -69,12 +70,9 @@ class Program(NamedTuple):
 def program(noted: Program | None = None, package: Path = PACKAGE) -> Program:
     """Return the digests of the program.
 
-    Parameters
-    ----------
-    noted
-        What was found before: returned if the program is still the same, as this takes a second.
-    package
-        Where the program lies; by default where it runs.
+    ``noted``: what was found before: returned if the program is still the same, as this takes a
+    second.
+    ``package``: where the program lies; by default where it runs.
     """
     raw = _raw_digest(package)
     return noted if noted is not None and noted.raw == raw else _found(raw, package)
@@ -112,7 +110,7 @@ def engine_digest(engine: str, content: bytes | None = None) -> str:
 def _raw_digest(package: Path) -> str:
     found = hashlib.sha256()
     for path in sorted(package.rglob("*")):
-        if path.is_file() and path.suffix not in {".pyc", ".so", ".pyd"}:
+        if path.is_file() and path.suffix not in _COMPILED:
             found.update(f"{path.relative_to(package).as_posix()}\0".encode())
             found.update(hashlib.sha256(path.read_bytes()).digest())
     return found.hexdigest()
@@ -132,11 +130,13 @@ class _Sources:
 
     def __init__(self, package: Path) -> None:
         self._package = package
+        self._code_files: set[str] = set()
         self._data: dict[str, list[str]] = {}
         for path in package.rglob("*"):
-            is_code = path.suffix in {".py", ".pyc", ".c", ".so", ".pyd"}
+            if path.suffix in _CODE:
+                self._code_files.add(self._name(path))
             # The engine that is asked for counts by itself.
-            if not is_code and path.is_file() and path.parent.name != "builtin":
+            elif path.suffix not in _COMPILED and path.is_file() and path.parent.name != "builtin":
                 self._data.setdefault(path.name, []).append(self._name(path))
         self._read: dict[str, _Source] = {}
         self._packages: dict[str, dict[str, str]] = {}
@@ -199,12 +199,10 @@ class _Sources:
     def _module(self, name: str) -> Iterator[str]:
         """Yield the file of a module of the program."""
         top, *parts = name.split(".")
-        path = self._package.joinpath(*parts)
-        files = (path.with_suffix(suffix) for suffix in _CODE) if parts else ()
         if top == self._package.name:
-            yield from (
-                self._name(file) for file in (*files, path / "__init__.py") if file.is_file()
-            )
+            place = "/".join(parts)
+            files = (*(place + suffix for suffix in _CODE), "/".join((*parts, "__init__.py")))
+            yield from (file for file in files if file in self._code_files)
 
     def _named(self, module: str, name: str) -> Iterator[str]:
         """Yield the files of a name that is imported from a module, or is one."""

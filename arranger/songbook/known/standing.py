@@ -24,7 +24,7 @@ from arranger.report.summaries.sheet_side import sheet_side
 from arranger.sheet.played import played_steps
 from arranger.sheet.record.base import base_of
 from arranger.songbook.known.converted import along, bytes_limit, done_record, strips
-from arranger.songbook.known.record import Record, file_time, notes_digest
+from arranger.songbook.known.song_record import SongRecord, file_time, notes_digest
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,24 +40,15 @@ KEPT = "kept-edit"
 
 def standing_record(
     relative: str, place: str, sheet: Sheet, song: Song, choice: OutputChoice
-) -> Record:
+) -> SongRecord:
     """Return the record of an edited sheet, when its other files are as it is.
 
-    Parameters
-    ----------
-    relative, place
-        Of the song, as in `Record`.
-    sheet
-        The sheet, read.
-    song
-        The song as it is now.
-    choice
-        Which files a song has, and where.
+    ``relative``, ``place``: of the song, as in `SongRecord`.
+    ``sheet``: the sheet, read.
+    ``song``: the song as it is now.
+    ``choice``: which files a song has, and where.
 
-    Raises
-    ------
-    OutputError
-        If one of the files can't be written.
+    Raises `OutputError` if one of the files can't be written.
     """
     name = place.rsplit("/", 1)[-1]
     paths = output_paths(choice, name)
@@ -84,7 +75,7 @@ def _as_it_stands(path: Path, sheet: Sheet, song: Song) -> Conversion | None:
 
 def _of_files(
     relative: str, place: str, sheet: Sheet, paths: Sequence[Path], outputs: tuple[str, ...]
-) -> Record:
+) -> SongRecord:
     """Return the record of an edited sheet and of the ledger beside it."""
     told: dict[str, Any] = {}
     try:
@@ -95,7 +86,7 @@ def _of_files(
         told["message"] = "edited by hand; its ledger is not as the format says"
     if "engine" not in told or not base_of(sheet).has("engine", sheet):
         told["engine"] = sheet.engine
-    return Record(
+    return SongRecord(
         relative=relative,
         place=place,
         state=KEPT,

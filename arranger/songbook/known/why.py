@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
 
 CODES = {
     "new": "not converted before",
@@ -71,28 +71,28 @@ class Made(NamedTuple):
     """What reads a score, with its version; "" for a MIDI file, which the program itself reads."""
 
 
-def reason(code: str) -> Why:
+def why_of(code: str) -> Why:
     """Return a reason with its plain sentence."""
     return Why(code, CODES[code])
 
 
-def changes(before: Made, now: Made) -> Iterator[Why]:
+def what_changed(before: Made, now: Made) -> Iterator[Why]:
     """Yield what changed of that which the outputs depend on."""
     if before.song != now.song:
-        yield reason("song")
+        yield why_of("song")
     if before.settings != now.settings:
         yield from _settings(before.settings, now.settings)
     if before.audio != now.audio:
         yield _setting("audio", before.audio, now.audio)
     # Another engine has another file, which is no news besides.
     if before.engine != now.engine and before.settings == now.settings:
-        yield reason("engine")
+        yield why_of("engine")
     if before.converts != now.converts:
-        yield reason("program")
+        yield why_of("program")
     elif before.writes != now.writes:
-        yield reason("report")
+        yield why_of("report")
     if before.sounds != now.sounds and before.audio == now.audio:
-        yield reason("sound")
+        yield why_of("sound")
     if before.library != now.library:
         yield Why(
             "library", f"scores were read by {before.library or 'nothing'}, now by {now.library}"
@@ -106,7 +106,7 @@ def _settings(before: str, now: str) -> tuple[Why, ...]:
     try:
         options = changed_options(read_command_line(before), read_command_line(now))
     except ArrangerError:  # an option that is no more
-        return (reason("setting"),)
+        return (why_of("setting"),)
     return tuple(_setting(*each) for each in options)
 
 
@@ -140,7 +140,7 @@ def output_changes(before: Mapping[str, str], now: Mapping[str, str]) -> Iterato
     if missing:
         yield Why("missing", f"{_listed(missing)} missing")
     if sheets:
-        yield reason("sheet")
+        yield why_of("sheet")
     if others:
         yield Why("touched", f"{_listed(others)} changed by something else")
 
@@ -149,7 +149,7 @@ def _listed(names: list[str]) -> str:
     return f"{', '.join(names)} {'is' if len(names) == 1 else 'are'}"
 
 
-def left(record: Record) -> Why:
+def left(record: SongRecord) -> Why:
     """Return why a song is left as it is, of which nothing changed."""
     codes = {"done": "unchanged", "kept-edit": "kept-edit", "failed": "still-fails"}
-    return reason(codes[record.state])
+    return why_of(codes[record.state])

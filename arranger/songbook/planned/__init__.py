@@ -1,5 +1,5 @@
 """What a run will do, and why, before it does it.
 
-plan     What a run will do, and why, before anything is converted, or without one
-reasons  Why songs were converted or left, told together
+song_plan  What a run will do, and why, before anything is converted, or without one
+why_told   Why songs were converted or left, told together
 """

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from arranger.errors import one_line
 from arranger.files import write_bytes
-from arranger.report.ledger.as_csv import as_text
+from arranger.report.ledger.as_csv import unformulated
 from arranger.songbook.shown.worklist import COLUMNS as WORKLIST
 from arranger.songbook.shown.worklist import FIELDS, by_need
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
     from arranger.songbook.progress import Progress
 
 FORMAT = "arranger-songbook"
@@ -33,7 +33,7 @@ COLUMNS = (*_FIRST, "rank", *_NEXT, "why", "why_told")
 """Of songbook.csv, in this order in every version; new ones are added at the end."""
 
 
-def same_notes(records: Sequence[Record]) -> dict[str, str]:
+def same_notes(records: Sequence[SongRecord]) -> dict[str, str]:
     """Return, for each song whose notes an earlier song has too, that earlier song's path."""
     first: dict[str, str] = {}
     twins: dict[str, str] = {}
@@ -46,7 +46,7 @@ def same_notes(records: Sequence[Record]) -> dict[str, str]:
 
 
 def write_overview(
-    records: Sequence[Record],
+    records: Sequence[SongRecord],
     out: Path,
     running: Progress | None = None,
     *,
@@ -54,23 +54,14 @@ def write_overview(
 ) -> tuple[Path, ...]:
     """Write songbook.csv, songbook.json and songbook.html; return their paths.
 
-    Parameters
-    ----------
-    records
-        By relative path; while a run goes on those of songs that have files or failed.
-    out
-        Where to.
-    running
-        How far the run has come; None at its end.
-    again
-        Whether what stands there is of this run too, so that nothing of it is kept.
+    ``records``: by relative path; while a run goes on those of songs that have files or failed.
+    ``out``: where to.
+    ``running``: how far the run has come; None at its end.
+    ``again``: whether what stands there is of this run too, so that nothing of it is kept.
 
-    Raises
-    ------
-    OutputError
-        If one can't be written.
+    Raises `OutputError` if one can't be written.
     """
-    from arranger.songbook.shown.page import book_page
+    from arranger.songbook.shown.book_page import book_page
 
     twins = same_notes(records)
     paths = tuple(out / f"songbook.{suffix}" for suffix in ("csv", "json", "html"))
@@ -84,11 +75,11 @@ def write_overview(
     return paths
 
 
-def _ranks(records: Sequence[Record]) -> dict[str, int]:
+def _ranks(records: Sequence[SongRecord]) -> dict[str, int]:
     return {record.relative: rank for rank, record in enumerate(by_need(records), 1)}
 
 
-def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
+def _csv(records: Sequence[SongRecord], twins: dict[str, str]) -> bytes:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -107,10 +98,10 @@ def _csv(records: Sequence[Record], twins: dict[str, str]) -> bytes:
 
 
 def _cell(value: object) -> object:
-    return as_text(one_line(value)) if isinstance(value, str) else value
+    return unformulated(one_line(value)) if isinstance(value, str) else value
 
 
-def _json(records: Sequence[Record], twins: dict[str, str], running: Progress | None) -> bytes:
+def _json(records: Sequence[SongRecord], twins: dict[str, str], running: Progress | None) -> bytes:
     ranks = _ranks(records)
     songs = [
         json.dumps(

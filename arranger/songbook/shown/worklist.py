@@ -14,28 +14,28 @@ from typing import TYPE_CHECKING, NamedTuple
 from arranger.bars import minutes_text
 from arranger.errors import one_line
 from arranger.report.heard.hearing import LINES
-from arranger.songbook.known.record import NEW, SAME
+from arranger.songbook.known.song_record import NEW, SAME
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
 
 
 Value = str | int | float | None
 
 
-def _heard(line: int) -> Callable[[Record], Value]:
+def _heard(line: int) -> Callable[[SongRecord], Value]:
     return lambda record: record.heard[line] if record.heard else None
 
 
-def _fits(record: Record) -> str:
+def _fits(record: SongRecord) -> str:
     if not record.bytes_limit:
         return ""
     return "yes" if record.fits else "no"
 
 
-FIELDS: Mapping[str, Callable[[Record], Value]] = {
+FIELDS: Mapping[str, Callable[[SongRecord], Value]] = {
     "song": lambda record: record.relative,
     "title": lambda record: record.title,
     "lost": lambda record: record.lost,
@@ -63,7 +63,7 @@ class Column(NamedTuple):
     meaning: str
     fields: tuple[str, ...]
     """Names of `FIELDS` that it shows: in songbook.csv each is a column of its own."""
-    text: Callable[[Record], str]
+    text: Callable[[SongRecord], str]
     """What a table shows."""
     number: bool = True
     """Whether it is set flush right."""
@@ -76,22 +76,22 @@ def _share(share: int | None) -> str:
     return "" if share is None else f"{share}"
 
 
-def _heard_text(line: int) -> Callable[[Record], str]:
+def _heard_text(line: int) -> Callable[[SongRecord], str]:
     return lambda record: _share(record.heard[line] if record.heard else None)
 
 
-def _lost_text(record: Record) -> str:
+def _lost_text(record: SongRecord) -> str:
     return "" if record.lost is None else f"{record.lost / 10:.1f}"
 
 
-def _tempo_text(record: Record) -> str:
+def _tempo_text(record: SongRecord) -> str:
     asked, played = (f"{bpm:.3g}" for bpm in (record.asked_bpm, record.played_bpm))
     if not record.asked_bpm:
         return ""
     return asked if asked == played else f"{asked}>{played}"
 
 
-def _bytes_text(record: Record) -> str:
+def _bytes_text(record: SongRecord) -> str:
     if not record.bytes_limit:
         return ""
     return f"{record.song_bytes}" if record.fits else f"{record.song_bytes}!"
@@ -179,12 +179,12 @@ COLUMNS = (
 """In the order in which they are shown."""
 
 
-def by_need(records: Iterable[Record]) -> list[Record]:
+def by_need(records: Iterable[SongRecord]) -> list[SongRecord]:
     """Return records in the order in which the songs need a hand."""
     return sorted(records, key=_need)
 
 
-def _need(record: Record) -> tuple[int, int, str]:
+def _need(record: SongRecord) -> tuple[int, int, str]:
     group = 0 if record.state == "failed" else 2 if record.fits else 1
     return group, -(record.lost or 0), record.relative
 
@@ -198,7 +198,7 @@ _NO_NEWS = ({""}, {NEW}, {SAME})
 """What all songs may say in a column that tells nothing then."""
 
 
-def table_lines(records: Sequence[Record], width: int) -> Iterator[str]:
+def table_lines(records: Sequence[SongRecord], width: int) -> Iterator[str]:
     """Yield a table of songs, at least one, a heading first; no line is longer than ``width``, of 50 or more.
 
     Columns that have no room stand below their song. Those of which none of these songs has anything
@@ -220,16 +220,16 @@ def table_lines(records: Sequence[Record], width: int) -> Iterator[str]:
         yield from _told(below, record, width)
 
 
-def _taken(columns: Sequence[Column], records: Sequence[Record]) -> int:
+def _taken(columns: Sequence[Column], records: Sequence[SongRecord]) -> int:
     return sum(len(_BETWEEN) + _width(column, records) for column in columns)
 
 
-def _width(column: Column, records: Sequence[Record]) -> int:
+def _width(column: Column, records: Sequence[SongRecord]) -> int:
     return max(len(column.title), *(len(column.text(record)) for record in records), 0)
 
 
 def _line(
-    name: str, columns: Sequence[Column], records: Sequence[Record], record: Record | None
+    name: str, columns: Sequence[Column], records: Sequence[SongRecord], record: SongRecord | None
 ) -> str:
     """Return the line of a record, or with None the heading."""
     cells = [name]
@@ -240,7 +240,7 @@ def _line(
     return _BETWEEN.join(cells).rstrip()
 
 
-def _told(columns: Sequence[Column], record: Record, width: int) -> Iterator[str]:
+def _told(columns: Sequence[Column], record: SongRecord, width: int) -> Iterator[str]:
     """Yield what has no room beside a song."""
     told = [
         f"{column.title.lower()}: {column.text(record)}"

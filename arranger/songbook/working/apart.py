@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING
 
 from arranger.lifeline import command_of
 from arranger.song.score.process import receive, send
-from arranger.songbook.known.record import failed, overdue
+from arranger.songbook.known.song_record import failed, overdue
 from arranger.songbook.working.work import GRACE_SECONDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from arranger.songbook.asked.job import Job
-    from arranger.songbook.known.record import Record
-    from arranger.songbook.working.worker import Answer
+    from arranger.songbook.known.song_record import SongRecord
+    from arranger.songbook.working.worker import WorkerAnswer
 
 _ALONE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """Variables that keep a library of linear algebra to one thread: the workers share the cores already."""
@@ -39,7 +39,7 @@ class Worker:
         self._process: subprocess.Popen[bytes] | None = None
         self._over = False
 
-    def ask(self, job: Job) -> Record | None:
+    def ask(self, job: Job) -> SongRecord | None:
         """Have a song converted; None if the process died on it, and not of the time limit."""
         try:
             process = self._started()
@@ -99,11 +99,11 @@ class Worker:
                 pass
 
 
-def _exchanged(process: subprocess.Popen[bytes], job: Job) -> Answer | None:
+def _exchanged(process: subprocess.Popen[bytes], job: Job) -> WorkerAnswer | None:
     """Hand a song over and wait for the answer; None if the process has died."""
     try:
         send(process.stdin, job)
-        answer: Answer = receive(process.stdout)
+        answer: WorkerAnswer = receive(process.stdout)
     except (OSError, EOFError):
         return None
     return answer

@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     from collections.abc import Generator, Iterator
 
     from arranger.songbook.asked.job import Job
-    from arranger.songbook.known.record import Record
-    from arranger.songbook.working.line import Line
+    from arranger.songbook.known.song_record import SongRecord
+    from arranger.songbook.working.line import JobQueue
 
-    Outcome: TypeAlias = tuple[Job, Record | None]
+    Outcome: TypeAlias = tuple[Job, SongRecord | None]
 
 PATIENCE_SECONDS = 5
 """How long an answer of the scheduler may take."""
@@ -37,23 +37,17 @@ _AHEAD = 2
 """Songs that each thread of the cluster has been given."""
 
 
-def on_cluster(line: Line, address: str, *, alone: bool) -> Generator[Outcome | None, None, None]:
+def on_cluster(
+    line: JobQueue, address: str, *, alone: bool
+) -> Generator[Outcome | None, None, None]:
     """Yield each job with its record, or with None when its process died; None while nothing comes.
 
-    Parameters
-    ----------
-    line
-        The jobs.
-    address
-        Of a Dask scheduler.
-    alone
-        Whether one song is converted at a time.
+    ``line``: the jobs.
+    ``address``: of a Dask scheduler.
+    ``alone``: whether one song is converted at a time.
 
-    Raises
-    ------
-    SettingsError
-        If nothing answers there or no longer does, no workers are there, they can't convert, or Dask
-        isn't installed.
+    Raises `SettingsError` if nothing answers there or no longer does, no workers are there, they
+    can't convert, or Dask isn't installed.
     """
     with _client(address) as client:
         given: dict[Any, Job] = {}
@@ -74,7 +68,7 @@ def on_cluster(line: Line, address: str, *, alone: bool) -> Generator[Outcome | 
                 yield None
 
 
-def convert_apart(job: Job) -> Record | None:
+def convert_apart(job: Job) -> SongRecord | None:
     """Convert a song in a process of its own; this runs on a worker of the cluster."""
     with _LOCK:
         worker, timer = _IDLE.popitem() if _IDLE else (Worker(), None)
@@ -133,10 +127,7 @@ class _Seats:
     def count(self) -> int:
         """Return how many.
 
-        Raises
-        ------
-        SettingsError
-            If there have been no workers for too long.
+        Raises `SettingsError` if there have been no workers for too long.
         """
         now = time.monotonic()
         if now >= self._due:
@@ -162,11 +153,11 @@ def _wait(given: dict[Any, Job]) -> None:
         )
 
 
-def _record(future: Any, address: str) -> Record | None:
+def _record(future: Any, address: str) -> SongRecord | None:
     from distributed import KilledWorker
 
     if future.status == "finished":
-        record: Record | None = future.result()
+        record: SongRecord | None = future.result()
         return record
     error = future.exception() if future.status == "error" else None
     if isinstance(error, KilledWorker):

@@ -45,7 +45,7 @@ class Load(NamedTuple):
     weight: float
 
 
-class Line:
+class JobQueue:
     """The jobs of a run; several threads may take from it."""
 
     def __init__(self, jobs: Iterable[Job]) -> None:

@@ -14,40 +14,32 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
-from arranger.songbook.known.record import failed
+from arranger.songbook.known.song_record import failed
 from arranger.songbook.working.apart import Worker
 
 if TYPE_CHECKING:
     from collections.abc import Generator
 
     from arranger.songbook.asked.job import Job
-    from arranger.songbook.known.record import Record
-    from arranger.songbook.working.line import Line
+    from arranger.songbook.known.song_record import SongRecord
+    from arranger.songbook.working.line import JobQueue
 
-    Outcome: TypeAlias = tuple[Job, Record | None]
+    Outcome: TypeAlias = tuple[Job, SongRecord | None]
 
 TICK_SECONDS = 0.5
 """For how long a run is silent at most."""
 
 
 def run_jobs(
-    line: Line, workers: int, cluster: str | None = None
-) -> Generator[tuple[Job, Record] | None, None, None]:
+    line: JobQueue, workers: int, cluster: str | None = None
+) -> Generator[tuple[Job, SongRecord] | None, None, None]:
     """Yield each job with its record as it comes back; None now and then while nothing does.
 
-    Parameters
-    ----------
-    line
-        The jobs; those that come back have been told to be finished.
-    workers
-        Processes on this machine, at least 1.
-    cluster
-        Address of a Dask scheduler to use instead, or None.
+    ``line``: the jobs; those that come back have been told to be finished.
+    ``workers``: processes on this machine, at least 1.
+    ``cluster``: address of a Dask scheduler to use instead, or None.
 
-    Raises
-    ------
-    SettingsError
-        If the cluster can't be reached, or its library isn't installed.
+    Raises `SettingsError` if the cluster can't be reached, or its library isn't installed.
     """
     with closing(_outcomes(line, workers, cluster)) as outcomes:
         for outcome in outcomes:
@@ -84,7 +76,7 @@ def core_count() -> int:
 
 
 def _outcomes(
-    line: Line, workers: int, cluster: str | None, *, alone: bool = False
+    line: JobQueue, workers: int, cluster: str | None, *, alone: bool = False
 ) -> Generator[Outcome | None, None, None]:
     """Yield each job with its record, or with None when its worker died; None while nothing comes."""
     if not len(line):
@@ -97,7 +89,7 @@ def _outcomes(
         yield from on_cluster(line, cluster, alone=alone)
 
 
-def _here(line: Line, workers: int) -> Generator[Outcome | None, None, None]:
+def _here(line: JobQueue, workers: int) -> Generator[Outcome | None, None, None]:
     back: queue.SimpleQueue[Outcome | BaseException | None] = queue.SimpleQueue()
     crew = [Worker() for _ in range(min(workers, len(line)))]
     threads = [
@@ -130,7 +122,7 @@ def _here(line: Line, workers: int) -> Generator[Outcome | None, None, None]:
 
 def _serve(
     worker: Worker,
-    line: Line,
+    line: JobQueue,
     longest: bool,
     back: queue.SimpleQueue[Outcome | BaseException | None],
 ) -> None:

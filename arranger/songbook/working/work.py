@@ -35,11 +35,11 @@ from arranger.outputs import OutputChoice, output_paths, write_outputs
 from arranger.reduce.worth.parts_named import remarks_on_names
 from arranger.report import suggestions
 from arranger.report.pages.song_page import BookPlace
-from arranger.sheet.keep import State, look
+from arranger.sheet.keep import TargetState, look
 from arranger.song.score.worker import address_space
-from arranger.songbook.asked.job import Job, song_of
+from arranger.songbook.asked.job import Job, read_job
 from arranger.songbook.known.converted import done_record
-from arranger.songbook.known.record import Record, failed, file_time, overdue
+from arranger.songbook.known.song_record import SongRecord, failed, file_time, overdue
 from arranger.songbook.known.standing import standing_record
 
 if TYPE_CHECKING:
@@ -101,14 +101,14 @@ PAGE_NAME = "songbook.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Advised(Record):
+class Advised(SongRecord):
     """The record of a song on which other settings were tried."""
 
     advice: tuple[tuple[str, str], ...]
     """Options and what they give, best first."""
 
 
-def do_job(job: Job) -> Record:
+def do_job(job: Job) -> SongRecord:
     """Convert one song and return its record; raises nothing but the end of the process."""
     try:
         with time_limit(job.seconds), memory_limit(job.megabytes), _told() as told:
@@ -135,8 +135,8 @@ def _told() -> Iterator[list[str]]:
     said += [str(each.message) for each in caught if issubclass(each.category, ArrangerWarning)]
 
 
-def _advised(job: Job) -> Record:
-    conversion = convert(song_of(job), _engine_of(job), job.settings)
+def _advised(job: Job) -> SongRecord:
+    conversion = convert(read_job(job), _engine_of(job), job.settings)
     return Advised(
         relative=job.relative,
         place=job.place,
@@ -148,8 +148,8 @@ def _advised(job: Job) -> Record:
     )
 
 
-def _converted(job: Job) -> Record:
-    song = song_of(job)
+def _converted(job: Job) -> SongRecord:
+    song = read_job(job)
     choice = OutputChoice(
         folder=job.folder,
         song=job.source,
@@ -163,7 +163,7 @@ def _converted(job: Job) -> Record:
     written_at = file_time(paths[0])  # before the conversion writes the sheet anew
     if not (job.force or job.keeping.edits):
         found = look(paths[0])
-        if found.state in (State.EDITED, State.PUT_BACK) and found.sheet is not None:
+        if found.state in (TargetState.EDITED, TargetState.PUT_BACK) and found.sheet is not None:
             return standing_record(job.relative, job.place, found.sheet, song, choice)
     conversion = convert(song, _engine_of(job), job.settings)
     if job.keeping.edits:

@@ -15,7 +15,7 @@ from arranger.song.score.process import receive, send
 from arranger.song.score.worker import resident
 
 if TYPE_CHECKING:
-    from arranger.songbook.known.record import Record
+    from arranger.songbook.known.song_record import SongRecord
 
 _YOUNG = 100_000
 """Objects that are made before garbage is looked for: conversions make many and no rings."""
@@ -24,10 +24,10 @@ _KEPT_BYTES = 500_000_000
 """Memory with which a worker is worth keeping."""
 
 
-class Answer(NamedTuple):
+class WorkerAnswer(NamedTuple):
     """What a worker says."""
 
-    record: Record
+    record: SongRecord
     reusable: bool
     """False when it holds so much memory that a fresh one is better."""
 
@@ -48,4 +48,4 @@ def main() -> None:
         except EOFError:
             return
         record = do_job(job)
-        send(answers, Answer(record, resident() < _KEPT_BYTES))
+        send(answers, WorkerAnswer(record, resident() < _KEPT_BYTES))

@@ -11,8 +11,8 @@ import pytest
 from arranger.conversion import Conversion, convert
 from arranger.engine import load_engine
 from arranger.settings import Settings
-from arranger.sheet.bar_edits.choice import Chosen
 from arranger.sheet.bar_edits.structure import move_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.score.measures import measures_of
 from arranger.sheet.score.parts import keys_of

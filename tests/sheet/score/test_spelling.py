@@ -7,7 +7,7 @@ import pytest
 from music21.analysis.discrete import AardenEssen
 
 from arranger.sheet.score.key import MAJOR, MINOR, Key, find_key, find_keys
-from arranger.sheet.score.spelling import Accidentals, Name, spell
+from arranger.sheet.score.spelling import Accidentals, Name, tone_names
 
 C_MAJOR, A_MINOR, G_SHARP_MINOR = Key(0, minor=False), Key(0, minor=True), Key(5, minor=True)
 
@@ -58,7 +58,7 @@ def names(tones: str, key: Key, other: str = "") -> str:
         for text in (tones, other)
     )
     signs = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
-    found = spell(line, beside, lambda _: key, 8)
+    found = tone_names(line, beside, lambda _: key, 8)
     return " ".join(f"{name.letter}{signs[name.alter]}{name.octave}" for name in found)
 
 
@@ -87,13 +87,13 @@ def test_a_tone_that_is_struck_again_keeps_its_name_while_the_key_lasts() -> Non
     """In a chord of F minor first, of E major long after it."""
     flat, sharp = [(0, 1, 65), (1, 2, 72)], [(40, 41, 64), (41, 42, 71), (42, 43, 66)]
     again = [(2, 3, 68), (41, 42, 68)]
-    found = spell(again, [*flat, *sharp], lambda _: C_MAJOR, 4)
+    found = tone_names(again, [*flat, *sharp], lambda _: C_MAJOR, 4)
     assert [name.letter for name in found] == ["A", "A"]
-    assert spell(again[1:], sharp, lambda _: C_MAJOR, 4)[0].letter == "G"
+    assert tone_names(again[1:], sharp, lambda _: C_MAJOR, 4)[0].letter == "G"
     between = [again[0], (20, 21, 69), again[1]]
-    found = spell(between, [*flat, *sharp], lambda _: C_MAJOR, 4)
+    found = tone_names(between, [*flat, *sharp], lambda _: C_MAJOR, 4)
     assert [name.letter for name in found] == ["A", "A", "G"]
-    other = spell(again, [*flat, *sharp], lambda at: Key(1 if at > 20 else 0, minor=False), 4)
+    other = tone_names(again, [*flat, *sharp], lambda at: Key(1 if at > 20 else 0, minor=False), 4)
     assert [name.letter for name in other] == ["A", "G"]
 
 
@@ -111,7 +111,7 @@ def test_names_are_those_of_printed_scores() -> None:
         ]  # fmt: skip
         for line, own, other in zip(lines, spans, spans[::-1], strict=True):
             key = Key(sharps, minor=minor)
-            assert spell(own, other, lambda _, key=key: key, 8) == [
+            assert tone_names(own, other, lambda _, key=key: key, 8) == [
                 Name(note.pitch.step, int(note.pitch.alter), note.pitch.octave) for note in line
             ]
 

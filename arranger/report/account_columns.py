@@ -1,0 +1,225 @@
+"""The account of a conversion as columns: what every output of this layer is written from.
+
+One entry a note of ``Song.notes`` in every column, in that order. Columns, not records, because a
+song of thousands of notes is written three times (JSON, CSV, page), and because the page embeds
+them as they are.
+
+Bars and beats are the sheet's, so that the account, the sheet and the sentences speak of the same
+bar. A note outside the converted passage has no place in the sheet: its bar is counted on from the
+passage by the song's own metre, and its ``bar_index`` is -1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from arranger.reduce.reasons import OUTCOMES, REASONS
+from arranger.reduce.tell.sentences import explanations
+from arranger.report.remember import remembered
+from arranger.song.model import Note
+from arranger.song.time import seconds_at, song_bars
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from arranger.conversion import Conversion
+    from arranger.grid.model import Grid
+    from arranger.song.model import Song
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Account:
+    """The notes of a song and what became of them, column by column."""
+
+    note: Mapping[str, tuple[Any, ...]]
+    """What was asked for: a column for each field of `arranger.song.model.Note`."""
+    entry: Mapping[str, tuple[Any, ...]]
+    """What became of it: a column for each field of `arranger.reduce.ledger.Entry`."""
+    first_span: Sequence[tuple[int, int, int] | tuple[None, None, None]]
+    """Voice, step and steps of the first stretch in which it is heard."""
+    outcome: NDArray[np.int64]
+    """Indices into `OUTCOMES`."""
+    decided: NDArray[np.int64]
+    """Indices into `REASONS` of the first reason; -1 for a note kept as written."""
+    onset_seconds: list[float]
+    """By the song's own tempo map, rounded to microseconds."""
+    bar: list[int]
+    """As people count: the sheet's bar numbers. A note whose bar isn't there has that of the bar
+    before, or a number that goes on before the first or after the last."""
+    song_bar: list[int]
+    """As the song counts, which is the same where no hand put bars in or took them out."""
+    beat: list[float]
+    """In beats of the metre, from 1; rounded to 1/10000."""
+    bar_index: NDArray[np.int64]
+    """Index into ``Grid.bars``, or -1 for a note outside the passage."""
+
+    def __post_init__(self) -> None:
+        for column in (self.outcome, self.decided, self.bar_index):
+            column.setflags(write=False)
+
+    def totals(self) -> Mapping[str, int]:
+        """Return the number of notes and of each outcome."""
+        counts = np.bincount(self.outcome, minlength=len(OUTCOMES)).tolist()
+        return {"notes": len(self.outcome), **dict(zip(OUTCOMES, counts, strict=True))}
+
+    def reasons(self) -> Mapping[str, int]:
+        """Return how many notes each reason decided, most frequent first."""
+        return reason_counts(self.decided)
+
+
+def outcome_indices(outcomes: Iterable[str]) -> NDArray[np.int64]:
+    """Return outcomes as indices into `OUTCOMES`."""
+    return np.array([_OUTCOME_AT[outcome] for outcome in outcomes], dtype=np.int64)
+
+
+def reason_counts(decided: NDArray[np.int64]) -> Mapping[str, int]:
+    """Return how often each reason stands in a column of indices, most frequent first."""
+    counts = np.bincount(decided[decided >= 0], minlength=len(REASONS)).tolist()
+    found = [(count, name) for name, count in zip(REASONS, counts, strict=True) if count]
+    return {name: count for count, name in sorted(found, key=lambda each: -each[0])}
+
+
+_OUTCOME_AT = {name: index for index, name in enumerate(OUTCOMES)}
+_REASON_AT = {name: index for index, name in enumerate(REASONS)}
+_NOWHERE = (None, None, None)
+
+
+@remembered
+def account_of(conversion: Conversion) -> Account:
+    """Return the account of a conversion, which all outputs share."""
+    song, grid = conversion.song, conversion.grid
+    written = (tuple(column.tolist()) for column in song.columns.all())
+    note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
+    entry = conversion.reduction.ledger.columns._asdict()
+    onsets = song.columns.onset
+    bar_index, bar_numbers, song_numbers, beats = _places(song, grid, onsets)
+    bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
+    firsts = {
+        reasons: _REASON_AT[reasons[0]] if reasons else -1 for reasons in set(entry["reasons"])
+    }
+    return Account(
+        note=note,
+        entry=entry,
+        first_span=[spans[0] if spans else _NOWHERE for spans in entry["spans"]],
+        outcome=outcome_indices(entry["outcome"]),
+        decided=np.array([firsts[reasons] for reasons in entry["reasons"]], dtype=np.int64),
+        onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
+        bar=bar,
+        song_bar=song_numbers.tolist(),
+        beat=beat,
+        bar_index=bar_index,
+    )
+
+
+@remembered
+def sentences_of(conversion: Conversion, notes: range | None = None) -> list[str]:
+    """Return one sentence for each of some notes; None: for all."""
+    return _sentences(conversion, notes)
+
+
+def _sentences(conversion: Conversion, notes: Sequence[int] | None) -> list[str]:
+    found = account_of(conversion)
+    return explanations(
+        conversion.song,
+        conversion.grid,
+        conversion.reduction,
+        bars=found.bar,
+        song_bars=found.song_bar,
+        beats=found.beat,
+        notes=notes,
+    )
+
+
+def tell_like(conversion: Conversion, known: Conversion) -> None:
+    """Have sentences of a conversion taken from another one's, where the notes fared the same.
+
+    Parameters
+    ----------
+    conversion
+        What is to be told.
+    known
+        The same song on the same bars in a sheet that differs a little; entries of notes that fared
+        the same are the very same values (`arranger.conversion.by_hand.revise`).
+    """
+    notes = range(len(conversion.song.notes))
+    if known.song is not conversion.song or known.grid.bars != conversion.grid.bars:
+        return
+    entries = zip(known.reduction.ledger.entries, conversion.reduction.ledger.entries, strict=True)
+    anew = [note for note, (was, now) in enumerate(entries) if was is not now]
+    sentences = [*sentences_of(known, notes)]
+    for note, text in zip(anew, _sentences(conversion, anew), strict=True):
+        sentences[note] = text
+    sentences_of.put(sentences, conversion, notes)
+
+
+def _places(
+    song: Song, grid: Grid, onsets: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Return bar index, bar number, the song's number and beat of each note, of shape (notes,)."""
+    firsts = np.array([bar.first_step for bar in grid.bars])
+    numbers = np.array([bar.number for bar in grid.bars])
+    songs = np.array(
+        [bar.number if bar.song_number is None else bar.song_number for bar in grid.bars]
+    )
+    # steps * beats/step * metre units/beat = metre units
+    units = np.array([float(grid.step_beats) * bar.denominator / 4 for bar in grid.bars])
+    lengths = np.array([bar.steps for bar in grid.bars])
+    steps = np.asarray(grid.onset_steps)
+    index = np.maximum(np.searchsorted(firsts, steps, side="right") - 1, 0)
+    bar, in_song = numbers[index], songs[index]
+    # The bar is that of the step; the beat is the written one if it lies in that bar.
+    place = np.asarray(grid.positions, dtype=np.float64) - firsts[index]
+    place = np.where((place >= 0) & (place < lengths[index]), place, steps - firsts[index])
+    beat = 1.0 + place * units[index]
+    outside = steps < 0
+    if outside.any():
+        index[outside] = -1
+        in_song[outside], beat[outside] = _places_in_song(song, grid, onsets[outside])
+        there = np.array([bar.in_song for bar in grid.bars])
+        bar[outside] = _joining(in_song[outside], numbers[there], songs[there])
+    return index, bar, in_song, beat
+
+
+def _places_in_song(
+    song: Song, grid: Grid, ticks: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return bar number and beat by the song's metre, numbered as the song's bars in the sheet are."""
+    found = song_bars(song)
+    starts = np.array([bar.start for bar in found])
+    units = np.array([bar.denominator / (4 * song.ticks_per_beat) for bar in found])
+    at_first = int(np.searchsorted(starts, grid.first_tick, side="right"))
+    index = np.searchsorted(starts, ticks, side="right") - 1
+    first = grid.bars[0].number if grid.first_number is None else grid.first_number
+    number = index + 1 + first - max(at_first, 1)
+    return number, 1.0 + (ticks - starts[index]) * units[index]
+
+
+def _joining(
+    outside: NDArray[np.int64], numbers: NDArray[np.int64], songs: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Return numbers for bars of the song that aren't in the sheet.
+
+    Before and after all that are there they count on from these; between them they are that of the
+    one before.
+
+    Parameters
+    ----------
+    outside
+        The song's numbers of the bars, of shape (notes,).
+    numbers, songs
+        The sheet's and the song's numbers of the song's bars that are in the sheet, of shape
+        (bars,).
+    """
+    if not len(songs):
+        return outside
+    order = np.argsort(songs, kind="stable")
+    after = np.searchsorted(songs[order], outside, side="right")
+    near = order[np.maximum(after - 1, 0)]
+    ends = (after == 0) | (after == len(order))
+    found: NDArray[np.int64] = numbers[near] + np.where(ends, outside - songs[near], 0)
+    return found
