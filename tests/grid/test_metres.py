@@ -14,8 +14,9 @@ from arranger.grid import metres, plan_grid
 from arranger.grid.asked_bars import after_pickup, likeliest_place
 from arranger.grid.attacks import find_attacks
 from arranger.grid.disputed import _stated, _within
+from arranger.grid.metre_names import named_bars, named_metre
 from arranger.grid.track.bars_heard import SLOT_LENGTHS, hear_lines, likeliest_bars
-from arranger.grid.track.bars_sure import weigh_bars
+from arranger.grid.track.bars_sure import EvenBars, weigh_bars
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange
 from arranger.song.time import timed_columns
@@ -79,6 +80,22 @@ def test_what_is_doubted_of_heard_bars_is_what_is_weighed_of_them() -> None:
     weighed = weigh_bars(odds[:, 1], chosen.lines, SLOT_LENGTHS)
     (doubt,) = plan_grid(song, ENGINE).doubts
     assert doubt.sure == weighed.sure("bars_heard", chosen.best)
+
+
+def test_even_bars_begin_at_or_after_the_first_note_as_options_say_it() -> None:
+    random = Random(4)
+    for _ in range(60):
+        size, ticks = random.choice((8, 12, 16, 20)), random.choice((480, 96, 10))
+        bars = EvenBars(size, random.randrange(size), 0.0)
+        first = random.choice((random.randrange(20 * ticks), random.randrange(80) * ticks // 4))
+        odds = np.array([[random.gauss(0, 1), 0.0] for _ in range(97)])
+        line = next(at for at in range(bars.first, 999, size) if at * ticks >= 4 * first)
+        found = named_bars(bars, odds, ticks, first)
+        assert found.first_tick == round(line * ticks / 4)
+        asked = Fraction(found.first_tick - first, ticks)
+        assert found.pickup == asked.limit_denominator(4)
+        lines = np.array([at for at in range(bars.first, 97, size) if at + size <= 97])
+        assert found.metre == named_metre(size, lines, odds[:, 0])
 
 
 def test_bars_of_the_files_own_metre_stay_where_the_file_has_them() -> None:
