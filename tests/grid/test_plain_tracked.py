@@ -472,6 +472,14 @@ def test_the_files_own_timeline_in_beats_and_by_the_clock() -> None:
         assert found.bar_beats == pytest.approx(lines)
         assert found.bar_ticks.tolist() == [0, 3 * TICKS, 6 * TICKS, 9 * TICKS]
         assert [tuple(label) for label in found.labels] == [(1, 3, 4), (2, 3, 4), (3, 3, 4)]
+    even = replace(song, tempos=(TempoChange(0, 400_000),))
+    timed = timed_columns(even)
+    same, by_clock = (
+        file_timeline(even, timed, find_attacks(timed), GridSettings(clock=clock))
+        for clock in ("beat", "clock")
+    )
+    for beats in ("onset_beats", "end_beats", "bar_beats"):
+        assert getattr(by_clock, beats) == pytest.approx(getattr(same, beats))
     asked = file_timeline(song, notes, find_attacks(notes), GridSettings(tempo=77.0))
     assert (asked.bpm, asked.own_bpm) == (77, 60)
 
