@@ -6,6 +6,7 @@ MIDI Files 1.0, RP-001). Chunks of other types are to be passed over. RIFF wrapp
 
 from __future__ import annotations
 
+from struct import unpack
 from typing import NamedTuple
 
 from arranger.song.midi.syntax import chunk_end, is_division
@@ -69,9 +70,7 @@ def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> Midi
         repairs.append((start, "a header cut short by the first track"))
         end = cut
     words = data[body : min(end, body + 6)].ljust(6, b"\0")
-    midi_format, tracks, division = (
-        int.from_bytes(words[place : place + 2]) for place in (0, 2, 4)
-    )
+    midi_format, tracks, division = unpack(">3H", words)
     if midi_format > 2:
         repairs.append((body, f"format {midi_format} read as format 1"))
         midi_format = 1

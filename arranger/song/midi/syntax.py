@@ -224,5 +224,5 @@ def ends_when_clipped(data: bytes, start: int, limit: int) -> bool:
         if other is None:
             return False
         place = other.end() + quantity(other[4])
-        if other[2] == b"\x2f" or place > limit:
+        if other[2] == b"\x2f":
             return place == limit
