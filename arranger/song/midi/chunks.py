@@ -111,9 +111,7 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
             break
         repairs.append((place, f"a chunk {name.decode('latin-1')!r} was passed over"))
         place = following
-    found = data.find(_TRACK, place, end)
-    if found + 8 > end:
-        found = -1
+    found = data.find(_TRACK, place, end - 4)
     lost = _short_name(data, place, end if found < 0 else found)
     if lost >= 0:
         repairs.append((lost, f"a chunk {data[lost : lost + 3].decode()!r} was read as a track"))
