@@ -82,10 +82,10 @@ def _division(word: int, place: int, repairs: list[tuple[int, str]]) -> int:
     if is_division(word):
         return word
     frames, ticks = 256 - (word >> 8), word & 0xFF
-    if word & 0x8000 and ticks:
+    if ticks:
         repairs.append((place, f"an odd SMPTE rate, {frames} frames a second: taken at its word"))
         return word
-    what = "no ticks in a frame" if word & 0x8000 else "no ticks in a beat"
+    what = "no ticks in a frame" if word else "no ticks in a beat"
     repairs.append((place, f"{what}: {ASSUMED_DIVISION} ticks a beat assumed"))
     return ASSUMED_DIVISION
 
