@@ -54,7 +54,7 @@ def accounts(draw: st.DrawFn) -> tuple[Asked, Heard]:
     return asked, Heard(rows, sources, drums, Hidden(seconds, whole))
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(accounts())
 def test_both_find_the_same(given: tuple[Asked, Heard]) -> None:
     asked, heard = given
