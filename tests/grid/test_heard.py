@@ -12,12 +12,12 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metre_names import PLAIN, named_metre
-from arranger.grid.metres import with_bars
-from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
+from arranger.grid.bars.metre_names import PLAIN, named_metre
+from arranger.grid.bars.metres import with_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.frames import frames_of
-from arranger.grid.track.network import ConvolutionBlock, Network, load, network_odds
+from arranger.grid.track.networks.bars_heard import CHANGE, CHANNELS, likeliest_bars
+from arranger.grid.track.networks.frames import frames_of
+from arranger.grid.track.networks.network import ConvolutionBlock, Network, load, network_odds
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
