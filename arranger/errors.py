@@ -17,16 +17,10 @@ if TYPE_CHECKING:
 class ArrangerError(Exception):
     """Root of the family.
 
-    Parameters
-    ----------
-    what
-        What is wrong, as one sentence without a full stop.
-    file
-        The file in question, if there is one.
-    place
-        Where in the file: "line 12, column 3", "track 2, byte 0x41".
-    remedy
-        What the user can do about it.
+    ``what``: what is wrong, as one sentence without a full stop.
+    ``file``: the file in question, if there is one.
+    ``place``: where in the file: "line 12, column 3", "track 2, byte 0x41".
+    ``remedy``: what the user can do about it.
     """
 
     def __init__(

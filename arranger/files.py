@@ -56,20 +56,12 @@ _ANOTHER = "choose another name with -o"
 def replacing(path: Path, *, beside: Path | None = None) -> Iterator[BinaryIO]:
     """Yield a file to write and seek in; on success it takes the path's place, else nothing changes.
 
-    Parameters
-    ----------
-    path
-        The target.
-    beside
-        For a file of the program's own that goes with another one: it gets that one's owner and mode,
-        and of what it replaces nothing is kept.
+    ``path``: the target.
+    ``beside``: for a file of the program's own that goes with another one: it gets that one's owner
+    and mode, and of what it replaces nothing is kept.
 
-    Raises
-    ------
-    OutputError
-        If the path can't be written or must not be.
-    BrokenPipeError
-        If it is standard output and nobody reads it any more.
+    Raises `OutputError` if the path can't be written or must not be; `BrokenPipeError` if it is
+    standard output and nobody reads it any more.
     """
     try:
         check_target(path)
@@ -152,10 +144,7 @@ def shown_target(path: Path) -> str:
 def check_target(path: Path) -> None:
     """Refuse what can't be a target, before work is put into it.
 
-    Raises
-    ------
-    OutputError
-        If the path is a folder, a socket, a read-only file, or can't be looked at.
+    Raises `OutputError` if the path is a folder, a socket, a read-only file, or can't be looked at.
     """
     if path == STDOUT:
         return
@@ -184,19 +173,12 @@ def refuse_inputs(path: Path, inputs: Mapping[str, Path], sha256: str = "") -> N
 
     That also holds for the place where what the target held would be kept.
 
-    Parameters
-    ----------
-    path
-        The target.
-    inputs
-        What is read, by what to call it: "the sheet that is read here".
-    sha256
-        Of the song, where it isn't known which file it is; a target with that content is refused.
+    ``path``: the target.
+    ``inputs``: what is read, by what to call it: "the sheet that is read here".
+    ``sha256``: of the song, where it isn't known which file it is; a target with that content is
+    refused.
 
-    Raises
-    ------
-    OutputError
-        If it is.
+    Raises `OutputError` if it is.
     """
     if not path.is_file():
         return

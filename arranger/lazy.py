@@ -12,12 +12,8 @@ if TYPE_CHECKING:
 def looked_up(package: str, modules: Mapping[str, str]) -> Callable[[str], object]:
     """Return a package's ``__getattr__``.
 
-    Parameters
-    ----------
-    package
-        Its full name.
-    modules
-        The module of the package in which each name is.
+    ``package``: its full name.
+    ``modules``: the module of the package in which each name is.
     """
 
     def find(name: str) -> object:

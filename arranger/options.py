@@ -248,17 +248,11 @@ _DEFAULTS = Settings()
 def build_settings(words: Mapping[str, object], base: Settings | None = None) -> Settings:
     """Return ``base`` (default: the defaults) with some settings changed.
 
-    Parameters
-    ----------
-    words
-        By option name without dashes; values are text, numbers, True for flags, lists for what may
-        be given again. False and an empty list take a setting back to its default; None changes
-        nothing.
+    ``words``: by option name without dashes; values are text, numbers, True for flags, lists for
+    what may be given again. False and an empty list take a setting back to its default; None
+    changes nothing.
 
-    Raises
-    ------
-    SettingsError
-        If a name is unknown (the nearest one is offered) or a value doesn't fit.
+    Raises `SettingsError` if a name is unknown (the nearest one is offered) or a value doesn't fit.
     """
     changes: dict[str, dict[str, object]] = {"": {}, **{stage: {} for stage in _STAGES}}
     for name, value in words.items():

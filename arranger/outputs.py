@@ -85,23 +85,13 @@ def write_outputs(
     nor if an edit that is kept can't be played by the engine.
     Nor is anything if one of the files is the song itself, or can't be a target for another reason.
 
-    Parameters
-    ----------
-    conversion
-        What was done.
-    name
-        The files' common name, without folder and suffix.
-    choice
-        Which files, and where.
-    progress
-        Called with the samples done and the samples in all while sound is rendered.
+    ``conversion``: what was done.
+    ``name``: the files' common name, without folder and suffix.
+    ``choice``: which files, and where.
+    ``progress``: called with the samples done and the samples in all while sound is rendered.
 
-    Raises
-    ------
-    OutputError
-        If a file can't be written or is the song, or the sheet there was edited by hand.
-    SheetError
-        If the engine can't play an edit that is kept.
+    Raises `OutputError` if a file can't be written or is the song, or the sheet there was edited by
+    hand; `SheetError` if the engine can't play an edit that is kept.
     """
     files = _targets(choice, name)
     sheet = files[0]

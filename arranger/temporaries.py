@@ -48,17 +48,10 @@ def temporary_file(folder: Path, mode: int = 0o666) -> Iterator[tuple[Path, Bina
 
     The first time in a folder, what killed processes left there is removed.
 
-    Parameters
-    ----------
-    folder
-        An absolute path.
-    mode
-        Permissions, from which the system takes the umask.
+    ``folder``: an absolute path.
+    ``mode``: permissions, from which the system takes the umask.
 
-    Raises
-    ------
-    OSError
-        If there can't be a file.
+    Raises `OSError` if there can't be a file.
     """
     if folder not in _swept:
         _swept.add(folder)

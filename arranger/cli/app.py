@@ -101,10 +101,7 @@ def main() -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code; all that goes wrong is told in words.
 
-    Parameters
-    ----------
-    arguments
-        Those after the program's name; None: the process's own.
+    ``arguments``: those after the program's name; None: the process's own.
     """
     words = sys.argv[1:] if arguments is None else arguments
     try:

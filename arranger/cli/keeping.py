@@ -67,10 +67,7 @@ class Command(TyperCommand):
 def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keeping:
     """Return what the options ask for.
 
-    Raises
-    ------
-    typer.BadParameter
-        If the value of ``--keep-edits`` is none.
+    Raises `typer.BadParameter` if the value of ``--keep-edits`` is none.
     """
     if edits_as not in (None, _AS_TYPED):
         raise typer.BadParameter(

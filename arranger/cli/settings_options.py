@@ -26,10 +26,7 @@ _PANELS = {
 def with_settings(*stages: str) -> Callable[[Command], Command]:
     """Return a decorator: the command's ``settings`` parameter becomes the options of the stages.
 
-    Parameters
-    ----------
-    stages
-        Of `Option.stage`, or names of single options; none means all.
+    ``stages``: of `Option.stage`, or names of single options; none means all.
     """
     chosen = tuple(
         option for option in OPTIONS if not stages or {option.stage, option.name} & {*stages}

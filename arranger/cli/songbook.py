@@ -160,16 +160,10 @@ LIST = "@"
 def songs_named(words: Iterable[str]) -> tuple[Path, ...]:
     """Return the paths that some words name.
 
-    Parameters
-    ----------
-    words
-        Paths; ``@FILE`` for those in a file, one a line, and ``-`` for those on standard input. They
-        count from the folder where the command is given.
+    ``words``: paths; ``@FILE`` for those in a file, one a line, and ``-`` for those on standard
+    input. They count from the folder where the command is given.
 
-    Raises
-    ------
-    SettingsError
-        If a list can't be read, or nothing is named.
+    Raises `SettingsError` if a list can't be read, or nothing is named.
     """
     paths = tuple(path for word in words for path in _paths(word))
     if not paths:

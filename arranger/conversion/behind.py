@@ -73,18 +73,10 @@ class InSheet(NamedTuple):
 def find_song(path: Path, sheet: Sheet, song: Path | None = None) -> Path | None:
     """Return where the song of a sheet is; None for a sheet that names none.
 
-    Parameters
-    ----------
-    path, sheet
-        The sheet.
-    song
-        What somebody named: the song, or a folder to look in; None: it is looked for beside the
-        sheet, one folder above and where the program runs.
+    ``song``: what somebody named: the song, or a folder to look in; None: it is looked for beside
+    the sheet, one folder above and where the program runs.
 
-    Raises
-    ------
-    SheetError
-        If it isn't there.
+    Raises `SheetError` if it isn't there.
     """
     if not sheet.source_file:
         return None
@@ -105,13 +97,8 @@ def find_song(path: Path, sheet: Sheet, song: Path | None = None) -> Path | None
 def open_behind(path: Path, sheet: Sheet, source: Path | None) -> Behind:
     """Read and convert the song of a sheet, in the sheet's own step and for its engine.
 
-    Raises
-    ------
-    SheetError
-        If the song is another file than the sheet was made from, or a sheet that names none can't be
-        played.
-    ArrangerError
-        If song, engine or settings can't be read.
+    Raises `SheetError` if the song is another file than the sheet was made from, or a sheet that
+    names none can't be played; `ArrangerError` if song, engine or settings can't be read.
     """
     if source is None:
         song = _of_itself(sheet, load_engine(sheet.engine, beside=path))
@@ -123,14 +110,8 @@ def open_behind(path: Path, sheet: Sheet, source: Path | None) -> Behind:
 def behind_song(path: Path, sheet: Sheet, source: Path | None, song: Song) -> Behind:
     """Convert a song that was read, as `open_behind` does; see there.
 
-    Parameters
-    ----------
-    path, sheet
-        The sheet.
-    source
-        Where the song was found; None: the song is the sheet itself.
-    song
-        The song that the sheet was made from.
+    ``source``: where the song was found; None: the song is the sheet itself.
+    ``song``: the song that the sheet was made from.
     """
     engine = load_engine(sheet.engine, beside=path)
     settings = Settings(engine=sheet.engine) if source is None else _settings(sheet)
@@ -150,14 +131,10 @@ def behind_song(path: Path, sheet: Sheet, source: Path | None, song: Song) -> Be
 def in_sheet(behind: Behind, sheet: Sheet, known: InSheet | None = None) -> InSheet:
     """Return what became of the song in a sheet as it stands.
 
-    Parameters
-    ----------
-    behind
-        The song; it has to fit the sheet (`Behind.fits`).
-    sheet
-        The sheet, without errors.
-    known
-        What became of the song in another version of the sheet: what is the same is taken from there.
+    ``behind``: the song; it has to fit the sheet (`Behind.fits`).
+    ``sheet``: the sheet, without errors.
+    ``known``: what became of the song in another version of the sheet: what is the same is taken
+    from there.
     """
     if behind.source is None:
         return InSheet(replace(behind.conversion, sheet=sheet), [()] * len(sheet.bars))

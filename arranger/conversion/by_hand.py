@@ -68,12 +68,8 @@ def with_edits(
     returned as it is. Where nobody asked for a step and the one that was chosen now doesn't divide
     the edited sheet's, the song is converted once more in the edited sheet's.
 
-    Raises
-    ------
-    SheetError
-        If what stands there can't be read as a sheet, or can't be joined (`arranger.sheet.merging.merge`).
-    OutputError
-        If it was made from another song.
+    Raises `SheetError` if what stands there can't be read as a sheet, or can't be joined
+    (`arranger.sheet.merging.merge`); `OutputError` if it was made from another song.
     """
     found = look(path)
     if found.state is TargetState.UNREADABLE and found.error is not None:
@@ -96,22 +92,14 @@ def revise(
 ) -> Conversion:
     """Return the conversion with grid, rows and ledger of the merged sheet.
 
-    Parameters
-    ----------
-    conversion
-        What the machine did; its sheet is the one that was merged.
-    merged
-        What merging came to.
-    asked
-        What `what_was_asked` returns of the conversion, for whoever revises it again and again.
-    known
-        What this returned for the conversion and another sheet: what is the same needn't be found
-        again.
+    ``conversion``: what the machine did; its sheet is the one that was merged.
+    ``merged``: what merging came to.
+    ``asked``: what `what_was_asked` returns of the conversion, for whoever revises it again and
+    again.
+    ``known``: what this returned for the conversion and another sheet: what is the same needn't be
+    found again.
 
-    Raises
-    ------
-    LawError
-        If a note went missing, which is a defect of this program.
+    Raises `LawError` if a note went missing, which is a defect of this program.
     """
     sheet, before, engine = merged.sheet, conversion.reduction, conversion.engine
     hand = len(conversion.song.notes)

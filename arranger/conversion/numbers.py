@@ -15,12 +15,8 @@ if TYPE_CHECKING:
 def bars_of(merged: Merge, grid: Grid) -> tuple[GridBar, ...]:
     """Return the bars of a merged sheet, with the song's numbers where they are others.
 
-    Parameters
-    ----------
-    merged
-        What merging came to.
-    grid
-        The grid of the song as it is converted now.
+    ``merged``: what merging came to.
+    ``grid``: the grid of the song as it is converted now.
     """
     bars = grid_bars(bar[:4] for bar in merged.sheet.bars)
     songs = [None if bar.now is None else grid.bars[bar.now].number for bar in merged.bars]
@@ -35,14 +31,9 @@ def passages_of(
 ) -> tuple[TexturePassage, ...]:
     """Return passages as they stand in a merged sheet: a bar that the hand put in goes on with one.
 
-    Parameters
-    ----------
-    passages
-        The textures of the song as it is converted now.
-    before, now
-        The grid of that, and of the merged sheet.
-    merged
-        What merging came to.
+    ``passages``: the textures of the song as it is converted now.
+    ``before``, ``now``: the grid of that, and of the merged sheet.
+    ``merged``: what merging came to.
     """
     runs: list[tuple[TexturePassage, list[int], list[int]]] = []
     here = passages[0] if passages else None

@@ -31,16 +31,10 @@ def notes_anew(
 ) -> list[int] | None:
     """Return the notes whose entries may differ from those known; None: any may.
 
-    Parameters
-    ----------
-    known
-        The sheet as it was told before, against the same song.
-    sheet, grid
-        The sheet now.
-    asked
-        What the song asks for on its steps; the hand is the last of the notes.
-    owners
-        For drums, voice 1 and voice 2 the note that each step is for, as in `revise`.
+    ``known``: the sheet as it was told before, against the same song.
+    ``sheet``, ``grid``: the sheet now.
+    ``asked``: what the song asks for on its steps; the hand is the last of the notes.
+    ``owners``: for drums, voice 1 and voice 2 the note that each step is for, as in `revise`.
     """
     before, was = known.sheet, known.reduction
     same = (grid.bars, grid.step_length, sheet.sounds) == (

@@ -28,25 +28,15 @@ if TYPE_CHECKING:
 def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> BarWeighing:
     """Return what was weighed in a bar of the conversion that made a sheet.
 
-    Parameters
-    ----------
-    path
-        The sheet.
-    bar
-        As numbered there; where a hand put in or took out bars, the song's bar may have another number.
-    song
-        The song; None: the sheet's source, beside the sheet.
-    most
-        How many other choices to find.
+    ``path``: the sheet.
+    ``bar``: as numbered there; where a hand put in or took out bars, the song's bar may have
+    another number.
+    ``song``: the song; None: the sheet's source, beside the sheet.
+    ``most``: how many other choices to find.
 
-    Raises
-    ------
-    SheetError
-        If the sheet can't be read, doesn't say how it was made, or the song is another one.
-    SettingsError
-        If there is no such bar, a hand put it in, or the settings in the header don't exist.
-    SongError
-        If the song can't be read.
+    Raises `SheetError` if the sheet can't be read, doesn't say how it was made, or the song is
+    another one; `SettingsError` if there is no such bar, a hand put it in, or the settings in the
+    header don't exist; `SongError` if the song can't be read.
     """
     sheet = read_sheet(path)
     if not sheet.source_file:
@@ -83,10 +73,7 @@ def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> Ba
 def read_source(sheet: Sheet, path: Path, source: Path, settings: Settings) -> Song:
     """Return the song that a sheet was made from.
 
-    Raises
-    ------
-    ArrangerError
-        If it can't be read, or is another file than then.
+    Raises `ArrangerError` if it can't be read, or is another file than then.
     """
     found = read_song(source, settings.read)
     if sheet.source_sha256 and found.sha256 != sheet.source_sha256:

@@ -18,20 +18,12 @@ def new_engine(path: str | Path, *, like: str | None = None) -> None:
 
     The engine's name is made from the file name.
 
-    Parameters
-    ----------
-    path
-        The file to write; it must not exist. ``-``: standard output.
-    like
-        Begin with the description of this built-in engine; None: with a small one that explains
-        every key.
+    ``path``: the file to write; it must not exist. ``-``: standard output.
+    ``like``: begin with the description of this built-in engine; None: with a small one that
+    explains every key.
 
-    Raises
-    ------
-    OutputError
-        If the file exists, doesn't end in .toml, or can't be written.
-    EngineError
-        If there is no built-in engine of that name.
+    Raises `OutputError` if the file exists, doesn't end in .toml, or can't be written;
+    `EngineError` if there is no built-in engine of that name.
     """
     path = Path(path)
     if path != STDOUT and path.suffix != ".toml":

@@ -78,10 +78,7 @@ def _builtin_engine(name: str) -> Engine:
 def builtin_text(name: str) -> str:
     """Return the TOML text of an engine that comes with the program.
 
-    Raises
-    ------
-    EngineError
-        If there is none of that name.
+    Raises `EngineError` if there is none of that name.
     """
     names = builtin_engines()
     if name not in names:

@@ -52,12 +52,8 @@ def folded(engine: Engine, pitch: int) -> int | None:
 def out_of_tune(engine: Engine, weights: Mapping[int, float]) -> tuple[tuple[OutOfTune, ...], int]:
     """Return the pitches off by more than the limit, weightiest first, and how many were looked at.
 
-    Parameters
-    ----------
-    engine
-        The engine that would play.
-    weights
-        How long each MIDI number sounds, in any unit, >= 0.
+    ``engine``: the engine that would play.
+    ``weights``: how long each MIDI number sounds, in any unit, >= 0.
     """
     played: dict[int, float] = {}
     for pitch, weight in weights.items():
@@ -90,14 +86,9 @@ def advice(
 ) -> str:
     """Return in words which pitches are out of tune, and how the best key would fare.
 
-    Parameters
-    ----------
-    engine, weights
-        See `out_of_tune`.
-    already
-        Semitones by which the song was moved to become what ``weights`` describe.
-    best
-        The transposition that ``--transpose auto`` would choose, if known.
+    ``engine``, ``weights``: see `out_of_tune`.
+    ``already``: semitones by which the song was moved to become what ``weights`` describe.
+    ``best``: the transposition that ``--transpose auto`` would choose, if known.
     """
     offending, _ = out_of_tune(engine, weights)
     if not offending:

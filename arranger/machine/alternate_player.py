@@ -86,10 +86,8 @@ _A_LINE = 16
 def song_data(sheet: Sheet, engine: Engine) -> bytes:
     """Return the song data that the player reads; see the module for its layout.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or the data doesn't fit the engine's memory.
+    Raises `SheetError` if the engine can't play the sheet, or the data doesn't fit the engine's
+    memory.
     """
     steps = played_steps(sheet, engine)
     clocks = engine.profile.loop.cycles
@@ -161,12 +159,8 @@ def _drum_bytes(drum: DrumSound, engine: Engine, ticks: int) -> bytes:
 def binary(sheet: Sheet, engine: Engine, address: int | None = None) -> bytes:
     """Return player and song: a program, or with an address in its segment a block to call.
 
-    Raises
-    ------
-    SettingsError
-        If it reaches beyond its segment, or the engine's ticks are too short for a processor.
-    SheetError
-        See `song_data`.
+    Raises `SettingsError` if it reaches beyond its segment, or the engine's ticks are too short for
+    a processor; `SheetError`: See `song_data`.
     """
     block = PLAYER + song_data(sheet, engine)
     if address is None:

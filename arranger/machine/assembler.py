@@ -80,10 +80,8 @@ def _forms() -> dict[str, list[_Form]]:
 def assemble(source: str) -> Assembled:
     """Return the bytes that a source stands for.
 
-    Raises
-    ------
-    ValueError
-        If a line can't be read, a name is missing or a distance is too long; says the line.
+    Raises `ValueError` if a line can't be read, a name is missing or a distance is too long; says
+    the line.
     """
     forms = _forms()
     symbols: dict[str, int] = {}

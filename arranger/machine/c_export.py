@@ -65,12 +65,8 @@ class _Drum(NamedTuple):
 def export_c(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return the piece as C source in ASCII.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or the piece holds more than 255 pitches or drums.
-    UsageError
-        If the prefix can't begin a name.
+    Raises `SheetError` if the engine can't play the sheet, or the piece holds more than 255 pitches
+    or drums; `UsageError` if the prefix can't begin a name.
     """
     return ("\n".join(_lines(sheet, engine, options)) + "\n").encode("ascii")
 
@@ -78,10 +74,7 @@ def export_c(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
 def c_files(sheet: Sheet, _engine: Engine, options: ExportOptions) -> dict[str, bytes]:
     """Return what belongs beside the source, by file name: the song's header, and the player.
 
-    Raises
-    ------
-    UsageError
-        If the song is called as the player is, or the prefix can't begin a name.
+    Raises `UsageError` if the song is called as the player is, or the prefix can't begin a name.
     """
     if options.stem == PLAYER_FILES[0].stem:
         raise UsageError(f"{options.stem} is the player", remedy="call the song otherwise with -o")

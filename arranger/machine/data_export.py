@@ -57,10 +57,7 @@ _MOST_DRUMS = 255
 def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return the song data; see the module for its layout.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or its layout can't hold it.
+    Raises `SheetError` if the engine can't play the sheet, or its layout can't hold it.
     """
     found = _plan(sheet, engine, options)
     if found is not None:
@@ -123,10 +120,7 @@ def data_suffix(engine: Engine) -> str:
 def data_size(sheet: Sheet, engine: Engine) -> int:
     """Return how many bytes the data take in memory.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     found = _plan(sheet, engine, ExportOptions())
     return found.bytes if found else len(export_data(sheet, engine, ExportOptions()))

@@ -118,12 +118,8 @@ _PLAYER_FORMATS = ("binary", "assembly", "hex")
 def export(sheet: Sheet, engine: Engine, format_name: str, options: ExportOptions) -> bytes:
     """Return a sheet in one of the `EXPORTERS`' formats.
 
-    Raises
-    ------
-    UsageError
-        If there is no such format, or an option doesn't fit it.
-    SheetError
-        If the engine can't play the sheet.
+    Raises `UsageError` if there is no such format, or an option doesn't fit it; `SheetError` if the
+    engine can't play the sheet.
     """
     exporter = find_exporter(format_name)
     if options.address is not None:
@@ -154,12 +150,8 @@ def export_many(
 ) -> tuple[bytes, list[str]]:
     """Return one player with several songs, and what a user should know of it.
 
-    Raises
-    ------
-    UsageError
-        If the format has no player with several songs, or an option doesn't fit it.
-    SheetError
-        If the engine can't play a sheet.
+    Raises `UsageError` if the format has no player with several songs, or an option doesn't fit it;
+    `SheetError` if the engine can't play a sheet.
     """
     from arranger.machine.program_export import export_songs, songs_notes
 
@@ -218,10 +210,7 @@ def default_suffix(format_name: str, engine: Engine, address: int | None = None)
 def find_exporter(format_name: str) -> Exporter:
     """Return the exporter of a format name.
 
-    Raises
-    ------
-    UsageError
-        If there is none.
+    Raises `UsageError` if there is none.
     """
     if format_name in EXPORTERS:
         return EXPORTERS[format_name]

@@ -25,10 +25,7 @@ if TYPE_CHECKING:
 def json_values(sheet: Sheet, engine: Engine) -> dict[str, Any]:
     """Return the piece as values that JSON can hold.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     steps = played_steps(sheet, engine)
     length = step_length(sheet, engine)
@@ -80,10 +77,7 @@ def _drum(drum: DrumSound, engine: Engine, length: StepLength) -> dict[str, Any]
 def export_json(sheet: Sheet, engine: Engine, _options: ExportOptions) -> bytes:
     """Return the piece as UTF-8 JSON, one step a line.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     values = json_values(sheet, engine)
     lists = {key: values.pop(key) for key in ("bars", "pitches", "drums", "steps")}

@@ -260,14 +260,10 @@ def drum_words(
 ) -> Iterator[DataLine]:
     """Yield four words for each part of a drum sound.
 
-    Parameters
-    ----------
-    parts
-        Each with the passes that it sounds.
-    speaker
-        The bit that moves the speaker.
-    first
-        The word with which the first part begins: it is not 0, and says what follows the drum.
+    ``parts``: each with the passes that it sounds.
+    ``speaker``: the bit that moves the speaker.
+    ``first``: the word with which the first part begins: it is not 0, and says what follows the
+    drum.
     """
     for part, passes in parts:
         taps = half = growth = 0

@@ -47,16 +47,10 @@ def find_phrases(
 ) -> Phrases:
     """Return a song's phrases.
 
-    Parameters
-    ----------
-    sequence
-        The kind of each event.
-    sizes
-        The bytes that an event of each kind takes.
-    loop
-        The place in the sequence to go on with after its end.
-    most
-        How many phrases there may be.
+    ``sequence``: the kind of each event.
+    ``sizes``: the bytes that an event of each kind takes.
+    ``loop``: the place in the sequence to go on with after its end.
+    ``most``: how many phrases there may be.
     """
     symbols = list(sequence)
     if loop is not None:

@@ -119,20 +119,13 @@ class Image(NamedTuple):
 def build(sheets: Sequence[Sheet], engine: Engine, wanted: Build) -> Image:
     """Return player and songs as bytes that run at an address.
 
-    Parameters
-    ----------
-    sheets, engine
-        What to play; an engine that the player plays (``twin-phase``, ``twin-counter``).
+    ``sheets``, ``engine``: what to play; an engine that the player plays (``twin-phase``,
+    ``twin-counter``).
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play a sheet, or the songs don't fit into memory.
-    SettingsError
-        If the engine has no player, or no such drum sound.
-    UsageError
-        If there is no such entry or part, none that plays, the address is too low, or the prefix is no
-        beginning of a label.
+    Raises `SheetError` if the engine can't play a sheet, or the songs don't fit into memory;
+    `SettingsError` if the engine has no player, or no such drum sound; `UsageError` if there is no
+    such entry or part, none that plays, the address is too low, or the prefix is no beginning of a
+    label.
     """
     assembled = assemble(source(sheets, engine, wanted._replace(prefix="")))
     symbols, content = assembled.symbols, assembled.content

@@ -27,12 +27,8 @@ if TYPE_CHECKING:
 def export_binary(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     """Return player and song as bytes.
 
-    Raises
-    ------
-    SettingsError
-        If the engine has no player here, or can't lie at the address.
-    SheetError
-        If the engine can't play the sheet, or the song doesn't fit into memory.
+    Raises `SettingsError` if the engine has no player here, or can't lie at the address;
+    `SheetError` if the engine can't play the sheet, or the song doesn't fit into memory.
     """
     if _is_pc(engine):
         return pc.binary(sheet, engine, options.address)

@@ -106,10 +106,7 @@ def stack_lines(words: int) -> Iterator[str]:
 def effect_lines(names: Sequence[str], engine: Engine) -> Iterator[str]:
     """Yield the table of drum sounds that a program plays by themselves.
 
-    Raises
-    ------
-    SettingsError
-        If the engine has no such sound, or one without a length.
+    Raises `SettingsError` if the engine has no such sound, or one without a length.
     """
     yield "effects:"
     for _number, name, lines in _effects(names, engine):

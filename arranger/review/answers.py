@@ -57,12 +57,8 @@ class Response(NamedTuple):
 class Answers:
     """Answers requests about some sheets.
 
-    Parameters
-    ----------
-    songs
-        The sheets under review.
-    folder
-        Whether there is a page that offers them.
+    ``songs``: the sheets under review.
+    ``folder``: whether there is a page that offers them.
     """
 
     def __init__(self, songs: Sequence[Live], *, folder: Path | None = None) -> None:
@@ -224,10 +220,7 @@ MOST_SHEETS = 10_000
 def sheets_in(folder: Path) -> list[Path]:
     """Return the sheets below a folder, in order of their names.
 
-    Raises
-    ------
-    SheetError
-        If there is none.
+    Raises `SheetError` if there is none.
     """
     found = sorted(path for path in folder.rglob("*.duet") if path.is_file())[:MOST_SHEETS]
     if not found:

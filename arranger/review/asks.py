@@ -46,12 +46,7 @@ class Edit(NamedTuple):
 def edit_of(behind: Behind, now: InSheet, ask: Ask) -> Edit:
     """Return what an ask makes of a sheet.
 
-    Raises
-    ------
-    UsageError
-        If the ask is none.
-    SettingsError
-        If the sheet has no place for it.
+    Raises `UsageError` if the ask is none; `SettingsError` if the sheet has no place for it.
     """
     what = ask.get("do")
     if what == "cells":
@@ -104,10 +99,7 @@ def _texture(behind: Behind, now: InSheet, ask: Ask) -> Edit:
 def number(ask: Ask, name: str, most: int) -> int:
     """Return a number from 0 on that an ask has to give.
 
-    Raises
-    ------
-    UsageError
-        If it doesn't, or it is larger than ``most``.
+    Raises `UsageError` if it doesn't, or it is larger than ``most``.
     """
     value = ask.get(name)
     if type(value) is not int or not 0 <= value <= most:

@@ -144,19 +144,11 @@ def under_texture(behind: Behind, now: InSheet, bar: int, texture: str) -> Sheet
     Its drums are those of the new writing too, short silences between repeated tones among them,
     unless a hand has changed them: those stay.
 
-    Parameters
-    ----------
-    behind, now
-        The song, and the sheet as it stands.
-    bar
-        Index of the bar in the sheet.
-    texture
-        One of `TEXTURES`, or "auto": as the song's settings say.
+    ``behind``, ``now``: the song, and the sheet as it stands.
+    ``bar``: index of the bar in the sheet.
+    ``texture``: one of `TEXTURES`, or "auto": as the song's settings say.
 
-    Raises
-    ------
-    SettingsError
-        If the bar isn't the song's, or there is no such texture.
+    Raises `SettingsError` if the bar isn't the song's, or there is no such texture.
     """
     sheet, song_bar = now.conversion.sheet, now.conversion.grid.bars[bar]
     if texture not in (*TEXTURES, "auto"):

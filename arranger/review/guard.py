@@ -57,14 +57,9 @@ def refusal(
 ) -> Refusal | None:
     """Return why a request is refused, or None.
 
-    Parameters
-    ----------
-    doors
-        What it has to know.
-    method, path
-        As the request's first line says.
-    headers
-        By name in small letters, all values of each.
+    ``doors``: what it has to know.
+    ``method``, ``path``: as the request's first line says.
+    ``headers``: by name in small letters, all values of each.
     """
     if method not in ("GET", "POST"):
         return Refusal(405, "only GET and POST")

@@ -31,19 +31,11 @@ class Joined(NamedTuple):
 def joined(seen: Sheet, edited: Sheet, standing: Sheet) -> Joined:
     """Return a sheet with what the page and what the file changed.
 
-    Parameters
-    ----------
-    seen
-        The version that the page showed.
-    edited
-        That version with the page's edit.
-    standing
-        What the file holds.
+    ``seen``: the version that the page showed.
+    ``edited``: that version with the page's edit.
+    ``standing``: what the file holds.
 
-    Raises
-    ------
-    SheetError
-        If the file's sheet can't be joined with another one.
+    Raises `SheetError` if the file's sheet can't be joined with another one.
     """
     if standing == seen:
         return Joined(edited, ())

@@ -83,12 +83,8 @@ class Done(NamedTuple):
 class Live:
     """One sheet under review.
 
-    Parameters
-    ----------
-    path
-        The sheet.
-    song
-        The song it was made from, or a folder to look in; None: see `find_song`.
+    ``path``: the sheet.
+    ``song``: the song it was made from, or a folder to look in; None: see `find_song`.
     """
 
     def __init__(self, path: Path, song: Path | None = None) -> None:
@@ -155,10 +151,7 @@ class Live:
     def edit(self, ask: Mapping[str, Any], seen: int) -> Done:
         """Make an edit of the state that a page showed, and write it.
 
-        Raises
-        ------
-        ArrangerError
-            If the edit can't be made, or the file not be written.
+        Raises `ArrangerError` if the edit can't be made, or the file not be written.
         """
         with self._lock:
             for _ in range(_MOST_TRIES):
@@ -195,10 +188,7 @@ class Live:
 
         Nothing is done if the file has changed since the page was shown: the page shows that first.
 
-        Raises
-        ------
-        ArrangerError
-            If there is none, or the file can't be written.
+        Raises `ArrangerError` if there is none, or the file can't be written.
         """
         with self._lock:
             state = self.look()
@@ -265,10 +255,8 @@ class Live:
     def _base(self, state: LiveState, seen: int) -> Shown:
         """Return the sheet that a page showed.
 
-        Raises
-        ------
-        SheetError
-            If it isn't known any more, or the file has errors now: what is typed there comes first.
+        Raises `SheetError` if it isn't known any more, or the file has errors now: what is typed
+        there comes first.
         """
         if state.checked is None or state.checked.errors or state.trouble:
             raise SheetError(

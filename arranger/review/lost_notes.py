@@ -80,14 +80,9 @@ class Way(NamedTuple):
 def trial(behind: Behind, now: InSheet, sheet: Sheet) -> Trial:
     """Return what another sheet would change.
 
-    Parameters
-    ----------
-    behind
-        The song.
-    now
-        The account of the sheet as it stands.
-    sheet
-        The sheet with an edit.
+    ``behind``: the song.
+    ``now``: the account of the sheet as it stands.
+    ``sheet``: the sheet with an edit.
     """
     then = in_sheet(behind, sheet, now).conversion.reduction.ledger.entries
     pairs = zip(now.conversion.reduction.ledger.entries, then, strict=True)
@@ -115,10 +110,7 @@ def _line(now: Conversion, note: int) -> str:
 def ways(behind: Behind, now: InSheet, note: int) -> tuple[Way, ...]:
     """Return the places that a note of the song could have, those that lose least first.
 
-    Raises
-    ------
-    SettingsError
-        As `places`.
+    Raises `SettingsError` as `places`.
     """
     where = places(behind, now.conversion, note)
     found = [Way(place, trial(behind, now, place.sheet)) for place in where]
@@ -129,10 +121,8 @@ def ways(behind: Behind, now: InSheet, note: int) -> tuple[Way, ...]:
 def places(behind: Behind, now: Conversion, note: int) -> tuple[Place, ...]:
     """Return the places that a note of the song could have.
 
-    Raises
-    ------
-    SettingsError
-        If the song has no such note, the sheet no place for it, or the engine no pitch or sound.
+    Raises `SettingsError` if the song has no such note, the sheet no place for it, or the engine no
+    pitch or sound.
     """
     if not 0 <= note < len(now.song.notes):
         raise SettingsError(f"the song has no note {note}")

@@ -38,30 +38,17 @@ def blank_sheet(
 ) -> Sheet:
     """Return a sheet of silent bars, numbered from 1.
 
-    Parameters
-    ----------
-    engine
-        What plays it.
-    title
-        Of the piece.
-    engine_name
-        How the header names the engine.
-    bars
-        How many, the pickup not counted; at least 1.
-    metre
-        Numerator and denominator.
-    tempo
-        Quarter notes a minute.
-    step_beats
-        A step in quarter notes.
-    pickup
-        Steps of a shorter bar before the first, which has the number 0; 0: none.
+    ``engine``: what plays it.
+    ``title``: of the piece.
+    ``engine_name``: how the header names the engine.
+    ``bars``: how many, the pickup not counted; at least 1.
+    ``metre``: numerator and denominator.
+    ``tempo``: quarter notes a minute.
+    ``step_beats``: a step in quarter notes.
+    ``pickup``: steps of a shorter bar before the first, which has the number 0; 0: none.
 
-    Raises
-    ------
-    UsageError
-        If the steps don't fill a bar, the pickup does, there are too many steps, or the engine has
-        no step length that comes near to the tempo.
+    Raises `UsageError` if the steps don't fill a bar, the pickup does, there are too many steps, or
+    the engine has no step length that comes near to the tempo.
     """
     steps = _bar_steps(step_beats, *metre)
     if not 0 <= pickup < steps:
@@ -100,11 +87,8 @@ def blank_sheet(
 def write_blank(path: Path, sheet: Sheet, *, force: bool) -> None:
     """Write a sheet where none stands.
 
-    Raises
-    ------
-    OutputError
-        If something stands there and ``force`` is not set, it isn't called NAME.duet, or it can't
-        be written.
+    Raises `OutputError` if something stands there and ``force`` is not set, it isn't called
+    NAME.duet, or it can't be written.
     """
     if not writes_through(path):
         if path.suffix != SUFFIX:
@@ -119,10 +103,7 @@ def write_blank(path: Path, sheet: Sheet, *, force: bool) -> None:
 def read_step_share(text: str) -> Fraction:
     """Return the step of "1/4".
 
-    Raises
-    ------
-    UsageError
-        If it is no share of a beat.
+    Raises `UsageError` if it is no share of a beat.
     """
     try:
         return read_step(text)

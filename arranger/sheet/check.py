@@ -89,10 +89,7 @@ def check_file(path: str | Path, size: Size | None = None) -> Checked:
 
     ``size`` as for `check_text`.
 
-    Raises
-    ------
-    SheetError
-        If the file can't be read as text.
+    Raises `SheetError` if the file can't be read as text.
     """
     from arranger.engine import load_engine
 
@@ -104,15 +101,10 @@ def check_text(
 ) -> Checked:
     """Check a sheet's text: its form, and against the engine that it names.
 
-    Parameters
-    ----------
-    text
-        The sheet.
-    load_engine
-        Returns the engine of a name as it stands in the header.
-    size
-        Returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it fits
-        isn't checked.
+    ``text``: the sheet.
+    ``load_engine``: returns the engine of a name as it stands in the header.
+    ``size``: returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it
+    fits isn't checked.
     """
     return check_scan(scan(text), load_engine, size)
 

@@ -21,9 +21,8 @@ from arranger.sheet.form.text import group_steps, plain_number, sound_text
 from arranger.sheet.io import read_sheet
 from arranger.sheet.merging.pieces import BarPiece, cut_into_bars
 from arranger.sheet.merging.refit import common_step, in_steps_of
-from arranger.sheet.model import BarDigest
 from arranger.sheet.record.against import song_numbers
-from arranger.sheet.record.align import Pair, match_bars, pair_bars
+from arranger.sheet.record.align import BarDigest, Pair, match_bars, pair_bars
 from arranger.sheet.record.digest import bar_digests
 
 if TYPE_CHECKING:
@@ -92,17 +91,11 @@ class Side(NamedTuple):
 def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Comparison:
     """Return where two sheets differ.
 
-    Parameters
-    ----------
-    left, right
-        The sheets. The one with longer steps is compared in the steps of the other.
-    notes
-        The notes of the song, if a ledger tells them.
+    ``left``, ``right``: the sheets. The one with longer steps is compared in the steps of the
+    other.
+    ``notes``: the notes of the song, if a ledger tells them.
 
-    Raises
-    ------
-    SheetError
-        If the steps of one are no whole number of the other's.
+    Raises `SheetError` if the steps of one are no whole number of the other's.
     """
     header = tuple(
         (word, a, b)
@@ -151,12 +144,8 @@ def compare(left: Side, right: Side, notes: Sequence[SongNote] | None) -> Compar
 def compare_files(left: str | Path, right: str | Path) -> Comparison:
     """Compare two sheet files, with the ledgers that lie beside them.
 
-    Raises
-    ------
-    SheetError
-        If one can't be read, or their steps don't go together.
-    EngineError
-        If there is no engine that one of them names.
+    Raises `SheetError` if one can't be read, or their steps don't go together; `EngineError` if
+    there is no engine that one of them names.
     """
     from arranger.engine import load_engine
 

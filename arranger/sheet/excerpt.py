@@ -20,10 +20,7 @@ def cut_bars(sheet: Sheet, first: int, last: int) -> Sheet:
 
     A tone that is held into the passage starts with it. The passage has no loop.
 
-    Raises
-    ------
-    SettingsError
-        If the sheet has none of these bars.
+    Raises `SettingsError` if the sheet has none of these bars.
     """
     chosen = [index for index, bar in enumerate(sheet.bars) if first <= bar.number <= last]
     if not chosen:
@@ -70,10 +67,7 @@ def go_round(sheet: Sheet, times: int) -> Sheet:
 
     After the end the piece goes on at its loop step, or at its beginning if it has none.
 
-    Raises
-    ------
-    LimitError
-        If that has more than `MAX_STEPS` steps.
+    Raises `LimitError` if that has more than `MAX_STEPS` steps.
     """
     loop = sheet.loop_step or 0
     more = times - 1

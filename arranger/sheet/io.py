@@ -18,12 +18,8 @@ if TYPE_CHECKING:
 def read_text(path: str | Path) -> str:
     """Return the text of a sheet file.
 
-    Raises
-    ------
-    SheetError
-        If the file can't be read or is no UTF-8 text.
-    LimitError
-        If it is larger than `MAX_BYTES`.
+    Raises `SheetError` if the file can't be read or is no UTF-8 text; `LimitError` if it is larger
+    than `MAX_BYTES`.
     """
     path = Path(path)
     try:

@@ -74,10 +74,7 @@ def look(path: str | Path) -> Standing:
 def check_same_song(path: str | Path, edited: Sheet, now: Sheet) -> None:
     """Refuse to keep the edits of a sheet that was made from another song.
 
-    Raises
-    ------
-    OutputError
-        If the song of ``now`` isn't the file that the edited sheet was made from.
+    Raises `OutputError` if the song of ``now`` isn't the file that the edited sheet was made from.
     """
     if edited.source_sha256 and edited.source_sha256 != now.source_sha256:
         was, name = edited.source_file, now.source_file
@@ -94,10 +91,7 @@ def check_same_song(path: str | Path, edited: Sheet, now: Sheet) -> None:
 def check_overwritable(path: str | Path) -> None:
     """Refuse to go on if writing a generated sheet here would lose an edit.
 
-    Raises
-    ------
-    OutputError
-        If what stands there was edited by hand or can't be read as a sheet.
+    Raises `OutputError` if what stands there was edited by hand or can't be read as a sheet.
     """
     found = look(path)
     if found.state is TargetState.EDITED:
@@ -119,21 +113,13 @@ def write_generated(
 ) -> None:
     """Write a generated sheet, unless that would lose an edit.
 
-    Parameters
-    ----------
-    path
-        Where to write.
-    sheet
-        What to write.
-    force
-        Overwrite whatever stands there.
-    by
-        The command that writes it, as `arranger undo` names it.
+    ``path``: where to write.
+    ``sheet``: what to write.
+    ``force``: overwrite whatever stands there.
+    ``by``: the command that writes it, as `arranger undo` names it.
 
-    Raises
-    ------
-    OutputError
-        If what stands there was edited by hand or can't be read, or the file can't be written.
+    Raises `OutputError` if what stands there was edited by hand or can't be read, or the file can't
+    be written.
     """
     path = Path(path)
     content = format_sheet(sheet).encode("utf-8")
@@ -148,17 +134,10 @@ def refuse_sources(target: Path, path: Path, sheet: Sheet) -> None:
     The song is known by its content, and beside the sheet also by its name: it may have been changed
     since. A MIDI file there that was exported from a sheet isn't taken for it by its name.
 
-    Parameters
-    ----------
-    target
-        Where an output is to go.
-    path, sheet
-        The sheet that was read.
+    ``target``: where an output is to go.
+    ``path``, ``sheet``: the sheet that was read.
 
-    Raises
-    ------
-    OutputError
-        If it is one of them.
+    Raises `OutputError` if it is one of them.
     """
     inputs = {"the sheet that is read here": path}
     name = sheet.source_file.replace("\\", "/").rsplit("/", 1)[-1]

@@ -76,12 +76,7 @@ class SheetMark:
 def mark_lines(sheet: Sheet, keys: Mapping[str, int]) -> list[str]:
     """Return the texts that mark a MIDI file as made from a sheet.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    keys
-        The percussion key of each drum sound.
+    ``keys``: the percussion key of each drum sound.
     """
     step = sheet.step_beats
     words = [

@@ -45,10 +45,8 @@ _FREE_KEYS = range(27, 88)
 def to_midi(sheet: Sheet, engine: Engine) -> bytes:
     """Return the sheet as a Standard MIDI File.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or a step is too small a share of a beat for MIDI.
+    Raises `SheetError` if the engine can't play the sheet, or a step is too small a share of a beat
+    for MIDI.
     """
     played_steps(sheet, engine)
     per_beat, step_ticks = _resolution(sheet)
@@ -72,10 +70,7 @@ def percussion_keys(sheet: Sheet, engine: Engine) -> dict[str, tuple[int, ...]]:
     A joint sound is said by the keys of those that it joins, which have an entry too; any other has
     a key of its own: one that leads to the sound when a song is converted, where there is one.
 
-    Raises
-    ------
-    SheetError
-        If there are more sounds than keys.
+    Raises `SheetError` if there are more sounds than keys.
     """
     sounds = sounds_of(sheet, engine)
     joins = {name: sorted(said) for said, name in joint_sounds(sounds.values()).items()}

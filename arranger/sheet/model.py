@@ -92,29 +92,10 @@ class SheetSound(NamedTuple):
     """They sound one after the other."""
 
 
-class BarDigest(NamedTuple):
-    """The digest of one bar as it was generated."""
-
-    number: int
-    digest: str
-
-
 class Generated(NamedTuple):
     """The sheet as it was generated, packed; `arranger.sheet.record.base` packs and unpacks it."""
 
     packed: str
-
-
-class Digests(NamedTuple):
-    """Digests of what was generated, as sheets of earlier versions have them."""
-
-    title: str
-    engine: str
-    speed: str
-    """Of `Sheet.speed`."""
-    bars: tuple[BarDigest, ...]
-    sounds: str = ""
-    """Empty when none were generated."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +124,7 @@ class Sheet:
     """The options that made it, as on the command line."""
     digest: str = ""
     """Of the whole sheet as generated; empty for one written by hand."""
-    generated: Generated | Digests | None = None
+    generated: Generated | None = None
     """What was generated, so that edits are known: ask `arranger.sheet.record.base`. None when written by
     hand, or when the record was damaged."""
     comments: tuple[Comment, ...] = ()

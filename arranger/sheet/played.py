@@ -45,11 +45,8 @@ class PlayedStep(NamedTuple):
 def played_steps(sheet: Sheet, engine: Engine) -> tuple[PlayedStep, ...]:
     """Return what sounds on each step of a sheet.
 
-    Raises
-    ------
-    SheetError
-        If the rows differ in length, or ask for a pitch, a drum sound or a step length that isn't
-        there, or the sheet defines a drum sound that the engine can't play.
+    Raises `SheetError` if the rows differ in length, or ask for a pitch, a drum sound or a step
+    length that isn't there, or the sheet defines a drum sound that the engine can't play.
     """
     written = _written(sheet, engine)
     played = _all_played(sheet, engine, dict.fromkeys(written))
@@ -141,10 +138,8 @@ def drums_in_use(steps: Iterable[PlayedStep]) -> tuple[DrumSound, ...]:
 def step_length(sheet: Sheet | SheetMark, engine: Engine) -> StepLength:
     """Return the step length that a sheet asks its engine for: its own, else nearest to its tempo.
 
-    Raises
-    ------
-    SheetError
-        If the engine's list doesn't have its length, or it has neither length nor tempo.
+    Raises `SheetError` if the engine's list doesn't have its length, or it has neither length nor
+    tempo.
     """
     if sheet.length is None:
         if sheet.tempo is None:

@@ -28,14 +28,9 @@ _MOST_NOTES = 6
 def side_by_side(comparison: Comparison, left: str, right: str, width: int = WIDTH) -> str:
     """Return the comparison as text.
 
-    Parameters
-    ----------
-    comparison
-        What differs.
-    left, right
-        What the sides are called.
-    width
-        In columns.
+    ``comparison``: what differs.
+    ``left``, ``right``: what the sides are called.
+    ``width``: in columns.
     """
     side = _side(width)
     lines = [

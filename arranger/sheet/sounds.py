@@ -27,10 +27,7 @@ def sounds_of(sheet: Sheet, engine: Engine) -> Mapping[str, DrumSound]:
     A sound of the sheet that is called as one of the engine's stands in its place, percussion keys
     and weight included; any other has none.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play one that the sheet defines.
+    Raises `SheetError` if the engine can't play one that the sheet defines.
     """
     return sound_table(sheet.sounds, engine)
 

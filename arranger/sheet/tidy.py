@@ -31,13 +31,8 @@ class Tidied(NamedTuple):
 def tidied(sheet: Sheet, *, fold: bool | None = None) -> Tidied:
     """Return a sheet as tidying leaves it.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    fold
-        Whether bars that repeat others are written as those (true) or every bar is written out
-        (false); None leaves it as it is.
+    ``fold``: whether bars that repeat others are written as those (true) or every bar is written
+    out (false); None leaves it as it is.
     """
     sheet, told = _renumbered(sheet)
     if fold is not None:
@@ -55,10 +50,7 @@ def tidied(sheet: Sheet, *, fold: bool | None = None) -> Tidied:
 def tidy_text(text: str, file: str | Path | None = None, *, fold: bool | None = None) -> str:
     """Return a sheet's text with its columns aligned; comments and music stay as they are.
 
-    Raises
-    ------
-    SheetError
-        If the text has an error: what isn't understood isn't rewritten.
+    Raises `SheetError` if the text has an error: what isn't understood isn't rewritten.
     """
     return format_sheet(tidied(parse(text, file), fold=fold).sheet)
 
@@ -68,12 +60,7 @@ def tidy_file(
 ) -> tuple[str, ...] | None:
     """Tidy a file in its place and return what was done besides aligning, or None if nothing was.
 
-    Raises
-    ------
-    SheetError
-        If it can't be read or has an error.
-    OutputError
-        If it can't be written.
+    Raises `SheetError` if it can't be read or has an error; `OutputError` if it can't be written.
     """
     path = Path(path)
     text = read_text(path)

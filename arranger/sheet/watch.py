@@ -25,12 +25,8 @@ def saves(path: str | Path, *, sleep: Callable[[float], None] = time.sleep) -> I
     A save while the caller is busy counts as soon as it comes back. A file that is gone for a
     moment (an editor at work) isn't a save.
 
-    Parameters
-    ----------
-    path
-        The file.
-    sleep
-        Waits for so many seconds.
+    ``path``: the file.
+    ``sleep``: waits for so many seconds.
     """
     path = Path(path)
     seen = _stamp(path)

@@ -22,16 +22,10 @@ class Repairs:
     def add(self, track: int, byte: int, what: str, kind: str | None = None) -> None:
         """Note a repair down.
 
-        Parameters
-        ----------
-        track
-            Number of the track, from 1; 0 for what lies outside the tracks.
-        byte
-            Offset in the file.
-        what
-            What was wrong and what was done.
-        kind
-            Repairs of one kind are counted together; by default those that say the same.
+        ``track``: number of the track, from 1; 0 for what lies outside the tracks.
+        ``byte``: offset in the file.
+        ``what``: what was wrong and what was done.
+        ``kind``: repairs of one kind are counted together; by default those that say the same.
         """
         key = (track, kind or what)
         self._counts[key] += 1

@@ -54,10 +54,7 @@ class Score(NamedTuple):
 def holds_midi(data: bytes) -> bool:
     """Return whether the bytes hold MIDI data; if not they may hold a score, see `score_of`.
 
-    Raises
-    ------
-    SongError
-        If they are plainly neither; the message names what they are.
+    Raises `SongError` if they are plainly neither; the message names what they are.
     """
     if not data.strip(b"\0 \t\r\n"):
         raise SongError("the file is empty" if not data else "the file holds nothing but blanks")
@@ -80,12 +77,8 @@ def holds_midi(data: bytes) -> bool:
 def score_of(data: bytes, max_bytes: int) -> Score:
     """Return the score that the bytes hold.
 
-    Raises
-    ------
-    SongError
-        If they hold none; the message names what they are.
-    LimitError
-        If a compressed score is larger than ``max_bytes`` once unpacked.
+    Raises `SongError` if they hold none; the message names what they are; `LimitError` if a
+    compressed score is larger than ``max_bytes`` once unpacked.
     """
     return _score(_unzipped(data, max_bytes) if data.startswith(_ZIP) else data)
 

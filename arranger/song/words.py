@@ -20,12 +20,7 @@ def words_by_bar(song: Song, bar_ticks: Sequence[int]) -> dict[int, str]:
 
     Each is one line: white space and line marks become single spaces.
 
-    Parameters
-    ----------
-    song
-        The song.
-    bar_ticks
-        Where the bars start, in order; words before the first belong to it.
+    ``bar_ticks``: where the bars start, in order; words before the first belong to it.
     """
     sung = _sung(song.marks)
     by_bar: dict[int, list[str]] = {}

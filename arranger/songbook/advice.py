@@ -70,21 +70,13 @@ def suggest(
 ) -> Suggested:
     """Try other settings on each song and write what helps, as a commented ``songbook.toml``.
 
-    Parameters
-    ----------
-    choice
-        What and how; its OUT is of no matter.
-    target
-        The file, or a folder for it; None for where it is read. What is there is never overwritten.
-    progress
-        Called with how far it has come, a few times a second at most.
+    ``choice``: what and how; its OUT is of no matter.
+    ``target``: the file, or a folder for it; None for where it is read. What is there is never
+    overwritten.
+    ``progress``: called with how far it has come, a few times a second at most.
 
-    Raises
-    ------
-    SettingsError
-        If the songs or their settings are wrong.
-    OutputError
-        If the file is there already, or can't be written.
+    Raises `SettingsError` if the songs or their settings are wrong; `OutputError` if the file is
+    there already, or can't be written.
     """
     root = folder_of_all(choice.sources)
     read = (root if root.is_dir() else root.parent) / NAME

@@ -65,18 +65,11 @@ def estimate(
 ) -> Estimate:
     """Return how long a run will take yet, from how long it took so far.
 
-    Parameters
-    ----------
-    done
-        What was converted in that time.
-    ahead
-        What isn't done yet.
-    seconds
-        How long the run has gone on.
-    at_work
-        For how many seconds each song that is being converted has been.
-    limit
-        Seconds that a song may take.
+    ``done``: what was converted in that time.
+    ``ahead``: what isn't done yet.
+    ``seconds``: how long the run has gone on.
+    ``at_work``: for how many seconds each song that is being converted has been.
+    ``limit``: seconds that a song may take.
     """
     likely = None
     if ahead.songs and done.songs >= _FEWEST and seconds >= _SOONEST_SECONDS:
@@ -91,12 +84,8 @@ def estimate(
 class Pace:
     """Says how far a run has come, now and then.
 
-    Parameters
-    ----------
-    line
-        What is to be done.
-    limit
-        Seconds that a song may take.
+    ``line``: what is to be done.
+    ``limit``: seconds that a song may take.
     """
 
     def __init__(self, line: JobQueue, limit: float) -> None:

@@ -35,22 +35,13 @@ SHARE = 40
 class Telling:
     """Tells of a run that goes on.
 
-    Parameters
-    ----------
-    order
-        All songs by their relative paths, in the order of the overview.
-    records
-        Those that are done with; grows from outside.
-    earlier
-        Those of the run before: they tell of what stands there until it is done again.
-    line
-        What is to be done.
-    out
-        Where the overview goes.
-    progress
-        Is told how far the run has come.
-    limit
-        Seconds that a song may take.
+    ``order``: all songs by their relative paths, in the order of the overview.
+    ``records``: those that are done with; grows from outside.
+    ``earlier``: those of the run before: they tell of what stands there until it is done again.
+    ``line``: what is to be done.
+    ``out``: where the overview goes.
+    ``progress``: is told how far the run has come.
+    ``limit``: seconds that a song may take.
     """
 
     def __init__(

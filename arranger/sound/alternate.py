@@ -67,10 +67,7 @@ def divisor_runs(sheet: Sheet, engine: Engine) -> list[tuple[int, int]]:
 
     One begins where the sheet's loop does.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     merged = []
     every = list(runs(sheet, engine))
@@ -179,10 +176,7 @@ def alternate_edges(sheet: Sheet, engine: Engine) -> Iterator[PinChanges]:
 
     The pin is low before the first change and after the piece.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     for _until, (side,) in alternate_blocks(sheet, engine, (EVERYBODY,)):
         if len(side.times):
@@ -194,18 +188,11 @@ def alternate_blocks(
 ) -> Iterator[tuple[int, list[PinChanges]]]:
     """Yield the clock up to which all is told, and the changes since the block before.
 
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what.
-    listeners
-        For each side, whose turns reach the pin; the timer counts in any case. ``{0, 1}`` is voice
-        1 with the drums.
+    ``sheet``, ``engine``: what to play, and on what.
+    ``listeners``: for each side, whose turns reach the pin; the timer counts in any case. ``{0,
+    1}`` is voice 1 with the drums.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     yield from pin_blocks(runs(sheet, engine), engine.profile.loop.cycles, listeners)
 

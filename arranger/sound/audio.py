@@ -70,14 +70,9 @@ def raw_samples(
 ) -> Iterator[Samples]:
     """Yield the sound of a sheet in blocks.
 
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what.
-    sample_rate
-        Samples a second.
-    split
-        Voice 1 left, voice 2 right, drums on both: blocks of shape (n, 2) in place of (n,).
+    ``sheet``, ``engine``: what to play, and on what.
+    ``sample_rate``: samples a second.
+    ``split``: voice 1 left, voice 2 right, drums on both: blocks of shape (n, 2) in place of (n,).
     """
     parts = (
         _alternating(sheet, engine, split)

@@ -82,12 +82,8 @@ def step_kernels(clock_hz: int, sample_rate: int) -> Kernels:
 def train_kernels(clock_hz: int, sample_rate: int, period: int, on: int) -> Kernels:
     """Return the kernels of a train of pulses.
 
-    Parameters
-    ----------
-    clock_hz, sample_rate
-        Cycles and samples a second.
-    period, on
-        Cycles from pulse to pulse, and how many of them the pin is high.
+    ``clock_hz``, ``sample_rate``: cycles and samples a second.
+    ``period``, ``on``: cycles from pulse to pulse, and how many of them the pin is high.
     """
     grid = _grid(clock_hz)
     response = _step_response(clock_hz, sample_rate)

@@ -28,16 +28,10 @@ _ROWS_A_BATCH = 512
 def add_kernels(sums: Floats, firsts: Ints, rows: Ints, gains: Floats, table: Floats) -> None:
     """Add kernels to sums.
 
-    Parameters
-    ----------
-    sums
-        What is added to.
-    firsts
-        Shape (n,): where in the sums each kernel begins; all of it lies there.
-    rows, gains
-        Shape (n,): the row of the table, and by what it is multiplied.
-    table
-        Shape (rows, taps).
+    ``sums``: what is added to.
+    ``firsts``: shape (n,): where in the sums each kernel begins; all of it lies there.
+    ``rows``, ``gains``: shape (n,): the row of the table, and by what it is multiplied.
+    ``table``: shape (rows, taps).
     """
     if _compiled is not None:
         _compiled.add(sums, firsts, rows, gains, table, table.shape[1])
@@ -56,14 +50,10 @@ def integrate(
 ) -> Samples:
     """Return the leaky integral, clipped at the peak; shape (frames, channels).
 
-    Parameters
-    ----------
-    taken
-        Shape (channels, frames).
-    growing, fading
-        What a row of so many frames is multiplied by before it is summed up, and after.
-    heights
-        Shape (channels,): where the integral stands; is changed.
+    ``taken``: shape (channels, frames).
+    ``growing``, ``fading``: what a row of so many frames is multiplied by before it is summed up,
+    and after.
+    ``heights``: shape (channels,): where the integral stands; is changed.
     """
     channels, frames = taken.shape
     heard = np.empty((frames, channels), dtype=np.float32)

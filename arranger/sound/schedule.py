@@ -125,15 +125,9 @@ class DrumTiming(NamedTuple):
 def schedule(sheet: Sheet, engine: Engine) -> Iterator[Stretch | Pause | Burst]:
     """Yield what the routine does, in order of time.
 
-    Parameters
-    ----------
-    sheet, engine
-        What to play, and on what (any method but ``alternate``).
+    ``sheet``, ``engine``: what to play, and on what (any method but ``alternate``).
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     if engine.profile.player:
         return _own(sheet, engine)
@@ -157,10 +151,7 @@ def different_events(sheet: Sheet, engine: Engine) -> tuple[list[Event], Ints]:
     One goes on until a voice changes, a drum comes, or it is too long. None crosses a bar line or the loop step, so
     that bars which sound alike have equal events.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     different, number = _each_step(sheet, engine)
     chunks, _ = chunking(step_length(sheet, engine).setting)
@@ -289,14 +280,9 @@ def drum_flips(
     rest writes once what the pin shows already.
     The pin is low before, and goes on from part to part as it was left.
 
-    Parameters
-    ----------
-    parts
-        What sounds in turn, each with the cycles it sounds (more than 0).
-    gap
-        Cycles between them, in which the pin stands still.
-    noise_bit
-        Which bit of the shift register is heard.
+    ``parts``: what sounds in turn, each with the cycles it sounds (more than 0).
+    ``gap``: cycles between them, in which the pin stands still.
+    ``noise_bit``: which bit of the shift register is heard.
     """
     times: list[Ints] = []
     flips: list[Ints] = []

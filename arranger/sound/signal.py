@@ -111,10 +111,7 @@ def _writes(block: Block, period: int, offset: int) -> tuple[Cycles, Levels]:
 def blocks(sheet: Sheet, engine: Engine) -> Iterator[Block]:
     """Yield the piece in its compact form.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     offset = voice2_offset(engine)
     voice1, voice2 = _voice(engine), _voice(engine)

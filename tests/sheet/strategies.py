@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from arranger.rows import HOLD, REST
 from arranger.sheet import Comment, Sheet, SheetBar
 from arranger.sheet.form.text import BELOW, HEADER
-from arranger.sheet.model import BarDigest, Digests, SheetSound, SoundPart
+from arranger.sheet.model import SheetSound, SoundPart
+from arranger.sheet.record.packed_sheet import pack_record
 
 texts = st.text(max_size=20) | st.sampled_from(
     ['a "quoted" # title', "two\nlines", "\u202eright to left", " edge ", "\\u{41}", "#", "\ud800"]
@@ -42,15 +43,11 @@ sounds = st.lists(
     unique_by=lambda sound: sound.name,
 ).map(tuple)
 
-digests = st.text("0123456789abcdef", min_size=10, max_size=10)
-digested = st.builds(
-    Digests,
-    digests,
-    digests,
-    digests,
-    st.lists(st.builds(BarDigest, st.integers(0, 12), digests), max_size=12).map(tuple),
-    st.just("") | digests,
-)
+little = Sheet(
+    title="pier", engine="twin-phase", step_beats=Fraction(1), bars=(SheetBar(1, 2, 2, 4),),
+    voice1=(60, 62), voice2=(48, HOLD), drums=("kick", None), tempo=90.0,
+)  # fmt: skip
+records = st.integers(-12, 12).map(lambda moved: pack_record(little, moved))
 
 
 @st.composite
@@ -108,7 +105,7 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         tempo=tempo,
         length=length,
         digest=draw(st.sampled_from(["", "00ff00ff00ff00ff"])),
-        generated=draw(st.none() | digested),
+        generated=draw(st.none() | records),
         comments=draw(comments(len(found), lines)) if commented else (),
     )
     return draw(structured(sheet))

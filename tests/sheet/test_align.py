@@ -8,9 +8,8 @@ from random import Random
 import pytest
 
 from arranger.sheet.midi import _midi_metre
-from arranger.sheet.model import BarDigest
 from arranger.sheet.record import align
-from arranger.sheet.record.align import match_bars, pair_bars
+from arranger.sheet.record.align import BarDigest, match_bars, pair_bars
 
 
 def test_every_bar_of_three_sheets_stands_once_and_before_what_follows_it() -> None:

@@ -1,4 +1,4 @@
-"""The record of what was generated: read back exactly, damaged without harm, of earlier versions."""
+"""The record of what was generated: read back exactly, damaged without harm."""
 
 from __future__ import annotations
 
@@ -6,49 +6,32 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.rows import HOLD, REST
 from arranger.settings import Settings
-from arranger.sheet import Sheet, SheetBar, format_sheet, is_edited, parse, with_digest
+from arranger.sheet import Sheet, SheetBar, format_sheet, with_digest
 from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.form.parse import scan
 from arranger.sheet.merging.merge import merge
 from arranger.sheet.merging.pieces import in_order
-from arranger.sheet.model import BarDigest, Digests, Generated
+from arranger.sheet.model import Generated
 from arranger.sheet.record.base import base_of, with_base, with_base_bars
-from arranger.sheet.record.digest import bar_digests, sounds_digest, value_digest
 from arranger.sheet.record.packed_sheet import pack_record, unpack_record
 from arranger.sheet.tidy import tidied
 from arranger.song import read_song
 
 from . import edits
 from .strategies import sheets
-from .test_merge import check_no_edit_lost, tagged
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
-
-
-def of_before(sheet: Sheet) -> Sheet:
-    """Return the sheet as an earlier version declared it generated: with digests."""
-    bars = tuple(
-        BarDigest(bar.number, digest)
-        for bar, digest in zip(sheet.bars, bar_digests(sheet), strict=True)
-    )
-    values = (value_digest(value) for value in (sheet.title, sheet.engine, sheet.speed))
-    record = Digests(*values, bars, sounds_digest(sheet))
-    return replace(with_digest(sheet), generated=record)
 
 
 @given(sheets(), st.integers(-60, 60), st.data())
@@ -98,7 +81,7 @@ def test_a_damaged_record_is_told_of_once_and_loses_nothing(data: st.DataObject)
     if told:
         assert "all bars count as edited" in told[0].what
         assert found.sheet.generated is None
-        assert not any(base.known)
+        assert not base.known
         changed_now = edits.transposed(SONG, 2)
         assert merge(found.sheet, changed_now).sheet.voice1 == SONG.voice1
     else:  # all of its lines are gone, or only what base64 pads with was changed
@@ -113,22 +96,6 @@ def test_a_record_holds_every_pitch() -> None:
     found = unpack_record(pack_record(sheet, 0, None))
     assert found is not None
     assert found.sheet.voice1 == sheet.voice1
-
-
-def test_any_damaged_digest_of_an_earlier_version_is_told_of() -> None:
-    lines = format_sheet(of_before(SONG)).split("\n")
-    digests = [
-        (at, place)
-        for at, line in enumerate(lines)
-        for place, word in enumerate(line.partition("#")[0].split())
-        if line.startswith("generated") and place > 1
-    ]
-    assert len(digests) == 3 + len(SONG.bars)
-    for at, place in digests:
-        words = lines[at].partition("#")[0].split()
-        words[place] = "harbour"
-        found = scan("\n".join([*lines[:at], " ".join(words), *lines[at + 1 :]]))
-        assert [(each.code, each.line) for each in found.problems] == [("digests", at + 1)]
 
 
 @pytest.mark.parametrize(
@@ -152,62 +119,6 @@ def test_a_record_takes_a_small_part_of_the_sheet() -> None:
         sheet = convert(read_song(song), load_engine("twin-phase"), Settings()).sheet
         assert isinstance(sheet.generated, Generated)
         assert len(sheet.generated.packed) < len(format_sheet(sheet)) / 6
-
-
-@given(st.integers(0, 2**32).map(random.Random))
-@settings(max_examples=50, deadline=None)
-def test_sheets_of_earlier_versions_keep_their_edits(rng: random.Random) -> None:
-    """As then by whole bars, unless a bar that was generated alike still tells what it was."""
-    plain = edits.generated(rng)
-    bars = tuple(bar._replace(section="") for bar in plain.bars)  # there were no sections then
-    then = of_before(replace(plain, bars=bars))
-    text = format_sheet(then)
-    assert parse(text) == then
-    assert not is_edited(then)
-    now = edits.generated_again(rng, then)
-    assert replace(merge(then, now).sheet, comments=()) == replace(now, comments=())
-    read = parse(format_sheet(tagged(edits.edit(rng, then).sheet)))
-    base = base_of(read)
-    merged = merge(read, now)
-    moved = base_of(now).transpose or 0
-    check_no_edit_lost(read, merged, moved)
-    standing = {c.text: c.bar for c in merged.sheet.comments}
-    if (now.step_beats, moved) == (then.step_beats, 0):
-        for bar, (typed, i) in enumerate(zip(edits.contents(read), base.matched, strict=True)):
-            if i is not None and not base.known[i] and read.bars[bar].as_bar is None:
-                found = edits.contents(merged.sheet)[standing[f"bar of the hand {bar}"]]
-                assert (found[0][1:], found[1][1:], found[2]) == (
-                    typed[0][1:],
-                    typed[1][1:],
-                    typed[2],
-                )
-    again = merge(merged.sheet, now)
-    assert replace(again.sheet, generated=None) == replace(merged.sheet, generated=None)
-
-
-@pytest.mark.parametrize(
-    ("said", "transpose"),
-    [("", 0), ("--step 1/4 --transpose -2", -2), ("--transpose +3 --step 1/4", 3),
-     ("--transpose auto", None), ("--transpose", None), ("--transpose --2", None), ("'", None)],
-)  # fmt: skip
-def test_the_key_of_earlier_versions_stands_in_their_settings(
-    said: str, transpose: int | None
-) -> None:
-    assert base_of(replace(of_before(SONG), settings=said)).transpose == transpose
-
-
-@pytest.mark.parametrize(("bar", "known"), [(None, True), (5, True), (3, False)])
-def test_a_loop_mark_of_earlier_versions_is_known_as_long_as_its_bar_is(
-    bar: int | None, known: bool
-) -> None:
-    plain = replace(SONG, generated=None, comments=())
-    loop = plain.bar_starts[3] + 1
-    sheet = of_before(replace(plain, loop_step=loop))
-    if bar is not None:
-        at = sheet.bar_starts[bar]
-        sheet = replace(sheet, voice1=(*sheet.voice1[:at], 99, *sheet.voice1[at + 1 :]))
-    base = base_of(sheet)
-    assert (base.sheet.loop_step, base.loop_known) == (loop if known else None, known)
 
 
 def test_what_bars_commands_note_is_known_again() -> None:
@@ -243,9 +154,8 @@ def test_a_bar_that_was_taken_out_before_is_not_found_again_in_one_typed_alike()
     assert base_of(edits.joined(taken, bars, rows)).matched == (0, 1, 2, None, 4, 5)
 
 
-@pytest.mark.parametrize("declared", [lambda sheet: with_digest(sheet, 3), of_before])
-def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sheet]) -> None:
-    sheet = declared(replace(SONG, bars=written_out(SONG.bars)))
+def test_bars_that_were_spread_count_as_generated() -> None:
+    sheet = with_digest(replace(SONG, bars=written_out(SONG.bars)), 3)
     rows = edits.contents(sheet)
     written = {at: edits.random_content(random.Random(at), sheet.bars[at].steps) for at in (2, 5)}
     rows[2], rows[5] = written[2], written[5]
@@ -254,8 +164,8 @@ def test_bars_that_were_spread_count_as_generated(declared: Callable[[Sheet], Sh
     assert [a != b for a, b in zip(base.contents, base.standing, strict=True)].count(True) == 2
     found = base_of(with_base_bars(edited, base, written))
     assert found.contents == found.standing
-    assert all(found.known)
-    assert found.transpose == base.transpose == (3 if base.digests is None else 0)
+    assert found.known
+    assert found.transpose == base.transpose == 3
 
 
 def test_bars_that_tidying_numbers_anew_are_still_known() -> None:

@@ -290,7 +290,6 @@ def generated(tmp_path: Path) -> tuple[Path, Sheet]:
 
 
 def test_a_sheet_without_sounds_has_the_digests_that_it_had_before() -> None:
-    """So that no sheet of an earlier version counts as edited."""
     sheet = with_digest(parse(HEAD.format("", "kick")))
     assert sheet.digest == "00412764afedc785"
 

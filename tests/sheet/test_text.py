@@ -10,9 +10,9 @@ from hypothesis import given
 
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
-from arranger.sheet import Sheet, SheetBar, format_sheet, parse, with_digest
+from arranger.sheet import Sheet, format_sheet, parse, with_digest
 from arranger.sheet.form.text import GENERATED_NOTE, group_steps, rows_text
-from arranger.sheet.model import BarDigest, Digests, SheetSound, SoundPart
+from arranger.sheet.model import SheetSound, SoundPart
 
 from .strategies import sheets
 
@@ -29,19 +29,6 @@ def test_what_a_hand_says_beside_the_record_is_kept() -> None:
     assert parse(text).comments == ()
     said = [comment.text for comment in parse(text.replace(GENERATED_NOTE, "mine")).comments]
     assert said == ["mine"]
-
-
-def test_digests_stand_seven_a_line_and_start_anew_where_bars_do_not_count_on() -> None:
-    numbers = [*range(1, 10), 20, 21, 21, 3]
-    bars = tuple(BarDigest(number, f"{place:016x}") for place, number in enumerate(numbers))
-    sheet = Sheet(
-        title="", engine="twin-phase", step_beats=Fraction(1), length=2000,
-        bars=(SheetBar(1, 1, 1, 4),), voice1=(60,), voice2=(REST,), drums=(None,),
-        generated=Digests("a" * 16, "b" * 16, "c" * 16, bars),
-    )  # fmt: skip
-    lines = [line.split() for line in format_sheet(sheet).splitlines() if "generated" in line]
-    found = [(int(words[1]), len(words) - 2) for words in lines if words[1].isdecimal()]
-    assert found == [(1, 7), (8, 2), (20, 2), (21, 1), (3, 1)]
 
 
 def test_cells_are_grouped_by_the_beat_of_the_metre() -> None:

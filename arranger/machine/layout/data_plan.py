@@ -90,10 +90,7 @@ class _Segment(NamedTuple):
 def plan_data(sheet: Sheet, engine: Engine, layout: Layout) -> DataPlan:
     """Return what is written of a sheet.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet.
+    Raises `SheetError` if the engine can't play the sheet.
     """
     drums = drum_numbers(layout, (drum.name for drum in engine.drums))
     steps, lost = _steps(sheet, engine, drums)

@@ -34,10 +34,8 @@ class Number(NamedTuple):
 def encode(plan: DataPlan, sheet: Sheet) -> list[list[Number]]:
     """Return the numbers of each record of a plan of a sheet.
 
-    Raises
-    ------
-    SheetError
-        If the layout can't hold something of the song, or a routine couldn't tell it apart.
+    Raises `SheetError` if the layout can't hold something of the song, or a routine couldn't tell
+    it apart.
     """
     _check_whole(plan)
     written = []

@@ -32,24 +32,14 @@ def transpose_bars(
 ) -> BarEdit:
     """Return the sheet with the tones of some bars moved by semitones.
 
-    Parameters
-    ----------
-    sheet, bars
-        The sheet, and which bars (indices, rising).
-    semitones
-        By how many; below 0 down.
-    rows
-        Which of the voices.
-    fold
-        Returns the pitch that stands in for one, an octave of it that can be played, or None where
-        none can; None: nothing is folded.
+    ``sheet``, ``bars``: the sheet, and which bars (indices, rising).
+    ``semitones``: by how many; below 0 down.
+    ``rows``: which of the voices.
+    ``fold``: returns the pitch that stands in for one, an octave of it that can be played, or None
+    where none can; None: nothing is folded.
 
-    Raises
-    ------
-    UsageError
-        If ``rows`` has the drums.
-    SettingsError
-        If a pitch would be none from C-1 to G9.
+    Raises `UsageError` if ``rows`` has the drums; `SettingsError` if a pitch would be none from C-1
+    to G9.
     """
     if DRUMS in rows:
         raise UsageError("drums can't be transposed", remedy="give --row voice1 or --row voice2")
@@ -107,12 +97,9 @@ def clear_bars(
 ) -> BarEdit:
     """Return the sheet with silence in some rows of some bars; a tone that is held into them ends.
 
-    Parameters
-    ----------
-    sheet, bars, rows
-        The sheet, which bars (indices, rising) and which of their rows.
-    gaps
-        Sounds of the drum row that only part repeated tones: they stay as long as a voice does.
+    ``sheet``, ``bars``, ``rows``: the sheet, which bars (indices, rising) and which of their rows.
+    ``gaps``: sounds of the drum row that only part repeated tones: they stay as long as a voice
+    does.
     """
     kept = frozenset() if set(VOICES) <= set(rows) else frozenset(gaps)
 
@@ -134,23 +121,13 @@ def fill_drums(
 ) -> BarEdit:
     """Return the sheet with a drum row in some bars: a pattern that begins anew with each bar.
 
-    Parameters
-    ----------
-    sheet, bars
-        The sheet, and which bars (indices, rising).
-    pattern
-        A drum sound or None a step, repeated until the bar is full, and cut at its end.
-    known
-        The drum sounds that can be played; None: any.
-    gaps
-        Those that only part repeated tones: they stay where the pattern is silent.
+    ``sheet``, ``bars``: the sheet, and which bars (indices, rising).
+    ``pattern``: a drum sound or None a step, repeated until the bar is full, and cut at its end.
+    ``known``: the drum sounds that can be played; None: any.
+    ``gaps``: those that only part repeated tones: they stay where the pattern is silent.
 
-    Raises
-    ------
-    UsageError
-        If the pattern is empty.
-    SettingsError
-        If it has a drum sound that isn't known.
+    Raises `UsageError` if the pattern is empty; `SettingsError` if it has a drum sound that isn't
+    known.
     """
     if not pattern:
         raise UsageError("there is no drum in the row", remedy='write like "kick . hat ."')

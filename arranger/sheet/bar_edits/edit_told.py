@@ -30,16 +30,10 @@ def told_structure(
 ) -> str:
     """Return what was done, which bars have other numbers now, and what that changed in them.
 
-    Parameters
-    ----------
-    what
-        What was done.
-    before
-        The sheet before.
-    joined
-        The sheet after.
-    origins
-        For each bar of that its index before; None for one of which ``what`` tells enough.
+    ``what``: what was done.
+    ``before``: the sheet before.
+    ``joined``: the sheet after.
+    ``origins``: for each bar of that its index before; None for one of which ``what`` tells enough.
     """
     runs: list[list[tuple[int, int]]] = []
     for bar, origin in zip(joined.sheet.bars, origins, strict=True):
@@ -68,18 +62,11 @@ def told_content(
 ) -> str:
     """Return what was done, and which other bars are changed by that.
 
-    Parameters
-    ----------
-    what
-        What was done, to which bars.
-    before
-        The sheet before.
-    joined
-        The sheet after.
-    followers
-        Indices of the bars that play what changed ones play.
-    chosen
-        Indices of the bars that somebody asked to change.
+    ``what``: what was done, to which bars.
+    ``before``: the sheet before.
+    ``joined``: the sheet after.
+    ``followers``: indices of the bars that play what changed ones play.
+    ``chosen``: indices of the bars that somebody asked to change.
     """
     told = [what]
     if followers:

@@ -67,23 +67,12 @@ _SAID = {
 def edit_bars(sheet: Sheet, asked: EditRequest, beside: Path | None = None) -> BarEdit:
     """Return a sheet with an edit, and what it did in one line.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    asked
-        What to do.
-    beside
-        The sheet's file; an engine of one's own is looked for beside it.
+    ``asked``: what to do.
+    ``beside``: the sheet's file; an engine of one's own is looked for beside it.
 
-    Raises
-    ------
-    UsageError
-        If there is no such edit, or something is said that it doesn't take.
-    SettingsError
-        If the sheet has no such bars, or they don't allow it.
-    EngineError
-        If the engine is needed and isn't there.
+    Raises `UsageError` if there is no such edit, or something is said that it doesn't take;
+    `SettingsError` if the sheet has no such bars, or they don't allow it; `EngineError` if the
+    engine is needed and isn't there.
     """
     from arranger.engine import load_engine
 

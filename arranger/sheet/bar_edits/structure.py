@@ -41,26 +41,14 @@ def copy_bars(
     Comments aren't copied, nor the loop mark; section marks are. A bar that is as another one in the
     copied bars is so in the copy too.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    bars
-        Which bars.
-    to
-        In front of which bar (an index); the number of bars: at the end.
-    times
-        How many copies, one after the other.
-    linked
-        Whether the copied bars are as those that they were copied from; those that stand later
-        name those before.
+    ``bars``: which bars.
+    ``to``: in front of which bar (an index); the number of bars: at the end.
+    ``times``: how many copies, one after the other.
+    ``linked``: whether the copied bars are as those that they were copied from; those that stand
+    later name those before.
 
-    Raises
-    ------
-    UsageError
-        If ``times`` isn't from 1 to `MOST_TIMES`.
-    LimitError
-        If the sheet becomes too long.
+    Raises `UsageError` if ``times`` isn't from 1 to `MOST_TIMES`; `LimitError` if the sheet becomes
+    too long.
     """
     _check_times(times, "times")
     blocks = take_apart(sheet)
@@ -97,21 +85,12 @@ def copy_over(
 
     Whole bars take their metre with them; marks and comments stay where they are.
 
-    Parameters
-    ----------
-    sheet, bars, linked
-        As for `copy_bars`.
-    to
-        The first bar (an index) that is written over.
-    rows
-        Which rows.
+    ``sheet``, ``bars``, ``linked``: as for `copy_bars`.
+    ``to``: the first bar (an index) that is written over.
+    ``rows``: which rows.
 
-    Raises
-    ------
-    SettingsError
-        If there are fewer bars than are copied, or rows of bars differ in steps.
-    UsageError
-        If ``linked`` is asked for rows, or for bars that are copied over themselves.
+    Raises `SettingsError` if there are fewer bars than are copied, or rows of bars differ in steps;
+    `UsageError` if ``linked`` is asked for rows, or for bars that are copied over themselves.
     """
     count = bars.end - bars.first
     last = to + count
@@ -164,23 +143,12 @@ def copy_over(
 def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     """Return the sheet with silent bars put in front of a bar.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    count
-        How many.
-    to
-        In front of which bar (an index); the number of bars: at the end.
-    metre
-        Their metre, like "3/4"; "": that of the bar there.
+    ``count``: how many.
+    ``to``: in front of which bar (an index); the number of bars: at the end.
+    ``metre``: their metre, like "3/4"; "": that of the bar there.
 
-    Raises
-    ------
-    UsageError
-        If ``count`` isn't from 1 to `MOST_TIMES`, or ``metre`` is none.
-    SettingsError
-        If steps don't divide the metre.
+    Raises `UsageError` if ``count`` isn't from 1 to `MOST_TIMES`, or ``metre`` is none;
+    `SettingsError` if steps don't divide the metre.
     """
     _check_times(count, "bars")
     beside = sheet.bars[min(to, len(sheet.bars) - 1)]
@@ -218,10 +186,7 @@ def delete_bars(sheet: Sheet, bars: Chosen) -> BarEdit:
     A loop mark goes to the bar after them. So does the section mark, if that bar has none: the
     section goes on there.
 
-    Raises
-    ------
-    SettingsError
-        If no bar would be left.
+    Raises `SettingsError` if no bar would be left.
     """
     blocks = take_apart(sheet)
     gone, after = blocks[bars.first : bars.end], blocks[bars.end :]
@@ -256,17 +221,10 @@ def delete_bars(sheet: Sheet, bars: Chosen) -> BarEdit:
 def move_bars(sheet: Sheet, bars: Chosen, to: int) -> BarEdit:
     """Return the sheet with some bars in another place, with their marks and comments.
 
-    Parameters
-    ----------
-    sheet, bars
-        As for `copy_bars`.
-    to
-        In front of which bar (an index) they go; the number of bars: to the end.
+    ``sheet``, ``bars``: as for `copy_bars`.
+    ``to``: in front of which bar (an index) they go; the number of bars: to the end.
 
-    Raises
-    ------
-    UsageError
-        If that is one of themselves.
+    Raises `UsageError` if that is one of themselves.
     """
     if bars.first < to < bars.end:
         shown = numbered(sheet, bars.keys)
@@ -294,14 +252,9 @@ def _sections_kept(
 ) -> tuple[list[MovableBar], list[int]]:
     """Return bars in a new order, and where marks were set so that a bar that stays keeps its section.
 
-    Parameters
-    ----------
-    blocks
-        The bars as they stood.
-    order
-        The bars as they stand now, some new.
-    stay
-        The keys of those that neither moved nor are new.
+    ``blocks``: the bars as they stood.
+    ``order``: the bars as they stand now, some new.
+    ``stay``: the keys of those that neither moved nor are new.
     """
     was, name = {}, ""
     for block in blocks:

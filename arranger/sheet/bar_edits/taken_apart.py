@@ -110,20 +110,12 @@ def put_together(
 ) -> Reassembled:
     """Return the sheet with these bars.
 
-    Parameters
-    ----------
-    sheet
-        The sheet that was taken apart; its header stays.
-    blocks
-        The bars in order, at least one.
-    renumber
-        Whether bars count on, from the number of the first bar of ``sheet``. A pickup counts 0 only
-        as long as it comes first.
+    ``sheet``: the sheet that was taken apart; its header stays.
+    ``blocks``: the bars in order, at least one.
+    ``renumber``: whether bars count on, from the number of the first bar of ``sheet``. A pickup
+    counts 0 only as long as it comes first.
 
-    Raises
-    ------
-    LimitError
-        If that has more than `MAX_STEPS` steps.
+    Raises `LimitError` if that has more than `MAX_STEPS` steps.
     """
     if sum(block.head.steps for block in blocks) > MAX_STEPS:
         raise LimitError(f"the sheet would have more than {MAX_STEPS:,} steps", remedy="split it")
@@ -192,14 +184,9 @@ def changed(
     One that is as a changed one has the change too. A chosen one that is as another stays so only
     where both have the same cells afterwards.
 
-    Parameters
-    ----------
-    blocks
-        As `take_apart` returns them.
-    chosen
-        The keys of those to change.
-    change
-        Returns a block with other cells.
+    ``blocks``: as `take_apart` returns them.
+    ``chosen``: the keys of those to change.
+    ``change``: returns a block with other cells.
     """
     found: list[MovableBar] = []
     moved: set[int] = set()
@@ -250,14 +237,9 @@ def _linked(
 ) -> list[MovableBar]:
     """Return the blocks, each that is as others naming one that stands before it.
 
-    Parameters
-    ----------
-    blocks
-        Those that are there.
-    links
-        What each is as, and each that was there before.
-    alone
-        Those that are as no other any longer.
+    ``blocks``: those that are there.
+    ``links``: what each is as, and each that was there before.
+    ``alone``: those that are as no other any longer.
     """
     first: dict[int, int] = {}
     before: dict[int, MovableBar] = {}

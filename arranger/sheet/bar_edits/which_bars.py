@@ -44,12 +44,8 @@ class Chosen(NamedTuple):
 def bars_asked_for(sheet: Sheet, text: str) -> Chosen:
     """Return the bars of "5", "5-8", or of a section: "A", or "A.2" for the second that is called so.
 
-    Raises
-    ------
-    SettingsError
-        If the sheet hasn't all of these bars, or no such section.
-    UsageError
-        If the numbers run backwards, or there are several runs.
+    Raises `SettingsError` if the sheet hasn't all of these bars, or no such section; `UsageError`
+    if the numbers run backwards, or there are several runs.
     """
     if "," in text:
         raise UsageError(f"{text!r} isn't one run of bars", remedy="give one, like 5-8")
@@ -75,10 +71,7 @@ def bars_asked_for(sheet: Sheet, text: str) -> Chosen:
 def choose_several(sheet: Sheet, text: str) -> tuple[tuple[int, ...], str]:
     """Return the bars (indices, rising) of "4,8,13-16" or "A,C", and a remark.
 
-    Raises
-    ------
-    SettingsError, UsageError
-        As `bars_asked_for`.
+    Raises `SettingsError` and `UsageError` as `bars_asked_for`.
     """
     chosen = [bars_asked_for(sheet, each) for each in text.split(",")]
     keys = {key for each in chosen for key in each.keys}
@@ -91,10 +84,7 @@ def choose_place(sheet: Sheet, text: str) -> tuple[int, str]:
     "17" is bar 17, or the end where the last bar is 16; "end" is the end; "A" the beginning of a
     section.
 
-    Raises
-    ------
-    SettingsError
-        If the sheet has no such bar or section.
+    Raises `SettingsError` if the sheet has no such bar or section.
     """
     word = text.strip()
     if word.lower() == END or word == str(sheet.bars[-1].number + 1):
@@ -110,10 +100,7 @@ def choose_place(sheet: Sheet, text: str) -> tuple[int, str]:
 def choose_rows(names: Iterable[str]) -> tuple[int, ...]:
     """Return the rows (0, 1: the voices; 2: the drums) of names like "voice1"; all for no name.
 
-    Raises
-    ------
-    UsageError
-        If a row isn't called so.
+    Raises `UsageError` if a row isn't called so.
     """
     found = set()
     for name in names:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from arranger.rows import HOLD, tones
 from arranger.sheet.bar_edits.taken_apart import put_together, take_apart
 from arranger.sheet.merging.pieces import order_of
-from arranger.sheet.model import Digests
 from arranger.sheet.record.base import base_of, with_base
 
 if TYPE_CHECKING:
@@ -26,24 +25,16 @@ if TYPE_CHECKING:
 def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Sheet:
     """Return a sheet whose bars were put into another order, with the record that it has then.
 
-    Parameters
-    ----------
-    before, after
-        The sheet before and after.
-    keys
-        For each bar after, its index before; None for a new one.
+    ``before``, ``after``: the sheet before and after.
+    ``keys``: for each bar after, its index before; None for a new one.
     """
-    record = before.generated
-    if record is None:
+    if before.generated is None:
         return after
     base = base_of(before)
     matched = [None if key is None else base.matched[key] for key in keys]
     kept = [origin for origin in matched if origin is not None]
-    order = order_of(len(base.known), kept)
-    if isinstance(record, Digests):
-        bars = tuple(record.bars[origin] for origin in order)
-        return replace(after, generated=record._replace(bars=bars))
     then = base.sheet
+    order = order_of(len(then.bars), kept)
     if order != list(range(len(order))):
         blocks = take_apart(then)
         then = put_together(then, [blocks[origin] for origin in order]).sheet

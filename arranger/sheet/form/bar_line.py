@@ -54,17 +54,11 @@ def is_bar_number(word: str) -> bool:
 def read_bar_line(words: list[str], before: SheetBar | None) -> BarLine:
     """Return what a bar line says.
 
-    Parameters
-    ----------
-    words
-        The line's words, "bar" or "bars" first.
-    before
-        The bar before, which lends its number.
+    ``words``: the line's words, "bar" or "bars" first.
+    ``before``: the bar before, which lends its number.
 
-    Raises
-    ------
-    Fault
-        If a word stands for nothing, or a run and the bars that it is as don't go together.
+    Raises `UnknownWord` if a word stands for nothing, or a run and the bars that it is as don't go
+    together.
     """
     number = 1 if before is None else before.number + 1
     last: int | None = None

@@ -39,12 +39,8 @@ _Piece = tuple[int, int, int | None]
 def read_tones(words: list[str], faults: list[UnknownWord]) -> list[int]:
     """Return the cells of a voice; what stands for none is silence, and listed in ``faults``.
 
-    Parameters
-    ----------
-    words
-        The line's words, "voice" and its number first.
-    faults
-        Where faults are listed.
+    ``words``: the line's words, "voice" and its number first.
+    ``faults``: where faults are listed.
     """
     try:
         return [_TONES[word] for word in words[2:]]
@@ -94,14 +90,9 @@ def read_hits(
 ) -> list[str | None]:
     """Return the cells of the drum row; what stands for none is silence, listed in ``faults``.
 
-    Parameters
-    ----------
-    words
-        The line's words, "drums" first.
-    known
-        Words that were read before, and what they stand for; new ones are added.
-    faults
-        Where faults are listed.
+    ``words``: the line's words, "drums" first.
+    ``known``: words that were read before, and what they stand for; new ones are added.
+    ``faults``: where faults are listed.
     """
     try:
         return [known[word] for word in words[1:]]

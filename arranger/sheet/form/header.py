@@ -46,10 +46,7 @@ class HeaderRead:
     def read(self, word: str, code: str, line: int) -> None:
         """Take in a line without its comment.
 
-        Raises
-        ------
-        Fault
-            If its value stands for nothing, or the line is one too many.
+        Raises `UnknownWord` if its value stands for nothing, or the line is one too many.
         """
         if word in self.values:
             raise UnknownWord("twice", f"{word} stands twice", "take one away")

@@ -33,12 +33,8 @@ class _Piece(NamedTuple):
 def written_into(text: str, sheet: Sheet) -> str:
     """Return a text that reads as a sheet, with as much of another text left as can be.
 
-    Parameters
-    ----------
-    text
-        What the sheet was read from before it was changed; no errors in it.
-    sheet
-        The changed one. Header, comments and the order of bars are those of the text.
+    ``text``: what the sheet was read from before it was changed; no errors in it.
+    ``sheet``: the changed one. Header, comments and the order of bars are those of the text.
     """
     found = scan(text)
     whole = format_sheet(sheet)

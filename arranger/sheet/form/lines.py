@@ -6,7 +6,6 @@ import re
 from typing import TYPE_CHECKING
 
 from arranger.errors import did_you_mean
-from arranger.sheet.form.bar_line import is_bar_number
 from arranger.sheet.form.blocks import Blocks
 from arranger.sheet.form.cells import DRUMS
 from arranger.sheet.form.header import HEADER_WORDS, SOUND, HeaderRead
@@ -14,7 +13,7 @@ from arranger.sheet.form.header_values import WRITE_TEMPO, UnknownWord
 from arranger.sheet.form.lexical import value_span, without_comment, word_spans
 from arranger.sheet.form.problem import WARNING, Problems
 from arranger.sheet.form.text import BELOW, FORMAT, GENERATED_NOTE, HEADER, PACKED, VERSION
-from arranger.sheet.model import MAX_STEPS, BarDigest, Comment, Digests, Generated, Sheet
+from arranger.sheet.model import MAX_STEPS, Comment, Generated, Sheet
 from arranger.sheet.record.packed_sheet import is_whole
 
 if TYPE_CHECKING:
@@ -22,7 +21,6 @@ if TYPE_CHECKING:
 
 _HEADER_END = len(HEADER) - 1
 _IN_BARS = ("bar", "bars", "drums")
-_DIGEST = re.compile(r"[0-9a-f]{10}")
 
 
 class LineReader:
@@ -162,40 +160,22 @@ class LineReader:
         if not self.blocks.bars:
             self.problems.add("no-bars", "has no bar", "write one: bar 1   4/4", line=1)
 
-    def _generated(self) -> Generated | Digests | None:
+    def _generated(self) -> Generated | None:
         """Return what the generated lines say; damaged ones are told of."""
-        if not any(words[:1] == [PACKED] for _, words in self.generated):
-            return self._digests()
+        if not self.generated:
+            return None
         record = Generated("".join(word for _, words in self.generated for word in words[1:]))
         strange = [line for line, words in self.generated if words[:1] != [PACKED]]
         if not strange and is_whole(record):
             return record
-        self._damaged((strange or [self.generated[0][0]])[0], "all bars count as edited")
-        return None
-
-    def _digests(self) -> Digests | None:
-        found: list[BarDigest] = []
-        header: list[str] | None = None
-        for line, words in self.generated:
-            whole = all(_DIGEST.fullmatch(word) for word in words[1:])
-            if whole and words[:1] == ["header"] and len(words) in (4, 5):
-                header = words[1:]
-            elif whole and words and is_bar_number(words[0]):
-                found.extend(BarDigest(n, word) for n, word in enumerate(words[1:], int(words[0])))
-            else:
-                self._damaged(line, "some bars count as edited that aren't")
-        if header is None:
-            return None
-        return Digests(header[0], header[1], header[2], tuple(found), *header[3:])
-
-    def _damaged(self, line: int, so: str) -> None:
         self.problems.add(
             "digests",
-            f"the record of what was generated is damaged, so {so}",
+            "the record of what was generated is damaged, so all bars count as edited",
             "undo the change to the generated lines, or take them away",
-            line=line,
+            line=(strange or [self.generated[0][0]])[0],
             severity=WARNING,
         )
+        return None
 
     def _sheet(self) -> Sheet:
         header = self.header

@@ -138,14 +138,9 @@ def hit_remedy(text: str) -> str:
 def drum_remedy(name: str, names: Collection[str], usual: str | None) -> str:
     """Return what to do about a drum sound that isn't there.
 
-    Parameters
-    ----------
-    name
-        What stands there.
-    names
-        The sounds that there are.
-    usual
-        The sound that the row has most often, if it has any.
+    ``name``: what stands there.
+    ``names``: the sounds that there are.
+    ``usual``: the sound that the row has most often, if it has any.
     """
     choose = f"choose from {', '.join(names) or '.'}"
     if _is_pitch(name):

@@ -23,7 +23,6 @@ r"""The sheet's text form: reading, and the grammar.
     hit       = name of a drum sound | "."
     name      = letter { letter | digit | "-" }    a hyphen between two others only
     generated = "generated" "sheet" base64 NL
-              | "generated" ( "header" | number ) { digest } NL  (of earlier versions)
 
 White space and ``|`` divide and mean nothing else. Cells may be typed together as long as one sees
 where each ends: a pitch ends with the digit of its octave, ``-`` and ``.`` are cells by themselves

@@ -75,14 +75,8 @@ class Problems:
 def shown(problem: SheetProblem, file: str, lines: Sequence[str]) -> str:
     """Return a problem as four lines: place and fault, the line, a caret under it, what to do.
 
-    Parameters
-    ----------
-    problem
-        The problem.
-    file
-        The file's name as the user gave it.
-    lines
-        The file's lines.
+    ``file``: the file's name as the user gave it.
+    ``lines``: the file's lines.
     """
     head = one_line(f"{file}:{problem.line}:{problem.column}: {problem.severity}: {problem.what}")
     text, column = _window(lines[problem.line - 1], problem.column - 1)

@@ -18,12 +18,11 @@ from arranger.errors import SheetError
 from arranger.pitch import pitch_name
 from arranger.rows import HOLD, REST
 from arranger.sheet.form.as_bars import as_numbers, unlike
-from arranger.sheet.model import Digests
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.sheet.model import BarDigest, Comment, Generated, Sheet, SheetSound
+    from arranger.sheet.model import Comment, Generated, Sheet, SheetSound
 
 FORMAT = "arranger-sheet"
 VERSION = 1
@@ -57,10 +56,9 @@ LEAST_WIDTH = 3
 """Of a column: most pitches have so many characters at most."""
 
 PACKED = "sheet"
-"""Begins what the ``generated`` lines hold, unless they are of an earlier version."""
+"""Begins what the ``generated`` lines hold."""
 
 _PACKED_A_LINE = 90
-_DIGESTS_A_LINE = 7
 _DRUM_NAME = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
 _LONGEST_NAME = 32
 _SECTION = re.compile(r"[^\W\d_](?:[^\W_]|-){0,31}")
@@ -114,32 +112,11 @@ def laid_out(sheet: Sheet) -> LaidOut:
     return LaidOut(tuple(lines), tuple(bars))
 
 
-def _generated(record: Generated | Digests) -> Iterator[str]:
+def _generated(record: Generated) -> Iterator[str]:
     """Yield the lines that tell what was generated."""
-    if isinstance(record, Digests):
-        yield from _digests(record)
-        return
     packed, note = record.packed, f"   {_comment(GENERATED_NOTE)}"
     for at in range(0, max(len(packed), 1), _PACKED_A_LINE):
         yield f"generated {PACKED}  {packed[at : at + _PACKED_A_LINE]}{'' if at else note}"
-
-
-def _digests(parts: Digests) -> Iterator[str]:
-    """Yield the lines of digests: the header's, then runs of bars that count on."""
-    values = f"generated header {parts.title} {parts.engine} {parts.speed} {parts.sounds}"
-    yield f"{values.rstrip()}   {_comment(GENERATED_NOTE)}"
-    run: list[BarDigest] = []
-    for bar in parts.bars:
-        if run and (len(run) == _DIGESTS_A_LINE or bar.number != run[-1].number + 1):
-            yield _run(run)
-            run = []
-        run.append(bar)
-    if run:
-        yield _run(run)
-
-
-def _run(bars: list[BarDigest]) -> str:
-    return " ".join((f"generated {bars[0].number:<6}", *(bar.digest for bar in bars)))
 
 
 @lru_cache(maxsize=256)

@@ -52,12 +52,8 @@ def undo(path: str | Path, steps: int = 1) -> Restored:
 
     What stands there is noted first. A file that is gone comes back as it was.
 
-    Raises
-    ------
-    SheetError
-        If the history can't be read or doesn't know so many versions.
-    OutputError
-        If sheet or history can't be written.
+    Raises `SheetError` if the history can't be read or doesn't know so many versions; `OutputError`
+    if sheet or history can't be written.
     """
 
     def earlier(history: History, gone: bool) -> int:
@@ -93,10 +89,7 @@ def go_to(path: str | Path, number: int) -> Restored:
 def listed(path: str | Path) -> tuple[History, list[tuple[Version, str]]]:
     """Return the history of a sheet, and of each version what differs from the one before it.
 
-    Raises
-    ------
-    SheetError
-        If it can't be read.
+    Raises `SheetError` if it can't be read.
     """
     history = read_history(path)
     texts: dict[int, bytes] = {}

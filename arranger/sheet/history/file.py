@@ -76,23 +76,13 @@ def write_version(
 ) -> None:
     """Write a sheet's text, and what stood there into its history.
 
-    Parameters
-    ----------
-    path
-        Where to; see `arranger.files` for what may stand there.
-    content
-        The text.
-    by
-        The command, as the list of versions names it.
-    instead_of
-        What has to stand there; None: whatever does.
+    ``path``: where to; see `arranger.files` for what may stand there.
+    ``content``: the text.
+    ``by``: the command, as the list of versions names it.
+    ``instead_of``: what has to stand there; None: whatever does.
 
-    Raises
-    ------
-    OutputError
-        If the sheet can't be written.
-    OvertakenError
-        If something else stands there; nothing is written then.
+    Raises `OutputError` if the sheet can't be written; `OvertakenError` if something else stands
+    there; nothing is written then.
     """
     path = Path(path)
     check_target(path)
@@ -111,10 +101,7 @@ def write_version(
 def read_history(path: str | Path) -> History:
     """Return the history of a sheet; one without versions if there is none.
 
-    Raises
-    ------
-    SheetError
-        If there is something else, or it can't be read.
+    Raises `SheetError` if there is something else, or it can't be read.
     """
     where = history_path(path)
     try:
@@ -207,10 +194,7 @@ class _Keeper:
 def with_found(history: History, found: bytes, path: Path) -> History:
     """Return the history with what was found in the file, as of when that was saved.
 
-    Raises
-    ------
-    TooLargeError
-        If it doesn't fit.
+    Raises `TooLargeError` if it doesn't fit.
     """
     if history.stands(found):
         return history
@@ -253,10 +237,7 @@ def _as_generated(found: bytes) -> bytes | None:
 def found_in(path: Path) -> bytes | None:
     """Return what stands in a file; None if there is none.
 
-    Raises
-    ------
-    TooLargeError
-        If it is larger than any sheet.
+    Raises `TooLargeError` if it is larger than any sheet.
     """
     try:
         with path.open("rb") as file:
@@ -283,10 +264,7 @@ def _read(where: Path) -> History:
 def save(history: History, path: Path) -> None:
     """Write the history of a sheet.
 
-    Raises
-    ------
-    OutputError
-        If that can't be done.
+    Raises `OutputError` if that can't be done.
     """
     write_bytes(history_path(path), pack_history(history), beside=path)
 

@@ -9,8 +9,6 @@ from arranger.errors import SheetError
 from arranger.sheet.form.parse import scan
 from arranger.sheet.history.file import read_history
 from arranger.sheet.history.versions import DamagedError, contents
-from arranger.sheet.model import Generated
-from arranger.sheet.record.packed_sheet import is_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,21 +19,16 @@ if TYPE_CHECKING:
 def with_lost_record(sheet: Sheet, path: str | Path) -> Sheet:
     """Return the sheet with the record of the newest version that was generated as it was.
 
-    Parameters
-    ----------
-    sheet
-        As it stands, perhaps without its record.
-    path
-        Its file.
+    ``sheet``: as it stands, perhaps without its record.
+    ``path``: its file.
     """
     if sheet.generated is not None or not sheet.digest:
         return sheet
     try:
         for _, content in contents(read_history(path)):
             known = scan(content.decode("utf-8-sig", "replace")).sheet
-            record = known.generated
-            if known.digest == sheet.digest and isinstance(record, Generated) and is_whole(record):
-                return replace(sheet, generated=record)
+            if known.digest == sheet.digest and known.generated is not None:
+                return replace(sheet, generated=known.generated)
     except (SheetError, DamagedError):  # of a history that is lost too, undo tells
         pass
     return sheet

@@ -47,19 +47,11 @@ def delta(base: bytes, target: bytes) -> bytes:
 def applied(base: bytes, change: bytes, length: int) -> bytes:
     """Return the text of which `delta` made a change.
 
-    Parameters
-    ----------
-    base
-        The text that the change was made for.
-    change
-        What `delta` returned.
-    length
-        Bytes of the result.
+    ``base``: the text that the change was made for.
+    ``change``: what `delta` returned.
+    ``length``: bytes of the result.
 
-    Raises
-    ------
-    ValueError, TypeError
-        If that can't be what `delta` returned.
+    Raises `ValueError` and `TypeError` if that can't be what `delta` returned.
     """
     head, _, own = change.partition(b"\n")
     lines = base.splitlines(keepends=True)
@@ -138,10 +130,7 @@ class History:
 def noted(history: History, content: bytes, seconds: int, by: str) -> History:
     """Return the history with what stands in the file now; as it is, if that is known.
 
-    Raises
-    ------
-    TooLargeError
-        If that doesn't fit.
+    Raises `TooLargeError` if that doesn't fit.
     """
     if history.stands(content):
         return history
@@ -172,12 +161,8 @@ def _bounded(history: History) -> History:
 def content_of(history: History, number: int) -> bytes:
     """Return what stood in the file as some version.
 
-    Raises
-    ------
-    DamagedError
-        If the history doesn't hold what it says.
-    LookupError
-        If there is no such version.
+    Raises `DamagedError` if the history doesn't hold what it says; `LookupError` if there is no
+    such version.
     """
     for version, content in contents(history):
         if version.number == number:
@@ -188,10 +173,7 @@ def content_of(history: History, number: int) -> bytes:
 def contents(history: History) -> Iterator[tuple[Version, bytes]]:
     """Yield each version with what stood in the file, the newest first.
 
-    Raises
-    ------
-    DamagedError
-        If the history doesn't hold what it says.
+    Raises `DamagedError` if the history doesn't hold what it says.
     """
     content: bytes | None = None
     for version, packed in zip(reversed(history.versions), reversed(history.packed), strict=True):
@@ -261,10 +243,7 @@ def pack_history(history: History) -> bytes:
 def unpack_history(content: bytes) -> History:
     """Return the history that `pack_history` made bytes of.
 
-    Raises
-    ------
-    DamagedError
-        If it made no such bytes.
+    Raises `DamagedError` if it made no such bytes.
     """
     head, _, rest = content.partition(b"\n")
     if head != _HEAD + _digest(rest).encode():

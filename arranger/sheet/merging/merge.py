@@ -98,26 +98,16 @@ def merge(
 ) -> Merge:
     """Join the hand's edits and the sheet as it is generated now.
 
-    Parameters
-    ----------
-    edited
-        The sheet as edited, with its record of what was generated; one without it counts as edited
-        in every bar.
-    now
-        The sheet as generated now, with its record.
-    engine
-        What ``now`` is for: edits that moved, or were made for another engine, are fitted to it.
-        None: they aren't.
-    as_typed
-        Leave tones and drums by hand as they are.
-    two_hands
-        ``now`` is by hand as well: what stands between two edits is nobody's.
+    ``edited``: the sheet as edited, with its record of what was generated; one without it counts as
+    edited in every bar.
+    ``now``: the sheet as generated now, with its record.
+    ``engine``: what ``now`` is for: edits that moved, or were made for another engine, are fitted
+    to it. None: they aren't.
+    ``as_typed``: leave tones and drums by hand as they are.
+    ``two_hands``: ``now`` is by hand as well: what stands between two edits is nobody's.
 
-    Raises
-    ------
-    SheetError
-        If the engine was changed by hand to another than ``now`` is for, or ``now`` is a passage of
-        what the edited sheet is of.
+    Raises `SheetError` if the engine was changed by hand to another than ``now`` is for, or ``now``
+    is a passage of what the edited sheet is of.
     """
     base = base_of(edited)
     check_engine(edited, base, now)
@@ -154,7 +144,7 @@ def merge(
     if base.transpose is None and edited.generated is not None and not as_typed and transposed:
         what = "it isn't known in which key the edits were made: they stay as typed"
         more = [*more, Conflict(WHOLE, what)]
-    if base.digests is None and not any(base.known):
+    if not base.known:
         what = "the generated lines are gone or damaged: every bar counts as by hand"
         more = [Conflict(WHOLE, what), *more]
     of_bars = (conflict for bar in planned.bars for conflict in bar.conflicts)
@@ -230,7 +220,7 @@ def _lost(sides: Sides) -> set[tuple[int, int]]:
     for row, step in sides.mine.lost:
         bar = bisect_right(typed.bar_starts, step) - 1
         i = base.matched[bar]
-        if i is not None and base.known[i]:
+        if i is not None and base.known:
             then = step - typed.bar_starts[bar] + base.sheet.bar_starts[i]
             if (row, then, rows[row - 1][step]) in generated:
                 continue
@@ -250,7 +240,7 @@ def _silenced(sides: Sides) -> set[int]:
     for step in between_steps(typed, sides.now.step_beats):
         bar = bisect_right(typed.bar_starts, step) - 1
         i, inside = base.matched[bar], step - typed.bar_starts[bar]
-        if i is None or not base.known[i] or inside >= base.sheet.bars[i].steps:
+        if i is None or not base.known or inside >= base.sheet.bars[i].steps:
             continue
         if typed.drums[step] is None and base.sheet.drums[base.sheet.bar_starts[i] + inside]:
             found.add(bar)

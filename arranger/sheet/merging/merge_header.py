@@ -81,22 +81,20 @@ def with_sounds(sheet: Sheet, edited: Sheet, base: Base, now: Sheet) -> Sheet:
     Those that no hand changed stay only where something of the sheet is still played with them.
     """
     mine, others = ({sound.name: sound for sound in side.sounds} for side in (edited, now))
-    if not base.whole:
-        # the hand's first, so that the comments on them stay where they are
-        sounds = mine | others | mine
-        if base.digests is not None and base.has("sounds", edited):
-            sounds = {name: mine[name] for name in mine if name in sheet.drums} | others
+    # the hand's first, so that the comments on them stay where they are
+    sounds = mine | others | mine
+    if not base.known:
         return replace(sheet, sounds=tuple(sounds.values()))
     then = {sound.name: sound for sound in base.sheet.sounds}
-    sounds = {}
-    for name, sound in (mine | others | mine).items():
+    found = []
+    for name, sound in sounds.items():
         if name in mine and mine[name] != then.get(name):
-            sounds[name] = mine[name]
+            found.append(mine[name])
         elif name in others and (name in mine or others[name] != then.get(name)):
-            sounds[name] = others[name]
+            found.append(others[name])
         elif name in mine and name in sheet.drums:
-            sounds[name] = sound
-    return replace(sheet, sounds=tuple(sounds.values()))
+            found.append(sound)
+    return replace(sheet, sounds=tuple(found))
 
 
 def merge_loop(planned: MergedBars, sides: Sides) -> tuple[int | None, list[Conflict]]:
@@ -107,7 +105,7 @@ def merge_loop(planned: MergedBars, sides: Sides) -> tuple[int | None, list[Conf
     generated = {slot.now: at for at, slot in enumerate(planned.slots)}
     its = None if mine is None else by_hand.get(mine)
     other = None if now is None else generated.get(now)
-    if not sides.base.loop_known:
+    if not sides.base.known:
         if mine is not None or other is None:
             return its, []
         bar = next(

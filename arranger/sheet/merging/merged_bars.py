@@ -15,7 +15,6 @@ from arranger.sheet.merging.refit import Refitted, in_steps_of
 from arranger.sheet.merging.row_merge import Places, Slot
 from arranger.sheet.model import Comment
 from arranger.sheet.record.align import Pair, pair_bars
-from arranger.sheet.record.digest import bar_contents, bar_digests
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,8 +96,7 @@ def merge_bars(sides: Sides) -> MergedBars:
     pairs = pair_bars(
         base.matched, [bar.number for bar in base.sheet.bars], [bar.number for bar in now.bars]
     )
-    contents = bar_digests(now) if base.digests is not None else bar_contents(now)
-    planner = _Planner(sides, contents)
+    planner = _Planner(sides)
     for pair in pairs:
         planner.add(pair)
     bars = planner.bars
@@ -120,7 +118,7 @@ def merge_bars(sides: Sides) -> MergedBars:
         edited=_places(sides.mine.sheet, [(p.edited, p.base) for p in pairs], sides),
         now=_places(now, [(p.now, p.base) for p in pairs], sides),
     )
-    slots = _slots(bars, sides, contents)
+    slots = _slots(bars, sides)
     return MergedBars(
         bars=bars,
         slots=slots,
@@ -133,9 +131,8 @@ def merge_bars(sides: Sides) -> MergedBars:
 class _Planner:
     """Decides bar after bar; comments of bars that don't stand go to the next one that does."""
 
-    def __init__(self, sides: Sides, contents: Sequence[str]) -> None:
+    def __init__(self, sides: Sides) -> None:
         self.sides = sides
-        self.contents = contents
         self.bars: list[PlannedBar] = []
         self.conflicts: list[Conflict] = []
         self.carried: list[str] = []
@@ -171,7 +168,7 @@ class _Planner:
 
     def _standing(self, pair: Pair, comments: list[Comment]) -> PlannedBar:
         sides, (j, i, k) = self.sides, pair
-        known = i is not None and sides.base.known[i]
+        known = i is not None and sides.base.known
         if j is None:
             assert k is not None  # noqa: S101 -- it stands in one of the two
             head = sides.now.bars[k]._replace(as_bar=None)
@@ -220,17 +217,17 @@ class _Planner:
         """Return whether a hand changed anything in a bar but its comments."""
         sides = self.sides
         base = sides.base
-        same = base.known[i] and base.standing[j] == base.contents[i]
+        same = base.standing[j] == base.contents[i]
         mark = self._marks_typed[j]
-        if same and base.loop_known and mark is not None:
+        if same and mark is not None:
             same = mark == self._marks_then[i]
         return not same or sides.typed.bars[j].section != base.sheet.bars[i].section
 
     def _renewed(self, i: int, k: int) -> bool:
         """Return whether a bar is generated otherwise than before, but for the key."""
         sides = self.sides
-        if not sides.base.known[i]:
-            return self.contents[k] != sides.base.contents[i]
+        if not sides.base.known:
+            return True
         then, now = sides.then.sheet, sides.now
         if then.bars[i][1:4] != now.bars[k][1:4]:
             return True
@@ -248,7 +245,7 @@ class _Planner:
         new = self.new_comments(k) if k is not None else []
         if i is None:
             return mine + [comment for comment in new if comment not in mine]
-        if not self.sides.base.whole:
+        if not self.sides.base.known:
             return mine
         old = self._then.get(i, [])
         if j is None:
@@ -336,7 +333,7 @@ def _places(
     return places
 
 
-def _slots(bars: list[PlannedBar], sides: Sides, contents: Sequence[str]) -> list[Slot]:
+def _slots(bars: list[PlannedBar], sides: Sides) -> list[Slot]:
     mine, then, now = sides.mine.sheet, sides.then.sheet, sides.now
     firsts: list[int] = []
     slots: list[Slot] = []
@@ -345,7 +342,6 @@ def _slots(bars: list[PlannedBar], sides: Sides, contents: Sequence[str]) -> lis
         old = _steps_of(then, bar.base if bar.known else None, bar.head.steps)
         new = _steps_of(now, bar.now, bar.head.steps)
         renewed = not bar.known and bar.base is not None and bar.now is not None
-        renewed = renewed and contents[bar.now or 0] != sides.base.contents[bar.base or 0]
         other = None if bar.follows is None else firsts[bar.follows]
         firsts.append(len(slots))
         slots.extend(

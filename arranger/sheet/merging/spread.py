@@ -64,18 +64,10 @@ class Spread:
 def spread_edits(sheet: Sheet, row: str | None = None) -> Spread:
     """Return the sheet with each edit in all bars that were generated like the edited one.
 
-    Parameters
-    ----------
-    sheet
-        The sheet.
-    row
-        One of `ROWS`: spread only this one, to all bars in which it was alike, whatever the others
-        are. None: to bars that were alike in all three.
+    ``row``: one of `ROWS`: spread only this one, to all bars in which it was alike, whatever the
+    others are. None: to bars that were alike in all three.
 
-    Raises
-    ------
-    SheetError
-        If the sheet wasn't generated, so that nothing is known of its bars.
+    Raises `SheetError` if the sheet wasn't generated, so that nothing is known of its bars.
     """
     if sheet.generated is None:
         raise SheetError(
@@ -114,7 +106,7 @@ def _edits_and_others(
     base: Base, bars: Sequence[BarPiece], then: Sequence[BarPiece]
 ) -> list[tuple[int, int]]:
     """Return the bars that are as generated or edits of generated ones, each with that one."""
-    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known[i]]
+    pairs = [(j, i) for j, i in enumerate(base.matched) if i is not None and base.known]
     as_they_were = [(j, i) for j, i in pairs if bars[j].rows == then[i].rows]
     fixed = [(-1, -1), *as_they_were, (len(bars), len(then))]
     found = []
@@ -150,7 +142,7 @@ def _copied(
     taken: dict[int, Rows] = {}
     for place, (bar, now, origin) in enumerate(zip(bars, after, base.matched, strict=True)):
         # A bar that now starts the tone which it held is no edit, or it would be spread next time.
-        if origin is None or not base.known[origin]:
+        if origin is None or not base.known:
             continue
         was = then[origin].rows
         one, two, three = (

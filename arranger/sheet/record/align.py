@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from arranger.sheet.model import BarDigest
-
 _MOST_COMPARED = 1_000_000
 """Pairs of bars that are compared at most; beyond that bars are matched by their place."""
 
@@ -20,6 +18,13 @@ _MOST_ALIKE = 10_000
 
 _IN_PLACE = 0.25
 """What speaks for bars that stand where as many others stood, on top of their likeness."""
+
+
+class BarDigest(NamedTuple):
+    """The digest of one bar as it was generated."""
+
+    number: int
+    digest: str
 
 
 class Pair(NamedTuple):
@@ -36,12 +41,10 @@ def pair_bars(matched: Sequence[int | None], base: Sequence[int], now: Sequence[
     That is the edited sheet's order; a bar that was taken out by hand or is new in the sheet as
     generated now stands before the bar that follows it there.
 
-    Parameters
-    ----------
-    matched
-        For each bar of the edited sheet its index in the base, rising, or None: `match_bars`.
-    base, now
-        The bar numbers of the sheet as generated then and now. Equal numbers are the same bar.
+    ``matched``: for each bar of the edited sheet its index in the base, rising, or None:
+    `match_bars`.
+    ``base``, ``now``: the bar numbers of the sheet as generated then and now. Equal numbers are the
+    same bar.
     """
     places: dict[int, list[int]] = {}
     for k in range(len(now) - 1, -1, -1):
@@ -83,14 +86,10 @@ def match_bars(
     own place if that explains as much as any shift does; an edited bar between them is told by its
     place, or by its number where bars came or went.
 
-    Parameters
-    ----------
-    generated
-        What was generated.
-    digests, numbers
-        Of the edited sheet's bars as they stand.
-    alike
-        Returns how likely a generated bar and one of the edited sheet are the same; below 0: they aren't.
+    ``generated``: what was generated.
+    ``digests``, ``numbers``: of the edited sheet's bars as they stand.
+    ``alike``: returns how likely a generated bar and one of the edited sheet are the same; below 0:
+    they aren't.
     """
     old = [bar.digest for bar in generated]
     result: list[int | None] = [None] * len(digests)

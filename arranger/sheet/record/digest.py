@@ -3,8 +3,7 @@
 Each bar has a digest of its metre, cells and loop mark, the whole sheet one of everything that is
 played or read by people. The sheet's stands in the header as it was when it was generated: if it is
 another now, a hand has changed something. What, tells the record of the generated sheet
-(`arranger.sheet.record.base`); sheets of earlier versions have the digests of the bars instead. Numbers of
-bars are not part of a bar's digest: a bar that only moved is not an edited one. Comments count for
+(`arranger.sheet.record.base`). Numbers of bars are not part of a bar's digest: a bar that only moved is not an edited one. Comments count for
 the sheet but not for the bar, since a comment doesn't change what a bar plays. Nor is it part of a bar's digest that it is as
 another bar or begins a section: that counts for the sheet.
 
@@ -56,7 +55,8 @@ def sheet_digest(sheet: Sheet) -> str:
         *([sheet.sounds] if sheet.sounds else []),
         *_structure(sheet),
     )
-    return _digest(content, size=8)
+    # ASCII JSON is the same on every Python; repr follows the Unicode tables of its version.
+    return blake2b(json.dumps(content).encode("ascii"), digest_size=8).hexdigest()
 
 
 def _structure(sheet: Sheet) -> Iterator[dict[str, list[Any]]]:
@@ -65,16 +65,6 @@ def _structure(sheet: Sheet) -> Iterator[dict[str, list[Any]]]:
         values = [getattr(bar, what) for bar in sheet.bars]
         if any(value not in (None, "") for value in values):
             yield {what: values}
-
-
-def value_digest(value: str | float | None) -> str:
-    """Return the digest of one value of the header: 10 hexadecimal digits."""
-    return _digest(value, size=5)
-
-
-def sounds_digest(sheet: Sheet) -> str:
-    """Return the digest of the drum sounds of a sheet's own; nothing if it has none."""
-    return _digest(sheet.sounds, size=5) if sheet.sounds else ""
 
 
 def with_digest(sheet: Sheet, transpose: int = 0, keys: Keys = ()) -> Sheet:
@@ -111,8 +101,3 @@ def is_edited(sheet: Sheet) -> bool:
 def is_folded(sheet: Sheet) -> bool:
     """Return whether some bars are written as others."""
     return any(bar.as_bar is not None for bar in sheet.bars)
-
-
-def _digest(content: object, *, size: int) -> str:
-    # ASCII JSON is the same on every Python; repr follows the Unicode tables of its version.
-    return blake2b(json.dumps(content).encode("ascii"), digest_size=size).hexdigest()

@@ -71,18 +71,11 @@ def pack_record(
 ) -> Generated:
     """Return the record of a sheet as it stands.
 
-    Parameters
-    ----------
-    sheet
-        The sheet as generated; where it came from and how isn't part of the record.
-    transpose
-        By how many semitones the song was moved.
-    standing
-        As in `SheetRecord`; None: all bars stand there with their own numbers.
-    written
-        `Record.numbers`; None: those of ``standing``.
-    keys
-        `Record.keys`.
+    ``sheet``: the sheet as generated; where it came from and how isn't part of the record.
+    ``transpose``: by how many semitones the song was moved.
+    ``standing``: as in `SheetRecord`; None: all bars stand there with their own numbers.
+    ``written``: `Record.numbers`; None: those of ``standing``.
+    ``keys``: `Record.keys`.
     """
     numbers = [bar.number for bar in sheet.bars]
     standing = numbers if standing is None else list(standing)

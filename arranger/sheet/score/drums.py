@@ -57,12 +57,8 @@ def strokes_of(name: str, sounds: Mapping[str, DrumSound]) -> tuple[Strokes, Str
     Nothing for a silence. A closed hi-hat under another cymbal is played with the foot; else of what
     is all in one voice the highest or the lowest goes to the other.
 
-    Parameters
-    ----------
-    name
-        The sound's.
-    sounds
-        All of the sheet, by name.
+    ``name``: the sound's.
+    ``sounds``: all of the sheet, by name.
     """
     sound = sounds[name]
     if all(part.kind == "rest" for part in sound.parts):

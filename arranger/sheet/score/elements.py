@@ -58,14 +58,9 @@ def metre_element(measure: Measure) -> Element:
 def tempo_mark(measure: Measure, asked: float, played: float) -> Element:
     """Return a metronome mark, in whole beats of a measure's metre.
 
-    Parameters
-    ----------
-    measure
-        The one that it stands in.
-    asked
-        Quarter notes a minute that it says.
-    played
-        What programs play.
+    ``measure``: the one that it stands in.
+    ``asked``: quarter notes a minute that it says.
+    ``played``: what programs play.
     """
     beat = measure.metre.beats[0]
     kind = kind_of(beat)

@@ -45,12 +45,8 @@ _OPTIONS = {
 def to_svg(sheet: Sheet, engine: Engine) -> bytes:
     """Return the score of a sheet as SVG, its pages beneath each other.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or a step is too small a share of a beat for notation.
-    SettingsError
-        If what engraves isn't installed.
+    Raises `SheetError` if the engine can't play the sheet, or a step is too small a share of a beat
+    for notation; `SettingsError` if what engraves isn't installed.
     """
     return document(_pages(sheet, engine), _WIDTH_MM, _HEIGHT_MM, one_line(sheet.title))
 

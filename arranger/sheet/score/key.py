@@ -82,12 +82,8 @@ def choose_keys(
 ) -> list[Key]:
     """Return the key of each bar: the one that the song names, where the tones bear it out.
 
-    Parameters
-    ----------
-    bars
-        The tones of each bar: pitches with how long they sound.
-    named
-        The key that the song names for each bar, if it does.
+    ``bars``: the tones of each bar: pitches with how long they sound.
+    ``named``: the key that the song names for each bar, if it does.
     """
     found = find_keys(bars)
     chosen: list[Key] = []

@@ -64,10 +64,8 @@ class _Piece(NamedTuple):
 def to_musicxml(sheet: Sheet, engine: Engine) -> bytes:
     """Return the sheet as a MusicXML file.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play the sheet, or a step is too small a share of a beat for notation.
+    Raises `SheetError` if the engine can't play the sheet, or a step is too small a share of a beat
+    for notation.
     """
     played_steps(sheet, engine)
     measures = measures_of(sheet)

@@ -70,10 +70,7 @@ def split(
 ) -> tuple[Span, ...]:
     """Return the values that a stretch is written in; it lies in a tuplet or outside of all.
 
-    Raises
-    ------
-    SheetError
-        If notation has no value that is so short.
+    Raises `SheetError` if notation has no value that is so short.
     """
     found = []
     waiting = list(reversed([*_chunks(start, end, metre)]))

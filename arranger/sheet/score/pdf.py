@@ -33,10 +33,7 @@ _NON_ZERO = 1
 def pdf_document(pages: list[Page], width_mm: int, height_mm: int, title: str) -> bytes:
     """Return pages as a PDF file; each has a size in millimetres.
 
-    Raises
-    ------
-    ImportError
-        If reportlab isn't installed.
+    Raises `ImportError` if reportlab isn't installed.
     """
     from reportlab.pdfgen.canvas import Canvas
 

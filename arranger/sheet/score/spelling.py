@@ -45,16 +45,10 @@ def tone_names(
 ) -> list[Name]:
     """Return the names of the tones of a line, one after the other.
 
-    Parameters
-    ----------
-    line
-        A voice.
-    other
-        The other voice.
-    key_at
-        The key on a step.
-    reach
-        How many steps before and after a tone others are around it.
+    ``line``: a voice.
+    ``other``: the other voice.
+    ``key_at``: the key on a step.
+    ``reach``: how many steps before and after a tone others are around it.
     """
     known = sorted(
         (start, _in_key(pitch, key_at(start)))
@@ -87,16 +81,9 @@ def _in_key(pitch: int, key: Key) -> int:
 def _outside(fifths: int, around: list[int], pitch: int, follows: int, key: Key) -> int:
     """Return the name of a tone outside of the key.
 
-    Parameters
-    ----------
-    fifths
-        One of its names.
-    around
-        Those of the tones around it.
-    pitch, follows
-        The tone, and the one after it in its line.
-    key
-        The key.
+    ``fifths``: one of its names.
+    ``around``: those of the tones around it.
+    ``pitch``, ``follows``: the tone, and the one after it in its line.
     """
     leading = key.tonic_fifths + 5
     names = [

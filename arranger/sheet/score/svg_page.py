@@ -53,12 +53,8 @@ class Page(NamedTuple):
 def plain_page(engraved: str, resources: Path) -> Page:
     """Return a page that verovio engraved.
 
-    Parameters
-    ----------
-    engraved
-        Its SVG.
-    resources
-        The folder of verovio's fonts.
+    ``engraved``: its SVG.
+    ``resources``: the folder of verovio's fonts.
     """
     root = fromstring(engraved)  # noqa: S314 -- verovio wrote it
     inner = root.find(f"{{{_SVG}}}svg")

@@ -75,14 +75,9 @@ def wheels(
 ) -> dict[tuple[int, int], Wheel]:
     """Return the wheel of each (track, channel) that has one: its own bends, or the channel's.
 
-    Parameters
-    ----------
-    events
-        Those with a code in `CODES`, in playing order.
-    end_tick
-        Where the last bend ends.
-    strips
-        Every (track, channel) that plays.
+    ``events``: those with a code in `CODES`, in playing order.
+    ``end_tick``: where the last bend ends.
+    ``strips``: every (track, channel) that plays.
     """
     by_strip: dict[tuple[int, int], list[ChannelEvent]] = {}
     owned = {(event[3], event[4]) for event in events if event[5] != RESET}

@@ -101,14 +101,9 @@ def gather_notes(
 ) -> tuple[Columns, list[PartDraft]]:
     """Turn raw notes into notes, and find the parts.
 
-    Parameters
-    ----------
-    notes
-        In order of onset, track and file order; all with an end.
-    events
-        Channel events with a code in `CODES`, in playing order.
-    drum_channels
-        Channels 1..16 that play drums; None: channel 10, and what `DRUM` events say.
+    ``notes``: in order of onset, track and file order; all with an end.
+    ``events``: channel events with a code in `CODES`, in playing order.
+    ``drum_channels``: channels 1..16 that play drums; None: channel 10, and what `DRUM` events say.
     """
     owned = _owned(events)
     channels: dict[int, _Channel] = {}

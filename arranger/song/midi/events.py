@@ -175,23 +175,14 @@ def track_events(
 ) -> TrackEvents:
     """Gather one track.
 
-    Parameters
-    ----------
-    index
-        Of the track in the file, from 0.
-    track
-        Its events.
-    start
-        Tick at which the track starts.
-    limits
-        What the track may have.
-    device
-        Number of the set of ports that it plays on; patterns of a format 2 file share nothing.
+    ``index``: of the track in the file, from 0.
+    ``track``: its events.
+    ``start``: tick at which the track starts.
+    ``limits``: what the track may have.
+    ``device``: number of the set of ports that it plays on; patterns of a format 2 file share
+    nothing.
 
-    Raises
-    ------
-    LimitError
-        If there are more notes, or more events of another kind, than it may have.
+    Raises `LimitError` if there are more notes, or more events of another kind, than it may have.
     """
     found = TrackEvents(index, start)
     gather = gather_in_python if _compiled is None else _gather_compiled

@@ -62,14 +62,9 @@ def end_with_harmony(
 ) -> list[HeldPedal]:
     """End notes with their harmony where a channel's pedal is held through many; return where.
 
-    Parameters
-    ----------
-    notes
-        All raw notes; their ends, and how long they ring, are changed in place.
-    played
-        The places of the channel's notes, rising.
-    spans
-        From where to where, in ticks, its pedal is down.
+    ``notes``: all raw notes; their ends, and how long they ring, are changed in place.
+    ``played``: the places of the channel's notes, rising.
+    ``spans``: from where to where, in ticks, its pedal is down.
     """
     found = []
     long = [(start, end) for start, end in spans if end - start > LONG * ticks_per_beat]
@@ -95,13 +90,9 @@ def harmony_ends(
 ) -> tuple[Ints, int]:
     """Return where notes under one pedal end if it is changed with the harmony, and how often it is.
 
-    Parameters
-    ----------
-    onset, up, end
-        Shape (n,), in ticks, in order of onset: where notes start, their keys come up, and the
-        pedal lets them end.
-    pitch
-        Shape (n,).
+    ``onset``, ``up``, ``end``: shape (n,), in ticks, in order of onset: where notes start, their
+    keys come up, and the pedal lets them end.
+    ``pitch``: shape (n,).
     """
     touch = int(TOGETHER * ticks_per_beat)
     ends = np.maximum(up, np.minimum(end, onset + LONGEST * ticks_per_beat)).tolist()

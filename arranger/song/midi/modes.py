@@ -41,12 +41,8 @@ def mode_events(
 ) -> list[ChannelEvent]:
     """Return the events of the codes `DRUM`, `BANK`, `COARSE` and `BEND_RANGE` that follow.
 
-    Parameters
-    ----------
-    events
-        Channel events with a code in `CODES`, in playing order.
-    exclusives
-        System-exclusive messages, in playing order.
+    ``events``: channel events with a code in `CODES`, in playing order.
+    ``exclusives``: system-exclusive messages, in playing order.
     """
     standards = [(*message[:4], _standard(message[-1])) for message in exclusives]
     standards = [entry for entry in standards if entry[-1]]

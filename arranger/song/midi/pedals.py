@@ -52,16 +52,10 @@ def move_ends(
 
     Returns the pedals that are held through many harmonies.
 
-    Parameters
-    ----------
-    notes
-        All raw notes; their ends, and how long they ring, are changed in place.
-    events
-        All channel events with a code in `CODES`, in playing order.
-    end_tick
-        Where a pedal is lifted that never comes up.
-    sustain
-        False: pedals are left out of account, silencing is not.
+    ``notes``: all raw notes; their ends, and how long they ring, are changed in place.
+    ``events``: all channel events with a code in `CODES`, in playing order.
+    ``end_tick``: where a pedal is lifted that never comes up.
+    ``sustain``: false: pedals are left out of account, silencing is not.
     """
     by_channel: dict[int, list[ChannelEvent]] = {}
     for event in events:

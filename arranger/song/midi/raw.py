@@ -60,12 +60,8 @@ def events_before(
 ) -> Ints:
     """Return how many events come before each of the moments in playing order.
 
-    Parameters
-    ----------
-    events
-        In playing order.
-    tick, track, order
-        The moments, each of shape (moments,), in any order.
+    ``events``: in playing order.
+    ``tick``, ``track``, ``order``: the moments, each of shape (moments,), in any order.
     """
     heads = np.array([event[:3] for event in events], dtype=np.int64).reshape(-1, 3)
     columns = [

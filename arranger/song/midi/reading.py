@@ -27,12 +27,8 @@ _LONGEST_PAUSE = 10_000
 def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read the bytes of a Standard MIDI File, damaged or not.
 
-    Raises
-    ------
-    SongError
-        If there is no track in them, or the asked pattern isn't there.
-    LimitError
-        If the file holds more than the settings allow.
+    Raises `SongError` if there is no track in them, or the asked pattern isn't there; `LimitError`
+    if the file holds more than the settings allow.
     """
     repairs: list[Repair] = []
     tracks: Iterable[TrackBytes]

@@ -50,12 +50,8 @@ class ReaderAnswer(NamedTuple):
 def read_apart(data: bytes, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read a score in another process; see `arranger.song.score.reading.read_score`.
 
-    Raises
-    ------
-    SongError
-        If the bytes are no score, or one that can't be read.
-    LimitError
-        If it holds more, or takes more time or memory, than the settings allow.
+    Raises `SongError` if the bytes are no score, or one that can't be read; `LimitError` if it
+    holds more, or takes more time or memory, than the settings allow.
     """
     request = Request(data, file, sha256, settings, _address_space_limit())
     try:
@@ -165,12 +161,8 @@ def send(stream: Any, value: object) -> None:
 def receive(stream: Any, most: int | None = None) -> Any:
     """Read what `send` wrote at the other end.
 
-    Raises
-    ------
-    EOFError
-        If the other end is closed.
-    LimitError
-        If the value takes more than ``most`` bytes.
+    Raises `EOFError` if the other end is closed; `LimitError` if the value takes more than ``most``
+    bytes.
     """
     length = int.from_bytes(_exactly(stream, 8))
     if most is not None and length > most:

@@ -32,14 +32,8 @@ _Change = TypeVar("_Change", TempoChange, KeyChange)
 def read_score(score: Score, file: str, sha256: str, settings: ReadSettings) -> Song:
     """Read a notation file; `arranger.song.score.process` has it done in bounds.
 
-    Raises
-    ------
-    SongError
-        If the asked tune isn't there.
-    LimitError
-        If it holds more than the settings allow.
-    Exception
-        Of any other kind, if music21 can't read it.
+    Raises `SongError` if the asked tune isn't there; `LimitError` if it holds more than the
+    settings allow; `Exception`: Of any other kind, if music21 can't read it.
     """
     # Imported here: it takes seconds, and the caller may only want the names of this module.
     with _quiet():

@@ -66,19 +66,11 @@ def look_into(path: Path, wanted: Callable[[str], bool], largest: int) -> Packed
 
     If all of them lie in one folder, that is the folder that was packed, and left out of their paths.
 
-    Parameters
-    ----------
-    path
-        The ZIP.
-    wanted
-        Says of a path in it whether it is.
-    largest
-        Bytes that a song may have.
+    ``path``: the ZIP.
+    ``wanted``: says of a path in it whether it is.
+    ``largest``: bytes that a song may have.
 
-    Raises
-    ------
-    SettingsError
-        If it is no ZIP that can be read, or holds more than songs ever do.
+    Raises `SettingsError` if it is no ZIP that can be read, or holds more than songs ever do.
     """
     try:
         with zipfile.ZipFile(path) as found:
@@ -111,10 +103,7 @@ def look_into(path: Path, wanted: Callable[[str], bool], largest: int) -> Packed
 def read_member(path: Path, member: Member, most: int) -> bytes:
     """Return the bytes of a song in a ZIP, or as many as tell that it is too large.
 
-    Raises
-    ------
-    SongError
-        If it can't be read.
+    Raises `SongError` if it can't be read.
     """
     try:
         return _bytes(path, member, most)

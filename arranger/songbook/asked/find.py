@@ -73,19 +73,11 @@ def find_songs(sources: Sequence[Path], out: Path, largest: int = _LARGEST) -> S
     OUT and hidden folders are left out. Links to folders are not followed, so a loop of links ends;
     links to songs are songs. A file that is named is a song whatever it is called.
 
-    Parameters
-    ----------
-    sources
-        One folder or ZIP, or several of both and of files.
-    out
-        Where the outputs go.
-    largest
-        Bytes that a song may have.
+    ``sources``: one folder or ZIP, or several of both and of files.
+    ``out``: where the outputs go.
+    ``largest``: bytes that a song may have.
 
-    Raises
-    ------
-    SettingsError
-        If a folder isn't there or can't be listed, or a ZIP can't be read.
+    Raises `SettingsError` if a folder isn't there or can't be listed, or a ZIP can't be read.
     """
     kinds = {path: _kind(path) for path in sources}
     alone = kinds[sources[0]] if len(kinds) == 1 else ""
@@ -116,10 +108,7 @@ def find_songs(sources: Sequence[Path], out: Path, largest: int = _LARGEST) -> S
 def folder_of_all(sources: Sequence[Path]) -> Path:
     """Return the folder that holds all sources; of one folder or ZIP, itself.
 
-    Raises
-    ------
-    SettingsError
-        If one isn't there.
+    Raises `SettingsError` if one isn't there.
     """
     kinds = {path: _kind(path) for path in sources}
     if len(kinds) == 1 and kinds[sources[0]] != "file":

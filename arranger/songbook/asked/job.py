@@ -54,10 +54,7 @@ class Job:
 def read_job(job: Job) -> Song:
     """Return the song of a job, read.
 
-    Raises
-    ------
-    SongError
-        If it can't be read.
+    Raises `SongError` if it can't be read.
     """
     if job.member is None:
         return read_song(job.source, job.settings.read)

@@ -93,10 +93,7 @@ class BookSettings:
 def read_book_settings(path: Path, base: Settings, keeping: Keeping = NOT_KEPT) -> BookSettings:
     """Return the settings of a file on top of those given on the command line.
 
-    Raises
-    ------
-    SettingsError
-        If the file is no TOML, or a table, key or value is wrong; with its line.
+    Raises `SettingsError` if the file is no TOML, or a table, key or value is wrong; with its line.
     """
     try:
         content = path.read_bytes()
@@ -119,16 +116,10 @@ def parse_book_settings(
 ) -> BookSettings:
     """Return the settings that the bytes of a file say; see `read_book_settings`.
 
-    Parameters
-    ----------
-    content
-        Of the file.
-    path
-        Its name, for messages.
-    base, keeping
-        What is asked for on the command line.
-    beside
-        Returns the path of an engine's file that lies beside it, or None.
+    ``content``: of the file.
+    ``path``: its name, for messages.
+    ``base``, ``keeping``: what is asked for on the command line.
+    ``beside``: returns the path of an engine's file that lies beside it, or None.
     """
     try:
         text = content.decode("utf-8")
@@ -192,10 +183,7 @@ def _of_settings(words: Mapping[str, object]) -> dict[str, object]:
 def _keeping(words: Mapping[str, object], keeping: Keeping) -> Keeping:
     """Return what becomes of edits, as a table says on top of what held before.
 
-    Raises
-    ------
-    SettingsError
-        If a value is none.
+    Raises `SettingsError` if a value is none.
     """
     for key, values in _OF_KEEPING.items():
         if key in words and words[key] not in values:

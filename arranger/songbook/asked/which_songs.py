@@ -58,10 +58,7 @@ class AskedSongs(NamedTuple):
 def asked_songs(choice: BookChoice) -> AskedSongs:
     """Return the songs that are asked for, with what becomes of each; nothing is written.
 
-    Raises
-    ------
-    SettingsError
-        If the folder, a ZIP or ``songbook.toml`` is wrong.
+    Raises `SettingsError` if the folder, a ZIP or ``songbook.toml`` is wrong.
     """
     songs = find_songs(choice.sources, choice.out, choice.settings.read.max_bytes)
     engines: dict[str, bytes] = {}

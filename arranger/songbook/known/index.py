@@ -135,10 +135,8 @@ class Index:
 def opened(out: Path) -> Iterator[Index]:
     """Open and lock the index of an output folder; what was remembered is saved at the end.
 
-    Raises
-    ------
-    OutputError
-        If another run holds it or it can't be written. One that is damaged is built anew.
+    Raises `OutputError` if another run holds it or it can't be written. One that is damaged is
+    built anew.
     """
     path = out / NAME
     with _told(path):

@@ -70,12 +70,9 @@ class Program(NamedTuple):
 def program(noted: Program | None = None, package: Path = PACKAGE) -> Program:
     """Return the digests of the program.
 
-    Parameters
-    ----------
-    noted
-        What was found before: returned if the program is still the same, as this takes a second.
-    package
-        Where the program lies; by default where it runs.
+    ``noted``: what was found before: returned if the program is still the same, as this takes a
+    second.
+    ``package``: where the program lies; by default where it runs.
     """
     raw = _raw_digest(package)
     return noted if noted is not None and noted.raw == raw else _found(raw, package)

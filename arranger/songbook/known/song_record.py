@@ -132,14 +132,9 @@ def notes_digest(
 
     The order of notes and tracks, velocities, names and the file's resolution don't matter.
 
-    Parameters
-    ----------
-    beat
-        Ticks a beat.
-    onsets, durations
-        Of each note, in ticks.
-    pitches, drums
-        Of each note, and whether it is a drum.
+    ``beat``: ticks a beat.
+    ``onsets``, ``durations``: of each note, in ticks.
+    ``pitches``, ``drums``: of each note, and whether it is a drum.
     """
     ticks = np.asarray([onsets, durations], np.float64)
     played = np.concatenate(

@@ -43,21 +43,12 @@ def standing_record(
 ) -> SongRecord:
     """Return the record of an edited sheet, when its other files are as it is.
 
-    Parameters
-    ----------
-    relative, place
-        Of the song, as in `SongRecord`.
-    sheet
-        The sheet, read.
-    song
-        The song as it is now.
-    choice
-        Which files a song has, and where.
+    ``relative``, ``place``: of the song, as in `SongRecord`.
+    ``sheet``: the sheet, read.
+    ``song``: the song as it is now.
+    ``choice``: which files a song has, and where.
 
-    Raises
-    ------
-    OutputError
-        If one of the files can't be written.
+    Raises `OutputError` if one of the files can't be written.
     """
     name = place.rsplit("/", 1)[-1]
     paths = output_paths(choice, name)

@@ -124,16 +124,10 @@ def plan_songs(
 ) -> tuple[Planned, ...]:
     """Return what is to be done with each song, in order.
 
-    Parameters
-    ----------
-    jobs
-        All songs, as they would be converted.
-    known
-        What the index says, by the song's relative path.
-    making
-        Says what outputs depend on.
-    lost
-        Whether an index was there that can't be used, so that a song unknown needn't be new.
+    ``jobs``: all songs, as they would be converted.
+    ``known``: what the index says, by the song's relative path.
+    ``making``: says what outputs depend on.
+    ``lost``: whether an index was there that can't be used, so that a song unknown needn't be new.
     """
     return tuple(_planned(job, known.get(job.relative), making, lost=lost) for job in jobs)
 
@@ -206,10 +200,7 @@ def _asked(job: Job, record: SongRecord) -> Iterator[Why]:
 def _stamp(path: Path) -> str:
     """Return what changes when a file does, or "" if it is too young to tell.
 
-    Raises
-    ------
-    SongError
-        If it isn't there or is no regular file: a pipe or a device would never end.
+    Raises `SongError` if it isn't there or is no regular file: a pipe or a device would never end.
     """
     try:
         state = os.stat(path)  # noqa: PTH116 - a fifth of the time of Path.stat

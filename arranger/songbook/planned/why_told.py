@@ -23,10 +23,7 @@ MOST_SETTINGS = 12
 def why_lines(songs: Iterable[tuple[str, tuple[tuple[str, str], ...]]]) -> Iterator[str]:
     """Yield a line for each reason that some songs have.
 
-    Parameters
-    ----------
-    songs
-        The path of each and its reasons: codes of `CODES` with their sentences.
+    ``songs``: the path of each and its reasons: codes of `CODES` with their sentences.
     """
     groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for song, why in songs:

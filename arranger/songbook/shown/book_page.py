@@ -48,14 +48,9 @@ def book_page(
 ) -> str:
     """Return the page of a songbook as one HTML document.
 
-    Parameters
-    ----------
-    records
-        One a song, converted or failed.
-    twins
-        For a song whose notes an earlier song has too, that song's path; both relative.
-    running
-        How far the run has come, while it goes on; None at its end.
+    ``records``: one a song, converted or failed.
+    ``twins``: for a song whose notes an earlier song has too, that song's path; both relative.
+    ``running``: how far the run has come, while it goes on; None at its end.
     """
     boot, program = Script.of((BOOT,)), Script.of(SCRIPTS)
     return rendered(

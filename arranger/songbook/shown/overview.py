@@ -54,21 +54,12 @@ def write_overview(
 ) -> tuple[Path, ...]:
     """Write songbook.csv, songbook.json and songbook.html; return their paths.
 
-    Parameters
-    ----------
-    records
-        By relative path; while a run goes on those of songs that have files or failed.
-    out
-        Where to.
-    running
-        How far the run has come; None at its end.
-    again
-        Whether what stands there is of this run too, so that nothing of it is kept.
+    ``records``: by relative path; while a run goes on those of songs that have files or failed.
+    ``out``: where to.
+    ``running``: how far the run has come; None at its end.
+    ``again``: whether what stands there is of this run too, so that nothing of it is kept.
 
-    Raises
-    ------
-    OutputError
-        If one can't be written.
+    Raises `OutputError` if one can't be written.
     """
     from arranger.songbook.shown.book_page import book_page
 

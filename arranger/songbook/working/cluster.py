@@ -42,20 +42,12 @@ def on_cluster(
 ) -> Generator[Outcome | None, None, None]:
     """Yield each job with its record, or with None when its process died; None while nothing comes.
 
-    Parameters
-    ----------
-    line
-        The jobs.
-    address
-        Of a Dask scheduler.
-    alone
-        Whether one song is converted at a time.
+    ``line``: the jobs.
+    ``address``: of a Dask scheduler.
+    ``alone``: whether one song is converted at a time.
 
-    Raises
-    ------
-    SettingsError
-        If nothing answers there or no longer does, no workers are there, they can't convert, or Dask
-        isn't installed.
+    Raises `SettingsError` if nothing answers there or no longer does, no workers are there, they
+    can't convert, or Dask isn't installed.
     """
     with _client(address) as client:
         given: dict[Any, Job] = {}
@@ -135,10 +127,7 @@ class _Seats:
     def count(self) -> int:
         """Return how many.
 
-        Raises
-        ------
-        SettingsError
-            If there have been no workers for too long.
+        Raises `SettingsError` if there have been no workers for too long.
         """
         now = time.monotonic()
         if now >= self._due:

@@ -35,19 +35,11 @@ def run_jobs(
 ) -> Generator[tuple[Job, SongRecord] | None, None, None]:
     """Yield each job with its record as it comes back; None now and then while nothing does.
 
-    Parameters
-    ----------
-    line
-        The jobs; those that come back have been told to be finished.
-    workers
-        Processes on this machine, at least 1.
-    cluster
-        Address of a Dask scheduler to use instead, or None.
+    ``line``: the jobs; those that come back have been told to be finished.
+    ``workers``: processes on this machine, at least 1.
+    ``cluster``: address of a Dask scheduler to use instead, or None.
 
-    Raises
-    ------
-    SettingsError
-        If the cluster can't be reached, or its library isn't installed.
+    Raises `SettingsError` if the cluster can't be reached, or its library isn't installed.
     """
     with closing(_outcomes(line, workers, cluster)) as outcomes:
         for outcome in outcomes:
