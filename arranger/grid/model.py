@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.engine.model import StepLength
+    from arranger.grid.doubt import Doubt
     from arranger.grid.timeline import Timeline
     from arranger.settings import GridSettings
 
