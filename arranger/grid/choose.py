@@ -138,7 +138,7 @@ def choose_step(
         candidates.append(settings.step)
     played = timeline.basis == "tracked"
     weighed = [_weigh(onsets, lines, timeline.bpm, played, engine, step) for step in candidates]
-    capped = _capped(weighed, max(int(onsets.notes.sum()), 1))
+    capped = _capped(weighed, int(onsets.notes.sum()))
     in_tempo = [
         choice
         for choice in capped

@@ -98,7 +98,7 @@ def leads_back(
     if len(alike) != count or count <= FEWEST_BARS or not _is_whole(bars):
         return None
     runs = [_run_before(alike, bar) for bar in range(count)]
-    after = max(range(1, count), key=lambda bar: runs[bar])
+    after = max(range(FEWEST_BARS, count), key=lambda bar: runs[bar])
     end = bars[-1].first_step + bars[-1].steps
     if runs[after] < FEWEST_BARS or (end_steps > end).any():
         return None

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.grid.track.feature_weights import weights_of
-from arranger.grid.track.sureness import MOST_LOG_ODDS
+from arranger.grid.track.sureness import log_odds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,9 +90,8 @@ class WeighedBars(NamedTuple):
         """Return the features, shape (len(BAR_FEATURES),)."""
         against = (0.0, self.moved.score, self.counted.score, max(best, self.score))
         gains = (self.score - np.array(against)) / self.bars
-        share = min(max(beat, 1e-9), 1.0 - 1e-9)
-        known = np.clip(np.log(share / (1.0 - share)), -MOST_LOG_ODDS, MOST_LOG_ODDS)
-        return np.array((1.0, *np.clip(gains, -MOST, MOST), np.log(self.bars), self.alike, known))
+        gains = np.clip(gains, -MOST, MOST)
+        return np.array((1.0, *gains, np.log(self.bars), self.alike, log_odds(beat)))
 
 
 def weigh_bars(odds: Floats, lines: Ints, lengths: Lengths) -> WeighedBars:

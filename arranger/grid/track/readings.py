@@ -138,7 +138,7 @@ def _between(
 def reading_of(kind: str, heard: HeardSong, beats: Floats, gained: float, span: float) -> Reading:
     """Return a reading with its bars and features; ``gained``: log odds that its beats gain together."""
     bars = heard.lines(beats)
-    period = float(np.log(max(float(median(np.diff(beats))), 1e-3) / USUAL_SECONDS))
+    period = float(np.log(float(median(np.diff(beats))) / USUAL_SECONDS))
     features = np.array(
         (
             gained / span,
