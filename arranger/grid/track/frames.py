@@ -52,14 +52,9 @@ def frames_of(
 ) -> Frames:
     """Return what is heard on each frame, shape (count, CHANNELS).
 
-    Parameters
-    ----------
-    at
-        Shape (attacks,): where each attack stands, in frames, before the last of them.
-    sounding
-        Where each note starts and ends, in frames; each of shape (notes,).
-    beat
-        The last column.
+    ``at``: shape (attacks,): where each attack stands, in frames, before the last of them.
+    ``sounding``: where each note starts and ends, in frames; each of shape (notes,).
+    ``beat``: the last column.
     """
     rows = attack_rows(notes, attacks, evidence)
     result = np.zeros((count, CHANNELS), dtype=np.float32)

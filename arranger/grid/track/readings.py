@@ -69,14 +69,9 @@ def readings_of(
 ) -> list[Reading]:
     """Return the best reading, then others.
 
-    Parameters
-    ----------
-    span
-        Seconds from the first attack to the last.
-    shortest, longest
-        Seconds that a beat may last.
-    first_beat
-        Seconds of a beat that is known.
+    ``span``: seconds from the first attack to the last.
+    ``shortest``, ``longest``: seconds that a beat may last.
+    ``first_beat``: seconds of a beat that is known.
     """
     odds = np.minimum(heard.odds[:, 0] + BEAT_BIAS, SUREST)
     if first_beat is not None:
