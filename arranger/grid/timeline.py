@@ -67,11 +67,8 @@ def file_timeline(
 ) -> Timeline:
     """Return the timeline of a song by its own beats, or by its clock if the settings say so.
 
-    Raises
-    ------
-    LimitError
-        If the song is so long that even a step a beat would be too many; found by arithmetic,
-        before anything of that size is made.
+    Raises `LimitError` if the song is so long that even a step a beat would be too many; found by
+    arithmetic, before anything of that size is made.
     """
     last_tick = int(notes.end.max())
     check_length(song, last_tick, settings.max_steps)
@@ -110,10 +107,7 @@ def file_timeline(
 def check_length(song: Song, last_tick: int, max_steps: int) -> None:
     """Refuse a song whose beats or bars alone are more than the limit of steps.
 
-    Raises
-    ------
-    LimitError
-        If so.
+    Raises `LimitError` if so.
     """
     beats = last_tick / song.ticks_per_beat
     starts = [metre.tick for metre in song.metres] + [last_tick]

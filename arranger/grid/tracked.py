@@ -54,10 +54,7 @@ NEAR_BEAT = 0.01
 def file_beat(song: Song, notes: TimedColumns, verdict: BeatVerdict) -> FileBeat | None:
     """Return what the file says of its tempo; None if its ticks are clock time.
 
-    Raises
-    ------
-    LimitError
-        If the song is longer than the settings allow; see `check_length`.
+    Raises `LimitError` if the song is longer than the settings allow; see `check_length`.
     """
     if not song.own_beat:
         return None
@@ -120,10 +117,7 @@ def tracked_timeline(
 ) -> Timeline | None:
     """Return the timeline of a song by the beat that its onsets have, or None if none is found.
 
-    Raises
-    ------
-    LimitError
-        If the song lasts longer than the limit of steps can cover.
+    Raises `LimitError` if the song lasts longer than the limit of steps can cover.
     """
     last = float(notes.end_seconds.max())
     check_length(song, int(notes.end.max()), settings.max_steps)

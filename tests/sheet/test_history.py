@@ -12,6 +12,7 @@ import stat
 import subprocess
 import sys
 import time
+import zlib
 from pathlib import Path
 
 import pytest
@@ -26,7 +27,7 @@ from arranger.errors import ArrangerWarning, OutputError, SheetError
 from arranger.files import backup_path
 from arranger.settings import Settings
 from arranger.sheet import format_sheet
-from arranger.sheet.history import file
+from arranger.sheet.history import file, versions
 from arranger.sheet.history.back import go_to, redo, undo
 from arranger.sheet.history.differing import differing
 from arranger.sheet.history.file import (
@@ -70,6 +71,8 @@ def test_a_text_comes_back_from_its_change_of_any_other(base: bytes, target: byt
 def test_a_changed_line_costs_little() -> None:
     text = b"".join(b"  voice 1   %d   -\n" % number for number in range(2000))
     assert len(delta(text, text.replace(b" 700 ", b" 701 ").replace(b" 900 ", b" 901 "))) < 100
+    rows = random.Random(1).choices((b"voice 1 C4\n", b"voice 1 .\n", b"\n"), k=2000)
+    assert len(delta(b"".join(rows), b"".join((*rows[:700], b"x\n", *rows[701:])))) < 30
 
 
 class Plain:
@@ -195,6 +198,50 @@ def test_the_oldest_versions_go_first() -> None:
         lengths = [version.length for version in history.versions]
         assert lengths.count(240_000) == min(number + 1, 4), "none goes that fits"
     assert lengths == 4 * [240_000]
+
+
+def test_each_version_takes_400_bytes_besides_what_is_packed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(versions, "MOST_BYTES", 9000)
+
+    def of(packed: int, seed: int) -> bytes:
+        """Return one line that takes so many bytes when it is packed."""
+        line = random.Random(seed).randbytes(9000).replace(b"\n", b"").replace(b"\r", b"")
+        found = line[: 2 * packed - len(zlib.compress(line[:packed]))]
+        assert len(zlib.compress(found)) == packed
+        return found
+
+    most = of(8600, 1)
+    assert len(noted(History(), most, 0, "tidy").versions) == 1
+    with pytest.raises(TooLargeError):
+        noted(History(), of(8601, 1), 0, "tidy")
+    first = of(3000, 2)
+    change = len(zlib.compress(delta(b"", first)))
+    for size, kept in ((8200 - change, 2), (8201 - change, 1)):
+        history = noted(noted(History(), first, 0, "tidy"), of(size, 3), 0, "tidy")
+        assert len(history.versions) == kept
+
+
+def test_what_no_history_can_say_is_damaged() -> None:
+    assert unpack_history(pack_history(History())) == History()
+    history = noted(noted(History(), b"1", 5, "tidy" * 20), b"2", 6, "tidy")
+    assert unpack_history(pack_history(history)) == history
+    assert [(v.number, v.before, v.by) for v in history.versions] == [
+        (1, 0, "tidy" * 10),
+        (2, 1, "tidy"),
+    ]
+    first, second = history.versions
+    for wrong in (
+        History((first, second._replace(before=2)), history.packed, 2, 2),
+        History((second, first), history.packed, 2, 2),
+        History((first, first), history.packed, 1, 1),
+        History((first._replace(seconds=5.5), second), history.packed, 2, 2),  # type: ignore[arg-type]
+        History(history.versions, history.packed, 3, 2),
+        History(history.versions, history.packed, 2, 0),
+    ):
+        with pytest.raises(DamagedError):
+            unpack_history(pack_history(wrong))
 
 
 def test_a_version_too_large_for_a_history_is_told_and_loses_none(tmp_path: Path) -> None:
@@ -353,14 +400,34 @@ def test_what_differs_is_told_by_what_the_lines_say() -> None:
     long = b"bar 1\nbars 2-999999999 as 1-999999998\n"
     assert str(differing(b"", long)) == "bars 1-100000 new"
     assert str(differing(b"bar 7\nbar\nx\n", b"bar 7\nbar\ny\n")) == "bar 8 changed"
-    many = b"".join(b"bar %d\n" % number for number in range(3000))
-    assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2999 changed"
-    rows = b"".join(b"bar %d\nvoice 1 C%d\n" % (number, number) for number in range(3000))
+    many = b"".join(b"bar %d\n" % number for number in range(2100))
+    assert str(differing(many, many.replace(b"\n", b"\nx\n"))) == "bars 0-2099 changed"
+    rows = b"".join(b"bar %d\nvoice 1 C%d\n" % (number, number) for number in range(2100))
     fewer = rows.replace(b"bar 9\nvoice 1 C9\n", b"")
     assert str(differing(rows, fewer)) == "bar 9 gone"
     assert str(differing(fewer, rows)) == "bar 9 new"
-    other = b"".join(b"bar %d\nvoice 1 D%d\n" % (number, number) for number in range(3002))
-    assert str(differing(rows, other)) == "bars 0-2999 changed; bars 3000-3001 new"
+    other = b"".join(b"bar %d\nvoice 1 D%d\n" % (number, number) for number in range(1, 2101))
+    other = b"bar 0\nvoice 1 C0\n" + other + b"bar 2101\nvoice 1 C2099\n"
+    assert str(differing(rows, other)) == "bars 1-2098 changed; bars 2099-2100 new"
+    assert str(differing(other, rows)) == "bars 1-2098 changed; bars 2099-2100 gone"
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        (b"bar 1 # a\n", b"bar 1 #a\n"),
+        (b"bar\n", b"bar 1\n"),
+        (b"bar 3\nbar\n", b"bar 3\nbar 4\n"),
+        (b"bar 1 # an ode\nx # a b\n", b"bar 1 #an  ode\nx #  ab\n"),
+        (b"bar 1\nx\nbar 2 as 1\n", b"bar 1\nx\nbar 2\nx\n"),
+        (b"bar 1 3/4 5 steps loop\nx\nbar 2 as 1\n", b"bar 1 3/4 5 steps loop\nx\nbar 2 3/4 5 steps\nx\n"),
+        (b"bar 1 3/4\nx\nbar 2 2/4 as 1\n", b"bar 1 3/4\nx\nbar 2 2/4\nx\n"),
+        (b"bar 1\nx\nbar 2 as 1 loop # a\n", b"bar 1\nx\nbar 2 loop # a\nx\n"),
+        (b"generated x\ndigest y\nbar 1\n", b"bar 1\n"),
+    ],
+)  # fmt: skip
+def test_two_ways_to_say_a_bar_differ_in_their_layout_alone(one: bytes, other: bytes) -> None:
+    assert str(differing(one, other)) == "only the layout"
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,8 @@ from dataclasses import replace
 from random import Random
 from typing import TYPE_CHECKING
 
+import pytest
+
 from arranger.rows import HOLD, REST
 from arranger.sheet import parse, with_digest
 from arranger.sheet.merging.merge import merge
@@ -22,14 +24,14 @@ if TYPE_CHECKING:
 
 def test_rows_are_merged_as_the_second_reading_has_it() -> None:
     random = Random(7)
-    cells = (60, 62, HOLD, HOLD, REST)
+    cells = (0, 2, HOLD, HOLD, REST)
 
     def some(row: tuple[int, ...]) -> tuple[int, ...]:
         return tuple(random.choice(cells) if random.random() < 0.3 else cell for cell in row)
 
     for _ in range(6000):
         base = tuple(random.choice(cells) for _ in range(random.randint(1, 7)))
-        edited, moved = some(base), random.choice((0, 0, 1, -2))
+        edited, moved = some(base), random.choice((0, 0, 1, 3))
         now = tuple(cell + moved if cell >= 0 else cell for cell in some(base))
         steps = range(len(base))
         found = merge_voice(
@@ -55,15 +57,15 @@ def _transposed(
 
 
 def test_a_tone_or_silence_left_within_a_phrase_goes_with_the_phrase() -> None:
-    base = (60, 76, 62, REST, 64, HOLD, 65, 60)
-    edited = (75, 76, 71, REST, 72, HOLD, 66, 60)
-    now = (51, 70, 53, 55, 55, HOLD, 56, 51)
+    base = (9, 25, 11, REST, 13, HOLD, 14, 9)
+    edited = (24, 25, 20, REST, 21, HOLD, 15, 9)
+    now = (0, 19, 2, 4, 4, HOLD, 5, 0)
     found = _transposed(edited, base, now, -9, (1,) * 8)
-    assert found == (66, 67, 62, REST, 63, HOLD, 57, 51)
+    assert found == (15, 16, 11, REST, 12, HOLD, 6, 0)
     found = _transposed(edited, base, now, -9, (1, 2, 2, 2, 2, 2, 2, 2))
-    assert found == (66, 70, 62, REST, 63, HOLD, 57, 51)
+    assert found == (15, 19, 11, REST, 12, HOLD, 6, 0)
     found = _transposed(edited, base, now, -9, (1, 1, 1, 2, 2, 2, 2, 2))
-    assert found == (66, 67, 62, 55, 63, HOLD, 57, 51)
+    assert found == (15, 16, 11, 4, 12, HOLD, 6, 0)
 
 
 def test_between_edits_of_two_hands_each_step_counts_by_itself() -> None:
@@ -86,6 +88,59 @@ def test_tones_left_in_a_bar_with_some_by_hand_keep_their_octaves_beside_these()
     assert found == (60, 63, HOLD, 58, 66, 55, HOLD, 69)
     held = (60, 62, HOLD, HOLD, 65, 67, HOLD, 69)  # a tone that is only longer than it was
     assert _transposed(held, base, folded, -12, bars) == held
+    assert _transposed((0, HOLD, 9), (0, HOLD, 4), (0, HOLD, 4), 12, (1,) * 3) == (12, HOLD, 21)
+
+
+@pytest.mark.parametrize("silent", [HOLD, REST])
+def test_what_is_generated_otherwise_is_so_but_for_the_key(silent: int) -> None:
+    """Of a tone that a hand changed: one a fifth up is no other where all is, nor by octaves with folds."""
+    steps = range(2)
+    slots = [Slot(step, step, step) for step in steps]
+    for apart, clashes in ((0, 0), (12, 1), (-12, 1), (11, 2), (1, 2), (-1, 2)):
+        for folds in (False, True):
+            move = ToneShift(lambda pitch: pitch + 7, 7, folds)
+            found = merge_voice(
+                (40, silent), (20, silent), (27 + apart, silent), slots,
+                Places(edited=steps, now=steps), move,
+            )  # fmt: skip
+            assert found.cells[0] == 47
+            assert found.clashing == [clashes > folds, clashes > folds and silent == HOLD]
+    for then, now, clashes in (
+        ((0, HOLD), (0, 0), True), ((0, 0), (0, HOLD), True), ((0, REST), (0, 0), True),
+        ((0, REST), (0, HOLD), True), ((0, HOLD), (0, REST), True), ((0, HOLD), (0, HOLD), False),
+        ((REST, REST), (REST, HOLD), False), ((REST, HOLD), (REST, 0), True),
+    ):  # fmt: skip
+        found = merge_voice(
+            (then[0], 9), then, now, slots, Places(edited=steps, now=steps), ToneShift(lambda pitch: pitch)
+        )  # fmt: skip
+        assert (found.cells[1], found.clashing) == (9, [False, clashes]), (then, now)
+
+
+@pytest.mark.parametrize(
+    ("slot", "typed", "base", "now", "found"),
+    [
+        (Slot(None, 0, 0), "rim", "kick", "hat", ("hat", False, False)),
+        (Slot(None, None, 0), "rim", "kick", "hat", ("hat", False, False)),
+        (Slot(None, 0, None), "rim", "kick", "hat", (None, False, False)),
+        (Slot(0, None, 0), "rim", "rim", "hat", ("rim", True, False)),
+        (Slot(0, None, 0, True), "rim", "rim", "hat", ("rim", True, True)),
+        (Slot(0, None, 0, True), "rim", "rim", "rim", ("rim", False, False)),
+        (Slot(0, 0, None), "rim", "rim", "hat", ("rim", True, False)),
+        (Slot(0, 0, None), "rim", "kick", "hat", ("rim", True, False)),
+        (Slot(0, 0, 0), "rim", "rim", "hat", ("hat", False, False)),
+        (Slot(0, 0, 0), "rim", "hat", "hat", ("rim", True, False)),
+        (Slot(0, 0, 0), None, "kick", "hat", (None, True, True)),
+        (Slot(0, 0, 0, copied=0), "rim", "rim", "hat", ("first", True, True)),
+        (Slot(0, 0, 0, copied=0), "rim", "hat", "first", ("first", False, False)),
+    ],
+)
+def test_a_hit_of_any_origin(
+    slot: Slot, typed: str | None, base: str, now: str, found: tuple[object, ...]
+) -> None:
+    slots = [Slot(1, None, None), slot]
+    merged = merge_drums((typed, "first"), (base,), (now,), slots, lambda name: name)
+    assert (merged.cells[1], merged.by_hand[1], merged.clashing[1]) == found
+    assert (merged.cells[0], merged.by_hand[0], merged.clashing[0]) == ("first", True, False)
 
 
 def test_tones_left_in_a_bar_with_some_by_hand_stay_in_their_key_beside_these_as_typed() -> None:

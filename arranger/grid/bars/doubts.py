@@ -57,16 +57,11 @@ def bars_doubt(
 ) -> Doubt | None:
     """Return the doubt of bars on a tracked beat, if they aren't sure.
 
-    Parameters
-    ----------
-    odds
-        Shape (beats,): log odds of a bar line at each beat.
-    lines
-        The beats that begin bars, and where the last ends.
-    length
-        Of a beat, in quarter notes.
-    said
-        Whether the file or the user says how long bars are; then only their place can be doubted.
+    ``odds``: shape (beats,): log odds of a bar line at each beat.
+    ``lines``: the beats that begin bars, and where the last ends.
+    ``length``: of a beat, in quarter notes.
+    ``said``: whether the file or the user says how long bars are; then only their place can be
+    doubted.
     """
     weighed = weigh_bars(odds, lines, BEAT_LENGTHS)
     sure = weighed.sure("bars_placed" if said else "bars_tracked", weighed.score, beat.sure)
@@ -94,14 +89,9 @@ def unsaid_bars(
 
     Where no bars gain anything, how sure they are isn't known, nor others.
 
-    Parameters
-    ----------
-    best
-        Score of the likeliest bars.
-    odds
-        Shape (slots, 2): log odds of a beat and of a bar line at each slot.
-    heard
-        The metres that were heard; none if 4/4 from the first tick is taken.
+    ``best``: score of the likeliest bars.
+    ``odds``: shape (slots, 2): log odds of a beat and of a bar line at each slot.
+    ``heard``: the metres that were heard; none if 4/4 from the first tick is taken.
     """
     if best <= 0.0:
         return Doubt("bars", UNSAID, None, ())

@@ -126,10 +126,7 @@ def choose_step(
     Only notes that start in the passage count: ``bars`` are the indices of its first and last bar. A
     step that the settings ask for comes first whatever it costs.
 
-    Raises
-    ------
-    LimitError
-        If every candidate would take more steps than the settings allow.
+    Raises `LimitError` if every candidate would take more steps than the settings allow.
     """
     lines = timeline.bar_beats[bars[0] : bars[1] + 2]
     onsets = _onsets(notes, attacks, timeline, lines)
@@ -138,7 +135,7 @@ def choose_step(
         candidates.append(settings.step)
     played = timeline.basis == "tracked"
     weighed = [_weigh(onsets, lines, timeline.bpm, played, engine, step) for step in candidates]
-    capped = _capped(weighed, max(int(onsets.notes.sum()), 1))
+    capped = _capped(weighed, int(onsets.notes.sum()))
     in_tempo = [
         choice
         for choice in capped

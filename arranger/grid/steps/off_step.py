@@ -50,14 +50,9 @@ def bars_off_step(
 ) -> tuple[OffStep, ...]:
     """Return the bars that go by another division than the step, a group a kind, the largest first.
 
-    Parameters
-    ----------
-    attack_beats
-        Shape (attacks,): where something starts, in beats.
-    bar_beats
-        Shape (bars + 1,): the bar lines.
-    step, bpm, played
-        The step and tempo, and whether the beat was tracked.
+    ``attack_beats``: shape (attacks,): where something starts, in beats.
+    ``bar_beats``: shape (bars + 1,): the bar lines.
+    ``step``, ``bpm``, ``played``: the step and tempo, and whether the beat was tracked.
     """
     unheard, plain = UNHEARD_SECONDS, PLAIN_SECONDS
     if played:

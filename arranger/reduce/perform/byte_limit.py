@@ -69,22 +69,26 @@ def unlimited(prepared: Prepared, grid: Grid) -> Performance:
 def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int) -> Fitted:
     """Return the performance with the least price on changes that takes at most ``limit`` bytes.
 
+    Raises as `cheapest`.
+    """
+    return cheapest(_Trial(measure, grid, prepared).at, size, limit)
+
+
+def cheapest(at: Callable[[float], Fitted], size: int, limit: int) -> Fitted:
+    """Return what takes at most ``limit`` bytes at the least price; ``at`` returns that at a price.
+
     Sizes come in leaps: at one price a figure goes from all bars that have it, so that the largest
     that fits may be well below the limit. ``size`` is that without a price.
 
-    Raises
-    ------
-    LimitError
-        If even the simplest takes more.
+    Raises `LimitError` if even the simplest takes more.
     """
-    trial = _Trial(measure, grid, prepared)
     low, too_large = 0.0, size
-    found = trial.at(FIRST_PRICE)
+    found = at(FIRST_PRICE)
     for _ in range(MOST_DOUBLINGS):
         if found.bytes <= limit:
             break
         low, too_large = found.price, found.bytes
-        found = trial.at(2 * found.price)
+        found = at(2 * found.price)
     if found.bytes > limit:
         raise LimitError(
             f"the song takes {found.bytes} bytes even when it is simplified, more than {limit}",
@@ -93,7 +97,7 @@ def fit(measure: Measure, grid: Grid, prepared: Prepared, size: int, limit: int)
     for _ in range(REFINEMENTS):
         if found.bytes >= CLOSE_ENOUGH * limit:
             break
-        tried = trial.at((low + found.price) / 2)
+        tried = at((low + found.price) / 2)
         if tried.bytes <= limit:
             found = tried
         else:

@@ -55,16 +55,10 @@ def account(
 ) -> tuple[Entry, ...]:
     """Return one entry a note, in order.
 
-    Parameters
-    ----------
-    asked
-        What the song asks for.
-    heard
-        What is heard.
-    sounds
-        Shape (steps,): the names of the drum sounds.
-    only
-        The notes to account for; None: all.
+    ``asked``: what the song asks for.
+    ``heard``: what is heard.
+    ``sounds``: shape (steps,): the names of the drum sounds.
+    ``only``: the notes to account for; None: all.
     """
     notes = range(len(asked.drum)) if only is None else only
     return _Accountant(asked, heard, sounds).entries(notes)

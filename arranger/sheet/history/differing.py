@@ -130,9 +130,8 @@ def _plain(line: str) -> tuple[str, str]:
 def _begun(match: re.Match[str], following: int, above: Mapping[int, _Bar]) -> list[_Bar]:
     """Return the bars that a line begins."""
     first = int(match[1] or match[2] or following)
-    said, comment = match[4], ""
-    if "#" in said:
-        said, _, comment = said.partition("#")
+    said, _, comment = match[4].partition("#")
+    comment = "".join(comment.split())
     found = _AS.search(said)
     numbers = range(int(found[1]), int(found[2] or found[1]) + 1) if found else range(0)
     count = max(min(int(match[3] or first) - first + 1, _MOST_BARS - len(above)), 1)

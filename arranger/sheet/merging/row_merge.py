@@ -138,10 +138,8 @@ def _heard(row: Row, places: Sequence[int]) -> _Heard:
     for step, cell in enumerate(row):
         if cell >= 0:
             sound, start = (cell, places[step]), step
-        elif cell == REST:
-            sound = (REST, 0)
-        elif sound[0] < 0:
-            sound = (HOLD, 0)
+        elif cell == REST or sound[0] < 0:
+            sound = (cell, 0)
         sounds.append(sound)
         starts.append(start)
     return _Heard(sounds, starts)

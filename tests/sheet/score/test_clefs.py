@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from arranger.sheet.score.clefs import CLEFS, choose_clefs
+from arranger.sheet.score.clefs import CLEFS, _effort, choose_clefs
 from arranger.sheet.score.key import Key
-from arranger.sheet.score.spelling import tone_names
+from arranger.sheet.score.spelling import Name, tone_names
 
 
 def clefs(*bars: list[int]) -> list[str]:
@@ -47,3 +47,24 @@ def test_a_clef_changes_only_where_it_pays() -> None:
     assert clefs(low, high, low) == ["F", "G", "F"]
     assert clefs(low, [67], low) == ["F", "F", "F"]
     assert clefs(high, [57, 59], high) == ["G", "G", "G"]
+
+
+def test_a_note_costs_more_the_more_ledger_lines_it_has_and_under_an_octave_sign() -> None:
+    """White keys on staves of which the lines are every second letter."""
+    lowest = {"G": 37, "F": 25, "G1": 44, "F-1": 18}  # E4, G2, E5, G1: letters above C-1
+    for clef in CLEFS:
+        first = lowest[f"{clef.sign}{clef.octave or ''}"]
+        for octave in range(9):
+            for place, letter in enumerate("CDEFGAB"):
+                at = 7 * (octave + 1) + place
+                lines = max((first - at) // 2, (at - first - 8) // 2, 0)
+                cost = (0, 1, 3, 6, 10, 15)[min(lines, 5)] + 3 * bool(clef.octave)
+                assert _effort(Name(letter, 0, octave), clef) == cost
+
+
+def test_a_change_costs_as_much_as_forty_notes_with_a_ledger_line() -> None:
+    high, low = [79] * 20, [59]
+    assert clefs(high, low * 80, high) == ["G", "G", "G"]
+    assert clefs(high, low * 81, high) == ["G", "F", "G"]
+    assert clefs(low * 40, high) == ["G", "G"]
+    assert clefs(low * 41, high) == ["F", "G"]

@@ -161,6 +161,7 @@ def test_a_very_long_bar_is_written_in_pieces() -> None:
         ("2/4", "1/4", "x--xx-x-", "b eH b e"),
         ("2/4", "1/4", "xx--xxxx", "bF e bB cC cC eE"),
         ("2/4", "1/4", "xx-xx.xx", "bF c eH . . bB eE"),
+        ("2/4", "1/4", "x-x.x---", "b eH . ."),
         ("4/4", "1/2", "xxxxx-xx", "b e b e . b e"),
         ("6/8", "1/2", "xxxx-x", "b c e . ."),
         ("2/4", "1/3", "xxxx-x", "b c e . ."),

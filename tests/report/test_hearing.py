@@ -1,0 +1,82 @@
+"""What is heard of whole conversions, as a second reading has it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+from typing import TYPE_CHECKING
+
+import pytest
+
+from arranger.conversion import convert
+from arranger.engine import load_engine
+from arranger.reduce.ledger import Span
+from arranger.report.heard.hearing import asked_lines
+from arranger.report.heard.losses import bar_losses, beats_heard, heard_of
+from arranger.settings import GridSettings, ReduceSettings, Settings
+from arranger.song import read_song
+from tests.reduce.little_songs import Line, pedalled, song_of
+from tests.report.conftest import DEMO_SONGS
+from tests.report.plain_hearing import LINES, Plain
+
+if TYPE_CHECKING:
+    from arranger.conversion import Conversion
+
+
+def check(conversion: Conversion) -> None:
+    plain = Plain(conversion)
+    asked = asked_lines(conversion)
+    assert [[*LINES, "none"][line] for line in asked.line] == plain.lines
+    assert heard_of(conversion).tolist() == plain.shares
+    found = beats_heard(conversion)
+    beats = list(zip(found.beats.bar.tolist(), found.beats.number.tolist(), strict=True))
+    assert beats == plain.beats
+    for at, beat in enumerate(beats):
+        for index, line in enumerate(LINES):
+            lost = int(found.lost[index, at]) if found.asked[index, at] else None
+            assert lost == plain.lost(line, beat), (beat, line)
+    for bar in bar_losses(conversion):
+        assert (bar.heard, bar.losses) == plain.bar(bar.place)
+
+
+def test_of_the_song_by_hand_whatever_becomes_of_its_notes(hand: Conversion) -> None:
+    random = Random(4)
+    reasons = ("octave-folded", "broken-chord", "voices-full", "repeat-tied", "octave-doubled")
+    for _ in range(20):
+        entries = []
+        for entry in hand.reduction.ledger.entries:
+            outcome = random.choice(("kept", "changed", "changed", "changed", "merged", "dropped"))
+            onset = int(hand.grid.onset_steps[entry.note])
+            first = onset + random.choice((0, 0, 1))
+            spans = [Span(random.choice((0, 1, 1, 2)), first, random.randint(1, 3))]
+            spans.append(Span(random.choice((0, 1)), first + 4, 1))
+            late = random.choice((0.0, 0.06, 0.061, 0.1, 0.25, -0.07))
+            said = tuple(random.sample(reasons, random.randint(outcome != "kept", 2)))
+            entries.append(
+                entry._replace(outcome=outcome, reasons=said, spans=tuple(spans), late_seconds=late)
+            )
+        ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+        onsets = hand.grid.onset_steps.copy()
+        onsets[random.randrange(len(onsets))] = -1
+        ends = hand.grid.onset_steps + [random.randint(0, 9) for _ in entries]
+        bars = [bar._replace(denominator=random.choice((2, 4, 8))) for bar in hand.grid.bars]
+        grid = replace(hand.grid, onset_steps=onsets, end_steps=ends, bars=tuple(bars))
+        check(replace(hand, grid=grid, reduction=replace(hand.reduction, ledger=ledger)))
+
+
+@pytest.mark.parametrize(
+    ("song", "settings"),
+    [
+        ("two_gulls.mid", Settings(reduce=ReduceSettings(transpose=5))),
+        ("ferry_waltz.mid", Settings(grid=GridSettings(bars=(3, 9)), reduce=ReduceSettings(mute=("1",)))),
+    ],
+)  # fmt: skip
+def test_of_songs(song: str, settings: Settings) -> None:
+    check(convert(read_song(DEMO_SONGS / song), load_engine("twin-phase"), settings))
+
+
+def test_of_a_song_that_a_pedal_holds() -> None:
+    tune = [(at, 1, 72 + at % 5) for at in range(16)]
+    pad = [(at, 4, pitch) for at in range(0, 16, 4) for pitch in (60, 64, 67, 71)]
+    song = pedalled(song_of(Line(tune, "tune"), Line(pad, "pad")), 1.5)
+    check(convert(song, load_engine("twin-counter"), Settings()))
