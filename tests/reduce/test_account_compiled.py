@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from arranger.reduce.perform.heard import Heard, Hidden
 from arranger.reduce.tell import tones
-from arranger.reduce.tell.account import Asked, account
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import Asked
 from arranger.rows import REST
 
 STEPS = 12
