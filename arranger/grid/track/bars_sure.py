@@ -74,14 +74,9 @@ class WeighedBars(NamedTuple):
     def sure(self, kind: str, best: float, beat: float = 0.5) -> float:
         """Return how likely the bars are right, 0..1.
 
-        Parameters
-        ----------
-        kind
-            "bars_heard", "bars_stated" (on the file's own beat) or "bars_tracked".
-        best
-            Score of the likeliest bars.
-        beat
-            How sure the beat is, if it isn't the file's.
+        ``kind``: "bars_heard", "bars_stated" (on the file's own beat) or "bars_tracked".
+        ``best``: score of the likeliest bars.
+        ``beat``: how sure the beat is, if it isn't the file's.
         """
         at = float(self.features(best, beat) @ weights_of(kind, BAR_FEATURES))
         return 1.0 / (1.0 + float(np.exp(-at)))
@@ -97,12 +92,8 @@ class WeighedBars(NamedTuple):
 def weigh_bars(odds: Floats, lines: Ints, lengths: Lengths) -> WeighedBars:
     """Return what speaks for bars and for others.
 
-    Parameters
-    ----------
-    odds
-        Shape (places,): log odds of a bar line at each place.
-    lines
-        The places at which bars begin, and where the last ends; at least two.
+    ``odds``: shape (places,): log odds of a bar line at each place.
+    ``lines``: the places at which bars begin, and where the last ends; at least two.
     """
     costs, sizes = dict(lengths), np.diff(lines)
     inside = lines[lines < len(odds)]

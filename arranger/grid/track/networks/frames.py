@@ -1,7 +1,7 @@
 """What the two networks are shown: attacks and sounding notes on evenly spaced frames.
 
-Frames are evenly spaced in seconds (`arranger.grid.track.beats_heard`) or in beats
-(`arranger.grid.track.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
+Frames are evenly spaced in seconds (`arranger.grid.track.networks.beats_heard`) or in beats
+(`arranger.grid.track.networks.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
 it, shared by nearness, so that its place isn't rounded away.
 
 ==============  ====================================================================
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import AttackEvidence
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
     from arranger.song.notes import TimedColumns
 
 CLASSES = 12
@@ -52,14 +52,9 @@ def frames_of(
 ) -> Frames:
     """Return what is heard on each frame, shape (count, CHANNELS).
 
-    Parameters
-    ----------
-    at
-        Shape (attacks,): where each attack stands, in frames, before the last of them.
-    sounding
-        Where each note starts and ends, in frames; each of shape (notes,).
-    beat
-        The last column.
+    ``at``: shape (attacks,): where each attack stands, in frames, before the last of them.
+    ``sounding``: where each note starts and ends, in frames; each of shape (notes,).
+    ``beat``: the last column.
     """
     rows = attack_rows(notes, attacks, evidence)
     result = np.zeros((count, CHANNELS), dtype=np.float32)
