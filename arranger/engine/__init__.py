@@ -18,12 +18,6 @@ from arranger.engine.load import builtin_engines, load_engine, parse_engine
 from arranger.engine.model import DrumPart, DrumSound, Engine, Pitch, StepLength
 
 __all__ = [
-    "DrumPart",
-    "DrumSound",
-    "Engine",
-    "Pitch",
-    "StepLength",
-    "builtin_engines",
-    "load_engine",
+    "DrumPart", "DrumSound", "Engine", "Pitch", "StepLength", "builtin_engines", "load_engine",
     "parse_engine",
-]
+]  # fmt: skip
