@@ -8,7 +8,7 @@ import numpy as np
 
 from arranger.errors import LimitError, SettingsError
 from arranger.grid.model import GridBar
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 
 if TYPE_CHECKING:
     from arranger.columns import Ints

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.errors import LimitError
-from arranger.grid.metres import with_bars
+from arranger.grid.bars.metres import with_bars
 from arranger.song.time import seconds_at, song_bars
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.model import Doubt
+    from arranger.grid.doubt import Doubt
     from arranger.grid.track.beat import TrackedBeat
     from arranger.settings import GridSettings
     from arranger.song.model import Song

@@ -13,9 +13,9 @@ from arranger import convert
 from arranger.bars import parse_metre
 from arranger.engine import load_engine
 from arranger.grid import Doubt, OtherReading, heard_bars, plan_grid
-from arranger.grid.doubts import SURE_BARS, bars_doubt, beat_doubt
+from arranger.grid.bars.doubts import SURE_BARS, bars_doubt, beat_doubt
 from arranger.grid.track.beat import TrackedBeat
-from arranger.grid.track.beats_heard import HeardSong
+from arranger.grid.track.networks.beats_heard import HeardSong
 from arranger.grid.track.readings import Reading
 from arranger.grid.track.rivals import Rival, rivals
 from arranger.options import build_settings

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track import ear
-from arranger.grid.track.beat_frames import BANDS, CHANNELS, CHROMA, beat_frames
-from arranger.grid.track.beats_heard import HeardSong
-from arranger.grid.track.ear import listen
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.layers import load_weights
+from arranger.grid.track.networks import ear
+from arranger.grid.track.networks.beat_frames import BANDS, CHANNELS, CHROMA, beat_frames
+from arranger.grid.track.networks.beats_heard import HeardSong
+from arranger.grid.track.networks.ear import listen
+from arranger.grid.track.networks.layers import load_weights
 from arranger.grid.track.readings import periods_between, reading_of
 from arranger.grid.track.sureness import SURE_FEATURES, sure_features, sureness
 from arranger.song.time import timed_columns

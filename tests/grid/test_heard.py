@@ -12,18 +12,18 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metre_names import PLAIN, named_metre
-from arranger.grid.metres import with_bars
-from arranger.grid.track.bars_heard import (
+from arranger.grid.bars.metre_names import PLAIN, named_metre
+from arranger.grid.bars.metres import with_bars
+from arranger.grid.track.evidence import COLUMNS, find_evidence
+from arranger.grid.track.networks.bars_heard import (
     BEAT_LENGTHS,
     CHANNELS,
     SLOT_LENGTHS,
     hear_lines,
     likeliest_bars,
 )
-from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.frames import frames_of
-from arranger.grid.track.network import ConvolutionBlock, Network, load, network_odds
+from arranger.grid.track.networks.frames import frames_of
+from arranger.grid.track.networks.network import ConvolutionBlock, Network, load, network_odds
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
@@ -144,7 +144,7 @@ def test_log_odds_are_at_most_five_and_nothing_begins_where_nothing_starts(
     notes = timed_columns(song_of([(beat, 1, 60) for beat in (0, 1, 2, 4, 8)]))
     for heard, at_notes, between in ((9.0, [5, 5], [-5, -0.5]), (-9.0, [-5, -5], [-5, -5])):
         monkeypatch.setattr(
-            "arranger.grid.track.bars_heard.network_odds",
+            "arranger.grid.track.networks.bars_heard.network_odds",
             lambda _, frames, heard=heard: np.full((len(frames), 2), heard, np.float32),
         )
         odds = hear_lines(notes, find_attacks(notes), TICKS, 120.0)

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bars_heard import CHANNELS, bar_frames
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
-from arranger.grid.track.likeness import (
+from arranger.grid.track.networks.bars_heard import CHANNELS, bar_frames
+from arranger.grid.track.networks.frames import CHANNELS as FRAME_CHANNELS
+from arranger.grid.track.networks.likeness import (
     BACK,
     BEFORE_AFTER,
     COLUMNS,

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bars_heard import bar_frames
-from arranger.grid.track.beat_frames import beat_frames
-from arranger.grid.track.ear import listen
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.layers import load_weights
-from arranger.grid.track.network import load, network_odds
+from arranger.grid.track.networks.bars_heard import bar_frames
+from arranger.grid.track.networks.beat_frames import beat_frames
+from arranger.grid.track.networks.ear import listen
+from arranger.grid.track.networks.layers import load_weights
+from arranger.grid.track.networks.network import load, network_odds
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
 

@@ -14,7 +14,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.errors import LimitError
 from arranger.grid.attacks import Attacks, find_attacks
-from arranger.grid.choose import choose_step
+from arranger.grid.steps.choose import choose_step
 from arranger.grid.timeline import BarLabel, Timeline
 from arranger.settings import STEP_CHOICES, GridSettings
 from arranger.song.time import timed_columns

@@ -19,10 +19,10 @@ from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat
 from arranger.grid.track.beat import FileBeat, all_readings, likelihoods, track_beat
-from arranger.grid.track.beat_frames import FRAMES_A_SECOND
-from arranger.grid.track.beats_heard import HeardSong, hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.feature_weights import weights_of
+from arranger.grid.track.networks.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.networks.beats_heard import HeardSong, hear_song
 from arranger.grid.track.phase import PHASE_FEATURES, file_phase, phase_features
 from arranger.grid.track.readings import FEATURES, RATIOS, Reading, readings_of
 from arranger.grid.track.rivals import Rival

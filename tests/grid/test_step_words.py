@@ -9,8 +9,8 @@ import pytest
 
 from arranger.engine import load_engine
 from arranger.grid import StepChoice, plan_grid
-from arranger.grid.off_step import bars_off_step
-from arranger.grid.step_words import step_sentence
+from arranger.grid.steps.off_step import bars_off_step
+from arranger.grid.steps.step_words import step_sentence
 from arranger.settings import GridSettings
 from tests.grid.songs import song_of
 

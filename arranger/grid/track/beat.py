@@ -18,10 +18,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import median
-from arranger.grid.track.beat_frames import FRAMES_A_SECOND
-from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.feature_weights import weights_of
+from arranger.grid.track.networks.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.networks.beats_heard import hear_song
 from arranger.grid.track.phase import BINS, PLACES
 from arranger.grid.track.readings import FEATURES, FEWEST_BEATS, reading_of, readings_of
 from arranger.grid.track.rivals import NEAR_TEMPO, rivals, tempo_gap
@@ -31,8 +31,8 @@ from arranger.grid.track.sureness import sureness
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.beats_heard import HeardSong
     from arranger.grid.track.evidence import AttackEvidence
+    from arranger.grid.track.networks.beats_heard import HeardSong
     from arranger.grid.track.readings import Reading
     from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings

@@ -22,14 +22,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import median
-from arranger.grid.track.beat_frames import FRAMES_A_SECOND
-from arranger.grid.track.beats_heard import BEAT_BIAS, SUREST
 from arranger.grid.track.follow import PERIODS, follow_beats
+from arranger.grid.track.networks.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.networks.beats_heard import BEAT_BIAS, SUREST
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
-    from arranger.grid.track.bars_heard import LikeliestBars
-    from arranger.grid.track.beats_heard import HeardSong
+    from arranger.grid.track.networks.bars_heard import LikeliestBars
+    from arranger.grid.track.networks.beats_heard import HeardSong
 
 FEATURES = ("beats", "bars", "odds", "period", "period_squared", "first", "shifted")
 RATIOS = {

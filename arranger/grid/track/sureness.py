@@ -26,7 +26,7 @@ from arranger.grid.track.feature_weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
-    from arranger.grid.track.beats_heard import HeardSong
+    from arranger.grid.track.networks.beats_heard import HeardSong
 
 SURE_FEATURES = ("one", "reading", "odds", "around", "song", "bend")
 AROUND = 8

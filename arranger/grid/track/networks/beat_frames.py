@@ -23,12 +23,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.grid.track.evidence import COLUMNS
-from arranger.grid.track.frames import CLASSES, attack_rows, sounding_notes
+from arranger.grid.track.networks.frames import CLASSES, attack_rows, sounding_notes
 
 if TYPE_CHECKING:
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import AttackEvidence
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
     from arranger.song.notes import TimedColumns
 
 FRAMES_A_SECOND = 50

@@ -1,7 +1,7 @@
 """What the two networks are shown: attacks and sounding notes on evenly spaced frames.
 
-Frames are evenly spaced in seconds (`arranger.grid.track.beats_heard`) or in beats
-(`arranger.grid.track.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
+Frames are evenly spaced in seconds (`arranger.grid.track.networks.beats_heard`) or in beats
+(`arranger.grid.track.networks.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
 it, shared by nearness, so that its place isn't rounded away.
 
 ==============  ====================================================================
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import AttackEvidence
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
     from arranger.song.notes import TimedColumns
 
 CLASSES = 12

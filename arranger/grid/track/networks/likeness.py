@@ -22,7 +22,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
 
 BEFORE_AFTER = (4, 8, 16)
 LOW_BEFORE_AFTER = (4, 8)

@@ -47,7 +47,7 @@ import numpy as np
 from arranger.columns import distinct
 from arranger.grid.model import StepChoice
 from arranger.grid.passage import NEAR_LINE_BEATS, too_long
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 from arranger.settings import STEP_CHOICES
 
 if TYPE_CHECKING:

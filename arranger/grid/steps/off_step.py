@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import distinct
-from arranger.grid.choose import (
+from arranger.grid.steps.choose import (
     NEARLY_ALL,
     PLAIN_SECONDS,
     PLAINLY,
@@ -19,7 +19,7 @@ from arranger.grid.choose import (
     PLAYED_UNHEARD_SECONDS,
     UNHEARD_SECONDS,
 )
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 from arranger.settings import STEP_CHOICES
 
 if TYPE_CHECKING:

@@ -6,16 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.grid.metre_names import metre_of_beats, named_bars
-from arranger.grid.model import Doubt, OtherReading
-from arranger.grid.track.bars_heard import BEAT_LENGTHS
+from arranger.grid.bars.metre_names import metre_of_beats, named_bars
+from arranger.grid.doubt import Doubt, OtherReading
 from arranger.grid.track.bars_sure import weigh_bars
+from arranger.grid.track.networks.bars_heard import BEAT_LENGTHS
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from arranger.columns import Floats, Ints
-    from arranger.grid.disputed import HeardBars
     from arranger.grid.track.bars_sure import EvenBars, WeighedBars
     from arranger.grid.track.beat import TrackedBeat
     from arranger.grid.track.rivals import Rival
@@ -108,14 +107,3 @@ def unsaid_bars(
         others.append(OtherReading(what, f"--metre {metre} --pickup {named.pickup}"))
     what = f"bars of {' and '.join(heard)} were found by ear"
     return Doubt("bars", what if heard else UNSAID, sure, tuple(others))
-
-
-def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
-    """Return the doubt of bars that the file states and the music contradicts."""
-    option = f"--pickup {heard.pickup}"
-    other = OtherReading("where the music has them", option)
-    if not heard.moved:
-        metre = "{}/{}".format(*heard.metre)
-        other = OtherReading(f"bars of {metre}, as the music goes", f"--metre {metre} {option}")
-    stated = "{}/{}".format(*song.metres[0][1:])
-    return Doubt("bars", f"the file's bars of {stated}", heard.sure, (other,))
