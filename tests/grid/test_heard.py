@@ -238,7 +238,7 @@ def test_bars_are_contradicted_from_so_many_attacks_on(monkeypatch: pytest.Monke
     song, grid = _planned(song_of(*waltz(24, 1)))
     count = find_attacks(timed_columns(song)).count
     for least, there in ((count, True), (count + 1, False)):
-        monkeypatch.setattr("arranger.grid.disputed.FEWEST_ATTACKS", least)
+        monkeypatch.setattr("arranger.grid.bars.disputed.FEWEST_ATTACKS", least)
         assert (heard_bars(song, grid) is not None) == there
 
 

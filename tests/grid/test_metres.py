@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 
 from arranger.engine import load_engine
-from arranger.grid import metres, plan_grid
-from arranger.grid.asked_bars import after_pickup, likeliest_place
+from arranger.grid import plan_grid
 from arranger.grid.attacks import find_attacks
-from arranger.grid.disputed import _stated, _within
-from arranger.grid.metre_names import named_bars, named_metre
-from arranger.grid.track.bars_heard import SLOT_LENGTHS, hear_lines, likeliest_bars
+from arranger.grid.bars import metres
+from arranger.grid.bars.asked_bars import after_pickup, likeliest_place
+from arranger.grid.bars.disputed import _stated, _within
+from arranger.grid.bars.metre_names import named_bars, named_metre
 from arranger.grid.track.bars_sure import EvenBars, weigh_bars
+from arranger.grid.track.networks.bars_heard import SLOT_LENGTHS, hear_lines, likeliest_bars
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange
 from arranger.song.time import timed_columns

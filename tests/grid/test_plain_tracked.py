@@ -15,7 +15,7 @@ from arranger.engine import load_engine
 from arranger.errors import LimitError
 from arranger.grid import plan_grid, tracked
 from arranger.grid.attacks import find_attacks
-from arranger.grid.doubts import bars_doubt
+from arranger.grid.bars.doubts import bars_doubt
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat
