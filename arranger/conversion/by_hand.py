@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.grid.model import Grid
-    from arranger.reduce.tell.account import Asked
+    from arranger.reduce.tell.asked import Asked
     from arranger.rows import Row
     from arranger.sheet.model import Sheet
 

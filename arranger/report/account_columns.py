@@ -177,13 +177,9 @@ def _joining(
     Before and after all that are there they count on from these; between them they are that of the
     one before.
 
-    Parameters
-    ----------
-    outside
-        The song's numbers of the bars, of shape (notes,).
-    numbers, songs
-        The sheet's and the song's numbers of the song's bars that are in the sheet, of shape
-        (bars,).
+    ``outside``: the song's numbers of the bars, of shape (notes,).
+    ``numbers``, ``songs``: the sheet's and the song's numbers of the song's bars that are in the
+    sheet, of shape (bars,).
     """
     if not len(songs):
         return outside

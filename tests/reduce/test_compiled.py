@@ -18,8 +18,8 @@ from arranger.reduce.choose.optimum import solve, solve_in_numpy
 from arranger.reduce.choose.price import CostLayout, Priced, prices
 from arranger.reduce.choose.rates import FAR, Rates
 from arranger.reduce.choose.turns import LATER, choose, choose_in_python
-from arranger.reduce.worth import _reading
-from arranger.reduce.worth.tune_model import CHUNK, UNITS, WARM_UP, read_in_numpy
+from arranger.reduce.worth import _reading, tune_model
+from arranger.reduce.worth.tune_model import CHUNK, PADDING, REACH, UNITS, VALUES, WARM_UP, voicing
 from tests.reduce.test_optimum import COSTS, problem_of, rates_for, songs
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def problems(draw: st.DrawFn) -> Priced:
     return Priced(layout=layout, node=node, move1=costs(), move2=costs())
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(problems())
 def test_both_find_the_same_path_of_the_same_cost(priced: Priced) -> None:
     one, two = solve(priced), solve_in_numpy(priced)
@@ -95,7 +95,7 @@ def spread_out(rates: Rates) -> list[list[Ints]]:
     return [[node, changes, move1, move2] for (node, changes, _), (_, move1, move2) in whole]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     songs(most_steps=16, most_tones=12),
     st.sampled_from(COSTS),
@@ -127,7 +127,7 @@ moments = st.tuples(
 )  # fmt: skip
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(moments, max_size=40))
 def test_both_give_the_same_turns(rows: list[tuple[int | list[int], ...]]) -> None:
     columns = np.array([row[:-1] for row in rows], dtype=np.int64).reshape(-1, 10).T
@@ -170,11 +170,32 @@ def test_the_notes_are_read_as_numpy_reads_them(many: int) -> None:
     given[2] /= 8
     found = np.full((many, 2 * UNITS), np.nan, dtype=np.float32)
     _reading.read_both_ways(*given, found, CHUNK, WARM_UP)
-    assert found == pytest.approx(read_in_numpy(*given), abs=2e-5)
+    assert found == pytest.approx(tune_model.read_in_numpy(*given), abs=2e-5)
     with pytest.raises(ValueError, match="don't fit"):
         _reading.read_both_ways(*given, np.empty((many + 1, 2 * UNITS), np.float32), CHUNK, WARM_UP)
     with pytest.raises(ValueError, match="don't fit"):
         _reading.read_both_ways(*given, found, 0, WARM_UP)
+
+
+@pytest.mark.parametrize("many", [1, 7, 8, 30])
+def test_what_is_around_notes_is_found_as_numpy_finds_it(many: int) -> None:
+    random = np.random.default_rng(many)
+    onset = np.sort(random.integers(0, many, many) / 3)
+    length = random.choice((0.0, 0.1, 0.5, 4.0), many)
+    notes = voicing(onset, onset + length, random.integers(36, 84, many), random.random(many))
+    near = tune_model.with_neighbours(notes)
+    value = np.zeros((len(near.onset), VALUES + PADDING), dtype=np.float32)
+    value[REACH:-REACH, : VALUES + 1] = random.random((many, VALUES + 1))
+    net = tune_model._network()
+    weights = [net[name] for name in ("message", "message_bias", "kernel", "kernel_bias")]
+    found = tune_model._seen(near, value, net)
+    expected = tune_model.seen_in_numpy(near, value, *weights)
+    assert found == pytest.approx(expected, rel=1e-4, abs=2e-5)
+    columns = (*near, np.log(near.length), value, *weights, found)
+    for wrong in range(len(columns) - 1):
+        fewer = [*columns[:wrong], columns[wrong][:-1], *columns[wrong + 1 :]]
+        with pytest.raises(ValueError, match="don't fit"):
+            _reading.look_around(*fewer)
 
 
 def test_without_it_a_song_comes_out_the_same(tmp_path: Path, demo_song: Path) -> None:

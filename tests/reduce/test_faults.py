@@ -15,12 +15,13 @@ from arranger.columns import joined_texts
 from arranger.engine import load_engine
 from arranger.reduce import Reduction, reduce
 from arranger.reduce.perform.heard import Heard
-from arranger.reduce.tell.account import Asked, account
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import Asked
 from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice, weigh_bar
 from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 from arranger.reduce.worth.passages import CHANGE, _smoothed
-from arranger.reduce.worth.tune_model import REACH, distances, in_song, neighbours, voicing
+from arranger.reduce.worth.tune_model import REACH, distances, in_song, voicing, with_neighbours
 from arranger.rows import HOLD, REST
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, grid_of, silencing, song_of, taking
@@ -170,7 +171,7 @@ def test_louder_is_more_in_every_feature() -> None:
     assert found[:, 4] == pytest.approx([1.6, -0.8, -0.8])
     assert found[0, 5] > 0 > found[1, 5]
     # the neighbour one place on, as the first note has it: the softer third, a major third above
-    where = distances(notes, neighbours(notes), slice(0, 3))
+    where = distances(with_neighbours(notes))
     assert where[13, 0, REACH + 1] == pytest.approx(4 * -0.6)
     assert where[9, 0, REACH + 1] == pytest.approx(np.tanh(4 / 5))
 

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from arranger.reduce.perform.heard import Heard
-    from arranger.reduce.tell.account import Asked, Thresholds
+    from arranger.reduce.tell.asked import Asked
+    from arranger.reduce.tell.thresholds import Thresholds
 
 _compiled = compiled("arranger.reduce.tell._account", "1242666f")
 

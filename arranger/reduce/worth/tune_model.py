@@ -27,13 +27,15 @@ from arranger.compiled import compiled
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-_compiled = compiled("arranger.reduce.worth._reading", "f7037bf6")
+_compiled = compiled("arranger.reduce.worth._reading", "7cb6ff8e")
 
 Floats: TypeAlias = NDArray[np.float32]
 
 REACH = 12
 SHORTEST = 0.02
 """Seconds; a note is taken to last at least this long."""
+PADDING = 8
+"""Numbers behind the values of a note, of which the first counts it; the others are 0."""
 BLOCK = 256
 """Notes whose neighbours are looked at together: so few that they stay in the cache."""
 CHUNK = 128
@@ -81,6 +83,12 @@ class Voicing(NamedTuple):
     pitch: Floats
     loudness: Floats
 
+    def at(self, places: slice | NDArray[np.int64]) -> Voicing:
+        """Return the notes at some places."""
+        return Voicing(
+            self.onset[places], self.length[places], self.pitch[places], self.loudness[places]
+        )
+
 
 def voicing(
     onset: NDArray[np.float64],
@@ -104,7 +112,9 @@ def tune_likelihood(notes: Voicing) -> Floats:
     line = read_both_ways(around, net, "1")
     line += np.tanh(line.mean(axis=0) @ net["song"] + net["song_bias"])
     line = read_both_ways(line, net, "2")
-    line = np.maximum(line + around @ net["skip"] + net["skip_bias"], 0.0)
+    line += around @ net["skip"]
+    line += net["skip_bias"]
+    np.maximum(line, 0.0, out=line)
     odds = (line @ net["odds"])[:, 0] + net["odds_bias"]
     odds = np.round(odds * ROUNDED) / ROUNDED
     return (1.0 / (1.0 + np.exp(-odds))).astype(np.float32)
@@ -153,77 +163,93 @@ def in_song(notes: Voicing) -> Floats:
     return np.stack(found, axis=1).astype(np.float32)
 
 
-def neighbours(notes: Voicing) -> Voicing:
-    """Return what each note's neighbours have: the `REACH` before, itself, and the `REACH` after.
-
-    Beside the song the first or last note stands for them. Shapes (notes, neighbours).
-    """
+def with_neighbours(notes: Voicing) -> Voicing:
+    """Return the notes with `REACH` more before and after them, for which the first or last one stands."""
     last = len(notes.pitch) - 1
     inside = np.clip(np.arange(-REACH, last + 1 + REACH), 0, last)
-
-    def beside(column: NDArray[Any]) -> NDArray[Any]:
-        return sliding_window_view(column[inside], 2 * REACH + 1)
-
-    return Voicing(
-        beside(notes.onset), beside(notes.length), beside(notes.pitch), beside(notes.loudness)
-    )
+    return notes.at(inside)
 
 
-def distances(notes: Voicing, near: Voicing, here: slice) -> Floats:
-    """Return where the neighbours of some notes lie; shape (EDGE, notes, neighbours).
+def _windows(column: NDArray[Any]) -> NDArray[Any]:
+    """Return the neighbours of each note, itself among them, along a new last axis."""
+    return sliding_window_view(column, 2 * REACH + 1, axis=0)
+
+
+def distances(near: Voicing) -> Floats:
+    """Return where the neighbours of notes lie, the notes themselves among them.
 
     Parameters
     ----------
-    notes
-        The song's notes.
     near
-        Their `neighbours`.
-    here
-        The notes that are asked for.
+        The notes, with the `REACH` before and after them.
+
+    Returns
+    -------
+    Floats
+        Shape (EDGE, notes, 2 * REACH + 1).
     """
-    own = notes.length[here, None]
-    start = (near.onset[here] - notes.onset[here, None]).astype(np.float32)
-    length = near.length[here]
-    stop = start + length
-    interval = near.pitch[here] - notes.pitch[here, None]
+    onset, lasting, pitch, loudness = (_windows(column) for column in near)
+    own = lasting[:, REACH, None]
+    start = (onset - onset[:, REACH, None]).astype(np.float32)
+    stop = start + lasting
+    interval = pitch - pitch[:, REACH, None]
     found = np.empty((EDGE, *start.shape), dtype=np.float32)
     times = ((start, 0.05), (start, 0.3), (start, 1.5), (stop, 0.1), (stop, 0.6), (start - own, 0.1),
              (start - own, 0.6), (stop - own, 0.3), (interval, 1.5), (interval, 5.0),
-             (interval, 14.0), (np.log(length / own), 1.5))  # fmt: skip
+             (interval, 14.0), (np.log(lasting / own), 1.5))  # fmt: skip
     for row, (values, unit) in zip(found, times, strict=False):
         np.multiply(values, np.float32(1 / unit), out=row)
     np.tanh(found[: len(times)], out=found[: len(times)])
     octaves = interval / 12
     found[-2] = octaves == np.rint(octaves)
-    found[-1] = 4 * (near.loudness[here] - notes.loudness[here, None])
+    found[-1] = 4 * (loudness - loudness[:, REACH, None])
     return found
 
 
 def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
     """Return what each note's neighbours say, by where they lie; shape (notes, AROUND)."""
     own = in_song(notes)
-    value = np.maximum(own @ net["value"] + net["value_bias"], 0.0)
-    value = np.pad(value, ((REACH, REACH), (0, 1)))
-    value[REACH : len(own) + REACH, VALUES] = (
-        1.0  # 0 beside the song, so that no note is heard there
-    )
-    windows = sliding_window_view(value, 2 * REACH + 1, axis=0).transpose(0, 2, 1)
-    near = neighbours(notes)
+    value = np.zeros((len(own) + 2 * REACH, VALUES + PADDING), dtype=np.float32)
+    heard = value[REACH : len(own) + REACH]
+    np.maximum(own @ net["value"] + net["value_bias"], 0.0, out=heard[:, :VALUES])
+    heard[:, VALUES] = 1.0  # 0 beside the song, so that no note is heard there
+    near = with_neighbours(notes)
     around = _by_kernel()
     found = own @ net["around"][-SELF:] + net["around_bias"]
     for first in range(0, len(own), BLOCK):
-        here = slice(first, min(first + BLOCK, len(own)))
-        where = distances(notes, near, here)
-        message = where.reshape(EDGE, -1).T @ net["message"]
-        message += net["message_bias"]
-        np.maximum(message, 0.0, out=message)
-        kernel = message @ net["kernel"]
-        kernel += net["kernel_bias"]
-        kernel = kernel.reshape(*where.shape[1:], KERNELS)
-        seen = kernel.transpose(0, 2, 1) @ windows[here]
-        found[here] += seen.reshape(len(seen), -1) @ around
-    clipped: Floats = np.maximum(found, 0.0)
-    return clipped
+        last = min(first + BLOCK, len(own))
+        here = slice(first, last + 2 * REACH)
+        found[first:last] += _seen(near.at(here), value[here], net) @ around
+    np.maximum(found, 0.0, out=found)
+    return found
+
+
+def _seen(near: Voicing, value: Floats, net: Mapping[str, Floats]) -> Floats:
+    """Return what stands around notes, added up by each kernel; shape (notes, KERNELS * (VALUES + 1)).
+
+    ``near``: the notes, with the `REACH` before and after them.
+    ``value``: the values of the same; behind them 1, or 0 beside the song.
+    """
+    weights = [net[name] for name in ("message", "message_bias", "kernel", "kernel_bias")]
+    if _compiled is None:
+        return seen_in_numpy(near, value, *weights)
+    found = np.empty((len(value) - 2 * REACH, KERNELS * (VALUES + 1)), dtype=np.float32)
+    _compiled.look_around(*near, np.log(near.length), value, *weights, found)
+    return found
+
+
+def seen_in_numpy(
+    near: Voicing, value: Floats, message: Floats, bias: Floats, kernel: Floats, kernel_bias: Floats
+) -> Floats:
+    """Return the same as `_seen`."""
+    where = distances(near)
+    heard = where.reshape(EDGE, -1).T @ message
+    heard += bias
+    np.maximum(heard, 0.0, out=heard)
+    kernels = (heard @ kernel + kernel_bias).reshape(*where.shape[1:], KERNELS)
+    windows = _windows(value[:, : VALUES + 1]).transpose(0, 2, 1)
+    found: Floats = kernels.transpose(0, 2, 1) @ windows
+    return found.reshape(len(found), -1)
 
 
 def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Floats:
@@ -253,13 +279,10 @@ def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Float
 def read_in_numpy(asked: Floats, nothing: Floats, keep: Floats, bias: Floats) -> Floats:
     """Return the states of the units after each note; shape (notes, 2 * UNITS).
 
-    Parameters
-    ----------
-    asked, nothing
-        Shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note, and what no note asks of
-        the gates.
-    keep, bias
-        Shapes (2, UNITS, 3 * UNITS) and (2, 3 * UNITS): what the state before asks of them.
+    ``asked``, ``nothing``: shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note, and
+    what no note asks of the gates.
+    ``keep``, ``bias``: shapes (2, UNITS, 3 * UNITS) and (2, 3 * UNITS): what the state before asks
+    of them.
     """
     many = asked.shape[1]
     place = np.arange(-WARM_UP, CHUNK)[:, None] + np.arange(0, many, CHUNK)
@@ -274,12 +297,9 @@ def read_in_numpy(asked: Floats, nothing: Floats, keep: Floats, bias: Floats) ->
 def _run(asked: Floats, keep: Floats, bias: Floats) -> Floats:
     """Return the states after each note; the states before the first are 0.
 
-    Parameters
-    ----------
-    asked
-        Shape (notes, 2, chunks, 3 * UNITS): what the notes ask of the gates.
-    keep, bias
-        Shapes (2, UNITS, 3 * UNITS) and (2, 1, 3 * UNITS): what the state before asks of them.
+    ``asked``: shape (notes, 2, chunks, 3 * UNITS): what the notes ask of the gates.
+    ``keep``, ``bias``: shapes (2, UNITS, 3 * UNITS) and (2, 1, 3 * UNITS): what the state before
+    asks of them.
     """
     state = np.zeros((*asked.shape[1:3], UNITS), dtype=np.float32)
     found = np.empty((len(asked), *state.shape), dtype=np.float32)
