@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumPart, DrumSound, Engine
+    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.profile import DrumPart
     from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
     from arranger.sound.schedule import Event

@@ -26,32 +26,10 @@ if TYPE_CHECKING:
     from arranger.report.column_json import Cell
 
 COLUMNS = (
-    "id",
-    "track",
-    "part",
-    "part_name",
-    "channel",
-    "bar",
-    "beat",
-    "onset_tick",
-    "duration_tick",
-    "onset_seconds",
-    "pitch",
-    "pitch_name",
-    "velocity",
-    "drum",
-    "outcome",
-    "reasons",
-    "voice",
-    "step",
-    "steps",
-    "pitch_out",
-    "sound",
-    "explanation",
-    "late_seconds",
-    "song_bar",
-    "bar_rank",
-)
+    "id", "track", "part", "part_name", "channel", "bar", "beat", "onset_tick", "duration_tick",
+    "onset_seconds", "pitch", "pitch_name", "velocity", "drum", "outcome", "reasons", "voice",
+    "step", "steps", "pitch_out", "sound", "explanation", "late_seconds", "song_bar", "bar_rank",
+)  # fmt: skip
 
 _NAMES = [pitch_name(pitch) for pitch in range(128)]
 
