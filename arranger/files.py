@@ -31,20 +31,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
 __all__ = [
-    "STDOUT",
-    "backup_path",
-    "check_target",
-    "encoded",
-    "is_stdout",
-    "refuse_inputs",
-    "replacing",
-    "shown_target",
-    "sweep",
-    "write_bytes",
-    "write_pieces",
-    "write_text",
-    "writes_through",
-]
+    "STDOUT", "backup_path", "check_target", "encoded", "is_stdout", "refuse_inputs", "replacing",
+    "shown_target", "sweep", "write_bytes", "write_pieces", "write_text", "writes_through",
+]  # fmt: skip
 
 STDOUT = Path("-")
 """The path that means standard output."""

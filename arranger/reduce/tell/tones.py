@@ -21,38 +21,17 @@ if TYPE_CHECKING:
 _compiled = compiled("arranger.reduce.tell._account", "1242666f")
 
 _NUMBERS = (
-    "onset",
-    "end",
-    "note_end",
-    "pitch",
-    "out",
-    "part",
-    "lead",
-    "octave_of",
-    "duplicate_of",
-)
+    "onset", "end", "note_end", "pitch", "out", "part", "lead", "octave_of", "duplicate_of",
+)  # fmt: skip
 _FLOATS = ("written_end", "rings", "offset")
 """The columns of `Asked` in the order in which they are given."""
 
 _OUTCOMES = tuple(OUTCOMES)
 _REASONS = (
-    "",
-    "repeat-tied",
-    "same-pitch-doubled",
-    "octave-doubled",
-    "under-drum",
-    "voices-full",
-    "stands-alone",
-    "same-step",
-    "no-turn",
-    "delayed-by-drum",
-    "moved-to-step",
-    "octave-folded",
-    "lengthened-to-step",
-    "shortened-for-gap",
-    "shortened-by-next-note",
-    "broken-chord",
-)
+    "", "repeat-tied", "same-pitch-doubled", "octave-doubled", "under-drum", "voices-full",
+    "stands-alone", "same-step", "no-turn", "delayed-by-drum", "moved-to-step", "octave-folded",
+    "lengthened-to-step", "shortened-for-gap", "shortened-by-next-note", "broken-chord",
+)  # fmt: skip
 """As ``_account.c`` numbers them."""
 
 
