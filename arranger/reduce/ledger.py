@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
+from arranger.columns import named_rows
 from arranger.errors import LawError
 from arranger.reduce.reasons import OUTCOMES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 
 class Span(NamedTuple):
@@ -44,7 +46,7 @@ class Entry(NamedTuple):
 
 
 class EntryColumns(NamedTuple):
-    """The same of all notes: for each field of `Entry` what every one has, as work on whole songs needs it."""
+    """The same of all notes: for each field of `Entry` what every one has."""
 
     note: tuple[int, ...]
     outcome: tuple[str, ...]
@@ -56,19 +58,28 @@ class EntryColumns(NamedTuple):
     late_seconds: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+def columns_of(entries: Sequence[Entry]) -> EntryColumns:
+    """Return what all entries have, field by field."""
+    return EntryColumns(*(zip(*entries, strict=True) if entries else ((),) * len(Entry._fields)))
+
+
+def entries_of(columns: EntryColumns) -> list[Entry]:
+    """Return the same entry by entry."""
+    return named_rows(Entry, zip(*columns, strict=True))
+
+
+@dataclass(frozen=True, kw_only=True)
 class Ledger:
     """All entries, in the order of ``Song.notes``."""
 
-    entries: tuple[Entry, ...]
+    columns: EntryColumns
     transpose: int
     """Semitones that the whole song was moved by."""
-    columns: EntryColumns = field(init=False, repr=False, compare=False)
-    """The entries once more."""
 
-    def __post_init__(self) -> None:
-        fields = zip(*self.entries, strict=True) if self.entries else ((),) * len(Entry._fields)
-        object.__setattr__(self, "columns", EntryColumns(*fields))
+    @cached_property
+    def entries(self) -> tuple[Entry, ...]:
+        """The entries one by one."""
+        return tuple(entries_of(self.columns))
 
     def outcomes(self) -> Mapping[str, int]:
         """Return how many notes had each outcome; all four are there."""
