@@ -70,6 +70,12 @@ def begins(values: NDArray[Any]) -> Bools:
     return found
 
 
+def ranges(numbers: Ints) -> Ints:
+    """Return 0, 1, .. n - 1 for each n, one after the other."""
+    result: Ints = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
+    return result
+
+
 def among(values: Ints, wanted: Ints) -> Bools:
     """Return which values are among the wanted ones."""
     ordered = np.sort(wanted)

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from arranger.cli.keeping import Elsewhere, OnlyLook
+from arranger.cli.keeping import Elsewhere, OnlyLook, TheSheet, write_edited
 from arranger.cli.terminal import say
 
 
 def bars(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheet: TheSheet,
     what: Annotated[
         str,
         typer.Argument(
@@ -106,10 +105,8 @@ def bars(
       arranger bars song.duet fill 1-8 "kick . hat . | snare . hat ."
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError, UsageError
-    from arranger.files import is_stdout
-    from arranger.sheet import read_sheet, write_sheet
+    from arranger.sheet import read_sheet
     from arranger.sheet.bar_edits.request import EditRequest, edit_bars
-    from arranger.sheet.keep import refuse_sources
 
     asked = EditRequest(
         what=what, which=which, how=how, to=to, over=over, linked=linked, times=times, by=by,
@@ -122,13 +119,8 @@ def bars(
         raise
     except ArrangerError as error:
         raise error.in_file(sheet) from error
-    aside = output is not None and is_stdout(output)
-    if output is not None:
-        refuse_sources(output, sheet, before)
-    changed = found.sheet != before
-    if not only_look and (changed or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output, by=f"bars {what}")
-    if not changed:
+    aside = write_edited(sheet, before, found.sheet, output, by=f"bars {what}", only_look=only_look)
+    if found.sheet == before:
         say(f"{sheet}: that changes nothing", error=aside)
     else:
         say(f"{'would be done: ' if only_look else ''}{found.told}", error=aside)

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from arranger.cli.keeping import EDITED, EditsAs, KeepEdits, SongChanged, keeping_of
+from arranger.cli.keeping import EDITED, EditsAs, KeepEdits, SongChanged, TheSong, keeping_of
 from arranger.cli.progress_bar import progress_bar
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say_styled, say_text
@@ -20,7 +20,7 @@ FILES, TOLD = "Files", "What is told"
 
 @with_settings()
 def convert(
-    song: Annotated[Path, typer.Argument(help="MIDI or notation file.", show_default=False)],
+    song: TheSong,
     output: Annotated[
         Path,
         typer.Option(

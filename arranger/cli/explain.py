@@ -7,11 +7,12 @@ from typing import Annotated
 
 import typer
 
+from arranger.cli.keeping import TheSheet
 from arranger.cli.terminal import say_text
 
 
 def explain(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheet: TheSheet,
     bar: Annotated[int, typer.Argument(help="Which bar of it, as numbered there.", metavar="BAR")],
     song: Annotated[
         Path | None,

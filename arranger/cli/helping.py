@@ -21,16 +21,38 @@ _LEFT = 30
 _OTHERS = "Options"
 
 
-class Group(TyperGroup):
-    """The program as a whole: its commands by what they are for."""
+class Helping:
+    """What has such help: the program, or a command."""
+
+    help: str | None
 
     def format_help_text(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - as the parser calls it
-        """Write what the program does."""
-        write_paragraphs(formatter, self.help or "")
+        r"""Write what it does: paragraphs; one that begins with ``\b`` keeps its lines."""
+        for paragraph in cleandoc(self.help or "").split("\n\n"):
+            first, _, rest = paragraph.partition("\n")
+            lines = rest.split("\n") if first.strip() == "\b" else _wrapped(paragraph, formatter, 2)
+            formatter.write("\n" + "".join(f"  {line}\n" for line in lines))
+
+    def format_options(self: Any, ctx: Any, formatter: Any) -> None:
+        """Write arguments and options by their groups, those without one first."""
+        groups: dict[str, list[tuple[str, str]]] = {}
+        for parameter in self.get_params(ctx):
+            record = parameter.get_help_record(ctx)
+            if record is not None:
+                argument = parameter.param_type_name == "argument"
+                panel = "Arguments" if argument else parameter.rich_help_panel or _OTHERS
+                groups.setdefault(panel, []).append(record)
+        width = max((len(name) for rows in groups.values() for name, _ in rows), default=0)
+        for panel in sorted(groups, key=lambda panel: (panel != "Arguments", panel == _OTHERS)):
+            write_rows(formatter, panel, groups[panel], min(width, _LEFT))
+
+
+class Group(Helping, TyperGroup):
+    """The program as a whole: its commands by what they are for."""
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write options, then commands."""
-        write_options(self, ctx, formatter)
+        super().format_options(ctx, formatter)
         groups: dict[str, list[tuple[str, str]]] = {}
         for name in self.list_commands(ctx):
             command: Any = self.get_command(ctx, name)
@@ -39,28 +61,6 @@ class Group(TyperGroup):
         width = max(len(name) for rows in groups.values() for name, _ in rows)
         for panel, rows in groups.items():
             write_rows(formatter, panel, rows, width)
-
-
-def write_paragraphs(formatter: Any, text: str) -> None:
-    r"""Write paragraphs; one that begins with ``\b`` keeps its lines."""
-    for paragraph in cleandoc(text).split("\n\n"):
-        first, _, rest = paragraph.partition("\n")
-        lines = rest.split("\n") if first.strip() == "\b" else _wrapped(paragraph, formatter, 2)
-        formatter.write("\n" + "".join(f"  {line}\n" for line in lines))
-
-
-def write_options(command: Any, ctx: Any, formatter: Any) -> None:
-    """Write arguments and options by their groups, those without one first."""
-    groups: dict[str, list[tuple[str, str]]] = {}
-    for parameter in command.get_params(ctx):
-        record = parameter.get_help_record(ctx)
-        if record is not None:
-            argument = parameter.param_type_name == "argument"
-            panel = "Arguments" if argument else parameter.rich_help_panel or _OTHERS
-            groups.setdefault(panel, []).append(record)
-    width = max((len(name) for rows in groups.values() for name, _ in rows), default=0)
-    for panel in sorted(groups, key=lambda panel: (panel != "Arguments", panel == _OTHERS)):
-        write_rows(formatter, panel, groups[panel], min(width, _LEFT))
 
 
 def write_rows(formatter: Any, title: str, rows: Iterable[tuple[str, str]], width: int) -> None:

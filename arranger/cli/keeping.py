@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from typer.core import TyperCommand
 
-from arranger.cli.helping import write_options, write_paragraphs
+from arranger.cli.helping import Helping
 from arranger.sheet.keep import Keeping
 
 if TYPE_CHECKING:
     from typing import Any
+
+    from arranger.sheet.model import Sheet
 
 
 _WITH_VALUE = "--keep-edits="
@@ -44,7 +46,7 @@ SongChanged = Annotated[
 ]
 
 
-class Command(TyperCommand):
+class Command(Helping, TyperCommand):
     """A command that reads ``--keep-edits=as-typed``."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
@@ -54,14 +56,6 @@ class Command(TyperCommand):
             if word.startswith(_WITH_VALUE):
                 args[at] = f"{_AS}={word.removeprefix(_WITH_VALUE)}"
         return super().parse_args(ctx, args)
-
-    def format_help_text(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - as the parser calls it
-        """Write what the command does."""
-        write_paragraphs(formatter, self.help or "")
-
-    def format_options(self, ctx: Any, formatter: Any) -> None:
-        """Write its options by groups."""
-        write_options(self, ctx, formatter)
 
 
 def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keeping:
@@ -77,6 +71,8 @@ def keeping_of(flag: bool, edits_as: str | None, *, song_changed: bool) -> Keepi
     return Keeping(flag or edits_as is not None, edits_as is not None, song_changed)
 
 
+TheSheet = Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")]
+TheSong = Annotated[Path, typer.Argument(help="MIDI or notation file.", show_default=False)]
 OnlyLook = Annotated[
     bool, typer.Option("--check", help="Write nothing; only tell what would be done.")
 ]
@@ -89,3 +85,21 @@ Elsewhere = Annotated[
         help="Leave the sheet as it is and write here; - is standard output.",
     ),
 ]
+
+
+def write_edited(
+    path: Path, before: Sheet, edited: Sheet, output: Path | None, *, by: str, only_look: bool
+) -> bool:
+    """Write an edited sheet in its place, or elsewhere; return whether standard error is told of it.
+
+    In its place only if it was changed. ``by``: the command, as `arranger undo` names it.
+    """
+    from arranger.files import is_stdout
+    from arranger.sheet import write_sheet
+    from arranger.sheet.keep import refuse_sources
+
+    if output is not None:
+        refuse_sources(output, path, before)
+    if not only_look and (output is not None or edited != before):
+        write_sheet(edited, path if output is None else output, by=by)
+    return output is not None and is_stdout(output)

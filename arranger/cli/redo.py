@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from arranger.cli.keeping import TheSheet
 from arranger.cli.undo import tell
 
 
 def redo(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheet: TheSheet,
     steps: Annotated[
         int, typer.Option("--steps", metavar="N", min=1, help="So many versions at once.")
     ] = 1,

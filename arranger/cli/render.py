@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from arranger.cli.keeping import TheSheet
 from arranger.cli.progress_bar import progress_bar
 from arranger.cli.terminal import say
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def render(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheet: TheSheet,
     output: Annotated[
         Path | None,
         typer.Option(

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from arranger.cli.keeping import Elsewhere, OnlyLook
+from arranger.cli.keeping import Elsewhere, OnlyLook, TheSheet, write_edited
 from arranger.cli.terminal import say
 
 _NAMES = {"voice1": "voice 1", "voice2": "voice 2", "drums": "drums"}
 
 
 def spread(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheet: TheSheet,
     row: Annotated[
         str | None,
         typer.Option(
@@ -39,9 +38,7 @@ def spread(
       arranger spread song.duet --row drums
     """  # noqa: D301 - the escape is click's mark for lines kept as they are
     from arranger.errors import ArrangerError
-    from arranger.files import is_stdout
-    from arranger.sheet import read_sheet, write_sheet
-    from arranger.sheet.keep import refuse_sources
+    from arranger.sheet import read_sheet
     from arranger.sheet.merging.spread import ROWS, spread_edits
     from arranger.sheet.record.against import bar_names
 
@@ -52,11 +49,7 @@ def spread(
         found = spread_edits(before, row)
     except ArrangerError as error:
         raise error.in_file(sheet) from error
-    aside = output is not None and is_stdout(output)
-    if output is not None:
-        refuse_sources(output, sheet, before)
-    if not only_look and (found.copied or output is not None):
-        write_sheet(found.sheet, sheet if output is None else output, by="spread")
+    aside = write_edited(sheet, before, found.sheet, output, by="spread", only_look=only_look)
     numbers = bar_names(before)
     for source, targets, name in found.copied:
         told = ", ".join(numbers[bar] for bar in targets)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from arranger.cli.keeping import TheSong
 from arranger.cli.settings_options import with_settings
 from arranger.cli.terminal import say, say_json
 from arranger.settings import Settings
@@ -14,7 +14,7 @@ from arranger.settings import Settings
 
 @with_settings("", "read", "drum")
 def survey(
-    song: Annotated[Path, typer.Argument(help="MIDI or notation file.", show_default=False)],
+    song: TheSong,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, for scripts.")] = False,
     *,
     settings: Settings,

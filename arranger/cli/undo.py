@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from arranger.cli.keeping import TheSheet
 from arranger.cli.terminal import say, say_json
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def undo(
-    sheet: Annotated[Path, typer.Argument(help="The sheet, NAME.duet.", metavar="SHEET")],
+    sheet: TheSheet,
     steps: Annotated[
         int | None, typer.Option("--steps", metavar="N", min=1, help="So many versions at once.")
     ] = None,

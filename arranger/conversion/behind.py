@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from arranger.engine.model import Engine
-    from arranger.reduce.tell.account import Asked
+    from arranger.reduce.tell.asked import Asked
     from arranger.sheet.model import Sheet
     from arranger.song.model import Song
 

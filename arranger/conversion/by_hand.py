@@ -29,7 +29,7 @@ from arranger.conversion.numbers import bars_of, passages_of
 from arranger.conversion.reuse import notes_anew
 from arranger.errors import SheetError
 from arranger.reduce.choose.prepare import prepare
-from arranger.reduce.ledger import Entry, Ledger, check_conservation, columns_of
+from arranger.reduce.ledger import Entry, Ledger, check_conservation
 from arranger.reduce.perform.heard import Heard, hidden_by
 from arranger.reduce.tell.account import account
 from arranger.reduce.tell.asked import asked_of
@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from arranger.conversion import Conversion
     from arranger.engine.model import DrumSound, Engine, StepLength
     from arranger.grid.model import Grid
-    from arranger.reduce.tell.account import Asked
+    from arranger.reduce.tell.asked import Asked
     from arranger.rows import Row
     from arranger.sheet.model import Sheet
 
@@ -120,7 +120,7 @@ def revise(
     entries = list(before.ledger.entries if known is None else known.reduction.ledger.entries)
     for entry in account(asked, heard, sheet.drums, notes):
         entries[entry.note] = _entry(before.ledger.entries[entry.note], entry, places, hand)
-    ledger = Ledger(columns=columns_of(entries), transpose=before.ledger.transpose)
+    ledger = Ledger.of(entries, before.ledger.transpose)
     check_conservation(ledger, hand)
     sources = [tuple(-1 if note == hand else note for note in row) for row in owners]
     reduction = replace(

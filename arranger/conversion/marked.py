@@ -20,7 +20,8 @@ from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.heard import Heard, hidden_by
-from arranger.reduce.tell.account import Asked, account_columns
+from arranger.reduce.tell.account import account_columns
+from arranger.reduce.tell.asked import Asked
 from arranger.reduce.worth.weights import PartRole, RoleEvidence
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings

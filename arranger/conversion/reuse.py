@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from arranger.columns import Bools
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
-    from arranger.reduce.tell.account import Asked
+    from arranger.reduce.tell.asked import Asked
     from arranger.sheet.model import Sheet
 
 _AROUND = 2

@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     # Not at run time: pydantic takes a tenth of a second to import.
     from pydantic import Field
 
-    from arranger.engine.model import Pitch
-
 Flag = Literal["", "new1", "new2", "hold1", "hold2", "rest1", "rest2", "hit", "last"]
 """1 where the voice changes, goes on as it is, is silent; a drum sounds; the record is the last of
 the piece, of its pattern or of the order list. Else 0."""
@@ -191,12 +189,12 @@ TABLES: Mapping[str, type[Any]] = {
 """The tables inside the table ``export``, and itself, by key; records are lists of them."""
 
 
-def tone_numbers(layout: Layout, pitches: Iterable[Pitch]) -> dict[int, int]:
-    """Return what ``voice1`` and ``voice2`` are for each pitch, by MIDI number."""
+def tone_numbers(layout: Layout, settings: Mapping[int, int]) -> dict[int, int]:
+    """Return what ``voice1`` and ``voice2`` are for each pitch, from its setting, by MIDI number."""
     code, first = layout.tones.code, layout.tones.first
     return {
-        pitch.midi: {"setting": pitch.setting, "index": first + place, "midi": pitch.midi}[code]
-        for place, pitch in enumerate(pitches)
+        midi: {"setting": setting, "index": place, "midi": midi}[code]
+        for place, (midi, setting) in enumerate(settings.items(), first)
     }
 
 

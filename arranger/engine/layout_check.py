@@ -147,7 +147,9 @@ def _tone_faults(
     # Only a song says how many pitches a table of those that occur has.
     counted = {} if layout.pitches and layout.tones.code == "index" else pitches
     drums = drum_numbers(layout, (drum.name for drum in profile.drum))
-    if fault := tone_fault(layout, tone_numbers(layout, counted.values()), drums):
+    if fault := tone_fault(
+        layout, tone_numbers(layout, {m: pitch.setting for m, pitch in counted.items()}), drums
+    ):
         place, what, remedy = fault
         yield ProfileFault(("export", "step" if layout.step else "event", place), what, remedy)
 

@@ -61,10 +61,7 @@ def loop_marks(song: Song) -> LoopMarks:
 def asked_loop(loop: str, bars: tuple[GridBar, ...]) -> int:
     """Return the step of the bar that the user names.
 
-    Raises
-    ------
-    SettingsError
-        If it is no bar of the passage.
+    Raises `SettingsError` if it is no bar of the passage.
     """
     number = int(loop) if re.fullmatch(r"\d{1,9}", loop) else None
     for bar in bars:
@@ -85,20 +82,16 @@ def leads_back(
     If that comes still earlier too, it goes back to there, so that as much as can be is heard again; at least
     `LEAST_ROUND` of the piece must be. No note may be cut: at the end, or held into the bar that it goes back to.
 
-    Parameters
-    ----------
-    alike
-        Which bars are alike (`arranger.grid.sections.alike_bars`).
-    bars
-        All bars of the piece; the last must be whole.
-    onset_steps, end_steps
-        Shape (notes,): where notes stand, even beyond the last bar; -1 for those that are left out.
+    ``alike``: which bars are alike (`arranger.grid.sections.alike_bars`).
+    ``bars``: all bars of the piece; the last must be whole.
+    ``onset_steps``, ``end_steps``: shape (notes,): where notes stand, even beyond the last bar; -1
+    for those that are left out.
     """
     count = len(bars)
     if len(alike) != count or count <= FEWEST_BARS or not _is_whole(bars):
         return None
     runs = [_run_before(alike, bar) for bar in range(count)]
-    after = max(range(1, count), key=lambda bar: runs[bar])
+    after = max(range(FEWEST_BARS, count), key=lambda bar: runs[bar])
     end = bars[-1].first_step + bars[-1].steps
     if runs[after] < FEWEST_BARS or (end_steps > end).any():
         return None

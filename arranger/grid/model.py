@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from arranger.columns import Floats, Ints
     from arranger.engine.model import StepLength
+    from arranger.grid.doubt import Doubt
     from arranger.grid.timeline import Timeline
     from arranger.settings import GridSettings
 
@@ -49,7 +50,7 @@ class StepChoice(NamedTuple):
 
     step_beats: Fraction
     cost: float
-    """Lower is better; unit and terms are documented at ``arranger.grid.choose``."""
+    """Lower is better; unit and terms are documented at ``arranger.grid.steps.choose``."""
     steps: int
     """How many steps the song would take."""
     moved: int
@@ -60,28 +61,6 @@ class StepChoice(NamedTuple):
     """Notes shorter than half a step."""
     misplaced: int = 0
     """Notes of those moved so far that it is plainly heard."""
-
-
-class OtherReading(NamedTuple):
-    """Another reading of beat or bars."""
-
-    what: str
-    """In words: "half as fast"."""
-    option: str
-    """What chooses it, ready for the command line: "--tempo 60"."""
-
-
-class Doubt(NamedTuple):
-    """Something that isn't sure of beat or bars."""
-
-    about: str
-    """"beat" or "bars"."""
-    what: str
-    """In words."""
-    sure: float | None
-    """How likely it is right, 0..1; None where no number is known."""
-    others: tuple[OtherReading, ...]
-    """The likeliest other readings, at most two."""
 
 
 class Section(NamedTuple):

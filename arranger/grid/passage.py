@@ -8,7 +8,7 @@ import numpy as np
 
 from arranger.errors import LimitError, SettingsError
 from arranger.grid.model import GridBar
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 
 if TYPE_CHECKING:
     from arranger.columns import Ints
@@ -35,10 +35,7 @@ class Passage(NamedTuple):
 def rough_bars(timeline: Timeline, settings: GridSettings) -> tuple[int, int]:
     """Return the first and last bar of the passage, before there are steps to count in.
 
-    Raises
-    ------
-    SettingsError
-        If the settings name bars that the song doesn't have.
+    Raises `SettingsError` if the settings name bars that the song doesn't have.
     """
     if settings.bars is not None:
         return _asked_bars(timeline, settings.bars)
@@ -60,12 +57,8 @@ def choose_passage(
 ) -> Passage:
     """Return the passage, in steps.
 
-    Raises
-    ------
-    SettingsError
-        If the settings name bars that the song doesn't have.
-    LimitError
-        If it is longer than the settings allow.
+    Raises `SettingsError` if the settings name bars that the song doesn't have; `LimitError` if it
+    is longer than the settings allow.
     """
     lines = _bar_lines(timeline, per_beat)
     end_step = int(lines[-1])

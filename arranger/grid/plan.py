@@ -14,15 +14,15 @@ import numpy as np
 
 from arranger.errors import ArrangerError, SongError
 from arranger.grid.attacks import find_attacks
-from arranger.grid.choose import choose_step
 from arranger.grid.loops import asked_loop, leads_back, loop_marks
 from arranger.grid.model import Grid
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.passage import choose_passage, rough_bars
-from arranger.grid.place import half_up, place_ends, place_onsets, place_played
 from arranger.grid.remarks import step_remarks, tempo_remarks
 from arranger.grid.sections import alike_bars, find_sections
-from arranger.grid.swing import PLAYED, STRAIGHT, carry, find_swing
+from arranger.grid.steps.choose import choose_step
+from arranger.grid.steps.place import half_up, place_ends, place_onsets, place_played
+from arranger.grid.steps.swing import PLAYED, STRAIGHT, carry, find_swing
 from arranger.grid.timeline import file_timeline
 from arranger.grid.tracked import beats_elsewhere, tracked_timeline
 from arranger.settings import GridSettings

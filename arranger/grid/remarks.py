@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.bars import runs_named
-from arranger.grid.choose import MOST_OFF_TEMPO, off_tempo_percent
-from arranger.grid.off_step import bars_off_step
+from arranger.grid.steps.choose import MOST_OFF_TEMPO, off_tempo_percent
+from arranger.grid.steps.off_step import bars_off_step
 from arranger.grid.tempi import bar_tempos, part_places, tempi_in_words, tempo_changes
 from arranger.song.time import seconds_at
 

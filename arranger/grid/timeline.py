@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.errors import LimitError
-from arranger.grid.metres import with_bars
+from arranger.grid.bars.metres import with_bars
 from arranger.song.time import seconds_at, song_bars
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.model import Doubt
+    from arranger.grid.doubt import Doubt
     from arranger.grid.track.beat import TrackedBeat
     from arranger.settings import GridSettings
     from arranger.song.model import Song
@@ -67,11 +67,8 @@ def file_timeline(
 ) -> Timeline:
     """Return the timeline of a song by its own beats, or by its clock if the settings say so.
 
-    Raises
-    ------
-    LimitError
-        If the song is so long that even a step a beat would be too many; found by arithmetic,
-        before anything of that size is made.
+    Raises `LimitError` if the song is so long that even a step a beat would be too many; found by
+    arithmetic, before anything of that size is made.
     """
     last_tick = int(notes.end.max())
     check_length(song, last_tick, settings.max_steps)
@@ -110,10 +107,7 @@ def file_timeline(
 def check_length(song: Song, last_tick: int, max_steps: int) -> None:
     """Refuse a song whose beats or bars alone are more than the limit of steps.
 
-    Raises
-    ------
-    LimitError
-        If so.
+    Raises `LimitError` if so.
     """
     beats = last_tick / song.ticks_per_beat
     starts = [metre.tick for metre in song.metres] + [last_tick]

@@ -10,24 +10,24 @@ import numpy as np
 
 from arranger.bars import metre_beat
 from arranger.errors import LimitError
-from arranger.grid.asked_bars import asks_place, bar_beats
-from arranger.grid.doubts import bars_doubt, beat_doubt
-from arranger.grid.metre_names import metre_of_beats
-from arranger.grid.metres import has_bars
+from arranger.grid.bars.asked_bars import asks_place, bar_beats
+from arranger.grid.bars.doubts import bars_doubt, beat_doubt
+from arranger.grid.bars.metre_names import metre_of_beats
+from arranger.grid.bars.metres import has_bars
 from arranger.grid.onbeat import after_metres
 from arranger.grid.timeline import BarLabel, Timeline, check_length
 from arranger.grid.track.beat import FEWEST_ATTACKS, FileBeat, track_beat
-from arranger.grid.track.beats_heard import BAR_BIAS
+from arranger.grid.track.networks.beats_heard import BAR_BIAS
 from arranger.grid.track.phase import file_phase
 from arranger.song.time import seconds_at, ticks_at
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.model import Doubt
+    from arranger.grid.doubt import Doubt
     from arranger.grid.onbeat import BeatVerdict
-    from arranger.grid.track.bars_heard import LikeliestBars
     from arranger.grid.track.beat import TrackedBeat
+    from arranger.grid.track.networks.bars_heard import LikeliestBars
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns
@@ -54,10 +54,7 @@ NEAR_BEAT = 0.01
 def file_beat(song: Song, notes: TimedColumns, verdict: BeatVerdict) -> FileBeat | None:
     """Return what the file says of its tempo; None if its ticks are clock time.
 
-    Raises
-    ------
-    LimitError
-        If the song is longer than the settings allow; see `check_length`.
+    Raises `LimitError` if the song is longer than the settings allow; see `check_length`.
     """
     if not song.own_beat:
         return None
@@ -120,10 +117,7 @@ def tracked_timeline(
 ) -> Timeline | None:
     """Return the timeline of a song by the beat that its onsets have, or None if none is found.
 
-    Raises
-    ------
-    LimitError
-        If the song lasts longer than the limit of steps can cover.
+    Raises `LimitError` if the song lasts longer than the limit of steps can cover.
     """
     last = float(notes.end_seconds.max())
     check_length(song, int(notes.end.max()), settings.max_steps)

@@ -9,7 +9,7 @@ import numpy as np
 
 from arranger.errors import SettingsError
 from arranger.reduce.choose.prepare import prepare
-from arranger.reduce.ledger import Ledger, columns_of
+from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.as_written import perform_as_written
 from arranger.reduce.perform.byte_limit import fit, song_size, unlimited
@@ -89,7 +89,7 @@ def _fitted(
     )
     return replace(
         reduction,
-        ledger=replace(reduction.ledger, columns=columns_of(entries)),
+        ledger=Ledger.of(entries, reduction.ledger.transpose),
         remarks=(*reduction.remarks, remark),
     )
 

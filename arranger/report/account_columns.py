@@ -138,13 +138,9 @@ def _sentences(conversion: Conversion, notes: Sequence[int] | None) -> list[str]
 def tell_like(conversion: Conversion, known: Conversion) -> None:
     """Have sentences of a conversion taken from another one's, where the notes fared the same.
 
-    Parameters
-    ----------
-    conversion
-        What is to be told.
-    known
-        The same song on the same bars in a sheet that differs a little; entries of notes that fared
-        the same are the very same values (`arranger.conversion.by_hand.revise`).
+    ``conversion``: what is to be told.
+    ``known``: the same song on the same bars in a sheet that differs a little; entries of notes
+    that fared the same are the very same values (`arranger.conversion.by_hand.revise`).
     """
     notes = range(len(conversion.song.notes))
     if known.song is not conversion.song or known.grid.bars != conversion.grid.bars:
@@ -207,13 +203,9 @@ def _joining(
     Before and after all that are there they count on from these; between them they are that of the
     one before.
 
-    Parameters
-    ----------
-    outside
-        The song's numbers of the bars, of shape (notes,).
-    numbers, songs
-        The sheet's and the song's numbers of the song's bars that are in the sheet, of shape
-        (bars,).
+    ``outside``: the song's numbers of the bars, of shape (notes,).
+    ``numbers``, ``songs``: the sheet's and the song's numbers of the song's bars that are in the
+    sheet, of shape (bars,).
     """
     if not len(songs):
         return outside

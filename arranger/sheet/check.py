@@ -50,7 +50,6 @@ if TYPE_CHECKING:
 _TEMPO_SHARE = 0.005
 """A tempo beside a length may be off by this before it is called wrong."""
 
-_VOICE_ROWS = {1: "voice 1", 2: "voice 2"}
 _DRUM_ROW = 3
 
 
@@ -215,63 +214,44 @@ def _pitches(
             nearest = folded(engine, cell)
             if nearest is None:
                 nearest = min(engine.pitches, key=lambda pitch: abs(pitch - cell))
-            yield from finder.problem(
-                ERROR,
-                "outside-pitch-table",
-                row,
-                step,
-                f"{pitch_name(cell)} is outside the pitch table of {engine.name}, which has "
-                f"{pitch_name(engine.lowest)} to {pitch_name(engine.highest)}",
-                f"write {pitch_name(nearest)}",
+            has = f"{pitch_name(engine.lowest)} to {pitch_name(engine.highest)}"
+            what = (
+                f"{pitch_name(cell)} is outside the pitch table of {engine.name}, which has {has}"
             )
+            remedy = f"write {pitch_name(nearest)}"
+            yield from finder.problem(ERROR, "outside-pitch-table", row, step, what, remedy)
 
 
 def _tones(
     finder: _Finder, row: int, cells: Sequence[int], silenced: Sequence[bool], engine: Engine
 ) -> Iterator[SheetProblem]:
     """Yield holds of nothing, tones that no step lets through, and attacks that are lost."""
-    voice = _VOICE_ROWS[row]
     held = start = -1
     hold_told = False
     for step, cell in enumerate((*cells, REST)):
         if cell == HOLD:
             if held < 0 and not hold_told:
                 hold_told = True
-                yield from finder.problem(
-                    WARNING,
-                    "hold-nothing",
-                    row,
-                    step,
-                    f"{voice} holds a tone, but none sounds before",
-                    "write . for silence, or a pitch",
-                )
+                what = f"voice {row} holds a tone, but none sounds before"
+                remedy = "write . for silence, or a pitch"
+                yield from finder.problem(WARNING, "hold-nothing", row, step, what, remedy)
             continue
         hold_told = False
         if held >= 0 and all(silenced[start:step]):
-            yield from finder.problem(
-                WARNING,
-                "tone-unheard",
-                row,
-                start,
-                f"{pitch_name(held)} is never heard: a drum silences both voices on "
-                + ("its step" if step - start == 1 else "all its steps"),
-                "hold it longer, or move the drum",
-            )
+            where = "its step" if step - start == 1 else "all its steps"
+            what = f"{pitch_name(held)} is never heard: a drum silences both voices on {where}"
+            remedy = "hold it longer, or move the drum"
+            yield from finder.problem(WARNING, "tone-unheard", row, start, what, remedy)
         elif (
             held >= 0
             and held == cell
             and not silenced[step - 1]
             and finder.sheet.drums[step] is None
         ):
-            yield from finder.problem(
-                WARNING,
-                "no-attack",
-                row,
-                step,
-                f"{pitch_name(cell)} goes on from the step before, so its start isn't heard",
-                "write . on the step before it, or - here"
-                + ("" if engine.gap is None else f", or {engine.gap.name} in the drums"),
-            )
+            what = f"{pitch_name(cell)} goes on from the step before, so its start isn't heard"
+            gap = "" if engine.gap is None else f", or {engine.gap.name} in the drums"
+            remedy = f"write . on the step before it, or - here{gap}"
+            yield from finder.problem(WARNING, "no-attack", row, step, what, remedy)
         held, start = (cell, step) if cell >= 0 else (-1, step)
 
 
@@ -285,14 +265,8 @@ def _drums(finder: _Finder, engine: Engine) -> Iterator[SheetProblem]:
     remedies = {name: drum_remedy(name, names, usual) for name in strange if name}
     for step, drum in enumerate(finder.sheet.drums):
         if drum is not None and drum in strange:
-            yield from finder.problem(
-                ERROR,
-                "unknown-drum",
-                _DRUM_ROW,
-                step,
-                f"{engine.name} has no drum sound {drum!r}",
-                remedies[drum],
-            )
+            what = f"{engine.name} has no drum sound {drum!r}"
+            yield from finder.problem(ERROR, "unknown-drum", _DRUM_ROW, step, what, remedies[drum])
 
 
 def _sounds(found: Scan, engine: Engine) -> Iterator[SheetProblem]:
@@ -364,15 +338,9 @@ def _bar_order(found: Scan) -> Iterator[SheetProblem]:
     before: int | None = None
     for bar, lines in zip(found.sheet.bars, found.row_lines, strict=True):
         if before is not None and bar.number <= before:
-            yield SheetProblem(
-                WARNING,
-                "bar-order",
-                lines[0],
-                1,
-                3,
-                f"bar {bar.number} comes after bar {before}",
-                "write numbers that rise, or let arranger tidy number the bars anew",
-            )
+            what = f"bar {bar.number} comes after bar {before}"
+            remedy = "write numbers that rise, or let arranger tidy number the bars anew"
+            yield SheetProblem(WARNING, "bar-order", lines[0], 1, 3, what, remedy)
         before = bar.number
 
 

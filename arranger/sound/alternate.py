@@ -30,9 +30,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import ranges
 from arranger.engine.model import StepLength
 from arranger.sheet.played import played_steps, step_length
-from arranger.sound.signal import ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

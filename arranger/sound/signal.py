@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import ranges
 from arranger.engine.pitch_table import FREQUENCY_BITS
 from arranger.sound.schedule import SILENT_PERIOD, Burst, Pause, Stretch, schedule
 
@@ -96,8 +97,7 @@ def voice2_offset(engine: Engine) -> int:
 
 def _writes(block: Block, period: int, offset: int) -> tuple[Cycles, Levels]:
     """Return every write of the pin in a block, in order."""
-    total = int(block.passes.sum())
-    index = np.arange(total) - np.repeat(np.cumsum(block.passes) - block.passes, block.passes)
+    index = ranges(block.passes)
     first = np.repeat(block.starts, block.passes) + index * period
     second = first + offset
     level1 = (block.level1 + np.searchsorted(block.flips1, first, side="right")) % 2
@@ -224,9 +224,3 @@ class _CounterVoice:
         waited = np.maximum(passed - 1 - np.repeat(behind, numbers), 0)
         result: Cycles = np.repeat(starts, numbers) + waited * self._period
         return result
-
-
-def ranges(numbers: Ints) -> Ints:
-    """Return 0, 1, .. n - 1 for each n, one after the other."""
-    result: Ints = np.arange(numbers.sum()) - np.repeat(np.cumsum(numbers) - numbers, numbers)
-    return result

@@ -8,7 +8,7 @@ Only known bar lines count, and what is heard outside of unknown stretches; of "
 
 Then what the truth itself is worth: F against the metre event at tick 0, and how many of the chords that people wrote that
 last a bar or longer begin on a bar line by each of the three. Last, the file's own metre event given back
-(`arranger.grid.disputed`): how often the summary may say that the music has other bars, where it has and where
+(`arranger.grid.bars.disputed`): how often the summary may say that the music has other bars, where it has and where
 it hasn't.
 """
 

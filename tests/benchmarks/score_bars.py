@@ -3,7 +3,7 @@
 PIECES is what `time_pieces` writes. Scores of composers that `train_bars` doesn't train on, exactly as written on
 their own beat, without a word of their metre: whether the commonest bar has the metre's length and name, and F of bar
 lines, by metre. Then with the metre that is written: how often the summary would say that the music has other
-bars (`arranger.grid.disputed`), a false alarm. ``--check``: on the other composers' scores that settings are chosen by (with a network
+bars (`arranger.grid.bars.disputed`), a false alarm. ``--check``: on the other composers' scores that settings are chosen by (with a network
 that wasn't trained on ``--all``).
 """
 

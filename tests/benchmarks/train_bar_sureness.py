@@ -30,20 +30,20 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metres import choose_bars
-from arranger.grid.track import bars_heard
-from arranger.grid.track.bars_heard import (
+from arranger.grid.bars.metres import choose_bars
+from arranger.grid.track.bars_sure import BAR_FEATURES, weigh_bars
+from arranger.grid.track.beat import track_beat
+from arranger.grid.track.feature_weights import weights_of
+from arranger.grid.track.networks import bars_heard
+from arranger.grid.track.networks.bars_heard import (
     BEAT_LENGTHS,
     SLOT_LENGTHS,
     SLOTS_A_BEAT,
     hear_lines,
     likeliest_bars,
 )
-from arranger.grid.track.bars_sure import BAR_FEATURES, weigh_bars
-from arranger.grid.track.beat import track_beat
-from arranger.grid.track.beats_heard import BAR_BIAS
-from arranger.grid.track.feature_weights import weights_of
-from arranger.grid.track.network import network_of
+from arranger.grid.track.networks.beats_heard import BAR_BIAS
+from arranger.grid.track.networks.network import network_of
 from arranger.grid.tracked import even_lines
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns

@@ -20,9 +20,9 @@ from typing import Any
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bars_heard import CHANNELS, SLOTS_A_BEAT, bar_frames
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.frames import STARTING
+from arranger.grid.track.networks.bars_heard import CHANNELS, SLOTS_A_BEAT, bar_frames
+from arranger.grid.track.networks.frames import STARTING
 from tests.benchmarks.cuts import Cuts
 from tests.benchmarks.odd_bars import with_odd_bars
 from tests.benchmarks.performing import Piece, Played, columns_of, perform
@@ -152,7 +152,7 @@ def _example(row: dict[str, Any], done: Played, piece: Piece, seed: int) -> tupl
 
 
 def network(width: int, drop: float) -> Any:
-    """Return the torch module; the same sums as `arranger.grid.track.network`."""
+    """Return the torch module; the same sums as `arranger.grid.track.networks.network`."""
     import torch
     from torch import nn
 
@@ -180,7 +180,7 @@ def network(width: int, drop: float) -> Any:
 
 
 def save(net: Any, path: Path) -> None:
-    """Write the weights as `arranger.grid.track.network` reads them."""
+    """Write the weights as `arranger.grid.track.networks.network` reads them."""
 
     def of(layer: Any) -> Any:
         return layer.weight.detach().float().cpu().numpy().transpose(2, 1, 0)

@@ -22,8 +22,14 @@ from typing import Any
 import numpy as np
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.beat_frames import BEFORE, CHANNELS, CHROMA, FRAMES_A_SECOND, beat_frames
 from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.networks.beat_frames import (
+    BEFORE,
+    CHANNELS,
+    CHROMA,
+    FRAMES_A_SECOND,
+    beat_frames,
+)
 from tests.benchmarks.cuts import Cuts
 from tests.benchmarks.dressing import dressed, is_compound
 from tests.benchmarks.performing import Piece, Played, perform
@@ -135,7 +141,7 @@ def targets(done: Played, piece: Piece, begin: float, count: int) -> tuple[Any, 
 
 
 def network(width: int, drop: float) -> Any:
-    """Return the torch module; the same sums as `arranger.grid.track.ear`."""
+    """Return the torch module; the same sums as `arranger.grid.track.networks.ear`."""
     import torch
     from torch import nn
 
@@ -185,7 +191,7 @@ def network(width: int, drop: float) -> Any:
 
 
 def save(net: Any, path: Path) -> None:
-    """Write the weights as `arranger.grid.track.ear` reads them: inputs first, then outputs."""
+    """Write the weights as `arranger.grid.track.networks.ear` reads them: inputs first, then outputs."""
 
     def of(weight: Any) -> Any:
         return weight.detach().float().cpu().numpy()

@@ -26,8 +26,8 @@ import numpy as np
 
 from arranger.grid.attacks import find_attacks
 from arranger.grid.track.beat import all_readings, likelihoods, track_beat
-from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
+from arranger.grid.track.networks.beats_heard import hear_song
 from arranger.grid.track.readings import FEATURES
 from arranger.grid.track.rivals import rivals
 from arranger.grid.track.sureness import SURE_FEATURES, sure_features

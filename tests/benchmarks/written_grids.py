@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING
 
 from arranger.engine import load_engine
 from arranger.grid import plan_grid
-from arranger.grid.step_words import step_sentence
+from arranger.grid.steps.step_words import step_sentence
 from tests.benchmarks.corpora import Score, scores
 from tests.benchmarks.song_steps import raster
 from tests.grid.songs import song_of

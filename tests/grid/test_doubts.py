@@ -13,9 +13,9 @@ from arranger import convert
 from arranger.bars import parse_metre
 from arranger.engine import load_engine
 from arranger.grid import Doubt, OtherReading, heard_bars, plan_grid
-from arranger.grid.doubts import SURE_BARS, bars_doubt, beat_doubt
+from arranger.grid.bars.doubts import SURE_BARS, bars_doubt, beat_doubt
 from arranger.grid.track.beat import TrackedBeat
-from arranger.grid.track.beats_heard import HeardSong
+from arranger.grid.track.networks.beats_heard import HeardSong
 from arranger.grid.track.readings import Reading
 from arranger.grid.track.rivals import Rival, rivals
 from arranger.options import build_settings
@@ -46,11 +46,61 @@ def test_readings_with_the_same_beats_are_sure_together() -> None:
     assert rivals(found[:2], np.array([0.7, 0.3]), 0) == (pytest.approx(1.0), ())
 
 
-@pytest.mark.parametrize(("offset", "same"), [(0.125, True), (0.25, False), (-0.25, False)])
-def test_beats_a_quarter_of_one_away_are_others(offset: float, same: bool) -> None:
+@pytest.mark.parametrize(
+    ("offset", "same"),
+    [(0.125, True), (0.149, True), (0.151, False), (-0.149, True), (-0.25, False)],
+)
+def test_beats_a_seventh_of_one_away_are_others(offset: float, same: bool) -> None:
     (other,) = rivals([reading(1.0), reading(1.0, offset)], np.array([0.7, 0.3]), 0)[1] or (None,)
     assert (other is None) == same
     assert other is None or other.moved
+
+
+def test_readings_of_nearly_a_tempo_are_of_one_level() -> None:
+    """Their logarithms are up to 0.12 apart; beats of others are other beats wherever they stand."""
+    for level, moved in ((np.exp(0.119), True), (np.exp(0.121), False)):
+        (other,) = rivals([reading(1.0, 0.5), reading(level)], np.array([0.7, 0.3]), 0)[1]
+        assert other.moved == moved
+        assert other.bpm == pytest.approx(120 / level)
+    apart = [reading(1.0)._replace(beats=beats) for beats in (np.arange(9.0), 20 + np.arange(9.0))]
+    assert rivals(apart, np.array([0.7, 0.3]), 0) == (pytest.approx(1.0), ())
+
+
+def test_two_rivals_are_told_of_the_four_likeliest() -> None:
+    levels = [1.0, 1.3, 1.7, 2.2, 2.9, 3.8, 3.8]
+    found = [reading(level) for level in levels]
+    likelihood = np.array([0.3, 0.15, 0.14, 0.13, 0.11, 0.1, 0.07])
+    sure, others = rivals(found, likelihood, 0)
+    assert sure == pytest.approx(0.3)
+    # the fifth and last would come to more together, but is the fifth
+    assert [other.likelihood for other in others] == pytest.approx([0.15, 0.14])
+    assert [other.bpm for other in others] == pytest.approx([120 / 1.3, 120 / 1.7])
+    sure, others = rivals(found[:5], np.array([0.3, 0.15, 0.14, 0.2, 0.21]), 3)
+    assert (sure, [other.likelihood for other in others]) == (0.2, [0.3, 0.21])
+
+
+@pytest.mark.parametrize(
+    ("tempo", "what"),
+    [
+        (1 / 3, "a third as fast"),
+        (1 / 2, "half as fast"),
+        (2 / 3, "two thirds as fast"),
+        (3 / 2, "half as fast again"),
+        (2, "twice as fast"),
+        (3, "three times as fast"),
+    ],
+)
+def test_a_rival_tempo_is_named_by_its_level(tempo: float, what: str) -> None:
+    beat = tracked(0.5)
+    for off in (-0.119, 0.119):
+        rival = Rival(tempo * 120 * float(np.exp(off)), False, beat.seconds, 0.1)
+        doubt = beat_doubt(beat._replace(others=(rival,)), 0.0)
+        assert doubt is not None
+        assert doubt.others == (OtherReading(what, f"--tempo {rival.bpm:.4g}"),)
+    far = Rival(tempo * 120 * float(np.exp(0.121)), False, beat.seconds, 0.1)
+    doubt = beat_doubt(beat._replace(others=(far,)), 0.0)
+    assert doubt is not None
+    assert doubt.others[0].what == "another tempo"
 
 
 def test_a_beat_that_is_not_sure_is_doubted_with_its_rivals() -> None:

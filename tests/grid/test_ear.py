@@ -6,14 +6,13 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track import ear
-from arranger.grid.track.beat_frames import BANDS, CHANNELS, CHROMA, beat_frames
-from arranger.grid.track.beats_heard import BAR_BIAS, METRE, SUREST, HeardSong
-from arranger.grid.track.ear import listen
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.follow import UNIT
-from arranger.grid.track.layers import load_weights
-from arranger.grid.track.readings import periods_between
+from arranger.grid.track.networks import ear
+from arranger.grid.track.networks.beat_frames import BANDS, CHANNELS, CHROMA, beat_frames
+from arranger.grid.track.networks.beats_heard import HeardSong
+from arranger.grid.track.networks.ear import listen
+from arranger.grid.track.networks.layers import load_weights
+from arranger.grid.track.readings import periods_between, reading_of
 from arranger.grid.track.sureness import SURE_FEATURES, sure_features, sureness
 from arranger.song.time import timed_columns
 from tests.grid.songs import song_of
@@ -111,12 +110,14 @@ def test_odds_of_beats_and_lines_are_the_best_near_them() -> None:
     bar = np.array([-6.0, -6, 3, -6, -6, -6, -6, -6, -6, -6])
     heard = HeardSong(np.stack((beat, bar), 1), 1.0, NO_METRE, 0.0)
     at = 1.0 + np.array([0, 1, 2, 3, 6, 9, 11]) / 50
-    assert heard.beat_odds(at).tolist() == [5, 5, -1, 2, -1, -1, -SUREST]
+    assert heard.beat_odds(at).tolist() == [5, 5, -1, 2, -1, -1, -6]
     outside = np.array([0.5, 1 + 40 / 50])
-    assert heard.beat_odds(outside).tolist() == [-SUREST, -SUREST]
+    assert heard.beat_odds(outside).tolist() == [-6, -6]
     assert heard.bar_odds(outside).tolist() == [0, 0]
     lines = heard.bar_odds(1.0 + np.array([0, 4, 5]) / 50)
-    assert lines.tolist() == [3 + BAR_BIAS, 3 + BAR_BIAS, -6 + BAR_BIAS]
+    assert lines.tolist() == [5, 5, -4]
+    edges = heard.bar_odds(1.0 + np.array([-0.6, -0.4, 10, 10.4]) / 50)
+    assert edges.tolist() == [0, 0, -4, 0]
 
 
 def test_bars_heard_are_those_of_the_likelier_metre() -> None:
@@ -130,15 +131,18 @@ def test_bars_heard_are_those_of_the_likelier_metre() -> None:
         found = heard.lines(beats)
         assert found is not None
         assert set(np.diff(found.lines)) == {size}
-    assert METRE > 0
 
 
 def test_periods_between_two_are_those_of_the_usual_ones_or_any() -> None:
-    usual = periods_between(0.5, 0.6)
-    assert usual.min() >= 25
-    assert usual.max() <= 30
+    assert periods_between(0.5, 0.66).tolist() == [25, 26, 27, 28, 29, 30, 31, 32, 33]
+    assert periods_between(0.501, 0.659).tolist() == [26, 27, 28, 29, 30, 31, 32]
     assert periods_between(0.15, 0.19).tolist() == [8, 9]
+    assert periods_between(0.16, 0.18).tolist() == [8, 9]
     assert periods_between(0.151, 0.152).tolist() == [8]
+    assert periods_between(0.167, 0.176).tolist() == [9]
+    assert periods_between(0.001, 0.002).tolist() == [1]
+    slow = periods_between(2.0, 5.99)
+    assert (len(slow), slow[0], set(np.diff(slow).tolist())) == (50, 100, {4})
     assert not len(periods_between(0.1, 0.2, nearest=False))
 
 
@@ -154,8 +158,48 @@ def test_beats_are_surer_the_clearer_they_are_heard() -> None:
     assert rows["song"] == pytest.approx(1.0)
     assert rows["bend"] == pytest.approx(0.0, abs=1e-9)
     bent = sure_features(heard, np.append(beats[:5], beats[5:] + 0.25), 0.5)[:, -1]
-    assert bent.round(3).tolist() == [0] * 5 + [0.405, 0.405] + [0] * 13 or bent[4] > 0.4
+    assert bent[[3, 4, 5, 6]].tolist() == pytest.approx([0, np.log(1.5), np.log(1.5), 0])
+    broken = sure_features(heard, np.append(beats[:5], beats[5:] + 0.5), 0.5)[:, -1]
+    assert broken[[3, 4, 5, 6]].tolist() == pytest.approx([0, 0.5, 0.5, 0]), "at most"
+    for share, known in ((0.9, np.log(9)), (0.0, -6.0), (1.0, 6.0)):
+        assert sure_features(heard, beats, share)[:, 1] == pytest.approx(known)
     sure = sureness(heard, beats, 0.9)
     assert sure[0] > 0.9 > 0.5 > sure[19]
     assert sureness(heard, beats, 0.99)[9] > sureness(heard, beats, 0.4)[9]
-    assert UNIT == 1 / 64
+
+
+def test_bars_of_each_number_of_beats_have_their_price() -> None:
+    """How likely the song's metre is counts three tenths in every bar; of seven beats as of six."""
+    metres = np.array([-1.0, -2.0, -3.0, -4.0, -5.0, -6.0])
+    costs = {2: 0.5, 3: 0.3, 4: 0.0, 5: 1.0, 6: 0.5, 7: 1.0}
+    for size, cost in costs.items():
+        odds = np.full((25 * 12 * size, 2), -6.0)
+        odds[:: 25 * size, 1] = 2.0
+        heard = HeardSong(odds, 0.0, metres, 0.0)
+        found = heard.lines(np.arange(12 * size) / 2)
+        assert found is not None
+        assert found.lines.tolist() == list(range(0, 12 * size + 1, size))
+        price = cost + 0.3 * min(size, 6)
+        assert found.score == pytest.approx(12 * (2 + 2) - 11 * price)
+
+
+@pytest.mark.parametrize(
+    ("kind", "first", "shifted"),
+    [("best", 1, 0), ("file", 1, 0), ("shifted", 0, 1), ("half", 0, 0)],
+)
+def test_a_reading_is_described_by_what_it_gains(kind: str, first: int, shifted: int) -> None:
+    odds = np.full((700, 2), -6.0)
+    odds[::30] = 3.0
+    odds[::120, 1] = 4.0
+    heard = HeardSong(odds, 0.0, NO_METRE, 0.0)
+    beats = np.append(0.6 * np.arange(20), 12.3)
+    found = reading_of(kind, heard, beats, 12.0, 8.0)
+    assert (found.kind, found.period) == (kind, pytest.approx(0.6))
+    assert found.bars is not None
+    mean = (20 * 3.0 - 6.0) / 21
+    wanted = [1.5, found.bars.score / 8, mean, 0, 0, first, shifted]
+    assert found.features == pytest.approx(wanted, abs=1e-9)
+    slow = reading_of(kind, heard, 3 * beats[:4], 12.0, 8.0)
+    assert slow.features[3:5] == pytest.approx([np.log(3), np.log(3) ** 2])
+    silent = HeardSong(np.full((700, 2), -6.0), 0.0, NO_METRE, 0.0)
+    assert reading_of(kind, silent, beats, 12.0, 8.0).features[1] == 0.0

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.grid.track import _follow, follow
-from arranger.grid.track.follow import CHANGE, COVERED, PERIODS, POWER, UNIT, follow_beats
+from arranger.grid.track.follow import PERIODS, follow_beats
 
 
 @settings(max_examples=60, deadline=None)
@@ -28,6 +28,16 @@ def test_both_follow_the_same_beat(count: int, many: int, seed: int) -> None:
     assert one.gained == two.gained
 
 
+UNIT = 1 / 64
+COVERED = 6 / 64
+
+
+def test_periods_go_by_like_shares_from_231_beats_a_minute_to_33() -> None:
+    """In frames of a fiftieth of a second."""
+    assert PERIODS.tolist() == sorted({round(13 * 1.0355**n) for n in range(57)})
+    assert PERIODS[[0, -1]].tolist() == [13, 92]
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_no_other_beat_gains_more(seed: int) -> None:
     odds = np.random.default_rng(seed).normal(-1.0, 2.0, 60)
@@ -41,7 +51,7 @@ def test_no_other_beat_gains_more(seed: int) -> None:
 
     def price(one: int, other: int) -> float:
         """Return what a beat pays to go on with the second period, less what that covers."""
-        return unit(CHANGE * abs(np.log(one / other)) ** POWER - COVERED * other)
+        return unit(20 * abs(np.log(one / other)) ** 1.5 - COVERED * other)
 
     def best(frame: int, period: int) -> float:
         """Return the most that a beat gains that is at a frame and came by a period."""

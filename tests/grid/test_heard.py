@@ -12,12 +12,18 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid import heard_bars, plan_grid
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metre_names import PLAIN, named_metre
-from arranger.grid.metres import with_bars
-from arranger.grid.track.bars_heard import CHANGE, CHANNELS, likeliest_bars
+from arranger.grid.bars.metre_names import PLAIN, named_metre
+from arranger.grid.bars.metres import with_bars
 from arranger.grid.track.evidence import COLUMNS, find_evidence
-from arranger.grid.track.frames import frames_of
-from arranger.grid.track.network import ConvolutionBlock, Network, load, network_odds
+from arranger.grid.track.networks.bars_heard import (
+    BEAT_LENGTHS,
+    CHANNELS,
+    SLOT_LENGTHS,
+    hear_lines,
+    likeliest_bars,
+)
+from arranger.grid.track.networks.frames import frames_of
+from arranger.grid.track.networks.network import ConvolutionBlock, Network, load, network_odds
 from arranger.settings import GridSettings
 from arranger.song.time import timed_columns
 from tests.grid.songs import TICKS, song_of
@@ -92,7 +98,7 @@ def test_no_other_bars_are_likelier(seed: int) -> None:
         if places[-1] >= len(odds):
             return -np.inf
         changes = sum(a != b for a, b in pairwise(sizes))
-        paid = sum(costs[size] for size in sizes) + CHANGE * changes
+        paid = sum(costs[size] for size in sizes) + 8 * changes
         return float(odds[places].sum()) - paid
 
     best = max(
@@ -109,6 +115,42 @@ def test_no_other_bars_are_likelier(seed: int) -> None:
         assert found.lines[0] < 4
         assert found.lines[-1] >= len(odds)
         assert set(np.diff(found.lines)) <= set(costs)
+
+
+@pytest.mark.parametrize(
+    ("lengths", "costs"),
+    [
+        (SLOT_LENGTHS, {8: 0.3, 12: 0.0, 16: 0.0, 20: 2.0, 24: 0.3}),
+        (BEAT_LENGTHS, {2: 0.5, 3: 0.3, 4: 0.0, 5: 1.0, 6: 0.5, 7: 1.0}),
+    ],
+)
+def test_bars_of_each_length_have_their_price(
+    lengths: tuple[tuple[int, float], ...], costs: dict[int, float]
+) -> None:
+    assert len(lengths) == len(costs)
+    for size, cost in costs.items():
+        odds = np.full(10 * size, -9.0)
+        odds[1::size] = 5.0
+        found = likeliest_bars(odds, lengths)
+        assert found is not None
+        assert found.lines.tolist() == [*range(1, 10 * size, size), 10 * size + 1]
+        assert found.score == pytest.approx(10 * 5.0 - 9 * cost)
+
+
+def test_log_odds_are_at_most_five_and_nothing_begins_where_nothing_starts(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Notes on beats, of which each has four slots; the last is followed by a bar of 4/4."""
+    notes = timed_columns(song_of([(beat, 1, 60) for beat in (0, 1, 2, 4, 8)]))
+    for heard, at_notes, between in ((9.0, [5, 5], [-5, -0.5]), (-9.0, [-5, -5], [-5, -5])):
+        monkeypatch.setattr(
+            "arranger.grid.track.networks.bars_heard.network_odds",
+            lambda _, frames, heard=heard: np.full((len(frames), 2), heard, np.float32),
+        )
+        odds = hear_lines(notes, find_attacks(notes), TICKS, 120.0)
+        assert len(odds) == 8 * 4 + 16
+        for slot, row in enumerate(odds.tolist()):
+            assert row == (at_notes if slot in {0, 4, 8, 16, 32} else between)
 
 
 def waltz(bars: int, shift: float = 0.0) -> list[list[tuple[float, float, int]]]:

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from arranger.grid.attacks import find_attacks
-from arranger.grid.track.bars_heard import CHANNELS, bar_frames
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
-from arranger.grid.track.likeness import (
+from arranger.grid.track.networks.bars_heard import CHANNELS, bar_frames
+from arranger.grid.track.networks.frames import CHANNELS as FRAME_CHANNELS
+from arranger.grid.track.networks.likeness import (
     BACK,
     BEFORE_AFTER,
     COLUMNS,
@@ -103,3 +103,23 @@ def test_a_network_sees_frames_and_likeness_and_the_tempo_last() -> None:
     rhythm = frames[32:100, -1 - len(RHYTHM_BACK) : -1]
     assert rhythm[:, 0] == pytest.approx(1.0)
     assert frames[40:100, FRAME_CHANNELS - 1 :][:, 0].max() <= 1.0
+
+
+def test_likeness_is_that_of_what_the_frames_show_and_of_the_low_notes() -> None:
+    """A high part over a low one, in which three notes in ten lie up to its F; a slot is a semiquaver."""
+    parts = [[(n / 2, 0.5, 60 + n * n % 17) for n in range(70)]]
+    parts.append([(n, 1, (36, 41, 43)[n * n % 3]) for n in range(35)])
+    notes = timed_columns(song_of(*parts))
+    attacks = find_attacks(notes)
+    start, end = notes.onset / TICKS, notes.end / TICKS
+    frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, 0.3)
+    low = np.zeros((len(frames), 12))
+    for pitch, first, last in zip(notes.pitch, start * 4, end * 4, strict=True):
+        if pitch <= sorted(notes.pitch)[int(0.3 * 104)]:
+            low[int(first) : int(last), pitch % 12] = np.log(2)
+    starting, sounding = frames[:, 13:25], frames[:, 25:37]
+    alike = likeness(sounding, low, starting, frames[:, 0])
+    assert frames[:, 37:-1] == pytest.approx(alike, abs=1e-5)
+    for seconds, tempo in ((0.3, -1), (0.1, -2), (2.4, 2), (9.0, 2)):
+        again = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, seconds)
+        assert again[:, -1] == pytest.approx(tempo)

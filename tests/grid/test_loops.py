@@ -43,6 +43,12 @@ def test_a_loop_from_the_very_end_is_left_out():
         assert (grid.steps, grid.loop_step) == (48, step)
 
 
+def test_a_loop_from_the_very_beginning_is_one() -> None:
+    grid = plan_grid(song_of(LINE, marks=(Mark(0, "marker", "loop"),)), ENGINE)
+    assert grid.loop_step == 0
+    assert any("goes on from bar 1 " in remark for remark in grid.remarks)
+
+
 def test_lyrics_and_other_words_set_nothing():
     marks = (Mark(0, "lyrics", "loop"), Mark(0, "marker", "loop the loop"))
     assert plan_grid(song_of(LINE, marks=marks), ENGINE).loop_step is None

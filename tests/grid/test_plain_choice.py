@@ -14,7 +14,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.errors import LimitError
 from arranger.grid.attacks import Attacks, find_attacks
-from arranger.grid.choose import choose_step
+from arranger.grid.steps.choose import choose_step
 from arranger.grid.timeline import BarLabel, Timeline
 from arranger.settings import STEP_CHOICES, GridSettings
 from arranger.song.time import timed_columns
@@ -162,7 +162,10 @@ def test_each_step_costs_what_the_terms_add_up_to() -> None:
         )
         first = random.randrange(len(lines) - 1)
         last = random.randrange(first, len(lines) - 1)
-        bpm, tracked = random.choice((30.0, 97.0, 120.0, 240.0, 700.0)), random.random() < 0.3
+        bpm, tracked = (
+            random.choice((30.0, 97.0, 120.0, 240.0, 700.0, 9000.0)),
+            random.random() < 0.3,
+        )
         found = choices(song, lines, (first, last), bpm, engine, tracked=tracked)
         attacks = find_attacks(timed_columns(song))
         every = [Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12)]
@@ -227,6 +230,15 @@ def test_no_finer_step_for_one_note_in_a_hundred(quick: int, step: Fraction) -> 
     assert found[0].step_beats == step
 
 
+@pytest.mark.parametrize(("quick", "step"), [(2, Fraction(1, 3)), (6, Fraction(1, 6))])
+def test_three_steps_a_beat_are_fewer_than_are_easy(quick: int, step: Fraction) -> None:
+    """Triplets with a few half as long, which merge with the notes after them."""
+    line = [(n / 3, 1 / 3, 60 + n % 7) for n in range(240)]
+    line += [(8 * n + 1 / 6, 1 / 6, 80) for n in range(quick)]
+    found = choices(song_of(line), [*map(float, range(0, 81, 4))], (0, 19), 100.0, ENGINES[0])
+    assert found[0].step_beats == step
+
+
 def test_past_four_steps_a_beat_it_takes_more_than_three_attacks_in_a_hundred() -> None:
     for few, step in ((6, Fraction(1, 4)), (12, Fraction(1, 8))):
         line = [(n / 4, 0.25, 60 + n % 7) for n in range(200)]
@@ -246,6 +258,13 @@ def test_a_step_is_too_long_only_beyond_the_limit() -> None:
             choices(
                 song, [0.0, 4.0, 8.0], (0, 1), 120.0, ENGINES[0], max_steps=steps - 1, **settings
             )
+
+
+def test_a_step_of_just_so_many_steps_as_there_may_be_is_chosen() -> None:
+    line = song_of([(n / 2, 0.5, 60 + n % 7) for n in range(16)])
+    for most, step in ((16, Fraction(1, 2)), (15, Fraction(1))):
+        found = choices(line, [0.0, 4.0, 8.0], (0, 1), 120.0, ENGINES[0], max_steps=most)
+        assert found[0].step_beats == step
 
 
 def test_short_tones_that_repeat_on_neighbouring_steps_cost_no_less_for_their_rests() -> None:

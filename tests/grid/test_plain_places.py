@@ -19,9 +19,9 @@ from arranger.grid.attacks import Attacks, find_attacks
 from arranger.grid.model import grid_bars
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.passage import rough_bars
-from arranger.grid.place import half_up, place_ends, place_onsets, place_played
 from arranger.grid.sections import alike_bars, find_sections
-from arranger.grid.swing import carry, find_swing
+from arranger.grid.steps.place import half_up, place_ends, place_onsets, place_played
+from arranger.grid.steps.swing import carry, find_swing
 from arranger.grid.timeline import BarLabel, Timeline, prevailing_bpm
 from arranger.settings import GridSettings
 from arranger.song.model import Song, TempoChange

@@ -19,12 +19,14 @@ from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat
 from arranger.grid.track.beat import FileBeat, all_readings, likelihoods, track_beat
-from arranger.grid.track.beat_frames import FRAMES_A_SECOND
-from arranger.grid.track.beats_heard import HeardSong, hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.feature_weights import weights_of
+from arranger.grid.track.networks.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.networks.beats_heard import HeardSong, hear_song
 from arranger.grid.track.phase import PHASE_FEATURES, file_phase, phase_features
 from arranger.grid.track.readings import FEATURES, RATIOS, Reading, readings_of
+from arranger.grid.track.rivals import Rival
+from arranger.grid.track.sureness import sureness
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange, TempoChange
 from arranger.song.time import seconds_at, ticks_at, timed_columns
@@ -73,6 +75,7 @@ def test_readings_are_likely_by_their_features_and_what_the_file_says() -> None:
     [
         (2.0, 5.0, 2.0, 6.0),
         (1.9, 5.0, 2.0, 6.0),
+        (1.8, 5.0, 2.0, 6.0),
         (1.7, 5.0, 1.0, 6.0),
         (0.9, 5.0, 1.0, 6.0),
         (2.1, 5.1, 2.0, 7.0),
@@ -86,9 +89,10 @@ def test_beats_reach_from_the_first_onset_to_beyond_the_last_end(
     first: float, last: float, begin: float, end: float
 ) -> None:
     """Beats at 2 to 6 s; an onset up to 0.12 of a beat early belongs to the beat after it."""
-    found = beat._covering(np.arange(2.0, 7.0), first, last)
-    assert (found[0], found[-1]) == pytest.approx((begin, end))
-    assert np.diff(found) == pytest.approx(1.0)
+    for beats in (0.5, 1.0, 2.0):  # however long they are
+        found = beat._covering(beats * np.arange(2.0, 7.0), beats * first, beats * last)
+        assert (found[0], found[-1]) == pytest.approx((beats * begin, beats * end))
+        assert np.diff(found) == pytest.approx(beats)
 
 
 def test_beyond_both_ends_beats_go_on_as_the_outermost_eight_do() -> None:
@@ -97,6 +101,99 @@ def test_beyond_both_ends_beats_go_on_as_the_outermost_eight_do() -> None:
     assert beat._covering(beats, -3.0, 4.0)[:3].tolist() == [-3.0, -1.5, 0.0]
     late = 15.0 - beats[::-1]
     assert beat._covering(late, 0.0, 17.9)[-3:].tolist() == [16.5, 18.0, 19.5]
+    still = beat._covering(np.zeros(12), -0.16, 0.16)
+    assert still[[0, 1, -2, -1]] == pytest.approx([-0.2, -0.1, 0.2, 0.3]), "a tenth of a second"
+
+
+def test_the_files_beat_is_moved_to_where_most_is_heard() -> None:
+    """Half a beat of half a second on: from the first frame to two seconds before the last."""
+    odds = np.full((500, 2), -2.0)
+    odds[13::25, 0] = 3.0
+    heard = HeardSong(odds, 1.0, np.zeros(6), 0.0)
+    for count, first, last in ((40, 1.25, 8.75), (10, 1.25, 4.25)):
+        said = FileBeat(seconds=0.5 * np.arange(count), kept=True, stated=True)
+        found = beat._file_reading(heard, 8.0, said)
+        assert found is not None
+        assert found.kind == "file"
+        assert found.beats == pytest.approx(np.arange(first, last + 0.1, 0.5))
+        assert found.features[0] == pytest.approx(3.0 * len(found.beats) / 8.0)
+    for count, there in ((5, True), (4, False)):  # four beats between them, or three
+        said = FileBeat(seconds=np.arange(count) - 0.25, kept=True, stated=True)
+        found = beat._file_reading(heard._replace(first=0.0), 8.0, said)
+        assert (found is not None) == there
+
+
+def test_beats_are_smoothed_as_stiffly_as_loses_no_more_than_a_twenty_fifth_of_the_odds(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked = []
+
+    def smooth(_beats: Any, _seconds: Any, _strength: Any, stiffness: float) -> Any:
+        asked.append(stiffness)
+        return np.array([stiffness])
+
+    class Heard:
+        def __init__(self, *left: float) -> None:
+            self.left = dict(zip((30.0, 1.0, 0.1), left, strict=True))
+
+        def beat_odds(self, beats: Any) -> Any:
+            return np.array([20.0, -5.0] if len(beats) == 2 else [self.left[float(beats[0])]])
+
+    monkeypatch.setattr(beat, "smooth_beats", smooth)
+    beats, evidence = (
+        np.array([0.0, 1.0]),
+        find_evidence(notes := timed_columns(PLAYED.song), find_attacks(notes)),
+    )
+    for left, stiffness in (
+        ((14.01, 99, 99), 30.0),
+        ((13.99, 14.01, 99), 1.0),
+        ((13.99, 13.99, 14.01), 0.1),
+    ):
+        assert beat._smoothed(beats, evidence, Heard(*left)).tolist() == [stiffness]
+    assert beat._smoothed(beats, evidence, Heard(13, 13, 13)) is beats
+    assert asked[-3:] == [30.0, 1.0, 0.1]
+
+
+def test_a_tempo_that_is_asked_for_may_go_from_a_quarter_quicker_to_slower_by_three_fifths(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """If the best of these is of about that tempo; else it goes by an eighth either way."""
+    asked: list[tuple[float, float]] = []
+    first = reading(1.0)
+
+    def found(_heard: Any, _span: float, shortest: float, longest: float, _first: Any) -> Any:
+        asked.append((shortest, longest))
+        return [first, reading(1.1, "half"), reading(1.2, "double")]
+
+    monkeypatch.setattr(beat, "readings_of", found)
+    heard = HeardSong(np.zeros((500, 2)), 0.0, np.zeros(6), 0.0)
+    near = all_readings(heard, 9.0, None, GridSettings(tempo=60.0))
+    assert [each.period for each in near] == pytest.approx([1.0, 1.1])
+    assert asked == [(pytest.approx(0.8), pytest.approx(1.6))]
+    first = reading(1.2)
+    assert len(all_readings(heard, 9.0, None, GridSettings(tempo=60.0))) == 3
+    assert asked[1:] == [asked[0], (pytest.approx(math.exp(-0.12)), pytest.approx(math.exp(0.12)))]
+    own = FileBeat(seconds=0.5 * np.arange(20), kept=True, stated=True)
+    for tempo, there in ((120 * math.exp(0.119), True), (120 * math.exp(0.121), False)):
+        kinds = [each.kind for each in all_readings(heard, 9.0, own, GridSettings(tempo=tempo))]
+        assert ("file" in kinds) == there
+    assert all_readings(heard, 9.0, None, GridSettings())[0] is first
+    assert asked[-1] == (0.26, 1.75)
+
+
+def test_what_a_beats_sureness_leaves_is_shared_by_the_others(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    notes = timed_columns(PLAYED.song)
+    others = tuple(Rival(60.0, False, np.zeros(1), share) for share in (0.3, 0.06))
+    monkeypatch.setattr(beat, "rivals", lambda *_: (0.6, others))
+    found = track_beat(notes, find_attacks(notes), None, GridSettings())
+    assert found is not None
+    assert found.each_sure.tolist() == sureness(found.heard, found.seconds, 0.6).tolist()
+    left = (1 - found.sure) / 0.4
+    assert [each.likelihood for each in found.others] == pytest.approx([0.3 * left, 0.06 * left])
+    monkeypatch.setattr(beat, "rivals", lambda *_: (1.0, ()))
+    assert track_beat(notes, find_attacks(notes), None, GridSettings()) is not None
 
 
 def test_what_the_user_says_leaves_the_readings_that_suit() -> None:
@@ -137,6 +234,7 @@ def test_too_little_gives_no_beat() -> None:
     # 3.9 and 4.1 beats of half a second
     assert found(*(n * 3.9 / 11 for n in range(12))) is None
     assert found(*(n * 4.1 / 11 for n in range(12))) is not None
+    assert found(*(10 + n * 3.9 / 11 for n in range(12))) is None
 
 
 def test_a_beat_is_as_sure_as_its_beats_are_from_the_first_attack_to_the_last() -> None:

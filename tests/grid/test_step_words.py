@@ -5,11 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 
 import numpy as np
+import pytest
 
 from arranger.engine import load_engine
 from arranger.grid import StepChoice, plan_grid
-from arranger.grid.off_step import bars_off_step
-from arranger.grid.step_words import step_sentence
+from arranger.grid.steps.off_step import bars_off_step
+from arranger.grid.steps.step_words import step_sentence
 from arranger.settings import GridSettings
 from tests.grid.songs import song_of
 
@@ -30,6 +31,30 @@ def test_the_coarsest_finer_step_that_halves_the_losses_is_named() -> None:
         "; --step 1/6: 1 note off its place, half as many steps more"
     )
     assert step_sentence([choice(4, 1), choice(6, 1), choice(2, 0)]) == "step 1/4: 1 note merges"
+
+
+@pytest.mark.parametrize(
+    ("finer", "rows"),
+    [
+        (Fraction(1, 8), "twice as many steps"),
+        (Fraction(1, 12), "three times as many steps"),
+        (Fraction(1, 16), "four times as many steps"),
+        (Fraction(1, 6), "half as many steps more"),
+        (Fraction(3, 16), "a third more steps"),
+        (Fraction(1, 5), "1.25 times as many steps"),
+    ],
+)
+def test_how_many_more_steps_a_finer_one_makes(finer: Fraction, rows: str) -> None:
+    for lost, told in ((5, f"; --step {finer}: 5 notes merge, {rows}"), (6, "")):
+        other = StepChoice(finer, 0.0, 9, 0, lost, 0)
+        assert step_sentence([choice(4, 10), other]) == f"step 1/4: 10 notes merge{told}"
+
+
+def test_of_coarser_steps_the_one_that_loses_least_and_then_the_coarsest_is_told() -> None:
+    table = [choice(4, 0), choice(1, 9, 0), choice(2, 5, 4), choice(3, 10)]
+    assert step_sentence(table) == "step 1/4 holds every note (--step 1: 9 notes merge)"
+    table[1] = choice(1, 0)
+    assert step_sentence(table).endswith("(--step 1/2: 5 notes merge, 4 off their places)")
 
 
 def test_where_nothing_is_lost_the_coarser_step_says_why() -> None:
@@ -66,3 +91,28 @@ def test_a_bar_is_told_by_what_would_hold_it() -> None:
     (found,) = bars_off_step(beats, lines, Fraction(1, 2), 100.0, played=False)
     assert found == ("triplets", Fraction(1, 3), (1,), 2)
     assert bars_off_step(beats, lines, Fraction(1, 6), 100.0, played=False) == ()
+
+
+@pytest.mark.parametrize(
+    ("played", "bpm", "heard"),
+    [(False, 166.0, True), (False, 167.5, False), (True, 90.5, True), (True, 91.3, False)],
+)
+def test_a_bar_is_told_where_two_attacks_are_heard_off_their_places(
+    played: bool, bpm: float, heard: bool
+) -> None:
+    """Half way from where it is unheard (10 ms, played 30) to where it is plain (50 ms, played 80).
+
+    Thirds of a beat are a twelfth of it off the semiquavers.
+    """
+    lines = np.arange(0, 33, 4.0)
+    third = [16, 17 + 1 / 3, 17 + 2 / 3, 20 - 1e-10, 20.5]
+    for at, bars in ((third, (4,)), ([*third, 21 + 1 / 3], (4,)), (third[:2], ())):
+        found = bars_off_step(np.array(at), lines, Fraction(1, 4), bpm, played=played)
+        assert [each.bars for each in found] == ([bars] if bars and heard else [])
+    unheard = (0.03 if played else 0.01) * bpm / 60
+    for late, bars in ((0.99 * unheard, (4,)), (1.01 * unheard, ())):
+        uneven = np.array([*third[:3], 19 + late])
+        found = bars_off_step(uneven, lines, Fraction(1, 4), bpm, played=played)
+        assert [each.bars for each in found if each.step_beats == Fraction(1, 3)] == (
+            [bars] if bars and heard else []
+        )

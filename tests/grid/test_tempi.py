@@ -35,6 +35,10 @@ def test_even_bars_have_their_tempo(tempos: list[float]) -> None:
     assert bar_tempos(beats, np.interp(beats, lines, times)) == pytest.approx(tempos)
 
 
+def test_a_bar_has_four_parts() -> None:
+    assert part_places(np.array([0.0, 4.0, 6.0])).tolist() == [[0, 1, 2, 3, 4], [4, 4.5, 5, 5.5, 6]]
+
+
 def test_a_hold_within_a_bar_is_none() -> None:
     lines = np.array([0.0, 4.0, 8.0])
     times = np.interp(part_places(lines), range(9), [0, 0.5, 1, 1.5, 2, 2.5, 3, 5, 5.5])

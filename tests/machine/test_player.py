@@ -22,7 +22,7 @@ from arranger.machine.export_options import ExportOptions
 from arranger.machine.player import ENTRIES, FIRST_WRITE_CYCLES
 from arranger.machine.program_export import binary_notes
 from arranger.rows import HOLD, REST
-from arranger.sheet.excerpt import go_round
+from arranger.sheet.excerpt import first_bars, go_round
 from arranger.sheet.model import Sheet, SheetBar
 from arranger.sheet.played import step_length
 from arranger.sound.schedule import (
@@ -272,7 +272,7 @@ def test_demo_songs(song: Path) -> None:
 
     engine = ENGINES[DEMO_SONGS.index(song) % 2]
     sheet = convert(read_song(song), engine, Settings(engine=engine.name)).sheet
-    assert_emulation_agrees(sheet, engine)
+    assert_emulation_agrees(first_bars(sheet, 4), engine)
 
 
 def with_port(engine: Engine, **values: int) -> Engine:

@@ -51,7 +51,7 @@ def bands(draw: st.DrawFn) -> Song:
     return pedalled(song_of(*made), draw(st.sampled_from((0.1, 0.4, 0.5, 9.0))))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     song=bands(),
     engine=st.sampled_from(sorted(ENGINES)),
@@ -76,7 +76,7 @@ def test_the_account_of_any_band_is_what_sounds(
             assert entry.spans[0].step - onset < parts_of_beat, "a beat late is lost"
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(song=bands(), parts_of_beat=st.sampled_from((1, 2, 4)))
 def test_a_note_heard_until_its_key_is_up_is_not_called_short(
     song: Song, parts_of_beat: int

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from arranger.reduce.perform.heard import Heard, Hidden
-from arranger.reduce.tell.account import Asked, account
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import Asked
 from arranger.rows import HOLD, REST
 
 NONE = (-1,) * 6

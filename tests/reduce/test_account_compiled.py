@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from arranger.reduce.perform.heard import Heard, Hidden
 from arranger.reduce.tell import told
-from arranger.reduce.tell.account import Asked, account
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import Asked
 from arranger.rows import REST
 
 STEPS = 12
@@ -60,7 +61,7 @@ def accounts(draw: st.DrawFn) -> tuple[Asked, Heard, list[str | None]]:
     return asked, Heard(rows, sources, drums, Hidden(seconds, whole)), said
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(accounts())
 def test_both_find_the_same(given: tuple[Asked, Heard, list[str | None]]) -> None:
     found = account(*given)
@@ -83,6 +84,7 @@ def test_arrays_that_do_not_fit_each_other_are_refused(wrong: dict[str, list[int
         "step_seconds": 1.0,
         "steps_per_beat": 1.0,
         "joins": {},
+        "gap": None,
     }
     changed = {name: value for name, value in wrong.items() if name != "source"}
     asked = Asked(**{**one, **usual, "refused": {}, **changed})  # type: ignore[arg-type]

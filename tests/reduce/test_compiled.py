@@ -71,7 +71,7 @@ def problems(draw: st.DrawFn) -> Priced:
     return Priced(layout=layout, node=node, move1=costs(), move2=costs())
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(problems())
 def test_both_find_the_same_path_of_the_same_cost(priced: Priced) -> None:
     one, two = solve(priced), solve_in_numpy(priced)
@@ -95,7 +95,7 @@ def spread_out(rates: Rates) -> list[list[Ints]]:
     return [[node, changes, move1, move2] for (node, changes, _), (_, move1, move2) in whole]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     songs(most_steps=16, most_tones=12),
     st.sampled_from(COSTS),
@@ -127,7 +127,7 @@ moments = st.tuples(
 )  # fmt: skip
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(moments, max_size=40))
 def test_both_give_the_same_turns(rows: list[tuple[int | list[int], ...]]) -> None:
     columns = np.array([row[:-1] for row in rows], dtype=np.int64).reshape(-1, 10).T

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from arranger.engine import load_engine
 from arranger.reduce import Reduction, reduce
 from arranger.reduce.perform.heard import Heard
-from arranger.reduce.tell.account import Asked, account
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import Asked
 from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.weighing import BarWeighing, Choice, weigh_bar
 from arranger.reduce.tell.weighing_text import weighing_json, weighing_text

@@ -139,7 +139,7 @@ COSTS: tuple[Mapping[str, float], ...] = (
 )
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(songs(most_steps=4, most_tones=3), st.sampled_from(COSTS))
 def test_the_optimum_is_the_best_of_all_paths(
     song: reference.Song, overrides: Mapping[str, float]
@@ -153,7 +153,7 @@ def test_the_optimum_is_the_best_of_all_paths(
     assert reference.path_cost(song, as_path(problem, optimum), costs) == optimum.cost
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS), st.sampled_from((1, 40, 40_000)))
 def test_the_terms_of_a_path_add_up_to_its_cost_in_batches_of_any_size(
     song: reference.Song, overrides: Mapping[str, float], cells: int
@@ -178,7 +178,7 @@ def test_the_terms_of_a_path_add_up_to_its_cost_in_batches_of_any_size(
         assert alone == sum(reference.node_cost(song, s, held[s], costs) for s in steps)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(songs(most_steps=8, most_tones=5), st.sampled_from((0, 300_000, UNITS)))
 def test_changes_may_get_dearer_after_all_is_priced(song: reference.Song, change: int) -> None:
     problem = problem_of(song)
@@ -189,7 +189,7 @@ def test_changes_may_get_dearer_after_all_is_priced(song: reference.Song, change
     assert breakdown(dear, as_states(problem, optimum)).total() == optimum.cost
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(songs(most_steps=8, most_tones=5), st.sampled_from(COSTS))
 def test_changing_between_events_never_pays(
     song: reference.Song, overrides: Mapping[str, float]

@@ -59,7 +59,7 @@ def any_songs(draw: st.DrawFn) -> Song:
     return song_of(*made)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     any_songs(),
     st.sampled_from((2, 4)),
@@ -92,7 +92,7 @@ def test_every_note_is_accounted_for_and_nothing_sounds_unasked(
             assert grid.onset_steps[source] == step
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(any_songs())
 def test_the_ledger_says_what_the_rows_play(song: Song) -> None:
     grid = grid_of(song)

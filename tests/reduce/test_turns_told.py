@@ -16,9 +16,11 @@ from arranger.reduce.choose.material import MOST_OF_BAR
 from arranger.reduce.ledger import Span
 from arranger.reduce.model import TexturePassage
 from arranger.reduce.perform.heard import Heard
-from arranger.reduce.tell.account import MOST_TAKERS, Asked, account
+from arranger.reduce.tell.account import account
+from arranger.reduce.tell.asked import Asked
 from arranger.reduce.tell.sentences import explanations
 from arranger.reduce.tell.texture_line import MEANINGS, texture_line
+from arranger.reduce.tell.thresholds import MOST_TAKERS
 from arranger.reduce.tell.weighing import weigh_bar
 from arranger.rows import HOLD
 from arranger.settings import TEXTURES, ReduceSettings, Settings

@@ -166,7 +166,8 @@ def test_a_limit_on_bytes_is_weighed_too(tmp_path: Path, demo_song: Path) -> Non
     made = reduce(song, ENGINE, grid, settings, measure)
     assert "simplified from" in made.remarks[-1]
     fewer = 0
-    for bar in grid.bars:
+    bars = grid.bars[2::8]
+    for bar in bars:
         found = weigh_bar(song, ENGINE, grid, settings, bar.number, measure=measure)
         row = made.voice1[bar.first_step : bar.first_step + bar.steps]
         # Each tone that the sheet starts in the bar is one that the choice made has there.
@@ -176,7 +177,7 @@ def test_a_limit_on_bytes_is_weighed_too(tmp_path: Path, demo_song: Path) -> Non
         assert all(other.cost >= 0 for other in found.others)
         free = weigh_bar(song, ENGINE, grid, PLAIN, bar.number)
         fewer += found.held != free.held
-    assert fewer > len(grid.bars) / 4
+    assert fewer > len(bars) / 4
     assert "bytes" in found.terms
 
 

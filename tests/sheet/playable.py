@@ -13,7 +13,7 @@ from arranger.rows import HOLD, REST
 from arranger.sheet.form.as_bars import written_out
 from arranger.sheet.model import SheetSound, SoundPart
 
-from .strategies import sheets, structured
+from .strategies import randoms, sheets, some_hits, some_row, structured
 
 if TYPE_CHECKING:
     from arranger.engine.model import Engine
@@ -51,22 +51,19 @@ def playable(draw: st.DrawFn, *, commented: bool = False) -> tuple[Sheet, Engine
     name = draw(st.sampled_from(ENGINES))
     engine = load_engine(name)
     sheet = draw(sheets(commented=commented))
-    pitch = st.sampled_from(sorted(engine.pitches))
-    cell = pitch | st.sampled_from([HOLD, HOLD, REST])
-    row = st.lists(cell, min_size=sheet.steps, max_size=sheet.steps).map(tuple)
+    rng, pitches = draw(randoms), sorted(engine.pitches)
     own = draw(own_sounds(engine))
     names = [each.name for each in (*engine.drums, *own)]
-    sound = st.none() | st.sampled_from([None, *names])
     settings = st.sampled_from([entry.setting for entry in engine.step_lengths])
     sheet = replace(
         sheet,
         bars=written_out(sheet.bars),
         engine=name,
         length=draw(settings if sheet.tempo is None else st.none() | settings),
-        voice1=draw(row),
-        voice2=draw(row),
+        voice1=some_row(rng, pitches, sheet.steps),
+        voice2=some_row(rng, pitches, sheet.steps),
         sounds=own,
-        drums=draw(st.lists(sound, min_size=sheet.steps, max_size=sheet.steps).map(tuple)),
+        drums=some_hits(rng, names, sheet.steps),
     )
     return draw(structured(sheet)), engine
 

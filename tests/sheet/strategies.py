@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from random import Random
+from typing import TYPE_CHECKING
 
 from hypothesis import strategies as st
 
@@ -14,12 +16,16 @@ from arranger.sheet.form.text import BELOW, HEADER
 from arranger.sheet.model import SheetSound, SoundPart
 from arranger.sheet.record.packed_sheet import pack_record
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 texts = st.text(max_size=20) | st.sampled_from(
     ['a "quoted" # title', "two\nlines", "\u202eright to left", " edge ", "\\u{41}", "#", "\ud800"]
 )
 steps_of_a_beat = st.sampled_from([Fraction(1, n) for n in (1, 2, 3, 4, 6, 8, 12)])
-cells = st.integers(0, 127) | st.sampled_from([HOLD, REST])
-drums = st.none() | st.sampled_from(["kick", "snare", "hat", "low-tom", "crash2"])
+DRUMS = ("kick", "snare", "hat", "low-tom", "crash2")
+randoms = st.integers(0, 2**32).map(Random)
+"""What cells are made from: drawn one by one they would take most of the time."""
 comment_texts = st.text(
     st.characters(exclude_characters="\n\r", exclude_categories=["Cs"]), max_size=12
 ).map(str.rstrip)
@@ -77,11 +83,21 @@ def comments(draw: st.DrawFn, count: int, lines: list[int]) -> tuple[Comment, ..
     return tuple(sorted(found, key=lambda c: (c.bar, c.row, c.beside)))
 
 
+def some_row(rng: Random, pitches: Sequence[int], steps: int) -> tuple[int, ...]:
+    """Return a row in which half of the cells start a tone."""
+    return tuple(rng.choice((rng.choice(pitches), rng.choice((HOLD, REST)))) for _ in range(steps))
+
+
+def some_hits(rng: Random, names: Sequence[str], steps: int) -> tuple[str | None, ...]:
+    """Return a drum row with a hit on every second step or so."""
+    return tuple(rng.choice((None, rng.choice(names))) for _ in range(steps))
+
+
 @st.composite
 def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
     found = draw(st.lists(bars(), min_size=1, max_size=6))
     steps = sum(bar.steps for bar in found)
-    row = st.lists(cells, min_size=steps, max_size=steps).map(tuple)
+    rng = draw(randoms)
     own = draw(sounds)
     tempo = draw(st.none() | st.floats(1.0, 1e4))
     lengths = st.integers(0, 65535)
@@ -94,9 +110,9 @@ def sheets(draw: st.DrawFn, *, commented: bool = True) -> Sheet:
         engine=draw(texts),
         step_beats=draw(steps_of_a_beat),
         bars=tuple(found),
-        voice1=draw(row),
-        voice2=draw(row),
-        drums=draw(st.lists(drums, min_size=steps, max_size=steps).map(tuple)),
+        voice1=some_row(rng, range(128), steps),
+        voice2=some_row(rng, range(128), steps),
+        drums=some_hits(rng, DRUMS, steps),
         sounds=own,
         loop_step=draw(st.none() | st.integers(0, steps - 1)),
         source_file=draw(texts),

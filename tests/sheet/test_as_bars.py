@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
@@ -76,11 +76,12 @@ def test_a_folded_sheet_is_read_and_written_as_it_stands() -> None:
     assert format_sheet(sheet) == FOLDED.replace("# to", "  # to")
 
 
+@settings(max_examples=40)
 @given(sheets(commented=False))
 def test_writing_bars_out_changes_nothing_but_that(sheet: Sheet) -> None:
     out = replace(sheet, bars=written_out(sheet.bars))
     text = format_sheet(out)
-    assert " as " not in text
+    assert not any(" as " in line for line in text.splitlines() if line.startswith("bar"))
     assert parse(text) == out
     assert bar_digests(out) == bar_digests(sheet)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import given
+from hypothesis import settings as profile
 from hypothesis import strategies as st
 
 from arranger.conversion import convert
@@ -34,6 +35,7 @@ from .strategies import sheets
 SONGS = sorted((Path(__file__).parents[2] / "demo_songs").glob("*.mid"))
 
 
+@profile(max_examples=40)
 @given(sheets(), st.integers(-60, 60), st.data())
 def test_a_record_is_read_back_exactly(sheet: Sheet, transpose: int, data: st.DataObject) -> None:
     numbers = st.lists(
@@ -53,6 +55,7 @@ def test_a_record_is_read_back_exactly(sheet: Sheet, transpose: int, data: st.Da
 SONG = with_digest(edits.generated(random.Random(4), bars=9))
 
 
+@profile(max_examples=50)
 @given(st.data())
 def test_a_damaged_record_is_told_of_once_and_loses_nothing(data: st.DataObject) -> None:
     text = format_sheet(SONG)

@@ -177,7 +177,7 @@ def test_bars_by_hand_are_counted_row_by_row() -> None:
     st.integers(0, len(CHOICES) - 2),
     st.integers(0, len(CHOICES) - 1),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_merged_sheet_has_an_account_of_every_note(
     rng: random.Random, song: int, first: int, second: int
 ) -> None:

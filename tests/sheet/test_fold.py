@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
@@ -89,6 +89,7 @@ def test_metre_and_steps_have_to_be_the_same() -> None:
 repeating = st.text("AB.", min_size=1, max_size=24).map(piece) | sheets()
 
 
+@settings(max_examples=50)
 @given(repeating)
 def test_folding_plays_the_same_and_twice_changes_nothing(sheet: Sheet) -> None:
     folded = fold_repeats(sheet)

@@ -97,7 +97,7 @@ actions = st.lists(
 
 
 @given(actions)
-@profile(max_examples=60)
+@profile(max_examples=30)
 def test_any_walk_is_that_of_two_stacks(
     tmp_path_factory: pytest.TempPathFactory, walk: list[tuple[str, bytes, int]]
 ) -> None:

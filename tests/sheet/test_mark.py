@@ -35,7 +35,7 @@ def marked(*lines: str) -> Song:
     return replace(song(), marks=tuple(Mark(0, "text", line) for line in lines))
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(sheets(commented=False))
 def test_the_mark_of_any_sheet_is_read_back(sheet: Sheet) -> None:
     names = sorted({name for name in sheet.drums if name})
@@ -114,7 +114,7 @@ words = st.from_regex(
 )
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.lists(st.lists(words | st.text(max_size=5)).map(lambda found: MARK + " ".join(found))))
 def test_no_mark_makes_the_reader_fail(lines: list[str]) -> None:
     find_mark(marked(*lines))

@@ -114,7 +114,7 @@ def with_numbers(sheet: Sheet, numbers: Iterable[int]) -> Sheet:
 
 
 @given(st.integers(0, 2**32).map(random.Random))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=70, deadline=None)
 def test_no_edit_is_ever_lost(rng: random.Random) -> None:
     then = edits.generated(rng)
     edited = tagged(edits.edit(rng, then).sheet)

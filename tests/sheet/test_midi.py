@@ -41,7 +41,7 @@ SMALL = Sheet(
 )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(playable())
 def test_converting_the_midi_of_a_sheet_gives_the_sheet_back(given: tuple[Sheet, Engine]) -> None:
     sheet, engine = given

@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
@@ -19,6 +19,7 @@ from .strategies import sheets
 LITTLE = "arranger-sheet 1\nengine twin-phase\nstep 1/4\ntempo 120\nbar 1 1/4\n  voice 1 C4 - - .\n"
 
 
+@settings(max_examples=50)
 @given(sheets())
 def test_every_sheet_survives_its_text(sheet: Sheet) -> None:
     assert parse(format_sheet(sheet)) == sheet

@@ -109,7 +109,7 @@ def roughen(rng: random.Random, text: str) -> str:
     return rng.choice(["\n", "\r\n"]).join(lines)
 
 
-@settings(deadline=None)
+@settings(max_examples=40)
 @given(sheets(commented=False), st.integers(0, 2**32).map(random.Random))
 def test_rough_typing_means_the_same_sheet(sheet: Sheet, rng: random.Random) -> None:
     sheet = tidied(sheet).sheet
@@ -137,7 +137,7 @@ def test_the_file_is_tidied_in_its_place(tmp_path: Path) -> None:
     assert path.with_name("x.duet~").read_text() == ROUGH
 
 
-@settings(deadline=None)
+@settings(max_examples=60)
 @given(st.integers(0, 2**32).map(random.Random))
 def test_comments_are_kept_wherever_they_are_typed(rng: random.Random) -> None:
     """Comments and blank lines are put in and taken out at random lines of a good sheet."""

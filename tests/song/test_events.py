@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import LimitError
@@ -58,6 +58,7 @@ def gathered(track: TrackBytes, start: int, limits: TrackLimits, device: int) ->
         return str(error)
 
 
+@settings(max_examples=50)
 @given(
     tracks(),
     st.sampled_from((0, 96)),

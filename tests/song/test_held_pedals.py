@@ -66,12 +66,13 @@ def plain_ends(notes: Keys) -> tuple[list[int], int]:
     return ends, changes
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(keys())
 def test_notes_end_where_a_look_at_all_of_them_says(notes: Keys) -> None:
     assert ends_of(notes) == plain_ends(notes)
 
 
+@settings(max_examples=40)
 @given(keys())
 def test_no_note_gets_longer_or_ends_before_its_key_is_up(notes: Keys) -> None:
     for (onset, up, end, _), now in zip(notes, ends_of(notes)[0], strict=True):
@@ -80,6 +81,7 @@ def test_no_note_gets_longer_or_ends_before_its_key_is_up(notes: Keys) -> None:
         assert up < end or now == end
 
 
+@settings(max_examples=40)
 @given(keys(), st.integers(-36, 56), st.integers(0, 5000))
 def test_key_and_place_in_the_song_make_no_difference(notes: Keys, up: int, later: int) -> None:
     moved = [(o + later, k + later, e + later, p + up) for o, k, e, p in notes]
@@ -87,6 +89,7 @@ def test_key_and_place_in_the_song_make_no_difference(notes: Keys, up: int, late
     assert ends_of(moved) == ([end + later for end in ends], changes)
 
 
+@settings(max_examples=40)
 @given(keys())
 def test_one_harmony_rings_for_four_beats(notes: Keys) -> None:
     """Without a second between any two, only time ends what a pedal holds."""

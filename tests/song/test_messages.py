@@ -8,7 +8,7 @@ from typing import Any
 
 import mido
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from mido.midifiles.meta import _key_signature_decode
 
@@ -106,6 +106,7 @@ MESSAGES = st.one_of(
 )
 
 
+@settings(max_examples=50)
 @given(st.lists(st.tuples(st.integers(0, 1 << 20), MESSAGES), max_size=30))
 def test_any_messages_are_what_mido_finds(played: list[tuple[int, Any]]) -> None:
     file = mido.MidiFile(type=0)

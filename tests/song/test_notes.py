@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.song.notes import Columns, Note, Notes
@@ -27,6 +27,7 @@ ROWS = st.lists(
 )
 
 
+@settings(max_examples=40)
 @given(ROWS)
 def test_notes_come_out_as_they_went_in(rows: list[tuple[int, ...]]) -> None:
     made = tuple(Note(number, *row) for number, row in enumerate(rows))

@@ -151,7 +151,7 @@ def told(song: Song, what: str) -> int:
 @pytest.mark.parametrize("kinds", [*((kind,) for kind in KINDS), KINDS], ids=" ".join)
 def test_notes_sound_as_a_plain_player_sounds_them(kinds: tuple[str, ...]) -> None:
     random = Random(" ".join(kinds))
-    for _ in range(200):
+    for _ in range(80):
         events = some_events(random, kinds)
         notes = played(events, max(event.tick for event in events))
         song = read_song_bytes(written(events), "made.mid")

@@ -46,7 +46,9 @@ def change_nothing(copy: Path) -> None:
     change(
         copy / "reduce/choose/costs.py", "\n\n\n", '\n\n\n# Said besides.\n"""Said besides."""\n'
     )
-    change(copy / "grid/choose.py", "if TYPE_CHECKING:\n", "if TYPE_CHECKING:\n    import this\n")
+    change(
+        copy / "grid/steps/choose.py", "if TYPE_CHECKING:\n", "if TYPE_CHECKING:\n    import this\n"
+    )
     change(copy / "reduce/__init__.py", '"""', '"""Said otherwise. ')
     change(copy / "reduce/choose/_optimum.c", "/*", "/* Said otherwise. ")
     change(copy / "report/page/main.js", "\n", "\n// Said otherwise.\n")
@@ -90,7 +92,7 @@ def test_only_what_can_change_an_output_counts(copy: Path) -> None:
 
 def test_data_and_what_runs_elsewhere_counts() -> None:
     assert reached(CONVERTING) >= {
-        "reduce/worth/tune_model.npy", "reduce/worth/name_words.toml", "grid/track/bars.npz",
+        "reduce/worth/tune_model.npy", "reduce/worth/name_words.toml", "grid/track/networks/bars.npz",
         "grid/track/weights.json", "song/score/reading.py",
     }  # fmt: skip
 

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.grid.track.feature_weights import weights_of
-from arranger.grid.track.sureness import MOST_LOG_ODDS
+from arranger.grid.track.sureness import log_odds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,14 +74,9 @@ class WeighedBars(NamedTuple):
     def sure(self, kind: str, best: float, beat: float = 0.5) -> float:
         """Return how likely the bars are right, 0..1.
 
-        Parameters
-        ----------
-        kind
-            "bars_heard", "bars_stated" (on the file's own beat) or "bars_tracked".
-        best
-            Score of the likeliest bars.
-        beat
-            How sure the beat is, if it isn't the file's.
+        ``kind``: "bars_heard", "bars_stated" (on the file's own beat) or "bars_tracked".
+        ``best``: score of the likeliest bars.
+        ``beat``: how sure the beat is, if it isn't the file's.
         """
         at = float(self.features(best, beat) @ weights_of(kind, BAR_FEATURES))
         return 1.0 / (1.0 + float(np.exp(-at)))
@@ -90,20 +85,15 @@ class WeighedBars(NamedTuple):
         """Return the features, shape (len(BAR_FEATURES),)."""
         against = (0.0, self.moved.score, self.counted.score, max(best, self.score))
         gains = (self.score - np.array(against)) / self.bars
-        share = min(max(beat, 1e-9), 1.0 - 1e-9)
-        known = np.clip(np.log(share / (1.0 - share)), -MOST_LOG_ODDS, MOST_LOG_ODDS)
-        return np.array((1.0, *np.clip(gains, -MOST, MOST), np.log(self.bars), self.alike, known))
+        gains = np.clip(gains, -MOST, MOST)
+        return np.array((1.0, *gains, np.log(self.bars), self.alike, log_odds(beat)))
 
 
 def weigh_bars(odds: Floats, lines: Ints, lengths: Lengths) -> WeighedBars:
     """Return what speaks for bars and for others.
 
-    Parameters
-    ----------
-    odds
-        Shape (places,): log odds of a bar line at each place.
-    lines
-        The places at which bars begin, and where the last ends; at least two.
+    ``odds``: shape (places,): log odds of a bar line at each place.
+    ``lines``: the places at which bars begin, and where the last ends; at least two.
     """
     costs, sizes = dict(lengths), np.diff(lines)
     inside = lines[lines < len(odds)]

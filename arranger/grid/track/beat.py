@@ -18,21 +18,21 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import median
-from arranger.grid.track.beat_frames import FRAMES_A_SECOND
-from arranger.grid.track.beats_heard import hear_song
 from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.feature_weights import weights_of
+from arranger.grid.track.networks.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.networks.beats_heard import hear_song
 from arranger.grid.track.phase import BINS, PLACES
 from arranger.grid.track.readings import FEATURES, FEWEST_BEATS, reading_of, readings_of
-from arranger.grid.track.rivals import NEAR_TEMPO, rivals
+from arranger.grid.track.rivals import NEAR_TEMPO, rivals, tempo_gap
 from arranger.grid.track.smooth import smooth_beats
 from arranger.grid.track.sureness import sureness
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.beats_heard import HeardSong
     from arranger.grid.track.evidence import AttackEvidence
+    from arranger.grid.track.networks.beats_heard import HeardSong
     from arranger.grid.track.readings import Reading
     from arranger.grid.track.rivals import Rival
     from arranger.settings import GridSettings
@@ -130,7 +130,7 @@ def all_readings(
     if file_beat is not None and file_beat.kept:
         own = _file_reading(heard, span, file_beat)
         asked = None if own is None or settings.tempo is None else 60.0 / settings.tempo
-        if own is not None and (asked is None or _gap(own.period, asked) < NEAR_TEMPO):
+        if own is not None and (asked is None or tempo_gap(own.period, asked) < NEAR_TEMPO):
             readings.append(own)
     if settings.first_beat is not None:
         first = settings.first_beat
@@ -144,7 +144,7 @@ def _at_tempo(
 ) -> list[Reading]:
     """Return readings of about a period: such as may slow down and speed up, else such as may hardly."""
     found = readings_of(heard, span, period / QUICKER, period * SLOWER, first_beat)
-    near = [reading for reading in found if _gap(reading.period, period) < NEAR_TEMPO]
+    near = [reading for reading in found if tempo_gap(reading.period, period) < NEAR_TEMPO]
     if near and near[0].kind == "best":
         return near
     near_tempo = float(np.exp(NEAR_TEMPO))
@@ -161,7 +161,7 @@ def likelihoods(readings: list[Reading], file_beat: FileBeat | None) -> Floats:
             if file_beat.kept:
                 scores[index] += FILE_BEAT * (reading.kind == "file")
             elif file_beat.stated:
-                scores[index] += FILE_TEMPO * (_gap(reading.period, period) < NEAR_TEMPO)
+                scores[index] += FILE_TEMPO * (tempo_gap(reading.period, period) < NEAR_TEMPO)
     likelihood = np.exp(scores - scores.max())
     result: Floats = likelihood / likelihood.sum()
     return result
@@ -191,10 +191,6 @@ def _smoothed(beats: Floats, evidence: AttackEvidence, heard: HeardSong) -> Floa
         if float(heard.beat_odds(found).sum()) >= least:
             return found
     return beats
-
-
-def _gap(period: float, other: float) -> float:
-    return abs(float(np.log(max(period, 1e-6) / max(other, 1e-6))))
 
 
 def _covering(beats: Floats, first: float, last: float) -> Floats:

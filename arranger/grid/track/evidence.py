@@ -93,7 +93,7 @@ def find_evidence(notes: TimedColumns, attacks: Attacks) -> AttackEvidence:
     )
     columns = np.stack(rows)
     total = columns.sum(axis=1, keepdims=True)
-    return AttackEvidence(seconds=seconds, columns=columns / np.where(total > 0.0, total, 1.0))
+    return AttackEvidence(seconds=seconds, columns=columns / np.maximum(total, 1e-9))
 
 
 def _extreme(of: Ints, values: Floats, count: int, lowest: float) -> Floats:
@@ -129,5 +129,5 @@ def _bass_changes(lowest: Floats, below: Floats) -> Floats:
     is_bass = np.flatnonzero(below > 0.25)
     changes = np.zeros(len(lowest))
     classes = lowest[is_bass] % 12
-    changes[is_bass] = 0.3 + 0.7 * (np.diff(classes, prepend=-1.0) != 0)
+    changes[is_bass] = 0.3 + 0.7 * (np.diff(classes, prepend=np.nan) != 0)
     return changes

@@ -51,12 +51,9 @@ class Followed(NamedTuple):
 def follow_beats(odds: Floats, periods: Ints) -> Followed:
     """Return the best beat.
 
-    Parameters
-    ----------
-    odds
-        Log odds of a beat at each frame; at least one.
-    periods
-        Periods in frames that it may have, rising, at least one; neighbours are those of `PERIODS`.
+    ``odds``: log odds of a beat at each frame; at least one.
+    ``periods``: periods in frames that it may have, rising, at least one; neighbours are those of
+    `PERIODS`.
     """
     gains = in_units(odds)
     logs = np.log(periods)

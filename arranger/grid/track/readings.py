@@ -22,14 +22,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import median
-from arranger.grid.track.beat_frames import FRAMES_A_SECOND
-from arranger.grid.track.beats_heard import BEAT_BIAS, SUREST
 from arranger.grid.track.follow import PERIODS, follow_beats
+from arranger.grid.track.networks.beat_frames import FRAMES_A_SECOND
+from arranger.grid.track.networks.beats_heard import BEAT_BIAS, SUREST
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
-    from arranger.grid.track.bars_heard import LikeliestBars
-    from arranger.grid.track.beats_heard import HeardSong
+    from arranger.grid.track.networks.bars_heard import LikeliestBars
+    from arranger.grid.track.networks.beats_heard import HeardSong
 
 FEATURES = ("beats", "bars", "odds", "period", "period_squared", "first", "shifted")
 RATIOS = {
@@ -69,14 +69,9 @@ def readings_of(
 ) -> list[Reading]:
     """Return the best reading, then others.
 
-    Parameters
-    ----------
-    span
-        Seconds from the first attack to the last.
-    shortest, longest
-        Seconds that a beat may last.
-    first_beat
-        Seconds of a beat that is known.
+    ``span``: seconds from the first attack to the last.
+    ``shortest``, ``longest``: seconds that a beat may last.
+    ``first_beat``: seconds of a beat that is known.
     """
     odds = np.minimum(heard.odds[:, 0] + BEAT_BIAS, SUREST)
     if first_beat is not None:
@@ -138,7 +133,7 @@ def _between(
 def reading_of(kind: str, heard: HeardSong, beats: Floats, gained: float, span: float) -> Reading:
     """Return a reading with its bars and features; ``gained``: log odds that its beats gain together."""
     bars = heard.lines(beats)
-    period = float(np.log(max(float(median(np.diff(beats))), 1e-3) / USUAL_SECONDS))
+    period = float(np.log(float(median(np.diff(beats))) / USUAL_SECONDS))
     features = np.array(
         (
             gained / span,

@@ -57,7 +57,7 @@ def rivals(
     found = tuple(
         Rival(
             60.0 / readings[head].period,
-            _gap(readings[head], chosen) < NEAR_TEMPO,
+            tempo_gap(readings[head].period, chosen.period) < NEAR_TEMPO,
             readings[head].beats,
             share,
         )
@@ -68,7 +68,7 @@ def rivals(
 
 def _same(one: Reading, other: Reading, beats: Floats) -> bool:
     """Return whether a reading has the beats of another."""
-    if _gap(one, other) >= NEAR_TEMPO:
+    if tempo_gap(one.period, other.period) >= NEAR_TEMPO:
         return False
     mine = one.beats
     near = np.clip(np.searchsorted(beats, mine), 1, len(beats) - 1)
@@ -79,5 +79,6 @@ def _same(one: Reading, other: Reading, beats: Floats) -> bool:
     return float(away[inside].mean()) < SAME_PLACE * other.period
 
 
-def _gap(one: Reading, other: Reading) -> float:
-    return abs(float(np.log(one.period / other.period)))
+def tempo_gap(period: float, other: float) -> float:
+    """Return how far apart the tempos of two periods are, as a logarithm."""
+    return abs(float(np.log(period / other)))

@@ -26,13 +26,12 @@ from arranger.grid.track.feature_weights import weights_of
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
-    from arranger.grid.track.beats_heard import HeardSong
+    from arranger.grid.track.networks.beats_heard import HeardSong
 
 SURE_FEATURES = ("one", "reading", "odds", "around", "song", "bend")
 AROUND = 8
 MOST_BEND = 0.5
 MOST_LOG_ODDS = 6.0
-LEAST_PERIOD = 1e-3
 
 
 def sureness(heard: HeardSong, beats: Floats, likelihood: float) -> Floats:
@@ -48,14 +47,12 @@ def sure_features(heard: HeardSong, beats: Floats, likelihood: float) -> Floats:
     summed = np.concatenate(([0.0], np.cumsum(odds)))
     low = np.maximum(np.arange(count) - AROUND, 0)
     high = np.minimum(np.arange(count) + AROUND + 1, count)
-    logs = np.log(np.maximum(np.diff(beats), LEAST_PERIOD))
+    logs = np.log(np.maximum(np.diff(beats), 1e-9))
     bend = np.concatenate(([0.0], np.abs(np.diff(logs)), [0.0]))[:count]
-    share = min(max(likelihood, 1e-9), 1.0 - 1e-9)
-    reading = float(np.clip(np.log(share / (1.0 - share)), -MOST_LOG_ODDS, MOST_LOG_ODDS))
     return np.stack(
         (
             np.ones(count),
-            np.full(count, reading),
+            np.full(count, log_odds(likelihood)),
             odds,
             (summed[high] - summed[low]) / (high - low),
             np.full(count, odds.mean()),
@@ -63,3 +60,9 @@ def sure_features(heard: HeardSong, beats: Floats, likelihood: float) -> Floats:
         ),
         axis=1,
     )
+
+
+def log_odds(share: float) -> float:
+    """Return the logarithm of the odds of a likelihood, within `MOST_LOG_ODDS`."""
+    share = min(max(share, 1e-9), 1.0 - 1e-9)
+    return float(np.clip(np.log(share / (1.0 - share)), -MOST_LOG_ODDS, MOST_LOG_ODDS))

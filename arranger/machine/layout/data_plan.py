@@ -99,7 +99,7 @@ def plan_data(sheet: Sheet, engine: Engine, layout: Layout) -> DataPlan:
         pitch for midi, pitch in engine.pitches.items() if midi in used or not layout.pitches
     ]
     segments = _segments(sheet, layout, steps)
-    told_as = tone_numbers(layout, pitches)
+    told_as = tone_numbers(layout, {each.midi: each.setting for each in pitches})
     teller = _Teller(layout, told_as, drums)
     patterns = tuple(dict.fromkeys(one.steps for one in segments)) if layout.order else ()
     blocks = {

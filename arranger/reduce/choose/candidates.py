@@ -176,13 +176,9 @@ def line_ends(part: Ints, onset: Ints, end: Ints, *weights: Floats) -> Ints:
 
     Notes under a held pedal ring on, and players join notes; but a line has moved on by then.
 
-    Parameters
-    ----------
-    part, onset, end
-        Shape (n,): of notes in any order, in steps.
-    weights
-        Each of shape (n,): how surely each note belongs to a line (tune, bass). Notes of the same
-        part that belong to it by `IN_LINE` or more follow each other.
+    ``part``, ``onset``, ``end``: shape (n,): of notes in any order, in steps.
+    ``weights``: each of shape (n,): how surely each note belongs to a line (tune, bass). Notes of
+    the same part that belong to it by `IN_LINE` or more follow each other.
     """
     ends = end.copy()
     span = int(onset.max(initial=0)) + 1
@@ -220,24 +216,15 @@ def lay_out(
 ) -> ChoiceProblem:
     """Cut the song into segments and list the candidates of each.
 
-    Parameters
-    ----------
-    tones
-        As of `gather_tones`.
-    steps
-        Steps of the sheet.
-    steps_per_beat
-        Steps in a quarter note.
-    hit_steps
-        The steps on which a drum sounds: what repeats a pitch there is heard to start.
-    silent_steps
-        Those on which it silences both voices for the whole step, strictly increasing.
-    more_bounds
-        Steps on which voices may change besides.
-    gaps_are_short
-        Whether a gap before a repetition takes less than a step.
-    most
-        Bound on the candidates of a segment.
+    ``tones``: as of `gather_tones`.
+    ``steps``: steps of the sheet.
+    ``steps_per_beat``: steps in a quarter note.
+    ``hit_steps``: the steps on which a drum sounds: what repeats a pitch there is heard to start.
+    ``silent_steps``: those on which it silences both voices for the whole step, strictly
+    increasing.
+    ``more_bounds``: steps on which voices may change besides.
+    ``gaps_are_short``: whether a gap before a repetition takes less than a step.
+    ``most``: bound on the candidates of a segment.
     """
     edges = (tones.onset, tones.released, tones.end, silent_steps, silent_steps + 1, more_bounds)
     bounds = distinct(np.concatenate((*edges, (0, steps))))

@@ -115,10 +115,7 @@ TERMS: dict[str, str] = {spelled(entry.name): entry.metadata["meaning"] for entr
 def term_named(name: str) -> str:
     """Return the term that a user means, as in `TERMS`.
 
-    Raises
-    ------
-    UsageError
-        If there is none; offers the nearest, or all.
+    Raises `UsageError` if there is none; offers the nearest, or all.
     """
     term = name.strip().lower().replace("_", "-")
     if term not in TERMS:
@@ -130,10 +127,8 @@ def term_named(name: str) -> str:
 def costs_from(overrides: Mapping[str, float]) -> Costs:
     """Return the cost table with some terms replaced.
 
-    Raises
-    ------
-    UsageError
-        If a term doesn't exist, is negative or not finite, or breaks a bound of this module.
+    Raises `UsageError` if a term doesn't exist, is negative or not finite, or breaks a bound of
+    this module.
     """
     names = {spelled(entry.name): entry.name for entry in fields(Costs)}
     given: dict[str, float] = {}

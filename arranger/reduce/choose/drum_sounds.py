@@ -21,20 +21,12 @@ def sounds_by_key(
 ) -> dict[int, DrumSound | None]:
     """Return the sound that each percussion key has; None if it has none or is switched off.
 
-    Parameters
-    ----------
-    engine
-        Its sounds, and which keys they stand in for.
-    keys
-        General MIDI percussion keys.
-    settings
-        Whose ``drum_sounds`` go before what the engine says.
+    ``engine``: its sounds, and which keys they stand in for.
+    ``keys``: General MIDI percussion keys.
+    ``settings``: whose ``drum_sounds`` go before what the engine says.
 
-    Raises
-    ------
-    UsageError
-        If the settings name a sound that the engine doesn't have, or its gap, whether a key asks for
-        it or not.
+    Raises `UsageError` if the settings name a sound that the engine doesn't have, or its gap,
+    whether a key asks for it or not.
     """
     gap = engine.gap
     named = {drum.name: drum for drum in engine.drums if drum is not gap}

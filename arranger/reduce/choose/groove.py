@@ -101,12 +101,8 @@ class Groove(NamedTuple):
     def chosen(self, harm: Floats, price: float = 0.0) -> Hits:
         """Return the hits that are worth more than they cost, over all places with the same fate.
 
-        Parameters
-        ----------
-        harm
-            Shape (d,): what each hit hides, in beats of the tune.
-        price
-            Of a hit, where bytes are limited.
+        ``harm``: shape (d,): what each hit hides, in beats of the tune.
+        ``price``: of a hit, where bytes are limited.
         """
         gain = np.bincount(self.fates, self.worth - harm - price)
         kept = np.flatnonzero(gain[self.fates] > 0)
@@ -129,20 +125,12 @@ def groove_of(
 ) -> Groove:
     """Return what may sound.
 
-    Parameters
-    ----------
-    notes
-        The drum notes that may sound, in order.
-    sounds
-        The sound of each percussion key among them, or None.
-    engine
-        Its joint sounds.
-    grid
-        Where the notes stand.
-    amount
-        "light" or "full": how much they may take from the voices.
-    costs
-        The cost table.
+    ``notes``: the drum notes that may sound, in order.
+    ``sounds``: the sound of each percussion key among them, or None.
+    ``engine``: its joint sounds.
+    ``grid``: where the notes stand.
+    ``amount``: "light" or "full": how much they may take from the voices.
+    ``costs``: the cost table.
     """
     onsets: list[int] = grid.onset_steps.tolist()
     asked: dict[int, dict[str, Note]] = {}

@@ -71,14 +71,9 @@ class Material(NamedTuple):
 def material_of(song: Song, placed: Placed, weights: Weights, grid: Grid) -> Material:
     """Return what sounds in the bars.
 
-    Parameters
-    ----------
-    song
-        Its parts; sound effects have no chords.
-    placed, weights
-        Of all notes.
-    grid
-        Bars and steps.
+    ``song``: its parts; sound effects have no chords.
+    ``placed``, ``weights``: of all notes.
+    ``grid``: bars and steps.
     """
     tonal = np.array([part.program not in SOUND_EFFECTS for part in song.parts], dtype=np.bool_)
     mine = placed.usable & ~placed.drum & (weights.tune < IN_LINE)
@@ -143,12 +138,8 @@ def passages(
 ) -> tuple[TexturePassage, ...]:
     """Return the bars of each texture in a row.
 
-    Parameters
-    ----------
-    names
-        Shape (bars,): textures.
-    asked
-        Shape (bars,): whether the user chose them.
+    ``names``: shape (bars,): textures.
+    ``asked``: shape (bars,): whether the user chose them.
     """
     found = []
     rows = zip(names.tolist(), asked.tolist(), range(len(names)), strict=True)

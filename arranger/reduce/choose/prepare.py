@@ -77,11 +77,8 @@ def prepare(
 
     ``weights`` are those of another reduction of the song, if there was one.
 
-    Raises
-    ------
-    SettingsError
-        If a setting names a part that the song doesn't have, a cost that doesn't exist, or a drum
-        sound that the engine doesn't have.
+    Raises `SettingsError` if a setting names a part that the song doesn't have, a cost that doesn't
+    exist, or a drum sound that the engine doesn't have.
     """
     costs = costs_from(settings.costs)
     lines = without_ring(song)
@@ -189,10 +186,7 @@ def _more_bounds(grid: Grid, broken: Bools) -> Ints:
 def rates(prepared: Prepared, grid: Grid) -> Rates:
     """Return what everything costs under the texture.
 
-    Raises
-    ------
-    SettingsError
-        If the costs are too large for so long a song.
+    Raises `SettingsError` if the costs are too large for so long a song.
     """
     problem, broken = prepared.problem, prepared.broken
     found = rates_of(problem, prepared.costs, grid.step_length.seconds)

@@ -132,10 +132,7 @@ class Rates(NamedTuple):
 def rates_of(problem: ChoiceProblem, costs: Costs, step_seconds: float) -> Rates:
     """Return the whole costs of a problem whose steps last so long.
 
-    Raises
-    ------
-    SettingsError
-        If the costs are so large that the sums of a song so long leave 64 bits.
+    Raises `SettingsError` if the costs are so large that the sums of a song so long leave 64 bits.
     """
     tones, beats = problem.tones, 1 / problem.steps_per_beat
     start = _worth(problem, costs, costs.attack)

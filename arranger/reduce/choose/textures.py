@@ -60,10 +60,7 @@ def weights_for(song: Song, weights: Weights, texture: str) -> Weights:
 def textures_of_bars(grid: Grid, settings: ReduceSettings) -> NDArray[np.str_]:
     """Return the name of the texture of every bar as the user chose it; shape (bars,).
 
-    Raises
-    ------
-    SettingsError
-        If the settings name a section or bars that the sheet doesn't have.
+    Raises `SettingsError` if the settings name a section or bars that the sheet doesn't have.
     """
     found = np.full(len(grid.bars), settings.texture, dtype=f"U{max(map(len, TEXTURES))}")
     for where, name in settings.section_textures.items():

@@ -59,12 +59,8 @@ _NO_PITCH = 1000
 def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
     """Return the steps on which turns start, strictly increasing, and which of them are beats.
 
-    Parameters
-    ----------
-    grid
-        Bars and steps.
-    broken
-        Shape (steps,): where voice 2 breaks chords.
+    ``grid``: bars and steps.
+    ``broken``: shape (steps,): where voice 2 breaks chords.
     """
     starts: list[int] = []
     beats: list[bool] = []
@@ -134,12 +130,9 @@ def asked_for(problem: ChoiceProblem, grid: Grid, broken: Bools, lines: Bools) -
 def choose(columns: Ints, chords: Ints, sounding: Ints) -> Ints:
     """Return the pitches that the voices are asked for; shape (2, T).
 
-    Parameters
-    ----------
-    columns
-        Shape (10, T): what `Moment` says of each segment, but for its chord.
-    chords, sounding
-        Shapes (T, K) and (T,): the pitches of all else that sounds, rising, and how many they are.
+    ``columns``: shape (10, T): what `Moment` says of each segment, but for its chord.
+    ``chords``, ``sounding``: shapes (T, K) and (T,): the pitches of all else that sounds, rising,
+    and how many they are.
     """
     if _compiled is None:
         return choose_in_python(columns, chords, sounding)
@@ -185,12 +178,8 @@ def _roots(pitch: Ints, tune: Bools, lengths: Ints, beat: Ints) -> Ints:
 
     Every note counts by its time, the lowest twice, those of the tune half.
 
-    Parameters
-    ----------
-    pitch, tune
-        Shape (T, K).
-    lengths, beat
-        Shape (T,): in steps; number of the beat, from 0.
+    ``pitch``, ``tune``: shape (T, K).
+    ``lengths``, ``beat``: shape (T,): in steps; number of the beat, from 0.
     """
     used = pitch < _NO_PITCH
     weight = lengths[:, None] * np.where(tune, 1, 2)

@@ -26,10 +26,7 @@ def perform_as_written(song: Song, prepared: Prepared) -> Performance:
 
     A note ends where the next of its part starts; of notes on one step the highest stays.
 
-    Raises
-    ------
-    SettingsError
-        If the song has no part named "voice 1" or "voice 2".
+    Raises `SettingsError` if the song has no part named "voice 1" or "voice 2".
     """
     voices = {p.index: NAMES.get(p.name.strip().lower(), 0) for p in song.parts if not p.drum}
     if not any(voices.values()):

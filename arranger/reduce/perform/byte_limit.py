@@ -80,10 +80,7 @@ def cheapest(at: Callable[[float], Fitted], size: int, limit: int) -> Fitted:
     Sizes come in leaps: at one price a figure goes from all bars that have it, so that the largest
     that fits may be well below the limit. ``size`` is that without a price.
 
-    Raises
-    ------
-    LimitError
-        If even the simplest takes more.
+    Raises `LimitError` if even the simplest takes more.
     """
     low, too_large = 0.0, size
     found = at(FIRST_PRICE)

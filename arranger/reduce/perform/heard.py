@@ -58,14 +58,10 @@ _first = attrgetter("first")
 class Heard:
     """Two rows, the notes they come from, and the steps on which drums silence them.
 
-    Parameters
-    ----------
-    rows, sources
-        For each voice, shape (steps,): cells, and the id of the note of each or -1.
-    drum_sources
-        Shape (steps,): the id of the drum note that sounds on each step, or -1.
-    hidden
-        As of `hidden_by`.
+    ``rows``, ``sources``: for each voice, shape (steps,): cells, and the id of the note of each or
+    -1.
+    ``drum_sources``: shape (steps,): the id of the drum note that sounds on each step, or -1.
+    ``hidden``: as of `hidden_by`.
     """
 
     def __init__(

@@ -69,20 +69,12 @@ def perform(
 ) -> Performance:
     """Return the rows.
 
-    Parameters
-    ----------
-    problem
-        The segments and tones.
-    held
-        What the voices hold.
-    hits
-        The drums that sound.
-    gap
-        The engine's short silence, if it has one.
-    least_worth
-        Of a tone that is parted by it from the one before.
-    verbatim
-        Write everything where it stands: no gaps, and tones under drums too.
+    ``problem``: the segments and tones.
+    ``held``: what the voices hold.
+    ``hits``: the drums that sound.
+    ``gap``: the engine's short silence, if it has one.
+    ``least_worth``: of a tone that is parted by it from the one before.
+    ``verbatim``: write everything where it stands: no gaps, and tones under drums too.
     """
     silent = np.zeros(problem.steps, dtype=np.bool_)
     silent[problem.starts[problem.covered]] = True

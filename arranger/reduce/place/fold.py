@@ -32,16 +32,11 @@ def fold(
 ) -> Ints:
     """Return each pitch in an octave that the table has, or `UNPLAYABLE`.
 
-    Parameters
-    ----------
-    pitches
-        Shape (n,): MIDI numbers after transposition, possibly outside 0..127.
-    part, onset, end
-        Shape (n,): which line each note belongs to, and where it stands in steps.
-    steps_per_beat
-        Steps in a quarter note.
-    engine
-        Whose table counts.
+    ``pitches``: shape (n,): MIDI numbers after transposition, possibly outside 0..127.
+    ``part``, ``onset``, ``end``: shape (n,): which line each note belongs to, and where it stands
+    in steps.
+    ``steps_per_beat``: steps in a quarter note.
+    ``engine``: whose table counts.
     """
     if not len(pitches):
         return pitches.copy()

@@ -60,12 +60,8 @@ def without_ring(song: Song) -> Song:
 def end_of_ring(song: Song, lines: Song, onset: Ints, end: Ints) -> Ints:
     """Return where the notes end in steps, those that were cut where their part goes on.
 
-    Parameters
-    ----------
-    song, lines
-        The song before and after `without_ring`.
-    onset, end
-        Shape (notes,): in steps.
+    ``song``, ``lines``: the song before and after `without_ring`.
+    ``onset``, ``end``: shape (notes,): in steps.
     """
     cut = song.columns.duration != lines.columns.duration
     part = song.columns.part

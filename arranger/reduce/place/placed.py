@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 from arranger.reduce.place.fold import UNPLAYABLE
 
 if TYPE_CHECKING:

@@ -26,89 +26,28 @@ the tune itself doesn't.
 from __future__ import annotations
 
 from itertools import chain, pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from arranger.reduce.ledger import Entry, EntryColumns, Span, columns_of, entries_of
 from arranger.reduce.tell import told
+from arranger.reduce.tell.thresholds import (
+    DRUM_SECONDS,
+    END_SHARE,
+    HEARD_SHARE,
+    MOST_TAKERS,
+    START_SECONDS,
+    START_SHARE,
+    Thresholds,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from arranger.reduce.perform.heard import Heard, VoiceRun
-
-START_SHARE = 0.1
-"""Of a step, by which a kept note may start elsewhere than written."""
-
-START_SECONDS = 0.01
-
-DRUM_SECONDS = 0.06
-"""By which a kept note may start later, right after a drum on its step."""
-
-END_SHARE = 0.5
-"""Of a step, by which a kept note may end elsewhere than written."""
-
-HEARD_SHARE = 0.5
-"""Of its length, for which the pitch of a merged note must sound."""
+    from arranger.reduce.tell.asked import Asked
 
 _TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"})
 """What happens to the notes of a broken chord because they take turns."""
-
-MOST_TAKERS = 4
-"""Notes that are named for a turn that never came."""
-
-
-class Asked(NamedTuple):
-    """What the song asks for: in each sequence one entry a note of ``Song.notes``."""
-
-    onset: Sequence[int]
-    """In steps."""
-    end: Sequence[int]
-    """In steps, exclusive: where the note ends as part of its line."""
-    note_end: Sequence[int]
-    """In steps, exclusive: where it ends on the grid."""
-    written_end: Sequence[float]
-    """In steps: where it is written to end."""
-    rings: Sequence[float]
-    """In steps: for how long before that its key is up and only a pedal holds it."""
-    offset: Sequence[float]
-    """Where it is written minus its step, in steps."""
-    pitch: Sequence[int]
-    """Transposed with the song; of drums the percussion key."""
-    out: Sequence[int]
-    """The same in the octave that the pitch table has."""
-    part: Sequence[int]
-    drum: Sequence[bool]
-    sound: Sequence[str | None]
-    """Of drums: the sound that stands in for the note, or None."""
-    joins: Mapping[str, tuple[str, ...]]
-    """For sounds that say several at once: those, by name."""
-    lead: Sequence[int]
-    """The note that asks for the same pitch over the same steps and stands for it; often itself."""
-    octave_of: Sequence[int]
-    """The note that it doubles at the octave, or -1."""
-    duplicate_of: Sequence[int]
-    """The note that it doubles at the same pitch, or -1."""
-    gap: str | None
-    """The sound that is nothing but a short silence."""
-    refused: Mapping[int, tuple[str, tuple[int, ...]]]
-    """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
-    tune: Sequence[bool]
-    """Whether the note is the tune, so that it takes no turns."""
-    turning: Sequence[Sequence[bool]]
-    """For each voice and step whether the notes of a chord take turns there."""
-    step_seconds: float
-    steps_per_beat: float
-
-
-class Thresholds(NamedTuple):
-    """The thresholds, as ``_account.c`` takes them."""
-
-    start: float
-    drum_seconds: float = DRUM_SECONDS
-    start_seconds: float = START_SECONDS
-    end_share: float = END_SHARE
-    heard_share: float = HEARD_SHARE
-    takers: int = MOST_TAKERS
 
 
 def account(
@@ -123,16 +62,10 @@ def account_columns(
 ) -> EntryColumns:
     """Return one entry a note, in order.
 
-    Parameters
-    ----------
-    asked
-        What the song asks for.
-    heard
-        What is heard.
-    sounds
-        Shape (steps,): the names of the drum sounds.
-    only
-        The notes to account for; None: all.
+    ``asked``: what the song asks for.
+    ``heard``: what is heard.
+    ``sounds``: shape (steps,): the names of the drum sounds.
+    ``only``: the notes to account for; None: all.
     """
     notes = range(len(asked.drum)) if only is None else only
     if told._compiled is not None:

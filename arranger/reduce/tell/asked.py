@@ -2,18 +2,62 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.columns import view
 from arranger.reduce.choose.candidates import IN_LINE
 from arranger.reduce.choose.turns import turning
-from arranger.reduce.tell.account import Asked
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from arranger.grid.model import Grid
     from arranger.reduce.choose.prepare import Prepared
+
+
+class Asked(NamedTuple):
+    """What the song asks for: in each sequence one entry a note of ``Song.notes``."""
+
+    onset: Sequence[int]
+    """In steps."""
+    end: Sequence[int]
+    """In steps, exclusive: where the note ends as part of its line."""
+    note_end: Sequence[int]
+    """In steps, exclusive: where it ends on the grid."""
+    written_end: Sequence[float]
+    """In steps: where it is written to end."""
+    rings: Sequence[float]
+    """In steps: for how long before that its key is up and only a pedal holds it."""
+    offset: Sequence[float]
+    """Where it is written minus its step, in steps."""
+    pitch: Sequence[int]
+    """Transposed with the song; of drums the percussion key."""
+    out: Sequence[int]
+    """The same in the octave that the pitch table has."""
+    part: Sequence[int]
+    drum: Sequence[bool]
+    sound: Sequence[str | None]
+    """Of drums: the sound that stands in for the note, or None."""
+    joins: Mapping[str, tuple[str, ...]]
+    """For sounds that say several at once: those, by name."""
+    lead: Sequence[int]
+    """The note that asks for the same pitch over the same steps and stands for it; often itself."""
+    octave_of: Sequence[int]
+    """The note that it doubles at the octave, or -1."""
+    duplicate_of: Sequence[int]
+    """The note that it doubles at the same pitch, or -1."""
+    gap: str | None
+    """The sound that is nothing but a short silence."""
+    refused: Mapping[int, tuple[str, tuple[int, ...]]]
+    """Notes that can't sound whatever is chosen: the reason, and the notes in their place."""
+    tune: Sequence[bool]
+    """Whether the note is the tune, so that it takes no turns."""
+    turning: Sequence[Sequence[bool]]
+    """For each voice and step whether the notes of a chord take turns there."""
+    step_seconds: float
+    steps_per_beat: float
 
 
 def asked_of(prepared: Prepared, grid: Grid) -> Asked:

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import named_rows
 from arranger.compiled import compiled
-from arranger.reduce.ledger import EntryColumns, Span
+from arranger.reduce.ledger import EntryColumns, Spans
 from arranger.reduce.reasons import OUTCOMES
 
 if TYPE_CHECKING:
@@ -17,7 +16,8 @@ if TYPE_CHECKING:
 
     from arranger.columns import Bools, Ints
     from arranger.reduce.perform.heard import Heard
-    from arranger.reduce.tell.account import Asked, Thresholds
+    from arranger.reduce.tell.asked import Asked
+    from arranger.reduce.tell.thresholds import Thresholds
 
 _compiled = compiled("arranger.reduce.tell._account", "1f6d0904")
 
@@ -76,7 +76,7 @@ def told_in_c(
     mine = np.array([number[name] for name in asked.sound], dtype=np.int64)
     rows = np.empty((len(notes), 6), dtype=np.int64)
     late = np.empty(len(notes))
-    stretches, blamed = _compiled.entries(
+    spans, by = _compiled.entries(
         (
             *numbers,
             mine,
@@ -102,23 +102,21 @@ def told_in_c(
         asked.steps_per_beat,
         *limits,
     )
-    outcome, packed, pitch, sound, spans_end, by_end = rows.T.tolist()
+    outcome, packed, pitch, sound, _, by_end = rows.T.tolist()
+    names, others = tuple(number), tuple(np.frombuffer(by, np.int64).tolist())
     reasons_of = {each: _reasons(each) for each in {*packed}}
-    spans = tuple(named_rows(Span, np.frombuffer(stretches, np.int64).reshape(-1, 3).tolist()))
-    others = tuple(np.frombuffer(blamed, np.int64).tolist())
-    names = tuple(number)
     reasons = [reasons_of[each] for each in packed]
-    by = [others[first:end] for first, end in pairwise((0, *by_end))]
+    taken_by = [others[first:end] for first, end in pairwise((0, *by_end))]
     for place in np.flatnonzero(refused[ids]).tolist():
-        reason, by[place] = asked.refused[notes[place]]
+        reason, taken_by[place] = asked.refused[notes[place]]
         reasons[place] = (reason,)
     return EntryColumns(
         note=tuple(notes),
         outcome=tuple([_OUTCOMES[each] for each in outcome]),
         reasons=tuple(reasons),
-        spans=tuple([spans[first:end] for first, end in pairwise((0, *spans_end))]),
+        spans=Spans(np.frombuffer(spans, np.int64).reshape(-1, 3), rows[:, 4]),
         pitch_out=tuple([None if each < 0 else each for each in pitch]),
-        by=tuple(by),
+        by=tuple(taken_by),
         sound=tuple([names[each] for each in sound]),
         late_seconds=tuple(late.tolist()),
     )

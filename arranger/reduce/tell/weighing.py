@@ -78,12 +78,8 @@ def weigh_bar(
 ) -> BarWeighing:
     """Return what was weighed in a bar of the sheet; ``measure`` as for `arranger.reduce.reduce`.
 
-    Raises
-    ------
-    SettingsError
-        If the sheet has no such bar, or its texture weighs nothing.
-    LimitError
-        If the song can't be simplified to the bytes that it may take.
+    Raises `SettingsError` if the sheet has no such bar, or its texture weighs nothing; `LimitError`
+    if the song can't be simplified to the bytes that it may take.
     """
     bar = next((bar for bar in grid.bars if bar.number == bar_number), None)
     if bar is None:

@@ -55,12 +55,7 @@ class NoteTable:
 def note_table(song: Song, muted: Collection[int] = ()) -> NoteTable:
     """Return the song's notes as columns. The song must have at least one note.
 
-    Parameters
-    ----------
-    song
-        The song.
-    muted
-        Indices of the parts that are not to be heard.
+    ``muted``: indices of the parts that are not to be heard.
     """
     notes = song.columns
     onset_ticks, end_ticks = notes.onset, notes.end
@@ -153,10 +148,7 @@ def note_on_top(table: NoteTable, score: Floats) -> Ints:
 def heard_share(table: NoteTable, top: Ints) -> Floats:
     """Return for each note the share of its time in which it is the one in ``top``; shape (notes,).
 
-    Parameters
-    ----------
-    top
-        Shape (moments,): what `note_on_top` returned.
+    ``top``: shape (moments,): what `note_on_top` returned.
     """
     found = top >= 0
     seconds = totals(top[found], table.moment_seconds[found], len(table.pitch))

@@ -17,17 +17,11 @@ if TYPE_CHECKING:
 def asked_parts(song: Song, asked: str | None, option: str) -> tuple[int, ...]:
     """Return the indices of the parts that may have a role.
 
-    Parameters
-    ----------
-    asked
-        As in `parts_named`; None for nothing asked. What isn't a pattern must mean one part.
-    option
-        The option's spelling, for the message.
+    ``asked``: as in `parts_named`; None for nothing asked. What isn't a pattern must mean one part.
+    ``option``: the option's spelling, for the message.
 
-    Raises
-    ------
-    SettingsError
-        If no part answers to it, or more than one and it is no pattern; the message lists the parts.
+    Raises `SettingsError` if no part answers to it, or more than one and it is no pattern; the
+    message lists the parts.
     """
     if asked is None:
         return ()
@@ -46,10 +40,7 @@ def parts_named(song: Song, asked: str, option: str) -> tuple[int, ...]:
     A name is in any case: a whole name, else a pattern with ``*`` (anything) and ``?`` (any character),
     else a piece of names.
 
-    Raises
-    ------
-    SettingsError
-        If no part answers to it; the message lists the parts.
+    Raises `SettingsError` if no part answers to it; the message lists the parts.
     """
     if asked.strip().isdecimal():
         number = int(asked)
@@ -83,10 +74,7 @@ def is_pattern(asked: str) -> bool:
 def remarks_on_names(song: Song, settings: ReduceSettings) -> Iterator[str]:
     """Yield a remark on each name that means several parts, though it isn't said that all are meant.
 
-    Raises
-    ------
-    SettingsError
-        If one means none, or a role is asked for by a name that means several.
+    Raises `SettingsError` if one means none, or a role is asked for by a name that means several.
     """
     for option, asked in (("--tune", settings.tune), ("--bass", settings.bass)):
         asked_parts(song, asked, option)

@@ -34,12 +34,8 @@ CHANGE = 3.0
 def carrying(table: NoteTable, likely: Floats, scores: Floats) -> Floats:
     """Return for each note how probable it is that its part carries the tune where it starts.
 
-    Parameters
-    ----------
-    likely
-        Shape (notes,), 0..1: how likely each note is the tune, as if all were one part.
-    scores
-        Shape (parts,): the score of each part as tune; ``-inf`` for one that can't be.
+    ``likely``: shape (notes,), 0..1: how likely each note is the tune, as if all were one part.
+    ``scores``: shape (parts,): the score of each part as tune; ``-inf`` for one that can't be.
     """
     parts = len(scores)
     if np.isfinite(scores).sum() <= 1:

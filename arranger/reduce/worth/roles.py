@@ -87,10 +87,7 @@ class PartFacts(NamedTuple):
 def part_facts(table: NoteTable, likely: Floats, parts: int) -> PartFacts:
     """Measure each part; every array of the result has shape (parts,).
 
-    Parameters
-    ----------
-    likely
-        Shape (notes,): how likely each note is the tune, all parts taken as one.
+    ``likely``: shape (notes,): how likely each note is the tune, all parts taken as one.
     """
     tonal = np.flatnonzero(table.tonal)
     highest = note_on_top(table, table.pitch.astype(np.float64))
@@ -169,11 +166,8 @@ def find_roles(
 ) -> tuple[PartRole, ...]:
     """Return the role of each part, in order.
 
-    Raises
-    ------
-    SettingsError
-        If ``tune``, ``bass`` or ``mute`` name a part that isn't there, ``tune`` or ``bass`` name
-        several without a pattern, or they contradict each other.
+    Raises `SettingsError` if ``tune``, ``bass`` or ``mute`` name a part that isn't there, ``tune``
+    or ``bass`` name several without a pattern, or they contradict each other.
     """
     asked_tune = asked_parts(song, settings.tune, "--tune")
     asked_bass = asked_parts(song, settings.bass, "--bass")

@@ -227,12 +227,8 @@ def heard_around(notes: Voicing, net: Mapping[str, Floats]) -> Floats:
 def _seen(near: Voicing, value: Floats, net: Mapping[str, Floats]) -> Floats:
     """Return what stands around notes, added up by each kernel; shape (notes, KERNELS * (VALUES + 1)).
 
-    Parameters
-    ----------
-    near
-        The notes, with the `REACH` before and after them.
-    value
-        The values of the same; behind them 1, or 0 beside the song.
+    ``near``: the notes, with the `REACH` before and after them.
+    ``value``: the values of the same; behind them 1, or 0 beside the song.
     """
     weights = [net[name] for name in ("message", "message_bias", "kernel", "kernel_bias")]
     if _compiled is None:
@@ -283,13 +279,10 @@ def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Float
 def read_in_numpy(asked: Floats, nothing: Floats, keep: Floats, bias: Floats) -> Floats:
     """Return the states of the units after each note; shape (notes, 2 * UNITS).
 
-    Parameters
-    ----------
-    asked, nothing
-        Shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note, and what no note asks of
-        the gates.
-    keep, bias
-        Shapes (2, UNITS, 3 * UNITS) and (2, 3 * UNITS): what the state before asks of them.
+    ``asked``, ``nothing``: shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note, and
+    what no note asks of the gates.
+    ``keep``, ``bias``: shapes (2, UNITS, 3 * UNITS) and (2, 3 * UNITS): what the state before asks
+    of them.
     """
     many = asked.shape[1]
     place = np.arange(-WARM_UP, CHUNK)[:, None] + np.arange(0, many, CHUNK)
@@ -304,12 +297,9 @@ def read_in_numpy(asked: Floats, nothing: Floats, keep: Floats, bias: Floats) ->
 def _run(asked: Floats, keep: Floats, bias: Floats) -> Floats:
     """Return the states after each note; the states before the first are 0.
 
-    Parameters
-    ----------
-    asked
-        Shape (notes, 2, chunks, 3 * UNITS): what the notes ask of the gates.
-    keep, bias
-        Shapes (2, UNITS, 3 * UNITS) and (2, 1, 3 * UNITS): what the state before asks of them.
+    ``asked``: shape (notes, 2, chunks, 3 * UNITS): what the notes ask of the gates.
+    ``keep``, ``bias``: shapes (2, UNITS, 3 * UNITS) and (2, 1, 3 * UNITS): what the state before
+    asks of them.
     """
     state = np.zeros((*asked.shape[1:3], UNITS), dtype=np.float32)
     found = np.empty((len(asked), *state.shape), dtype=np.float32)

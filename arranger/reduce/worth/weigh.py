@@ -62,19 +62,11 @@ BASS_SEMITONES = 5.0
 def weigh(song: Song, settings: ReduceSettings, before: Weights | None = None) -> Weights:
     """Return the weights of all notes of a song that has at least one.
 
-    Parameters
-    ----------
-    song
-        With at least one note.
-    settings
-        Those that name parts count.
-    before
-        The song's weights by other settings: what they share isn't found again.
+    ``song``: with at least one note.
+    ``settings``: those that name parts count.
+    ``before``: the song's weights by other settings: what they share isn't found again.
 
-    Raises
-    ------
-    SettingsError
-        If the settings name a part that isn't there, or contradict each other.
+    Raises `SettingsError` if the settings name a part that isn't there, or contradict each other.
     """
     if before is not None and _alike(before, settings, "tune", "bass", "mute"):
         return before

@@ -159,12 +159,8 @@ def sounding(engine: Engine, reduction: Reduction, beats: Beats) -> Bools:
 def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, line: Ints) -> Ints:
     """Return how much of each note is heard, 0 to 100; shape (notes,).
 
-    Parameters
-    ----------
-    song, engine, grid, reduction
-        A conversion, or one that was only tried.
-    line
-        The line of each note, as `asked_lines` tells it.
+    ``song``, ``engine``, ``grid``, ``reduction``: a conversion, or one that was only tried.
+    ``line``: the line of each note, as `asked_lines` tells it.
     """
     entries = reduction.ledger.entries
     outcomes = reduction.ledger.columns.outcome

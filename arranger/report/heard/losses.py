@@ -153,14 +153,9 @@ def lines_shares(found: LineHeard) -> tuple[int | None, ...]:
 def heard_along(found: LineHeard, place: NDArray[np.int64], places: int) -> list[HeardLines]:
     """Return how much of each line is heard in each of some places, 0 to 100.
 
-    Parameters
-    ----------
-    found
-        What each line loses on each beat.
-    place
-        Where each beat belongs to, from 0; shape (beats,).
-    places
-        How many there are.
+    ``found``: what each line loses on each beat.
+    ``place``: where each beat belongs to, from 0; shape (beats,).
+    ``places``: how many there are.
     """
     return _by_bar(LineHeard(found.beats._replace(bar=place), *found[1:]), places)[0]
 

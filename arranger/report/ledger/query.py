@@ -59,10 +59,7 @@ class Query:
 def read_ledger(path: Path) -> Ledger:
     """Return a ledger as written by ``arranger convert``.
 
-    Raises
-    ------
-    LedgerError
-        If the file can't be read, or is no ledger of this version.
+    Raises `LedgerError` if the file can't be read, or is no ledger of this version.
     """
     try:
         ledger = json.loads(path.read_text(encoding="utf-8"))
@@ -100,10 +97,7 @@ def read_ledger(path: Path) -> Ledger:
 def select(ledger: Ledger, query: Query) -> Notes:
     """Return the notes that a query asks for, in their order.
 
-    Raises
-    ------
-    SettingsError
-        If it names a part or bars that the ledger doesn't have.
+    Raises `SettingsError` if it names a part or bars that the ledger doesn't have.
     """
     first, last = _bars(ledger, query.bars)
     numbers = _part_numbers(ledger, query.parts)

@@ -50,10 +50,7 @@ class BarPair(NamedTuple):
 def compare_page_pieces(first: Compared, second: Compared) -> Iterator[str]:
     """Yield the page of two conversions piece by piece.
 
-    Raises
-    ------
-    SheetError
-        If they are of different songs.
+    Raises `SheetError` if they are of different songs.
     """
     if first.conversion.song.sha256 != second.conversion.song.sha256:
         raise SheetError(

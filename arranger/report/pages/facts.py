@@ -9,7 +9,7 @@ import numpy as np
 from arranger.columns import distinct
 from arranger.engine.tuning import advice
 from arranger.errors import one_line
-from arranger.grid.step_words import step_sentence
+from arranger.grid.steps.step_words import step_sentence
 from arranger.pitch import parse_pitch, pitch_name
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.place.transpose import best_key

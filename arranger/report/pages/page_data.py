@@ -44,12 +44,8 @@ _REASON_AT = {name: index for index, name in enumerate(REASONS)}
 def page_data(conversion: Conversion, lines: SheetLines | None = None) -> Iterator[str]:
     """Yield everything that the scripts of the song's page work on, as JSON in pieces.
 
-    Parameters
-    ----------
-    conversion
-        What was done.
-    lines
-        The text of its sheet; None: as it is written beside the report.
+    ``conversion``: what was done.
+    ``lines``: the text of its sheet; None: as it is written beside the report.
     """
     song, grid = conversion.song, conversion.grid
     still = {

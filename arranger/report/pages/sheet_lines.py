@@ -50,14 +50,9 @@ def lines_of(conversion: Conversion) -> SheetLines:
 def lines_in(found: Scan, file: str, edited: Sequence[tuple[int, ...]] | None = None) -> SheetLines:
     """Return the lines of a text that was read.
 
-    Parameters
-    ----------
-    found
-        What reading it found, no errors.
-    file
-        The name of its file.
-    edited
-        The rows that a hand changed in each bar, if that is known already.
+    ``found``: what reading it found, no errors.
+    ``file``: the name of its file.
+    ``edited``: the rows that a hand changed in each bar, if that is known already.
     """
     if edited is None:
         edited = edited_rows(found.sheet, base_of(found.sheet))

@@ -131,10 +131,7 @@ class SheetSide:
 def sheet_side(sheet: Sheet, engine: Engine) -> SheetSide:
     """Return what there is to say about a sheet.
 
-    Raises
-    ------
-    SheetError
-        If the engine can't play it.
+    Raises `SheetError` if the engine can't play it.
     """
     played_steps(sheet, engine)
     length = step_length(sheet, engine)

@@ -17,8 +17,8 @@ import numpy as np
 from arranger.engine.describe import left_out_line
 from arranger.errors import one_line, shortened
 from arranger.grid import heard_bars
-from arranger.grid.doubts import contradicted_bars
-from arranger.grid.step_words import losses, step_sentence
+from arranger.grid.bars.disputed import contradicted_bars
+from arranger.grid.steps.step_words import losses, step_sentence
 from arranger.machine import song_bytes
 from arranger.reduce.reasons import OUTCOMES
 from arranger.reduce.tell.texture_line import texture_line

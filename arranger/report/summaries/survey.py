@@ -97,10 +97,7 @@ class Survey:
 def survey(song: Song, engine: Engine, settings: ReduceSettings | None = None) -> Survey:
     """Look through a song with an engine in mind, and the drum sounds of the settings.
 
-    Raises
-    ------
-    UsageError
-        If the settings name a drum sound that the engine doesn't have.
+    Raises `UsageError` if the settings name a drum sound that the engine doesn't have.
     """
     # Imported here: the grid layer builds on this one.
     from arranger.grid.onbeat import follows_own_beat

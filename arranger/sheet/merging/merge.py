@@ -37,6 +37,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from arranger.sheet.form.text import BELOW, ROWS
+from arranger.sheet.merging.fitting import Fitting
 from arranger.sheet.merging.merge_header import (
     check_engine,
     check_passage,
@@ -47,7 +48,7 @@ from arranger.sheet.merging.merge_header import (
 from arranger.sheet.merging.merged_bars import as_by_hand, merge_bars, sides_of
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
 from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
-from arranger.sheet.merging.refit import Fitting, between_steps
+from arranger.sheet.merging.refit import between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
 from arranger.sheet.model import Comment, Generated, Sheet
 from arranger.sheet.record.against import ALL_OF_BAR, DRUMS, METRE

@@ -22,7 +22,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from arranger.errors import LimitError
 from arranger.song.general_midi import PERCUSSION_CHANNEL
-from arranger.song.model import KeyChange, Mark, MetreChange, Repair, TempoChange
+from arranger.song.model import KeyChange, Mark, MetreChange, TempoChange
+from arranger.song.score.gathered import Gathered, ScoreNote
 from arranger.song.score.repeat_signs import written_order
 
 if TYPE_CHECKING:
@@ -36,39 +37,6 @@ _SLOWEST = 0xFFFFFF
 """Microseconds a beat: what MIDI files can say."""
 _MOST_SHARPS = 7
 _NOTE_VALUES = (1, 2, 4, 8, 16, 32, 64)
-
-
-class ScoreNote(NamedTuple):
-    """A note of one part, before parts are numbered."""
-
-    onset: int
-    end: int
-    track: int
-    pitch: int
-    velocity: int
-    channel: int
-    program: int
-    drum: bool
-
-
-class Gathered:
-    """What has been found so far."""
-
-    def __init__(self, limit: int) -> None:
-        self.limit = limit
-        self.notes: list[ScoreNote] = []
-        self.names: list[str] = []
-        self.tempos: dict[int, TempoChange] = {}
-        self.metres: dict[int, MetreChange] = {}
-        self.keys: dict[int, KeyChange] = {}
-        self.marks: list[Mark] = []
-        self.repairs: list[Repair] = []
-        self.remarks: list[str] = []
-        self.graces = 0
-        self.outside = 0
-        self.marked = False
-        """Whether there are repeat marks that music21 doesn't keep in tunes of one bar (ABC)."""
-        self.symbols = 0
 
 
 def _ticks(quarters: Any) -> int:

@@ -17,7 +17,8 @@ from arranger.errors import LimitError, SongError
 from arranger.song.general_midi import PROGRAM_NAMES
 from arranger.song.model import KeyChange, Note, Part, Repair, Song, TempoChange, Track
 from arranger.song.score.abc_text import plain_marks, prepare_music21
-from arranger.song.score.notation import TICKS_PER_BEAT, Gathered, gather
+from arranger.song.score.gathered import Gathered
+from arranger.song.score.notation import TICKS_PER_BEAT, gather
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

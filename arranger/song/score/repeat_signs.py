@@ -8,7 +8,7 @@ from arranger.song.model import Repair
 from arranger.song.score.repeats import Signs, play_order
 
 if TYPE_CHECKING:
-    from arranger.song.score.notation import Gathered
+    from arranger.song.score.gathered import Gathered
 
 _MOST_TIMES = 16
 """A repeat that asks for more is played so often."""

@@ -38,7 +38,7 @@ def tones(row: tuple[int, ...], step: Fraction) -> list[Read]:
     return [Read(start * step, end * step, pitch) for start, end, pitch in tone_spans(row)]
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(playable())
 def test_a_score_says_what_the_rows_say(given: tuple[Sheet, Engine]) -> None:
     """Tones with their lengths, drums with their onsets; all that is drawn agrees (`read_part`)."""

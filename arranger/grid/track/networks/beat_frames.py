@@ -23,12 +23,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from arranger.grid.track.evidence import COLUMNS
-from arranger.grid.track.frames import CLASSES, attack_rows, sounding_notes
+from arranger.grid.track.networks.frames import CLASSES, attack_rows, sounding_notes
 
 if TYPE_CHECKING:
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import AttackEvidence
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
     from arranger.song.notes import TimedColumns
 
 FRAMES_A_SECOND = 50
@@ -49,8 +49,8 @@ def beat_frames(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence)
     at = (evidence.seconds - first) * FRAMES_A_SECOND
     count = int(np.ceil(at[-1])) + AFTER
     rows = _attack_rows(notes, attacks, evidence)
-    left = np.clip(np.floor(at).astype(np.int64), 0, count - 2)
-    share = np.clip(at - left, 0.0, 1.0)[:, None].astype(np.float32)
+    left = np.floor(at).astype(np.int64)
+    share = (at - left)[:, None].astype(np.float32)
     result = np.zeros((count, CHANNELS), dtype=np.float32)
     wide = result[:, : rows.shape[1]]
     # attacks rise in time, so that few share a frame: those are added one after the other
@@ -61,13 +61,13 @@ def beat_frames(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence)
     )
     sounding = sounding_notes(notes, (start, end), count)
     result[:, -CLASSES - 1 : -1] = sounding.classes(count)
-    result[:, -1] = np.log1p(np.bincount(sounding.last, minlength=count + 1)[:count])
+    result[:, -1] = np.log1p(np.bincount(sounding.last, minlength=count)[:count])
     return result
 
 
 def _attack_rows(notes: TimedColumns, attacks: Attacks, evidence: AttackEvidence) -> Frames:
     """Return what the other network is shown of attacks, and how loud they are in each half octave."""
-    loud = notes.loudness / max(float(notes.loudness.mean()), 1e-6)
+    loud = notes.loudness / max(float(notes.loudness.mean()), 1e-9)
     band = np.clip((notes.pitch - LOWEST) // BAND + 1, 0, BANDS - 1)
     counted = np.bincount(attacks.of_note * BANDS + band, loud * ~notes.drum, attacks.count * BANDS)
     bands = np.log1p(counted.astype(np.float64).reshape(-1, BANDS).T)

@@ -1,7 +1,7 @@
 """Whether the music has other bars than those that its file states, and which.
 
 The file's word counts: nothing is changed here. But bars that are all alike, of any usual length and from any place, may
-suit what is heard (`arranger.grid.track.bars_heard`) so much better than the file's bar lines that these are likelier
+suit what is heard (`arranger.grid.track.networks.bars_heard`) so much better than the file's bar lines that these are likelier
 wrong than right (`arranger.grid.track.bars_sure`), and a reader of the summary should know. The user has them by
 ``--metre`` and ``--first-beat`` or ``--pickup``.
 """
@@ -13,12 +13,18 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import among, distinct
-from arranger.grid.asked_bars import asks_place
 from arranger.grid.attacks import find_attacks
-from arranger.grid.metre_names import named_bars
-from arranger.grid.metres import FEWEST_ATTACKS, has_bars
-from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
+from arranger.grid.bars.asked_bars import asks_place
+from arranger.grid.bars.metre_names import named_bars
+from arranger.grid.bars.metres import FEWEST_ATTACKS, has_bars
+from arranger.grid.doubt import Doubt, OtherReading
 from arranger.grid.track.bars_sure import weigh_bars
+from arranger.grid.track.networks.bars_heard import (
+    SLOT_LENGTHS,
+    SLOTS_A_BEAT,
+    hear_lines,
+    likeliest_bars,
+)
 from arranger.song.time import seconds_at, song_bars, timed_columns
 
 if TYPE_CHECKING:
@@ -79,6 +85,17 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
         sure,
         {named.metre} == {found[1:] for found in song.metres},
     )
+
+
+def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
+    """Return the doubt of bars that the file states and the music contradicts."""
+    option = f"--pickup {heard.pickup}"
+    other = OtherReading("where the music has them", option)
+    if not heard.moved:
+        metre = "{}/{}".format(*heard.metre)
+        other = OtherReading(f"bars of {metre}, as the music goes", f"--metre {metre} {option}")
+    stated = "{}/{}".format(*song.metres[0][1:])
+    return Doubt("bars", f"the file's bars of {stated}", heard.sure, (other,))
 
 
 def _is_rare(song: Song) -> bool:

@@ -1,7 +1,7 @@
 """What the two networks are shown: attacks and sounding notes on evenly spaced frames.
 
-Frames are evenly spaced in seconds (`arranger.grid.track.beats_heard`) or in beats
-(`arranger.grid.track.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
+Frames are evenly spaced in seconds (`arranger.grid.track.networks.beats_heard`) or in beats
+(`arranger.grid.track.networks.bars_heard`); here they are only numbers. What an attack has falls to the two frames around
 it, shared by nearness, so that its place isn't rounded away.
 
 ==============  ====================================================================
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import AttackEvidence
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
     from arranger.song.notes import TimedColumns
 
 CLASSES = 12
@@ -48,29 +48,22 @@ def frames_of(
     at: Floats,
     sounding: tuple[Floats, Floats],
     count: int,
-    beat: float = 0.0,
+    beat: float,
 ) -> Frames:
     """Return what is heard on each frame, shape (count, CHANNELS).
 
-    Parameters
-    ----------
-    at
-        Shape (attacks,): where each attack stands, in frames.
-    sounding
-        Where each note starts and ends, in frames; each of shape (notes,).
-    beat
-        The last column.
+    ``at``: shape (attacks,): where each attack stands, in frames, before the last of them.
+    ``sounding``: where each note starts and ends, in frames; each of shape (notes,).
+    ``beat``: the last column.
     """
     rows = attack_rows(notes, attacks, evidence)
     result = np.zeros((count, CHANNELS), dtype=np.float32)
-    left = np.clip(np.floor(at).astype(np.int64), 0, count - 2)
-    share = np.clip(at - left, 0.0, 1.0)
+    left = np.floor(at).astype(np.int64)
+    share = at - left
     for column, row in enumerate(rows):
         result[:, column] = np.bincount(left, row * (1.0 - share), count)
         result[:, column] += np.bincount(left + 1, row * share, count)
-    result[:, len(rows) : len(rows) + CLASSES] = sounding_notes(notes, sounding, count).classes(
-        count
-    )
+    result[:, len(rows) : -1] = sounding_notes(notes, sounding, count).classes(count)
     result[:, -1] = beat
     return result
 
@@ -123,6 +116,6 @@ def sounding_notes(
     length = notes.end_seconds - notes.onset_seconds
     kept = LONGEST / np.maximum(length, LONGEST)
     until = start + (end - start) * kept
-    first = np.clip(np.rint(start[which]).astype(np.int64), 0, count - 1)
+    first = np.minimum(np.rint(start[which]).astype(np.int64), count - 1)
     last = np.clip(np.rint(until[which]).astype(np.int64), first + 1, count)
     return SoundingNotes(notes.pitch[which], first, last)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.track.bars_heard import SLOTS_A_BEAT
+from arranger.grid.track.networks.bars_heard import SLOTS_A_BEAT
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints

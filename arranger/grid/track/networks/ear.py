@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.track.layers import add_block, convolved
+from arranger.grid.track.networks.layers import add_block, convolved
 
 if TYPE_CHECKING:
-    from arranger.grid.track.layers import Frames, Weights
+    from arranger.grid.track.networks.layers import Frames, Weights
 
 TAKEN = 4
 """Frames that the wide layers take together."""

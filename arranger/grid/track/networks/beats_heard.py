@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.track.bars_heard import BEAT_LENGTHS, likeliest_bars
-from arranger.grid.track.beat_frames import BEFORE, FRAMES_A_SECOND, beat_frames
-from arranger.grid.track.ear import METRES, listen
 from arranger.grid.track.follow import UNIT
-from arranger.grid.track.layers import load_weights
+from arranger.grid.track.networks.bars_heard import BEAT_LENGTHS, likeliest_bars
+from arranger.grid.track.networks.beat_frames import BEFORE, FRAMES_A_SECOND, beat_frames
+from arranger.grid.track.networks.ear import METRES, listen
+from arranger.grid.track.networks.layers import load_weights
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
     from arranger.grid.attacks import Attacks
-    from arranger.grid.track.bars_heard import LikeliestBars
     from arranger.grid.track.evidence import AttackEvidence
+    from arranger.grid.track.networks.bars_heard import LikeliestBars
     from arranger.song.notes import TimedColumns
 
 SUREST = 6.0

@@ -22,7 +22,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from arranger.columns import Floats
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
 
 BEFORE_AFTER = (4, 8, 16)
 LOW_BEFORE_AFTER = (4, 8)
@@ -36,12 +36,9 @@ SILENT = 1e-6
 def likeness(sounding: Floats, low: Floats, starting: Floats, strength: Floats) -> Frames:
     """Return the columns above, shape (slots, COLUMNS).
 
-    Parameters
-    ----------
-    sounding, low, starting
-        Shape (slots, 12): pitch classes that sound, those of low notes, and those that start.
-    strength
-        Shape (slots,): how much starts.
+    ``sounding``, ``low``, ``starting``: shape (slots, 12): pitch classes that sound, those of low
+    notes, and those that start.
+    ``strength``: shape (slots,): how much starts.
     """
     rows = [_before_after(sounding, width) for width in BEFORE_AFTER]
     rows += [_before_after(low, width) for width in LOW_BEFORE_AFTER]

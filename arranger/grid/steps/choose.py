@@ -47,7 +47,7 @@ import numpy as np
 from arranger.columns import distinct
 from arranger.grid.model import StepChoice
 from arranger.grid.passage import NEAR_LINE_BEATS, too_long
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 from arranger.settings import STEP_CHOICES
 
 if TYPE_CHECKING:
@@ -126,10 +126,7 @@ def choose_step(
     Only notes that start in the passage count: ``bars`` are the indices of its first and last bar. A
     step that the settings ask for comes first whatever it costs.
 
-    Raises
-    ------
-    LimitError
-        If every candidate would take more steps than the settings allow.
+    Raises `LimitError` if every candidate would take more steps than the settings allow.
     """
     lines = timeline.bar_beats[bars[0] : bars[1] + 2]
     onsets = _onsets(notes, attacks, timeline, lines)
@@ -138,7 +135,7 @@ def choose_step(
         candidates.append(settings.step)
     played = timeline.basis == "tracked"
     weighed = [_weigh(onsets, lines, timeline.bpm, played, engine, step) for step in candidates]
-    capped = _capped(weighed, max(int(onsets.notes.sum()), 1))
+    capped = _capped(weighed, int(onsets.notes.sum()))
     in_tempo = [
         choice
         for choice in capped

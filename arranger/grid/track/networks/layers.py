@@ -49,6 +49,6 @@ def add_block(
 @cache
 def load_weights(name: str) -> Weights:
     """Return the weights in a file of this package, by their names."""
-    data = files("arranger.grid.track").joinpath(name).read_bytes()
+    data = files("arranger.grid.track.networks").joinpath(name).read_bytes()
     with np.load(BytesIO(data)) as found:
         return {key: found[key].astype(np.float32) for key in found.files}

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import distinct
-from arranger.grid.choose import (
+from arranger.grid.steps.choose import (
     NEARLY_ALL,
     PLAIN_SECONDS,
     PLAINLY,
@@ -19,7 +19,7 @@ from arranger.grid.choose import (
     PLAYED_UNHEARD_SECONDS,
     UNHEARD_SECONDS,
 )
-from arranger.grid.place import half_up
+from arranger.grid.steps.place import half_up
 from arranger.settings import STEP_CHOICES
 
 if TYPE_CHECKING:
@@ -50,14 +50,9 @@ def bars_off_step(
 ) -> tuple[OffStep, ...]:
     """Return the bars that go by another division than the step, a group a kind, the largest first.
 
-    Parameters
-    ----------
-    attack_beats
-        Shape (attacks,): where something starts, in beats.
-    bar_beats
-        Shape (bars + 1,): the bar lines.
-    step, bpm, played
-        The step and tempo, and whether the beat was tracked.
+    ``attack_beats``: shape (attacks,): where something starts, in beats.
+    ``bar_beats``: shape (bars + 1,): the bar lines.
+    ``step``, ``bpm``, ``played``: the step and tempo, and whether the beat was tracked.
     """
     unheard, plain = UNHEARD_SECONDS, PLAIN_SECONDS
     if played:

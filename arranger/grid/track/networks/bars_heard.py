@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.grid.track.evidence import find_evidence
-from arranger.grid.track.frames import CHANNELS as FRAME_CHANNELS
-from arranger.grid.track.frames import CLASSES, STARTING, frames_of, sounding_notes
-from arranger.grid.track.likeness import COLUMNS, likeness
-from arranger.grid.track.network import load, network_odds
+from arranger.grid.track.networks.frames import CHANNELS as FRAME_CHANNELS
+from arranger.grid.track.networks.frames import CLASSES, STARTING, frames_of, sounding_notes
+from arranger.grid.track.networks.likeness import COLUMNS, likeness
+from arranger.grid.track.networks.network import load, network_odds
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
     from arranger.grid.track.evidence import AttackEvidence
-    from arranger.grid.track.layers import Frames
+    from arranger.grid.track.networks.layers import Frames
     from arranger.song.notes import TimedColumns
 
 SLOTS_A_BEAT = 4

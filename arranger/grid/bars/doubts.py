@@ -6,16 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.grid.metre_names import metre_of_beats, named_bars
-from arranger.grid.model import Doubt, OtherReading
-from arranger.grid.track.bars_heard import BEAT_LENGTHS
+from arranger.grid.bars.metre_names import metre_of_beats, named_bars
+from arranger.grid.doubt import Doubt, OtherReading
 from arranger.grid.track.bars_sure import weigh_bars
+from arranger.grid.track.networks.bars_heard import BEAT_LENGTHS
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
     from arranger.columns import Floats, Ints
-    from arranger.grid.disputed import HeardBars
     from arranger.grid.track.bars_sure import EvenBars, WeighedBars
     from arranger.grid.track.beat import TrackedBeat
     from arranger.grid.track.rivals import Rival
@@ -58,16 +57,11 @@ def bars_doubt(
 ) -> Doubt | None:
     """Return the doubt of bars on a tracked beat, if they aren't sure.
 
-    Parameters
-    ----------
-    odds
-        Shape (beats,): log odds of a bar line at each beat.
-    lines
-        The beats that begin bars, and where the last ends.
-    length
-        Of a beat, in quarter notes.
-    said
-        Whether the file or the user says how long bars are; then only their place can be doubted.
+    ``odds``: shape (beats,): log odds of a bar line at each beat.
+    ``lines``: the beats that begin bars, and where the last ends.
+    ``length``: of a beat, in quarter notes.
+    ``said``: whether the file or the user says how long bars are; then only their place can be
+    doubted.
     """
     weighed = weigh_bars(odds, lines, BEAT_LENGTHS)
     sure = weighed.sure("bars_placed" if said else "bars_tracked", weighed.score, beat.sure)
@@ -95,14 +89,9 @@ def unsaid_bars(
 
     Where no bars gain anything, how sure they are isn't known, nor others.
 
-    Parameters
-    ----------
-    best
-        Score of the likeliest bars.
-    odds
-        Shape (slots, 2): log odds of a beat and of a bar line at each slot.
-    heard
-        The metres that were heard; none if 4/4 from the first tick is taken.
+    ``best``: score of the likeliest bars.
+    ``odds``: shape (slots, 2): log odds of a beat and of a bar line at each slot.
+    ``heard``: the metres that were heard; none if 4/4 from the first tick is taken.
     """
     if best <= 0.0:
         return Doubt("bars", UNSAID, None, ())
@@ -118,14 +107,3 @@ def unsaid_bars(
         others.append(OtherReading(what, f"--metre {metre} --pickup {named.pickup}"))
     what = f"bars of {' and '.join(heard)} were found by ear"
     return Doubt("bars", what if heard else UNSAID, sure, tuple(others))
-
-
-def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
-    """Return the doubt of bars that the file states and the music contradicts."""
-    option = f"--pickup {heard.pickup}"
-    other = OtherReading("where the music has them", option)
-    if not heard.moved:
-        metre = "{}/{}".format(*heard.metre)
-        other = OtherReading(f"bars of {metre}, as the music goes", f"--metre {metre} {option}")
-    stated = "{}/{}".format(*song.metres[0][1:])
-    return Doubt("bars", f"the file's bars of {stated}", heard.sure, (other,))

@@ -1,7 +1,7 @@
 """Bars by ear for a song that has beats but no bars: how bar lines become metres.
 
 A file that says no metre, or one of a single beat throughout, has no bars. They are heard (see
-`arranger.grid.track.bars_heard`); 4/4 from the first tick is kept unless others are plainly likelier.
+`arranger.grid.track.networks.bars_heard`); 4/4 from the first tick is kept unless others are plainly likelier.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.asked_bars import (
+from arranger.grid.bars.asked_bars import (
     LINES_A_BEAT,
     after_pickup,
     asks_place,
@@ -20,17 +20,22 @@ from arranger.grid.asked_bars import (
     likeliest_place,
     moved_metres,
 )
-from arranger.grid.doubts import unsaid_bars
-from arranger.grid.metre_names import named_metre
-from arranger.grid.track.bars_heard import SLOT_LENGTHS, SLOTS_A_BEAT, hear_lines, likeliest_bars
+from arranger.grid.bars.doubts import unsaid_bars
+from arranger.grid.bars.metre_names import named_metre
 from arranger.grid.track.bars_sure import weigh_bars
+from arranger.grid.track.networks.bars_heard import (
+    SLOT_LENGTHS,
+    SLOTS_A_BEAT,
+    hear_lines,
+    likeliest_bars,
+)
 from arranger.song.model import MetreChange
 from arranger.song.time import ticks_at
 
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
-    from arranger.grid.model import Doubt
+    from arranger.grid.doubt import Doubt
     from arranger.settings import GridSettings
     from arranger.song.model import Song
     from arranger.song.notes import TimedColumns

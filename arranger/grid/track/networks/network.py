@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.grid.track.layers import add_block, convolved, load_weights
+from arranger.grid.track.networks.layers import add_block, convolved, load_weights
 
 if TYPE_CHECKING:
-    from arranger.grid.track.layers import Frames, Weights
+    from arranger.grid.track.networks.layers import Frames, Weights
 
 
 class ConvolutionBlock(NamedTuple):

@@ -52,7 +52,7 @@ def step_sentence(choices: Sequence[StepChoice]) -> str:
     chosen = choices[0]
     lost = losses(chosen)
     sentence = f"step {chosen.step_beats}{f': {lost}' if lost else ' holds every note'}"
-    other = _other(chosen, choices[1:])
+    other = _other(chosen, choices)
     if other is None:
         return sentence
     if not lost:
@@ -62,13 +62,13 @@ def step_sentence(choices: Sequence[StepChoice]) -> str:
     return f"{sentence}; --step {other.step_beats}: {losses(other) or 'none'}, {rows}"
 
 
-def _other(chosen: StepChoice, others: Sequence[StepChoice]) -> StepChoice | None:
+def _other(chosen: StepChoice, choices: Sequence[StepChoice]) -> StepChoice | None:
     finer = [
         each
-        for each in others
+        for each in choices
         if each.step_beats < chosen.step_beats and _lost(each) <= FEWER * _lost(chosen)
     ]
-    coarser = [each for each in others if each.step_beats > chosen.step_beats]
+    coarser = [each for each in choices if each.step_beats > chosen.step_beats]
     if _lost(chosen):
         return max(finer, key=lambda each: each.step_beats, default=None)
     lossy = [each for each in coarser if _lost(each)]

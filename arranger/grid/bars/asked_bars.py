@@ -34,10 +34,7 @@ LEAST_GAIN = 10.0
 def asks_place(settings: GridSettings) -> bool:
     """Return whether the user says where bars begin.
 
-    Raises
-    ------
-    UsageError
-        If that is said twice.
+    Raises `UsageError` if that is said twice.
     """
     if settings.pickup is not None and settings.first_beat is not None:
         raise UsageError(
