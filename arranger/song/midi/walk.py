@@ -124,8 +124,8 @@ class Walk:
             self.cancelled = False
             self.place = found.end()
             if self.pending:
-                delta, message = self._delta(start), self._after_delta(start)
-                self._emit(quantity(delta), self.data[message : self.place])
+                delta = self._delta(start)
+                self._emit(quantity(delta), self.data[start + len(delta) : self.place])
             else:
                 self.out += found.group()
             self.out_status = self.status
@@ -138,9 +138,6 @@ class Walk:
             if self.data[end - 1] < 0x80:
                 return self.data[place:end]
         return b""
-
-    def _after_delta(self, place: int) -> int:
-        return place + len(self._delta(place))
 
     def _event(self) -> None:
         """Read one event that `_copy` left."""
@@ -229,7 +226,7 @@ class Walk:
         if flaw is not None:
             mended, end = self._mended_meta(kind, content, start, end)
             what = "left out" if mended is None else "mended"
-            self._note(head, f"{flaw}: {what}", f"{syntax.META_NAMES[kind]} {what}")
+            self._note(head, f"{flaw}: {what}", f"{syntax.METAS[kind][0]} {what}")
             if mended is None:
                 self.pending += delta
                 self.place = end
