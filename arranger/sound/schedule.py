@@ -165,7 +165,7 @@ def different_events(sheet: Sheet, engine: Engine) -> tuple[list[Event], Ints]:
     since = places - np.maximum.accumulate(np.where(begun, places, 0))
     firsts = np.flatnonzero(since % (MOST_CHUNKS // chunks) == 0)
     lengths, number = np.diff(firsts, append=steps), number[firsts]
-    at, which = in_turn(lengths * len(different) + number)
+    at, which = in_turn(lengths, number)
     found = zip(lengths[at].tolist(), number[at].tolist(), strict=True)
     return [Event(length, *different[number][1:]) for length, number in found], which
 
