@@ -39,7 +39,6 @@ _SURE = 24
 _MOST_REPAIRS = 20_000
 _STRETCH = 1 << 16
 """Bytes that are copied or searched at a time: patterns need memory in proportion."""
-_LONGEST_TEXT = 4096
 _LONGEST_DELTA = 0x0FFFFFFF
 _EMPTY_META = b"\xff\x7f\x00"
 _SYSTEM_LENGTHS = {0xF1: 1, 0xF2: 2, 0xF3: 1}
@@ -214,8 +213,8 @@ class Walk:
         start = head + 2 + len(length)
         end = start + quantity(length)
         self.cancelled = True
-        if head + 2 > self.limit or not length or end > self.limit:
-            if self.data[head + 1 : head + 2] == b"\x2f":
+        if not length or end > self.limit:
+            if self.data.startswith(b"\x2f", head + 1):
                 self._note(head, "an end-of-track event that breaks off: taken for one")
                 self._end(self.limit)
             else:
@@ -237,7 +236,6 @@ class Walk:
             self.pending += delta
             self._end(end)
         elif kind in KEPT_METAS:
-            content = content[:_LONGEST_TEXT]
             self._emit(delta, bytes((0xFF, kind)) + encode_quantity(len(content)) + content)
         else:
             self.pending += delta
