@@ -26,16 +26,9 @@ if TYPE_CHECKING:
 __version__ = VERSION
 
 __all__ = [
-    "Conversion",
-    "Settings",
-    "__version__",
-    "convert",
-    "load_engine",
-    "read_sheet",
-    "read_song",
-    "render",
-    "write_sheet",
-]
+    "Conversion", "Settings", "__version__", "convert", "load_engine", "read_sheet", "read_song",
+    "render", "write_sheet",
+]  # fmt: skip
 
 _HOMES = {
     "Conversion": "arranger.conversion.pipeline",

@@ -31,20 +31,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
 __all__ = [
-    "STDOUT",
-    "backup_path",
-    "check_target",
-    "encoded",
-    "is_stdout",
-    "refuse_inputs",
-    "replacing",
-    "shown_target",
-    "sweep",
-    "write_bytes",
-    "write_pieces",
-    "write_text",
-    "writes_through",
-]
+    "STDOUT", "backup_path", "check_target", "encoded", "is_stdout", "refuse_inputs", "replacing",
+    "shown_target", "sweep", "write_bytes", "write_pieces", "write_text", "writes_through",
+]  # fmt: skip
 
 STDOUT = Path("-")
 """The path that means standard output."""
@@ -186,9 +175,7 @@ def refuse_inputs(path: Path, inputs: Mapping[str, Path], sha256: str = "") -> N
         for what, source in inputs.items():
             if _same_file(target, source):
                 raise OutputError(
-                    f"is {what}, so it is not overwritten",
-                    file=target,
-                    remedy=_ANOTHER,
+                    f"is {what}, so it is not overwritten", file=target, remedy=_ANOTHER
                 )
         if sha256 and _digest(target) == sha256:
             raise OutputError(

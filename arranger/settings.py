@@ -16,13 +16,8 @@ STEP_CHOICES = tuple(Fraction(1, parts) for parts in (1, 2, 3, 4, 6, 8, 12))
 """The steps that are tried, as shares of a beat."""
 
 TEXTURES = (
-    "auto",
-    "tune-and-bass",
-    "broken-chord",
-    "two-highest",
-    "bass-and-chord",
-    "as-written",
-)
+    "auto", "tune-and-bass", "broken-chord", "two-highest", "bass-and-chord", "as-written",
+)  # fmt: skip
 DRUM_AMOUNTS = ("none", "light", "full")
 BEATS = ("auto", "file", "track")
 SWINGS = ("auto", "play", "straighten")

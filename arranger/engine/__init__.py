@@ -15,15 +15,10 @@ tuning         Which notes of a song an engine plays out of tune, here or in ano
 """
 
 from arranger.engine.load import builtin_engines, load_engine, parse_engine
-from arranger.engine.model import DrumPart, DrumSound, Engine, Pitch, StepLength
+from arranger.engine.model import DrumSound, Engine, Pitch, StepLength
+from arranger.engine.profile import DrumPart
 
 __all__ = [
-    "DrumPart",
-    "DrumSound",
-    "Engine",
-    "Pitch",
-    "StepLength",
-    "builtin_engines",
-    "load_engine",
+    "DrumPart", "DrumSound", "Engine", "Pitch", "StepLength", "builtin_engines", "load_engine",
     "parse_engine",
-]
+]  # fmt: skip

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from arranger.engine.layout import full_layout
-from arranger.engine.model import DrumPart, DrumSound, Engine
+from arranger.engine.model import DrumSound, Engine
 from arranger.engine.pitch_table import in_tune, pitch_table, step_lengths
 from arranger.engine.profile import profile_of
 from arranger.errors import EngineError, did_you_mean
@@ -124,13 +124,7 @@ def _engine(profile: Profile, described: Mapping[int, Pitch]) -> Engine:
         left_out=tuple(entry for midi, entry in described.items() if midi not in pitches),
         step_lengths=step_lengths(profile),
         drums=tuple(
-            DrumSound(
-                drum.name,
-                drum.percussion_keys,
-                drum.weight,
-                tuple(DrumPart(*part) for part in drum.parts),
-                drum.joins,
-            )
+            DrumSound(drum.name, drum.percussion_keys, drum.weight, drum.parts, drum.joins)
             for drum in profile.drum
         ),
         drum_takes_step=profile.drum_takes_step,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from arranger.engine.profile import Profile
+    from arranger.engine.profile import DrumPart, Profile
 
 
 class Pitch(NamedTuple):
@@ -35,17 +35,6 @@ class StepLength(NamedTuple):
     cycles: int
     """Clock cycles from one step to the next, all overhead counted."""
     seconds: float
-
-
-class DrumPart(NamedTuple):
-    """A stretch of a drum sound."""
-
-    kind: str
-    """"kick", a falling tone, "noise", or "rest", in which the pin stands still."""
-    settings: tuple[int, ...]
-    """What the routine is given; the meaning is the profile's."""
-    cycles: int
-    """Clock cycles that it lasts; 0: to the end of the step."""
 
 
 class DrumSound(NamedTuple):

@@ -13,9 +13,8 @@ from arranger.pitch import pitch_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from arranger.engine import model
     from arranger.engine.model import Pitch
-    from arranger.engine.profile import Profile, ProfileDrumPart
+    from arranger.engine.profile import DrumPart, Profile
 
 PASS_CYCLES = 118
 SECOND_WRITE_CYCLES = 59
@@ -62,17 +61,11 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Pr
     """Yield what the player can't do of a profile that asks for it."""
     if profile.method not in ("phase", "counter"):
         yield ProfileFault(
-            ("method",),
-            "the Z80 player counts phases or periods",
-            'method = "phase" or "counter"',
+            ("method",), "the Z80 player counts phases or periods", 'method = "phase" or "counter"'
         )
         return
     loop, steps = profile.loop, profile.steps
-    if (loop.cycles, loop.voice1_write, loop.second_write) != (
-        PASS_CYCLES,
-        0,
-        SECOND_WRITE_CYCLES,
-    ):
+    if (loop.cycles, loop.voice1_write, loop.second_write) != (PASS_CYCLES, 0, SECOND_WRITE_CYCLES):
         yield ProfileFault(
             ("loop", "cycles"),
             "this is not the loop of the Z80 player",
@@ -126,9 +119,7 @@ def _pitch_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Pr
             return
 
 
-def player_part_faults(
-    part: ProfileDrumPart | model.DrumPart, here: tuple[str | int, ...]
-) -> Iterator[ProfileFault]:
+def player_part_faults(part: DrumPart, here: tuple[str | int, ...]) -> Iterator[ProfileFault]:
     """Yield what the player can't do of a part of a drum sound, whose settings' path is ``here``."""
     if part.kind == "rest":
         return

@@ -40,6 +40,7 @@ RESERVED_NAMES = ("new",)
 """Words of the command line that can't name an engine."""
 
 Method = Literal["phase", "counter", "alternate", "frequencies"]
+DrumKind = Literal["kick", "noise", "rest"]
 
 
 class SoundLoop(NamedTuple):
@@ -79,29 +80,29 @@ class Steps(NamedTuple):
     last: Annotated[int, Field(gt=0, le=1_000_000)] = 1
     """The list is every count from first to last; ignored when ``counts`` is given."""
     counts: Annotated[
-        tuple[Annotated[int, Field(gt=0, le=1_000_000)], ...],
-        Field(strict=False, max_length=4096),
+        tuple[Annotated[int, Field(gt=0, le=1_000_000)], ...], Field(strict=False, max_length=4096)
     ] = ()
     passes_per_count: Annotated[int, Field(gt=0, le=1_000_000)] = 1
     overhead_cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
     """Cycles between steps, in which the pin stands still."""
 
 
-class ProfileDrumPart(NamedTuple):
-    """What follows in a drum sound."""
+class DrumPart(NamedTuple):
+    """A stretch of a drum sound."""
 
-    kind: Literal["kick", "noise", "rest"]
+    kind: DrumKind
+    """A falling tone, noise, or a stretch in which the pin stands still."""
     settings: Annotated[tuple[int, ...], Field(strict=False)]
-    """As in `Drum`."""
+    """What the routine is given, as in `Drum`."""
     cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
-    """How long it sounds; 0: to the end of the step."""
+    """Clock cycles that it lasts; 0: to the end of the step."""
 
 
 class Drum(NamedTuple):
     """One drum sound."""
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=24)]
-    kind: Literal["kick", "noise", "rest"]
+    kind: DrumKind
     percussion_keys: Annotated[tuple[Annotated[int, Field(ge=0, le=127)], ...], Field(strict=False)]
     """General MIDI percussion keys that it stands in for."""
     weight: Annotated[float, Field(ge=0, le=1)]
@@ -112,15 +113,15 @@ class Drum(NamedTuple):
     what chance may add to it, anew each pass."""
     cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0
     """How long it sounds; 0: the whole step."""
-    then: Annotated[tuple[ProfileDrumPart, ...], Field(strict=False, max_length=3)] = ()
+    then: Annotated[tuple[DrumPart, ...], Field(strict=False, max_length=3)] = ()
     """What sounds after it, as part of the same hit."""
     joins: Annotated[tuple[str, ...], Field(strict=False)] = ()
     """The drums that it says at once, by name, where they fall together."""
 
     @property
-    def parts(self) -> tuple[ProfileDrumPart, ...]:
+    def parts(self) -> tuple[DrumPart, ...]:
         """All that sounds, in order."""
-        return (ProfileDrumPart(self.kind, self.settings, self.cycles), *self.then)
+        return (DrumPart(self.kind, self.settings, self.cycles), *self.then)
 
 
 class Memory(NamedTuple):
@@ -180,7 +181,7 @@ TABLES: Mapping[str, type[Any]] = {
     "steps": Steps,
     "memory": Memory,
     "port": Port,
-    "then": ProfileDrumPart,
+    "then": DrumPart,
     "drum": Drum,
     **layout.TABLES,
 }

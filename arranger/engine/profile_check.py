@@ -19,9 +19,8 @@ if TYPE_CHECKING:
 
     from pydantic import ValidationError
 
-    from arranger.engine import model
     from arranger.engine.model import Pitch
-    from arranger.engine.profile import ProfileDrumPart
+    from arranger.engine.profile import DrumPart
 
 MOST_STEP_LENGTHS = 4096
 MOST_STEP_SECONDS = 10
@@ -179,9 +178,7 @@ def _drum_faults(profile: Profile) -> Iterator[ProfileFault]:
             )
 
 
-def part_faults(
-    profile: Profile, part: ProfileDrumPart | model.DrumPart, drum: Path
-) -> Iterator[ProfileFault]:
+def part_faults(profile: Profile, part: DrumPart, drum: Path) -> Iterator[ProfileFault]:
     """Yield what is wrong with a part of a drum sound, whose path is ``drum``."""
     here = (*drum, "settings")
     meaning = _drum_settings(profile.method, part.kind)

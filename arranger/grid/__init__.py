@@ -24,15 +24,6 @@ from arranger.grid.onbeat import BeatVerdict, follows_own_beat
 from arranger.grid.plan import plan_grid
 
 __all__ = [
-    "BeatVerdict",
-    "Doubt",
-    "Grid",
-    "GridBar",
-    "HeardBars",
-    "OtherReading",
-    "Section",
-    "StepChoice",
-    "follows_own_beat",
-    "heard_bars",
-    "plan_grid",
-]
+    "BeatVerdict", "Doubt", "Grid", "GridBar", "HeardBars", "OtherReading", "Section", "StepChoice",
+    "follows_own_beat", "heard_bars", "plan_grid",
+]  # fmt: skip

@@ -23,7 +23,8 @@ from arranger.sound.signal import voice2_offset
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.engine.model import DrumPart, DrumSound, Engine, Pitch
+    from arranger.engine.model import DrumSound, Engine, Pitch
+    from arranger.engine.profile import DrumPart
     from arranger.machine.export_options import ExportOptions
     from arranger.sheet.model import Sheet
 

@@ -45,7 +45,8 @@ from arranger.sheet.played import drums_in_use, played_steps, step_length
 from arranger.sheet.sounds import sounds_of
 
 if TYPE_CHECKING:
-    from arranger.engine.model import DrumPart, Engine
+    from arranger.engine.model import Engine
+    from arranger.engine.profile import DrumPart
     from arranger.machine.layout.data_plan import DataPlan
     from arranger.sheet.model import Sheet
 

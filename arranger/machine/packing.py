@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumPart, DrumSound, Engine
+    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.profile import DrumPart
     from arranger.machine.phrases import Phrases
     from arranger.sheet.model import Sheet
     from arranger.sound.schedule import Event
@@ -134,31 +135,27 @@ def _told(
     Where the piece or the loop begins both voices are told: what sounded before differs. ``both``:
     they always are, so that there are fewer kinds of events.
     """
-    columns = np.array([event[:3] for event in different], dtype=np.int64).reshape(-1, 3)
-    steps, setting1, setting2 = columns[which].T
-    names = [*dict.fromkeys(None if event.drum is None else event.drum.name for event in different)]
-    drum = np.array([names.index(event.drum and event.drum.name) for event in different])[which]
+    columns = np.array([event[:3] for event in different], dtype=np.int64).reshape(-1, 3).T
+    steps, setting1, setting2 = columns[:, which]
+    drums = [event.drum and event.drum.name for event in different]
+    number = {name: at for at, name in enumerate(dict.fromkeys(drums))}
+    drum = np.array([number[name] for name in drums], dtype=np.int64)[which]
     begun = np.cumsum(steps) - steps
     anew = (begun == 0) | (begun == loop_step) | both
     first, second = (begins(setting) | anew for setting in (setting1, setting2))
-    key, base = steps, int(columns.max(initial=0)) + 1
-    for size, column in (
-        (2, first),
-        (2, second),
-        (base, setting1 * first),
-        (base, setting2 * second),
-        (len(names), drum),
-    ):
-        key = key * size + column
-    at, sequence = in_turn(key)
+    at, sequence = in_turn(steps, first, second, setting1 * first, setting2 * second, drum)
+    rows = (column[at].tolist() for column in (first, second, which))
     told = [
-        _Told(_Kind(steps, first, second, names[drum]), (setting1,) * first + (setting2,) * second)
-        for steps, first, second, setting1, setting2, drum in zip(
-            *(column[at].tolist() for column in (steps, first, second, setting1, setting2, drum)),
-            strict=True,
-        )
+        _as_told(different[event], first, second)
+        for first, second, event in zip(*rows, strict=True)
     ]
     return told, sequence.tolist(), None if loop_step is None else int((begun < loop_step).sum())
+
+
+def _as_told(event: Event, first: bool, second: bool) -> _Told:
+    steps, setting1, setting2, drum = event
+    kind = _Kind(steps, first, second, drum and drum.name)
+    return _Told(kind, (setting1,) * first + (setting2,) * second)
 
 
 def _laid_out(

@@ -19,15 +19,6 @@ from arranger.reduce.tell.laws import remarks_on_laws
 from arranger.reduce.worth.weights import PartRole, RoleEvidence
 
 __all__ = [
-    "OUTCOMES",
-    "REASONS",
-    "Entry",
-    "Ledger",
-    "PartRole",
-    "Reduction",
-    "RoleEvidence",
-    "Span",
-    "check_conservation",
-    "reduce",
-    "remarks_on_laws",
-]
+    "OUTCOMES", "REASONS", "Entry", "Ledger", "PartRole", "Reduction", "RoleEvidence", "Span",
+    "check_conservation", "reduce", "remarks_on_laws",
+]  # fmt: skip

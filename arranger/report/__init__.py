@@ -21,23 +21,8 @@ from arranger.report.summaries.summary import Summary, summary
 from arranger.report.summaries.terminal_text import terminal_text
 
 __all__ = [
-    "Account",
-    "CommandRun",
-    "Suggestion",
-    "Summary",
-    "account_of",
-    "bar_losses",
-    "html_page",
-    "html_page_pieces",
-    "ledger_csv",
-    "ledger_csv_pieces",
-    "ledger_json",
-    "ledger_json_pieces",
-    "ledger_schema",
-    "ranking",
-    "sentences_of",
-    "song_heard",
-    "suggestions",
-    "summary",
+    "Account", "CommandRun", "Suggestion", "Summary", "account_of", "bar_losses", "html_page",
+    "html_page_pieces", "ledger_csv", "ledger_csv_pieces", "ledger_json", "ledger_json_pieces",
+    "ledger_schema", "ranking", "sentences_of", "song_heard", "suggestions", "summary",
     "terminal_text",
-]
+]  # fmt: skip

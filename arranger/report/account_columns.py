@@ -12,14 +12,14 @@ passage by the song's own metre, and its ``bar_index`` is -1.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import joined_texts, numbered_values
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.reduce.tell.sentences import explanations
 from arranger.report.remember import remembered
-from arranger.song.model import Note
 from arranger.song.time import seconds_at, song_bars
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from arranger.columns import TextColumn
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
     from arranger.song.model import Song
@@ -36,14 +37,11 @@ if TYPE_CHECKING:
 class Account:
     """The notes of a song and what became of them, column by column."""
 
-    note: Mapping[str, tuple[Any, ...]]
-    """What was asked for: a column for each field of `arranger.song.model.Note`."""
-    entry: Mapping[str, tuple[Any, ...]]
-    """What became of it: a column for each field of `arranger.reduce.ledger.Entry`."""
-    first_span: Sequence[tuple[int, int, int] | tuple[None, None, None]]
-    """Voice, step and steps of the first stretch in which it is heard."""
     outcome: NDArray[np.int64]
     """Indices into `OUTCOMES`."""
+    all_reasons: Sequence[tuple[str, ...]]
+    """The different reasons that notes have, and which of them each has: indices."""
+    reason: NDArray[np.int64]
     decided: NDArray[np.int64]
     """Indices into `REASONS` of the first reason; -1 for a note kept as written."""
     onset_seconds: list[float]
@@ -86,43 +84,37 @@ def reason_counts(decided: NDArray[np.int64]) -> Mapping[str, int]:
 
 _OUTCOME_AT = {name: index for index, name in enumerate(OUTCOMES)}
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
-_NOWHERE = (None, None, None)
 
 
 @remembered
 def account_of(conversion: Conversion) -> Account:
     """Return the account of a conversion, which all outputs share."""
     song, grid = conversion.song, conversion.grid
-    written = (tuple(column.tolist()) for column in song.columns.all())
-    note = dict(zip(Note._fields, (tuple(range(len(song.notes))), *written), strict=True))
-    entry = conversion.reduction.ledger.columns._asdict()
-    onsets = song.columns.onset
+    entry, onsets = conversion.reduction.ledger.columns, song.columns.onset
     bar_index, bar_numbers, song_numbers, beats = _places(song, grid, onsets)
-    bar, beat = bar_numbers.tolist(), np.round(beats, 4).tolist()
-    firsts = {
-        reasons: _REASON_AT[reasons[0]] if reasons else -1 for reasons in set(entry["reasons"])
-    }
+    reasons, reason = numbered_values(entry.reasons)
+    firsts = np.array([_REASON_AT[each[0]] if each else -1 for each in reasons], dtype=np.int64)
     return Account(
-        note=note,
-        entry=entry,
-        first_span=[spans[0] if spans else _NOWHERE for spans in entry["spans"]],
-        outcome=outcome_indices(entry["outcome"]),
-        decided=np.array([firsts[reasons] for reasons in entry["reasons"]], dtype=np.int64),
+        outcome=outcome_indices(entry.outcome),
+        all_reasons=reasons,
+        reason=reason,
+        decided=firsts[reason],
         onset_seconds=np.round(seconds_at(song, onsets), 6).tolist(),
-        bar=bar,
+        bar=bar_numbers.tolist(),
         song_bar=song_numbers.tolist(),
-        beat=beat,
+        beat=np.round(beats, 4).tolist(),
         bar_index=bar_index,
     )
 
 
-@remembered
 def sentences_of(conversion: Conversion, notes: range | None = None) -> list[str]:
     """Return one sentence for each of some notes; None: for all."""
-    return _sentences(conversion, notes)
+    return joined_texts(sentence_columns(conversion, notes))
 
 
-def _sentences(conversion: Conversion, notes: Sequence[int] | None) -> list[str]:
+@remembered
+def sentence_columns(conversion: Conversion, notes: range | None) -> tuple[TextColumn, ...]:
+    """Return the same as columns of texts that follow each other."""
     found = account_of(conversion)
     return explanations(
         conversion.song,
@@ -133,24 +125,6 @@ def _sentences(conversion: Conversion, notes: Sequence[int] | None) -> list[str]
         beats=found.beat,
         notes=notes,
     )
-
-
-def tell_like(conversion: Conversion, known: Conversion) -> None:
-    """Have sentences of a conversion taken from another one's, where the notes fared the same.
-
-    ``conversion``: what is to be told.
-    ``known``: the same song on the same bars in a sheet that differs a little; entries of notes
-    that fared the same are the very same values (`arranger.conversion.by_hand.revise`).
-    """
-    notes = range(len(conversion.song.notes))
-    if known.song is not conversion.song or known.grid.bars != conversion.grid.bars:
-        return
-    entries = zip(known.reduction.ledger.entries, conversion.reduction.ledger.entries, strict=True)
-    anew = [note for note, (was, now) in enumerate(entries) if was is not now]
-    sentences = [*sentences_of(known, notes)]
-    for note, text in zip(anew, _sentences(conversion, anew), strict=True):
-        sentences[note] = text
-    sentences_of.put(sentences, conversion, notes)
 
 
 def _places(

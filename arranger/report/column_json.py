@@ -7,26 +7,35 @@ bars, velocities), so a value is turned into text once and then looked up.
 from __future__ import annotations
 
 import json
+from itertools import chain
 from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
-from arranger.report.account_columns import account_of, sentences_of
+import numpy as np
+
+from arranger.columns import TextColumn, number_texts, value_texts
+from arranger.reduce.reasons import OUTCOMES
+from arranger.report.account_columns import account_of, sentence_columns
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from arranger.columns import Ints
     from arranger.conversion import Conversion
     from arranger.reduce.ledger import Span
 
-    Texts = Sequence[str]
+    Cell = tuple[str | TextColumn, ...]
+    """What stands in a column of a table: in each row these pieces, one after the other."""
 
+
+_NOWHERE = (-1, -1, -1)
 
 MOST_TOGETHER = 10_000
 """Notes whose texts are in memory at once."""
 
 
-def stretches(conversion: Conversion) -> Iterator[tuple[range, Mapping[str, Texts]]]:
+def stretches(conversion: Conversion) -> Iterator[tuple[range, Mapping[str, Cell]]]:
     """Yield notes, so many at a time, with the columns of the ledger for them as JSON text.
 
     Columns are in the ledger's order and names. Most songs are one stretch, which is remembered.
@@ -34,95 +43,116 @@ def stretches(conversion: Conversion) -> Iterator[tuple[range, Mapping[str, Text
     count = len(conversion.song.notes)
     for first in range(0, count, MOST_TOGETHER):
         notes = range(first, min(first + MOST_TOGETHER, count))
-        yield notes, _texts(conversion, notes)
+        yield notes, _cells(conversion, notes)
 
 
 @remembered
-def _texts(conversion: Conversion, notes: range) -> Mapping[str, Texts]:
-    found = account_of(conversion)
-    these = slice(notes.start, notes.stop)
-    note = {name: column[these] for name, column in found.note.items()}
-    entry = {name: column[these] for name, column in found.entry.items()}
-    voice, step, steps = zip(*found.first_span[these], strict=True)
+def _cells(conversion: Conversion, notes: range) -> Mapping[str, Cell]:
+    found, these = account_of(conversion), slice(notes.start, notes.stop)
+    note, entry = conversion.song.columns, conversion.reduction.ledger.columns
+    onset, seconds = _onsets(note.onset[these], found.onset_seconds[these])
+    voice, step, steps, spans = _heard_in(entry.spans[these])
+    late = np.array(entry.late_seconds[these], dtype=np.float64)
+    sentence = (column.changed(_escaped) for column in sentence_columns(conversion, notes))
     return {
-        "id": _numbers(note["id"]),
-        "track": written(note["track"]),
-        "part": written([part + 1 for part in note["part"]]),
-        "channel": written(note["channel"]),
-        "onset_tick": _numbers(note["onset"]),
-        "duration_tick": written(note["duration"]),
-        "onset_seconds": _numbers(found.onset_seconds[these]),
-        "pitch": written(note["pitch"]),
-        "velocity": written(note["velocity"]),
-        "drum": written(note["drum"]),
-        "bar": written(found.bar[these]),
-        "beat": written(found.beat[these]),
-        "outcome": written(entry["outcome"]),
-        "reasons": written(entry["reasons"]),
-        "voice": written([each or None for each in voice]),
-        "step": written(step),
-        "steps": written(steps),
-        "pitch_out": written(entry["pitch_out"]),
-        "sound": written(entry["sound"]),
-        "late_seconds": _rounded(entry["late_seconds"]),
-        "spans": list(map(_spans, entry["spans"])),
-        "by": _lists(entry["by"]),
-        "explanation": list(map(encode_basestring, sentences_of(conversion, notes))),
-        "song_bar": written(found.song_bar[these]),
+        "id": (TextColumn([*map(repr, notes)], np.arange(len(notes))),),
+        "track": (number_texts(note.track[these]),),
+        "part": (number_texts(note.part[these] + 1),),
+        "channel": (number_texts(note.channel[these]),),
+        "onset_tick": (onset,),
+        "duration_tick": (number_texts(note.duration[these]),),
+        "onset_seconds": (seconds,),
+        "pitch": (number_texts(note.pitch[these]),),
+        "velocity": (number_texts(note.velocity[these]),),
+        "drum": (number_texts(note.drum[these], json_text),),
+        "bar": (number_texts(np.array(found.bar[these])),),
+        "beat": (number_texts(np.array(found.beat[these])),),
+        "outcome": (TextColumn([json_text(each) for each in OUTCOMES], found.outcome[these]),),
+        "reasons": (TextColumn([json_text(r) for r in found.all_reasons], found.reason[these]),),
+        "voice": (voice,),
+        "step": (step,),
+        "steps": (steps,),
+        "pitch_out": (value_texts(entry.pitch_out[these], json_text),),
+        "sound": (value_texts(entry.sound[these], json_text),),
+        "late_seconds": (number_texts(late, lambda seconds: repr(round(seconds, 6))),),
+        "spans": spans,
+        "by": (value_texts(entry.by[these], lambda notes: str([*notes])),),
+        "explanation": ('"', *sentence, '"'),
+        "song_bar": (number_texts(np.array(found.song_bar[these])),),
     }
 
 
-def written(values: Sequence[Any]) -> Texts:
-    """Return values of one kind as JSON text."""
-    table = {value: _text(value) for value in set(values)}
-    return list(map(table.__getitem__, values))
+def _onsets(ticks: Ints, seconds: Sequence[float]) -> tuple[TextColumn, TextColumn]:
+    """Return onsets in ticks and in seconds; those on one tick have one text."""
+    different, first, which = np.unique(ticks, return_index=True, return_inverse=True)
+    return (
+        TextColumn([*map(repr, different.tolist())], which),
+        TextColumn([repr(seconds[place]) for place in first.tolist()], which),
+    )
 
 
-def _numbers(values: Sequence[float]) -> Texts:
-    """Return numbers of which most are different."""
-    return list(map(repr, values))
+def _heard_in(
+    spans: Sequence[tuple[Span, ...]],
+) -> tuple[TextColumn, TextColumn, TextColumn, Cell]:
+    """Return voice, step and steps of the first stretch that each note is heard in, and all stretches."""
+    first = chain.from_iterable([each[0] if each else _NOWHERE for each in spans])
+    voice, step, steps = np.fromiter(first, np.int64, 3 * len(spans)).reshape(-1, 3).T
+    begins, lasts = (
+        number_texts(column, lambda number: "" if number < 0 else repr(number))
+        for column in (step, steps)
+    )
+    others = value_texts([_others(each) for each in spans], str)
+    opened = TextColumn(["[]", "[[0,", "[[1,", "[[2,"], voice + 1)
+    return (
+        TextColumn(["null", "null", "1", "2"], voice + 1),  # of a drum no voice is told
+        begins.changed(_or_null),
+        lasts.changed(_or_null),
+        (opened, begins, lasts.changed(lambda steps: steps and f",{steps}]"), others),
+    )
 
 
-def _rounded(values: Sequence[float]) -> Texts:
-    """Return numbers of which few are different, to the sixth digit after the point."""
-    table = {value: repr(round(value, 6)) for value in set(values)}
-    return list(map(table.__getitem__, values))
+def _others(spans: Sequence[Span]) -> str:
+    """Return what follows the first of some stretches, if there is one."""
+    if len(spans) < 2:
+        return "]" if spans else ""
+    return "".join([f",[{voice},{step},{steps}]" for voice, step, steps in spans[1:]]) + "]"
 
 
-def _lists(values: Sequence[tuple[int, ...]]) -> Texts:
-    """Return tuples of numbers."""
-    table = {value: str([*value]) for value in set(values)}
-    return list(map(table.__getitem__, values))
+def _or_null(text: str) -> str:
+    return text or "null"
 
 
-def _text(value: Any) -> str:
+def _escaped(text: str) -> str:
+    """Return a text as it stands between the quotes of JSON."""
+    return encode_basestring(text)[1:-1]
+
+
+def json_text(value: Any) -> str:
     """Return a value as JSON text; `json.dumps` sets up an encoder each time, which takes longer."""
     if type(value) in (int, float):
         return repr(value)
     if isinstance(value, tuple):
-        return f"[{', '.join([_text(each) for each in value])}]"
+        return f"[{', '.join([json_text(each) for each in value])}]"
     return encode_basestring(value) if isinstance(value, str) else json.dumps(value)
 
 
-def array(texts: Iterable[str]) -> str:
-    """Return a JSON array of values that are text already."""
-    return f"[{','.join(texts)}]"
-
-
-def rows(pieces: Sequence[str | Texts], count: int) -> str:
+def table_text(pieces: Iterable[str | TextColumn], count: int) -> str:
     """Return so many rows as one text: in each its piece of every column; a text stands in all.
 
-    One join over all pieces takes a third of the time that one join a row does.
+    Texts are joined to those of the columns first, of which there are fewer; then one join over all
+    pieces takes a third of the time that one join a row does.
     """
-    every = len(pieces)
+    columns: list[TextColumn] = []
+    before = ""
+    for piece in pieces:
+        if isinstance(piece, str):
+            before += piece
+            continue
+        columns.append(TextColumn([before + text for text in piece.different], piece.which))
+        before = ""
+    columns[-1] = TextColumn([text + before for text in columns[-1].different], columns[-1].which)
+    every = len(columns)
     flat = [""] * (every * count)
-    for at, piece in enumerate(pieces):
-        flat[at::every] = [piece] * count if isinstance(piece, str) else piece
+    for at, column in enumerate(columns):
+        flat[at::every] = column.rows()
     return "".join(flat)
-
-
-def _spans(spans: Sequence[Span]) -> str:
-    if len(spans) == 1:
-        voice, step, steps = spans[0]
-        return f"[[{voice},{step},{steps}]]"
-    return array([f"[{voice},{step},{steps}]" for voice, step, steps in spans])

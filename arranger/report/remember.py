@@ -37,17 +37,6 @@ class Remembered(Generic[Arguments, Value]):
             self._known[conversion] = found
         return found[1]
 
-    def put(
-        self,
-        value: Value,
-        conversion: Conversion,
-        /,
-        *args: Arguments.args,
-        **kwargs: Arguments.kwargs,
-    ) -> None:
-        """Take a value that was found in another way."""
-        self._known[conversion] = ((args, kwargs), value)
-
 
 def remembered(
     function: Callable[Concatenate[Conversion, Arguments], Value],

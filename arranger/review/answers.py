@@ -20,8 +20,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qs, urlsplit
 
 from arranger.errors import ArrangerError, SheetError, UsageError
-from arranger.report.account_columns import tell_like
-from arranger.report.column_json import MOST_TOGETHER
 from arranger.report.pages.build import asset, rendered
 from arranger.report.pages.page_data import page_data
 from arranger.report.pages.sheet_lines import lines_in
@@ -134,8 +132,6 @@ class Answers:
         if shown is None:
             return "null"
         if known is None or known[0] != shown.number:
-            if shown.like is not None and len(shown.like.song.notes) <= MOST_TOGETHER:
-                tell_like(shown.account.conversion, shown.like)
             lines = lines_in(shown.found, live.path.name, shown.account.edited)
             known = (shown.number, "".join(page_data(shown.account.conversion, lines)))
             self._data[live] = known

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
-    from arranger.conversion import Conversion
     from arranger.conversion.behind import Behind, InSheet
     from arranger.review.lost_notes import Trial, Way
     from arranger.sheet.form.parse import Scan
@@ -52,8 +51,6 @@ class Shown(NamedTuple):
     """Of the state in which it came."""
     found: Scan
     account: InSheet
-    like: Conversion | None
-    """What became of the song in the version before, where most of it is the same."""
 
 
 class LiveState(NamedTuple):
@@ -231,7 +228,7 @@ class Live:
             last, behind = self._behind, self._opened(found.sheet)
             known = before.shown.account if before.shown and behind is last else None
             account = in_sheet(behind, found.sheet, known)
-            shown = Shown(number, found, account, known and known.conversion)
+            shown = Shown(number, found, account)
         except ArrangerError as error:
             nothing = Checked([], 0, 0, text.split("\n"))
             return before._replace(text=text, checked=nothing, trouble=str(error))
@@ -271,7 +268,7 @@ class Live:
             return shown
         found, behind = self._seen[base], self._opened()
         known = None if shown is None else shown.account
-        return Shown(base, found, in_sheet(behind, found.sheet, known), None)
+        return Shown(base, found, in_sheet(behind, found.sheet, known))
 
     def _write(self, text: str, sheet: Sheet) -> bool:
         """Write a sheet in place of a text; false if something else stands there by now."""

@@ -25,17 +25,6 @@ from arranger.sheet.model import Comment, Sheet, SheetBar
 from arranger.sheet.record.digest import is_edited, with_digest
 
 __all__ = [
-    "HOLD",
-    "REST",
-    "Comment",
-    "Row",
-    "Sheet",
-    "SheetBar",
-    "format_sheet",
-    "is_edited",
-    "parse",
-    "read_sheet",
-    "tones",
-    "with_digest",
-    "write_sheet",
-]
+    "HOLD", "REST", "Comment", "Row", "Sheet", "SheetBar", "format_sheet", "is_edited", "parse",
+    "read_sheet", "tones", "with_digest", "write_sheet",
+]  # fmt: skip

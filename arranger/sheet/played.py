@@ -68,8 +68,7 @@ def different_steps(sheet: Sheet, engine: Engine) -> tuple[dict[Cells, PlayedSte
     names = [*dict.fromkeys(sheet.drums)]
     number = {name: at for at, name in enumerate(names)}
     drum = np.fromiter(map(number.__getitem__, sheet.drums), np.int64, sheet.steps)
-    most = max(voice2.max(initial=0) + 2, 1)
-    first, which = in_turn(((voice1 + 1) * most + voice2 + 1) * max(len(names), 1) + drum)
+    first, which = in_turn(voice1, voice2, drum)
     columns = (
         [None if pitch < 0 else pitch for pitch in voice1[first].tolist()],
         [None if pitch < 0 else pitch for pitch in voice2[first].tolist()],

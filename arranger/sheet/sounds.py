@@ -6,10 +6,11 @@ and this project's own player whole passes of its loop. The nearest is taken.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
-from arranger.engine.model import DrumPart, DrumSound
+from arranger.engine.model import DrumSound
 from arranger.engine.player_check import player_part_faults
+from arranger.engine.profile import DrumPart
 from arranger.engine.profile_check import part_faults
 from arranger.errors import SheetError
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from arranger.engine.model import Engine
+    from arranger.engine.profile import DrumKind
     from arranger.engine.profile_check import ProfileFault
     from arranger.sheet.model import Sheet, SheetSound
 
@@ -70,7 +72,9 @@ def _parts(sound: SheetSound, engine: Engine) -> tuple[DrumPart, ...]:
     unit = engine.profile.loop.cycles if engine.profile.player else 1
     return tuple(
         DrumPart(
-            kind, settings, length and max(round(length * engine.clock_hz / 1e6 / unit), 1) * unit
+            cast("DrumKind", kind),
+            settings,
+            length and max(round(length * engine.clock_hz / 1e6 / unit), 1) * unit,
         )
         for kind, settings, length in sound.parts
     )

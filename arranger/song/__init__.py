@@ -28,16 +28,6 @@ from arranger.song.model import (
 from arranger.song.reader import read_song, read_song_bytes
 
 __all__ = [
-    "Control",
-    "KeyChange",
-    "Mark",
-    "MetreChange",
-    "Note",
-    "Part",
-    "Repair",
-    "Song",
-    "TempoChange",
-    "Track",
-    "read_song",
-    "read_song_bytes",
-]
+    "Control", "KeyChange", "Mark", "MetreChange", "Note", "Part", "Repair", "Song", "TempoChange",
+    "Track", "read_song", "read_song_bytes",
+]  # fmt: skip

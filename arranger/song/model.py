@@ -21,19 +21,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 __all__ = [
-    "Columns",
-    "Control",
-    "KeyChange",
-    "Mark",
-    "MetreChange",
-    "Note",
-    "Notes",
-    "Part",
-    "Repair",
-    "Song",
-    "TempoChange",
-    "Track",
-]
+    "Columns", "Control", "KeyChange", "Mark", "MetreChange", "Note", "Notes", "Part", "Repair",
+    "Song", "TempoChange", "Track",
+]  # fmt: skip
 
 
 class Part(NamedTuple):

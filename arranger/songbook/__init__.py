@@ -19,11 +19,6 @@ from arranger.songbook.planned.song_plan import plan_book
 from arranger.songbook.working.pool import core_count
 
 __all__ = [
-    "REASON_CODES",
-    "BookChoice",
-    "BookResult",
-    "SongRecord",
-    "convert_book",
-    "core_count",
+    "REASON_CODES", "BookChoice", "BookResult", "SongRecord", "convert_book", "core_count",
     "plan_book",
-]
+]  # fmt: skip

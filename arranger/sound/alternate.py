@@ -40,7 +40,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumPart, DrumSound, Engine
+    from arranger.engine.model import DrumSound, Engine
+    from arranger.engine.profile import DrumPart
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 

@@ -37,7 +37,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from arranger.columns import Ints
-    from arranger.engine.model import DrumPart, DrumSound, Engine, StepLength
+    from arranger.engine.model import DrumSound, Engine, StepLength
+    from arranger.engine.profile import DrumPart
     from arranger.sheet.model import Sheet
     from arranger.sheet.played import PlayedStep
 
@@ -164,7 +165,7 @@ def different_events(sheet: Sheet, engine: Engine) -> tuple[list[Event], Ints]:
     since = places - np.maximum.accumulate(np.where(begun, places, 0))
     firsts = np.flatnonzero(since % (MOST_CHUNKS // chunks) == 0)
     lengths, number = np.diff(firsts, append=steps), number[firsts]
-    at, which = in_turn(lengths * len(different) + number)
+    at, which = in_turn(lengths, number)
     found = zip(lengths[at].tolist(), number[at].tolist(), strict=True)
     return [Event(length, *different[number][1:]) for length, number in found], which
 

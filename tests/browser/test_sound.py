@@ -13,7 +13,7 @@ import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.engine.model import DrumPart
+from arranger.engine.profile import DrumPart
 from arranger.machine.json_export import json_values
 from arranger.options import build_settings
 from arranger.report.pages.page_data import page_data

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from arranger.conversion import convert
 from arranger.engine import Engine, load_engine
-from arranger.engine.model import DrumPart, DrumSound
+from arranger.engine.model import DrumSound
+from arranger.engine.profile import DrumPart
 from arranger.errors import SettingsError, SheetError
 from arranger.machine.alternate_player import (
     PLAYER,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import pytest
 
 from arranger.engine import Engine, load_engine, parse_engine
-from arranger.engine.model import DrumPart
+from arranger.engine.profile import DrumPart
 from arranger.errors import UsageError
 from arranger.machine.c_export import identifier
 from arranger.machine.export_options import ExportOptions

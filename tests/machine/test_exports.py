@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
-from arranger.engine.model import DrumPart, DrumSound
+from arranger.engine.model import DrumSound
+from arranger.engine.profile import DrumPart
 from arranger.errors import SettingsError, SheetError
 from arranger.machine.c_export import identifier
 from arranger.machine.export_options import ExportOptions

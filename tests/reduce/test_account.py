@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.columns import joined_texts
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce import check_conservation, reduce
@@ -74,6 +75,31 @@ def test_the_account_of_any_band_is_what_sounds(
             assert onset <= span.step < end, "it is heard in its own time"
         if entry.outcome == "changed" and "broken-chord" not in entry.reasons:
             assert entry.spans[0].step - onset < parts_of_beat, "a beat late is lost"
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    song=bands(),
+    texture=st.sampled_from(("broken-chord", "tune-and-bass")),
+    drums=st.sampled_from(DRUM_AMOUNTS),
+    parts_of_beat=st.sampled_from((1, 2)),
+)
+def test_what_is_told_of_all_notes_is_told_of_each_alone(
+    song: Song, texture: str, drums: str, parts_of_beat: int
+) -> None:
+    grid = grid_of(song, parts_of_beat)
+    reduction = reduce(
+        song, ENGINES["twin-phase"], grid, replace(PLAIN, texture=texture, drums=drums)
+    )
+    count = len(song.notes)
+
+    def told(notes: range | None) -> list[str]:
+        bars, beats = [1] * count, [1.0] * count
+        return joined_texts(
+            explanations(song, grid, reduction, bars=bars, beats=beats, notes=notes)
+        )
+
+    assert told(None) == [line for note in range(count) for line in told(range(note, note + 1))]
 
 
 @settings(max_examples=50, deadline=None)
@@ -179,7 +205,7 @@ def test_a_note_that_fills_in_a_beat_late_is_dropped_and_says_so() -> None:
     entry = reduction.ledger.entries[pad]
     assert pad in reduction.sources2[8:], "it is heard from the third beat on"
     assert (entry.outcome, entry.reasons, entry.spans) == ("dropped", ("voices-full",), ())
-    told = explanations(song, grid, reduction, bars=[1] * 3, beats=[1.0] * 3)[pad]
+    told = joined_texts(explanations(song, grid, reduction, bars=[1] * 3, beats=[1.0] * 3))[pad]
     assert told.endswith("for a beat or more; later it fills in")
     assert reduction.ledger.outcomes()["changed"] == 0
 

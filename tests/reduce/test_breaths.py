@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from arranger.columns import joined_texts
 from arranger.engine import load_engine
 from arranger.reduce import reduce
 from arranger.reduce.choose.breaths import breaths
@@ -74,5 +75,7 @@ def test_a_note_left_out_while_a_voice_rests_says_that_it_would_stand_alone() ->
     assert {(entry.outcome, entry.reasons) for entry in entries} == {("dropped", ("stands-alone",))}
     bass = {note.id for note in song.notes if note.part == 1}
     assert all(set(entry.by) <= bass for entry in entries)
-    told = explanations(song, grid, reduction, bars=[1] * 40, beats=[1.0] * 40)[lone[0]]
+    told = joined_texts(explanations(song, grid, reduction, bars=[1] * 40, beats=[1.0] * 40))[
+        lone[0]
+    ]
     assert told.endswith("a voice was free, but it would stand alone there, between other lines")

@@ -18,8 +18,7 @@ from arranger.errors import UsageError
 from arranger.options import build_settings
 from arranger.reduce.choose.drum_sounds import sounds_by_key, switched_off
 from arranger.reduce.ledger import Span
-from arranger.report.account_columns import account_of
-from arranger.report.column_json import stretches
+from arranger.report.account_columns import account_of, sentences_of
 from arranger.report.pages.facts import gather_facts
 from arranger.report.summaries.survey import survey, survey_lines
 from arranger.settings import ReduceSettings
@@ -70,17 +69,17 @@ def test_what_is_switched_off_is_left_out_and_told() -> None:
     assert found.sheet.drums[2] is None
     entry = found.reduction.ledger.entries[2]
     assert (entry.outcome, entry.reasons) == ("dropped", ("track-muted",))
-    told = [sentence for _, texts in stretches(found) for sentence in texts["explanation"]]
-    assert json.loads(told[2]) == (
+    told = sentences_of(found)
+    assert told[2] == (
         "bar 1 beat 3, Tambourine of 'kit': dropped, drums like it are left out, as was asked"
     )
     assert account_of(found).outcome.tolist()[:2] == [0, 0]
     light = convert(beats(), ENGINE, build_settings({"drums": "light", "step": "1"}))
-    said = [sentence for _, texts in stretches(light) for sentence in texts["explanation"]]
+    said = sentences_of(light)
     assert said[2] == told[2], "it isn't left out for a tone's sake"
     muted = convert(beats(), ENGINE, build_settings({"mute": "kit", "step": "1"}))
-    told = [sentence for _, texts in stretches(muted) for sentence in texts["explanation"]]
-    assert json.loads(told[2]).endswith("dropped, its track is muted")
+    told = sentences_of(muted)
+    assert told[2].endswith("dropped, its track is muted")
 
 
 @pytest.mark.parametrize("drums", ["none", "full"])

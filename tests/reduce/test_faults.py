@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from arranger.columns import joined_texts
 from arranger.engine import load_engine
 from arranger.reduce import Reduction, reduce
 from arranger.reduce.perform.heard import Heard
@@ -46,7 +47,7 @@ def test_a_tied_note_is_told_what_is_so_on_every_engine() -> None:
     grid, engine = grid_of(song), load_engine("twin-phase")
     reduction = reduce(song, engine, grid, ReduceSettings(texture="as-written"))
     assert reduction.ledger.entries[2].reasons == ("repeat-tied",)
-    told = explanations(song, grid, reduction, bars=[1] * 3, beats=[1.0, 1.0, 2.0])[2]
+    told = joined_texts(explanations(song, grid, reduction, bars=[1] * 3, beats=[1.0, 1.0, 2.0]))[2]
     assert told.endswith(
         "it repeats C4 (tune), which sounds up to its start, so the two are one long tone"
     )
@@ -61,7 +62,7 @@ def test_milliseconds_are_those_of_the_step(late: float, said: str) -> None:
     grid = grid_of(song)
     reduction = reduce(song, ENGINE, grid, ReduceSettings())
     assert reduction.ledger.entries[0].reasons[0] == "moved-to-step"
-    (sentence,) = explanations(song, grid, reduction, bars=[1], beats=[2.0])
+    (sentence,) = joined_texts(explanations(song, grid, reduction, bars=[1], beats=[2.0]))
     assert said in sentence
 
 

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
-from arranger.engine.model import DrumPart, DrumSound
+from arranger.engine.model import DrumSound
+from arranger.engine.profile import DrumPart
 from arranger.grid.model import GridBar
 from arranger.reduce import reduce
 from arranger.reduce.choose.candidates import lay_out

@@ -66,6 +66,7 @@ def test_evidence_adds_up_to_the_score_and_comes_strongest_first():
         weights = [e.weight for e in entry.evidence]
         score = entry.bass_score if entry.role == "bass" else entry.tune_score
         assert sum(weights) == pytest.approx(score, abs=0.01)
+        assert weights == [round(weight, 3) for weight in weights]
         assert [abs(w) for w in weights] == sorted((abs(w) for w in weights), reverse=True)
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from arranger.columns import joined_texts
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.pitch import pitch_name
@@ -139,7 +140,7 @@ def test_a_held_chord_in_words() -> None:
     )
     grid = grid_of(band)
     reduction = reduce(band, ENGINE, grid, BROKEN)
-    told = explanations(band, grid, reduction, bars=[1] * 8, beats=[1.0] * 8)
+    told = joined_texts(explanations(band, grid, reduction, bars=[1] * 8, beats=[1.0] * 8))
     # the E of the strings is heard in the tune above; the rest takes turns with the bass
     for note, name in ((1, "C4"), (3, "G4"), (4, "G2")):
         steps = sum(source == note for source in reduction.sources2)

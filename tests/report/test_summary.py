@@ -110,6 +110,7 @@ def test_says_what_a_musician_asks_first(hand: Conversion, tmp_path: Path) -> No
 
 def test_json_says_the_same(hand: Conversion) -> None:
     found = json.loads(summary(hand).json())
+    assert summary(hand).json().startswith('{\n "')
     assert found["totals"] == {"notes": 9, "kept": 3, "changed": 3, "merged": 1, "dropped": 2}
     assert found["step_lines"][0]["chosen"] is True
     assert found["part_lines"][1]["role"] == "bass"

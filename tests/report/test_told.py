@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from arranger.columns import joined_texts
 from arranger.engine import load_engine
 from arranger.grid.model import StepChoice
 from arranger.reduce.ledger import Entry, Span, columns_of
@@ -34,10 +35,10 @@ def told(hand: Conversion, entry: Entry, **changes: object) -> str:
     entries[entry.note] = entry
     ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     reduction = replace(hand.reduction, ledger=ledger, **changes)  # type: ignore[arg-type]
-    (line,) = explanations(
+    (line,) = joined_texts(explanations(
         hand.song, hand.grid, reduction, bars=[7] * 9, beats=[2.3333] * 9,
         notes=range(entry.note, entry.note + 1),
-    )  # fmt: skip
+    ))  # fmt: skip
     place, _, rest = line.partition("': ")
     assert place.startswith("bar 7 beat 2.33, ")
     return rest

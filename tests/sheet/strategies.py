@@ -84,13 +84,16 @@ def comments(draw: st.DrawFn, count: int, lines: list[int]) -> tuple[Comment, ..
 
 
 def some_row(rng: Random, pitches: Sequence[int], steps: int) -> tuple[int, ...]:
-    """Return a row in which half of the cells start a tone."""
-    return tuple(rng.choice((rng.choice(pitches), rng.choice((HOLD, REST)))) for _ in range(steps))
+    """Return a row in which few or many cells start a tone, of all pitches or a few."""
+    share, some = rng.choice((0.0, 0.1, 0.5, 0.9)), rng.choices(pitches, k=rng.choice((1, 3, 99)))
+    silent = rng.choice(((HOLD,), (REST,), (HOLD, REST)))
+    return tuple(rng.choice(some if rng.random() < share else silent) for _ in range(steps))
 
 
 def some_hits(rng: Random, names: Sequence[str], steps: int) -> tuple[str | None, ...]:
-    """Return a drum row with a hit on every second step or so."""
-    return tuple(rng.choice((None, rng.choice(names))) for _ in range(steps))
+    """Return a drum row with few or many hits."""
+    share = rng.choice((0.0, 0.2, 0.5, 0.9))
+    return tuple(rng.choice(names) if rng.random() < share else None for _ in range(steps))
 
 
 @st.composite

@@ -7,13 +7,14 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+import pytest
 from typer.testing import CliRunner
 
 from arranger.cli.app import app
 from arranger.engine import load_engine
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, SheetBar, write_sheet
-from arranger.sheet.compare import Side, SongNote, compare, song_notes
+from arranger.sheet.compare import Side, SongNote, _transpose, compare, song_notes
 from arranger.sheet.merging.refit import in_steps_of
 from arranger.sheet.side_by_side import side_by_side
 
@@ -210,6 +211,34 @@ def test_a_note_is_heard_anywhere_in_its_length_and_nowhere_else() -> None:
     asked = [note("two beats", 64, 2, 1, 2), note("three beats", 64, 2, 1, 3)]
     (_, bar) = compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), asked).bars
     assert [each.name for each in bar.lost] == ["two beats"]
+
+
+def test_a_note_outside_the_sheet_is_heard_nowhere() -> None:
+    """After its end, and before its first step; all of these pitches sound at the other end."""
+    asked = [note("after", 60, 2, 5, 1), note("before", 64, 1, -1, 1), note("last", 64, 2, 4, 9)]
+    (_, bar) = compare(Side(LEFT, ENGINE, 0), Side(RIGHT, ENGINE, 0), asked).bars
+    assert (bar.lost, bar.brought_back) == ((), ())
+    silent = replace(LEFT, voice1=(REST,) * 8)
+    first, bar = compare(Side(LEFT, ENGINE, 0), Side(silent, ENGINE, 0), asked).bars
+    assert [each.name for each in (*first.lost, *bar.lost)] == ["last"]
+
+
+@pytest.mark.parametrize(
+    ("settings", "ledger", "found"),
+    [
+        ("", {"transpose": 3}, 0),
+        ("--transpose", {"transpose": 3}, 0),
+        ("--transpose 5", {"transpose": 3}, 5),
+        ("--step 1/4 --transpose -2 --mute 3", None, -2),
+        ("--transpose auto", {"transpose": 3}, 3),
+        ("--transpose auto", {"transpose": "3"}, 0),
+        ("--transpose auto", None, 0),
+    ],
+)
+def test_how_far_a_song_was_moved_is_said_by_the_sheet_or_else_the_ledger(
+    settings: str, ledger: dict[str, object] | None, found: int
+) -> None:
+    assert _transpose(replace(LEFT, settings=settings), ledger) == found
 
 
 def test_a_wider_terminal_is_used_and_never_exceeded() -> None:

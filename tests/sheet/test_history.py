@@ -381,6 +381,10 @@ def test_a_history_that_cannot_be_written_stops_no_command(tmp_path: Path, kind:
     assert path.read_bytes() == b"2"
 
 
+def test_all_of_a_comment_counts() -> None:
+    assert str(differing(b"bar 1\nx # a # b\n", b"bar 1\nx # a b\n")) == "bar 1 changed"
+
+
 def test_what_differs_is_told_by_what_the_lines_say() -> None:
     one = b"tempo 120\n\nbar 1 4/4\nvoice 1 C4 - | -\nbar 2\nvoice 1 D4\nbar 3\nbar 4\n# a\n"
     assert str(differing(one, one.replace(b"C4 - | -", b"C4--"))) == "only the layout"

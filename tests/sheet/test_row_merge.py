@@ -68,6 +68,22 @@ def test_a_tone_or_silence_left_within_a_phrase_goes_with_the_phrase() -> None:
     assert found == (15, 16, 11, 4, 12, HOLD, 6, 0)
 
 
+def test_a_tone_held_out_of_a_bar_as_another_one_goes_on_as_that_bar_ends() -> None:
+    """The second step is as the first, whatever that is; the third holds what the second started."""
+    slots = [Slot(0, 0, 0), Slot(1, 1, 1, copied=0), Slot(2, 2, 2)]
+    places, still = Places(edited=range(3), now=range(3)), ToneShift(lambda pitch: pitch)
+    silent = (REST, REST, REST)
+    found = merge_voice((60, 62, HOLD), silent, silent, slots, places, still)
+    assert found.cells == (60, 60, HOLD)
+    base = (60, 62, HOLD)
+    found = merge_voice((64, 62, HOLD), base, base, slots, places, still)
+    assert found.cells == (64, 64, HOLD)
+    found = merge_voice((64, 62, 67), base, base, slots, places, still)
+    assert found.cells == (64, 64, 67)
+    found = merge_voice((REST, 62, HOLD), base, base, slots, places, still)
+    assert found.cells[:2] == (REST, REST)
+
+
 def test_between_edits_of_two_hands_each_step_counts_by_itself() -> None:
     base = parse(HEAD + "bar 1 4/4\n voice 1 C4 D4 E4 F4\n")
     mine = replace(base, voice1=(61, 62, 65, 65), generated=pack_record(base, 0))

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.engine import Engine, load_engine
-from arranger.engine.model import DrumPart, DrumSound
+from arranger.engine.model import DrumSound
+from arranger.engine.profile import DrumPart
 from arranger.rows import HOLD, REST
 from arranger.sound.alternate import (
     DivisorRun,

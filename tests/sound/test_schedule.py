@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine, parse_engine
 from arranger.engine.load import builtin_text
-from arranger.engine.model import DrumPart
 from arranger.engine.player_check import PASS_CYCLES, chunking
+from arranger.engine.profile import DrumPart
 from arranger.errors import SheetError
 from arranger.rows import HOLD
 from arranger.sheet.played import different_steps, played_steps

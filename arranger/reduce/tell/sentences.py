@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from arranger.bars import beside
-from arranger.columns import view
+from arranger.columns import TextColumn, in_turn, number_texts, numbered_values, view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
 from arranger.reduce.reasons import (
@@ -22,15 +22,13 @@ from arranger.reduce.reasons import (
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
-    from arranger.columns import Ints
+    from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid
     from arranger.reduce.ledger import Entry
     from arranger.reduce.model import Reduction
     from arranger.song.model import Song
-
-_Value = TypeVar("_Value")
 
 _MARKED = 0.5
 """Tune or bass weight from which a note is called so."""
@@ -44,9 +42,9 @@ def explanations(
     bars: Sequence[int],
     beats: Sequence[float],
     song_bars: Sequence[int] | None = None,
-    notes: Sequence[int] | None = None,
-) -> list[str]:
-    """Return one sentence a note, in order.
+    notes: range | None = None,
+) -> tuple[TextColumn, ...]:
+    """Return one sentence a note, in order: columns of texts that follow each other.
 
     Parameters
     ----------
@@ -61,35 +59,26 @@ def explanations(
 
     Returns
     -------
-    list of str
-        Such as "bar 12 beat 3, E4 of 'strings': dropped, both voices were busy with C5 (tune) and
-        A2 (bass)". One line each: names from the file are made printable.
+    tuple of TextColumn
+        Together such as "bar 12 beat 3, E4 of 'strings': dropped, both voices were busy with C5
+        (tune) and A2 (bass)". One line each: names from the file are made printable.
     """
     notes = range(len(song.notes)) if notes is None else notes
+    these = slice(notes.start, notes.stop)
+    bar = np.array(bars[these], dtype=np.int64)
+    in_song = bar if song_bars is None else np.array(song_bars[these], dtype=np.int64)
+    at, place = in_turn(bar, in_song)
+    places = zip(bar[at].tolist(), in_song[at].tolist(), strict=True)
     writer = _Writer(song, grid, reduction)
-    of_part = [f" of '{one_line(part.name)}': " for part in song.parts]
-    here = _of(bars, notes), _of(bars if song_bars is None else song_bars, notes)
-    places, on = list(zip(*here, strict=True)), _of(beats, notes)
-    bar_text = {place: f"bar {place[0]}{beside(*place)}" for place in set(places)}
-    beat_text = {beat: f" beat {round(beat, 2):g}, " for beat in set(on)}
-    return [
-        f"{bar_text[place]}{beat_text[beat]}{name}{of_part[part]}{writer.fate(entry)}"
-        for place, beat, name, part, entry in zip(
-            places,
-            on,
-            _of(writer.names, notes),
-            _of(view(song.columns.part), notes),
-            _of(reduction.ledger.entries, notes),
-            strict=True,
-        )
-    ]
-
-
-def _of(column: Sequence[_Value], notes: Sequence[int]) -> Sequence[_Value]:
-    """Return what a column has for some notes."""
-    if isinstance(notes, range):
-        return column[notes.start : notes.stop]
-    return [column[note] for note in notes]
+    return (
+        TextColumn([f"bar {number}{beside(number, other)}" for number, other in places], place),
+        number_texts(np.array(beats[these]), lambda beat: f" beat {round(beat, 2):g}, "),
+        TextColumn(_NAMES, writer.kinds[these]),
+        TextColumn(
+            [f" of '{one_line(part.name)}': " for part in song.parts], song.columns.part[these]
+        ),
+        writer.fates(these),
+    )
 
 
 _PITCHES = [pitch_name(pitch) for pitch in range(128)]
@@ -98,27 +87,69 @@ MARKS = ("", " (tune)", " (bass)")
 _LABELS = [f"{name}{mark}" for mark in MARKS for name in _NAMES]
 
 
+_TEMPLATES = {
+    reason: " ".join((said, CHANGED.get(reason, ""), LATER.get(reason, "")))
+    for reason, said in REASONS.items()
+}
+"""All that may be said of each reason."""
+
+
 class _Writer:
-    """Fills the templates; remembers what was said."""
+    """Fills the templates."""
 
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
-        drum = song.columns.drum
-        kinds = song.columns.pitch + len(_PITCHES) * drum
-        self.names: list[str] = [_NAMES[kind] for kind in kinds.tolist()]
-        """What each note is called: pitch, or General MIDI drum."""
-        kinds += len(_NAMES) * _marks(song, reduction)
-        self._labels: list[str] = [_LABELS[kind] for kind in kinds.tolist()]
-        self._drum = view(drum)
-        self._part = view(song.columns.part)
-        self._muted = [role.role == "muted" for role in reduction.roles]
-        self._onset = view(grid.onset_steps)
-        self._offset = view(grid.positions - grid.onset_steps)
-        self._step_ms = grid.step_length.seconds * 1000
-        self._said: dict[tuple[object, ...], str] = {}
+        drum, ledger = song.columns.drum, reduction.ledger
+        self._entries, self._columns = ledger.entries, ledger.columns
+        self.kinds = song.columns.pitch + len(_PITCHES) * drum
+        """What each note is, as an index into `_NAMES`: a pitch, or a General MIDI drum."""
+        self._labels = view(self.kinds + len(_NAMES) * _marks(song, reduction))
+        muted = np.array([role.role == "muted" for role in reduction.roles], dtype=np.bool_)
         filling = np.zeros(len(song.notes) + 1, dtype=np.bool_)
         for row in (reduction.sources1, reduction.sources2):
             filling[np.array(row, dtype=np.int64)] = True  # a rest, -1, marks the one too many
-        self._filling = view(filling)
+        self._states = drum, muted[song.columns.part], filling[:-1], grid.onset_steps >= 0
+        self._drum, self._muted, self._filling, self._inside = map(view, self._states)
+        self._steps, self._onset = grid.onset_steps, view(grid.onset_steps)
+        self._moved_ms = view(
+            (grid.onset_steps - grid.positions) * (grid.step_length.seconds * 1000)
+        )
+
+    def fates(self, these: slice) -> TextColumn:
+        """Return the outcomes of some notes, and all reasons why they have them.
+
+        Of those that fare alike one is told.
+        """
+        first, which = in_turn(*self._alike(these))
+        entries = self._entries[these]
+        return TextColumn([self.fate(entries[place]) for place in first.tolist()], which)
+
+    def _alike(self, these: slice) -> Iterator[Ints | Bools]:
+        """Yield columns; notes that have the same in all of them fare the same, in words too."""
+        columns = self._columns
+        spans = columns.spans[these]
+        out = [-1 if pitch is None else pitch for pitch in columns.pitch_out[these]]
+        different, reason = numbered_values(columns.reasons[these])
+        causes, cause = numbered_values(columns.by[these])
+        names = numbered_values([tuple([self._labels[note] for note in each]) for each in causes])
+        begun = np.array([each[0].step if each else -1 for each in spans], dtype=np.int64)
+
+        def where_told(field: str, value: Callable[[int], int]) -> Ints:
+            told = [any(field in _TEMPLATES[one] for one in each) for each in different]
+            places = np.flatnonzero(np.array(told, dtype=np.bool_)[reason])
+            found = np.zeros(len(reason), dtype=np.int64)
+            found[places] = [value(place) for place in places.tolist()]
+            return found
+
+        yield reason
+        yield numbered_values(columns.outcome[these])[1]
+        yield names[1][cause]
+        yield from (state[these] for state in self._states)
+        yield np.where(begun < 0, -1, begun - self._steps[these])
+        yield np.rint(np.array(columns.late_seconds[these]) * 1000).astype(np.int64)
+        yield where_told("{pitch_out}", out.__getitem__)
+        yield where_told("{steps}", lambda place: sum([span.steps for span in spans[place]]))
+        moved = self._moved_ms[these]
+        yield where_told("{moved}", lambda place: 2 * abs(round(moved[place])) + (moved[place] > 0))
 
     def fate(self, entry: Entry) -> str:
         """Return a note's outcome, and all reasons why it has it."""
@@ -130,15 +161,12 @@ class _Writer:
         """Return why a note has its outcome, all reasons."""
         note, _, reasons, spans, _, by, _, _ = entry
         decided = reasons[0] if reasons else ""
-        if decided == "beyond-limit" and self._onset[note] >= 0:
+        if decided == "beyond-limit" and self._inside[note]:
             return FOR_BYTES
-        if decided == "track-muted" and not self._muted[self._part[note]]:
+        if decided == "track-muted" and not self._muted[note]:
             return DRUM_OFF
         if not spans:
-            key = (reasons, by, self._filling[note])
-            if key not in self._said:
-                self._said[key] = self._one(entry, decided)
-            return self._said[key]
+            return self._one(entry, decided)
         said = [self._one(entry, reason) for reason in reasons]
         if by and self._after_drum(entry):
             said.append(self._filled(AFTER_DRUM, entry, "delayed-by-drum"))
@@ -176,17 +204,21 @@ class _Writer:
 
     def _by(self, entry: Entry, reason: str) -> str:
         if len(entry.by) == 1:
-            return self._labels[entry.by[0]]
+            return self._label(entry.by[0])
         # several causes share the list: drums cover and delay, tones do the rest
         drums = reason in {"delayed-by-drum", "under-drum"}
         by = [note for note in entry.by if self._drum[note] == drums] or entry.by
-        return in_a_row([*dict.fromkeys([self._labels[note] for note in by])]) or "other notes"
+        return in_a_row([*dict.fromkeys([self._label(note) for note in by])]) or "other notes"
+
+    def _label(self, note: int) -> str:
+        label: str = _LABELS[self._labels[note]]
+        return label
 
     def _moved(self, entry: Entry, reason: str) -> str:
         if reason == "voices-full":
             late = entry.spans[0].step - self._onset[entry.note]
             return "1 step late" if late == 1 else f"{late} steps late"
-        milliseconds = -self._offset[entry.note] * self._step_ms
+        milliseconds = self._moved_ms[entry.note]
         return f"{abs(milliseconds):.0f} ms {'late' if milliseconds > 0 else 'early'}"
 
 

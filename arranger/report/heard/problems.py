@@ -220,14 +220,14 @@ def _fate(scene: _Scene, note: int) -> str:
 
 
 def _notes_told(scene: _Scene, line: str, fate: str, notes: Sequence[int], of: int) -> str:
-    found = account_of(scene.conversion)
+    found, columns = account_of(scene.conversion), scene.conversion.song.columns
     beats = [_number(found.beat[note]) for note in notes]
     one, more = _FATES[fate]
     if len(notes) == of > _MOST_NOTES:
         return f"the {line}'s {of} notes {more}"
     if len(notes) > _MOST_NOTES:
         return f"{len(notes)} of the {line}'s {of} notes {more}, the first on beat {beats[0]}"
-    names = [pitch_name(found.note["pitch"][note]) for note in notes]
+    names = [pitch_name(int(columns.pitch[note])) for note in notes]
     if len(set(names)) == 1:
         on = f"{_listed(names[:1])} on {_beats(beats)}"
     else:
@@ -293,12 +293,12 @@ def _of_drums(scene: _Scene, place: int) -> str:
     gone = notes[scene.heard[notes] == 0]
     if not len(gone):
         return ""
-    found = account_of(scene.conversion)
+    found, columns = account_of(scene.conversion), scene.conversion.song.columns
     if len(gone) == len(notes) > 1:
         return "the drums are missing"
     by_name: dict[str, list[str]] = {}
     for note in gone.tolist():
-        name = percussion_name(found.note["pitch"][note]).lower()
+        name = percussion_name(int(columns.pitch[note])).lower()
         by_name.setdefault(_PLAIN_KEYS.sub("", name), []).append(_number(found.beat[note]))
     if len(by_name) > _MOST_TONES:
         return f"{len(gone)} of {len(notes)} drum hits are missing"

@@ -9,44 +9,27 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from arranger.columns import TextColumn, value_texts
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
-from arranger.report.account_columns import account_of, sentences_of
-from arranger.report.column_json import rows, stretches
+from arranger.reduce.reasons import OUTCOMES
+from arranger.report.account_columns import account_of, sentence_columns
+from arranger.report.column_json import stretches, table_text
 from arranger.report.heard.problems import ranking
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
 
     from arranger.conversion import Conversion
+    from arranger.report.column_json import Cell
 
 COLUMNS = (
-    "id",
-    "track",
-    "part",
-    "part_name",
-    "channel",
-    "bar",
-    "beat",
-    "onset_tick",
-    "duration_tick",
-    "onset_seconds",
-    "pitch",
-    "pitch_name",
-    "velocity",
-    "drum",
-    "outcome",
-    "reasons",
-    "voice",
-    "step",
-    "steps",
-    "pitch_out",
-    "sound",
-    "explanation",
-    "late_seconds",
-    "song_bar",
-    "bar_rank",
-)
+    "id", "track", "part", "part_name", "channel", "bar", "beat", "onset_tick", "duration_tick",
+    "onset_seconds", "pitch", "pitch_name", "velocity", "drum", "outcome", "reasons", "voice",
+    "step", "steps", "pitch_out", "sound", "explanation", "late_seconds", "song_bar", "bar_rank",
+)  # fmt: skip
 
 _NAMES = [pitch_name(pitch) for pitch in range(128)]
 
@@ -61,58 +44,59 @@ def ledger_csv_pieces(conversion: Conversion) -> Iterator[bytes]:
     yield f"{','.join(COLUMNS)}\r\n".encode()
     for notes, texts in stretches(conversion):
         columns = {**texts, **_own_columns(conversion, notes, texts)}
-        pieces: list[str | Sequence[str]] = []
+        pieces: list[str | TextColumn] = []
         for name in COLUMNS:
-            pieces += [columns[name], ","]
-        table = rows([*pieces[:-1], "\r\n"], len(notes))
+            pieces += [*columns[name], ","]
+        table = table_text([*pieces[:-1], "\r\n"], len(notes))
         yield table.encode("utf-8", "backslashreplace")
 
 
 def _own_columns(
-    conversion: Conversion, notes: range, texts: Mapping[str, Sequence[str]]
-) -> dict[str, list[str]]:
+    conversion: Conversion, notes: range, texts: Mapping[str, Cell]
+) -> dict[str, Cell]:
     """Return the columns that are written otherwise than in JSON."""
-    these = slice(notes.start, notes.stop)
-    asked = conversion.song.columns
-    keys = zip(asked.pitch[these].tolist(), asked.drum[these].tolist(), strict=True)
-    drums = asked.drum[these].tolist()
-    entry = conversion.reduction.ledger.columns
+    these, found = slice(notes.start, notes.stop), account_of(conversion)
+    asked, entry = conversion.song.columns, conversion.reduction.ledger.columns
     names = [csv_field(unformulated(one_line(part.name))) for part in conversion.song.parts]
-    reasons = {each: " ".join(each) for each in {*entry.reasons[these]}}
-    return {
-        "part_name": [names[part] for part in asked.part[these].tolist()],
-        "pitch_name": ["" if drum else _NAMES[pitch] for pitch, drum in keys],
-        "drum": ["yes" if drum else "no" for drum in drums],
-        "outcome": [*entry.outcome[these]],
-        "reasons": [reasons[each] for each in entry.reasons[these]],
-        "voice": _or_empty(texts["voice"]),
-        "step": _or_empty(texts["step"]),
-        "steps": _or_empty(texts["steps"]),
-        "pitch_out": _or_empty(texts["pitch_out"]),
-        "sound": [sound or "" for sound in entry.sound[these]],
-        "explanation": [csv_field(each) for each in sentences_of(conversion, notes)],
-        "bar_rank": _ranks(conversion, these),
+    pitch = np.where(asked.drum, len(_NAMES), asked.pitch)[these]
+    sentence = (column.changed(_doubled) for column in sentence_columns(conversion, notes))
+    empty = {name: _or_empty(texts[name]) for name in ("voice", "step", "steps", "pitch_out")}
+    return empty | {
+        "part_name": (TextColumn(names, asked.part[these]),),
+        "pitch_name": (TextColumn([*_NAMES, ""], pitch),),
+        "drum": (TextColumn(["no", "yes"], asked.drum[these].astype(np.int64)),),
+        "outcome": (TextColumn([*OUTCOMES], found.outcome[these]),),
+        "reasons": (TextColumn([*map(" ".join, found.all_reasons)], found.reason[these]),),
+        "sound": (value_texts(entry.sound[these], lambda sound: sound or ""),),
+        "explanation": ('"', *sentence, '"'),
+        "bar_rank": (_ranks(conversion, these),),
     }
 
 
-def _ranks(conversion: Conversion, these: slice) -> list[str]:
+def _ranks(conversion: Conversion, these: slice) -> TextColumn:
     """Return the place of each note's bar in the order of mending; empty: nothing to mend there."""
-    ranks = {
-        bar.place: str(rank)
-        for rank, problem in enumerate(ranking(conversion), 1)
-        for bar in problem.bars
-    }
-    return [ranks.get(place, "") for place in account_of(conversion).bar_index[these].tolist()]
+    ranks = [""] * (len(conversion.grid.bars) + 1)  # the last, -1, of notes outside
+    for rank, problem in enumerate(ranking(conversion), 1):
+        for bar in problem.bars:
+            ranks[bar.place] = str(rank)
+    return TextColumn(ranks, account_of(conversion).bar_index[these])
 
 
-def _or_empty(texts: Sequence[str]) -> list[str]:
+def _or_empty(cell: Cell) -> Cell:
     """Return numbers as text with nothing where JSON has null."""
-    return ["" if text == "null" else text for text in texts]
+    return tuple(
+        piece if isinstance(piece, str) else piece.changed(lambda text: text.replace("null", ""))
+        for piece in cell
+    )
 
 
 def csv_field(text: str) -> str:
     """Return a text as one field."""
-    return '"' + text.replace('"', '""') + '"'
+    return f'"{_doubled(text)}"'
+
+
+def _doubled(text: str) -> str:
+    return text.replace('"', '""')
 
 
 def unformulated(name: str) -> str:

@@ -13,16 +13,18 @@ from typing import TYPE_CHECKING, Any
 from arranger.options import command_line
 from arranger.reduce.tell.texture_line import texture_line
 from arranger.report.account_columns import account_of
-from arranger.report.column_json import rows, stretches
+from arranger.report.column_json import stretches, table_text
 from arranger.report.heard.hearing import LINES
 from arranger.report.heard.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.heard.problems import ranking
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
 
+    from arranger.columns import TextColumn
     from arranger.conversion import Conversion
     from arranger.reduce.model import TexturePassage
+    from arranger.report.column_json import Cell
 
 FORMAT = "arranger-ledger"
 VERSION = 1
@@ -136,10 +138,9 @@ def _source(conversion: Conversion) -> dict[str, Any]:
     }
 
 
-def _lines(columns: Mapping[str, Sequence[str]], notes: int) -> str:
+def _lines(columns: Mapping[str, Cell], notes: int) -> str:
     """Return each note as JSON on a line of its own, after a comma."""
-    begins = ",\n{"
-    pieces: list[str | Sequence[str]] = []
-    for name, texts in columns.items():
-        pieces += [f'{"," if pieces else begins}"{name}":', texts]
-    return rows([*pieces, "}"], notes)
+    pieces: list[str | TextColumn] = [",\n{"]
+    for name, cell in columns.items():
+        pieces += [f'"{name}":', *cell, ","]
+    return table_text([*pieces[:-1], "}"], notes)

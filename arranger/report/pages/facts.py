@@ -159,7 +159,7 @@ def gather_facts(
 
 def _parts(conversion: Conversion) -> tuple[PartFate, ...]:
     found = account_of(conversion)
-    parts = np.array(found.note["part"], dtype=np.int64)
+    parts = conversion.song.columns.part
     size = len(conversion.song.parts), len(OUTCOMES)
     counts = np.bincount(parts * size[1] + found.outcome, minlength=size[0] * size[1]).reshape(size)
     return tuple(
@@ -239,10 +239,10 @@ def _tuning(pitches: Sequence[PitchFacts], conversion: Conversion) -> str:
 
 def _drums(conversion: Conversion) -> tuple[DrumFacts, ...]:
     found = account_of(conversion)
-    drum = np.array(found.note["drum"], dtype=np.bool_)
-    pitch = np.where(drum, np.array(found.note["pitch"], dtype=np.int64), -1)
+    columns = conversion.song.columns
+    pitch = np.where(columns.drum, columns.pitch, -1)
     facts = []
-    keys: list[int] = distinct(pitch[drum]).tolist()
+    keys: list[int] = distinct(columns.pitch[columns.drum]).tolist()
     settings = conversion.settings.reduce
     sounds, off = sounds_by_key(conversion.engine, keys, settings), switched_off(settings)
     for key in keys:

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from arranger.columns import TextColumn, distinct, number_texts, value_texts
 from arranger.engine.pitch_table import FREQUENCY_BITS
 from arranger.engine.player_check import MOST_CHUNKS, chunking
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account_columns import account_of
-from arranger.report.column_json import stretches, written
+from arranger.report.column_json import stretches, table_text
 from arranger.report.heard.losses import DECIDED, bar_losses, song_heard
 from arranger.report.heard.problems import ranking
 from arranger.report.pages.sheet_lines import lines_of
@@ -30,12 +31,13 @@ from arranger.sound.alternate import drum_divisors
 from arranger.sound.schedule import silent_cycles
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
 
     from numpy.typing import NDArray
 
     from arranger.conversion import Conversion
     from arranger.engine.model import DrumSound
+    from arranger.report.column_json import Cell
     from arranger.report.pages.sheet_lines import SheetLines
 
 _REASON_AT = {name: index for index, name in enumerate(REASONS)}
@@ -68,8 +70,8 @@ def page_data(conversion: Conversion, lines: SheetLines | None = None) -> Iterat
     yield f'{_json(still)[:-1]},"notes":{{'
     pieces: dict[str, list[str]] = {}
     for notes, texts in stretches(conversion):
-        for name, column in _notes(conversion, notes, texts).items():
-            pieces.setdefault(name, []).append(",".join(column))
+        for name, cell in _notes(conversion, notes, texts).items():
+            pieces.setdefault(name, []).append(table_text([*cell, ","], len(notes))[:-1])
     between = ""
     for name, columns in pieces.items():
         yield f'{between}"{name}":['
@@ -126,43 +128,37 @@ def _parts(conversion: Conversion) -> list[list[Any]]:
 
 
 def _drum_names(conversion: Conversion) -> dict[int, str]:
-    note = account_of(conversion).note
-    keys = {pitch for pitch, drum in zip(note["pitch"], note["drum"], strict=True) if drum}
-    return {key: percussion_name(key) for key in sorted(keys)}
+    columns = conversion.song.columns
+    return {key: percussion_name(key) for key in distinct(columns.pitch[columns.drum]).tolist()}
 
 
-def _notes(
-    conversion: Conversion, notes: range, texts: Mapping[str, Sequence[str]]
-) -> dict[str, Sequence[str]]:
+def _notes(conversion: Conversion, notes: range, texts: Mapping[str, Cell]) -> dict[str, Cell]:
     """Return the columns of some notes, each value as JSON text."""
     found, these = account_of(conversion), slice(notes.start, notes.stop)
     asked, entry = conversion.song.columns, conversion.reduction.ledger.columns
-    sounds = {None: -1} | {name: index for index, name in enumerate(_sounds(conversion))}
-    groups = {
-        reasons: _json([_REASON_AT[reason] for reason in reasons])
-        for reasons in {*entry.reasons[these]}
-    }
+    sounds = {None: "-1"} | {name: str(index) for index, name in enumerate(_sounds(conversion))}
+    reasons = [_json([_REASON_AT[reason] for reason in each]) for each in found.all_reasons]
     return {
-        "part": written(asked.part[these].tolist()),
+        "part": (number_texts(asked.part[these]),),
         "pitch": texts["pitch"],
         "loud": _hundredths(asked.loudness[these]),
         "at": _hundredths(_positions(conversion, these)),
         "steps": _hundredths(_lengths(conversion, these)),
         "bar": texts["bar"],
         "beat": _hundredths(np.array(found.beat[these])),
-        "outcome": written(found.outcome[these].tolist()),
-        "reasons": [groups[reasons] for reasons in entry.reasons[these]],
+        "outcome": (number_texts(found.outcome[these]),),
+        "reasons": (TextColumn(reasons, found.reason[these]),),
         "spans": texts["spans"],
         "out": texts["pitch_out"],
-        "sound": written([sounds[sound] for sound in entry.sound[these]]),
+        "sound": (value_texts(entry.sound[these], sounds.__getitem__),),
         "by": texts["by"],
         "told": texts["explanation"],
     }
 
 
-def _hundredths(values: NDArray[np.float64]) -> Sequence[str]:
+def _hundredths(values: NDArray[np.float64]) -> Cell:
     """Return values in hundredths: whole numbers are shorter, and quicker to read and write."""
-    return written(np.rint(values * 100).astype(np.int64).tolist())
+    return (number_texts(np.rint(values * 100).astype(np.int64)),)
 
 
 def _positions(conversion: Conversion, these: slice) -> NDArray[np.float64]:

@@ -24,38 +24,12 @@ if TYPE_CHECKING:
 BOOT = "boot.js"
 
 SCRIPTS = (
-    "dom.js",
-    "keys.js",
-    "data.js",
-    "state.js",
-    "theme.js",
-    "shapes.js",
-    "rows.js",
-    "view.js",
-    "cells.js",
-    "frame.js",
-    "roll.js",
-    "travel.js",
-    "choosing.js",
-    "overview.js",
-    "about.js",
-    "head.js",
-    "pair.js",
-    "mend.js",
-    "list.js",
-    "routine.js",
-    "sheet_sound.js",
-    "song_sound.js",
-    "mixer.js",
-    "player.js",
-    "listening.js",
-    "book_links.js",
-    "address.js",
-    "print.js",
-    "sheet_lines.js",
-    "embedded.js",
-    "main.js",
-)
+    "dom.js", "keys.js", "data.js", "state.js", "theme.js", "shapes.js", "rows.js", "view.js",
+    "cells.js", "frame.js", "roll.js", "travel.js", "choosing.js", "overview.js", "about.js",
+    "head.js", "pair.js", "mend.js", "list.js", "routine.js", "sheet_sound.js", "song_sound.js",
+    "mixer.js", "player.js", "listening.js", "book_links.js", "address.js", "print.js",
+    "sheet_lines.js", "embedded.js", "main.js",
+)  # fmt: skip
 """In the order in which they build on each other."""
 
 LIVE_SCRIPTS = (*SCRIPTS, "live.js", "edit.js")

@@ -259,9 +259,8 @@ def _step_lines(conversion: Conversion) -> tuple[StepLine, ...]:
 
 def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
     found = account_of(conversion)
-    parts = np.array(found.note["part"], dtype=np.int64)
     heard = np.bincount(
-        parts[found.outcome != DROPPED], minlength=len(conversion.song.parts)
+        conversion.song.columns.part[found.outcome != DROPPED], minlength=len(conversion.song.parts)
     ).tolist()
     lines = [
         PartLine(

@@ -28,17 +28,8 @@ FORMAT = "arranger-sheet"
 VERSION = 1
 
 HEADER = (
-    "title",
-    "engine",
-    "step",
-    "length",
-    "tempo",
-    "source",
-    "sha256",
-    "settings",
-    "digest",
-    "end",
-)
+    "title", "engine", "step", "length", "tempo", "source", "sha256", "settings", "digest", "end",
+)  # fmt: skip
 """The header's lines in order; "end" is no line but the place after them (``Comment.row``)."""
 
 SOUNDS_BELOW = "tempo"

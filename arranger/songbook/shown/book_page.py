@@ -28,17 +28,9 @@ if TYPE_CHECKING:
     from arranger.songbook.progress import Progress
 
 SCRIPTS = (
-    "dom.js",
-    "keys.js",
-    "theme.js",
-    "running.js",
-    "book_songs.js",
-    "book_strips.js",
-    "book_table.js",
-    "book_player.js",
-    "book_chosen.js",
-    "book.js",
-)
+    "dom.js", "keys.js", "theme.js", "running.js", "book_songs.js", "book_strips.js",
+    "book_table.js", "book_player.js", "book_chosen.js", "book.js",
+)  # fmt: skip
 PAGE_SUFFIX = ".report.html"
 MOST_PRINTED = 1000
 

@@ -98,84 +98,26 @@ def _bytes_text(record: SongRecord) -> str:
 
 
 COLUMNS = (
-    Column(
-        "song",
-        "Song",
-        "The song's title, and its file",
-        ("song", "title"),
-        lambda record: one_line(record.title or record.relative),
-        number=False,
-        rising=True,
-    ),
-    Column(
-        "lost",
-        "Lost",
-        "How much of the song isn't heard: a beat of the tune counts 3, of the bass 2, of "
-        "the harmony 1, of the drums 0.7",
-        ("lost",),
-        _lost_text,
-        unit="%",
-    ),
-    *(
-        Column(
-            line,
-            line.capitalize(),
-            f"How much of the {line} is heard",
-            (f"{line}_heard",),
-            _heard_text(place),
-            unit="%",
-            rising=True,
-        )
-        for place, line in enumerate(LINES)
-    ),
-    Column(
-        "length",
-        "Length",
-        "How long the piece is, once through",
-        ("seconds",),
-        lambda record: minutes_text(record.seconds) if record.seconds else "",
-    ),
-    Column(
-        "bytes",
-        "Bytes",
-        "What the song takes without its player; marked where that is more than the engine has, or "
-        "than was allowed",
-        ("song_bytes", "bytes_limit", "fits"),
-        _bytes_text,
-    ),
-    Column(
-        "tempo",
-        "Tempo",
-        "Beats a minute as asked for, and as played where that is another",
-        ("asked_bpm", "played_bpm"),
-        _tempo_text,
-    ),
-    Column(
-        "doubts",
-        "Doubts",
-        "What may have been taken wrongly: the beat, the metre, a pedal that stays down, the parts for "
-        "tune and bass",
-        ("doubts", "doubts_told"),
-        lambda record: " ".join(word for word, _ in record.doubts),
-        number=False,
-    ),
-    Column(
-        "edited",
-        "Edited",
-        "When a hand last wrote the sheet",
-        ("edited", "edited_at"),
-        lambda record: record.edited_at[:10] or ("yes" if record.edited else ""),
-        number=False,
-    ),
-    Column(
-        "change",
-        "Since the last run",
-        "What became of the song since the run before",
-        ("change",),
-        lambda record: record.change,
-        number=False,
-    ),
-)
+    Column("song", "Song", "The song's title, and its file", ("song", "title"),
+           lambda record: one_line(record.title or record.relative), number=False, rising=True),
+    Column("lost", "Lost", "How much of the song isn't heard: a beat of the tune counts 3, of the bass "
+           "2, of the harmony 1, of the drums 0.7", ("lost",), _lost_text, unit="%"),
+    *(Column(line, line.capitalize(), f"How much of the {line} is heard", (f"{line}_heard",),
+             _heard_text(place), unit="%", rising=True) for place, line in enumerate(LINES)),
+    Column("length", "Length", "How long the piece is, once through", ("seconds",),
+           lambda record: minutes_text(record.seconds) if record.seconds else ""),
+    Column("bytes", "Bytes", "What the song takes without its player; marked where that is more than "
+           "the engine has, or than was allowed", ("song_bytes", "bytes_limit", "fits"), _bytes_text),
+    Column("tempo", "Tempo", "Beats a minute as asked for, and as played where that is another",
+           ("asked_bpm", "played_bpm"), _tempo_text),
+    Column("doubts", "Doubts", "What may have been taken wrongly: the beat, the metre, a pedal that "
+           "stays down, the parts for tune and bass", ("doubts", "doubts_told"),
+           lambda record: " ".join(word for word, _ in record.doubts), number=False),
+    Column("edited", "Edited", "When a hand last wrote the sheet", ("edited", "edited_at"),
+           lambda record: record.edited_at[:10] or ("yes" if record.edited else ""), number=False),
+    Column("change", "Since the last run", "What became of the song since the run before", ("change",),
+           lambda record: record.change, number=False),
+)  # fmt: skip
 """In the order in which they are shown."""
 
 

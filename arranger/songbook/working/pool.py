@@ -41,27 +41,20 @@ def run_jobs(
 
     Raises `SettingsError` if the cluster can't be reached, or its library isn't installed.
     """
-    with closing(_outcomes(line, workers, cluster)) as outcomes:
-        for outcome in outcomes:
-            if outcome is None:
-                yield None
-                continue
-            job, record = outcome
-            if record is None:
-                line.put_back(job)
-            else:
-                line.finish(job, converted=record.state != "failed")
-                yield job, record
-    line.turn()
-    with closing(_outcomes(line, workers, cluster, alone=True)) as outcomes:
-        for outcome in outcomes:
-            if outcome is None:
-                yield None
-            else:
+    for alone in (False, True):
+        with closing(_outcomes(line, workers, cluster, alone=alone)) as outcomes:
+            for outcome in outcomes:
+                if outcome is None:
+                    yield None
+                    continue
                 job, record = outcome
+                if record is None and not alone:
+                    line.put_back(job)
+                    continue
                 record = record or failed(job, "crashed", "its worker process died, twice")
                 line.finish(job, converted=record.state != "failed")
                 yield job, record
+        line.turn()
 
 
 def core_count() -> int:
@@ -76,7 +69,7 @@ def core_count() -> int:
 
 
 def _outcomes(
-    line: JobQueue, workers: int, cluster: str | None, *, alone: bool = False
+    line: JobQueue, workers: int, cluster: str | None, *, alone: bool
 ) -> Generator[Outcome | None, None, None]:
     """Yield each job with its record, or with None when its worker died; None while nothing comes."""
     if not len(line):

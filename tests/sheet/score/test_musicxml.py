@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 
 from arranger.engine import load_engine
-from arranger.engine.model import DrumPart, DrumSound
+from arranger.engine.model import DrumSound
+from arranger.engine.profile import DrumPart
 from arranger.rows import HOLD, REST, tone_spans
 from arranger.sheet import Sheet, SheetBar
 from arranger.sheet.score.drums import strokes_of

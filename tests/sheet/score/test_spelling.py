@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import pairwise, product
+from random import Random
+
 import music21
 import pytest
 from music21.analysis.discrete import AardenEssen
@@ -50,6 +53,43 @@ def test_a_key_changes_where_that_spares_accidentals() -> None:
     assert find_keys(third) == [g] * 8 + [a_flat] * 6 + [g] * 8
     assert find_keys([*tones_of("G", 8), *tones_of("c", 8)])[-1] == Key(-3, minor=True)
     assert find_keys([[], []]) == [C_MAJOR] * 2
+
+
+def test_no_other_signatures_cost_less() -> None:
+    """An accidental costs 1, a change 24, to begin in another key than that of the whole 8, a bar in it 1/4."""
+    random = Random(6)
+    every = range(-5, 7)
+    changed = 0
+    for _ in range(40):
+        bars: list[list[tuple[int, float]]] = []
+        for _ in range(3):
+            key = Key(random.choice(every), minor=False)
+            scale = [pitch for pitch in range(60, 84) if key.has(pitch)]
+            bars.append([(random.choice(scale), 1.0) for _ in range(random.choice((4, 40, 90)))])
+        lengths = [float(sum(p % 12 == c for bar in bars for p, _ in bar)) for c in range(12)]
+        home = find_key(lengths).sharps
+        # The tones of a signature are six fifths in a row up from its lowest, F for C major.
+        outside = [
+            {s: sum((7 * p - s + 1) % 12 > 6 for p, _ in bar) for s in every} for bar in bars
+        ]
+
+        def cost(path: tuple[int, ...], outside=outside, home=home) -> float:  # type: ignore[no-untyped-def]
+            read = sum(of_bar[s] for of_bar, s in zip(outside, path, strict=True))
+            away = sum(s != home for s in path) / 4 + 8 * (path[0] != home)
+            return float(read + away + 24 * sum(a != b for a, b in pairwise(path)))
+
+        found = tuple(key.sharps for key in find_keys(bars))
+        assert cost(found) == min(map(cost, product(every, repeat=3)))
+        changed += len(set(found)) > 1
+    assert changed > 4
+
+
+@pytest.mark.parametrize(("many", "sharps"), [(24, 0), (25, 1)])
+def test_a_change_has_to_spare_more_accidentals_than_it_costs(many: int, sharps: int) -> None:
+    """F sharps after C major, which G major has: a change, and a quarter for the bar in it."""
+    home = [[(pitch, 8.0) for pitch in (60, 64, 65, 67)]] * 40
+    found = find_keys([*home, [(71, 0.01), (71, 0.01), *[(66, 0.01)] * many]])
+    assert [key.sharps for key in found] == [0] * 40 + [sharps]
 
 
 def names(tones: str, key: Key, other: str = "") -> str:
