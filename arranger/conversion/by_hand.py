@@ -120,7 +120,7 @@ def revise(
     entries = list(before.ledger.entries if known is None else known.reduction.ledger.entries)
     for entry in account(asked, heard, sheet.drums, notes):
         entries[entry.note] = _entry(before.ledger.entries[entry.note], entry, places, hand)
-    ledger = Ledger(entries=tuple(entries), transpose=before.ledger.transpose)
+    ledger = Ledger.of(entries, before.ledger.transpose)
     check_conservation(ledger, hand)
     sources = [tuple(-1 if note == hand else note for note in row) for row in owners]
     reduction = replace(

@@ -64,27 +64,17 @@ END_OF_TRACK = 0x2F
 PORT, TEMPO, METRE, KEY = 0x21, 0x51, 0x58, 0x59
 _PREFIX, _SMPTE, _SEQUENCE = 0x20, 0x54, 0x00
 
-_LENGTHS = {
-    _SEQUENCE: (0, 2),
-    _PREFIX: (1,),
-    PORT: (0, 1),
-    END_OF_TRACK: (0,),
-    TEMPO: (3,),
-    _SMPTE: (5,),
-    METRE: (4,),
-    KEY: (2,),
+METAS: dict[int, tuple[str, tuple[int, ...]]] = {
+    _SEQUENCE: ("sequence number", (0, 2)),
+    _PREFIX: ("channel prefix", (1,)),
+    PORT: ("port", (0, 1)),
+    END_OF_TRACK: ("end of track", (0,)),
+    TEMPO: ("tempo", (3,)),
+    _SMPTE: ("SMPTE offset", (5,)),
+    METRE: ("time signature", (4,)),
+    KEY: ("key signature", (2,)),
 }
-
-META_NAMES = {
-    _SEQUENCE: "sequence number",
-    _PREFIX: "channel prefix",
-    PORT: "port",
-    END_OF_TRACK: "end of track",
-    TEMPO: "tempo",
-    _SMPTE: "SMPTE offset",
-    METRE: "time signature",
-    KEY: "key signature",
-}
+"""What they are called, and the lengths that they may have."""
 
 MOST_DENOMINATOR_POWER = 6
 """Bars are counted in at most 64th notes; a finer metre is damage."""
@@ -121,11 +111,11 @@ def encode_quantity(value: int) -> bytes:
 
 def meta_flaw(kind: int, content: bytes) -> str | None:
     """Return what is wrong with a meta event, or None."""
-    lengths = _LENGTHS.get(kind)
-    if lengths is None:
+    if kind not in METAS:
         return None
+    name, lengths = METAS[kind]
     if len(content) not in lengths:
-        return f"{META_NAMES[kind]} of {len(content)} bytes"
+        return f"{name} of {len(content)} bytes"
     if kind == TEMPO and not any(content):
         return "tempo of zero"
     if kind == METRE and not (content[0] and content[1] <= MOST_DENOMINATOR_POWER):

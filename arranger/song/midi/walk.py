@@ -225,7 +225,7 @@ class Walk:
         if flaw is not None:
             mended, end = self._mended_meta(kind, content, start, end)
             what = "left out" if mended is None else "mended"
-            self._note(head, f"{flaw}: {what}", f"{syntax.META_NAMES[kind]} {what}")
+            self._note(head, f"{flaw}: {what}", f"{syntax.METAS[kind][0]} {what}")
             if mended is None:
                 self.pending += delta
                 self.place = end
