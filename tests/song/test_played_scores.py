@@ -8,13 +8,13 @@ from types import SimpleNamespace
 
 import pytest
 
-from arranger.errors import LimitError
+from arranger.errors import LimitError, SongError
 from arranger.song.model import MetreChange
 from arranger.song.score import notation
 from arranger.song.score.gathered import Gathered, ScoreNote
 from arranger.song.score.notation import PlayedStretch
 from tests.song.midi_bytes import read
-from tests.song.test_scores import BEAT, bar, in_beats, musicxml, tone
+from tests.song.test_scores import BEAT, COLLECTION, bar, in_beats, musicxml, tone
 
 
 def bars_of(*lengths: int) -> list[notation._Bar]:
@@ -177,3 +177,46 @@ def test_keys_have_up_to_seven_signs(fifths: int, told: bool) -> None:
     data = musicxml(bar(1, tone("C", 4, 6))).replace(b"<fifths>2", f"<fifths>{fifths}".encode())
     keys = read(data).keys
     assert [(key.tick, key.sharps) for key in keys] == ([(0, fifths)] if told else [])
+
+
+def test_limits_and_the_numbers_of_tunes_are_exact() -> None:
+    whole = read(COLLECTION, max_beats=7, max_tracks=2, max_notes=7)
+    assert len(whole.notes) == 7
+    assert [(part.name, part.pan, part.notes) for part in whole.parts] == [
+        ("Acoustic Grand Piano", 64, 4),
+        ("Acoustic Grand Piano", 64, 3),
+    ]
+    for limit in ({"max_beats": 6}, {"max_tracks": 1}, {"max_notes": 6}):
+        with pytest.raises(LimitError):
+            read(COLLECTION, **limit)
+    assert [each.pitch for each in read(COLLECTION, pattern=1).notes] == [60, 62, 64, 65]
+    with pytest.raises(SongError, match="no pattern 0"):
+        read(COLLECTION, pattern=0)
+
+
+def test_notes_of_parts_are_in_order_of_their_onsets_and_parts_as_they_first_sound() -> None:
+    rest = "<note><rest/><duration>2</duration></note>"
+    numbers = (1, 2)
+    listed = "".join(
+        f'<score-part id="P{n}"><part-name> part  {n}</part-name></score-part>' for n in numbers
+    )
+    parts = "".join(
+        f'<part id="P{n}">{bar(1, *content)}</part>'
+        for n, content in zip(
+            numbers,
+            ((rest, tone("C", 4, 2), tone("D", 4, 2)), (tone("E", 4, 4), tone("F", 4, 2))),
+            strict=True,
+        )
+    )
+    song = read(
+        f'<score-partwise version="4.0"><part-list>{listed}</part-list>{parts}</score-partwise>'.encode()
+    )
+    assert [(each.id, each.track, each.part, each.pitch) for each in song.notes] == [
+        (0, 1, 0, 64), (1, 0, 1, 60), (2, 0, 1, 62), (3, 1, 0, 65),
+    ]  # fmt: skip
+    assert [(part.track, part.name, part.notes) for part in song.parts] == [
+        (1, "part 2", 2),
+        (0, "part 1", 2),
+    ]
+    assert [(track.name, track.notes) for track in song.tracks] == [("part 1", 2), ("part 2", 2)]
+    assert song.title == "test"
