@@ -116,10 +116,6 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
 
 
 def _rebuild(
-    kind: type[ArrangerError],
-    what: str,
-    file: Path | None,
-    place: str | None,
-    remedy: str | None,
+    kind: type[ArrangerError], what: str, file: Path | None, place: str | None, remedy: str | None
 ) -> ArrangerError:
     return kind(what, file=file, place=place, remedy=remedy)

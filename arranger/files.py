@@ -175,9 +175,7 @@ def refuse_inputs(path: Path, inputs: Mapping[str, Path], sha256: str = "") -> N
         for what, source in inputs.items():
             if _same_file(target, source):
                 raise OutputError(
-                    f"is {what}, so it is not overwritten",
-                    file=target,
-                    remedy=_ANOTHER,
+                    f"is {what}, so it is not overwritten", file=target, remedy=_ANOTHER
                 )
         if sha256 and _digest(target) == sha256:
             raise OutputError(

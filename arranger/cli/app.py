@@ -42,10 +42,7 @@ def application(commands: Iterable[str] = COMMANDS) -> typer.Typer:
         no_args_is_help=True,
         pretty_exceptions_enable=False,
         rich_markup_mode=None,
-        context_settings={
-            "help_option_names": ["-h", "--help"],
-            "max_content_width": WIDEST,
-        },
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": WIDEST},
     )
     app.callback()(_root)
     for name in commands:

@@ -45,8 +45,7 @@ def bars(
         ),
     ] = None,
     over: Annotated[
-        bool,
-        typer.Option("--over", help="copy: write over the bars from --to on, put none in."),
+        bool, typer.Option("--over", help="copy: write over the bars from --to on, put none in.")
     ] = False,
     linked: Annotated[
         bool,

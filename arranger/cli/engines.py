@@ -14,8 +14,7 @@ def engines(
     name: Annotated[
         str | None,
         typer.Argument(
-            help="An engine's name or the path of its .toml file; or the word new.",
-            metavar="NAME",
+            help="An engine's name or the path of its .toml file; or the word new.", metavar="NAME"
         ),
     ] = None,
     file: Annotated[

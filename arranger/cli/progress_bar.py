@@ -76,12 +76,7 @@ def counting(what: str) -> Iterator[Callable[[int, int, str], None]]:
 @contextmanager
 def _bar_of(what: str) -> Iterator[Callable[[int, int, str], None]]:
     from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-    )
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     shown = Progress(
         TextColumn(what),

@@ -25,8 +25,7 @@ def report(
         str | None, typer.Option(metavar="FIRST-LAST", help="Only notes of these bars.")
     ] = None,
     outcome: Annotated[
-        list[str] | None,
-        typer.Option(help="kept, changed, merged or dropped; may be given again."),
+        list[str] | None, typer.Option(help="kept, changed, merged or dropped; may be given again.")
     ] = None,
     reason: Annotated[
         list[str] | None,

@@ -63,8 +63,7 @@ def songbook(
     edits_as: EditsAs = None,
     song_changed: SongChanged = False,
     dry_run: Annotated[
-        bool,
-        typer.Option("--dry-run", help="Say what would be converted and why; write nothing."),
+        bool, typer.Option("--dry-run", help="Say what would be converted and why; write nothing.")
     ] = False,
     suggest: Annotated[
         bool,

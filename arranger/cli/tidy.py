@@ -13,8 +13,7 @@ from arranger.cli.terminal import say
 def tidy(
     sheets: Annotated[list[Path], typer.Argument(help="Sheets, NAME.duet.", metavar="SHEET")],
     only_look: Annotated[
-        bool,
-        typer.Option("--check", help="Write nothing; exit code 1 if a sheet isn't tidy."),
+        bool, typer.Option("--check", help="Write nothing; exit code 1 if a sheet isn't tidy.")
     ] = False,
     fold: Annotated[
         bool | None,

@@ -120,11 +120,7 @@ def behind_song(path: Path, sheet: Sheet, source: Path | None, song: Song) -> Be
         grid = replace(settings.grid, step=sheet.step_beats)
         found = convert(song, engine, replace(settings, grid=grid))
     return Behind(
-        path=path,
-        source=source,
-        conversion=found,
-        asked=what_was_asked(found),
-        key=_key(sheet),
+        path=path, source=source, conversion=found, asked=what_was_asked(found), key=_key(sheet)
     )
 
 

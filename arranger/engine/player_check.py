@@ -61,17 +61,11 @@ def player_faults(profile: Profile, pitches: Mapping[int, Pitch]) -> Iterator[Pr
     """Yield what the player can't do of a profile that asks for it."""
     if profile.method not in ("phase", "counter"):
         yield ProfileFault(
-            ("method",),
-            "the Z80 player counts phases or periods",
-            'method = "phase" or "counter"',
+            ("method",), "the Z80 player counts phases or periods", 'method = "phase" or "counter"'
         )
         return
     loop, steps = profile.loop, profile.steps
-    if (loop.cycles, loop.voice1_write, loop.second_write) != (
-        PASS_CYCLES,
-        0,
-        SECOND_WRITE_CYCLES,
-    ):
+    if (loop.cycles, loop.voice1_write, loop.second_write) != (PASS_CYCLES, 0, SECOND_WRITE_CYCLES):
         yield ProfileFault(
             ("loop", "cycles"),
             "this is not the loop of the Z80 player",

@@ -80,8 +80,7 @@ class Steps(NamedTuple):
     last: Annotated[int, Field(gt=0, le=1_000_000)] = 1
     """The list is every count from first to last; ignored when ``counts`` is given."""
     counts: Annotated[
-        tuple[Annotated[int, Field(gt=0, le=1_000_000)], ...],
-        Field(strict=False, max_length=4096),
+        tuple[Annotated[int, Field(gt=0, le=1_000_000)], ...], Field(strict=False, max_length=4096)
     ] = ()
     passes_per_count: Annotated[int, Field(gt=0, le=1_000_000)] = 1
     overhead_cycles: Annotated[int, Field(ge=0, le=1_000_000_000)] = 0

@@ -78,11 +78,7 @@ def transposition(engine: Engine, weights: Mapping[int, float], semitones: int) 
 
 
 def advice(
-    engine: Engine,
-    weights: Mapping[int, float],
-    *,
-    already: int = 0,
-    best: int | None = None,
+    engine: Engine, weights: Mapping[int, float], *, already: int = 0, best: int | None = None
 ) -> str:
     """Return in words which pitches are out of tune, and how the best key would fare.
 

@@ -34,11 +34,5 @@ if TYPE_CHECKING:
 __all__ = ["Image", "PackedSong", "pack", "song_bytes"]
 
 __getattr__ = looked_up(
-    __name__,
-    {
-        "Image": "player",
-        "PackedSong": "packing",
-        "pack": "packing",
-        "song_bytes": "size",
-    },
+    __name__, {"Image": "player", "PackedSong": "packing", "pack": "packing", "song_bytes": "size"}
 )

@@ -175,8 +175,7 @@ def _check_address(format_name: str, engine: Engine) -> None:
         )
     if format_name == "data" and engine.profile.export is None:
         raise UsageError(
-            "data without an [export] of the engine have no address",
-            remedy="leave out --address",
+            "data without an [export] of the engine have no address", remedy="leave out --address"
         )
 
 

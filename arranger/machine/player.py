@@ -234,8 +234,7 @@ def _check(engine: Engine, songs: int, wanted: Build) -> None:
     strange = [name for name in wanted.entries if name not in ALL_ENTRIES]
     if strange:
         raise UsageError(
-            f"the player has no entry {strange[0]!r}",
-            remedy=f"choose of {', '.join(ALL_ENTRIES)}",
+            f"the player has no entry {strange[0]!r}", remedy=f"choose of {', '.join(ALL_ENTRIES)}"
         )
     if not {"start", "step", "open"} & {*wanted.entries}:
         raise UsageError("nothing could play the piece", remedy="add start or step to the entries")

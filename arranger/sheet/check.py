@@ -26,13 +26,7 @@ from arranger.sheet.form.meant import drum_remedy
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import ERROR, MOST_PROBLEMS, WARNING, SheetProblem
 from arranger.sheet.io import read_text
-from arranger.sheet.played import (
-    MOST_OFF_TEMPO,
-    off_tempo,
-    own_length,
-    played_bpm,
-    step_length,
-)
+from arranger.sheet.played import MOST_OFF_TEMPO, off_tempo, own_length, played_bpm, step_length
 from arranger.sheet.record.against import bar_names
 from arranger.sheet.sounds import sound_fault
 

@@ -40,20 +40,23 @@ class Bar(NamedTuple):
 def seconds_at(song: Song, ticks: ArrayLike) -> Floats:
     """Return the time in seconds of each tick (any shape), by the song's tempo map."""
     asked = np.asarray(ticks, dtype=np.float64)
-    starts = np.array([change.tick for change in song.tempos], dtype=np.float64)
-    per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
-    per_tick *= 1e-6 / song.ticks_per_beat
+    starts, per_tick = _tempo_map(song)
     at_start = np.concatenate(([0.0], np.cumsum(np.diff(starts) * per_tick[:-1])))
     index = np.clip(np.searchsorted(starts, asked, side="right") - 1, 0, None)
     result: Floats = at_start[index] + (asked - starts[index]) * per_tick[index]
     return result
 
 
+def _tempo_map(song: Song) -> tuple[Floats, Floats]:
+    """Return the tick on which each tempo starts, and for how many seconds a tick lasts then."""
+    starts = np.array([change.tick for change in song.tempos], dtype=np.float64)
+    beats = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
+    return starts, beats * (1e-6 / song.ticks_per_beat)
+
+
 def ticks_at(song: Song, seconds: Floats) -> Ints:
     """Return the nearest tick of each time, by the song's tempo map; the inverse of `seconds_at`."""
-    starts = np.array([change.tick for change in song.tempos], dtype=np.int64)
-    per_tick = np.array([change.microseconds_per_beat for change in song.tempos], dtype=np.float64)
-    per_tick *= 1e-6 / song.ticks_per_beat
+    starts, per_tick = _tempo_map(song)
     start_seconds = seconds_at(song, starts)
     index = np.clip(np.searchsorted(start_seconds, seconds, side="right") - 1, 0, None)
     ticks = starts[index] + (seconds - start_seconds[index]) / per_tick[index]

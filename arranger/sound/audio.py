@@ -96,8 +96,7 @@ def _alternating(sheet: Sheet, engine: Engine, split: bool) -> Iterator[ChannelB
     listeners = (first, second) if split else (alternate.EVERYBODY,)
     for until, sides in alternate.alternate_blocks(sheet, engine, listeners):
         yield ChannelBlock(
-            until,
-            tuple((Changes(STILL, side.times, 2 * side.levels - 1),) for side in sides),
+            until, tuple((Changes(STILL, side.times, 2 * side.levels - 1),) for side in sides)
         )
 
 
@@ -156,14 +155,7 @@ class _Pin:
         return Changes(STILL, cycles[signs != 0], signs[signs != 0].astype(np.int8))
 
 
-def _train(
-    kind: int,
-    flips: Ints,
-    level: int,
-    left: Ints,
-    resumed: Ints,
-    offset: int,
-) -> Changes:
+def _train(kind: int, flips: Ints, level: int, left: Ints, resumed: Ints, offset: int) -> Changes:
     """Return when a voice's train is switched on and off: by flips, and around gaps if it is high."""
     signs = 1 - 2 * ((level + np.arange(len(flips))) % 2)
     stopped = left[(level + np.searchsorted(flips, left)) % 2 == 1] + offset

@@ -119,11 +119,7 @@ SPEAKERS: dict[str, Speaker | None] = {
     "raw": None,
     "small": Speaker((Biquad("high-pass", 350, 0.9), Biquad("low-pass", 6000, 0.7))),
     "piezo": Speaker(
-        (
-            Biquad("high-pass", 900, 0.7),
-            Biquad("peak", 3200, 3, 9),
-            Biquad("low-pass", 9000, 0.7),
-        )
+        (Biquad("high-pass", 900, 0.7), Biquad("peak", 3200, 3, 9), Biquad("low-pass", 9000, 0.7))
     ),
 }
 """The models by name; None leaves the pin's sound as it is."""

@@ -234,6 +234,14 @@ def test_a_file_that_is_right_or_says_nothing_or_a_user_who_does_is_not_contradi
     assert found.pickup == 0
 
 
+def test_bars_are_contradicted_from_so_many_attacks_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    song, grid = _planned(song_of(*waltz(24, 1)))
+    count = find_attacks(timed_columns(song)).count
+    for least, there in ((count, True), (count + 1, False)):
+        monkeypatch.setattr("arranger.grid.bars.disputed.FEWEST_ATTACKS", least)
+        assert (heard_bars(song, grid) is not None) == there
+
+
 def test_bars_of_twice_or_half_the_length_contradict_nothing() -> None:
     tune, below = waltz(24)
     doubled = song_of(tune, below, metres=((0, 6, 4),))

@@ -12,7 +12,7 @@ from arranger.engine import load_engine
 from arranger.errors import SettingsError
 from arranger.grid import plan_grid
 from arranger.grid.loops import leads_back
-from arranger.grid.model import GridBar
+from arranger.grid.model import GridBar, grid_bars
 from arranger.report import summary
 from arranger.settings import GridSettings, Settings
 from arranger.song.model import Control, Mark
@@ -141,6 +141,16 @@ def test_the_last_bar_is_whole_if_it_is_as_long_as_the_others_of_its_metre(
     alike = np.eye(10, dtype=np.bool_) | np.eye(10, k=4, dtype=np.bool_)
     found = leads_back(alike, bars, np.array(lines[:-1]), np.array(lines[1:]))
     assert (found is not None) == whole
+
+
+def test_a_note_over_the_end_is_not_cut_whatever_the_bar_before_the_last_is() -> None:
+    sizes = [3, 3, 3, 3, 3, 3, 3, 4, 2]
+    bars = grid_bars((number, size, size, 4) for number, size in enumerate(sizes, 1))
+    alike = np.eye(9, dtype=np.bool_) | np.eye(9, k=4, dtype=np.bool_)
+    lines = np.array([bar.first_step for bar in bars])
+    for over, back in ((0, 1), (1, None), (2, None)):
+        ends = np.append(lines[1:], sum(sizes) + over)
+        assert leads_back(alike, bars, lines, ends) == back
 
 
 @settings(max_examples=40, deadline=None)

@@ -72,7 +72,7 @@ def test_attacks_are_what_starts_together() -> None:
         for _ in range(2):
             at, part = 0.0, []
             for _ in range(random.randrange(1, 14)):
-                length = random.choice((0.01, 0.05, 0.17, 0.19, 0.5))
+                length = random.choice((0.01, 0.05, 0.17, 0.19, 0.6))
                 part.append((at, length, 60))
                 at += random.choice((0.0, 0.02, 0.05, 0.069, 0.071, 0.5))
             parts.append(part)
@@ -359,6 +359,12 @@ def test_sections_are_runs_of_bars_that_come_again() -> None:
         assert longest < 4
         named += bool(found)
     assert named > 20
+
+
+def test_a_pitch_of_one_part_is_no_pitch_of_the_next() -> None:
+    row = [(n, 0, 40 + n) for n in range(6)]
+    high, low = [*row, (0, 0, 127)], [*row, (0, 1, 0)]
+    assert found_sections([high] * 4 + [low] * 4, [12] * 8) == []
 
 
 def test_of_very_many_kinds_only_equal_bars_are_alike(monkeypatch: pytest.MonkeyPatch) -> None:

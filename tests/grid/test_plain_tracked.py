@@ -15,6 +15,7 @@ from arranger.engine import load_engine
 from arranger.errors import LimitError
 from arranger.grid import plan_grid, tracked
 from arranger.grid.attacks import find_attacks
+from arranger.grid.bars.doubts import bars_doubt
 from arranger.grid.onbeat import follows_own_beat
 from arranger.grid.timeline import check_length, file_timeline
 from arranger.grid.track import beat
@@ -360,8 +361,66 @@ def test_bars_reach_to_the_first_line_that_no_beat_stands_behind() -> None:
             cut = whole._replace(seconds=whole.seconds[:count])
             onsets = tracked.beats_at(cut.seconds, notes.onset_seconds)
             called = replace(song, metre_said=said)
-            lines, _ = tracked._bar_lines(called, cut, onsets, 1.0, GridSettings())
+            lines, doubt = tracked._bar_lines(called, cut, onsets, 1.0, GridSettings())
             assert lines[-2] < count - 1 <= lines[-1]
+            odds, at = cut.heard.bar_odds(cut.seconds) - 2.0, lines.astype(np.int64)
+            assert doubt == bars_doubt(odds, at, cut, 1.0, said=said)
+            for place in ({"pickup": Fraction(1)}, {"first_beat": 3.0}):
+                asked = GridSettings(**place)
+                lines, doubt = tracked._bar_lines(called, cut, onsets, 1.0, asked)
+                assert lines[-2] < count - 1 <= lines[-1]
+                assert 0 <= lines[0] < 4
+                assert set(np.diff(lines)) == {4.0}
+                assert doubt is None
+
+
+def test_the_metre_that_is_said_is_the_users_or_the_first_of_the_file() -> None:
+    song = song_of([(0, 1, 60)], metres=((0, 3, 4), (3, 4, 4)))
+    assert tracked._said_metre(song, GridSettings()) == (3, 4)
+    assert tracked._said_metre(song, GridSettings(metre=(6, 8))) == (6, 8)
+    for silent in (replace(song, own_beat=False), replace(song, metre_said=False)):
+        assert tracked._said_metre(silent, GridSettings()) is None
+
+
+@pytest.mark.parametrize(
+    ("metre", "length", "said", "asked"),
+    [
+        ((4, 4), 1.0, 4, 4), ((7, 4), 1.0, 7, 7), ((8, 4), 1.0, None, 8), ((3, 8), 1.0, None, 1.5), ((2, 4), 1.0, 2, 2),
+        ((6, 8), 1.5, 2, 2), ((12, 8), 1.5, 4, 4), ((3, 8), 1.5, None, 1), ((2, 2), 1.0, None, 4),
+    ],
+)  # fmt: skip
+def test_beats_of_a_bar_count_where_the_file_counts_quarters_or_beats_are_dotted(
+    metre: tuple[int, int], length: float, said: float | None, asked: float
+) -> None:
+    song = song_of([(0, 1, 60)], metres=((0, *metre),))
+    assert tracked._said_size(song, GridSettings(), length) == said
+    assert tracked._said_size(song, GridSettings(metre=metre), length) == asked
+    assert tracked._said_size(replace(song, metre_said=False), GridSettings(), length) is None
+
+
+@pytest.mark.parametrize(
+    ("metre", "said", "thirds", "length"),
+    [
+        (None, None, 4.0, 1.5), (None, None, 3.9, 1.0), ((6, 8), None, 4.0, 1.5), ((3, 4), None, 9.0, 1.0),
+        (None, (6, 8), 0.0, 1.5), (None, (6, 8), -0.1, 1.0), (None, (3, 4), 9.0, 1.0), ((6, 8), None, 3.9, 1.0),
+    ],
+)  # fmt: skip
+def test_beats_are_dotted_where_thirds_are_heard_and_no_other_metre_is_said(
+    metre: tuple[int, int] | None, said: tuple[int, int] | None, thirds: float, length: float
+) -> None:
+    heard = HeardSong(np.zeros((9, 2)), 0.0, np.zeros(6), thirds)
+    beats = np.arange(9.0)
+    found = beat.TrackedBeat(beats, 0.5, (), beats, heard)
+    onsets = np.array([0, 1 / 3, 1, 5 / 3, 7 / 3 + 0.079, 3 + 1 / 2])
+    settings = GridSettings(metre=said)
+    for each in (onsets, 6 - onsets):  # two on one of the thirds, one on the other
+        assert tracked._beat_length(found, each, said or metre, settings) == length
+    for late in (
+        1 / 3 + 0.081,
+        1 / 2,
+    ):  # another off the thirds, or on the half: no longer twice as many
+        again = np.append(onsets, [late + 4, 5 + 1 / 2][: 1 + (late != 1 / 2)])
+        assert tracked._beat_length(found, again, said or metre, settings) == 1.0
 
 
 def test_a_song_of_too_many_beats_or_bars_is_refused_at_the_exact_limit() -> None:
@@ -413,6 +472,14 @@ def test_the_files_own_timeline_in_beats_and_by_the_clock() -> None:
         assert found.bar_beats == pytest.approx(lines)
         assert found.bar_ticks.tolist() == [0, 3 * TICKS, 6 * TICKS, 9 * TICKS]
         assert [tuple(label) for label in found.labels] == [(1, 3, 4), (2, 3, 4), (3, 3, 4)]
+    even = replace(song, tempos=(TempoChange(0, 400_000),))
+    timed = timed_columns(even)
+    same, by_clock = (
+        file_timeline(even, timed, find_attacks(timed), GridSettings(clock=clock))
+        for clock in ("beat", "clock")
+    )
+    for beats in ("onset_beats", "end_beats", "bar_beats"):
+        assert getattr(by_clock, beats) == pytest.approx(getattr(same, beats))
     asked = file_timeline(song, notes, find_attacks(notes), GridSettings(tempo=77.0))
     assert (asked.bpm, asked.own_bpm) == (77, 60)
 

@@ -202,6 +202,12 @@ def test_following_the_clock_makes_slow_bars_longer():
     assert [bar.steps for bar in grid.bars] == [8, 8, 8, 16]
 
 
+def test_a_note_on_the_files_beat_goes_to_the_nearer_step_however_usual_the_other_is():
+    line = [(n, 1, 60 + n % 7) for n in range(40)] + [(10.28, 0.5, 80)]
+    grid = plan_grid(song_of(line), ENGINE, GridSettings(step=Fraction(1, 2), beat="file"))
+    assert grid.onset_steps[11] == 21
+
+
 def test_beats_are_taken_over_from_a_grid_with_another_step(monkeypatch: pytest.MonkeyPatch):
     song = song_of([(n * 0.513, 0.4, 60 + n % 5) for n in range(64)])
     engine = load_engine("twin-phase")

@@ -85,6 +85,32 @@ def test_bars_of_triplets_swing_and_finer_notes_are_told() -> None:
     assert any("bar 31: notes of 1/8; 2 attacks" in remark for remark in finer.remarks)
 
 
+def test_the_last_bar_is_told_too() -> None:
+    rows = [(n / 4, 0.2, 60 + n % 7) for n in range(316)]
+    rows += [(79 + n / 3, 0.3, 70 + n) for n in range(3)]
+    told = [
+        each for each in plan_grid(song_of(rows, bpm=80.0), ENGINE).remarks if "off their" in each
+    ]
+    assert told == [
+        "bar 20: triplets; 2 attacks are heard off their places there (--step 1/12 holds all)"
+    ]
+
+
+def test_a_step_that_misses_the_tempo_is_told_with_one_that_comes_nearer() -> None:
+    song = song_of([(n, 1, 60 + n % 7) for n in range(32)], bpm=300.0)
+    grid = plan_grid(song, ENGINE, GridSettings(step=Fraction(1, 12), beat="file"))
+    off = 100 * (ENGINE.step_lengths[0].seconds * 60 - 1)
+    assert grid.step_length == ENGINE.step_lengths[0]
+    nearer = grid.alternatives[1].step_beats
+    assert nearer != Fraction(1, 12)
+    assert (
+        f"the engine's nearest step is {off:.1f} % off the tempo of 300 beats a minute; "
+        f"--step {nearer} comes nearer"
+    ) in grid.remarks
+    fast = plan_grid(song_of([(n, 1, 60) for n in range(32)], bpm=9000.0), ENGINE)
+    assert any(each.endswith("off the tempo of 9000 beats a minute") for each in fast.remarks)
+
+
 def test_a_bar_is_told_by_what_would_hold_it() -> None:
     lines = np.arange(0, 13, 4.0)
     beats = np.array([0, 0.5, 1, 4, 4 + 1 / 3, 4 + 2 / 3, 5, 8.01, 8.5])

@@ -40,10 +40,10 @@ sys.modules["arranger.reduce.worth._reading"] = None
 sys.modules["arranger.song.midi._events"] = None
 from arranger.grid.track import follow
 from arranger.reduce.choose import optimum, price, turns
-from arranger.reduce.tell import tones
+from arranger.reduce.tell import told
 from arranger.reduce.worth import tune_model
 from arranger.song.midi import events
-users = (events, follow, optimum, price, tones, turns, tune_model)
+users = (events, follow, optimum, price, told, turns, tune_model)
 assert {each._compiled for each in users} == {None}
 from arranger.cli.start import main
 main()

@@ -15,6 +15,7 @@ from arranger.engine import load_engine
 from arranger.grid.doubt import Doubt
 from arranger.grid.model import GridBar
 from arranger.machine import song_bytes
+from arranger.reduce.ledger import columns_of
 from arranger.reduce.tell.texture_line import TextureLine
 from arranger.reduce.worth.weights import Weights
 from arranger.report import ledger_json, summary, terminal_text
@@ -464,7 +465,7 @@ def test_a_written_ledger_in_short(hand: Conversion) -> None:
         e._replace(reasons=("voices-full", "octave-folded")) if e.note == 1 else e
         for e in hand.reduction.ledger.entries
     ]
-    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     written = ledger_json(replace(hand, reduction=replace(hand.reduction, ledger=ledger)))
     assert list(answer(json.loads(written), Query())) == [
         SHOWN,

@@ -21,6 +21,7 @@ OTHERS = (
     "FF 20 01 00",  # the prefix of a channel, which nobody looks at
     "FF 21 01 00",  # ports
     "FF 21 01 7F",
+    "FF 21 00",
     "FF 51 03 07 A1 20",
     "FF 58 04 03 02 18 08",
     "FF 59 02 FE 01",

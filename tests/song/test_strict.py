@@ -191,6 +191,12 @@ def test_the_words_of_the_header_have_bounds() -> None:
             data = header(midi_format, tracks, division) + one * there
             assert is_healthy(data) == file_is_right(data)
     assert not is_healthy(b"")
+    assert not is_healthy(header() + chunk("MTrk", bytes.fromhex("00 FF 2F 05"), 9)), (
+        "it isn't all there"
+    )
+    for count in (0x7FFF, 0x8000):
+        assert is_healthy(header(1, count) + track() * count) == (count < 0x8000)
+    assert not any(is_healthy((header() + one)[:size]) for size in range(len(header() + one)))
     assert not is_healthy(header(1, 0)), "a file has a track"
     assert is_healthy(header(1, 1) + one) != is_healthy(header(1, 1) + one + b"\0")
 

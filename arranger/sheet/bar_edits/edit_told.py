@@ -54,11 +54,7 @@ def told_structure(
 
 
 def told_content(
-    what: str,
-    before: Sheet,
-    joined: Reassembled,
-    followers: Sequence[int],
-    chosen: Collection[int],
+    what: str, before: Sheet, joined: Reassembled, followers: Sequence[int], chosen: Collection[int]
 ) -> str:
     """Return what was done, and which other bars are changed by that.
 

@@ -208,11 +208,7 @@ def _is_otherwise(slot: Slot, mine: _Heard, new: _Heard, move: ToneShift) -> boo
 
 
 def _take_starts_along(
-    hand: list[bool],
-    slots: Sequence[Slot],
-    mine: _Heard,
-    new: _Heard,
-    slot_of: Mapping[int, int],
+    hand: list[bool], slots: Sequence[Slot], mine: _Heard, new: _Heard, slot_of: Mapping[int, int]
 ) -> None:
     """Let a tone be the hand's from its start, where what the hand lengthened is silent now."""
     for at, slot in enumerate(slots):

@@ -173,10 +173,7 @@ def _match_by_number(
 
 
 def _match_by_likeness(
-    alike: Callable[[int, int], float],
-    old_bars: range,
-    new_bars: range,
-    result: list[int | None],
+    alike: Callable[[int, int], float], old_bars: range, new_bars: range, result: list[int | None]
 ) -> None:
     """Match the bars of a passage, rising, so that the sum of their likeness is greatest."""
     in_place = _IN_PLACE if len(old_bars) == len(new_bars) else 0.0

@@ -103,11 +103,7 @@ def with_base_bars(sheet: Sheet, base: Base, rows: Mapping[int, Rows]) -> Sheet:
 
 
 def with_base(
-    sheet: Sheet,
-    then: Sheet,
-    transpose: int | None,
-    matched: Sequence[int | None],
-    keys: Keys = (),
+    sheet: Sheet, then: Sheet, transpose: int | None, matched: Sequence[int | None], keys: Keys = ()
 ) -> Sheet:
     """Return the sheet with another base, and a note in it of which bar is which.
 

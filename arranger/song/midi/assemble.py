@@ -198,10 +198,7 @@ def _read_texts(tracks: Iterable[TrackEvents], remarks: list[str]) -> None:
 
 
 def _drums_by_name(
-    notes: Columns,
-    drafts: Sequence[PartDraft],
-    tracks: Sequence[TrackEvents],
-    remarks: list[str],
+    notes: Columns, drafts: Sequence[PartDraft], tracks: Sequence[TrackEvents], remarks: list[str]
 ) -> Columns:
     """Take a part for drums that is called so, has no program, and keeps to the drum keys."""
     names = {track.index: track.name for track in tracks}

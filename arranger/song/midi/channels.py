@@ -95,9 +95,7 @@ class _Strip:
 
 
 def gather_notes(
-    notes: RawNotes,
-    events: Sequence[ChannelEvent],
-    drum_channels: tuple[int, ...] | None,
+    notes: RawNotes, events: Sequence[ChannelEvent], drum_channels: tuple[int, ...] | None
 ) -> tuple[Columns, list[PartDraft]]:
     """Turn raw notes into notes, and find the parts.
 

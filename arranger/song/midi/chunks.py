@@ -6,9 +6,10 @@ MIDI Files 1.0, RP-001). Chunks of other types are to be passed over. RIFF wrapp
 
 from __future__ import annotations
 
+from struct import unpack
 from typing import NamedTuple
 
-from arranger.song.midi.syntax import is_division
+from arranger.song.midi.syntax import chunk_end, is_division
 
 _HEADER, _TRACK = b"MThd", b"MTrk"
 _SHORT_NAMES = frozenset((b"Trk", b"Mrk", b"MTk"))
@@ -40,22 +41,22 @@ def midi_start(data: bytes) -> int:
         return header
     track = data.find(_TRACK + b"\x00")
     # A header whose name is damaged stands 14 bytes before the first track.
-    return track - 14 if track >= 14 and data[track - 10 : track - 6] == b"\0\0\0\6" else track
+    return track - 14 if track >= 14 and data.startswith(b"\0\0\0\6", track - 10) else track
 
 
 def unwrapped_end(data: bytes, start: int) -> int:
     """Return where the MIDI data of a RIFF file ends; the end of the data for any other file."""
-    if data[:4] == b"RIFF" and data[8:12] == b"RMID" and data[start - 8 : start - 4] == b"data":
+    if data.startswith(b"RIFF") and data[8:12] == b"RMID" and data.startswith(b"data", start - 8):
         return min(len(data), start + int.from_bytes(data[start - 4 : start], "little"))
     return len(data)
 
 
 def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> MidiHeader:
     """Read the header chunk at ``start``; add what was mended as (byte offset, what)."""
-    if data[start : start + 4] == _TRACK:
+    if data.startswith(_TRACK, start):
         repairs.append((start, f"no header: {ASSUMED_DIVISION} ticks a beat assumed"))
         return MidiHeader(1, 0, ASSUMED_DIVISION, start)
-    if data[start : start + 4] != _HEADER:
+    if not data.startswith(_HEADER, start):
         repairs.append((start, f"a chunk {data[start : start + 4]!r} was read as the header"))
     body = start + 8
     length = int.from_bytes(data[start + 4 : body])
@@ -69,9 +70,7 @@ def read_header(data: bytes, start: int, repairs: list[tuple[int, str]]) -> Midi
         repairs.append((start, "a header cut short by the first track"))
         end = cut
     words = data[body : min(end, body + 6)].ljust(6, b"\0")
-    midi_format, tracks, division = (
-        int.from_bytes(words[place : place + 2]) for place in (0, 2, 4)
-    )
+    midi_format, tracks, division = unpack(">3H", words)
     if midi_format > 2:
         repairs.append((body, f"format {midi_format} read as format 1"))
         midi_format = 1
@@ -83,10 +82,10 @@ def _division(word: int, place: int, repairs: list[tuple[int, str]]) -> int:
     if is_division(word):
         return word
     frames, ticks = 256 - (word >> 8), word & 0xFF
-    if word & 0x8000 and ticks:
+    if ticks:
         repairs.append((place, f"an odd SMPTE rate, {frames} frames a second: taken at its word"))
         return word
-    what = "no ticks in a frame" if word & 0x8000 else "no ticks in a beat"
+    what = "no ticks in a frame" if word else "no ticks in a beat"
     repairs.append((place, f"{what}: {ASSUMED_DIVISION} ticks a beat assumed"))
     return ASSUMED_DIVISION
 
@@ -104,7 +103,7 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
         if _is_like_track(name):
             repairs.append((place, f"a chunk {name.decode('latin-1')!r} was read as a track"))
             return place
-        following = place + 8 + int.from_bytes(data[place + 4 : place + 8])
+        following = chunk_end(data, place)
         # A chunk of another type is believed when something sensible stands behind it.
         if not _is_name(name) or following > end or not _at_chunk(data, following, end):
             break
@@ -112,9 +111,7 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
             break
         repairs.append((place, f"a chunk {name.decode('latin-1')!r} was passed over"))
         place = following
-    found = data.find(_TRACK, place, end)
-    if found + 8 > end:
-        found = -1
+    found = data.find(_TRACK, place, end - 4)
     lost = _short_name(data, place, end if found < 0 else found)
     if lost >= 0:
         repairs.append((lost, f"a chunk {data[lost : lost + 3].decode()!r} was read as a track"))
@@ -132,11 +129,10 @@ def track_limit(data: bytes, start: int, end: int) -> tuple[int, bool]:
     The second value says whether the chunk's own length was believed. If it wasn't, the next track
     header or the end of the data is the limit.
     """
-    body = start + 8
-    declared = body + int.from_bytes(data[start + 4 : body])
+    declared = chunk_end(data, start)
     if declared <= end and _at_chunk(data, declared, end):
         return declared, True
-    found = data.find(_TRACK, body, end)
+    found = data.find(_TRACK, start + 8, end)
     return (end if found < 0 else found), False
 
 
@@ -160,5 +156,4 @@ def _at_chunk(data: bytes, place: int, end: int) -> bool:
     name = data[place : place + 4]
     if place == end or (len(name) == 4 and _is_like_track(name)):
         return True
-    length = int.from_bytes(data[place + 4 : place + 8])
-    return _is_name(name) and place + 8 + length <= end
+    return _is_name(name) and chunk_end(data, place) <= end

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from arranger.song.midi import chunks
+from arranger.song.midi.syntax import chunk_end
 from arranger.song.midi.walk import Walk
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def mend(data: bytes, start: int, end: int, most_tracks: int, repairs: Repairs) 
         if place < 0:
             break
         limit, trusted = chunks.track_limit(data, place, end)
-        declared = int.from_bytes(data[place + 4 : place + 8]) + place + 8
+        declared = chunk_end(data, place)
         walk = Walk(data, min(place + 8, end), limit, declared, len(tracks) + 1, repairs)
         walk.run()
         if walk.place != declared:

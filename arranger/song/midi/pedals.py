@@ -71,11 +71,7 @@ def move_ends(
 
 
 def _move_channel(
-    notes: RawNotes,
-    played: Ints,
-    events: list[ChannelEvent],
-    end_tick: int,
-    sustain: bool,
+    notes: RawNotes, played: Ints, events: list[ChannelEvent], end_tick: int, sustain: bool
 ) -> None:
     """Move the ends of the notes of one channel; ``played`` are their places."""
     onset, track = notes.onset[played], notes.track[played]

@@ -52,12 +52,7 @@ def joined_notes(tracks: Sequence[TrackEvents]) -> RawNotes:
     return RawNotes(channel=key >> 7, pitch=key & 0x7F, rings=rings, **columns)
 
 
-def events_before(
-    events: Sequence[ChannelEvent],
-    tick: Ints,
-    track: Ints,
-    order: Ints,
-) -> Ints:
+def events_before(events: Sequence[ChannelEvent], tick: Ints, track: Ints, order: Ints) -> Ints:
     """Return how many events come before each of the moments in playing order.
 
     ``events``: in playing order.

@@ -9,7 +9,7 @@ from arranger.song.midi.assemble import DEFAULT_TEMPO, assemble_song, unit_of
 from arranger.song.midi.chunks import midi_start, unwrapped_end
 from arranger.song.midi.events import TrackBytes, TrackEvents, TrackLimits, track_events
 from arranger.song.midi.mend import mend
-from arranger.song.midi.syntax import is_healthy
+from arranger.song.midi.syntax import chunk_end, header_words, is_healthy
 from arranger.song.model import Repair
 from arranger.song.repairs import Repairs
 
@@ -33,8 +33,8 @@ def read_midi(data: bytes, file: str, sha256: str, settings: ReadSettings) -> So
     repairs: list[Repair] = []
     tracks: Iterable[TrackBytes]
     if is_healthy(data):
-        _check_tracks(int.from_bytes(data[10:12]), settings)
-        midi_format, division = int.from_bytes(data[8:10]), int.from_bytes(data[12:14])
+        midi_format, count, division = header_words(data)
+        _check_tracks(count, settings)
         tracks = _healthy_tracks(data)
     else:
         made = Repairs()
@@ -96,9 +96,9 @@ def _healthy_tracks(data: bytes) -> Iterator[TrackBytes]:
     """Yield the events of each track of a healthy file."""
     place = 14
     while place < len(data):
-        start = place + 8
-        place = start + int.from_bytes(data[place + 4 : start])
-        yield TrackBytes(data, start, place)
+        end = chunk_end(data, place)
+        yield TrackBytes(data, place + 8, end)
+        place = end
 
 
 def _check_tracks(count: int, settings: ReadSettings) -> None:

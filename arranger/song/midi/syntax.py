@@ -16,6 +16,7 @@ costs a small share of parsing it.
 from __future__ import annotations
 
 import re
+from struct import unpack_from
 
 QUANTITY = rb"[\x80-\xff]{0,3}[\x00-\x7f]"
 """A variable-length quantity: at most four bytes, seven bits each."""
@@ -63,27 +64,17 @@ END_OF_TRACK = 0x2F
 PORT, TEMPO, METRE, KEY = 0x21, 0x51, 0x58, 0x59
 _PREFIX, _SMPTE, _SEQUENCE = 0x20, 0x54, 0x00
 
-_LENGTHS = {
-    _SEQUENCE: (0, 2),
-    _PREFIX: (1,),
-    PORT: (0, 1),
-    END_OF_TRACK: (0,),
-    TEMPO: (3,),
-    _SMPTE: (5,),
-    METRE: (4,),
-    KEY: (2,),
+METAS: dict[int, tuple[str, tuple[int, ...]]] = {
+    _SEQUENCE: ("sequence number", (0, 2)),
+    _PREFIX: ("channel prefix", (1,)),
+    PORT: ("port", (0, 1)),
+    END_OF_TRACK: ("end of track", (0,)),
+    TEMPO: ("tempo", (3,)),
+    _SMPTE: ("SMPTE offset", (5,)),
+    METRE: ("time signature", (4,)),
+    KEY: ("key signature", (2,)),
 }
-
-META_NAMES = {
-    _SEQUENCE: "sequence number",
-    _PREFIX: "channel prefix",
-    PORT: "port",
-    END_OF_TRACK: "end of track",
-    TEMPO: "tempo",
-    _SMPTE: "SMPTE offset",
-    METRE: "time signature",
-    KEY: "key signature",
-}
+"""What they are called, and the lengths that they may have."""
 
 MOST_DENOMINATOR_POWER = 6
 """Bars are counted in at most 64th notes; a finer metre is damage."""
@@ -120,11 +111,11 @@ def encode_quantity(value: int) -> bytes:
 
 def meta_flaw(kind: int, content: bytes) -> str | None:
     """Return what is wrong with a meta event, or None."""
-    lengths = _LENGTHS.get(kind)
-    if lengths is None:
+    if kind not in METAS:
         return None
+    name, lengths = METAS[kind]
     if len(content) not in lengths:
-        return f"{META_NAMES[kind]} of {len(content)} bytes"
+        return f"{name} of {len(content)} bytes"
     if kind == TEMPO and not any(content):
         return "tempo of zero"
     if kind == METRE and not (content[0] and content[1] <= MOST_DENOMINATOR_POWER):
@@ -151,29 +142,40 @@ def is_division(word: int) -> bool:
 
 def is_healthy(data: bytes) -> bool:
     """Return whether a file keeps to the standard in every byte."""
-    if len(data) < 14 or data[:8] != b"MThd\x00\x00\x00\x06":
+    if len(data) < 14 or not data.startswith(b"MThd\x00\x00\x00\x06"):
         return False
-    midi_format = data[8] << 8 | data[9]
-    tracks = data[10] << 8 | data[11]
+    midi_format, tracks, division = header_words(data)
     if midi_format > 2 or not 0 < tracks < 0x8000 or (midi_format == 0 and tracks > 1):
         return False
-    if not is_division(data[12] << 8 | data[13]):
+    if not is_division(division):
         return False
     place = 14
     for _ in range(tracks):
-        if data[place : place + 4] != b"MTrk":
+        end = chunk_end(data, place)
+        if not data.startswith(b"MTrk", place) or end > len(data):
             return False
-        start = place + 8
-        place = start + int.from_bytes(data[place + 4 : start])
-        if place > len(data) or strict_end(data, start, place) != place:
+        if strict_end(data, place + 8, end) != end:
             return False
+        place = end
     return place == len(data)
 
 
-def strict_end(data: bytes, start: int, limit: int) -> int:
+def header_words(data: bytes) -> tuple[int, int, int]:
+    """Return format, number of tracks and division of a file that begins with its header."""
+    midi_format, tracks, division = unpack_from(">8x3H", data)
+    return midi_format, tracks, division
+
+
+def chunk_end(data: bytes, place: int) -> int:
+    """Return where the chunk at a place ends as it says."""
+    body = place + 8
+    return body + int.from_bytes(data[place + 4 : body])
+
+
+def strict_end(data: bytes, start: int, limit: int) -> int | None:
     """Return where the track that starts here ends after its end-of-track event.
 
-    Returns -1 when anything is not by the standard.
+    Returns None when anything is not by the standard.
     """
     place = start
     while True:
@@ -182,18 +184,18 @@ def strict_end(data: bytes, start: int, limit: int) -> int:
             place = found.end()
         other = OTHER_EVENT.match(data, place, limit)
         if other is None:
-            return -1
+            return None
         _delta, kind, exclusive, length = other.groups()
         place = other.end()
         content = data[place : place + quantity(length)]
         place += quantity(length)
         if place > limit:
-            return -1
+            return None
         if kind is None:
             if exclusive == b"\xf0" and not content.removesuffix(b"\xf7").isascii():
-                return -1
+                return None
         elif meta_flaw(kind[0], content) is not None:
-            return -1
+            return None
         elif kind[0] == END_OF_TRACK:
             return place
 
@@ -212,5 +214,5 @@ def ends_when_clipped(data: bytes, start: int, limit: int) -> bool:
         if other is None:
             return False
         place = other.end() + quantity(other[4])
-        if other[2] == b"\x2f" or place > limit:
+        if other[2] == b"\x2f":
             return place == limit

@@ -39,7 +39,6 @@ _SURE = 24
 _MOST_REPAIRS = 20_000
 _STRETCH = 1 << 16
 """Bytes that are copied or searched at a time: patterns need memory in proportion."""
-_LONGEST_TEXT = 4096
 _LONGEST_DELTA = 0x0FFFFFFF
 _EMPTY_META = b"\xff\x7f\x00"
 _SYSTEM_LENGTHS = {0xF1: 1, 0xF2: 2, 0xF3: 1}
@@ -124,8 +123,8 @@ class Walk:
             self.cancelled = False
             self.place = found.end()
             if self.pending:
-                delta, message = self._delta(start), self._after_delta(start)
-                self._emit(quantity(delta), self.data[message : self.place])
+                delta = self._delta(start)
+                self._emit(quantity(delta), self.data[start + len(delta) : self.place])
             else:
                 self.out += found.group()
             self.out_status = self.status
@@ -138,9 +137,6 @@ class Walk:
             if self.data[end - 1] < 0x80:
                 return self.data[place:end]
         return b""
-
-    def _after_delta(self, place: int) -> int:
-        return place + len(self._delta(place))
 
     def _event(self) -> None:
         """Read one event that `_copy` left."""
@@ -217,8 +213,8 @@ class Walk:
         start = head + 2 + len(length)
         end = start + quantity(length)
         self.cancelled = True
-        if head + 2 > self.limit or not length or end > self.limit:
-            if self.data[head + 1 : head + 2] == b"\x2f":
+        if not length or end > self.limit:
+            if self.data.startswith(b"\x2f", head + 1):
                 self._note(head, "an end-of-track event that breaks off: taken for one")
                 self._end(self.limit)
             else:
@@ -229,7 +225,7 @@ class Walk:
         if flaw is not None:
             mended, end = self._mended_meta(kind, content, start, end)
             what = "left out" if mended is None else "mended"
-            self._note(head, f"{flaw}: {what}", f"{syntax.META_NAMES[kind]} {what}")
+            self._note(head, f"{flaw}: {what}", f"{syntax.METAS[kind][0]} {what}")
             if mended is None:
                 self.pending += delta
                 self.place = end
@@ -240,7 +236,6 @@ class Walk:
             self.pending += delta
             self._end(end)
         elif kind in KEPT_METAS:
-            content = content[:_LONGEST_TEXT]
             self._emit(delta, bytes((0xFF, kind)) + encode_quantity(len(content)) + content)
         else:
             self.pending += delta

@@ -122,11 +122,7 @@ def _frozen(value: Any) -> Any:
 
 
 def notes_digest(
-    beat: int,
-    onsets: ArrayLike,
-    durations: ArrayLike,
-    pitches: ArrayLike,
-    drums: ArrayLike,
+    beat: int, onsets: ArrayLike, durations: ArrayLike, pitches: ArrayLike, drums: ArrayLike
 ) -> str:
     """Return a digest of what is played when.
 
@@ -147,11 +143,7 @@ def notes_digest(
 def failed(job: Job, reason: str, message: str) -> SongRecord:
     """Return the record of a song that wasn't converted."""
     return SongRecord(
-        relative=job.relative,
-        place=job.place,
-        state="failed",
-        reason=reason,
-        message=message,
+        relative=job.relative, place=job.place, state="failed", reason=reason, message=message
     )
 
 
