@@ -189,6 +189,7 @@ CASES = [
     case("undefined status", one_track("00 F4", QUARTER_C4, "00 FD", QUARTER_E4), [C4, E4],
          "0xF4", "0xFD"),
     case("song position with its data", one_track("00 F2 10 20", QUARTER_C4), [C4], "0xF2"),
+    case("time code with its data", one_track("00 F1 10", QUARTER_C4), [C4], "0xF1"),
     case("song select with its data", one_track("00 F3 10", QUARTER_C4), [C4], "0xF3"),
     case("tune request", one_track("00 F6", QUARTER_C4), [C4], "0xF6"),
     case("running status after a meta", one_track("00 90 3C 40", "60 FF 01 01 41", "00 3C 00"),
