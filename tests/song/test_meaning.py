@@ -246,6 +246,14 @@ def test_the_bend_range_is_heeded() -> None:
     assert read(one_track(octave, "00 E0 00 00", quarter(0))).notes[0].pitch == 48
 
 
+@pytest.mark.parametrize("semitones", ["00 B0 06 02", "00 B0 06 00 00 B0 06 02", ""])
+def test_the_bend_range_has_cents_too(semitones: str) -> None:
+    """Two semitones (as General MIDI has them before) and 50 cents, of which four fifths are two."""
+    cents = f"00 B0 65 00 00 B0 64 00 {semitones} 00 B0 26 32"
+    song = read(one_track(cents, "00 E0 1A 73", quarter(0), "00 E0 66 0C", quarter(0)))
+    assert [note.pitch for note in song.notes] == [62, 58]
+
+
 def test_a_short_bend_and_a_bend_between_semitones_are_ignored() -> None:
     slide = "00 E0 00 40 00 90 3C 40 48 E0 7F 7F 18 80 3C 40"  # up for the last quarter
     between = "00 E0 00 30 00 90 3C 40 60 80 3C 40"  # half a semitone down

@@ -198,6 +198,8 @@ CASES = [
          [C4], "running status after a meta"),
     case("running status before any status", one_track("00 3C 40", QUARTER_C4), [C4],
          "data without a status byte"),
+    case("the greatest data before any status", one_track("00 7F 40", QUARTER_C4), [C4],
+         "data without a status byte"),
     case("delta time of five bytes", one_track("81 80 80 80 00 90 3C 40 60 80 3C 40", QUARTER_E4),
          [(0, 96, 60), (96, 96, 64)], "a delta time of more than four bytes"),
     case("sysex without its length", one_track("00 F0 41 10 42 12 40 00 7F 00 41 F7", QUARTER_C4,
@@ -284,6 +286,7 @@ PLACES = {
     "running status after a meta": "1:20",
     "running status after a sysex": "1:20",
     "running status before any status": "1:16",
+    "the greatest data before any status": "1:16",
     "delta time of five bytes": "1:16",
     "end of track with content": "1:1f",
 }
