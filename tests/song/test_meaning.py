@@ -84,6 +84,13 @@ def test_volume_and_expression_multiply_and_reach_the_notes_of_their_tick() -> N
     assert read(one_track("00 90 3C 7F 60 80 3C 00")).notes[0].loudness == pytest.approx(100 / 127)
 
 
+def test_a_pan_reaches_the_note_that_starts_on_its_tick() -> None:
+    song = read(one_track("00 90 3C 7F 00 B0 0A 10 60 80 3C 00"))
+    assert [part.pan for part in song.parts] == [16]
+    other = read(header(1, 2) + track("00 90 3C 7F 60 80 3C 00") + track("00 B0 0A 11"))
+    assert [part.pan for part in other.parts] == [17]
+
+
 def test_a_note_that_fades_in_is_not_silent() -> None:
     song = read(one_track("00 B0 0B 00", "00 90 3C 7F", "30 B0 0B 7F", "30 80 3C 00"))
     assert song.notes[0].loudness == pytest.approx(100 / 127)

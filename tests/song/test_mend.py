@@ -226,6 +226,8 @@ CASES = [
     case("channel prefix of no bytes", one_track("00 FF 20 00", QUARTER_C4), [C4], "channel prefix"),
     case("sequence number of one byte", one_track("00 FF 00 01 05", QUARTER_C4), [C4],
          "sequence number of 1 bytes"),
+    case("sequence number of three bytes", one_track("00 FF 00 03 05 06 07", QUARTER_C4), [C4],
+         "sequence number of 3 bytes: left out"),
     case("SMPTE offset of four bytes", one_track("00 FF 54 04 41 00 00 00", QUARTER_C4), [C4],
          "SMPTE offset"),
     case("end of track with content", header() + track(QUARTER_C4, end="00 FF 2F 01 00"), [C4],
