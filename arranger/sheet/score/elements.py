@@ -221,7 +221,7 @@ def _add_notations(note: Element, value: Value, bar: ScoreBar, ties: Sequence[st
         inside = [each for each in bar.values if each.tuplet == value.tuplet]
         if value == inside[0]:
             beamed = all(each.what is not None and each.kind not in _UNBEAMED for each in inside)
-            bracket = "no" if beamed else "yes"
+            bracket = "no" if beamed and len(inside) > 1 else "yes"
             edges.append(Element("tuplet", type="start", bracket=bracket))
         if value == inside[-1]:
             edges.append(Element("tuplet", type="stop"))
