@@ -42,10 +42,10 @@ sys.modules["arranger.song.midi._events"] = None
 from arranger.grid.track import follow
 from arranger.machine import phrases
 from arranger.reduce.choose import optimum, price, turns
-from arranger.reduce.tell import tones
+from arranger.reduce.tell import told
 from arranger.reduce.worth import tune_model
 from arranger.song.midi import events
-users = (events, follow, optimum, phrases, price, tones, turns, tune_model)
+users = (events, follow, optimum, phrases, price, told, turns, tune_model)
 assert {each._compiled for each in users} == {None}
 from arranger.cli.start import main
 main()
