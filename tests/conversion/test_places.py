@@ -17,6 +17,8 @@ from arranger.conversion.numbers import passages_of
 from arranger.engine import load_engine
 from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
+from arranger.sheet.bar_edits.structure import delete_bars
+from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.song import read_song_bytes
 from tests.sheet import edits
@@ -25,12 +27,13 @@ from tests.sheet.test_by_hand import SONGS, converted, three_parts
 
 @cache
 def merges() -> list[tuple[int, Merge]]:
-    """Return songs with their merged sheets: as generated, with some edits, with bars moved about."""
+    """Return songs with their merged sheets: as generated, without the first bar, with some edits."""
     found: list[tuple[int, Merge]] = []
     for song in range(len(SONGS)):
         now = converted(song, 0).sheet
         found.append((song, merge(now, now)))
-        for seed in range(4):
+        found.append((song, merge(delete_bars(now, Chosen(0, 1)).sheet, now)))
+        for seed in range(3):
             edited = edits.edit(Random(seed), converted(song, seed % 2).sheet).sheet
             found.append((song, merge(edited, now)))
     return found
