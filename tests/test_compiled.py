@@ -15,10 +15,11 @@ from arranger.compiled import compiled
 ROOT = Path(__file__).parent.parent
 USERS = {
     "arranger.grid.track._follow": "arranger.grid.track.follow",
+    "arranger.machine._phrases": "arranger.machine.phrases",
     "arranger.reduce.choose._optimum": "arranger.reduce.choose.optimum",
     "arranger.reduce.choose._prices": "arranger.reduce.choose.price",
     "arranger.reduce.choose._turns": "arranger.reduce.choose.turns",
-    "arranger.reduce.tell._account": "arranger.reduce.tell.tones",
+    "arranger.reduce.tell._account": "arranger.reduce.tell.told",
     "arranger.reduce.worth._reading": "arranger.reduce.worth.tune_model",
     "arranger.song.midi._events": "arranger.song.midi.events",
     "arranger.sound._mixing": "arranger.sound.mixing",

@@ -120,7 +120,7 @@ def revise(
     entries = list(before.ledger.entries if known is None else known.reduction.ledger.entries)
     for entry in account(asked, heard, sheet.drums, notes):
         entries[entry.note] = _entry(before.ledger.entries[entry.note], entry, places, hand)
-    ledger = Ledger(entries=tuple(entries), transpose=before.ledger.transpose)
+    ledger = Ledger.of(entries, before.ledger.transpose)
     check_conservation(ledger, hand)
     sources = [tuple(-1 if note == hand else note for note in row) for row in owners]
     reduction = replace(
@@ -259,7 +259,8 @@ def _stretches(asked: Asked, places: _Places) -> tuple[Sequence[int], Sequence[i
         return asked.onset, asked.end, asked.note_end
     firsts, lasts = [], []
     for onset, end, note_end in zip(asked.onset, asked.end, asked.note_end, strict=True):
-        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1) if onset >= 0 else -1
+        # a note that isn't there goes from -1 to 0
+        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1)
         firsts.append(first)
         for limit in (end, note_end):
             there = (to[at] for at in range(limit - 1, onset, -1) if to[at] >= 0)

@@ -20,7 +20,7 @@ from arranger.grid.model import Grid, StepChoice, grid_bars
 from arranger.reduce.ledger import Ledger
 from arranger.reduce.model import Reduction
 from arranger.reduce.perform.heard import Heard, hidden_by
-from arranger.reduce.tell.account import account
+from arranger.reduce.tell.account import account_columns
 from arranger.reduce.tell.asked import Asked
 from arranger.reduce.worth.weights import PartRole, RoleEvidence
 from arranger.rows import HOLD, REST
@@ -124,7 +124,7 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
     except SheetError:  # they are another engine's
         return None
     voice_of = {part.index: _VOICES.get(part.name, 0) for part in song.parts}
-    free = [0, 0, 0]
+    free = [0] * 3
     found: list[_Placed] = []
     for note in song.notes:
         voice = 0 if note.drum else voice_of[note.part]
@@ -203,7 +203,7 @@ def _reduction(
     heard = Heard(
         voices, sources, drum_sources, hidden_by(engine, engine.sounds, drums, grid.step_length)
     )
-    entries = account(asked, heard, drums)
+    columns = account_columns(asked, heard, drums)
     return Reduction(
         voice1=tuple(voices[0]),
         voice2=tuple(voices[1]),
@@ -211,7 +211,7 @@ def _reduction(
         sources1=tuple(sources[0]),
         sources2=tuple(sources[1]),
         drum_sources=tuple(drum_sources),
-        ledger=Ledger(entries=entries, transpose=0),
+        ledger=Ledger(columns=columns, transpose=0),
         roles=tuple(_role(song, index, placed) for index in range(len(song.parts))),
     )
 

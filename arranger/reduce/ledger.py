@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING, NamedTuple, overload
 
+import numpy as np
+
+from arranger.columns import named_rows
 from arranger.errors import LawError
 from arranger.reduce.reasons import OUTCOMES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
+
+    from arranger.columns import Ints
 
 
 class Span(NamedTuple):
@@ -43,32 +51,92 @@ class Entry(NamedTuple):
     tone."""
 
 
+class Spans(Sequence[tuple[Span, ...]]):
+    """The spans of all notes, in two columns; tuples of them are made when one is asked for.
+
+    ``cells``: voice, step and steps of each span, shape (spans, 3).
+    ``ends``: where the spans of each note end among these, shape (notes,).
+    """
+
+    def __init__(self, cells: Ints, ends: Ints) -> None:
+        self.cells = cells
+        self.ends = ends
+
+    @classmethod
+    def of(cls, spans: Sequence[Sequence[Span]]) -> Spans:
+        """Return the spans of each note as columns."""
+        cells = np.array([*chain.from_iterable(spans)], dtype=np.int64).reshape(-1, 3)
+        return cls(cells, np.cumsum([*map(len, spans)], dtype=np.int64))
+
+    @cached_property
+    def _made(self) -> tuple[tuple[Span, ...], ...]:
+        made = tuple(named_rows(Span, zip(*self.cells.T.tolist(), strict=True)))
+        return tuple([made[first:end] for first, end in pairwise((0, *self.ends.tolist()))])
+
+    def __len__(self) -> int:
+        return len(self.ends)
+
+    @overload
+    def __getitem__(self, note: int) -> tuple[Span, ...]: ...
+    @overload
+    def __getitem__(self, note: slice) -> tuple[tuple[Span, ...], ...]: ...
+    def __getitem__(self, note: int | slice) -> tuple[Span, ...] | tuple[tuple[Span, ...], ...]:
+        return self._made[note]
+
+    def __iter__(self) -> Iterator[tuple[Span, ...]]:
+        return iter(self._made)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Spans) and self._made == other._made
+
+    def __hash__(self) -> int:
+        return hash(self._made)
+
+
 class EntryColumns(NamedTuple):
-    """The same of all notes: for each field of `Entry` what every one has, as work on whole songs needs it."""
+    """The same of all notes: for each field of `Entry` what every one has."""
 
     note: tuple[int, ...]
     outcome: tuple[str, ...]
     reasons: tuple[tuple[str, ...], ...]
-    spans: tuple[tuple[Span, ...], ...]
+    spans: Spans
     pitch_out: tuple[int | None, ...]
     by: tuple[tuple[int, ...], ...]
     sound: tuple[str | None, ...]
     late_seconds: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+def columns_of(entries: Sequence[Entry]) -> EntryColumns:
+    """Return what all entries have, field by field."""
+    fields = zip(*entries, strict=True) if entries else ((),) * len(Entry._fields)
+    columns = EntryColumns(*fields)
+    return columns._replace(spans=Spans.of(columns.spans))
+
+
+def entries_of(columns: EntryColumns) -> list[Entry]:
+    """Return the same entry by entry."""
+    return named_rows(Entry, zip(*columns, strict=True))
+
+
+@dataclass(frozen=True, kw_only=True)
 class Ledger:
     """All entries, in the order of ``Song.notes``."""
 
-    entries: tuple[Entry, ...]
+    columns: EntryColumns
     transpose: int
     """Semitones that the whole song was moved by."""
-    columns: EntryColumns = field(init=False, repr=False, compare=False)
-    """The entries once more."""
 
-    def __post_init__(self) -> None:
-        fields = zip(*self.entries, strict=True) if self.entries else ((),) * len(Entry._fields)
-        object.__setattr__(self, "columns", EntryColumns(*fields))
+    @classmethod
+    def of(cls, entries: Sequence[Entry], transpose: int) -> Ledger:
+        """Return a ledger of entries, which stay the very same values."""
+        ledger = cls(columns=columns_of(entries), transpose=transpose)
+        ledger.__dict__["entries"] = tuple(entries)
+        return ledger
+
+    @cached_property
+    def entries(self) -> tuple[Entry, ...]:
+        """The entries one by one."""
+        return tuple(entries_of(self.columns))
 
     def outcomes(self) -> Mapping[str, int]:
         """Return how many notes had each outcome; all four are there."""

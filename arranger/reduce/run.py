@@ -14,7 +14,7 @@ from arranger.reduce.model import Reduction
 from arranger.reduce.perform.as_written import perform_as_written
 from arranger.reduce.perform.byte_limit import fit, song_size, unlimited
 from arranger.reduce.perform.heard import Heard, hidden_by
-from arranger.reduce.tell.account import account, blame_limit
+from arranger.reduce.tell.account import account_columns, blame_limit
 from arranger.reduce.tell.asked import asked_of
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def _fitted(
     )
     return replace(
         reduction,
-        ledger=replace(reduction.ledger, entries=entries),
+        ledger=Ledger.of(entries, reduction.ledger.transpose),
         remarks=(*reduction.remarks, remark),
     )
 
@@ -108,7 +108,7 @@ def _reduction(grid: Grid, prepared: Prepared, performance: Performance) -> Redu
         sources2=sources[1],
         drum_sources=tuple(drum_sources),
         ledger=Ledger(
-            entries=account(asked_of(prepared, grid), heard, names),
+            columns=account_columns(asked_of(prepared, grid), heard, names),
             transpose=prepared.transpose,
         ),
         roles=prepared.weights.roles,

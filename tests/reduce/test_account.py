@@ -12,6 +12,7 @@ from arranger.columns import joined_texts
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce import check_conservation, reduce
+from arranger.reduce.ledger import columns_of
 from arranger.reduce.perform.heard import Heard
 from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_laws
 from arranger.reduce.tell.sentences import explanations
@@ -218,7 +219,7 @@ def test_a_contradiction_is_told_with_song_and_note_and_stops_nothing(
     assert remarks_on_laws(song, engine, sound.reduction) == ()
     entries = sound.reduction.ledger.entries
     wrong = (entries[0]._replace(spans=()), entries[1]._replace(pitch_out=75))
-    ledger = replace(sound.reduction.ledger, entries=wrong)
+    ledger = replace(sound.reduction.ledger, columns=columns_of(wrong))
     broken = replace(sound.reduction, ledger=ledger)
     assert [note for note, _ in broken_entries(engine, broken)] == [0, 1]
     monkeypatch.setattr("arranger.conversion.pipeline.reduce", lambda *_: broken)

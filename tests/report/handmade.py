@@ -128,7 +128,7 @@ def conversion() -> Conversion:
         sources1=(0, 0, -1, -1, 5, 5, 6, 6, -1, -1, 8, 8, -1, -1, -1, -1),
         sources2=(1, 1, 1, 1, -1, -1, -1, -1, 7, 7, -1, -1, -1, -1, -1, -1),
         drum_sources=(-1, -1, 3, *[-1] * 13),
-        ledger=Ledger(entries=entries(), transpose=0),
+        ledger=Ledger.of(entries(), 0),
         roles=roles,
         passages=(
             TexturePassage("broken-chord", 1, 1, False, 0.754, 0),

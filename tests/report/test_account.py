@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.reduce.ledger import columns_of
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report import account_of, html_page
 from arranger.report.heard.hearing import asked_lines
@@ -99,7 +100,7 @@ def test_notes_outside_the_passage_keep_their_bar(parade: Conversion) -> None:
 def test_each_conversion_has_its_own_account(hand: Conversion) -> None:
     entries = hand.reduction.ledger.entries
     gone = entries[0]._replace(outcome="dropped", reasons=("voices-full",), spans=())
-    ledger = replace(hand.reduction.ledger, entries=(gone, *entries[1:]))
+    ledger = replace(hand.reduction.ledger, columns=columns_of((gone, *entries[1:])))
     other = replace(hand, reduction=replace(hand.reduction, ledger=ledger))
     before = account_of(hand).outcome.tolist()
     assert account_of(other).outcome.tolist() == [list(OUTCOMES).index("dropped"), *before[1:]]

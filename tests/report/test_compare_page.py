@@ -12,6 +12,7 @@ from arranger.cli.app import run
 from arranger.conversion import convert
 from arranger.errors import SheetError
 from arranger.options import build_settings
+from arranger.reduce.ledger import columns_of
 from arranger.report import bar_losses, ranking
 from arranger.report.pages.compare_page import BarPair, Compared, bar_pairs, compare_page_pieces
 from tests.report.conftest import DEMO_SONGS
@@ -27,7 +28,7 @@ def test_bars_that_are_heard_better_in_one_say_in_which_and_what_each_lacks(
 ) -> None:
     entries = list(hand.reduction.ledger.entries)
     entries[6] = entries[6]._replace(outcome="kept", reasons=())
-    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     better = replace(hand, reduction=replace(hand.reduction, ledger=ledger))
     lacks = ranking(hand)[0].sentence, ranking(better)[0].sentence
     assert lacks[0].endswith(lacks[1])

@@ -10,7 +10,7 @@ import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.reduce.ledger import Span
+from arranger.reduce.ledger import Span, columns_of
 from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import bar_losses, beats_heard, heard_of
 from arranger.settings import GridSettings, ReduceSettings, Settings
@@ -55,7 +55,7 @@ def test_of_the_song_by_hand_whatever_becomes_of_its_notes(hand: Conversion) -> 
             entries.append(
                 entry._replace(outcome=outcome, reasons=said, spans=tuple(spans), late_seconds=late)
             )
-        ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+        ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
         onsets = hand.grid.onset_steps.copy()
         onsets[random.randrange(len(onsets))] = -1
         ends = hand.grid.onset_steps + [random.randint(0, 9) for _ in entries]

@@ -10,7 +10,7 @@ import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
-from arranger.reduce.ledger import Span
+from arranger.reduce.ledger import Span, columns_of
 from arranger.reduce.reasons import REASONS
 from arranger.report.heard.hearing import beats_of
 from arranger.report.heard.losses import (
@@ -34,7 +34,7 @@ def changed(hand: Conversion, note: int, **changes: object) -> Conversion:
     """Return the conversion with another entry for a note."""
     entries = list(hand.reduction.ledger.entries)
     entries[note] = entries[note]._replace(**changes)
-    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     return replace(hand, reduction=replace(hand.reduction, ledger=ledger))
 
 

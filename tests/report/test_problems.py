@@ -10,6 +10,7 @@ import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
+from arranger.reduce.ledger import columns_of
 from arranger.report.heard.problems import _scene, _tones_told, ranking, root_of
 from arranger.settings import ReduceSettings, Settings
 from tests.reduce.little_songs import Line, song_of
@@ -33,7 +34,7 @@ def whole() -> Conversion:
     entries = tuple(
         entry._replace(outcome="kept", reasons=()) for entry in found.reduction.ledger.entries
     )
-    ledger = replace(found.reduction.ledger, entries=entries)
+    ledger = replace(found.reduction.ledger, columns=columns_of(entries))
     return replace(found, reduction=replace(found.reduction, ledger=ledger))
 
 
@@ -44,7 +45,7 @@ def without(whole: Conversion, part: int, gone: tuple[int, ...], **changes: obje
     fate = {"outcome": "dropped", "reasons": ("voices-full",), "spans": (), **changes}
     for at in gone:
         entries[notes[at]] = entries[notes[at]]._replace(**fate)
-    ledger = replace(whole.reduction.ledger, entries=tuple(entries))
+    ledger = replace(whole.reduction.ledger, columns=columns_of(tuple(entries)))
     poor = replace(whole, reduction=replace(whole.reduction, ledger=ledger))
     (problem,) = ranking(poor)
     return problem.sentence
@@ -79,7 +80,7 @@ def test_two_things_that_befell_a_line_are_told(whole: Conversion) -> None:
     entries[notes[2]] = entries[notes[2]]._replace(
         outcome="changed", reasons=("moved-to-step",), late_seconds=-0.2
     )
-    ledger = replace(whole.reduction.ledger, entries=tuple(entries))
+    ledger = replace(whole.reduction.ledger, columns=columns_of(tuple(entries)))
     (problem,) = ranking(replace(whole, reduction=replace(whole.reduction, ledger=ledger)))
     assert problem.sentence == (
         "the tune's C5 on beat 1 is missing and the tune's D5 on beat 1.5 isn't struck anew"

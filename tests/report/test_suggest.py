@@ -12,6 +12,7 @@ from arranger.cli.app import run as run_command
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.options import build_settings, read_command_line
+from arranger.reduce.ledger import columns_of
 from arranger.report import CommandRun, html_page, song_heard, suggestions
 from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import beats_heard, line_losses
@@ -144,5 +145,5 @@ def test_a_sheet_with_edits_gets_lines_that_keep_them(
 def test_nothing_is_suggested_for_edits_that_nobody_can_keep(waltz: Conversion) -> None:
     ledger = waltz.reduction.ledger
     first = ledger.entries[0]._replace(reasons=("by-hand",))
-    edited = replace(ledger, entries=(first, *ledger.entries[1:]))
+    edited = replace(ledger, columns=columns_of((first, *ledger.entries[1:])))
     assert suggestions(replace(waltz, reduction=replace(waltz.reduction, ledger=edited))) == ()

@@ -13,7 +13,7 @@ import pytest
 from arranger.columns import joined_texts
 from arranger.engine import load_engine
 from arranger.grid.model import StepChoice
-from arranger.reduce.ledger import Entry, Span
+from arranger.reduce.ledger import Entry, Span, columns_of
 from arranger.reduce.model import TexturePassage
 from arranger.reduce.tell.laws import broken_entries, broken_rows, remarks_on_laws
 from arranger.reduce.tell.sentences import explanations
@@ -33,7 +33,7 @@ def told(hand: Conversion, entry: Entry, **changes: object) -> str:
     """Return what is said of a note, without where and what it is."""
     entries = list(hand.reduction.ledger.entries)
     entries[entry.note] = entry
-    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     reduction = replace(hand.reduction, ledger=ledger, **changes)  # type: ignore[arg-type]
     (line,) = joined_texts(explanations(
         hand.song, hand.grid, reduction, bars=[7] * 9, beats=[2.3333] * 9,
@@ -202,7 +202,7 @@ def test_an_entry_that_the_rows_contradict_is_told(
 ) -> None:
     entries = list(hand.reduction.ledger.entries)
     entries[note] = entries[note]._replace(**changes)  # type: ignore[arg-type]
-    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     broken = broken_entries(ENGINE, replace(hand.reduction, ledger=ledger))
     assert [who for who, _ in broken] == [note]
 
@@ -216,7 +216,7 @@ def test_three_faults_are_told_and_the_others_counted(hand: Conversion) -> None:
         entries = [
             e._replace(reasons=(*e.reasons, "x" * e.note)) if e.note < count else e for e in entries
         ]
-        ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+        ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
         told = remarks_on_laws(
             hand.song, ENGINE, replace(hand.reduction, ledger=ledger), by_hand=True
         )
@@ -337,7 +337,7 @@ def test_what_is_set_already_is_not_tried(hand: Conversion) -> None:
     no_drums = replace(hand, song=replace(hand.song, parts=parts))
     assert not [words for words, _ in attempts(no_drums) if "drums" in words]
     entries = [e for e in hand.reduction.ledger.entries if "octave-folded" not in e.reasons]
-    ledger = replace(hand.reduction.ledger, entries=tuple(entries))
+    ledger = replace(hand.reduction.ledger, columns=columns_of(tuple(entries)))
     in_range = replace(hand, reduction=replace(hand.reduction, ledger=ledger))
     assert not [words for words, _ in attempts(in_range) if words.get("transpose") == "12"]
 

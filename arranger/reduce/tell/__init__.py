@@ -6,7 +6,7 @@ laws           The laws that hold between rows and ledger, looked at after every
 sentences      Sentences: what became of a note and why, in words
 texture_line   Which bars have which texture, and why, in words
 thresholds     How much may differ before a note counts as changed, merged or dropped
-tones          What became of the tones, in C where that was compiled
+told           What became of the notes, in C where that was compiled
 weighing       What was weighed in a bar: the choice made, the nearest others
 weighing_text  What was weighed in a bar, as text for a terminal and as JSON for scripts
 """

@@ -1,10 +1,10 @@
-/* What became of the tones compiled: `_Accountant` in `account.py` and `Heard` in `heard.py` say what
+/* What became of the notes compiled: `_Accountant` in `account.py` and `Heard` in `heard.py` say what
    each thing is and why, and do the same where this couldn't be compiled. It needs Python's stable
    interface of 3.11 alone. */
 
 #define Py_LIMITED_API 0x030B0000
 #define PY_SSIZE_T_CLEAN
-#define SOURCE "1242666f"
+#define SOURCE "1f6d0904"
 #include <Python.h>
 #include <math.h>
 #include <stdint.h>
@@ -13,13 +13,13 @@ typedef int64_t num;
 typedef uint8_t flag;
 
 /* The columns, in the order in which they are given. */
-enum { ONSET, END, NOTE_END, PITCH, OUT, PART, LEAD, OCTAVE_OF, DUPLICATE_OF, NUMBERS };
+enum { ONSET, END, NOTE_END, PITCH, OUT, PART, LEAD, OCTAVE_OF, DUPLICATE_OF, SOUND, FIRST, NUMBERS };
 enum { WRITTEN_END, RINGS, OFFSET, FLOATS };
 enum { KEPT, CHANGED, MERGED, DROPPED };
 enum { /* 0 is no reason */
     REPEAT_TIED = 1, SAME_PITCH_DOUBLED, OCTAVE_DOUBLED, UNDER_DRUM, VOICES_FULL, STANDS_ALONE,
     SAME_STEP, NO_TURN, DELAYED_BY_DRUM, MOVED_TO_STEP, OCTAVE_FOLDED, LENGTHENED_TO_STEP,
-    SHORTENED_FOR_GAP, SHORTENED_BY_NEXT_NOTE, BROKEN_CHORD
+    SHORTENED_FOR_GAP, SHORTENED_BY_NEXT_NOTE, BROKEN_CHORD, DRUM_THINNED
 };
 enum { MOST_REASONS = 8, FEW = 8, NONE = -2 };
 
@@ -39,10 +39,13 @@ typedef struct {
     int all_free;
     const num *of[NUMBERS];
     const double *is[FLOATS];
-    const flag *tune;
+    const flag *tune, *drum, *refused;
     const flag *turning[2], *silenced; /* by step, as all that follow */
     const num *source[2], *pitches[2], *drum_at;
     const double *hidden;
+    const num *said;      /* the sound of each step; 0: none */
+    const flag *joined;   /* (sounds, sounds): whether the first says the second */
+    Py_ssize_t sounds, gap;
     double step_seconds, steps_per_beat, loose, drum_seconds, start_seconds, end_share, heard_share;
     num most_takers;
     num *before, *free;     /* how many free steps lie before each; the free ones */
@@ -55,7 +58,7 @@ typedef struct {
 } Song;
 
 typedef struct {
-    num note, outcome, reasons[MOST_REASONS], pitch;
+    num note, outcome, reasons[MOST_REASONS], pitch, sound;
     int many_reasons;
     double late;
 } Entry;
@@ -243,22 +246,31 @@ static int is_gap(const Song *s, num note, num step)
     return 0;
 }
 
+/* List the notes that the voices are busy with on a step; a gap keeps one busy too. */
+static int holders(const Song *s, num step, num *found)
+{
+    int many = 0;
+    for (int voice = 0; voice < 2; voice++) {
+        const num *row = s->source[voice];
+        num holder = row[step];
+        if (holder < 0 && step && row[step - 1] >= 0 && is_gap(s, row[step - 1], step))
+            holder = row[step - 1];
+        if (holder >= 0)
+            found[many++] = holder;
+    }
+    return many;
+}
+
 /* Blame the notes that keep the voices busy from a step on: those of the first steps. */
 static void blame_rivals(Song *s, num first, num end)
 {
     for (num step = first; step < end && blamed(s) < 2; step++) {
-        num holders[2];
-        int many = 0;
-        for (int voice = 0; voice < 2; voice++) {
-            const num *row = s->source[voice];
-            num holder = row[step];
-            if (holder < 0 && step && row[step - 1] >= 0 && is_gap(s, row[step - 1], step))
-                holder = row[step - 1];
-            if (holder >= 0 && !is_blamed(s, holder))
-                holders[many++] = holder;
-        }
+        num found[2];
+        int many = holders(s, step, found), known[2];
         for (int i = 0; i < many; i++)
-            if (!add(&s->by, holders[i]))
+            known[i] = is_blamed(s, found[i]);
+        for (int i = 0; i < many; i++)
+            if (!known[i] && !add(&s->by, found[i]))
                 PyErr_NoMemory();
     }
 }
@@ -506,6 +518,32 @@ static void say_silent(Song *s, Entry *e)
         say_dropped(s, e);
 }
 
+static void say_drum(Song *s, Entry *e)
+{
+    num note = e->note, step = s->of[ONSET][note], mine = s->of[SOUND][note], said = s->said[step];
+    num chosen = s->drum_at[step], first = s->of[FIRST][note], found[2];
+    if (said == 0 || said == s->gap) {
+        conclude(e, DROPPED, DRUM_THINNED);
+        blame_instead(s, found, holders(s, step, found));
+        return;
+    }
+    if (!s->joined[said * s->sounds + mine]) {
+        conclude(e, DROPPED, SAME_STEP);
+        blame(s, chosen);
+        return;
+    }
+    if (chosen >= 0 && chosen < s->notes && s->of[SOUND][chosen] == mine)
+        first = chosen;
+    if (note != first) {
+        conclude(e, MERGED, SAME_PITCH_DOUBLED);
+        blame(s, first);
+    } else if (fabs(s->is[OFFSET][note]) > s->loose) {
+        conclude(e, CHANGED, MOVED_TO_STEP);
+    }
+    e->sound = said;
+    add_span(s, -1, step, 1);
+}
+
 /* What is given and handed back */
 
 static Py_ssize_t runs_of(Song *s, int voice, Run *runs)
@@ -560,9 +598,17 @@ static int is_whole(const Song *s, const num *ids, Py_ssize_t many)
         for (Py_ssize_t step = 0; step < s->steps; step++)
             if (s->source[voice][step] >= s->notes)
                 return 0;
+    for (Py_ssize_t step = 0; step < s->steps; step++)
+        if (s->said[step] < 0 || s->said[step] >= s->sounds)
+            return 0;
+    for (Py_ssize_t note = 0; note < s->notes; note++)
+        if (s->of[SOUND][note] < 0 || s->of[SOUND][note] >= s->sounds)
+            return 0;
     for (Py_ssize_t i = 0; i < many; i++) {
         if (ids[i] < 0 || ids[i] >= s->notes)
             return 0;
+        if (s->refused[ids[i]])
+            continue;
         num onset = s->of[ONSET][ids[i]], end = s->of[END][ids[i]];
         if (onset < 0 || onset >= s->steps || end < onset || end > s->steps
             || s->of[OCTAVE_OF][ids[i]] >= s->notes || s->of[DUPLICATE_OF][ids[i]] >= s->notes)
@@ -571,22 +617,26 @@ static int is_whole(const Song *s, const num *ids, Py_ssize_t many)
     return 1;
 }
 
-/* Write the entry of each of some notes: outcome, reasons of four bits each, pitch, and where its
-   spans and the notes it blames end. */
+/* Write the entry of each of some notes: outcome, reasons of five bits each, pitch, sound, and where
+   its spans and the notes it blames end. */
 static void tell(Song *s, const num *ids, Py_ssize_t many, num *rows, double *late)
 {
     for (Py_ssize_t i = 0; i < many; i++) {
         Entry e = {.note = ids[i], .pitch = -1};
         s->begun = s->by.count;
-        if (s->first_run[e.note] >= 0)
+        if (s->refused[e.note])
+            e.outcome = DROPPED;
+        else if (s->drum[e.note])
+            say_drum(s, &e);
+        else if (s->first_run[e.note] >= 0)
             say_sounding(s, &e);
         else
             say_silent(s, &e);
-        num *row = rows + 5 * i;
-        row[0] = e.outcome, row[1] = 0, row[2] = e.pitch;
-        row[3] = s->spans.count / 3, row[4] = s->by.count;
+        num *row = rows + 6 * i;
+        row[0] = e.outcome, row[1] = 0, row[2] = e.pitch, row[3] = e.sound;
+        row[4] = s->spans.count / 3, row[5] = s->by.count;
         while (e.many_reasons)
-            row[1] = row[1] << 4 | e.reasons[--e.many_reasons];
+            row[1] = row[1] << 5 | e.reasons[--e.many_reasons];
         late[i] = e.late;
     }
 }
@@ -617,10 +667,10 @@ static int tell_with_room(Song *s, const num *ids, Py_ssize_t many, num *rows, d
     return !PyErr_Occurred();
 }
 
-enum { STEPS = NUMBERS + FLOATS + 1, IDS = STEPS + 9, GIVEN, ROWS = GIVEN, LATE, ALL };
-/* Bytes of a value of each array that is given: of notes, of steps, and the notes to tell of. */
-static const char SIZES[] = "8888888888881"
-                            "111888888" "8";
+enum { STEPS = NUMBERS + FLOATS + 3, JOINED = STEPS + 10, IDS, GIVEN, ROWS = GIVEN, LATE, ALL };
+/* Bytes of a value of each array that is given of notes and steps. */
+static const char SIZES[] = "88888888888888111"
+                            "1118888888";
 
 static int take_buffers(PyObject *arrays, Py_buffer *buffers)
 {
@@ -633,12 +683,13 @@ static int take_buffers(PyObject *arrays, Py_buffer *buffers)
     return taken;
 }
 
-static int fit(const Py_buffer *b, Py_ssize_t notes, Py_ssize_t steps, Py_ssize_t many)
+static int fit(const Py_buffer *b, const Song *s, Py_ssize_t many)
 {
-    for (int i = 0; i < GIVEN; i++)
-        if (b[i].len != (SIZES[i] - '0') * (i < STEPS ? notes : i < IDS ? steps : many))
+    for (int i = 0; i < JOINED; i++)
+        if (b[i].len != (SIZES[i] - '0') * (i < STEPS ? s->notes : s->steps))
             return 0;
-    return b[ROWS].len == 40 * many && b[LATE].len == 8 * many;
+    return b[JOINED].len == s->sounds * s->sounds && b[IDS].len == 8 * many && b[ROWS].len == 48 * many
+        && b[LATE].len == 8 * many;
 }
 
 static PyObject *bytes_of(const Column *c)
@@ -652,7 +703,7 @@ static PyObject *entries(PyObject *self, PyObject *args)
     PyObject *arrays, *found = NULL;
     Song s = {0};
     long long most_takers;
-    if (!PyArg_ParseTuple(args, "O!dddddddL", &PyTuple_Type, &arrays, &s.step_seconds, &s.steps_per_beat,
+    if (!PyArg_ParseTuple(args, "O!nndddddddL", &PyTuple_Type, &arrays, &s.sounds, &s.gap, &s.step_seconds, &s.steps_per_beat,
                           &s.loose, &s.drum_seconds, &s.start_seconds, &s.end_share, &s.heard_share,
                           &most_takers))
         return NULL;
@@ -664,14 +715,15 @@ static PyObject *entries(PyObject *self, PyObject *args)
             s.of[i] = b[i].buf;
         for (int i = 0; i < FLOATS; i++)
             s.is[i] = b[NUMBERS + i].buf;
-        s.tune = b[STEPS - 1].buf;
+        s.tune = b[STEPS - 3].buf, s.drum = b[STEPS - 2].buf, s.refused = b[STEPS - 1].buf;
         for (int voice = 0; voice < 2; voice++) {
             s.turning[voice] = b[STEPS + voice].buf;
             s.source[voice] = b[STEPS + 3 + voice].buf, s.pitches[voice] = b[STEPS + 5 + voice].buf;
         }
         s.silenced = b[STEPS + 2].buf, s.drum_at = b[STEPS + 7].buf, s.hidden = b[STEPS + 8].buf;
+        s.said = b[STEPS + 9].buf, s.joined = b[JOINED].buf;
         s.most_takers = most_takers < FEW - 1 ? most_takers : FEW - 1;
-        if (!fit(b, s.notes, s.steps, many) || !is_whole(&s, b[IDS].buf, many))
+        if (!fit(b, &s, many) || !is_whole(&s, b[IDS].buf, many))
             PyErr_SetString(PyExc_ValueError, "the arrays don't fit each other");
         else if (tell_with_room(&s, b[IDS].buf, many, b[ROWS].buf, b[LATE].buf))
             found = Py_BuildValue("NN", bytes_of(&s.spans), bytes_of(&s.by));
@@ -684,7 +736,7 @@ static PyObject *entries(PyObject *self, PyObject *args)
 }
 
 static PyMethodDef methods[] = {
-    {"entries", entries, METH_VARARGS, "Write what became of tones; return their spans and whom they blame."},
+    {"entries", entries, METH_VARARGS, "Write what became of notes; return their spans and whom they blame."},
     {NULL, NULL, 0, NULL},
 };
 

@@ -28,8 +28,8 @@ from __future__ import annotations
 from itertools import chain, pairwise
 from typing import TYPE_CHECKING
 
-from arranger.reduce.ledger import Entry, Span
-from arranger.reduce.tell import tones
+from arranger.reduce.ledger import Entry, EntryColumns, Span, columns_of, entries_of
+from arranger.reduce.tell import told
 from arranger.reduce.tell.thresholds import (
     DRUM_SECONDS,
     END_SHARE,
@@ -41,7 +41,7 @@ from arranger.reduce.tell.thresholds import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from arranger.reduce.perform.heard import Heard, VoiceRun
     from arranger.reduce.tell.asked import Asked
@@ -53,6 +53,13 @@ _TURNS = frozenset({"voices-full", "shortened-by-next-note", "shortened-for-gap"
 def account(
     asked: Asked, heard: Heard, sounds: Sequence[str | None], only: Sequence[int] | None = None
 ) -> tuple[Entry, ...]:
+    """Return one entry a note, in order: the rows of `account_columns`."""
+    return tuple(entries_of(account_columns(asked, heard, sounds, only)))
+
+
+def account_columns(
+    asked: Asked, heard: Heard, sounds: Sequence[str | None], only: Sequence[int] | None = None
+) -> EntryColumns:
     """Return one entry a note, in order.
 
     ``asked``: what the song asks for.
@@ -61,7 +68,9 @@ def account(
     ``only``: the notes to account for; None: all.
     """
     notes = range(len(asked.drum)) if only is None else only
-    return _Accountant(asked, heard, sounds).entries(notes)
+    if told._compiled is not None:
+        return told.told_in_c(asked, heard, sounds, notes, Thresholds(_loose_share(asked)))
+    return columns_of(list(map(_Accountant(asked, heard, sounds).entry, notes)))
 
 
 def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -81,12 +90,17 @@ def blame_limit(entries: tuple[Entry, ...], free: tuple[Entry, ...]) -> tuple[En
     )
 
 
+def _loose_share(asked: Asked) -> float:
+    """Return by what share of a step a kept note may start elsewhere than written."""
+    return max(START_SHARE, START_SECONDS / asked.step_seconds)
+
+
 class _Accountant:
     def __init__(self, asked: Asked, heard: Heard, sounds: Sequence[str | None]) -> None:
         self._asked = asked
         self._heard = heard
         self._sounds = sounds
-        self._loose = max(START_SHARE, START_SECONDS / asked.step_seconds)
+        self._loose = _loose_share(asked)
         rows = zip(asked.turning, heard.sources, strict=True)
         self._turns = [[n if turns else -1 for turns, n in zip(*row, strict=True)] for row in rows]
         """For each voice and step the note that has a turn there, or -1."""
@@ -95,27 +109,11 @@ class _Accountant:
             if asked.drum[note] and note not in asked.refused:
                 self._firsts[asked.onset[note], asked.sound[note]] = note
 
-    def entries(self, notes: Sequence[int]) -> tuple[Entry, ...]:
-        asked = self._asked
-        sounding = [n for n in notes if n not in asked.refused and not asked.drum[n]]
-        if tones._compiled is None:
-            found: Iterator[Entry] = map(self._tone, sounding)
-        else:
-            found = tones.entries_of_tones(asked, self._heard, sounding, Thresholds(self._loose))
-        return tuple(
-            [
-                self._refused(note)
-                if note in asked.refused
-                else self._drum(note)
-                if asked.drum[note]
-                else next(found)
-                for note in notes
-            ]
-        )
-
-    def _refused(self, note: int) -> Entry:
-        reason, by = self._asked.refused[note]
-        return Entry(note, "dropped", (reason,), (), None, by)
+    def entry(self, note: int) -> Entry:
+        if note in self._asked.refused:
+            reason, by = self._asked.refused[note]
+            return Entry(note, "dropped", (reason,), (), None, by)
+        return self._drum(note) if self._asked.drum[note] else self._tone(note)
 
     def _tone(self, note: int) -> Entry:
         runs = self._heard.runs.get(note)
@@ -318,7 +316,7 @@ class _Accountant:
         if mine != said and mine not in asked.joins.get(said, ()):
             return Entry(note, "dropped", ("same-step",), (), None, (chosen,))
         first = self._firsts[step, mine]
-        if chosen < len(asked.drum) and asked.sound[chosen] == mine:
+        if 0 <= chosen < len(asked.drum) and asked.sound[chosen] == mine:
             first = chosen
         if note != first:
             return Entry(note, "merged", ("same-pitch-doubled",), span, None, (first,), said)

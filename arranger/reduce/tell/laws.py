@@ -7,7 +7,6 @@ same, with a remark that names song and note.
 
 from __future__ import annotations
 
-from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -63,41 +62,44 @@ def _named(song: Song, note: int) -> str:
 
 def broken_rows(engine: Engine, reduction: Reduction) -> list[str]:
     """Return where something sounds that names no note, or whose pitch the engine doesn't have."""
+    cells = np.array((reduction.voice1, reduction.voice2), dtype=np.int64)
+    nameless = np.array((reduction.sources1, reduction.sources2), dtype=np.int64) < 0
+    foreign = (cells >= 0) & ~np.isin(cells, list(engine.pitches))
     found = []
-    rows = (reduction.voice1, reduction.voice2)
-    for voice, (row, sources) in enumerate(
-        zip(rows, (reduction.sources1, reduction.sources2), strict=True), start=1
-    ):
-        cells, origins = np.array(row), np.array(sources)
-        unnamed = (cells == REST) != (origins < 0)
-        foreign = (cells >= 0) & ~np.isin(cells, list(engine.pitches))
+    for voice in (0, 1):
         for steps, what in (
-            (unnamed, "names no note that it comes from"),
-            (foreign, "isn't in the pitch table"),
+            ((cells[voice] == REST) != nameless[voice], "names no note that it comes from"),
+            (foreign[voice], "isn't in the pitch table"),
         ):
             places = np.flatnonzero(steps).tolist()
-            found += [f"voice {voice}, step {step + 1} {what}" for step in places]
-    drums = enumerate(zip(reduction.drums, reduction.drum_sources, strict=True), start=1)
-    found += [
-        f"drums, step {step} names no note that it comes from"
-        for step, (name, note) in drums
-        if (name is None) != (note < 0)
+            found += [f"voice {voice + 1}, step {step + 1} {what}" for step in places]
+    nameless = np.array(reduction.drum_sources, dtype=np.int64) < 0
+    silent = np.array([name is None for name in reduction.drums], dtype=np.bool_)
+    return found + [
+        f"drums, step {step + 1} names no note that it comes from"
+        for step in np.flatnonzero(silent != nameless).tolist()
     ]
-    return found
+
+
+def _contradiction(outcome: str, reasons: tuple[str, ...], heard: bool) -> str | None:
+    """Return how an entry contradicts itself, or None."""
+    if any(reason not in REASONS for reason in reasons):
+        return "its reason is unknown"
+    if (outcome == "dropped") == heard or (outcome == "kept") != (not reasons):
+        return f"it is called {outcome}, but its place says otherwise"
+    return None
 
 
 def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]]:
     """Return the notes whose entry contradicts the rows or itself, and how."""
     entry = reduction.ledger.columns
     found: dict[int, str] = {}
-    kinds = [*zip(entry.outcome, entry.reasons, map(bool, entry.spans), strict=True)]
-    first = dict(zip(reversed(kinds), reversed(entry.note), strict=True))
-    for (outcome, reasons, heard), note in first.items():
-        if (outcome == "dropped") == heard or (outcome == "kept") != (not reasons):
-            found[note] = f"it is called {outcome}, but its place says otherwise"
-        if any(reason not in REASONS for reason in reasons):
-            found[note] = "its reason is unknown"
-    counts = list(map(len, entry.spans))
+    counts = np.diff(entry.spans.ends, prepend=0)
+    told = (entry.outcome, entry.reasons, (counts > 0).tolist())
+    for kind in {*zip(*told, strict=True)}:
+        fault = _contradiction(*kind)
+        if fault is not None:
+            found[[*zip(*told, strict=True)].index(kind)] = fault
     names = {name: number for number, name in enumerate(dict.fromkeys(entry.sound))}
 
     def each(values: Iterable[int]) -> Ints:
@@ -108,8 +110,7 @@ def broken_entries(engine: Engine, reduction: Reduction) -> list[tuple[int, str]
     pitch = each([-1 if pitch is None else pitch for pitch in entry.pitch_out])
     own = each([outcome != "merged" for outcome in entry.outcome])
     sound = each(map(names.__getitem__, entry.sound))
-    cells = chain.from_iterable(chain.from_iterable(entry.spans))
-    of_voice, start, steps = np.fromiter(cells, np.int64).reshape(-1, 3).T
+    of_voice, start, steps = entry.spans.cells.T
     sources = np.array((reduction.drum_sources, reduction.sources1, reduction.sources2))
     pitches = np.stack((np.zeros(sources.shape[1], np.int64), *audible(reduction, engine)))
     last = start + steps - 1
