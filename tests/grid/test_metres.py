@@ -54,7 +54,7 @@ def test_heard_bars_are_taken_where_they_are_plainly_likelier_than_four_beats() 
     """By ten in log odds and a tenth of their own, in a piece of 32 attacks."""
     random = Random(2)
     seen = set()
-    for _ in range(150):
+    for _ in range(60):
         odds = np.full((random.choice((96, 960)), 2), -1.0)
         fours = random.uniform(0, 3)
         odds[::12, 1], odds[::16, 1] = fours * random.uniform(0.6, 1.1), fours
