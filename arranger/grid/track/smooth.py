@@ -77,8 +77,6 @@ def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Fl
     curve0[[0, -1]], curve0[[1, -2]] = 1.0, 5.0
     curve1 = np.full(count - 1, -4.0)
     curve1[[0, -1]] = -2.0
-    if count == 4:
-        curve1[:] = (-2.0, -4.0, -2.0)
     diagonal = (main + stiffness * curve0 + 1e-9).tolist()
     next1 = (beside + stiffness * curve1).tolist()
     value = right.tolist()
@@ -95,7 +93,7 @@ def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Fl
             diagonal[row + 2] -= lower2[row] * stiffness
             value[row + 2] -= lower2[row] * value[row]
     result = [0.0] * (count + 2)
-    for row in range(count - 1, -1, -1):
+    for row in reversed(range(count)):
         result[row] = value[row] / diagonal[row]
         result[row] -= lower1[row] * result[row + 1] + lower2[row] * result[row + 2]
     return np.array(result[:count])
