@@ -15,6 +15,7 @@ from arranger.compiled import compiled
 ROOT = Path(__file__).parent.parent
 USERS = {
     "arranger.grid.track._follow": "arranger.grid.track.follow",
+    "arranger.machine._phrases": "arranger.machine.phrases",
     "arranger.reduce.choose._optimum": "arranger.reduce.choose.optimum",
     "arranger.reduce.choose._prices": "arranger.reduce.choose.price",
     "arranger.reduce.choose._turns": "arranger.reduce.choose.turns",

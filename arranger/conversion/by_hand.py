@@ -259,7 +259,8 @@ def _stretches(asked: Asked, places: _Places) -> tuple[Sequence[int], Sequence[i
         return asked.onset, asked.end, asked.note_end
     firsts, lasts = [], []
     for onset, end, note_end in zip(asked.onset, asked.end, asked.note_end, strict=True):
-        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1) if onset >= 0 else -1
+        # a note that isn't there goes from -1 to 0
+        first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1)
         firsts.append(first)
         for limit in (end, note_end):
             there = (to[at] for at in range(limit - 1, onset, -1) if to[at] >= 0)

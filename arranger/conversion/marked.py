@@ -124,7 +124,7 @@ def _placed(song: Song, engine: Engine, mark: SheetMark) -> list[_Placed] | None
     except SheetError:  # they are another engine's
         return None
     voice_of = {part.index: _VOICES.get(part.name, 0) for part in song.parts}
-    free = [0, 0, 0]
+    free = [0] * 3
     found: list[_Placed] = []
     for note in song.notes:
         voice = 0 if note.drum else voice_of[note.part]

@@ -16,7 +16,7 @@ from arranger.rows import pitches_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from arranger.columns import Bools
+    from arranger.columns import Bools, Ints
     from arranger.conversion import Conversion
     from arranger.grid.model import Grid
     from arranger.reduce.tell.asked import Asked
@@ -49,29 +49,18 @@ def notes_anew(
     for a, b in ((sheet.voice1, before.voice1), (sheet.voice2, before.voice2)):
         changed |= (np.array(a) != np.array(b)) | (pitches_of(a) != pitches_of(b))
     changed |= np.array([a != b for a, b in zip(sheet.drums, before.drums, strict=True)])
-    found = _near(changed, asked, hand)
-    near = _around(changed)
+    ends = np.maximum(np.array(asked.end), np.array(asked.note_end))
+    found = _around(changed, np.array(asked.onset), ends)
+    steps = np.arange(len(changed))
+    near = _around(changed, steps, steps + 1)
     for row in (*rows, *sources):
         found[row[near]] = True  # -1 is the hand's place
     return np.flatnonzero(found[:hand]).tolist()
 
 
-def _around(changed: Bools) -> Bools:
-    """Return the steps that changed and those beside them."""
+def _around(changed: Bools, first: Ints, end: Ints) -> Bools:
+    """Return which stretches of steps have one that changed, or one beside them."""
     total = np.concatenate(([0], np.cumsum(changed)))
-    steps = np.arange(len(changed))
-    first = np.maximum(steps - _AROUND, 0)
-    end = np.minimum(steps + _AROUND + 1, len(changed))
-    near: Bools = total[end] > total[first]
-    return near
-
-
-def _near(changed: Bools, asked: Asked, hand: int) -> Bools:
-    """Return which notes are asked for on steps that changed or beside them; one more for the hand."""
-    total = np.concatenate(([0], np.cumsum(changed)))
-    onset = np.array(asked.onset[: hand + 1], dtype=np.int64)
-    ends = np.maximum(np.array(asked.end), np.array(asked.note_end))[: hand + 1]
-    first = np.clip(onset - _AROUND, 0, len(changed))
-    end = np.clip(ends + _AROUND, first, len(changed))
-    near: Bools = total[end] > total[first]
+    low, high = (total[np.clip(at, 0, len(changed))] for at in (first - _AROUND, end + _AROUND))
+    near: Bools = high > low
     return near

@@ -10,7 +10,7 @@ takes is the same however the phrases are put together.
 from __future__ import annotations
 
 from functools import cache
-from itertools import accumulate
+from itertools import accumulate, chain
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -71,14 +71,8 @@ class PackedSong(NamedTuple):
     depth: int
     """Words that the player keeps on its stack, at most: a place for each phrase that is begun."""
 
-    @property
-    def bytes(self) -> int:
-        """How many bytes the song takes, with the room for the places to go back to."""
-        lines = [*self.song, *(line for phrase in self.phrases for line in phrase)]
-        words = [*self.kinds, *self.tones, *(line for _, parts in self.drums for line in parts)]
-        held = sum(len(line.values) for line in lines)
-        tables = sum(len(line.values) for line in words) + len(self.phrases) + self.depth
-        return held + 2 * tables + bool(self.drums)
+    bytes: int
+    """How many bytes the song takes, with the room for the places to go back to."""
 
 
 class _Kind(NamedTuple):
@@ -99,6 +93,40 @@ class _Told(NamedTuple):
     settings: tuple[int, ...]
 
 
+class _Content(NamedTuple):
+    """What song data is made of."""
+
+    told: list[_Told]
+    """The different events."""
+    kinds: tuple[_Kind, ...]
+    tones: list[int]
+    drums: dict[str, tuple[DataLine, ...]]
+    numbers: dict[str | None, int]
+    """Of the drums; see `_numbers`."""
+    found: Phrases
+
+    @property
+    def depth(self) -> int:
+        """Words that the player keeps on its stack, at most."""
+        return _depth(self.found, len(self.told)) + STACK_WORDS
+
+    @property
+    def bytes(self) -> int:
+        """How many bytes the song takes, with the room for the places to go back to."""
+        phrases = self.found.phrases
+        sizes = [*(1 + len(event.settings) for event in self.told), *[1] * len(phrases)]
+        symbols = chain(self.found.sequence, *phrases)
+        held = sum([sizes[symbol] for symbol in symbols]) + 1 + len(phrases)  # and their ends
+        words = sum(len(line.values) for lines in self.drums.values() for line in lines)
+        words += len(self.kinds) + (self.found.loop is None) + len(self.tones)
+        return held + 2 * (words + len(phrases) + self.depth) + bool(self.drums)
+
+
+def packed_bytes(sheet: Sheet, engine: Engine) -> int:
+    """Return how many bytes `pack` packs a sheet into, and raise what it does."""
+    return _content(sheet, engine).bytes
+
+
 def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     """Return the song data of a sheet.
 
@@ -107,6 +135,11 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     SheetError
         If the engine can't play the sheet, or its events are of too many kinds.
     """
+    chunks, _ = chunking(step_length(sheet, engine).setting)
+    return _laid_out(_content(sheet, engine), engine, chunks)
+
+
+def _content(sheet: Sheet, engine: Engine) -> _Content:
     heard = different_events(sheet, engine)
     sounds = {event.drum.name: event.drum for event in heard[0] if event.drum is not None}
     most = _MOST_SYMBOLS - FIRST_PHRASE - (sheet.loop_step is None)
@@ -124,7 +157,7 @@ def pack(sheet: Sheet, engine: Engine) -> PackedSong:
     found = find_phrases(sequence, [1 + len(event.settings) for event in told], loop, room)
     step = step_length(sheet, engine).setting
     drums = {name: tuple(_drum_lines(drum, engine, step)) for name, drum in sounds.items()}
-    return _laid_out(found, told, kinds, tones, drums, engine, chunking(step)[0])
+    return _Content(told, kinds, tones, drums, _numbers(drums), found)
 
 
 def _told(
@@ -158,15 +191,8 @@ def _as_told(event: Event, first: bool, second: bool) -> _Told:
     return _Told(kind, (setting1,) * first + (setting2,) * second)
 
 
-def _laid_out(
-    found: Phrases,
-    told: Sequence[_Told],
-    kinds: Sequence[_Kind],
-    settings: Sequence[int],
-    drums: dict[str, tuple[DataLine, ...]],
-    engine: Engine,
-    chunks: int,
-) -> PackedSong:
+def _laid_out(content: _Content, engine: Engine, chunks: int) -> PackedSong:
+    told, kinds, settings, drums, numbers, found = content
     names = {pitch.setting: pitch_name(pitch.midi) for pitch in engine.pitches.values()} | {0: "."}
     first_kind = FIRST_PHRASE + len(found.phrases)
     places = {kind: first_kind + index for index, kind in enumerate(kinds)}
@@ -194,12 +220,13 @@ def _laid_out(
         found.loop,
         tuple((*map(line, phrase), DataLine((RETURN,), "")) for phrase in found.phrases),
         (
-            *(_kind_line(kind, chunks, _numbers(drums)) for kind in kinds),
+            *(_kind_line(kind, chunks, numbers) for kind in kinds),
             *(DataLine((END_OF_PIECE,), "the piece ends") for _ in range(ends)),
         ),
         tuple(DataLine((_tone(setting, engine),), names[setting]) for setting in settings),
         tuple(("drum_" + name.replace("-", "_"), lines) for name, lines in drums.items()),
-        _depth(found, len(told)) + STACK_WORDS,
+        content.depth,
+        content.bytes,
     )
 
 
@@ -210,7 +237,7 @@ def _depth(found: Phrases, kinds: int) -> int:
         for symbol in set(symbols):
             if symbol >= kinds and symbol not in depths:
                 depths[symbol] = 1 + depth(found.phrases[symbol - kinds])
-        return max((depths.get(symbol, 0) for symbol in symbols), default=0)
+        return max([depths.get(symbol, 0) for symbol in symbols], default=0)
 
     return depth(found.sequence)
 

@@ -15,11 +15,14 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.columns import begins
+from arranger.compiled import compiled
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from arranger.columns import Ints
+
+_compiled = compiled("arranger.machine._phrases", "e6f92c77")
 
 PHRASE_BYTES = 3
 """Of a phrase, besides what is in it: its address, and its end."""
@@ -55,6 +58,18 @@ def find_phrases(
     symbols = list(sequence)
     if loop is not None:
         symbols.insert(loop, _LOOP)
+    if _compiled is None:
+        song, *phrases = _in_python(symbols, sizes, most)
+    else:
+        columns = (np.array(each, dtype=np.int64) for each in (symbols, sizes))
+        song, *phrases = _compiled.phrases(*columns, most, PHRASE_BYTES)
+    loop = song.index(_LOOP) if loop is not None else None
+    sequence = tuple([symbol for symbol in song if symbol != _LOOP])
+    return Phrases(sequence, loop, tuple(map(tuple, phrases)))
+
+
+def _in_python(symbols: list[int], sizes: Sequence[int], most: int) -> list[list[int]]:
+    """Return the song and each phrase."""
     grammar = _Grammar(symbols, sizes)
     grammar.join()
     grammar.write_out_losses()
@@ -141,18 +156,11 @@ class _Grammar:
         for number, phrase in self.phrases.items():
             self.phrases[number] = _written_out(phrase, dropped)
 
-    def found(self) -> Phrases:
-        """Return what was found, the phrases numbered anew."""
+    def found(self) -> list[list[int]]:
+        """Return the song and each phrase, the phrases numbered anew."""
         numbers = {number: self.kinds + index for index, number in enumerate(self.phrases)}
-        loop = self.sequence.index(_LOOP) if _LOOP in self.sequence else None
-        return Phrases(
-            tuple(numbers.get(symbol, symbol) for symbol in self.sequence if symbol != _LOOP),
-            loop,
-            tuple(
-                tuple(numbers.get(symbol, symbol) for symbol in phrase)
-                for phrase in self.phrases.values()
-            ),
-        )
+        rules = (self.sequence, *self.phrases.values())
+        return [[numbers.get(symbol, symbol) for symbol in rule] for rule in rules]
 
 
 def _often(symbols: Ints) -> list[Pair]:

@@ -20,9 +20,9 @@ def song_bytes(sheet: Sheet, engine: Engine) -> int:
         If the engine can't play the sheet.
     """
     if engine.profile.player:
-        from arranger.machine.packing import pack
+        from arranger.machine.packing import packed_bytes
 
-        return pack(sheet, engine).bytes
+        return packed_bytes(sheet, engine)
     if engine.method == "alternate" and engine.profile.export is None:
         from arranger.machine.alternate_player import song_data
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from arranger.engine.model import Engine
-    from arranger.sheet.form.lexical import Span
     from arranger.sheet.form.parse import Scan
     from arranger.sheet.model import Sheet
 
@@ -166,8 +165,7 @@ class _Finder:
         self.sheet = found.sheet
         self._starts = self.sheet.bar_starts
         self._roots = roots(self.sheet.bars)
-        self._row = (-1, -1)
-        self._place: tuple[int, list[Span]] = (1, [])
+        self._row_place = lru_cache(maxsize=1)(found.row_place)
         self._told: set[tuple[str, int, int]] = set()
 
     @cached_property
@@ -191,9 +189,7 @@ class _Finder:
             yield SheetProblem(severity, code, line, 1, 3, what, remedy)
             return
         self._told.add(written)
-        if self._row != (bar, row):
-            self._row, self._place = (bar, row), self._found.row_place(bar, row)
-        line, spans = self._place
+        line, spans = self._row_place(bar, row)
         column, width = spans[at] if at < len(spans) else (1, 1)
         yield SheetProblem(severity, code, line, column, width, what, remedy)
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from arranger.engine import load_engine
 from arranger.errors import SheetError
-from arranger.machine import pack, song_bytes
+from arranger.machine import _phrases, pack, phrases, song_bytes
 from arranger.machine.packing import AGAIN, END_OF_PIECE, FIRST_PHRASE, RETURN
 from arranger.machine.phrases import _BASE, PHRASE_BYTES, _counted, find_phrases
 from arranger.rows import HOLD, REST, tones
@@ -198,6 +198,9 @@ def test_phrases_hold_the_sequence_and_begin_and_end_with_events(
     loop = data.draw(st.none() | st.integers(0, len(sequence) - 1))
     most = data.draw(st.integers(0, 4))
     found = find_phrases(sequence, sizes, loop, most)
+    with pytest.MonkeyPatch.context() as without:
+        without.setattr(phrases, "_compiled", None)
+        assert find_phrases(sequence, sizes, loop, most) == found
 
     def written_out(symbols: Sequence[int]) -> list[int]:
         return [
@@ -222,12 +225,18 @@ def test_phrases_hold_the_sequence_and_begin_and_end_with_events(
     assert packed <= size(sequence)
 
 
-@pytest.mark.parametrize(("sizes", "phrases"), [((3, 2), ()), ((3, 3), ((0, 1),))])
+@pytest.mark.parametrize(("sizes", "expected"), [((3, 2), ()), ((3, 3), ((0, 1),))])
 def test_a_phrase_that_saves_nothing_is_none(
-    sizes: tuple[int, int], phrases: tuple[tuple[int, int], ...]
+    sizes: tuple[int, int], expected: tuple[tuple[int, int], ...]
 ) -> None:
     """Twice 5 bytes are 10; as a phrase they take twice 1, 5, its end and its address: 10 too."""
-    assert find_phrases([0, 1, 2, 0, 1, 3], [*sizes, 1, 1], None, 9).phrases == phrases
+    assert find_phrases([0, 1, 2, 0, 1, 3], [*sizes, 1, 1], None, 9).phrases == expected
+
+
+def test_symbols_without_a_size_are_refused() -> None:
+    for wrong in (2, -2):
+        with pytest.raises(ValueError, match="symbols without a size"):
+            _phrases.phrases(np.array([0, wrong]), np.array([1, 1]), 9, PHRASE_BYTES)
 
 
 @given(st.lists(st.integers(-1, 2), max_size=30))

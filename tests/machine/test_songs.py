@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -126,6 +127,29 @@ def test_a_source_of_several_songs_says_which_is_which(count: int) -> None:
     text = source(songs, ENGINES[0], Build()).splitlines()
     assert text[0] == "; " + "; ".join(song.title for song in songs)
     assert [text.count(f"; {song.title}") for song in songs] == [1] * count
+
+
+@each_engine
+def test_a_player_by_itself_has_room_for_any_song_and_counts_for_none(engine: Engine) -> None:
+    """10 words for itself, 16 for phrases in phrases, 16 for the routine of interrupts."""
+    for entries, words in (("start",), 26), (("open",), 42):
+        wanted = Build(entries=entries, part="player")
+        lines = source(two_songs(engine), engine, wanted).splitlines()
+        assert lines[-1] == "places:"
+        assert lines[-words - 1 : -1] == ["        defw    0"] * words
+        assert (
+            lines[-words - 2] == "; where phrases were begun, and what the voices have counted to"
+        )
+        values = dict(line.partition(";")[0].split(": ") for line in lines if "equ " in line)
+        found = {name: int(value.split()[1]) for name, value in values.items()}
+        assert found == {
+            "port": 254, "speaker": 16, "idle": 0, "keys": 254, "nokeys": 224,
+            "chunks": 1, "rounds": 16, "kinds": 2,
+            "resting": 256 if engine.method == "counter" else 0,
+            "song": 0, "again": 0, "phrases": 4, "tones": 0, "drums": 8, "songs": 0,
+        }  # fmt: skip
+    long = replace(two_songs(engine)[0], title="é" + "x" * 200)
+    assert source([long], engine, Build()).splitlines()[0] == "; \\xe9" + "x" * 96
 
 
 @each_engine

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 WITHOUT = """
 import sys
 sys.modules["arranger.grid.track._follow"] = None
+sys.modules["arranger.machine._phrases"] = None
 sys.modules["arranger.reduce.choose._optimum"] = None
 sys.modules["arranger.reduce.choose._prices"] = None
 sys.modules["arranger.reduce.choose._turns"] = None
@@ -39,11 +40,12 @@ sys.modules["arranger.reduce.tell._account"] = None
 sys.modules["arranger.reduce.worth._reading"] = None
 sys.modules["arranger.song.midi._events"] = None
 from arranger.grid.track import follow
+from arranger.machine import phrases
 from arranger.reduce.choose import optimum, price, turns
 from arranger.reduce.tell import told
 from arranger.reduce.worth import tune_model
 from arranger.song.midi import events
-users = (events, follow, optimum, price, told, turns, tune_model)
+users = (events, follow, optimum, phrases, price, told, turns, tune_model)
 assert {each._compiled for each in users} == {None}
 from arranger.cli.start import main
 main()

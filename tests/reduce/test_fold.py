@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -42,6 +43,20 @@ def test_phrases_between_rests_move_by_themselves() -> None:
         pitches, np.zeros(8, dtype=np.int64), onset, onset + 1, steps_per_beat=1.0, engine=ENGINE
     )
     assert found.tolist() == [*low, *(p - 12 for p in high)]
+
+
+@pytest.mark.parametrize(("rest", "apart"), [(2, True), (1, False)])
+def test_a_rest_of_a_beat_divides_phrases_and_a_shorter_one_does_not(
+    rest: int, apart: bool
+) -> None:
+    """Two notes low, then four over the edge: before the last of the low ones nothing rests."""
+    pitches = np.array([TOP - 2, TOP - 2, TOP + 1, TOP + 1, TOP + 1], dtype=np.int64)
+    onset = np.array([0, 1, 2 + rest, 3 + rest, 4 + rest])
+    found = fold(
+        pitches, np.zeros(5, dtype=np.int64), onset, onset + 1, steps_per_beat=2.0, engine=ENGINE
+    )
+    assert found[2:].tolist() == [TOP - 11] * 3
+    assert (found[0] == TOP - 2) == apart
 
 
 def test_a_chord_keeps_its_shape() -> None:

@@ -54,6 +54,15 @@ def drums_of(*bars: dict[float, str], **options: object) -> list[str | None]:
     return list(reduce(song, engine, barred(song), PLAIN).drums)
 
 
+def test_a_row_has_a_name_and_a_note_where_a_drum_is() -> None:
+    kick, hat = ENGINE.drums[0], ENGINE.drums[1]
+    hits = Hits(np.array([1, 3]), np.array([7, 0]), (kick, hat))
+    assert hits.rows(5) == ([None, kick.name, None, hat.name, None], [-1, 7, -1, 0, -1])
+    more = hits.with_more({0: 9, 2: 8}, hat)
+    assert more.rows(4)[1] == [9, 7, 8, 0]
+    assert [sound.name for sound in more.sounds] == [hat.name, kick.name, hat.name, hat.name]
+
+
 @pytest.mark.parametrize(
     ("together", "said"),
     [

@@ -19,6 +19,7 @@ from tests.reduce.little_songs import Line, song_of
 from tests.reduce.plain_weighing import Plain, speaks
 
 if TYPE_CHECKING:
+    from arranger.reduce.worth.note_table import NoteTable
     from arranger.reduce.worth.weights import Weights
     from arranger.song import Song
 
@@ -125,6 +126,27 @@ def check_roles(
         assert sorted(told) == pytest.approx(sorted(shown), abs=0.002)
 
 
+def by_the_model(table: NoteTable, plain: Plain) -> list[float]:
+    """Return how likely each note is the tune, whatever chords it stands in."""
+    found = np.zeros(len(table.pitch))
+    ids = [n.id for n in sorted(plain.tonal, key=lambda n: (n.onset, n.pitch))]
+    if ids:
+        voiced = voicing(table.onset[ids], table.end[ids], table.pitch[ids], table.loudness[ids])
+        found[ids] = tune_likelihood(voiced)
+    return found.tolist()
+
+
+@pytest.mark.parametrize("alone", [4, 6, 7, 8, 9])
+def test_the_top_counts_more_the_more_notes_stand_in_block_chords(alone: int) -> None:
+    """Of eight chords of three and so many single notes: 86, 80, 77, 75 and 73 % are in chords."""
+    chords = [(at, 1, pitch + at % 4) for at in range(8) for pitch in (60, 64, 67)]
+    song = song_of(Line(chords), Line([(8 + at, 1, 72) for at in range(alone)]))
+    table, plain = note_table(song), Plain(song)
+    model = by_the_model(table, plain)
+    assert likelihood(table) == pytest.approx(np.array(plain.top_of_chords(model)))
+    assert (likelihood(table).tolist() == model) == (alone >= 8)
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_notes_and_parts_weigh_what_looking_at_each_of_them_says(seed: int) -> None:
     random = Random(seed)
@@ -139,14 +161,7 @@ def test_notes_and_parts_weigh_what_looking_at_each_of_them_says(seed: int) -> N
         muted = [int(name) - 1 for name in settings.mute]
         table = note_table(song, muted)
         plain = Plain(song, muted)
-        likely = np.zeros(len(song.notes))
-        ids = [n.id for n in sorted(plain.tonal, key=lambda n: (n.onset, n.pitch))]
-        if ids:
-            voiced = voicing(
-                table.onset[ids], table.end[ids], table.pitch[ids], table.loudness[ids]
-            )
-            likely[ids] = tune_likelihood(voiced)
-        likely = np.array(plain.top_of_chords(likely.tolist()))
+        likely = np.array(plain.top_of_chords(by_the_model(table, plain)))
         assert likelihood(table) == pytest.approx(likely)
 
         copies = find_copies(table, many)

@@ -16,6 +16,7 @@ from arranger.engine import load_engine
 from arranger.engine.create import new_engine
 from arranger.errors import SettingsError
 from arranger.grid import plan_grid
+from arranger.grid.model import GridBar
 from arranger.pitch import pitch_name
 from arranger.reduce import reduce
 from arranger.reduce.choose.prepare import prepare
@@ -80,6 +81,13 @@ def test_terms_add_up_and_words_say_what_sounds() -> None:
     assert found.held[0] == "voice 1: beat 1 E5 of 'melody', beat 2 D5 of 'melody'"
     assert found.held[1] == "voice 2: beat 1 C3 of 'bass'"
     assert found.held[2] == "drums: beat 2 kick"
+    kit = Line([(beat, 0.25, 36) for beat in (0, 2, 4)], "kit", drum=True)
+    drummed = song_of(Line([(beat, 1, 72) for beat in range(8)], "melody"), kit)
+    grid = grid_of(drummed)
+    half = grid.steps // 2
+    grid = replace(grid, bars=(GridBar(1, 0, half, 4, 4), GridBar(2, half, half, 4, 4)))
+    rows = [weigh_bar(drummed, ENGINE, grid, PLAIN, bar).held[2] for bar in (1, 2)]
+    assert rows == ["drums: beat 1 kick, beat 3 kick", "drums: beat 1 kick"]
     for other in found.others:
         assert other.cost >= 0
         assert sum(other.terms.values()) == pytest.approx(other.cost, abs=0.01)

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from arranger.engine import load_engine
+from arranger.grid.doubt import Doubt
 from arranger.grid.model import GridBar
 from arranger.machine import song_bytes
 from arranger.reduce.ledger import columns_of
@@ -387,6 +388,8 @@ def test_the_facts_of_the_song_by_hand(hand: Conversion) -> None:
         "119.6 (-0.7 %). "
         "Step 1/2: 1 note merges, 13 off their places; --step 1/4: none, twice as many steps."
     )
+    far = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=150.0))).grid
+    assert "asks for 150 beats a minute; the sheet has length 7440, played as 119.6. " in far
     slower = gather_facts(replace(hand, grid=replace(hand.grid, asked_bpm=119.0))).grid
     assert "is 119.6 (+0.5 %). " in slower
     by_hand = gather_facts(replace(hand, sheet=replace(hand.sheet, tempo=119.0, length=None))).grid
@@ -521,6 +524,26 @@ def test_the_memory_that_is_left_or_lacking(hand: Conversion, more: int, left: s
     used = hand.engine.code_bytes + song_bytes(hand.sheet, hand.engine)
     engine = replace(hand.engine, memory_bytes=used + more)
     assert summary(replace(hand, engine=engine)).memory.endswith(f"; {left}")
+
+
+def test_what_is_sure_is_told_in_hundredths(hand: Conversion) -> None:
+    doubts = (Doubt("beat", "the beat was found by ear", 0.836, ()), Doubt("bars", "so", None, ()))
+    told = summary(replace(hand, grid=replace(hand.grid, doubts=doubts))).doubts
+    assert [doubt.sure for doubt in told] == [84, None]
+    used = hand.engine.code_bytes + song_bytes(hand.sheet, hand.engine)
+    for more, fits in ((0, True), (-1, False)):
+        tight = replace(hand, engine=replace(hand.engine, memory_bytes=used + more))
+        assert gather_facts(tight).fits == fits
+        assert json.loads("".join(page_data(tight)))["head"]["fits"] == fits
+
+
+def test_a_survey_tells_seconds_and_beats_in_thousandths(engine: Engine) -> None:
+    """480 ticks a beat, half a second each."""
+    song = song_of([(0, Fraction(1001, 480), 60)])
+    values = survey_values(survey(song, engine))
+    assert (values["beats"], values["seconds"]) == (2.085, 1.043)
+    silent = survey(replace(song, notes=(), parts=()), engine).difficulty
+    assert (silent.average_pitches, silent.share_over_two, silent.word) == (0.0, 0.0, "easy")
 
 
 def test_a_note_carries_a_line_from_half_its_weight_on(hand: Conversion) -> None:

@@ -150,6 +150,8 @@ def test_totals_add_up(parade: Conversion) -> None:
 
 def test_each_note_has_a_line_of_its_own(hand: Conversion) -> None:
     lines = ledger_json(hand).decode().splitlines()
+    assert lines[0] == "{"
+    assert lines[1].startswith(' "')
     assert sum(line.startswith('{"id":') for line in lines) == 9
 
 

@@ -406,6 +406,12 @@ def test_the_next_of_those_that_are_alike_is_written_out() -> None:
     edit = transpose_bars(sheet, range(1), 1)
     assert voice1(edit.sheet)[0] == "C#4---"
     assert edit.told.endswith("heard too in bars 3-4, which are as changed ones")
+    both = transpose_bars(sheet, (0, 2), 1)
+    assert [bar.as_bar for bar in both.sheet.bars] == [None, None, 0, 0]
+    assert (
+        both.told
+        == "bars 1, 3 up by 1 semitone, 2 tones; heard too in bar 4, which is as a changed one"
+    )
     own = transpose_bars(sheet, range(2, 3), 1)
     assert [bar.as_bar for bar in own.sheet.bars] == [None, None, None, 0]
     assert own.told.endswith("bar 3 is written out now")

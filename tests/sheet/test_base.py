@@ -83,6 +83,7 @@ def test_a_damaged_record_is_told_of_once_and_loses_nothing(data: st.DataObject)
     base = base_of(found.sheet)
     if told:
         assert "all bars count as edited" in told[0].what
+        assert told[0].line == (at if what == "another word" else record[0]) + 1
         assert found.sheet.generated is None
         assert not base.known
         changed_now = edits.transposed(SONG, 2)

@@ -21,6 +21,7 @@ from arranger.sheet.compare import Side, SongNote, compare
 from arranger.sheet.excerpt import MAX_STEPS, cut_bars, first_bars, go_round
 from arranger.sheet.mark import mark_lines
 from arranger.sheet.midi import percussion_keys, to_midi
+from arranger.sheet.played import step_length
 from tests.sheet.playable import playable
 
 if TYPE_CHECKING:
@@ -92,6 +93,13 @@ def test_ticks_divide_every_step_or_say_that_they_cannot() -> None:
         assert [m.time for m in file.tracks[1]][2:4] == [0, 3 * per_beat * Fraction(step)]
     with pytest.raises(SheetError, match="too small a share"):
         to_midi(replace(SHEET, step_beats=Fraction(1, 32768)), ENGINE)
+
+
+def test_a_length_that_the_engine_lacks_is_told_with_those_it_has() -> None:
+    settings = sorted(entry.setting for entry in ENGINE.step_lengths)
+    with pytest.raises(SheetError, match="twin-phase has no step length 1") as caught:
+        step_length(replace(SHEET, length=1), ENGINE)
+    assert f"({settings[0]} to {settings[-1]})" in str(caught.value.remedy)
 
 
 def test_sounds_without_a_percussion_key_get_one_that_is_free() -> None:

@@ -11,7 +11,7 @@ from arranger.sheet import parse
 from arranger.sheet.form.in_place import written_into
 
 HEAD = "arranger-sheet 1\nengine twin-phase\nstep 1 beat\ntempo 120\n# pier\n"
-TAIL = "\nBAR 2 # quay\n voice 1 . . . -\n"
+TAIL = "\nBAR 2 # quay\n voice 1 . . . -\nbar 3\n  voice 1   .   .   .   -  # odd\n"
 
 
 def rewritten(bar: str, **rows: tuple[object, ...]) -> str:
@@ -82,3 +82,10 @@ def test_a_row_that_was_not_typed_is_written_with_its_whole_bar() -> None:
         "  voice 2   .    .   .   .",
         "  drums     kick .   .   .",
     ]
+
+
+def test_a_bar_as_the_changed_one_stays_so() -> None:
+    text = f"{HEAD}bar 1 4/4\n voice 1 C4 - - -\nBAR 2 AS 1 # so\n"
+    sheet = parse(text)
+    now = replace(sheet, voice1=(60, 62, HOLD, HOLD) * 2)
+    assert written_into(text, now) == text.replace("C4 -", "C4 D4", 1)

@@ -505,6 +505,7 @@ def test_a_metre_by_hand_stays_and_its_cells_with_it() -> None:
         ),
     )
     merged = merge(long, edits.transposed(BASE, 2))
+    assert not merged.conflicts, "the metre is generated as it was"
     assert (merged.sheet.bars[1].steps, merged.sheet.voice1[2:5]) == (3, (64, HOLD, 71))
     assert [bar.by_hand for bar in merged.bars] == [(), (0, 1, 2, 3), (), ()]
     short = generated_now(
@@ -514,6 +515,13 @@ def test_a_metre_by_hand_stays_and_its_cells_with_it() -> None:
     )
     assert merge(THEN, short).sheet == short
     assert merge(long, short).sheet.bars[1].steps == 3
+    bars = list(THEN.bars)
+    for numerator, denominator, said in ((4, 8, "4/8"), (2, 2, "2/2")):
+        bars[1] = bars[1]._replace(numerator=numerator, denominator=denominator)
+        other = merge(long, with_digest(replace(BASE, bars=tuple(bars))))
+        assert f"bar 2: its metre by hand stays: it would be {said} now" in map(
+            str, other.conflicts
+        )
     beyond = edited_text(("D4  -", "D4  G4"))  # an edit where no step would be now
     kept = merge(beyond, short)
     assert (kept.sheet.bars[1].steps, kept.sheet.voice1[2:4]) == (2, (62, 67))

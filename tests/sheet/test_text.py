@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
 from arranger.sheet import Sheet, format_sheet, parse, with_digest
-from arranger.sheet.form.text import GENERATED_NOTE, group_steps, rows_text
+from arranger.sheet.form.text import GENERATED_NOTE, group_steps, laid_out, rows_text
 from arranger.sheet.model import SheetSound, SoundPart
 
 from .strategies import sheets
@@ -50,6 +50,21 @@ def test_what_sounds_together_stands_together() -> None:
         "snare-hat .   | rim .",
     )
     assert rows_text((60,), (REST,), (None,), 0) == ("C4", ".", ".")
+
+
+def test_where_bars_stand_in_the_text_is_known() -> None:
+    text = (
+        LITTLE
+        + "bar 2 2/4 # below\n  # above the row\n  voice 1 D4 - - . . . . .\nbars 3-4 as 1-2\n"
+    )
+    found = laid_out(parse(text))
+    for bar, (first, last) in enumerate(found.bars, 1):
+        begin, end = found.lines[first - 1].split(), found.lines[last - 1].split()
+        assert begin[:2] == (["bar", str(bar)] if bar < 3 else ["bars", "3-4"])
+        assert end[0] == ("drums" if bar < 3 else "bars")
+    assert found.bars[2] == found.bars[3]
+    alone = laid_out(parse(LITTLE)).bars
+    assert [last - first for first, last in alone] == [3]
 
 
 def test_the_first_error_is_told_and_how_many_more() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from arranger.song.charsets import decode, decode_document
+from arranger.song.charsets import _fit, decode, decode_document
 from tests.song.midi_bytes import QUARTER_C4, header, meta, read, track
 
 WORDS = {
@@ -65,3 +65,54 @@ def test_track_names_titles_and_lyrics_are_shown_right(codec: str) -> None:
     assert (song.title, song.parts[0].name, song.tracks[0].name) == (title, title, title)
     assert song.marks[1].text == lyric
     assert song.remarks == (f"names and texts were read as {NAMES[codec]}",)
+
+
+@pytest.mark.parametrize(
+    ("text", "codec", "fit"),
+    [
+        ("Flöte", "cp1252", 1.0),
+        ("flöte FLÖTE", "cp1252", 1.0),
+        ("flÖte", "cp1252", -1.0),  # no word is cased so
+        ("Öl", "cp1252", 1.0),  # half of it plain letters
+        ("Öäl", "cp1252", -0.5),
+        ("à la", "cp1252", 0.5),  # a letter alone, among Latin words
+        ("à", "cp1252", -0.5),
+        ("© 1998", "cp1252", 0.3),  # a sign says little
+        ("Flöte ©", "cp1252", (1 + 0.3) / 2),
+        ("Бас", "cp1251", 1.0),
+        ("БАС", "cp1251", 1.0),
+        ("Ба", "cp1251", 0.5),
+        ("гИтара", "cp1251", -1.0),
+        ("Бac", "cp1251", -1.0),  # with Latin letters in it
+        ("и", "cp1251", 0.5),
+        ("и la", "cp1251", -0.5),
+        ("Бас «Соло»", "cp1251", (3 + 4 + 2 * 0.3) / 9),
+        ("Ба Соло", "cp1251", (2 * 0.5 + 4) / 6),
+        ("ピアノ", "cp932", 1.0),
+        ("ピアノ solo", "cp932", 1.0),
+        ("１番", "cp932", 1.0),
+        ("亜掠", "cp932", 1.0),  # from the first of the everyday characters
+        ("論", "cp932", -0.5),
+        ("春論", "cp932", 0.25),
+        ("ﾍﾞｰｽ", "cp932", 0.8),
+        ("ﾍﾍ", "cp932", 0.1),
+    ],
+)
+def test_how_well_a_text_reads_in_an_encoding(text: str, codec: str, fit: float) -> None:
+    assert _fit(text.encode(codec), codec) == pytest.approx(fit)
+
+
+def test_what_cannot_be_in_an_encoding_reads_worst() -> None:
+    assert _fit(b"\x81", "cp932") == _fit(b"\x81", "cp1252") == -1.0
+
+
+def test_a_text_is_kept_up_to_two_thousand_characters() -> None:
+    assert decode([b"a" * 2001, b"b" * 2000]).texts == ["a" * 2000, "b" * 2000]
+    assert decode(["ö".encode() * 2001]).texts == ["ö" * 2000]
+
+
+def test_texts_are_utf_8_where_more_than_half_of_them_can_be() -> None:
+    good, bad = ["Flöte".encode(), "Übung".encode()], ["Señor".encode("cp1252"), b"\xdcbung f\xfcr"]
+    assert decode([*good, bad[0]]).encoding == "UTF-8"
+    assert decode([*good, *bad]).encoding == "Latin-1"
+    assert decode([good[0], *bad]).encoding == "Latin-1"

@@ -170,7 +170,7 @@ class Heard:
     def heard_steps(self, runs: list[VoiceRun], start: int, end: int) -> int:
         """Return on how many steps of a stretch any of some runs is heard."""
         total, reached = 0, start
-        for run in sorted(runs, key=_first) if len(runs) > 1 else runs:
+        for run in sorted(runs, key=_first):
             first, last = max(run.first, reached), min(run.last, end)
             if first < last:
                 total += self._before[last] - self._before[first]

@@ -45,7 +45,7 @@ def without_ring(song: Song) -> Song:
     together = followed & (after - onset <= TOGETHER * song.ticks_per_beat)
     rings = followed & ~together & (end - after > OVERLAP * song.ticks_per_beat)
     parts = len(song.parts)
-    notes = np.maximum(np.bincount(part, minlength=parts), 1)
+    notes = np.bincount(part, minlength=parts)
     is_line = np.bincount(part[together], minlength=parts) <= MOST_TOGETHER * notes
     is_line &= np.bincount(part[rings], minlength=parts) >= LEAST_RINGING * notes
     cut = rings & is_line[part]

@@ -43,9 +43,7 @@ def carrying(table: NoteTable, likely: Floats, scores: Floats) -> Floats:
     width = max(STRETCH_SECONDS, float(table.end.max()) / MOST_STRETCHES)
     stretch = (table.onset / width).astype(np.int64)
     stretches = int(stretch.max()) + 1
-    seen = STANDING * np.maximum(scores, -1e3) + _heard_there(
-        table, likely, stretch, parts, stretches
-    )
+    seen = STANDING * scores + _heard_there(table, likely, stretch, parts, stretches)
     found: Floats = _smoothed(seen)[stretch, table.part]
     return found
 

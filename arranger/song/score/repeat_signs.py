@@ -50,9 +50,9 @@ def _add_bar_signs(signs: list[Signs], place: int, measure: Any, found: Gathered
     for line, side in ((measure.leftBarline, 0), (measure.rightBarline, 1)):
         if isinstance(line, bar.Repeat):
             seen = True
-            if line.direction == "start" and place + side < len(signs):
-                signs[place + side].starts = True
-            elif line.direction == "end" and place + side > 0:
+            if line.direction == "start":  # music21 has none at the end of a bar
+                signs[place].starts = True
+            elif place + side > 0:
                 ended = signs[place + side - 1]
                 ended.times = max(ended.times, _times(line, found))
     for mark in measure.getElementsByClass(repeat.RepeatExpression):
