@@ -270,7 +270,7 @@ def _weigh(
     choice = StepChoice(
         step_beats=step,
         cost=cost,
-        steps=max(int(half_up(lines[-1:])[0]), 1),
+        steps=max(int(half_up(lines[-1])), 1),
         moved=int(onsets.notes[off_beats > ON_STEP_BEATS].sum()),
         collided=collided,
         shortened=shortened,
