@@ -65,12 +65,7 @@ def find_sections(alike: Bools) -> tuple[Section, ...]:
     )
 
 
-def alike_bars(
-    bars: tuple[GridBar, ...],
-    onset_steps: Ints,
-    part: Ints,
-    pitch: Ints,
-) -> Bools:
+def alike_bars(bars: tuple[GridBar, ...], onset_steps: Ints, part: Ints, pitch: Ints) -> Bools:
     """Return which bars are alike, shape (bars, bars), of the first `MOST_BARS`; a silent bar is like none.
 
     The arrays have shape (notes,); notes at step -1 are left out.

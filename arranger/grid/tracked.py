@@ -109,11 +109,7 @@ def _light_beats(song: Song, notes: TimedColumns) -> bool:
 
 
 def tracked_timeline(
-    song: Song,
-    notes: TimedColumns,
-    attacks: Attacks,
-    verdict: BeatVerdict,
-    settings: GridSettings,
+    song: Song, notes: TimedColumns, attacks: Attacks, verdict: BeatVerdict, settings: GridSettings
 ) -> Timeline | None:
     """Return the timeline of a song by the beat that its onsets have, or None if none is found.
 

@@ -216,12 +216,7 @@ def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Fl
 
 
 def _weigh(
-    onsets: _Onsets,
-    bar_lines: Floats,
-    bpm: float,
-    played: bool,
-    engine: Engine,
-    step: Fraction,
+    onsets: _Onsets, bar_lines: Floats, bpm: float, played: bool, engine: Engine, step: Fraction
 ) -> _Weighed:
     per_beat = float(1 / step)
     origin = bar_lines[0]

@@ -36,12 +36,7 @@ def kept_division(beats: Floats, weight: Floats) -> tuple[int, float]:
     return DIVISIONS[best], float(strength[best])
 
 
-def smooth_beats(
-    times: Floats,
-    seconds: Floats,
-    strength: Floats,
-    stiffness: float,
-) -> Floats:
+def smooth_beats(times: Floats, seconds: Floats, strength: Floats, stiffness: float) -> Floats:
     """Return smoothed beat times, shape as ``times``, from attacks and their strength."""
     count = len(times)
     if count < 4:
