@@ -414,6 +414,12 @@ def pairs(places: list[float], *others: float) -> np.ndarray:
         (pairs([0.65] * 8, 0.3, 1.3, 2.3, *range(8)), False),  # triplets
         (pairs([0.65] * 8, 0.08, 0.92, 1.08, 1.92), True),
         (pairs([0.65] * 8, 0.12, 0.88, 1.12, 1.88), False),
+        (pairs([0.65] * 8, 0.1, 0.9, 1.1, 1.9), False),  # what is on a bound is beyond it
+        (pairs([0.65] * 8, 0.25, 1.25, 2.25, *range(8)), True),
+        (pairs([0.65] * 8, 0.42, 1.42, 2.42, *range(8)), True),
+        (pairs([0.65] * 7, 7.8, *range(8)), False),
+        (pairs([0.57] * 8, *range(8)), True),
+        (pairs([0.73] * 8, *range(8)), True),
     ],
 )
 def test_swing_needs_company(beats: np.ndarray, found: bool) -> None:
