@@ -115,7 +115,7 @@ def weigh_bars(odds: Floats, lines: Ints, lengths: Lengths) -> WeighedBars:
     return WeighedBars(
         size,
         float(odds[inside].sum()) - paid,
-        max(len(inside), 1),
+        len(inside),
         float(np.mean(sizes == size)),
         max(moved, key=_score, default=EvenBars(size, place, 0.0)),
         best,
