@@ -75,12 +75,20 @@ def in_turn(*columns: Ints | Bools) -> tuple[Ints, Ints]:
     return first[turn], place[which]
 
 
-def order_of(values: Ints, below: int) -> Ints:
-    """Return the order of whole numbers from 0 to below a bound, equal ones as they stand.
+def order_of(*keys: NDArray[Any]) -> Ints:
+    """Return the order by some columns, the last one first, as ``np.lexsort``; quick for whole numbers of 16 bits."""
+    order = _order_of_one(keys[0])
+    for key in keys[1:]:
+        order = order[_order_of_one(key[order])]
+    return order
 
-    Those that go into 16 bits take numpy a thirtieth of the time.
-    """
-    return np.argsort(values.astype(np.uint16) if below <= 1 << 16 else values, kind="stable")
+
+def _order_of_one(key: NDArray[Any]) -> Ints:
+    if key.dtype.kind == "i" and len(key):
+        lowest = key.min()
+        if key.max() - lowest < 1 << 16:
+            key = (key - lowest).astype(np.uint16)
+    return np.argsort(key, kind="stable")
 
 
 def begins(values: NDArray[Any]) -> Bools:

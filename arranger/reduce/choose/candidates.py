@@ -146,7 +146,7 @@ def gather_tones(
     key = (onset * span + end) * 128 + pitch
     if separate_parts:
         key = key * (int(part.max(initial=0)) + 1) + part
-    order = np.lexsort((ids, -rank, key))
+    order = order_of(ids, -rank, key)
     sorted_key = key[order]
     first = np.flatnonzero(np.diff(sorted_key, prepend=-1))
     lead = order[first]
@@ -196,7 +196,7 @@ def line_ends(part: Ints, onset: Ints, end: Ints, *weights: Floats) -> Ints:
 def find_repeats(pitch: Ints, onset: Ints, end: Ints) -> Ints:
     """Return for each tone the length, at most 2, of the longest of its pitch that ends there."""
     ends, starts = end * 128 + pitch, onset * 128 + pitch
-    order = np.lexsort((np.minimum(end - onset, 2), ends))
+    order = order_of(np.minimum(end - onset, 2), ends)
     place = np.searchsorted(ends[order], starts, side="right") - 1
     found = order[np.maximum(place, 0)]
     repeated = (place >= 0) & (ends[found] == starts) if len(order) else np.zeros(0, dtype=np.bool_)
@@ -248,7 +248,7 @@ def lay_out(
     many = spans[by_worth]
     tone = np.repeat(by_worth, many)
     segment = np.arange(len(tone)) - np.repeat(np.cumsum(many) - many - first[by_worth], many)
-    order = order_of(segment, len(starts))
+    order = order_of(segment)
     in_order = segment[order]
     sounding = np.bincount(in_order, minlength=len(starts))
     rank = np.arange(len(order)) - (np.cumsum(sounding) - sounding)[in_order]
