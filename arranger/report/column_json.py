@@ -136,20 +136,29 @@ def json_text(value: Any) -> str:
 def table_text(pieces: Iterable[str | TextColumn], count: int) -> str:
     """Return so many rows as one text: in each its piece of every column; a text stands in all.
 
-    Texts are joined to those of the columns first, of which there are fewer; then one join over all
-    pieces takes a third of the time that one join a row does.
+    Texts are put to those of the column beside that has fewer; then one join over all pieces takes a
+    third of the time that one join a row does.
     """
     columns: list[TextColumn] = []
-    before = ""
+    between = ""
     for piece in pieces:
         if isinstance(piece, str):
-            before += piece
+            between += piece
             continue
-        columns.append(TextColumn([before + text for text in piece.different], piece.which))
-        before = ""
-    columns[-1] = TextColumn([text + before for text in columns[-1].different], columns[-1].which)
+        if columns and len(columns[-1].different) < len(piece.different):
+            columns[-1] = _within("", columns[-1], between)
+            between = ""
+        columns.append(_within(between, piece, ""))
+        between = ""
+    columns[-1] = _within("", columns[-1], between)
     every = len(columns)
     flat = [""] * (every * count)
     for at, column in enumerate(columns):
         flat[at::every] = column.rows()
     return "".join(flat)
+
+
+def _within(before: str, column: TextColumn, after: str) -> TextColumn:
+    if not before and not after:
+        return column
+    return TextColumn([f"{before}{text}{after}" for text in column.different], column.which)

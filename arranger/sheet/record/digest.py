@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import lru_cache
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
@@ -22,23 +23,29 @@ from arranger.sheet.record.packed_sheet import pack_record
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from arranger.sheet.model import Rows, Sheet, SheetBar
+    from arranger.sheet.model import Rows, Sheet
     from arranger.sheet.record.packed_sheet import Keys
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of each bar as it stands: 10 hexadecimal digits a bar."""
-    return tuple(map(_bar_digest, sheet.bars, sheet.bar_rows, sheet.bar_loops))
+    bars = zip(sheet.bars, sheet.bar_rows, sheet.bar_loops, strict=True)
+    return tuple([_bar_digest(bar[2:4], rows, mark) for bar, rows, mark in bars])
 
 
 def bar_contents(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of what each bar plays, wherever the loop mark stands."""
-    return tuple(map(_bar_digest, sheet.bars, sheet.bar_rows))
+    bars = zip(sheet.bars, sheet.bar_rows, strict=True)
+    return tuple([_bar_digest(bar[2:4], rows) for bar, rows in bars])
 
 
-def _bar_digest(bar: SheetBar, rows: Rows, mark: int | None = None) -> str:
-    """Return the digest of one bar: its metre, its three rows, the step of its loop mark."""
-    content = f"{bar.numerator}/{bar.denominator} {mark} {rows}"
+@lru_cache(maxsize=1024)
+def _bar_digest(metre: tuple[int, int], rows: Rows, mark: int | None = None) -> str:
+    """Return the digest of one bar: its metre, its three rows, the step of its loop mark.
+
+    A sheet is asked for its digest when it is made, written and told, and many bars are alike.
+    """
+    content = f"{metre[0]}/{metre[1]} {mark} {rows}"
     return blake2b(content.encode("utf-8", "replace"), digest_size=5).hexdigest()
 
 
