@@ -102,7 +102,7 @@ def bars(
       arranger bars song.duet clear 1-4 --row drums
       arranger bars song.duet fill 4,8,12 "kick . hat . | snare snare snare ."
       arranger bars song.duet fill 1-8 "kick . hat . | snare . hat ."
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.errors import ArrangerError, UsageError
     from arranger.sheet import read_sheet
     from arranger.sheet.bar_edits.request import EditRequest, edit_bars

@@ -44,7 +44,7 @@ def check(
       arranger check *.duet
       arranger check song.duet --json
       arranger check --grammar
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.errors import ArrangerError
     from arranger.machine import song_bytes
     from arranger.sheet.check import check_file

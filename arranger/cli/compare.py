@@ -59,7 +59,7 @@ def compare(
       arranger compare song.duet~ song.duet
       arranger compare first/song.duet second/song.duet --json
       arranger compare first/song.duet second/song.duet --page --song song.mid
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     if page:
         if json:
             raise typer.BadParameter("--page and --json are two different answers")

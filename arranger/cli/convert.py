@@ -83,7 +83,7 @@ def convert(
       arranger convert parade.mid -o out --drum cowbell=rim --drum 54=off
       arranger convert parade.mid -o out --transpose 2 --keep-edits
       arranger convert parade.mid -o out --transpose 2 --keep-edits=as-typed
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.conversion import convert as convert_song
     from arranger.engine import load_engine
     from arranger.files import STDOUT

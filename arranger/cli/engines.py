@@ -41,7 +41,7 @@ def engines(
       arranger engines new my-routine.toml
       arranger engines new other-drums.toml --like twin-phase
       arranger engines my-routine.toml --json
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     if name == "new":
         if file is None:
             raise typer.BadParameter("name the file to write: arranger engines new FILE.toml")

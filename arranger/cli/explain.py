@@ -34,7 +34,7 @@ def explain(
     Examples:
       arranger explain out/parade.duet 9
       arranger explain out/parade.duet 9 --song songs/parade.mid --most 5
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.conversion.weigh_sheet import weigh_sheet_bar
     from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 

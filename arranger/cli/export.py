@@ -121,7 +121,7 @@ def export(
       arranger export song.duet --as assembly --prefix song_ -o song.asm
       arranger export song.duet --as musicxml
       arranger export song.duet --as pdf -o score.pdf
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.engine import load_engine
     from arranger.errors import SheetError
     from arranger.files import check_target, is_stdout, shown_target, write_bytes, writes_through

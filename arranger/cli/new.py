@@ -54,7 +54,7 @@ def new(
       arranger new pier.duet
       arranger new pier.duet --engine twin-counter --bars 32 --metre 3/4 --tempo 140 --step 1/2
       arranger new pier.duet --title "On the pier" --pickup 4 --force
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.bars import parse_metre
     from arranger.engine import load_engine
     from arranger.files import STDOUT, is_stdout, shown_target

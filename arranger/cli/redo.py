@@ -22,7 +22,7 @@ def redo(
     Examples:
       arranger redo song.duet
       arranger redo song.duet --steps 3
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.sheet.history.back import redo as bring_back
 
     tell(sheet, bring_back(sheet, steps))

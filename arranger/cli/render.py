@@ -72,7 +72,7 @@ def render(
       arranger render song.duet -o study.flac --split --rate 96000
       arranger render song.duet --bars 5-8 --loop 4 --watch
       arranger render song.duet --bars B -o refrain.ogg
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.files import is_stdout, shown_target
 
     target = output if output is not None else sheet.parent / f"{sheet.stem}.wav"

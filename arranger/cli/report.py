@@ -50,7 +50,7 @@ def report(
       arranger report out/parade.ledger.json --bars 9-16 --outcome dropped
       arranger report out/parade.ledger.json --reason under-drum --part trumpet --json
       arranger report out/parade.duet
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     width = max(shutil.get_terminal_size().columns if sys.stdout.isatty() else 80, 40)
     if _is_sheet(ledger):
         if bars or outcome or reason or part:

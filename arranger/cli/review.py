@@ -39,7 +39,7 @@ def review(
       arranger review out/parade.duet
       arranger review out/parade.duet --song songs/parade.mid
       arranger review out --song songs --no-browser
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.review.answers import Answers, sheets_in
     from arranger.review.live import Live
     from arranger.review.server import Server

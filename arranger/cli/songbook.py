@@ -94,7 +94,7 @@ def songbook(
       arranger songbook songs --suggest
       arranger songbook songs.zip -o out
       find songs -name "*.mid" -size -50k | arranger songbook - -o out
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from json import dumps
 
     from arranger.songbook import BookChoice, convert_book, core_count, plan_book

@@ -36,7 +36,7 @@ def spread(
       arranger spread song.duet
       arranger spread --check song.duet
       arranger spread song.duet --row drums
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.errors import ArrangerError
     from arranger.sheet import read_sheet
     from arranger.sheet.merging.spread import ROWS, spread_edits

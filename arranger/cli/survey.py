@@ -31,7 +31,7 @@ def survey(
       arranger survey parade.mid --engine twin-counter
       arranger survey parade.mid --drum cowbell=rim --drum 54=off
       arranger survey patterns.mid --pattern 3 --json
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.engine import load_engine
     from arranger.report.summaries.survey import survey as look_through
     from arranger.report.summaries.survey import survey_lines, survey_values

@@ -43,7 +43,7 @@ def tidy(
       arranger tidy --check *.duet
       arranger tidy --fold song.duet
       arranger tidy song.duet -o - | diff song.duet -
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.sheet.tidy import tidy_file
 
     if output is not None:

@@ -41,7 +41,7 @@ def undo(
       arranger undo song.duet
       arranger undo song.duet --list
       arranger undo song.duet --to 3
-    """  # noqa: D301 - the escape is click's mark for lines kept as they are
+    """
     from arranger.sheet.history.back import go_to
     from arranger.sheet.history.back import undo as take_back
 

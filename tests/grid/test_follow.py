@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -40,8 +41,9 @@ def test_periods_go_by_like_shares_from_231_beats_a_minute_to_33() -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_no_other_beat_gains_more(seed: int) -> None:
-    odds = np.random.default_rng(seed).normal(-1.0, 2.0, 60)
-    periods = (13, 14, 15)
+    """From beat to beat a period goes up or down by eight places at most."""
+    odds = np.random.default_rng(seed).normal(-1.0, 2.0 + 8 * (seed % 2), 60)
+    periods = PERIODS[:13].tolist()
 
     def unit(value: float) -> float:
         return round(value / UNIT) * UNIT
@@ -51,8 +53,11 @@ def test_no_other_beat_gains_more(seed: int) -> None:
 
     def price(one: int, other: int) -> float:
         """Return what a beat pays to go on with the second period, less what that covers."""
+        if abs(periods.index(one) - periods.index(other)) > 8:
+            return np.inf
         return unit(20 * abs(np.log(one / other)) ** 1.5 - COVERED * other)
 
+    @cache
     def best(frame: int, period: int) -> float:
         """Return the most that a beat gains that is at a frame and came by a period."""
         before = frame - period
@@ -72,6 +77,16 @@ def test_no_other_beat_gains_more(seed: int) -> None:
         return begun(first) + sum(unit(value) for value in odds[found.frames]) - changes
 
     assert max(map(worth, periods)) == most
+
+
+def test_a_period_changes_by_eight_places_at_most() -> None:
+    """From 18 frames to 26 and back, but not to 27 nor back from there."""
+    for way, taken in (((18, 26), True), ((18, 27), False), ((26, 18), True), ((27, 18), False)):
+        frames = np.cumsum([0, *way])
+        odds = np.full(int(frames[-1]) + 1, -5.0)
+        odds[frames] = 400.0
+        found = follow_beats(odds, PERIODS[:20]).frames.tolist()
+        assert (found == frames.tolist()) == taken
 
 
 def test_arrays_that_do_not_fit_each_other_are_refused() -> None:

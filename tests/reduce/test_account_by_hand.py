@@ -12,6 +12,8 @@ from arranger.rows import HOLD, REST
 
 NONE = (-1,) * 6
 
+pytestmark = pytest.mark.usefixtures("either_account")
+
 
 def asked_for(*notes: tuple[int, int, int], **changed: object) -> Asked:
     """Return a song of tones, from onset, end and pitch of each, on six steps of an eighth second."""

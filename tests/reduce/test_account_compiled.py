@@ -61,7 +61,7 @@ def accounts(draw: st.DrawFn) -> tuple[Asked, Heard, list[str | None]]:
     return asked, Heard(rows, sources, drums, Hidden(seconds, whole)), said
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(accounts())
 def test_both_find_the_same(given: tuple[Asked, Heard, list[str | None]]) -> None:
     found = account(*given)

@@ -34,6 +34,7 @@ def reduced(*lines: Line) -> Reduction:
     return reduce(song, ENGINE, grid_of(song), ReduceSettings())
 
 
+@pytest.mark.usefixtures("either_account")
 def test_two_steps_are_enough_for_a_gap_and_one_is_not() -> None:
     two = reduced(Line([(0, 0.5, 72), (0.5, 0.5, 72)]))
     assert two.voice1 == (72, REST, 72, HOLD)
@@ -91,6 +92,7 @@ def heard(*rows: tuple[int, ...], drums: tuple[int, ...] = (-1,) * 4) -> Heard:
     return Heard(rows, sources, drums, silencing(drums))
 
 
+@pytest.mark.usefixtures("either_account")
 @pytest.mark.parametrize(
     ("offset", "reason"),
     [
@@ -107,6 +109,7 @@ def test_a_chord_is_no_flam(offset: float, reason: str) -> None:
     assert found[1].reasons == (reason,)
 
 
+@pytest.mark.usefixtures("either_account")
 @pytest.mark.parametrize(("steps", "outcome"), [(12, "dropped"), (11, "changed")])
 def test_a_note_that_is_heard_for_most_of_its_length_is_not_lost(steps: int, outcome: str) -> None:
     """It begins a beat and a half late, and then sounds for six steps."""
@@ -122,6 +125,7 @@ def test_a_note_that_is_heard_for_most_of_its_length_is_not_lost(steps: int, out
     assert (entry.outcome, entry.reasons[0]) == (outcome, "voices-full")
 
 
+@pytest.mark.usefixtures("either_account")
 def test_a_note_that_ends_where_its_line_goes_on_made_no_gap() -> None:
     """Step 2 is silent by itself: the note was to end there, though it is written to end later."""
     sources = ((0, 0, -1, 1), (-1,) * 4)
@@ -132,6 +136,7 @@ def test_a_note_that_ends_where_its_line_goes_on_made_no_gap() -> None:
     assert account(longer, rows, [None] * 4)[0].reasons == ("shortened-for-gap",)
 
 
+@pytest.mark.usefixtures("either_account")
 def test_a_gap_keeps_a_voice_busy_for_the_note_that_was_held_just_before() -> None:
     """The first note lasts for one step, after another; its repetition comes after a silent one."""
     sources = ((1, 0, -1, 1), (-1,) * 4)
@@ -140,6 +145,7 @@ def test_a_gap_keeps_a_voice_busy_for_the_note_that_was_held_just_before() -> No
     assert account(later, rows, [None] * 4)[2].by == (0,)
 
 
+@pytest.mark.usefixtures("either_account")
 def test_a_note_that_the_next_ends_names_that_and_no_drum() -> None:
     rows = heard((72, HOLD, 50, HOLD), (REST,) * 4)
     entry = account(asked(end=4, note_end=4, written_end=4.0), rows, [None] * 4)[0]
@@ -149,6 +155,7 @@ def test_a_note_that_the_next_ends_names_that_and_no_drum() -> None:
     assert (entry.reasons, entry.by) == (("shortened-by-next-note",), (7,))
 
 
+@pytest.mark.usefixtures("either_account")
 @pytest.mark.parametrize(
     ("rings", "reasons"),
     [(0.0, ("shortened-by-next-note",)), (1.4, ("shortened-by-next-note",)), (1.5, ()), (3.0, ())],
@@ -209,6 +216,7 @@ def test_a_difference_is_told_once_for_as_long_as_it_lasts() -> None:
     assert (bass, "beat 2: voice 2 has E4 of 'mid'", "beat 3: voice 2 has C3 of 'bass'") in differs
 
 
+@pytest.mark.usefixtures("either_account")
 def test_half_of_a_notes_length_is_enough_to_merge_it_wherever_it_stands() -> None:
     """The second note asks for two steps; another plays its pitch on one of them, or on none."""
     later = asked()._replace(onset=[0, 2, 3], end=[2, 4, 4], note_end=[2, 4, 4])

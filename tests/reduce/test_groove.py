@@ -168,8 +168,9 @@ def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() ->
     notes = [note for note in song.notes if note.drum]
     grid = barred(song)
     sounds = {note.pitch: ENGINE.drum_for(note.pitch) for note in notes} | {27: None}
-    groove = groove_of(notes, sounds, ENGINE, grid, amount="full", costs=Costs())
-    light = groove_of(notes, sounds, ENGINE, grid, amount="light", costs=Costs())
+    given = (song.columns, np.flatnonzero(song.columns.drum), sounds, ENGINE, grid)
+    groove = groove_of(*given, amount="full", costs=Costs())
+    light = groove_of(*given, amount="light", costs=Costs())
     assert light.worth == pytest.approx(0.75 * groove.worth)
     assert groove.hits.steps.tolist() == [0]
     assert groove.hits.sounds[0].name == "kick-hat-open"

@@ -58,6 +58,7 @@ def heard(*held: list[int]) -> Heard:
     return Heard(rows, list(held), (-1,) * 8, silencing((-1,) * 8))
 
 
+@pytest.mark.usefixtures("either_account")
 def test_a_note_that_takes_turns_has_one_entry_with_all_its_stretches() -> None:
     turns = [BASS, BASS, CHORD, BASS, BASS, BASS, CHORD, CHORD]
     found = account(asked(), heard([TUNE] * 8, turns), [None] * 8)
@@ -67,6 +68,7 @@ def test_a_note_that_takes_turns_has_one_entry_with_all_its_stretches() -> None:
     assert found[CHORD].by == ()
 
 
+@pytest.mark.usefixtures("either_account")
 @pytest.mark.parametrize(
     ("rests", "tune", "outcome", "reason"),
     [
@@ -84,6 +86,7 @@ def test_voice_1_takes_turns_where_the_tune_rests(
     assert (found.outcome, found.reasons[0]) == (outcome, reason)
 
 
+@pytest.mark.usefixtures("either_account")
 def test_a_note_cut_for_a_turn_of_voice_1_takes_turns_though_it_began_before() -> None:
     cut = heard([CHORD] * 4 + [BASS] * 4, [BASS] * 4 + [TUNE] * 4)
     found = account(asked(turning=[[False, False, *[True] * 6], [True] * 8]), cut, [None] * 8)
@@ -93,6 +96,7 @@ def test_a_note_cut_for_a_turn_of_voice_1_takes_turns_though_it_began_before() -
     assert found[TUNE].outcome == "dropped", "a turn is no excuse for the tune"
 
 
+@pytest.mark.usefixtures("either_account")
 def test_a_note_that_got_no_turn_says_who_had_them() -> None:
     busy = heard([TUNE] * 8, [BASS] * 8)
     assert account(asked(), busy, [None] * 8)[CHORD][1:3] == ("dropped", ("no-turn",))
@@ -106,6 +110,7 @@ def test_a_note_that_got_no_turn_says_who_had_them() -> None:
     assert tune.reasons == ("voices-full",), "the tune waits for no turn"
 
 
+@pytest.mark.usefixtures("either_account")
 def test_of_many_that_had_the_turns_the_first_four_are_named() -> None:
     pitches = (72, 50, 53, 57, 60, 64, 67)
     many = {name: [0] * 7 for name in ("onset", "part")} | {"octave_of": [-1] * 7}
@@ -122,6 +127,7 @@ def test_of_many_that_had_the_turns_the_first_four_are_named() -> None:
     assert (found.reasons, found.by) == (("no-turn",), (1, 2, 3, 4))
 
 
+@pytest.mark.usefixtures("either_account")
 def test_what_doubles_a_note_that_takes_turns_is_heard_in_it() -> None:
     """An eighth of the time is enough, since the note that it doubles has no more."""
     turns = heard([TUNE] * 8, [-1, -1, -1, BASS, -1, -1, -1, -1])

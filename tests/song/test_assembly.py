@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from arranger.errors import LimitError, SongError
+from arranger.errors import LimitError, SongError, UsageError
 from arranger.song import KeyChange, MetreChange, TempoChange
+from arranger.song.general_midi import percussion_key
 from arranger.song.midi.assemble import Unit, unit_of
 from tests.song.midi_bytes import QUARTER_C4, header, meta, notes, one_track, read, track
 
@@ -150,3 +151,24 @@ def test_a_pause_is_left_out_where_it_is_longer_than_any_music() -> None:
     assert notes(
         read(one_track("CE 11 90 3C 40", "01 80 3C 40", division=1), max_beats=50_005)
     ) == [(10_001, 1, 60)]
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ("0", 0),
+        ("127", 127),
+        ("007", 7),
+        ("128", None),
+        ("0127", None),
+        ("-1", None),
+        ("\u0663", None),
+        ("Cowbell", 56),
+    ],
+)
+def test_a_percussion_key_is_a_number_of_midi_or_a_name(text: str, key: int | None) -> None:
+    if key is not None:
+        assert percussion_key(text) == key
+    else:
+        with pytest.raises(UsageError, match="no drum of General MIDI"):
+            percussion_key(text)

@@ -66,6 +66,7 @@ WORDS = bytes.fromhex("0001 0002 0060")
         (header(1, 2, 0xE700), MidiHeader(1, 2, 480, 15), "13:no ticks in a frame"),
         (header(1, 2, 0xE728), MidiHeader(1, 2, 0xE728, 15), ""),
         (header(1, 2, 0xE628), MidiHeader(1, 2, 0xE628, 15), "13:an odd SMPTE rate, 26 frames"),
+        (header(1, 2, 0xE601), MidiHeader(1, 2, 0xE601, 15), "13:an odd SMPTE rate, 26 frames"),
         (header(1, 2, 0x7FFF), MidiHeader(1, 2, 0x7FFF, 15), ""),
         (ONE, MidiHeader(1, 0, 480, 1), "1:no header: 480 ticks"),
         (chunk("MThX", WORDS), MidiHeader(1, 2, 96, 15), "1:a chunk b'MThX'"),

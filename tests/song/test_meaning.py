@@ -84,6 +84,13 @@ def test_volume_and_expression_multiply_and_reach_the_notes_of_their_tick() -> N
     assert read(one_track("00 90 3C 7F 60 80 3C 00")).notes[0].loudness == pytest.approx(100 / 127)
 
 
+def test_a_pan_reaches_the_note_that_starts_on_its_tick() -> None:
+    song = read(one_track("00 90 3C 7F 00 B0 0A 10 60 80 3C 00"))
+    assert [part.pan for part in song.parts] == [16]
+    other = read(header(1, 2) + track("00 90 3C 7F 60 80 3C 00") + track("00 B0 0A 11"))
+    assert [part.pan for part in other.parts] == [17]
+
+
 def test_a_note_that_fades_in_is_not_silent() -> None:
     song = read(one_track("00 B0 0B 00", "00 90 3C 7F", "30 B0 0B 7F", "30 80 3C 00"))
     assert song.notes[0].loudness == pytest.approx(100 / 127)
@@ -244,6 +251,14 @@ def test_a_bend_that_stays_on_a_semitone_moves_the_note() -> None:
 def test_the_bend_range_is_heeded() -> None:
     octave = "00 B0 65 00 00 B0 64 00 00 B0 06 0C"
     assert read(one_track(octave, "00 E0 00 00", quarter(0))).notes[0].pitch == 48
+
+
+@pytest.mark.parametrize("semitones", ["00 B0 06 02", "00 B0 06 00 00 B0 06 02", ""])
+def test_the_bend_range_has_cents_too(semitones: str) -> None:
+    """Two semitones (as General MIDI has them before) and 50 cents, of which four fifths are two."""
+    cents = f"00 B0 65 00 00 B0 64 00 {semitones} 00 B0 26 32"
+    song = read(one_track(cents, "00 E0 1A 73", quarter(0), "00 E0 66 0C", quarter(0)))
+    assert [note.pitch for note in song.notes] == [62, 58]
 
 
 def test_a_short_bend_and_a_bend_between_semitones_are_ignored() -> None:

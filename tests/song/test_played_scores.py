@@ -137,6 +137,12 @@ def test_a_metre_is_told_where_bars_are_not_as_the_one_before_says() -> None:
     assert later.metres == {50: MetreChange(50, 3, 4)}
 
 
+def test_bars_before_any_metre_have_four_quarters() -> None:
+    time = b"<time><beats>3</beats><beat-type>4</beat-type></time>"
+    song = read(musicxml(bar(1, tone("C", 4, 8)) + bar(2, tone("D", 4, 8))).replace(time, b""))
+    assert song.metres == (MetreChange(0, 4, 4),)
+
+
 def test_loudness_is_that_of_the_last_mark_and_never_silent() -> None:
     def mark(name: str) -> str:
         return f"<direction><direction-type><dynamics><{name}/></dynamics></direction-type></direction>"

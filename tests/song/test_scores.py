@@ -387,6 +387,33 @@ def test_da_capo_al_fine() -> None:
     assert [n.pitch for n in song.notes] == [60, 62, 60]
 
 
+def sign(inside: str) -> str:
+    return f"<direction><direction-type>{inside}</direction-type></direction>"
+
+
+@pytest.mark.parametrize(
+    ("marks", "pitches"),
+    [
+        (("", "<segno/>", "<words>D.S.</words>", ""), "CDEDEF"),
+        (("<segno/>", "", "<words>D.S. al Fine</words>", "<words>Fine</words>"), "CDECDEF"),
+        (("<coda/>", "", "<words>D.C. al Coda</words>", "<coda/>"), "CDECF"),
+        (("", "<segno/>", "<words>D.C.</words>", ""), "CDECDEF"),
+        (("", "", "<words>D.S.</words>", ""), "CDEF"),
+        (("", "", "<words>D.C. al Fine</words>", ""), "CDEF"),
+    ],
+)
+def test_jumps_go_to_their_signs(marks: tuple[str, ...], pitches: str) -> None:
+    bars_of_tones = [
+        bar(number, sign(mark) if mark and "D." not in mark else "", tone("CDEF"[number - 1], 4, 6),
+            extra=sign(mark) if "D." in mark else "")
+        for number, mark in enumerate(marks, 1)
+    ]  # fmt: skip
+    song = read(musicxml("".join(bars_of_tones)))
+    assert (
+        "".join({60: "C", 62: "D", 64: "E", 65: "F"}[note.pitch] for note in song.notes) == pitches
+    )
+
+
 def zipped(content: bytes) -> bytes:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:

@@ -17,12 +17,13 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from arranger.bars import metre_beat
-from arranger.columns import unchanging
+from arranger.columns import begins, unchanging
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from arranger.grid.model import Grid
     from arranger.reduce.choose.candidates import ChoiceProblem
     from arranger.reduce.choose.costs import Costs
-    from arranger.song.model import Note
+    from arranger.song.notes import Columns
 
 ACCENTS = (1.0, 0.85, 0.4)
 """Share of its weight that a drum has on the first beat of a bar, on another beat of the metre, and
@@ -115,7 +116,8 @@ class Groove(NamedTuple):
 
 
 def groove_of(
-    notes: list[Note],
+    notes: Columns,
+    ids: Ints,
     sounds: Mapping[int, DrumSound | None],
     engine: Engine,
     grid: Grid,
@@ -125,44 +127,50 @@ def groove_of(
 ) -> Groove:
     """Return what may sound.
 
-    ``notes``: the drum notes that may sound, in order.
+    ``notes``: the song's notes.
+    ``ids``: the drum notes that may sound, in order.
     ``sounds``: the sound of each percussion key among them, or None.
     ``engine``: its joint sounds.
     ``grid``: where the notes stand.
     ``amount``: "light" or "full": how much they may take from the voices.
     ``costs``: the cost table.
     """
-    onsets: list[int] = grid.onset_steps.tolist()
-    asked: dict[int, dict[str, Note]] = {}
-    for note in notes:
-        sound = sounds[note.pitch]
-        if sound is not None:
-            here = asked.setdefault(onsets[note.id], {})
-            before = here.get(sound.name)
-            if before is None or note.loudness > before.loudness:
-                here[sound.name] = note
     by_name = {sound.name: sound for sound in sounds.values() if sound is not None}
-    accent: list[float] = accents(grid).tolist()
-    steps = sorted(asked)
+    all_names = sorted(by_name)
+    kind_of = {
+        key: -1 if sound is None else all_names.index(sound.name) for key, sound in sounds.items()
+    }
+    kinds = np.array([kind_of[key] for key in notes.pitch[ids].tolist()], dtype=np.int64)
+    unplayable = frozenset(ids[kinds < 0].tolist())
+    ids, kinds = ids[kinds >= 0], kinds[kinds >= 0]
+    # of those that say the same on a step the loudest
+    order = np.lexsort((-notes.loudness[ids], kinds, grid.onset_steps[ids]))
+    ids, kinds = ids[order], kinds[order]
+    onsets = grid.onset_steps[ids]
+    loudest = begins(onsets) | begins(kinds)
+    ids, kinds, onsets = ids[loudest], kinds[loudest], onsets[loudest]
+    firsts = np.flatnonzero(begins(onsets))
+    steps, starts = onsets[firsts], [*firsts.tolist(), len(ids)]
+    names = [all_names[kind] for kind in kinds.tolist()]
+    asked = [tuple(names[first:end]) for first, end in pairwise(starts)]
+    accent = accents(grid)[steps]
     choose = _Chooser(by_name, engine)
-    said = [choose.best(frozenset(asked[step]), accent[step] == ACCENTS[1]) for step in steps]
-    share = costs.drum * (LIGHT_SHARE if amount == "light" else 1.0)
-    worth = [
-        share
-        * accent[step]
-        * sum(by_name[n].weight * (0.5 + 0.5 * asked[step][n].loudness) for n in names)
-        for step, (_, names) in zip(steps, said, strict=True)
+    said = list(map(choose.best, asked, (accent == ACCENTS[1]).tolist()))
+    weights = np.array([by_name[name].weight for name in all_names])
+    each = (weights[kinds] * (0.5 + 0.5 * notes.loudness[ids])).tolist()
+    sums = [
+        sum([each[first + n] for n in own]) for first, (_, own) in zip(starts, said, strict=False)
     ]
-    hits = Hits(
-        np.array(steps, dtype=np.int64),
-        np.array([asked[s][n[0]].id for s, (_, n) in zip(steps, said, strict=True)], np.int64),
-        tuple(sound for sound, _ in said),
-    )
+    share = costs.drum * (LIGHT_SHARE if amount == "light" else 1.0)
     return Groove(
-        hits=hits,
-        worth=np.array(worth, dtype=np.float64),
-        fates=_fates(grid, steps, [frozenset(asked[step]) for step in steps], choose),
-        unplayable=frozenset(note.id for note in notes if sounds[note.pitch] is None),
+        hits=Hits(
+            steps,
+            ids[firsts + np.array([own[0] for _, own in said], dtype=np.int64)],
+            tuple([sound for sound, _ in said]),
+        ),
+        worth=share * accent * np.array(sums, dtype=np.float64),
+        fates=_fates(grid, steps, asked, choose.kicks | choose.snares),
+        unplayable=unplayable,
     )
 
 
@@ -172,26 +180,25 @@ class _Chooser:
     def __init__(self, by_name: Mapping[str, DrumSound], engine: Engine) -> None:
         self._by_name = by_name
         self._joint = [sound for sound in engine.drums if sound.joins]
-        self._best: dict[tuple[frozenset[str], bool], tuple[DrumSound, tuple[str, ...]]] = {}
+        self._best: dict[tuple[tuple[str, ...], bool], tuple[DrumSound, tuple[int, ...]]] = {}
         keys = {name: frozenset(sound.percussion_keys) for name, sound in by_name.items()}
         self.kicks = frozenset(name for name in keys if keys[name] & KICK_KEYS)
         self.snares = frozenset(name for name in keys if keys[name] & SNARE_KEYS)
 
-    def best(self, names: frozenset[str], backbeat: bool) -> tuple[DrumSound, tuple[str, ...]]:
+    def best(self, names: tuple[str, ...], backbeat: bool) -> tuple[DrumSound, tuple[int, ...]]:
         """Return the sound, and which of the names it says, the weightiest first."""
         key = (names, backbeat)
         if key not in self._best:
             ways: list[tuple[DrumSound, tuple[str, ...]]] = [
-                (self._by_name[name], (name,)) for name in sorted(names)
+                (self._by_name[name], (name,)) for name in names
             ]
             ways += [
                 (sound, tuple(sorted(sound.joins, key=lambda n: (-self._weight(n, backbeat), n))))
                 for sound in self._joint
-                if names.issuperset(sound.joins)
+                if {*names}.issuperset(sound.joins)
             ]
-            self._best[key] = max(
-                ways, key=lambda way: sum(self._weight(n, backbeat) for n in way[1])
-            )
+            sound, said = max(ways, key=lambda way: sum(self._weight(n, backbeat) for n in way[1]))
+            self._best[key] = sound, tuple(map(names.index, said))
         return self._best[key]
 
     def _weight(self, name: str, backbeat: bool) -> float:
@@ -199,28 +206,25 @@ class _Chooser:
         return factor * self._by_name[name].weight
 
 
-def _fates(grid: Grid, steps: list[int], names: list[frozenset[str]], choose: _Chooser) -> Ints:
+def _fates(grid: Grid, steps: Ints, names: list[tuple[str, ...]], heavy: frozenset[str]) -> Ints:
     """Return the same number for hits that are decided together."""
     starts = np.array([bar.first_step for bar in grid.bars], dtype=np.int64)
     bars = np.maximum(np.searchsorted(starts, steps, side="right") - 1, 0)
-    places = (np.array(steps, dtype=np.int64) - starts[bars]).tolist()
-    heavy = choose.kicks | choose.snares
-    whole: dict[int, list[tuple[int, frozenset[str]]]] = {}
-    frame: dict[int, list[tuple[int, frozenset[str]]]] = {}
-    for bar, place, here in zip(bars.tolist(), places, names, strict=True):
-        whole.setdefault(bar, []).append((place, here))
-        if here & heavy:
-            frame.setdefault(bar, []).append((place, here & heavy))
+    framing = {each: heavy.intersection(each) for each in {*names}}
+    frames = [framing[each] for each in names]
+    places = (steps - starts[bars]).tolist()
+    hits = [*zip(places, names, strict=True)]
+    heavy_hits = [*zip(places, frames, strict=True)]
     alike: dict[object, int] = {}
-    like = [
-        {bar: alike.setdefault(tuple(hits), len(alike)) for bar, hits in each.items()}
-        for each in (whole, frame)
-    ]
     numbers: dict[object, int] = {}
-    fates = [
-        numbers.setdefault((place, here & heavy, like[bool(here & heavy)][bar]), len(numbers))
-        for bar, place, here in zip(bars.tolist(), places, names, strict=True)
-    ]
+    fates = []
+    for first, end in pairwise((*np.flatnonzero(begins(bars)).tolist(), len(hits))):
+        whole = alike.setdefault(tuple(hits[first:end]), len(alike))
+        framed = tuple([hit for hit in heavy_hits[first:end] if hit[1]])
+        frame = alike.setdefault(framed, len(alike))
+        for place, here in heavy_hits[first:end]:
+            fate = (place, here, frame if here else whole)
+            fates.append(numbers.setdefault(fate, len(numbers)))
     return np.array(fates, dtype=np.int64)
 
 

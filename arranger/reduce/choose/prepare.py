@@ -120,9 +120,10 @@ def prepare(
         costs=costs,
         separate_parts=as_written,
     )
-    drum_ids = np.flatnonzero(placed.usable & placed.drum).tolist()
-    drum_notes = song.columns.notes(drum_ids)
-    groove = groove_of(drum_notes, sounds, engine, grid, amount=settings.drums, costs=costs)
+    drums = np.flatnonzero(placed.usable & placed.drum)
+    groove = groove_of(
+        song.columns, drums, sounds, engine, grid, amount=settings.drums, costs=costs
+    )
     harm = np.zeros(len(groove.hits.steps))
     if groove.hits.silent(engine).any():
         harm = harm_of(groove, _laid_out(tones, engine, grid, broken), engine, costs)

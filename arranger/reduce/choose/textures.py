@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct
 from arranger.errors import SettingsError
 from arranger.reduce.worth.note_table import heard_share, note_on_top, note_table
 from arranger.settings import TEXTURES
@@ -93,7 +92,7 @@ def weights_by_texture(
     """Return the weights that the optimisation uses, each note's by the texture on its step."""
     found = weights
     of_note = textures[np.maximum(onset, 0)]
-    for texture in distinct(textures).tolist():
+    for texture in sorted({*textures.tolist()}):
         used = weights_for(song, weights, texture)
         if used is not weights:
             here = of_note == texture

@@ -27,7 +27,7 @@ from arranger.compiled import compiled
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-_compiled = compiled("arranger.reduce.worth._reading", "7cb6ff8e")
+_compiled = compiled("arranger.reduce.worth._reading", "e77e5164")
 
 Floats: TypeAlias = NDArray[np.float32]
 
@@ -267,7 +267,6 @@ def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Float
     """
     nothing = net[f"read{layer}_bias"]
     asked = seen @ net[f"read{layer}"]
-    asked += nothing[:, None]
     keep, bias = net[f"keep{layer}"], net[f"keep{layer}_bias"]
     if _compiled is None:
         return read_in_numpy(asked, nothing, keep, bias)
@@ -279,15 +278,15 @@ def read_both_ways(seen: Floats, net: Mapping[str, Floats], layer: str) -> Float
 def read_in_numpy(asked: Floats, nothing: Floats, keep: Floats, bias: Floats) -> Floats:
     """Return the states of the units after each note; shape (notes, 2 * UNITS).
 
-    ``asked``, ``nothing``: shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note, and
-    what no note asks of the gates.
+    ``asked``, ``nothing``: shapes (2, notes, 3 * UNITS) and (2, 3 * UNITS): what each note asks of
+    the gates, and what is asked anyway, also where there is no note.
     ``keep``, ``bias``: shapes (2, UNITS, 3 * UNITS) and (2, 3 * UNITS): what the state before asks
     of them.
     """
     many = asked.shape[1]
     place = np.arange(-WARM_UP, CHUNK)[:, None] + np.arange(0, many, CHUNK)
     place = np.where((place < 0) | (place >= many), many, place)
-    ways = np.concatenate((asked, nothing[:, None]), axis=1)
+    ways = np.concatenate((asked, np.zeros_like(nothing)[:, None]), axis=1) + nothing[:, None]
     ways[1, :many] = ways[1, :many][::-1].copy()
     states = _run(ways[:, place].transpose(1, 0, 2, 3), keep, bias[:, None])[WARM_UP:]
     lines = states.transpose(1, 2, 0, 3).reshape(2, -1, UNITS)[:, :many]

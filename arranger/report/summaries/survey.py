@@ -159,7 +159,7 @@ def _together(notes: Sequence[Note]) -> list[tuple[int, int]]:
     stretches: list[tuple[int, int]] = []
     before = 0
     for tick, change, pitch in changes:
-        if sounding and tick > before:
+        if sounding:
             stretches.append((tick - before, len(sounding)))
         before = tick
         sounding[pitch] += change

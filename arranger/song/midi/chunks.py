@@ -113,7 +113,7 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
         place = following
     found = data.find(_TRACK, place, end - 4)
     lost = _short_name(data, place, end if found < 0 else found)
-    if lost >= 0:
+    if lost is not None:
         repairs.append((lost, f"a chunk {data[lost : lost + 3].decode()!r} was read as a track"))
         return lost - 1
     skipped = (end if found < 0 else found) - place
@@ -140,10 +140,10 @@ def _is_name(name: bytes) -> bool:
     return len(name) == 4 and all(0x20 <= byte < 0x7F for byte in name)
 
 
-def _short_name(data: bytes, start: int, end: int) -> int:
-    """Return where a track's name that lost a letter stands close by, or -1."""
+def _short_name(data: bytes, start: int, end: int) -> int | None:
+    """Return where a track's name that lost a letter stands close by, or None."""
     near = range(start, min(start + 8, end - 8))
-    return next((place for place in near if data[place : place + 3] in _SHORT_NAMES), -1)
+    return next((place for place in near if data[place : place + 3] in _SHORT_NAMES), None)
 
 
 def _is_like_track(name: bytes) -> bool:

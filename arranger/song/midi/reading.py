@@ -69,8 +69,8 @@ def _gather(
             found.append(track_events(index, track, 0, limits))
         elif settings.pattern in {None, index + 1}:
             pattern = track_events(index, track, start, limits, device=index)
-            pattern.tempos.insert(0, (start, DEFAULT_TEMPO))
-            pattern.metres.insert(0, (start, 4, 4))
+            pattern.tempos = [(start, DEFAULT_TEMPO), *pattern.tempos]
+            pattern.metres = [(start, 4, 4), *pattern.metres]
             found.append(pattern)
             start = pattern.end
         else:
