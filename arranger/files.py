@@ -47,7 +47,6 @@ _ANOTHER = "choose another name with -o"
 def replacing(path: Path, *, beside: Path | None = None) -> Iterator[BinaryIO]:
     """Yield a file to write and seek in; on success it takes the path's place, else nothing changes.
 
-    ``path``: the target.
     ``beside``: for a file of the program's own that goes with another one: it gets that one's owner
     and mode, and of what it replaces nothing is kept.
 
@@ -164,7 +163,6 @@ def refuse_inputs(path: Path, inputs: Mapping[str, Path], sha256: str = "") -> N
 
     That also holds for the place where what the target held would be kept.
 
-    ``path``: the target.
     ``inputs``: what is read, by what to call it: "the sheet that is read here".
     ``sha256``: of the song, where it isn't known which file it is; a target with that content is
     refused.

@@ -263,7 +263,7 @@ def _stretches(asked: Asked, places: _Places) -> tuple[Sequence[int], Sequence[i
         first = next((to[at] for at in range(onset, end) if to[at] >= 0), -1)
         firsts.append(first)
         for limit in (end, note_end):
-            there = (to[at] for at in range(limit - 1, onset, -1) if to[at] >= 0)
+            there = (to[at] for at in reversed(range(onset + 1, limit)) if to[at] >= 0)
             lasts.append(max(next(there, first), first) + 1)
     return firsts, lasts[::2], lasts[1::2]
 

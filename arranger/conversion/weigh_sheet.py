@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 def weigh_sheet_bar(path: Path, bar: int, *, song: Path | None, most: int) -> BarWeighing:
     """Return what was weighed in a bar of the conversion that made a sheet.
 
-    ``path``: the sheet.
     ``bar``: as numbered there; where a hand put in or took out bars, the song's bar may have
     another number.
     ``song``: the song; None: the sheet's source, beside the sheet.

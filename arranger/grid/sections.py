@@ -34,7 +34,7 @@ def find_sections(alike: Bools) -> tuple[Section, ...]:
     """Return all occurrences of repeated passages, in order of time; ``alike`` is that of `alike_bars`."""
     count = len(alike)
     runs = np.zeros((count + 1, count + 1), dtype=np.int32)
-    for row in range(count - 1, -1, -1):
+    for row in reversed(range(count)):
         runs[row, :-1] = np.where(alike[row], runs[row + 1, 1:] + 1, 0)
     runs = runs[:-1, :-1]
     # A passage may not overlap its own repetition.
@@ -43,7 +43,7 @@ def find_sections(alike: Bools) -> tuple[Section, ...]:
     free = np.ones(count, dtype=np.bool_)
     found: list[tuple[int, int, int]] = []
     for number in range(len(NAMES)):
-        if count == 0 or length.max() < FEWEST_BARS:
+        if length.max(initial=0) < FEWEST_BARS:
             break
         first, _ = np.unravel_index(int(length.argmax()), length.shape)
         size = int(length.max())
@@ -65,12 +65,7 @@ def find_sections(alike: Bools) -> tuple[Section, ...]:
     )
 
 
-def alike_bars(
-    bars: tuple[GridBar, ...],
-    onset_steps: Ints,
-    part: Ints,
-    pitch: Ints,
-) -> Bools:
+def alike_bars(bars: tuple[GridBar, ...], onset_steps: Ints, part: Ints, pitch: Ints) -> Bools:
     """Return which bars are alike, shape (bars, bars), of the first `MOST_BARS`; a silent bar is like none.
 
     The arrays have shape (notes,); notes at step -1 are left out.

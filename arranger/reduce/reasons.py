@@ -42,9 +42,7 @@ REASONS: dict[str, str] = {
     "by-hand": "by the hand that changed the bar",
 }
 
-CHANGED: dict[str, str] = {
-    "voices-full": "it starts {moved}, when {by} gave way",
-}
+CHANGED: dict[str, str] = {"voices-full": "it starts {moved}, when {by} gave way"}
 """Other words for a reason when the note is heard all the same."""
 
 LATER: dict[str, str] = {

@@ -93,7 +93,6 @@ def check_text(
 ) -> Checked:
     """Check a sheet's text: its form, and against the engine that it names.
 
-    ``text``: the sheet.
     ``load_engine``: returns the engine of a name as it stands in the header.
     ``size``: returns the bytes that a sheet takes (`arranger.machine.song_bytes`); None: whether it
     fits isn't checked.

@@ -28,7 +28,6 @@ _MOST_NOTES = 6
 def side_by_side(comparison: Comparison, left: str, right: str, width: int = WIDTH) -> str:
     """Return the comparison as text.
 
-    ``comparison``: what differs.
     ``left``, ``right``: what the sides are called.
     ``width``: in columns.
     """

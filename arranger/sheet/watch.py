@@ -25,7 +25,6 @@ def saves(path: str | Path, *, sleep: Callable[[float], None] = time.sleep) -> I
     A save while the caller is busy counts as soon as it comes back. A file that is gone for a
     moment (an editor at work) isn't a save.
 
-    ``path``: the file.
     ``sleep``: waits for so many seconds.
     """
     path = Path(path)

@@ -89,6 +89,14 @@ def test_a_period_changes_by_eight_places_at_most() -> None:
         assert (found == frames.tolist()) == taken
 
 
+def test_a_beat_goes_on_where_little_is_heard() -> None:
+    """Sixteen frames more are worth one and a half in log odds."""
+    for heard, beats in ((-1.4, 2), (-1.6, 1)):
+        odds = np.full(17, -50.0)
+        odds[[0, 16]] = 5.0, heard
+        assert len(follow_beats(odds, np.array([16])).frames) == beats
+
+
 def test_arrays_that_do_not_fit_each_other_are_refused() -> None:
     def followed(
         price: int = 4, begin: int = 2, onward: int = 16, came: int = 10, last: int = 3

@@ -13,14 +13,14 @@ from arranger.engine import load_engine
 from arranger.grid import plan_grid
 from arranger.grid.attacks import find_attacks
 from arranger.grid.bars import metres
-from arranger.grid.bars.asked_bars import after_pickup, likeliest_place
+from arranger.grid.bars.asked_bars import after_pickup, likeliest_place, moved_metres
 from arranger.grid.bars.disputed import _stated, _within
 from arranger.grid.bars.metre_names import named_bars, named_metre
 from arranger.grid.track.bars_sure import EvenBars, weigh_bars
 from arranger.grid.track.networks.bars_heard import SLOT_LENGTHS, hear_lines, likeliest_bars
 from arranger.settings import GridSettings
 from arranger.song.model import MetreChange
-from arranger.song.time import timed_columns
+from arranger.song.time import song_bars, timed_columns
 from tests.grid.songs import TICKS, song_of
 from tests.grid.test_heard import waltz
 
@@ -54,7 +54,7 @@ def test_heard_bars_are_taken_where_they_are_plainly_likelier_than_four_beats() 
     """By ten in log odds and a tenth of their own, in a piece of 32 attacks."""
     random = Random(2)
     seen = set()
-    for _ in range(150):
+    for _ in range(60):
         odds = np.full((random.choice((96, 960)), 2), -1.0)
         fours = random.uniform(0, 3)
         odds[::12, 1], odds[::16, 1] = fours * random.uniform(0.6, 1.1), fours
@@ -123,6 +123,20 @@ def test_bars_of_the_files_own_metre_stay_where_the_file_has_them() -> None:
     assert {
         bar[3:5] for bar in plan_grid(short, ENGINE, GridSettings(pickup=Fraction(1))).bars
     } == {(4, 4)}
+
+
+@pytest.mark.parametrize("tick", [0, 1, 479, 1440, 1441, 2879, 2880, 3000, 6240, 9999])
+def test_the_files_bars_are_moved_by_less_than_one(tick: int) -> None:
+    """Two bars of three quarters, then of four; one begins at the tick."""
+    song = song_of([(0, 1, 60)], metres=((0, 3, 4), (6, 4, 4)))
+    before = max(bar.start for bar in song_bars(song, tick + 1) if bar.start <= tick)
+    moved = moved_metres(song, tick)
+    if before == tick:
+        assert moved == song.metres
+    else:
+        later = [metre._replace(tick=metre.tick + tick - before) for metre in song.metres]
+        assert moved == (song.metres[0], *later)
+    assert tick in {bar.start for bar in song_bars(replace(song, metres=moved), tick + 1)}
 
 
 def test_another_place_for_bars_must_be_likelier_by_ten() -> None:

@@ -182,6 +182,17 @@ def test_a_tempo_that_is_asked_for_may_go_from_a_quarter_quicker_to_slower_by_th
     assert asked[-1] == (0.26, 1.75)
 
 
+def test_a_first_beat_leaves_the_readings_that_have_a_beat_within_a_fifth_of_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    heard = HeardSong(np.zeros((500, 2)), 0.0, np.zeros(6), 0.0)
+    for starts, left in (((0.19, 0.21, -0.19), (0.19, -0.19)), ((0.21, 0.5), (0.21, 0.5))):
+        given = [reading(2.0, start=2 * start) for start in starts]
+        monkeypatch.setattr(beat, "readings_of", lambda *_, given=given: list(given))
+        found = all_readings(heard, 9.0, None, GridSettings(first_beat=4.0))
+        assert [each.beats[0] / 2 for each in found] == pytest.approx(left)
+
+
 def test_what_a_beats_sureness_leaves_is_shared_by_the_others(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -149,7 +149,7 @@ def some_notes(random: Random, many: int) -> list[Plain]:
     return sorted(found, key=lambda n: (n.onset, n.pitch))
 
 
-@pytest.mark.parametrize("many", [1, 3, 40])
+@pytest.mark.parametrize("many", [1, 40])
 def test_likelihoods_are_what_plain_loops_find(many: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(tune_model, "BLOCK", 17)
     monkeypatch.setattr(tune_model, "ROUNDED", 2.0**16)

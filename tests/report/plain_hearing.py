@@ -89,12 +89,12 @@ class Plain:
 
     def _share(self, note: int) -> int:
         entry, line = self.reduction.ledger.entries[note], self.lines[note]
-        if entry.outcome == "dropped":
-            return 0
-        if line == "harmony" and entry.outcome == "changed":
+        if line == "harmony" and entry.outcome in ("changed", "dropped"):
             beats = self.on[note]
             pitch = self.song.notes[note].pitch % 12
             return 100 * sum(pitch in self.sounding[beat] for beat in beats) // len(beats)
+        if entry.outcome == "dropped":
+            return 0
         if line not in ("tune", "bass") or entry.outcome == "kept" or not entry.reasons:
             return 100
         octave = 0.9 if {"octave-folded", "octave-doubled"} & {*entry.reasons} else 1.0

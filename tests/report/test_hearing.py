@@ -13,6 +13,7 @@ from arranger.engine import load_engine
 from arranger.reduce.ledger import Span, columns_of
 from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import bar_losses, beats_heard, heard_of
+from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.song import read_song
 from tests.reduce.little_songs import Line, pedalled, song_of
@@ -59,9 +60,12 @@ def test_of_the_song_by_hand_whatever_becomes_of_its_notes(hand: Conversion) -> 
         onsets = hand.grid.onset_steps.copy()
         onsets[random.randrange(len(onsets))] = -1
         ends = hand.grid.onset_steps + [random.randint(0, 9) for _ in entries]
+        cells = (59, 71, 67, 43, HOLD, HOLD, REST)
+        rows = [tuple(random.choice(cells) for _ in range(16)) for _ in range(2)]
         bars = [bar._replace(denominator=random.choice((2, 4, 8))) for bar in hand.grid.bars]
         grid = replace(hand.grid, onset_steps=onsets, end_steps=ends, bars=tuple(bars))
-        check(replace(hand, grid=grid, reduction=replace(hand.reduction, ledger=ledger)))
+        reduction = replace(hand.reduction, ledger=ledger, voice1=rows[0], voice2=rows[1])
+        check(replace(hand, grid=grid, reduction=reduction))
 
 
 @pytest.mark.parametrize(

@@ -34,7 +34,7 @@ LINES = st.builds(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(lines=st.lists(LINES, min_size=1, max_size=4), title=st.text(max_size=20))
 def test_all_outputs_tell_of_each_note_once_and_the_same(lines: list[Line], title: str) -> None:
     song = replace(song_of(*lines), title=title)
@@ -55,7 +55,7 @@ def test_all_outputs_tell_of_each_note_once_and_the_same(lines: list[Line], titl
     assert sum(bar[5] for bar in page["bars"]) <= len(notes)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(lines=st.lists(LINES, min_size=1, max_size=4))
 def test_what_is_heard_of_bars_is_a_share_and_whole_only_without_loss(lines: list[Line]) -> None:
     conversion = convert(song_of(*lines), ENGINE, Settings())

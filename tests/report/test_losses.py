@@ -180,6 +180,13 @@ def test_loss_of_each_bar(hand: Conversion) -> None:
     assert song_lost(beats_heard(hand)) == -(-(28_199 + 2_300) // asked)
 
 
+def test_a_song_of_which_nothing_is_heard_has_lost_all(hand: Conversion) -> None:
+    found = beats_heard(hand)
+    assert song_lost(found._replace(lost=np.full_like(found.lost, 1000))) == 1000
+    assert song_lost(found._replace(lost=np.full_like(found.lost, 1))) == 1
+    assert song_lost(found._replace(asked=np.zeros_like(found.asked))) == 0
+
+
 def test_what_is_heard_along_a_song_is_told_of_each_place(hand: Conversion) -> None:
     found = beats_heard(hand)
     bars = heard_along(found, found.beats.bar, 2)

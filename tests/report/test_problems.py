@@ -129,6 +129,44 @@ def test_what_makes_a_chord_is_told_first_and_on_the_most_beats(
     assert _tones_told(_scene(hand), lacking, 4, most) == told
 
 
+def converted(*lines: Line) -> Conversion:
+    chosen = ReduceSettings(texture="melody-bass", tune="tune", bass="bass")
+    return convert(song_of(*lines), load_engine("twin-phase"), Settings(reduce=chosen))
+
+
+def test_tones_are_missing_where_none_of_the_voices_has_them() -> None:
+    """G major: the tune has D for two beats, then G; the pad holds B and D over the next bar too."""
+    tune = [(0, 1, 74), (1, 1, 74), (2, 1, 79), (3, 1, 79), (4, 4, 79)]
+    pad = [(0, 8, 59), (0, 8, 62)]
+    found = ranking(converted(Line(tune, "tune"), Line(pad, "pad"), Line([(0, 8, 43)], "bass")))
+    told = {bar.number: problem.sentence for problem in found for bar in problem.bars}
+    assert told == {
+        1: "the pad's third and the pad's fifth on beats 3 and 4 are missing",
+        2: "the pad's fifth and third are missing",
+    }
+
+
+@pytest.mark.parametrize(
+    ("hits", "told"), [(1, "the bass drum on beat 1 is missing"), (2, "the drums are missing")]
+)
+def test_all_drums_are_two_at_least(hits: int, told: str) -> None:
+    kit = Line([(at, 0.25, 36) for at in range(hits)], "kit", drum=True)
+    song = converted(Line([(0, 4, 72)], "tune"), Line([(0, 4, 48)], "bass"), kit)
+    (sentence,) = (problem.sentence for problem in ranking(without_drums(song)))
+    assert sentence == told
+
+
+def without_drums(found: Conversion) -> Conversion:
+    entries = tuple(
+        entry._replace(outcome="dropped", reasons=("voices-full",), spans=())
+        if found.song.notes[entry.note].drum
+        else entry._replace(outcome="kept", reasons=())
+        for entry in found.reduction.ledger.entries
+    )
+    ledger = replace(found.reduction.ledger, columns=columns_of(entries))
+    return replace(found, reduction=replace(found.reduction, ledger=ledger))
+
+
 def test_up_to_four_beats_are_named(hand: Conversion) -> None:
     for beats, on in (([0, 1, 2, 3], "beats 1, 2, 3 and 4"), ([0, 1, 2, 3, 4], "5 beats")):
         told = _tones_told(_scene(hand), {("root", 2): beats}, 8, 2)

@@ -216,12 +216,7 @@ def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Fl
 
 
 def _weigh(
-    onsets: _Onsets,
-    bar_lines: Floats,
-    bpm: float,
-    played: bool,
-    engine: Engine,
-    step: Fraction,
+    onsets: _Onsets, bar_lines: Floats, bpm: float, played: bool, engine: Engine, step: Fraction
 ) -> _Weighed:
     per_beat = float(1 / step)
     origin = bar_lines[0]
@@ -270,7 +265,7 @@ def _weigh(
     choice = StepChoice(
         step_beats=step,
         cost=cost,
-        steps=max(int(half_up(lines[-1:])[0]), 1),
+        steps=max(int(half_up(lines[-1])), 1),
         moved=int(onsets.notes[off_beats > ON_STEP_BEATS].sum()),
         collided=collided,
         shortened=shortened,

@@ -70,10 +70,7 @@ def place_played(positions: Floats, attacks: Attacks, steps_a_beat: int) -> Ints
 
 
 def place_ends(
-    onset_steps: Ints,
-    onset_positions: Floats,
-    end_positions: Floats,
-    part: Ints,
+    onset_steps: Ints, onset_positions: Floats, end_positions: Floats, part: Ints
 ) -> Ints:
     """Return the step before which each note ends, at least one after its onset.
 
@@ -90,11 +87,7 @@ def place_ends(
     return np.maximum(ends, onset_steps + 1)
 
 
-def _next_attack(
-    onset_steps: Ints,
-    onset_positions: Floats,
-    part: Ints,
-) -> tuple[Ints, Floats]:
+def _next_attack(onset_steps: Ints, onset_positions: Floats, part: Ints) -> tuple[Ints, Floats]:
     """Return step and position of the next later step on which the part starts a note; -1: none."""
     count = len(onset_steps)
     order = np.lexsort((onset_positions, onset_steps, part))

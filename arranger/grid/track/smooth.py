@@ -36,12 +36,7 @@ def kept_division(beats: Floats, weight: Floats) -> tuple[int, float]:
     return DIVISIONS[best], float(strength[best])
 
 
-def smooth_beats(
-    times: Floats,
-    seconds: Floats,
-    strength: Floats,
-    stiffness: float,
-) -> Floats:
+def smooth_beats(times: Floats, seconds: Floats, strength: Floats, stiffness: float) -> Floats:
     """Return smoothed beat times, shape as ``times``, from attacks and their strength."""
     count = len(times)
     if count < 4:
@@ -77,8 +72,6 @@ def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Fl
     curve0[[0, -1]], curve0[[1, -2]] = 1.0, 5.0
     curve1 = np.full(count - 1, -4.0)
     curve1[[0, -1]] = -2.0
-    if count == 4:
-        curve1[:] = (-2.0, -4.0, -2.0)
     diagonal = (main + stiffness * curve0 + 1e-9).tolist()
     next1 = (beside + stiffness * curve1).tolist()
     value = right.tolist()
@@ -95,7 +88,7 @@ def _solve(main_and_right: Floats, beside: NDArray[Any], stiffness: float) -> Fl
             diagonal[row + 2] -= lower2[row] * stiffness
             value[row + 2] -= lower2[row] * value[row]
     result = [0.0] * (count + 2)
-    for row in range(count - 1, -1, -1):
+    for row in reversed(range(count)):
         result[row] = value[row] / diagonal[row]
         result[row] -= lower1[row] * result[row + 1] + lower2[row] * result[row + 2]
     return np.array(result[:count])

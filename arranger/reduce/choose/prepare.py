@@ -67,11 +67,7 @@ class Prepared(NamedTuple):
 
 
 def prepare(
-    song: Song,
-    engine: Engine,
-    grid: Grid,
-    settings: ReduceSettings,
-    weights: Weights | None = None,
+    song: Song, engine: Engine, grid: Grid, settings: ReduceSettings, weights: Weights | None = None
 ) -> Prepared:
     """Weigh the notes, fold them, and list what there is to choose from.
 

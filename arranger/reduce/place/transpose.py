@@ -28,11 +28,7 @@ DISTANCE_COST = 0.02
 
 
 def choose_transposition(
-    song: Song,
-    engine: Engine,
-    grid: Grid,
-    weights: Weights,
-    settings: ReduceSettings,
+    song: Song, engine: Engine, grid: Grid, weights: Weights, settings: ReduceSettings
 ) -> int:
     """Return the semitones to move the song by: ``settings.transpose``, or `best_key` if "auto"."""
     if settings.transpose != "auto":

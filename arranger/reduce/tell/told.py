@@ -21,17 +21,7 @@ if TYPE_CHECKING:
 
 _compiled = compiled("arranger.reduce.tell._account", "1f6d0904")
 
-_NUMBERS = (
-    "onset",
-    "end",
-    "note_end",
-    "pitch",
-    "out",
-    "part",
-    "lead",
-    "octave_of",
-    "duplicate_of",
-)
+_NUMBERS = ("onset", "end", "note_end", "pitch", "out", "part", "lead", "octave_of", "duplicate_of")
 _FLOATS = ("written_end", "rings", "offset")
 _FLAGS = ("tune", "drum")
 """The columns of `Asked` in the order in which they are given."""

@@ -186,13 +186,7 @@ class _Weighing:
             yield self._choice(best, path)
 
     def _through(
-        self,
-        reached: list[Ints],
-        halves: list[Ints],
-        left: list[Ints],
-        t: int,
-        a: int,
-        b: int,
+        self, reached: list[Ints], halves: list[Ints], left: list[Ints], t: int, a: int, b: int
     ) -> list[VoiceState]:
         """Return the cheapest path through one state."""
         path = [(a, b), *traced_back(self._priced, reached[: t + 1], halves, a, b)][::-1]

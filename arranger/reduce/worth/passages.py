@@ -49,11 +49,7 @@ def carrying(table: NoteTable, likely: Floats, scores: Floats) -> Floats:
 
 
 def _heard_there(
-    table: NoteTable,
-    likely: Floats,
-    stretch: Ints,
-    parts: int,
-    stretches: int,
+    table: NoteTable, likely: Floats, stretch: Ints, parts: int, stretches: int
 ) -> Floats:
     """Return the log odds of each part in each stretch from its notes there; (stretches, parts).
 

@@ -16,13 +16,7 @@ import numpy as np
 from arranger.bars import beside
 from arranger.reduce.reasons import OUTCOMES
 from arranger.report.account_columns import account_of
-from arranger.report.heard.hearing import (
-    LINES,
-    LineHeard,
-    asked_lines,
-    heard_shares,
-    lines_heard,
-)
+from arranger.report.heard.hearing import LINES, LineHeard, asked_lines, heard_shares, lines_heard
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:

@@ -366,12 +366,12 @@ def root_of(classes: frozenset[int], bass: int | None) -> int | None:
     >>> root_of(frozenset({0, 4, 7}), 4), root_of(frozenset({0, 2}), 0)
     (0, None)
     """
-    best: tuple[int, int] | None = None
+    best: tuple[tuple[bool, ...], int] | None = None
     for root in sorted(classes):
         above = {(each - root) % 12 for each in classes}
         if not any(triad <= above for triad in _TRIADS):
             continue
-        worth = 4 * (root == bass) + 2 * (7 in above) + bool(above & {10, 11})
+        worth = root == bass, 7 in above, bool(above & {10, 11})
         if best is None or worth > best[0]:
             best = worth, root
     return None if best is None else best[1]

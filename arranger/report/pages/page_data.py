@@ -254,9 +254,5 @@ def _drum_sounds(conversion: Conversion) -> dict[str, Any]:
             parts = engine.parts_in(drum, length)
             flips, levels = schedule.drum_flips((part, part.cycles) for part in parts)
             sounding = sum(part.cycles for part in parts)
-        bursts[index] = {
-            "cycles": flips.tolist(),
-            "levels": levels.tolist(),
-            "length": sounding,
-        }
+        bursts[index] = {"cycles": flips.tolist(), "levels": levels.tolist(), "length": sounding}
     return {"silentShares": shares, "bursts": bursts}

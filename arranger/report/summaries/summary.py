@@ -169,9 +169,7 @@ def _plain(found: Summary) -> dict[str, Any]:
 
 @remembered
 def summary(
-    conversion: Conversion,
-    files: Sequence[Path] = (),
-    suggestions: Sequence[Suggestion] = (),
+    conversion: Conversion, files: Sequence[Path] = (), suggestions: Sequence[Suggestion] = ()
 ) -> Summary:
     """Return the summary of a conversion.
 

@@ -41,7 +41,6 @@ def copy_bars(
     Comments aren't copied, nor the loop mark; section marks are. A bar that is as another one in the
     copied bars is so in the copy too.
 
-    ``bars``: which bars.
     ``to``: in front of which bar (an index); the number of bars: at the end.
     ``times``: how many copies, one after the other.
     ``linked``: whether the copied bars are as those that they were copied from; those that stand
@@ -87,7 +86,6 @@ def copy_over(
 
     ``sheet``, ``bars``, ``linked``: as for `copy_bars`.
     ``to``: the first bar (an index) that is written over.
-    ``rows``: which rows.
 
     Raises `SettingsError` if there are fewer bars than are copied, or rows of bars differ in steps;
     `UsageError` if ``linked`` is asked for rows, or for bars that are copied over themselves.
@@ -143,7 +141,6 @@ def copy_over(
 def insert_bars(sheet: Sheet, count: int, to: int, metre: str = "") -> BarEdit:
     """Return the sheet with silent bars put in front of a bar.
 
-    ``count``: how many.
     ``to``: in front of which bar (an index); the number of bars: at the end.
     ``metre``: their metre, like "3/4"; "": that of the bar there.
 

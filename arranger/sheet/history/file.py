@@ -77,7 +77,6 @@ def write_version(
     """Write a sheet's text, and what stood there into its history.
 
     ``path``: where to; see `arranger.files` for what may stand there.
-    ``content``: the text.
     ``by``: the command, as the list of versions names it.
     ``instead_of``: what has to stand there; None: whatever does.
 

@@ -116,7 +116,7 @@ def match_bars(
     middle = _operations(old[start:end_old], digests[start:end_new])
     for tag, i1, i2, j1, j2 in middle:
         old_bars, new_bars = range(start + i1, start + i2), range(start + j1, start + j2)
-        if tag == "equal" or len(old_bars) == len(new_bars):
+        if len(old_bars) == len(new_bars):
             for i, j in zip(old_bars, new_bars, strict=True):
                 result[j] = i
         elif tag == "replace":

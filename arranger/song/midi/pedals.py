@@ -126,16 +126,15 @@ def _lifts(events: Sequence[ChannelEvent], code: int, end_tick: int) -> tuple[In
     Two arrays of shape (events + 1,): the tick, or -1 where the pedal is up, and how many events
     there are up to and with the one that lifts it.
     """
-    ticks = [-1] * (len(events) + 1)
-    counts = [len(events)] * (len(events) + 1)
-    lift = (end_tick, len(events))
     states = [False]
     for event in events:
         if event[5] in (code, RESET):
             states.append(event[5] == code and event[6] >= 64)
         else:
             states.append(states[-1])
-    for place in range(len(events), -1, -1):
+    ticks, counts = [-1] * len(states), [len(events)] * len(states)
+    lift = (end_tick, len(events))
+    for place in reversed(range(len(states))):
         if states[place]:
             ticks[place], counts[place] = lift
         else:

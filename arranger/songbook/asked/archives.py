@@ -66,7 +66,6 @@ def look_into(path: Path, wanted: Callable[[str], bool], largest: int) -> Packed
 
     If all of them lie in one folder, that is the folder that was packed, and left out of their paths.
 
-    ``path``: the ZIP.
     ``wanted``: says of a path in it whether it is.
     ``largest``: bytes that a song may have.
 

@@ -55,7 +55,6 @@ def write_overview(
     """Write songbook.csv, songbook.json and songbook.html; return their paths.
 
     ``records``: by relative path; while a run goes on those of songs that have files or failed.
-    ``out``: where to.
     ``running``: how far the run has come; None at its end.
     ``again``: whether what stands there is of this run too, so that nothing of it is kept.
 

@@ -42,7 +42,6 @@ def on_cluster(
 ) -> Generator[Outcome | None, None, None]:
     """Yield each job with its record, or with None when its process died; None while nothing comes.
 
-    ``line``: the jobs.
     ``address``: of a Dask scheduler.
     ``alone``: whether one song is converted at a time.
 
