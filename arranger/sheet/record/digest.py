@@ -14,8 +14,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import lru_cache
 from hashlib import blake2b
-from itertools import chain, repeat
+from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 from arranger.sheet.record.packed_sheet import pack_record
@@ -23,6 +24,7 @@ from arranger.sheet.record.packed_sheet import pack_record
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from arranger.rows import Row
     from arranger.sheet.model import Sheet
     from arranger.sheet.record.packed_sheet import Keys
 
@@ -39,15 +41,19 @@ def bar_contents(sheet: Sheet) -> tuple[str, ...]:
 
 def _digests(sheet: Sheet, marks: Iterable[int | None]) -> tuple[str, ...]:
     """Return the digest of each bar: its metre, its three rows, the step of its loop mark."""
-    rows = sheet.bar_rows
-    told = {row: repr(row) for row in {*chain.from_iterable(rows)}}
     contents = [
-        f"{bar.numerator}/{bar.denominator} {mark} ({', '.join([told[row] for row in each])})"
-        for bar, each, mark in zip(sheet.bars, rows, marks, strict=False)
+        f"{bar.numerator}/{bar.denominator} {mark} ({', '.join(map(_row_text, rows))})"
+        for bar, rows, mark in zip(sheet.bars, sheet.bar_rows, marks, strict=False)
     ]
     return tuple(
         [blake2b(each.encode("utf-8", "replace"), digest_size=5).hexdigest() for each in contents]
     )
+
+
+@lru_cache(maxsize=4096)
+def _row_text(row: Row | tuple[str | None, ...]) -> str:
+    """Return a row of a bar as text; many bars have the same, and sheets are asked when made and when told."""
+    return repr(row)
 
 
 def sheet_digest(sheet: Sheet) -> str:
