@@ -75,6 +75,22 @@ def in_turn(*columns: Ints | Bools) -> tuple[Ints, Ints]:
     return first[turn], place[which]
 
 
+def order_of(*keys: NDArray[Any]) -> Ints:
+    """Return the order by some columns, the last one first, as ``np.lexsort``; quick for whole numbers of 16 bits."""
+    order = _order_of_one(keys[0])
+    for key in keys[1:]:
+        order = order[_order_of_one(key[order])]
+    return order
+
+
+def _order_of_one(key: NDArray[Any]) -> Ints:
+    if key.dtype.kind == "i" and len(key):
+        lowest = key.min()
+        if key.max() - lowest < 1 << 16:
+            key = (key - lowest).astype(np.uint16)
+    return np.argsort(key, kind="stable")
+
+
 def begins(values: NDArray[Any]) -> Bools:
     """Return where a column has another value than just before; the first is one."""
     found = np.ones(len(values), dtype=np.bool_)

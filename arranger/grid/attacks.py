@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import order_of
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def find_attacks(notes: TimedColumns) -> Attacks:
 
 def _split_runs(notes: TimedColumns, tick_of: Ints, starts: Bools) -> None:
     """Mark a start where a part plays one note straight after another."""
-    order = np.lexsort((tick_of, notes.part))
+    order = order_of(tick_of, notes.part)
     before, after = order[:-1], order[1:]
     near = (notes.part[before] == notes.part[after]) & (tick_of[before] != tick_of[after])
     near &= ~starts[tick_of[after]]

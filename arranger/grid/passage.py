@@ -70,7 +70,7 @@ def choose_passage(
         # A tone that dies away just over the last bar line takes no further bar.
         end = max(onset_steps.max() + 1, end_steps.max())
         if loop_end_beat is not None:
-            loop_end = int(half_up(np.array([loop_end_beat * per_beat]))[0])
+            loop_end = int(half_up(np.array(loop_end_beat * per_beat)))
             if max(onset_steps.min(), 0) < loop_end < end:
                 end = end_step = loop_end
                 remarks.append(

@@ -201,8 +201,8 @@ def _loop(
     marks = loop_marks(song)
     if marks.start is None:
         return None, []
-    at = np.array([_beat_at(timeline, marks.start) * per_beat])
-    step = int(half_up(at)[0]) - passage.first_step
+    at = np.array(_beat_at(timeline, marks.start) * per_beat)
+    step = int(half_up(at)) - passage.first_step
     if not 0 <= step < passage.end_step - passage.first_step:
         return None, [f"{marks.what} marks a loop from outside of what is converted; left out"]
     bar = _bar_of(passage.bars, step)

@@ -129,7 +129,7 @@ def tracked_timeline(
     onsets = beats_at(beat.seconds, notes.onset_seconds)
     length = _beat_length(beat, onsets, _said_metre(song, settings), settings)
     lines, of_bars = _bar_lines(song, beat, onsets, length, settings)
-    of_beat = beat_doubt(beat, float(_seconds_of(beat.seconds, lines[:1])[0]))
+    of_beat = beat_doubt(beat, float(_seconds_of(beat.seconds, lines[0])))
     pickup = int(lines[0] > 0)
     lines = np.concatenate(([0.0], lines))[1 - pickup :]
     sizes = np.diff(lines).astype(np.int64).tolist()

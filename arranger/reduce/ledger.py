@@ -16,7 +16,7 @@ from arranger.errors import LawError
 from arranger.reduce.reasons import OUTCOMES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from arranger.columns import Ints
 
@@ -69,6 +69,22 @@ class Spans(Sequence[tuple[Span, ...]]):
         return cls(cells, np.cumsum([*map(len, spans)], dtype=np.int64))
 
     @cached_property
+    def begins(self) -> Ints:
+        """Where the spans of each note begin, shape (notes,)."""
+        return np.append(0, self.ends)[:-1]
+
+    @cached_property
+    def first(self) -> Ints:
+        """The first span of each note, -1 where there is none; shape (notes, 3)."""
+        there = self.begins < self.ends
+        return np.append(self.cells, [[-1, -1, -1]], axis=0)[np.where(there, self.begins, -1)]
+
+    @cached_property
+    def note(self) -> Ints:
+        """The note that each span is of, shape (spans,)."""
+        return np.repeat(np.arange(len(self.ends)), self.ends - self.begins)
+
+    @cached_property
     def _made(self) -> tuple[tuple[Span, ...], ...]:
         made = tuple(named_rows(Span, zip(*self.cells.T.tolist(), strict=True)))
         return tuple([made[first:end] for first, end in pairwise((0, *self.ends.tolist()))])
@@ -81,7 +97,9 @@ class Spans(Sequence[tuple[Span, ...]]):
     @overload
     def __getitem__(self, note: slice) -> tuple[tuple[Span, ...], ...]: ...
     def __getitem__(self, note: int | slice) -> tuple[Span, ...] | tuple[tuple[Span, ...], ...]:
-        return self._made[note]
+        if isinstance(note, slice) or "_made" in self.__dict__:
+            return self._made[note]
+        return tuple(named_rows(Span, self.cells[self.begins[note] : self.ends[note]].tolist()))
 
     def __iter__(self) -> Iterator[tuple[Span, ...]]:
         return iter(self._made)
@@ -113,9 +131,12 @@ def columns_of(entries: Sequence[Entry]) -> EntryColumns:
     return columns._replace(spans=Spans.of(columns.spans))
 
 
-def entries_of(columns: EntryColumns) -> list[Entry]:
-    """Return the same entry by entry."""
-    return named_rows(Entry, zip(*columns, strict=True))
+def entries_of(columns: EntryColumns, notes: Sequence[int] | None = None) -> list[Entry]:
+    """Return the same entry by entry, of some notes or all."""
+    fields: Iterable[Iterable[object]] = columns
+    if notes is not None:
+        fields = ([column[note] for note in notes] for column in columns)
+    return named_rows(Entry, zip(*fields, strict=True))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,7 +7,6 @@ bars, velocities), so a value is turned into text once and then looked up.
 from __future__ import annotations
 
 import json
-from itertools import chain
 from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
@@ -23,13 +22,11 @@ if TYPE_CHECKING:
 
     from arranger.columns import Ints
     from arranger.conversion import Conversion
-    from arranger.reduce.ledger import Span
+    from arranger.reduce.ledger import Spans
 
     Cell = tuple[str | TextColumn, ...]
     """What stands in a column of a table: in each row these pieces, one after the other."""
 
-
-_NOWHERE = (-1, -1, -1)
 
 MOST_TOGETHER = 10_000
 """Notes whose texts are in memory at once."""
@@ -51,7 +48,7 @@ def _cells(conversion: Conversion, notes: range) -> Mapping[str, Cell]:
     found, these = account_of(conversion), slice(notes.start, notes.stop)
     note, entry = conversion.song.columns, conversion.reduction.ledger.columns
     onset, seconds = _onsets(note.onset[these], found.onset_seconds[these])
-    voice, step, steps, spans = _heard_in(entry.spans[these])
+    voice, step, steps, spans = _heard_in(entry.spans, these)
     late = np.array(entry.late_seconds[these], dtype=np.float64)
     sentence = (column.changed(_escaped) for column in sentence_columns(conversion, notes))
     return {
@@ -91,31 +88,31 @@ def _onsets(ticks: Ints, seconds: Sequence[float]) -> tuple[TextColumn, TextColu
     )
 
 
-def _heard_in(
-    spans: Sequence[tuple[Span, ...]],
-) -> tuple[TextColumn, TextColumn, TextColumn, Cell]:
-    """Return voice, step and steps of the first stretch that each note is heard in, and all stretches."""
-    first = chain.from_iterable([each[0] if each else _NOWHERE for each in spans])
-    voice, step, steps = np.fromiter(first, np.int64, 3 * len(spans)).reshape(-1, 3).T
+def _heard_in(spans: Spans, these: slice) -> tuple[TextColumn, TextColumn, TextColumn, Cell]:
+    """Return voice, step and steps of the first stretch that notes are heard in, and all stretches."""
+    voice, step, steps = spans.first[these].T
+    counts = (spans.ends - spans.begins)[these]
+    more = np.flatnonzero(counts > 1)
+    counts[more] = np.arange(2, len(more) + 2)
+    others = [_others(spans, note) for note in (more + these.start).tolist()]
     begins, lasts = (
         number_texts(column, lambda number: "" if number < 0 else repr(number))
         for column in (step, steps)
     )
-    others = value_texts([_others(each) for each in spans], str)
     opened = TextColumn(["[]", "[[0,", "[[1,", "[[2,"], voice + 1)
+    closed = TextColumn(["", "]", *others], counts)
     return (
         TextColumn(["null", "null", "1", "2"], voice + 1),  # of a drum no voice is told
         begins.changed(_or_null),
         lasts.changed(_or_null),
-        (opened, begins, lasts.changed(lambda steps: steps and f",{steps}]"), others),
+        (opened, begins, lasts.changed(lambda steps: steps and f",{steps}]"), closed),
     )
 
 
-def _others(spans: Sequence[Span]) -> str:
-    """Return what follows the first of some stretches, if there is one."""
-    if len(spans) < 2:
-        return "]" if spans else ""
-    return "".join([f",[{voice},{step},{steps}]" for voice, step, steps in spans[1:]]) + "]"
+def _others(spans: Spans, note: int) -> str:
+    """Return what follows the first of a note's stretches."""
+    cells = spans.cells[spans.begins[note] + 1 : spans.ends[note]].tolist()
+    return "".join([f",[{voice},{step},{steps}]" for voice, step, steps in cells]) + "]"
 
 
 def _or_null(text: str) -> str:
@@ -139,20 +136,29 @@ def json_text(value: Any) -> str:
 def table_text(pieces: Iterable[str | TextColumn], count: int) -> str:
     """Return so many rows as one text: in each its piece of every column; a text stands in all.
 
-    Texts are joined to those of the columns first, of which there are fewer; then one join over all
-    pieces takes a third of the time that one join a row does.
+    Texts are put to those of the column beside that has fewer; then one join over all pieces takes a
+    third of the time that one join a row does.
     """
     columns: list[TextColumn] = []
-    before = ""
+    between = ""
     for piece in pieces:
         if isinstance(piece, str):
-            before += piece
+            between += piece
             continue
-        columns.append(TextColumn([before + text for text in piece.different], piece.which))
-        before = ""
-    columns[-1] = TextColumn([text + before for text in columns[-1].different], columns[-1].which)
+        if columns and len(columns[-1].different) < len(piece.different):
+            columns[-1] = _within("", columns[-1], between)
+            between = ""
+        columns.append(_within(between, piece, ""))
+        between = ""
+    columns[-1] = _within("", columns[-1], between)
     every = len(columns)
     flat = [""] * (every * count)
     for at, column in enumerate(columns):
         flat[at::every] = column.rows()
     return "".join(flat)
+
+
+def _within(before: str, column: TextColumn, after: str) -> TextColumn:
+    if not before and not after:
+        return column
+    return TextColumn([f"{before}{text}{after}" for text in column.different], column.which)

@@ -234,6 +234,32 @@ def test_a_file_that_is_right_or_says_nothing_or_a_user_who_does_is_not_contradi
     assert found.pickup == 0
 
 
+def test_what_starts_on_stated_bars_in_both_halves_spares_the_network(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def asked(*_: object) -> None:
+        message = "the network is asked"
+        raise AssertionError(message)
+
+    monkeypatch.setattr("arranger.grid.bars.disputed.hear_lines", asked)
+
+    def struck(bars: int, first: int) -> list[tuple[float, float, int]]:
+        low = [(3.0 * bar + first, 2, pitch) for bar in range(bars) for pitch in (36, 55, 60)]
+        return low + [(first + beat, 0.5, 72 + beat % 3) for beat in range(3 * bars)]
+
+    for song in (
+        right := song_of(struck(24, 0), metres=((0, 3, 4),)),
+        song_of(struck(12, 0) + struck(12, 37), metres=((0, 3, 4),)),
+        song_of(struck(12, 1) + struck(12, 36), metres=((0, 3, 4),)),
+    ):
+        grid = plan_grid(song, ENGINE)
+        if song is right:
+            assert heard_bars(song, grid) is None
+            continue
+        with pytest.raises(AssertionError, match="asked"):
+            heard_bars(song, grid)
+
+
 def test_bars_are_contradicted_from_so_many_attacks_on(monkeypatch: pytest.MonkeyPatch) -> None:
     song, grid = _planned(song_of(*waltz(24, 1)))
     count = find_attacks(timed_columns(song)).count

@@ -155,6 +155,20 @@ def test_data_is_laid_out_as_documented() -> None:
     assert at == len(drums)
 
 
+def test_data_has_32_bits_a_pitch_where_one_needs_more_than_16() -> None:
+    high = max(pitch.setting for pitch in PHASE.pitches.values())
+    for more, bits in ((0xFFFF - high, 16), (0x10000 - high, 32)):
+        pitches = {
+            n: each._replace(setting=each.setting + more) for n, each in PHASE.pitches.items()
+        }
+        engine = replace(PHASE, pitches=pitches)
+        content = exported(replace(PIECE, loop_step=None, drums=(None,) * 6), "data", engine)
+        assert struct.unpack_from("<IIHH", content) == (6, 0xFFFF_FFFF, PIECE.length, bits)
+        rows = struct.unpack_from(f"<12{'I' if bits == 32 else 'H'}", content, 12)
+        assert rows[1] == pitches[69].setting
+        assert len(content) == 12 + 12 * bits // 8 + 6 + 1
+
+
 def test_data_of_a_timer_is_divisors_by_tick() -> None:
     content = exported(sheet_of(ALTERNATE, [69, REST]), "data", ALTERNATE)
     # The shortest step is 24 ticks. By hand: 1,193,182 / 440 = 2711.8.

@@ -89,6 +89,9 @@ def test_a_copy_has_eight_notes_and_four_of_five_from_the_other_part():
     long, short = notes_of(20), notes_of(15)
     ((copy,),) = copies_of(long, short)[1:]
     assert (copy.part, copy.of, len(copy.notes)) == (1, 0, 15)
+    for many, part in ((15, 0), (16, 1)):
+        (copy,) = copies_of(notes_of(many), long)[1]
+        assert (copy.part, copy.of, len(copy.notes)) == (part, 1 - part, many)
 
 
 def test_a_copy_comes_at_most_so_late_and_a_doubling_nearly_together():

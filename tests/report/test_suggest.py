@@ -18,6 +18,7 @@ from arranger.report.heard.hearing import asked_lines
 from arranger.report.heard.losses import beats_heard, line_losses
 from arranger.report.summaries import suggest
 from arranger.sheet import read_sheet, write_sheet
+from tests.reduce.little_songs import Line, song_of
 from tests.report.conftest import DEMO_SONGS, converted
 
 if TYPE_CHECKING:
@@ -95,16 +96,20 @@ def test_an_attempt_is_what_a_conversion_gives(words: dict[str, str], waltz: Con
 
 
 def test_another_key_is_said_in_semitones() -> None:
-    """Two octaves of the stairs lie outside the table."""
-    song = converted("lighthouse_stairs.mid").song
-    now = convert(song, load_engine("twin-counter"), build_settings({"engine": "twin-counter"}))
-    best = suggest._converted(now, build_settings({"transpose": "auto"}, now.settings))[1]
-    assert best.ledger.transpose != 0
+    """The top of the tune is a semitone above the table, and sounds an octave lower."""
+    engine = load_engine("twin-phase")
+    steps = (1, -1, -3, -4, -6, -4, -3, -1) * 4
+    tune = [(beat, 1, engine.highest + step) for beat, step in enumerate(steps)]
+    song = song_of(Line(tune, "tune"), Line([(4 * bar, 4, 43) for bar in range(8)], "bass"))
+    now = convert(song, engine, build_settings({}))
     attempt = suggest.Attempt({"transpose": "auto"}, "the key")
-    tried = suggest._tried(now, attempt, CommandRun("a"), None)
-    if tried is not None:
-        assert tried.options == f"--transpose {best.ledger.transpose}"
-        assert tried.options in tried.command
+    tried = suggest._tried(now, attempt, CommandRun("a.mid"), None)
+    assert tried is not None
+    assert (tried.options, tried.what) == ("--transpose -1", "the key")
+    assert tried.command.split("--")[1:] == ["transpose -1"]
+    assert (tried.before, tried.after) == ((92, 100, None, None), (100, 100, None, None))
+    assert tried.loss_change == -1
+    assert tried.effect == f"tune 92 to 100 %; {-tried.bytes_more} bytes less"
 
 
 def test_nothing_is_suggested_where_nothing_is_lost() -> None:

@@ -14,11 +14,12 @@ from hypothesis import strategies as st
 
 from arranger.errors import SheetError
 from arranger.rows import HOLD, REST
-from arranger.sheet import Comment, Sheet, format_sheet, is_edited, parse, with_digest
+from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, is_edited, parse, with_digest
 from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.form.text import speed_text
 from arranger.sheet.merging.merge import Merge, merge
+from arranger.sheet.merging.merged_bars import PlannedBar, _number
 from arranger.sheet.merging.refit import in_steps_of
 from arranger.sheet.record.base import base_of
 
@@ -389,6 +390,37 @@ def test_bars_that_are_new_get_numbers_between_those_of_the_hand() -> None:
     merged = merge(hand, with_digest(with_numbers(now, range(1, 6)))).sheet
     assert [bar.number for bar in merged.bars] == [1, 2, 3, 4]
     assert merged.voice1 == (62, HOLD, 67, HOLD, 64, HOLD, HOLD, 65)
+
+
+@pytest.mark.parametrize(
+    ("bars", "found"),
+    [
+        ("1h 7 3h", [1, 2, 3]),
+        ("1h 2 2h", [1, 2, 3]),
+        ("4h 5 9h", [4, 5, 9]),
+        ("4h 8 8 9h", [4, 8, 9, 10]),
+        ("4h 9 9h", [4, 5, 9]),
+        ("4h 4", [4, 5]),
+        ("4h 6", [4, 6]),
+        ("7 3h", [7, 8]),
+        ("3h 3h", [3, 4]),
+        ("3h 1h 9h", [3, 4, 9]),
+        ("-2h 0 1", [-2, 0, 1]),
+    ],
+)
+def test_numbers_by_hand_stay_and_new_ones_come_between_as_far_as_they_rise(
+    bars: str, found: list[int]
+) -> None:
+    """An h stands at a number that a hand gave."""
+    planned = [
+        PlannedBar(
+            edited=at if word.endswith("h") else None, base=None, now=at, known=True,
+            head=SheetBar(int(word.removesuffix("h")), 2, 2, 4),
+        )
+        for at, word in enumerate(bars.split())
+    ]  # fmt: skip
+    _number(planned)
+    assert [bar.head.number for bar in planned] == found
 
 
 def test_an_edit_goes_along_into_other_steps() -> None:

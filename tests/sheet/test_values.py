@@ -48,6 +48,21 @@ def test_a_value_of_the_header(read: Callable[[str], object], text: str, value: 
 
 
 @pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        ("1 H C-1", "B-1"), ("1 C C-1", "C-1"), ("1 C C9", "C9"), ("1 F#4 C G9", "C4"),
+        ("1 - C - C6", "C6"), ("2 E", "E2"), ("1 C", "C4"), ("1 B . . C4", "B3"),
+    ],
+)  # fmt: skip
+def test_a_letter_alone_is_meant_near_the_tone_before_or_else_the_first_after(
+    words: str, meant: str
+) -> None:
+    faults: list[UnknownWord] = []
+    read_tones(["voice", *words.split()], faults)
+    assert [fault.remedy for fault in faults] == [f"did you mean {meant!r}?"]
+
+
+@pytest.mark.parametrize(
     ("read", "text"),
     [
         (read_step, "0"), (read_step, "1/0"), (read_step, "0/4"), (read_step, "1/4 bar"),

@@ -8,6 +8,7 @@ wrong than right (`arranger.grid.track.bars_sure`), and a reader of the summary 
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -19,6 +20,7 @@ from arranger.grid.bars.metre_names import named_bars
 from arranger.grid.bars.metres import FEWEST_ATTACKS, has_bars
 from arranger.grid.doubt import Doubt, OtherReading
 from arranger.grid.track.bars_sure import weigh_bars
+from arranger.grid.track.evidence import find_evidence
 from arranger.grid.track.networks.bars_heard import (
     SLOT_LENGTHS,
     SLOTS_A_BEAT,
@@ -30,7 +32,7 @@ from arranger.song.time import seconds_at, song_bars, timed_columns
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from arranger.columns import Ints
+    from arranger.columns import Floats, Ints
     from arranger.grid.model import Grid
     from arranger.song.model import Song
 
@@ -67,7 +69,12 @@ def heard_bars(song: Song, grid: Grid) -> HeardBars | None:
     attacks = find_attacks(notes)
     if attacks.count < FEWEST_ATTACKS:
         return None
-    odds = hear_lines(notes, attacks, song.ticks_per_beat, grid.asked_bpm)
+    evidence = find_evidence(notes, attacks)
+    slot = np.rint(attacks.mean(notes.onset / song.ticks_per_beat) * SLOTS_A_BEAT).astype(np.int64)
+    strength = np.bincount(slot, evidence.strength).astype(np.float64)
+    if _stand_out(strength, _stated(song, len(strength))):
+        return None
+    odds = hear_lines(notes, attacks, song.ticks_per_beat, grid.asked_bpm, evidence)
     stated = _stated(song, len(odds))
     weighed = weigh_bars(odds[:, 1], stated, SLOT_LENGTHS)
     other = max(weighed.moved, weighed.counted, key=lambda each: each.score)
@@ -96,6 +103,30 @@ def contradicted_bars(heard: HeardBars, song: Song) -> Doubt:
         other = OtherReading(f"bars of {metre}, as the music goes", f"--metre {metre} {option}")
     stated = "{}/{}".format(*song.metres[0][1:])
     return Doubt("bars", f"the file's bars of {stated}", heard.sure, (other,))
+
+
+def _stand_out(strength: Floats, stated: Ints) -> bool:
+    """Return whether in both halves of a song more starts on the stated bar lines than on any others.
+
+    The others are those of bars that are all alike. Of 139 pop songs in which the network, which takes several times
+    as long, hears other bars, none is so; of 143 in which it doesn't 97 are, and 33 of 40 of a band.
+    """
+    size = int(np.bincount(np.diff(stated)).argmax())
+    ends = 0, len(strength) // 2, len(strength)
+    for low, high in pairwise(ends):
+        lines, part = stated[(stated >= low) & (stated < high)] - low, strength[low:high]
+        if not len(lines):
+            return False
+        place = int(np.bincount(lines % size).argmax())
+        others = [
+            float(part[first::length].mean())
+            for length, _ in SLOT_LENGTHS
+            for first in range(min(length, len(part)))
+            if length % size or first % size != place  # not these bars, or every other one of them
+        ]
+        if float(part[lines].mean()) <= max(others):
+            return False
+    return True
 
 
 def _is_rare(song: Song) -> bool:

@@ -137,7 +137,7 @@ def _asked_tick(song: Song, notes: TimedColumns, settings: GridSettings) -> int 
         return round(after_pickup(int(notes.onset[0]) / ticks, settings.pickup) * ticks)
     if settings.first_beat is None:
         return None
-    tick = int(ticks_at(song, np.array([settings.first_beat]))[0])
+    tick = int(ticks_at(song, np.array(settings.first_beat)))
     return round(round(tick / ticks * LINES_A_BEAT) * ticks / LINES_A_BEAT)
 
 

@@ -44,7 +44,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import distinct
+from arranger.columns import distinct, order_of
 from arranger.grid.model import StepChoice
 from arranger.grid.passage import NEAR_LINE_BEATS, too_long
 from arranger.grid.steps.place import half_up
@@ -195,9 +195,7 @@ def _onsets(notes: TimedColumns, attacks: Attacks, timeline: Timeline, lines: Fl
     unique, counted = np.unique(key, return_counts=True)
     part, attack = np.divmod(unique, attacks.count)
     pitched = np.flatnonzero(~notes.drum & inside)
-    order = pitched[
-        np.lexsort((attacks.of_note[pitched], notes.pitch[pitched], notes.part[pitched]))
-    ]
+    order = pitched[order_of(attacks.of_note[pitched], notes.pitch[pitched], notes.part[pitched])]
     before, after = order[:-1], order[1:]
     again = (notes.part[before] == notes.part[after]) & (notes.pitch[before] == notes.pitch[after])
     again &= attacks.of_note[before] != attacks.of_note[after]
@@ -265,7 +263,7 @@ def _weigh(
     choice = StepChoice(
         step_beats=step,
         cost=cost,
-        steps=max(int(half_up(lines[-1:])[0]), 1),
+        steps=max(int(half_up(lines[-1])), 1),
         moved=int(onsets.notes[off_beats > ON_STEP_BEATS].sum()),
         collided=collided,
         shortened=shortened,

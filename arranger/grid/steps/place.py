@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import order_of
+
 if TYPE_CHECKING:
     from arranger.columns import Floats, Ints
     from arranger.grid.attacks import Attacks
@@ -90,7 +92,7 @@ def place_ends(
 def _next_attack(onset_steps: Ints, onset_positions: Floats, part: Ints) -> tuple[Ints, Floats]:
     """Return step and position of the next later step on which the part starts a note; -1: none."""
     count = len(onset_steps)
-    order = np.lexsort((onset_positions, onset_steps, part))
+    order = order_of(onset_positions, onset_steps, part)
     steps, parts = onset_steps[order], part[order]
     opens = np.ones(count, dtype=np.bool_)
     opens[1:] = (np.diff(steps) != 0) | (np.diff(parts) != 0)

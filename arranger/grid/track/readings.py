@@ -75,7 +75,7 @@ def readings_of(
     """
     odds = np.minimum(heard.odds[:, 0] + BEAT_BIAS, SUREST)
     if first_beat is not None:
-        at = round(float(heard.frames(np.array([first_beat]))[0]))
+        at = round(float(heard.frames(np.array(first_beat))))
         odds[min(max(at, 0), len(odds) - 1)] += FORCED
     best = _followed("best", heard, odds, span, periods_between(shortest, longest))
     if best is None:

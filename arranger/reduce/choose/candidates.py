@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct
+from arranger.columns import distinct, order_of
 from arranger.reduce.choose.costs import LEAST_WORTH
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ def gather_tones(
     key = (onset * span + end) * 128 + pitch
     if separate_parts:
         key = key * (int(part.max(initial=0)) + 1) + part
-    order = np.lexsort((ids, -rank, key))
+    order = order_of(ids, -rank, key)
     sorted_key = key[order]
     first = np.flatnonzero(np.diff(sorted_key, prepend=-1))
     lead = order[first]
@@ -196,7 +196,7 @@ def line_ends(part: Ints, onset: Ints, end: Ints, *weights: Floats) -> Ints:
 def find_repeats(pitch: Ints, onset: Ints, end: Ints) -> Ints:
     """Return for each tone the length, at most 2, of the longest of its pitch that ends there."""
     ends, starts = end * 128 + pitch, onset * 128 + pitch
-    order = np.lexsort((np.minimum(end - onset, 2), ends))
+    order = order_of(np.minimum(end - onset, 2), ends)
     place = np.searchsorted(ends[order], starts, side="right") - 1
     found = order[np.maximum(place, 0)]
     repeated = (place >= 0) & (ends[found] == starts) if len(order) else np.zeros(0, dtype=np.bool_)
@@ -244,9 +244,11 @@ def lay_out(
     end = bounds[first + spans]
     released = np.minimum(tones.released, end)
     tones = replace(tones, end=end, released=released, repeats=repeats)
-    tone = np.repeat(np.arange(len(tones)), spans)
-    segment = np.arange(len(tone)) - np.repeat(np.cumsum(spans) - spans - first, spans)
-    order = np.lexsort((-tones.worth[tone], segment))
+    by_worth = np.argsort(-tones.worth, kind="stable")
+    many = spans[by_worth]
+    tone = np.repeat(by_worth, many)
+    segment = np.arange(len(tone)) - np.repeat(np.cumsum(many) - many - first[by_worth], many)
+    order = order_of(segment)
     in_order = segment[order]
     sounding = np.bincount(in_order, minlength=len(starts))
     rank = np.arange(len(order)) - (np.cumsum(sounding) - sounding)[in_order]

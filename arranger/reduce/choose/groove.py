@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import metre_beat
-from arranger.columns import begins, unchanging
+from arranger.columns import begins, order_of, unchanging
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -144,7 +144,7 @@ def groove_of(
     unplayable = frozenset(ids[kinds < 0].tolist())
     ids, kinds = ids[kinds >= 0], kinds[kinds >= 0]
     # of those that say the same on a step the loudest
-    order = np.lexsort((-notes.loudness[ids], kinds, grid.onset_steps[ids]))
+    order = order_of(-notes.loudness[ids], kinds, grid.onset_steps[ids])
     ids, kinds = ids[order], kinds[order]
     onsets = grid.onset_steps[ids]
     loudest = begins(onsets) | begins(kinds)

@@ -62,21 +62,19 @@ def turns(grid: Grid, broken: Bools) -> tuple[Ints, Bools]:
     ``grid``: bars and steps.
     ``broken``: shape (steps,): where voice 2 breaks chords.
     """
-    starts: list[int] = []
-    beats: list[bool] = []
-    wanted: list[bool] = broken.tolist()
-    known: dict[tuple[int, int, int], list[tuple[int, bool]]] = {}
+    turn = np.zeros(grid.steps, dtype=np.bool_)
+    beat = np.zeros(grid.steps, dtype=np.bool_)
+    metres: dict[tuple[int, int, int], list[GridBar]] = {}
     for bar in grid.bars:
-        metre = (bar.numerator, bar.denominator, bar.steps)
-        if metre not in known:
-            beat, turn = _lengths(bar, grid)
-            places = range(0, bar.steps, turn)
-            known[metre] = [(place, place % beat < turn) for place in places]
-        for place, is_beat in known[metre]:
-            if wanted[bar.first_step + place]:
-                starts.append(bar.first_step + place)
-                beats.append(is_beat)
-    return np.array(starts, dtype=np.int64), np.array(beats, dtype=np.bool_)
+        metres.setdefault((bar.numerator, bar.denominator, bar.steps), []).append(bar)
+    for bars in metres.values():
+        beat_steps, turn_steps = _lengths(bars[0], grid)
+        firsts = np.array([bar.first_step for bar in bars])[:, None]
+        places = range(0, bars[0].steps, turn_steps)
+        turn[firsts + places] = True
+        beat[firsts + [place for place in places if place % beat_steps < turn_steps]] = True
+    starts = np.flatnonzero(turn & broken)
+    return starts, beat[starts]
 
 
 def _lengths(bar: GridBar, grid: Grid) -> tuple[Fraction, int]:

@@ -195,6 +195,9 @@ def hidden_by(
 
 def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     """Return for each voice the pitch that is heard on each step, or -1; shape (steps,)."""
+    pitches = [pitches_of(row) for row in (reduction.voice1, reduction.voice2)]
     silencing = engine.silencing(reduction.drums)
+    if not silencing:
+        return pitches
     silenced = np.array([name in silencing for name in reduction.drums], dtype=np.bool_)
-    return [np.where(silenced, -1, pitches_of(row)) for row in (reduction.voice1, reduction.voice2)]
+    return [np.where(silenced, -1, each) for each in pitches]

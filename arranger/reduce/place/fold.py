@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct
+from arranger.columns import distinct, order_of
 from arranger.engine.tuning import folded
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def fold(
     moved = (found != pitches) & (found != UNPLAYABLE)
     for index in distinct(part[moved]).tolist():
         line = np.flatnonzero((part == index) & (found != UNPLAYABLE))
-        line = line[np.lexsort((pitches[line], onset[line]))]
+        line = line[order_of(pitches[line], onset[line])]
         rests = _after_rest(onset[line], end[line], steps_per_beat)
         found[line] = pitches[line] + 12 * _shifts(pitches[line], onset[line], rests, engine)
     return found

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import order_of
 from arranger.song.model import Notes
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def without_ring(song: Song) -> Song:
     ids = np.flatnonzero(~columns.drum)
     if not len(ids):
         return song
-    ids = ids[np.lexsort((columns.onset[ids], columns.part[ids]))]
+    ids = ids[order_of(columns.onset[ids], columns.part[ids])]
     part, onset, end = columns.part[ids], columns.onset[ids], columns.end[ids]
 
     followed = np.append(part[1:] == part[:-1], False)
@@ -65,7 +66,7 @@ def end_of_ring(song: Song, lines: Song, onset: Ints, end: Ints) -> Ints:
     """
     cut = song.columns.duration != lines.columns.duration
     part = song.columns.part
-    in_order = np.lexsort((onset, part))
+    in_order = order_of(onset, part)
     # the next note of the part, in order of onset; several on one step count as one
     span = int(onset.max(initial=0)) + 2
     keys = part * span + onset

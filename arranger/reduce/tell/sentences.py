@@ -10,6 +10,7 @@ from arranger.bars import beside
 from arranger.columns import TextColumn, in_turn, number_texts, numbered_values, view
 from arranger.errors import one_line
 from arranger.pitch import pitch_name
+from arranger.reduce.ledger import entries_of
 from arranger.reduce.reasons import (
     AFTER_DRUM,
     CHANGED,
@@ -22,7 +23,7 @@ from arranger.reduce.reasons import (
 from arranger.song.general_midi import percussion_name
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
     from arranger.columns import Bools, Ints
     from arranger.grid.model import Grid
@@ -98,8 +99,7 @@ class _Writer:
     """Fills the templates."""
 
     def __init__(self, song: Song, grid: Grid, reduction: Reduction) -> None:
-        drum, ledger = song.columns.drum, reduction.ledger
-        self._entries, self._columns = ledger.entries, ledger.columns
+        drum, self._columns = song.columns.drum, reduction.ledger.columns
         self.kinds = song.columns.pitch + len(_PITCHES) * drum
         """What each note is, as an index into `_NAMES`: a pitch, or a General MIDI drum."""
         self._labels = view(self.kinds + len(_NAMES) * _marks(song, reduction))
@@ -110,9 +110,7 @@ class _Writer:
         self._states = drum, muted[song.columns.part], filling[:-1], grid.onset_steps >= 0
         self._drum, self._muted, self._filling, self._inside = map(view, self._states)
         self._steps, self._onset = grid.onset_steps, view(grid.onset_steps)
-        self._moved_ms = view(
-            (grid.onset_steps - grid.positions) * (grid.step_length.seconds * 1000)
-        )
+        self._moved_ms = (grid.onset_steps - grid.positions) * (grid.step_length.seconds * 1000)
 
     def fates(self, these: slice) -> TextColumn:
         """Return the outcomes of some notes, and all reasons why they have them.
@@ -120,36 +118,33 @@ class _Writer:
         Of those that fare alike one is told.
         """
         first, which = in_turn(*self._alike(these))
-        entries = self._entries[these]
-        return TextColumn([self.fate(entries[place]) for place in first.tolist()], which)
+        notes = range(len(self._onset))[these]
+        entries = entries_of(self._columns, [notes[place] for place in first.tolist()])
+        return TextColumn([self.fate(entry) for entry in entries], which)
 
     def _alike(self, these: slice) -> Iterator[Ints | Bools]:
         """Yield columns; notes that have the same in all of them fare the same, in words too."""
-        columns = self._columns
-        spans = columns.spans[these]
-        out = [-1 if pitch is None else pitch for pitch in columns.pitch_out[these]]
+        columns, spans = self._columns, self._columns.spans
         different, reason = numbered_values(columns.reasons[these])
         causes, cause = numbered_values(columns.by[these])
         names = numbered_values([tuple([self._labels[note] for note in each]) for each in causes])
-        begun = np.array([each[0].step if each else -1 for each in spans], dtype=np.int64)
+        pitches = [-1 if pitch is None else pitch for pitch in columns.pitch_out[these]]
+        steps = np.bincount(spans.note, spans.cells[:, 2], len(spans)).astype(np.int64)[these]
+        moved = self._moved_ms[these]
 
-        def where_told(field: str, value: Callable[[int], int]) -> Ints:
+        def where_told(field: str, column: Ints) -> Ints:
             told = [any(field in _TEMPLATES[one] for one in each) for each in different]
-            places = np.flatnonzero(np.array(told, dtype=np.bool_)[reason])
-            found = np.zeros(len(reason), dtype=np.int64)
-            found[places] = [value(place) for place in places.tolist()]
-            return found
+            return np.where(np.array(told, dtype=np.bool_)[reason], column, 0)
 
         yield reason
         yield numbered_values(columns.outcome[these])[1]
         yield names[1][cause]
         yield from (state[these] for state in self._states)
-        yield np.where(begun < 0, -1, begun - self._steps[these])
+        yield np.where(steps > 0, (spans.first[:, 1] - self._steps)[these], 0)
         yield np.rint(np.array(columns.late_seconds[these]) * 1000).astype(np.int64)
-        yield where_told("{pitch_out}", out.__getitem__)
-        yield where_told("{steps}", lambda place: sum([span.steps for span in spans[place]]))
-        moved = self._moved_ms[these]
-        yield where_told("{moved}", lambda place: 2 * abs(round(moved[place])) + (moved[place] > 0))
+        yield where_told("{pitch_out}", np.array(pitches))
+        yield where_told("{steps}", steps)
+        yield where_told("{moved}", 2 * np.abs(np.rint(moved)).astype(np.int64) + (moved > 0))
 
     def fate(self, entry: Entry) -> str:
         """Return a note's outcome, and all reasons why it has it."""
@@ -218,7 +213,7 @@ class _Writer:
         if reason == "voices-full":
             late = entry.spans[0].step - self._onset[entry.note]
             return "1 step late" if late == 1 else f"{late} steps late"
-        milliseconds = self._moved_ms[entry.note]
+        milliseconds = float(self._moved_ms[entry.note])
         return f"{abs(milliseconds):.0f} ms {'late' if milliseconds > 0 else 'early'}"
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import median
+from arranger.columns import median, order_of
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def find_copies(table: NoteTable, parts: int) -> list[Copy]:
     tonal = np.flatnonzero(table.tonal)
     if parts < 2 or not len(tonal):
         return []
-    order = tonal[np.lexsort((table.onset[tonal], table.part[tonal]))]
+    order = tonal[order_of(table.onset[tonal], table.part[tonal])]
     bounds = np.searchsorted(table.part[order], np.arange(parts + 1))
     members = {i: order[bounds[i] : bounds[i + 1]] for i in range(parts)}
     busy = [i for i in members if len(members[i]) >= FEWEST_NOTES]

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from arranger.columns import order_of
 from arranger.song.time import TOGETHER_SECONDS
 
 if TYPE_CHECKING:
@@ -62,11 +63,11 @@ def _leaders(table: NoteTable, key: Ints, importance: Floats) -> Ints:
     tonal = np.flatnonzero(table.tonal)
     if not len(tonal):
         return result
-    order = tonal[np.lexsort((table.onset[tonal], key[tonal]))]
+    order = tonal[order_of(table.onset[tonal], key[tonal])]
     new = np.ones(len(order), dtype=np.bool_)
     new[1:] = (key[order][1:] != key[order][:-1]) | (np.diff(table.onset[order]) > TOGETHER_SECONDS)
     group = np.cumsum(new) - 1
-    ranked = np.lexsort((-importance[order], group))
+    ranked = order_of(-importance[order], group)
     leader = order[ranked[np.flatnonzero(new)]][group]
     follows = leader != order
     result[order[follows]] = leader[follows]

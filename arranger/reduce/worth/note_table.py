@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct
+from arranger.columns import distinct, order_of
 from arranger.song.time import seconds_at
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ def cover(start: Ints, stop: Ints, rank: Ints, size: int) -> Ints:
     if not len(start):
         return heard
     level = np.frexp((stop - start).astype(np.float64))[1] - 1
-    order = np.argsort(level, kind="stable")
+    order = order_of(level)
     bounds = np.searchsorted(level[order], np.arange(level.max() + 2))
     for power in range(int(level.max()), -1, -1):
         block = 1 << power
@@ -133,12 +133,12 @@ def cover(start: Ints, stop: Ints, rank: Ints, size: int) -> Ints:
     return heard
 
 
-def note_on_top(table: NoteTable, score: Floats) -> Ints:
+def note_on_top(table: NoteTable, score: Floats | Ints) -> Ints:
     """Return for each moment the index of the tonal note that sounds with the highest score, or -1.
 
     Of notes with equal scores the later one in the file wins.
     """
-    order = np.argsort(score, kind="stable")
+    order = order_of(score)
     order = order[table.tonal[order]]
     rank = np.arange(len(order))
     heard = cover(table.start[order], table.stop[order], rank, len(table.moment_seconds))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from arranger.columns import order_of
 from arranger.errors import SettingsError
 from arranger.reduce.worth.copies import PANNED_APART
 from arranger.reduce.worth.name_words import name_vote
@@ -90,11 +91,11 @@ def part_facts(table: NoteTable, likely: Floats, parts: int) -> PartFacts:
     ``likely``: shape (notes,): how likely each note is the tune, all parts taken as one.
     """
     tonal = np.flatnonzero(table.tonal)
-    highest = note_on_top(table, table.pitch.astype(np.float64))
-    lowest = note_on_top(table, -table.pitch.astype(np.float64))
+    highest = note_on_top(table, table.pitch)
+    lowest = note_on_top(table, -table.pitch)
     likeliest = note_on_top(table, likely)
     notes = np.maximum(np.bincount(table.part[tonal], minlength=parts), 1)
-    order = tonal[np.lexsort((table.pitch[tonal], table.onset[tonal], table.part[tonal]))]
+    order = tonal[order_of(table.pitch[tonal], table.onset[tonal], table.part[tonal])]
     part, duration = table.part[order], np.maximum(table.duration[order], 1e-3)
 
     def mean(values: Floats, weights: Floats) -> Floats:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import median
+from arranger.columns import median, order_of
 from arranger.reduce.worth.copies import find_copies
 from arranger.reduce.worth.duplicates import doubles
 from arranger.reduce.worth.note_table import (
@@ -109,7 +109,7 @@ def _alike(before: Weights, settings: ReduceSettings, *names: str) -> bool:
 def likelihood(table: NoteTable) -> Floats:
     """Return how likely each note is the tune, all parts taken as one; 0 for drums."""
     tonal = np.flatnonzero(table.tonal)
-    order = tonal[np.lexsort((table.pitch[tonal], table.onset[tonal]))]
+    order = tonal[order_of(table.pitch[tonal], table.onset[tonal])]
     likely = np.zeros(len(table.pitch))
     for first in range(0, len(order), MOST_NOTES):
         ids = order[first : first + MOST_NOTES]
@@ -134,7 +134,7 @@ def _top_of_chords(table: NoteTable, likely: Floats) -> Floats:
     weight = min(max((share - low) / (high - low), 0.0), 1.0)
     if weight == 0.0:
         return likely
-    top = heard_share(table, note_on_top(table, table.pitch.astype(np.float64)))
+    top = heard_share(table, note_on_top(table, table.pitch))
     odds = np.exp(TOP_LOG_ODDS * weight * (2.0 * np.clip(top, 0.0, 1.0) - 1.0))
     found: Floats = likely * odds / (likely * odds + 1.0 - likely)
     return found
@@ -173,12 +173,12 @@ def _handed_up(table: NoteTable, likely: Floats, parts: Sequence[bool]) -> Float
     those = np.flatnonzero(np.array(parts)[table.part] & table.tonal)
     if not len(those):
         return likely
-    order = those[np.lexsort((table.pitch[those], table.onset[those], table.part[those]))]
+    order = those[order_of(table.pitch[those], table.onset[those], table.part[those])]
     together = np.diff(table.onset[order]) <= TOGETHER_SECONDS
     together &= np.diff(table.part[order]) == 0
     first = np.flatnonzero(np.append(True, ~together))
     chord = np.repeat(np.arange(len(first)), np.diff(first, append=len(order)))
-    height = np.lexsort((table.pitch[order], chord))
+    height = order_of(table.pitch[order], chord)
     last = np.append(first[1:], len(order)) - 1
     found = likely.copy()
     found[order] = np.minimum.reduceat(likely[order], first)[chord]
@@ -193,7 +193,7 @@ def _bass(table: NoteTable, roles: tuple[PartRole, ...]) -> Floats:
     chord, or the tune by itself.
     """
     owner = np.array([role.role == "bass" for role in roles])[table.part]
-    low = note_on_top(table, np.where(owner, 256.0, 0.0) - table.pitch)
+    low = note_on_top(table, np.where(owner, 256, 0) - table.pitch)
     found: Floats = np.clip(heard_share(table, low), 0.0, 1.0)
     above = (table.pitch - _floor(table)) / BASS_SEMITONES
     return np.where(owner, found, found * np.exp(-above))

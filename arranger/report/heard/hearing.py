@@ -21,18 +21,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from arranger.columns import begins, distinct, unchanging
+from arranger.columns import begins, distinct, numbered_values, unchanging
 from arranger.reduce.perform.heard import audible
 from arranger.reduce.reasons import OUTCOMES, REASONS
 from arranger.report.account_columns import account_of, outcome_indices
 from arranger.report.remember import remembered
 
 if TYPE_CHECKING:
-    from arranger.columns import Bools, Ints
+    from arranger.columns import Bools, Floats, Ints
     from arranger.conversion import Conversion
     from arranger.engine.model import Engine
     from arranger.grid.model import Grid
-    from arranger.reduce.ledger import Entry
     from arranger.reduce.model import Reduction
     from arranger.song.model import Song
 
@@ -162,9 +161,7 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
     ``song``, ``engine``, ``grid``, ``reduction``: a conversion, or one that was only tried.
     ``line``: the line of each note, as `asked_lines` tells it.
     """
-    entries = reduction.ledger.entries
-    outcomes = reduction.ledger.columns.outcome
-    outcome = outcome_indices(outcomes)
+    outcome = outcome_indices(reduction.ledger.columns.outcome)
     heard = np.where(outcome == _OUTCOME["dropped"], 0, 100)
     harmony = (line == HARMONY) & (outcome != _OUTCOME["kept"]) & (outcome != _OUTCOME["merged"])
     if harmony.any():
@@ -176,45 +173,53 @@ def heard_shares(song: Song, engine: Engine, grid: Grid, reduction: Reduction, l
         heard[harmony] = (sums[pitch, last + 1] - sums[pitch, first]) * 100 // (last + 1 - first)
     struck = _steps_asked(song, grid, line)
     partly = (outcome == _OUTCOME["changed"]) | (outcome == _OUTCOME["merged"])
-    for note in np.flatnonzero(partly & ((line == TUNE) | (line == BASS))).tolist():
-        if entries[note].reasons:
-            bass = bool(line[note] == BASS)
-            heard[note] = _of_line(entries[note], grid, int(struck[note]), bass=bass)
-    return unchanging(heard)
+    partly &= (line == TUNE) | (line == BASS)
+    merged, bass = outcome == _OUTCOME["merged"], line == BASS
+    of_line = _of_lines(reduction, grid, struck, merged=merged, bass=bass)
+    return unchanging(np.where(partly, of_line, heard))
 
 
-def _of_line(entry: Entry, grid: Grid, struck: int, *, bass: bool) -> int:
-    """Return how much of a note of the tune or the bass is heard, where not all of it is."""
-    octave = OTHER_OCTAVE if {"octave-folded", "octave-doubled"} & {*entry.reasons} else 1.0
-    if entry.outcome == "merged":
-        return int(100 * octave * (0.5 if "repeat-tied" in entry.reasons else 1.0))
+def _of_lines(
+    reduction: Reduction, grid: Grid, struck: Ints, *, merged: Bools, bass: Bools
+) -> Ints:
+    """Return how much of each note is heard as of the tune or the bass; shape (notes,)."""
+    reasons, reason = numbered_values(reduction.ledger.columns.reasons)
+
+    def told(*names: str) -> Bools:
+        return np.array([not {*names}.isdisjoint(each) for each in reasons], dtype=np.bool_)[reason]
+
+    octave = np.where(told("octave-folded", "octave-doubled"), OTHER_OCTAVE, 1.0)
     # A bass that is struck, then lets the rest of its chord have its turns, is whole.
-    turns = bass and "broken-chord" in entry.reasons
-    time = 1.0 if turns else time_heard(entry, grid, struck)
-    return int(100 * octave * (0.5 * start_heard(entry, grid) + 0.5 * time))
+    turns = bass & told("broken-chord")
+    time = np.where(turns, 1.0, _time_heard(reduction, grid, struck))
+    start = start_heard(late_seconds(reduction, grid))
+    as_another = np.where(told("repeat-tied"), 0.5, 1.0)
+    share = 100 * octave * np.where(merged, as_another, 0.5 * start + 0.5 * time)
+    return np.where(told(*REASONS), share, 100).astype(np.int64)
 
 
-def start_heard(entry: Entry, grid: Grid) -> float:
-    """Return how much of a note's start is heard, 0 to 1."""
-    late = abs(late_seconds(entry, grid))
-    return min(max((TOO_LATE - late) / (TOO_LATE - ON_TIME), 0.0), 1.0)
+def start_heard(late: Floats) -> Floats:
+    """Return how much of notes' starts is heard, 0 to 1; they are so many seconds late."""
+    return np.clip((TOO_LATE - np.abs(late)) / (TOO_LATE - ON_TIME), 0.0, 1.0)
 
 
-def late_seconds(entry: Entry, grid: Grid) -> float:
-    """Return by how much a note that is heard starts later than the song asks; earlier: below 0."""
-    steps = entry.spans[0].step - float(grid.positions[entry.note])
-    return steps * grid.step_length.seconds + entry.late_seconds
+def late_seconds(reduction: Reduction, grid: Grid) -> Floats:
+    """Return by how much each note that is heard starts later than the song asks; earlier: below 0."""
+    columns = reduction.ledger.columns
+    steps = columns.spans.first[:, 1] - grid.positions
+    late: Floats = steps * grid.step_length.seconds + np.array(columns.late_seconds)
+    return late
 
 
-def time_heard(entry: Entry, grid: Grid, struck: int) -> float:
-    """Return for how much of its time a note is heard, 0 to 1; its key is down for so many steps."""
-    start = int(grid.onset_steps[entry.note])
-    inside = sum(
-        max(min(span.step + span.steps, start + struck) - max(span.step, start), 0)
-        for span in entry.spans
-        if span.voice
-    )
-    return min(inside / max(struck, 1), 1.0)
+def _time_heard(reduction: Reduction, grid: Grid, struck: Ints) -> Floats:
+    """Return for how much of its time each note is heard, 0 to 1; its key is down for so many steps."""
+    spans = reduction.ledger.columns.spans
+    voice, first, steps = spans.cells.T
+    start = grid.onset_steps[spans.note]
+    end = np.minimum(first + steps, start + struck[spans.note])
+    inside = np.maximum(end - np.maximum(first, start), 0) * (voice > 0)
+    heard = np.bincount(spans.note, inside, len(struck))
+    return np.minimum(heard / np.maximum(struck, 1), 1.0)
 
 
 class LineHeard(NamedTuple):

@@ -40,7 +40,7 @@ from arranger.song.general_midi import percussion_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.columns import Bools, Ints
+    from arranger.columns import Bools, Floats, Ints
     from arranger.conversion import Conversion
 
 
@@ -93,6 +93,8 @@ class _Scene(NamedTuple):
     conversion: Conversion
     line: Ints
     heard: Ints
+    late: Floats
+    """Shape (notes,): seconds."""
     bar: Ints
     """Shape (notes,): index into ``Grid.bars``, -1 outside."""
     beats: Beats
@@ -133,7 +135,8 @@ def _scene(conversion: Conversion) -> _Scene:
     order = ids[np.argsort(bar[ids], kind="stable")]
     begins = np.searchsorted(bar[order], np.arange(len(conversion.grid.bars) + 1))
     chords = _chords(conversion, beats, order[line[order] != DRUMS])
-    return _Scene(conversion, line, heard_of(conversion), bar, beats, chords, order, begins)
+    heard, late = heard_of(conversion), late_seconds(conversion.reduction, conversion.grid)
+    return _Scene(conversion, line, heard, late, bar, beats, chords, order, begins)
 
 
 def _chords(conversion: Conversion, beats: Beats, notes: Ints) -> _Chords:
@@ -207,16 +210,17 @@ _FATES = {
 
 
 def _fate(scene: _Scene, note: int) -> str:
-    entry, grid = scene.conversion.reduction.ledger.entries[note], scene.conversion.grid
-    if entry.outcome == "dropped":
+    columns = scene.conversion.reduction.ledger.columns
+    reasons = columns.reasons[note]
+    if columns.outcome[note] == "dropped":
         return "missing"
-    if "repeat-tied" in entry.reasons:
+    if "repeat-tied" in reasons:
         return "not struck"
-    if start_heard(entry, grid) < WELL / 100:
-        return "late" if late_seconds(entry, grid) > 0 else "early"
-    if "broken-chord" in entry.reasons:
+    if start_heard(scene.late[note]) < WELL / 100:
+        return "late" if scene.late[note] > 0 else "early"
+    if "broken-chord" in reasons:
         return "by turns"
-    return "short" if "octave-folded" not in entry.reasons else "octave"
+    return "short" if "octave-folded" not in reasons else "octave"
 
 
 def _notes_told(scene: _Scene, line: str, fate: str, notes: Sequence[int], of: int) -> str:

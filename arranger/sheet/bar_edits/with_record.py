@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from arranger.rows import HOLD, tones
 from arranger.sheet.bar_edits.taken_apart import put_together, take_apart
-from arranger.sheet.merging.pieces import order_of
+from arranger.sheet.merging.pieces import all_in_order
 from arranger.sheet.record.base import base_of, with_base
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def with_record(before: Sheet, after: Sheet, keys: Sequence[int | None]) -> Shee
     matched = [None if key is None else base.matched[key] for key in keys]
     kept = [origin for origin in matched if origin is not None]
     then = base.sheet
-    order = order_of(len(then.bars), kept)
+    order = all_in_order(len(then.bars), kept)
     if order != list(range(len(order))):
         blocks = take_apart(then)
         then = put_together(then, [blocks[origin] for origin in order]).sheet

@@ -47,7 +47,7 @@ from arranger.sheet.merging.merge_header import (
 )
 from arranger.sheet.merging.merged_bars import as_by_hand, merge_bars, sides_of
 from arranger.sheet.merging.not_taken import TYPED, not_taken, without_not_taken
-from arranger.sheet.merging.pieces import WHOLE, Conflict, in_order, order_of
+from arranger.sheet.merging.pieces import WHOLE, Conflict, all_in_order, in_order
 from arranger.sheet.merging.refit import between_steps
 from arranger.sheet.merging.row_merge import merge_drums, merge_voice
 from arranger.sheet.model import Comment, Generated, Sheet
@@ -161,7 +161,7 @@ def _record(
     """Return the record of what is generated now, as the base of the next merge."""
     then = replace(now, voice1=voices[0].base, voice2=voices[1].base)
     standing = {bar.now: bar.head.number for bar in planned.bars if bar.now is not None}
-    order = order_of(len(now.bars), list(standing))
+    order = all_in_order(len(now.bars), list(standing))
     places = [standing.get(k) for k in order]
     numbers = [bar.head.number for bar in planned.bars]
     keys = tuple(told.keys[k] for k in order) if told is not None and told.keys else ()

@@ -55,10 +55,10 @@ def cut_into_bars(sheet: Sheet) -> list[BarPiece]:
     return [BarPiece(head, start, rows, loop, held[start]) for head, start, rows, loop in pieces]
 
 
-def order_of(count: int, standing: Sequence[int]) -> list[int]:
+def all_in_order(count: int, standing: Sequence[int]) -> list[int]:
     """Return an order of bars in which some stand as given; others stay behind the one before them.
 
-    >>> order_of(5, [3, 1])
+    >>> all_in_order(5, [3, 1])
     [0, 3, 4, 1, 2]
     """
     chosen = {*standing}

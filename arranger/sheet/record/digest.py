@@ -14,32 +14,46 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import lru_cache
 from hashlib import blake2b
+from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 from arranger.sheet.record.packed_sheet import pack_record
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
-    from arranger.sheet.model import Rows, Sheet, SheetBar
+    from arranger.rows import Row
+    from arranger.sheet.model import Sheet
     from arranger.sheet.record.packed_sheet import Keys
 
 
 def bar_digests(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of each bar as it stands: 10 hexadecimal digits a bar."""
-    return tuple(map(_bar_digest, sheet.bars, sheet.bar_rows, sheet.bar_loops))
+    return _digests(sheet, sheet.bar_loops)
 
 
 def bar_contents(sheet: Sheet) -> tuple[str, ...]:
     """Return the digest of what each bar plays, wherever the loop mark stands."""
-    return tuple(map(_bar_digest, sheet.bars, sheet.bar_rows))
+    return _digests(sheet, repeat(None))
 
 
-def _bar_digest(bar: SheetBar, rows: Rows, mark: int | None = None) -> str:
-    """Return the digest of one bar: its metre, its three rows, the step of its loop mark."""
-    content = f"{bar.numerator}/{bar.denominator} {mark} {rows}"
-    return blake2b(content.encode("utf-8", "replace"), digest_size=5).hexdigest()
+def _digests(sheet: Sheet, marks: Iterable[int | None]) -> tuple[str, ...]:
+    """Return the digest of each bar: its metre, its three rows, the step of its loop mark."""
+    contents = [
+        f"{bar.numerator}/{bar.denominator} {mark} ({', '.join(map(_row_text, rows))})"
+        for bar, rows, mark in zip(sheet.bars, sheet.bar_rows, marks, strict=False)
+    ]
+    return tuple(
+        [blake2b(each.encode("utf-8", "replace"), digest_size=5).hexdigest() for each in contents]
+    )
+
+
+@lru_cache(maxsize=4096)
+def _row_text(row: Row | tuple[str | None, ...]) -> str:
+    """Return a row of a bar as text; many bars have the same, and sheets are asked when made and when told."""
+    return repr(row)
 
 
 def sheet_digest(sheet: Sheet) -> str:

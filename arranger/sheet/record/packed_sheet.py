@@ -86,8 +86,8 @@ def pack_record(
     codes[None] = _NO_DRUM
     starts = sheet.bar_starts
     rows = (
-        "".join([chr(_FIRST_VOICE_CELL + cell) for cell in sheet.voice1]),
-        "".join([chr(_FIRST_VOICE_CELL + cell) for cell in sheet.voice2]),
+        bytes([_FIRST_VOICE_CELL + cell for cell in sheet.voice1]).decode("latin-1"),
+        bytes([_FIRST_VOICE_CELL + cell for cell in sheet.voice2]).decode("latin-1"),
         "".join([codes[name] for name in sheet.drums]),
     )
     content = {

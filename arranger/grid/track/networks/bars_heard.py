@@ -77,10 +77,20 @@ def bar_frames(
     return np.concatenate((frames[:, :-1], alike, frames[:, -1:]), axis=1)
 
 
-def hear_lines(notes: TimedColumns, attacks: Attacks, ticks_per_beat: int, bpm: float) -> Floats:
-    """Return the log odds of a beat and of a bar line at each slot of a file, shape (slots, 2)."""
+def hear_lines(
+    notes: TimedColumns,
+    attacks: Attacks,
+    ticks_per_beat: int,
+    bpm: float,
+    evidence: AttackEvidence | None = None,
+) -> Floats:
+    """Return the log odds of a beat and of a bar line at each slot of a file, shape (slots, 2).
+
+    ``evidence``: of the attacks, if that is known already.
+    """
     start, end = notes.onset / ticks_per_beat, notes.end / ticks_per_beat
-    frames = bar_frames(notes, attacks, find_evidence(notes, attacks), start, end, 60.0 / bpm)
+    found = find_evidence(notes, attacks) if evidence is None else evidence
+    frames = bar_frames(notes, attacks, found, start, end, 60.0 / bpm)
     odds = np.clip(network_odds(load("bars.npz"), frames).astype(np.float64), -SUREST, SUREST)
     nothing = frames[:, 0] == 0.0
     odds[nothing, 0] = -SUREST
