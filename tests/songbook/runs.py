@@ -84,6 +84,11 @@ def workers_of(parent: int) -> list[int]:
     return found
 
 
+def worked(pid: int) -> int:
+    """Return the processor time of a process, in clock ticks."""
+    return int(Path("/proc", str(pid), "stat").read_text().rpartition(")")[2].split()[11])
+
+
 def is_running(pid: int) -> bool:
     """Return whether a process runs; one that has ended but that nobody has waited for doesn't."""
     try:

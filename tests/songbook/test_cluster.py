@@ -9,18 +9,18 @@ import subprocess
 import sys
 import threading
 from contextlib import ExitStack, contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
 
 from arranger.errors import SettingsError
 from arranger.songbook import convert_book
-from tests.songbook.runs import choice, environment, is_running, tree, until, workers_of
+from tests.songbook.runs import choice, environment, is_running, tree, until, worked, workers_of
 from tests.songbook.songs import write_book
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
     from arranger.songbook.progress import Progress
 
@@ -62,11 +62,6 @@ def cluster(folder: Path) -> Iterator[Cluster]:
         address = json.loads(told.read_text())["address"]
         workers = tuple(start("dask_worker", "--nthreads", "1", "--no-nanny") for _ in range(2))
         yield Cluster(address, scheduler, workers)
-
-
-def worked(pid: int) -> int:
-    """Return the processor time of a process, in clock ticks."""
-    return int(Path("/proc", str(pid), "stat").read_text().rpartition(")")[2].split()[11])
 
 
 def once(when: Callable[[Progress], object], do: Callable[[], None]) -> Callable[[Progress], None]:
