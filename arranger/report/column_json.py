@@ -126,6 +126,8 @@ def _escaped(text: str) -> str:
 
 def json_text(value: Any) -> str:
     """Return a value as JSON text; `json.dumps` sets up an encoder each time, which takes longer."""
+    if value is None:
+        return "null"
     if type(value) in (int, float):
         return repr(value)
     if isinstance(value, tuple):

@@ -40,7 +40,7 @@ from arranger.song.general_midi import percussion_name
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from arranger.columns import Bools, Floats, Ints
+    from arranger.columns import Floats, Ints
     from arranger.conversion import Conversion
 
 
@@ -73,18 +73,20 @@ class BarsToMend(NamedTuple):
 class _Chords(NamedTuple):
     """What the pitched notes of a bar, and those held from the one before, make on each beat."""
 
-    there: Bools
-    """Shape (beats,): whether the harmony has a note there."""
-    classes: Ints
-    """Shape (beats,): the pitch classes that are asked for, a bit each."""
-    lowest: Ints
-    """Shape (beats,): the lowest pitch that is."""
-    tone: Ints
+    there: Sequence[bool]
+    """Of each beat whether the harmony has a note there."""
+    classes: Sequence[int]
+    """Of each beat the pitch classes that are asked for, a bit each."""
+    lowest: Sequence[int]
+    """Of each beat the lowest pitch that is."""
+    tone: Sequence[int]
     """Pitch classes of the harmony that aren't heard on a beat, in order of beats and classes."""
-    part: Ints
+    part: Sequence[int]
     """The part that has each of them loudest."""
-    first: Ints
-    """Where those of each beat begin; shape (beats + 1,)."""
+    first: Sequence[int]
+    """Where those of each beat begin, and where the last end."""
+    beat: Sequence[int]
+    """The first beat of each bar, and how many beats there are."""
 
 
 class _Scene(NamedTuple):
@@ -163,7 +165,10 @@ def _chords(conversion: Conversion, beats: Beats, notes: Ints) -> _Chords:
     key = (12 * beat + tone)[loudest]
     loudest = loudest[begins(key)]
     starts = np.searchsorted(beat[loudest], np.arange(count + 1))
-    return _Chords(there, classes, lowest, tone[loudest], columns.part[note[loudest]], starts)
+    bars = np.searchsorted(beats.bar, np.arange(len(conversion.grid.bars) + 1))
+    part = columns.part[note[loudest]]
+    found = (there, classes, lowest, tone[loudest], part, starts, bars)
+    return _Chords(*(column.tolist() for column in found))
 
 
 def _clauses(scene: _Scene, bar: BarLoss) -> Iterator[tuple[int, str]]:
@@ -241,18 +246,22 @@ def _notes_told(scene: _Scene, line: str, fate: str, notes: Sequence[int], of: i
 
 def _of_harmony(scene: _Scene, place: int, most: int) -> str:
     """Return which tones of the chords aren't heard, on which beats."""
-    beats = np.flatnonzero(scene.beats.bar == place)
-    chords = int(scene.chords.there[beats].sum())
+    chords = scene.chords
+    beats = range(*chords.beat[place : place + 2])
     lacking: dict[tuple[str, int], list[int]] = {}
-    for beat in beats[scene.chords.first[beats + 1] > scene.chords.first[beats]].tolist():
-        sounding = [tone for tone in range(12) if scene.chords.classes[beat] >> tone & 1]
-        root = root_of(frozenset(sounding), int(scene.chords.lowest[beat]) % 12)
-        for at in range(*scene.chords.first[beat : beat + 2].tolist()):
-            tone, part = int(scene.chords.tone[at]), int(scene.chords.part[at])
+    for beat in beats:
+        lost = range(*chords.first[beat : beat + 2])
+        if not lost:
+            continue
+        sounding = frozenset(tone for tone in range(12) if chords.classes[beat] >> tone & 1)
+        root = root_of(sounding, chords.lowest[beat] % 12)
+        for at in lost:
+            tone, part = chords.tone[at], chords.part[at]
             on = lacking.setdefault((degree(tone, root) or f"={tone}", part), [])
             if on[-1:] != [beat]:  # of two thirds one is told
                 on.append(beat)
-    return _tones_told(scene, lacking, chords, most) if lacking else ""
+    there = sum(chords.there[beats.start : beats.stop])
+    return _tones_told(scene, lacking, there, most) if lacking else ""
 
 
 def _tones_told(

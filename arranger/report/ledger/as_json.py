@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from arranger.options import command_line
 from arranger.reduce.tell.texture_line import texture_line
 from arranger.report.account_columns import account_of
-from arranger.report.column_json import stretches, table_text
+from arranger.report.column_json import json_text, stretches, table_text
 from arranger.report.heard.hearing import LINES
 from arranger.report.heard.losses import bar_losses, beats_heard, song_heard, song_lost
 from arranger.report.heard.problems import ranking
@@ -39,6 +39,8 @@ def ledger_json_pieces(conversion: Conversion) -> Iterator[bytes]:
     """Yield the ledger piece by piece, so that a long song's isn't in memory as a whole."""
     found = account_of(conversion)
     head = json.dumps(_head(conversion), ensure_ascii=False, indent=1)
+    # An encoder that indents is a slow one, and a line feed stands in no text.
+    head = head.replace('\n "bars": []', f'\n "bars": [{",".join(_bars(conversion))}\n ]', 1)
     yield f'{head[:-2]},\n "notes": ['.encode("utf-8", "backslashreplace")
     for notes, columns in stretches(conversion):
         lines = _lines(columns, len(notes))[not notes.start :]  # no comma before the first
@@ -77,13 +79,13 @@ def _head(conversion: Conversion) -> dict[str, Any]:
         "settings": command_line(conversion.settings),
         "grid": described,
         "transpose": conversion.reduction.ledger.transpose,
-        "bars": list(_bars(conversion)),
+        "bars": [],  # see `_bars`
         "passages": [_passage(passage, conversion) for passage in conversion.reduction.passages],
     }
 
 
-def _bars(conversion: Conversion) -> Iterator[dict[str, Any]]:
-    """Yield what of each bar is heard, its place in the order of mending, and what it lacks."""
+def _bars(conversion: Conversion) -> Iterator[str]:
+    """Yield what of each bar is heard, its place in the order of mending, and what it lacks, as JSON."""
     lacking = {
         bar.place: (rank, problem.sentence)
         for rank, problem in enumerate(ranking(conversion), 1)
@@ -91,9 +93,11 @@ def _bars(conversion: Conversion) -> Iterator[dict[str, Any]]:
     }
     for bar in bar_losses(conversion):
         rank, lacks = lacking.get(bar.place, (None, ""))
-        told = {"bar": bar.number, "song_bar": bar.song_number or bar.number}
-        heard = dict(zip(LINES, bar.heard, strict=True))
-        yield {**told, "heard": heard, "rank": rank, "lacks": lacks}
+        shares = zip(LINES, bar.heard, strict=True)
+        heard = ",".join([f'\n    "{line}": {json_text(share)}' for line, share in shares])
+        told = f'"bar": {bar.number},\n   "song_bar": {bar.song_number or bar.number}'
+        ranked = f'"rank": {json_text(rank)},\n   "lacks": {json_text(lacks)}'
+        yield f'\n  {{\n   {told},\n   "heard": {{{heard}\n   }},\n   {ranked}\n  }}'
 
 
 def _passage(passage: TexturePassage, conversion: Conversion) -> dict[str, Any]:
