@@ -49,7 +49,6 @@ def _cells(conversion: Conversion, notes: range) -> Mapping[str, Cell]:
     note, entry = conversion.song.columns, conversion.reduction.ledger.columns
     onset, seconds = _onsets(note.onset[these], found.onset_seconds[these])
     voice, step, steps, spans = _heard_in(entry.spans, these)
-    late = np.array(entry.late_seconds[these], dtype=np.float64)
     sentence = (column.changed(_escaped) for column in sentence_columns(conversion, notes))
     return {
         "id": (TextColumn([*map(repr, notes)], np.arange(len(notes))),),
@@ -71,7 +70,9 @@ def _cells(conversion: Conversion, notes: range) -> Mapping[str, Cell]:
         "steps": (steps,),
         "pitch_out": (value_texts(entry.pitch_out[these], json_text),),
         "sound": (value_texts(entry.sound[these], json_text),),
-        "late_seconds": (number_texts(late, lambda seconds: repr(round(seconds, 6))),),
+        "late_seconds": (
+            value_texts(entry.late_seconds[these], lambda late: repr(round(late, 6))),
+        ),
         "spans": spans,
         "by": (value_texts(entry.by[these], lambda notes: str([*notes])),),
         "explanation": ('"', *sentence, '"'),
