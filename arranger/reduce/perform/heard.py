@@ -21,7 +21,7 @@ from arranger.reduce.ledger import Span
 from arranger.rows import pitches_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from arranger.columns import Bools, Ints
     from arranger.engine.model import DrumSound, Engine, StepLength
@@ -189,8 +189,15 @@ def hidden_by(
     silent = {name for name in seconds if engine.silences(sounds[name])}
     return Hidden(
         [seconds.get(name or "", 0.0) for name in drums],
-        np.array([name in silent for name in drums], dtype=np.bool_),
+        _silenced(drums, silent),
     )
+
+
+def _silenced(drums: Sequence[str | None], silencing: Collection[str]) -> Bools:
+    """Return on which steps of a row a drum silences both voices; most engines have none that does."""
+    if not silencing:
+        return np.zeros(len(drums), dtype=np.bool_)
+    return np.array([name in silencing for name in drums], dtype=np.bool_)
 
 
 def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
@@ -199,5 +206,5 @@ def audible(reduction: Reduction, engine: Engine) -> list[Ints]:
     silencing = engine.silencing(reduction.drums)
     if not silencing:
         return pitches
-    silenced = np.array([name in silencing for name in reduction.drums], dtype=np.bool_)
+    silenced = _silenced(reduction.drums, silencing)
     return [np.where(silenced, -1, each) for each in pitches]
