@@ -16,7 +16,7 @@ from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
 from arranger.report.heard.losses import BarLoss
 from arranger.report.heard.problems import BarsToMend
-from arranger.report.summaries.brief import MOST_LINES
+from arranger.report.summaries.brief import MOST_LINES, TextLine, _listed
 from arranger.report.summaries.summary import HandLine, Summary, TipLine
 
 if TYPE_CHECKING:
@@ -204,3 +204,13 @@ def test_short_of_details_it_says_who_plays_what(hand: Conversion) -> None:
     assert "0:04, 2 bars, tempo 121 (played at 119.6); fits: " in lines[0] + " " + lines[1].strip()
     assert "tune: =</script><img src=x oner... (part 1); bass: low strings (part 2)" in lines
     assert "no bar needs mending" in lines
+
+
+def test_what_has_no_room_is_counted() -> None:
+    short, long = "short", "word " * 20
+    told = [line.text for line in _listed("note: ", (short, long), 80, 2, "remark")]
+    assert told == ["note: short", "  1 more remark: see the report, or --details"]
+    assert _listed("note: ", (short, short), 80, 1, "remark") == [
+        TextLine("  2 more remarks: see the report, or --details")
+    ]
+    assert _listed("note: ", (short, short), 80, 2, "remark") == [TextLine("note: short")] * 2

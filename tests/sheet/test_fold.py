@@ -48,6 +48,11 @@ def lines(sheet: Sheet) -> list[str]:
         # the longer run is taken whole, though a shorter one begins before it
         ("ABCDXYCABCDX", ["bar 7   1/4   as 3", "bars 8-12   as 1-5"]),
         ("ABCXABCDABCD", ["bars 5-7   as 1-3", "bars 9-12   as 5-8"]),
+        # of what is left of a run that is as a whole one, not of what only begins alike
+        (
+            "CBCACCACBC",
+            ["bar 3   1/4   as 1", "bar 5   1/4   as 1", "bars 6-7   as 3-4", "bars 8-10   as 1-3"],
+        ),
         ("A..B.A..", ["bars 6-8   as 1-3"]),
         ("....", []),
         ("ABBA", ["bar 3   1/4   as 2", "bar 4   1/4   as 1"]),
