@@ -17,7 +17,7 @@ from arranger.grid.model import GridBar
 from arranger.reduce import reduce
 from arranger.reduce.choose.candidates import lay_out
 from arranger.reduce.choose.costs import Costs
-from arranger.reduce.choose.groove import Groove, Hits, accents, groove_of, harm_of
+from arranger.reduce.choose.groove import Groove, Hits, _beats, accents, groove_of, harm_of
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, grid_of, song_of, taking, tones_of
 
@@ -217,5 +217,6 @@ def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() ->
 
 
 def test_accents_follow_the_metre() -> None:
+    _beats.cache_clear()
     found = accents(barred(song_of(TUNE)))[:17:2].tolist()
     assert found == [1, 0.4, 0.85, 0.4, 0.85, 0.4, 0.85, 0.4, 1]

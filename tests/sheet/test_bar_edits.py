@@ -475,6 +475,8 @@ def test_whole_bars_bring_their_metre_and_rows_must_fit() -> None:
         insert_bars(sheet, 1, 0, "7/8")
     unlike = replace(sheet, bars=(sheet.bars[0]._replace(denominator=8), *sheet.bars[1:]))
     assert insert_bars(unlike, 1, 0).sheet.bars[0][1:4] == (3, 3, 8), "as the one there"
+    last = insert_bars(little("C4 - - -"), 1, 1, "3/4").sheet
+    assert insert_bars(last, 1, 2).sheet.bars[2][1:4] == (3, 3, 4), "as the last one"
 
 
 def test_marks_of_loop_and_section_stay_with_what_is_left() -> None:
