@@ -17,7 +17,7 @@ from arranger.machine.size import song_bytes
 from arranger.rows import REST
 from arranger.settings import GridSettings, Settings
 from arranger.sheet import write_sheet
-from arranger.sheet.bar_edits.structure import delete_bars, insert_bars
+from arranger.sheet.bar_edits.structure import copy_bars, delete_bars, insert_bars
 from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.form.as_bars import settled
 from arranger.song import read_song
@@ -149,6 +149,13 @@ def test_bars_of_a_sheet_are_weighed_as_the_song_has_them(song: Path) -> None:
     moved = weigh_sheet_bar(path, 3, song=None, most=2)
     assert (moved.bar, moved.song_bar, len(moved.others)) == (3, 2, 2)
     assert (moved.held, moved.terms) == (plain.held, plain.terms)
+    two = settled(copy_bars(sheet, Chosen(1, 2), 2, linked=True).sheet)
+    write_sheet(two, path)
+    with pytest.raises(SettingsError, match="it is as bar 2: ask for that"):
+        weigh_sheet_bar(path, 3, song=None, most=1)
+    write_sheet(replace(sheet, source_file="D:\\old/x.mid"), path)
+    assert weigh_sheet_bar(path, 2, song=None, most=1) == plain
+    write_sheet(settled(insert_bars(sheet, 1, 1).sheet), path)
     with pytest.raises(SettingsError, match=r"bar 2 was put in by hand, .*; ask for a bar that"):
         weigh_sheet_bar(path, 2, song=None, most=1)
     with pytest.raises(SettingsError, match="there is no bar 4; the sheet has bars 1 to 3"):
