@@ -132,6 +132,13 @@ def test_a_joint_sound_has_a_note_for_each_that_it_says() -> None:
         assert _said([*wrong, first._replace(step=5)], ENGINE) is None
 
 
+def test_a_song_whose_tempo_was_changed_is_as_fast_as_it_begins() -> None:
+    tempos = (TempoChange(0, 400_000), TempoChange(96, 900_000))
+    found = read_marked(replace(made(SMALL), tempos=tempos), ENGINE, Settings())
+    assert found is not None
+    assert (found.tempo, found.length, found.grid.asked_bpm) == (None, None, 150.0)
+
+
 def test_parts_are_what_the_sheet_has_them_as() -> None:
     roles = convert(made(SMALL), ENGINE, Settings()).reduction.roles
     told = {role.role: role[2:] for role in roles}
@@ -182,6 +189,8 @@ def test_a_mark_keeps_its_tempo_unless_another_program_changed_it(
     told = replace(song, tempos=(TempoChange(0, round(played * (1 + off))),))
     found = _timed(told, ENGINE, Settings(), mark)
     assert (found.tempo, found.length) == (left[0], length if left[1] else None)
+    told = replace(told, tempos=(*told.tempos, TempoChange(96, 3 * round(played))))
+    assert _timed(told, ENGINE, Settings(), mark) == found, "the first tempo counts"
     unknown = replace(mark, length=123_456, tempo=120.0, engine="twin-phase")
     assert (
         _timed(replace(song, tempos=(TempoChange(0, 500_000),)), ENGINE, Settings(), unknown).length

@@ -32,6 +32,7 @@ from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.song import read_song_bytes
+from tests.grid.songs import song_of
 from tests.sheet import edits
 from tests.sheet.test_by_hand import SONGS, converted, three_parts
 
@@ -213,6 +214,28 @@ def test_an_entry_of_the_machine_stays_where_its_note_is_heard_as_it_was() -> No
     assert _entry(was, merged, places, 9).outcome == "merged"
     gone = same._replace(outcome="dropped", spans=(), pitch_out=None)
     assert _entry(was, gone, places, 9) == Entry(5, "dropped", ("by-hand", "octave"), (), None, ())
+
+
+def test_a_drum_by_hand_is_for_a_silent_note_that_asks_for_it() -> None:
+    """By itself, or in a joint sound that says it; on the note's step alone."""
+    kit = [(0, 0.25, 36), (4, 0.25, 38)]
+    song = song_of([(n, 1, 60) for n in range(8)], kit, drums=frozenset({1}))
+    settings = Settings(grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(drums="none"))
+    now = convert(song, load_engine("twin-phase"), settings)
+    kick, snare = (note.id for note in now.song.notes if note.drum)
+    for sounds, heard in (
+        ({}, set()), ({0: "kick", 4: "snare"}, {kick, snare}), ({0: "snare", 1: "kick"}, set()),
+        ({0: "kick-snare", 4: "kick-snare"}, {kick, snare}), ({0: "hat", 4: "snare"}, {snare}),
+    ):  # fmt: skip
+        row = tuple(sounds.get(step) for step in range(now.sheet.steps))
+        found = revise(now, merge(replace(now.sheet, drums=row), now.sheet)).reduction
+        entries = found.ledger.entries
+        assert {note for note in (kick, snare) if entries[note].spans} == heard
+        for note in heard:
+            step = 0 if note == kick else 4
+            assert found.drum_sources[step] == note
+            assert entries[note].reasons[0] == "by-hand"
+        assert sum(note >= 0 for note in found.drum_sources) == len(heard)
 
 
 def test_a_song_follows_the_step_of_the_edited_sheet_where_none_was_asked_for() -> None:

@@ -107,6 +107,8 @@ def test_the_last_bytes_of_memory_are_the_songs() -> None:
     for origin, bytes_ in ((last + 1, 0x10000), (0x8000, size - 1)):
         with pytest.raises(SheetError, match=r"bytes, and [0-9]+ are free"):
             build([sheet], replace(PHASE, memory_bytes=bytes_), Build(origin))
+    with pytest.raises(SheetError, match="bytes, and 0 are free"):
+        build([sheet], whole, Build(0xFFF0))
     for origin in (0x7FFF, 0x10000):
         with pytest.raises(UsageError, match="can't lie at"):
             build([sheet], whole, Build(origin))
