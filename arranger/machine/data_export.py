@@ -75,7 +75,7 @@ def export_data(sheet: Sheet, engine: Engine, options: ExportOptions) -> bytes:
     settings = {None: 0} | {midi: pitch.setting for midi, pitch in engine.pitches.items()}
     used = drums_in_use(steps)
     numbers = {drum: number for number, drum in enumerate(sounds_of(sheet, engine).values(), 1)}
-    if max((numbers[drum] for drum in used), default=0) > _MOST_DRUMS:
+    if any(numbers[drum] > _MOST_DRUMS for drum in used):
         raise SheetError(f"it has more than {_MOST_DRUMS} drum sounds", remedy="define fewer")
     length = step_length(sheet, engine)
     wide = max(settings.values()) > 0xFFFF

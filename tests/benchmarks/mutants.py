@@ -16,11 +16,12 @@ starts one later. Annotations, decorators, texts, and ``strict=`` are left alone
 a millionth, which only keep a division from zero.
 
 A fault is taken for a survivor when the tests that reach its line pass; only those that add up to
-``--seconds`` run, each file's own tests first. A line that runs on import is reached by all tests of
-a file of which any reaches the module: most only look at what the line made. One that runs where a
-fixture is set up for several tests is reached by all that use it. What only a second process reaches
-isn't seen to be reached; so the tests of what scores say read them in this one. A run that takes too
-long counts as killed. Needs `coverage`.
+``--seconds`` run, each file's own tests first. A line that runs on import, or in a
+function that keeps what it returns (`functools.cache`), is reached by all tests of a file of which any
+reaches the module: most only look at what the line made. One that runs where a fixture is set up for
+several tests is reached by all that use it. What only a second process reaches isn't seen to be
+reached; so the tests of what scores say read them in this one. A run that takes too long counts as
+killed. Needs `coverage`.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ class Mutant(NamedTuple):
     end: int
     text: bytes
     at_import: bool
-    """Whether the line runs when the module is imported."""
+    """Whether the line runs when the module is imported, or once for all who come after."""
 
 
 class _Finder(ast.NodeVisitor):
@@ -108,10 +109,12 @@ class _Finder(ast.NodeVisitor):
     def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
         for default in (*node.args.defaults, *filter(None, node.args.kw_defaults)):
             self.visit(default)  # which runs where the function is made
-        self._depth += 1
+        decorators = (ast.unparse(each).partition("(")[0] for each in node.decorator_list)
+        inside = not any(name.endswith("cache") for name in decorators)
+        self._depth += inside
         for each in node.body:
             self.visit(each)
-        self._depth -= 1
+        self._depth -= inside
 
     def visit_ClassDef(self, node: ast.ClassDef) -> None:
         for each in node.body:
@@ -336,14 +339,19 @@ def tests_of(mutant: Mutant, known: Known, budget: float) -> list[str]:
     """Return the tests that reach a mutant, quickest first, those of its package before others."""
     lines = known.reach.get(mutant.file, {})
     of_line = lines.get(mutant.line) or lines.get(mutant.statement, [])
+    seen = set(of_line)
     if mutant.at_import:
         files = {name.partition("::")[0] for names in lines.values() for name in names}
         of_line = [name for name in known.seconds if name.partition("::")[0] in files]
-    package = mutant.file.split("/")[1]
-    near = {name for name in of_line if name.startswith(f"tests/{package}/")}
+    package = f"tests/{mutant.file.split('/')[1]}/"
+
+    def place(name: str) -> tuple[bool, bool, float, str]:
+        at_import = mutant.at_import and name not in seen
+        return at_import, not name.startswith(package), known.seconds.get(name, 0.0), name
+
     chosen: list[str] = []
     total = 0.0
-    for name in sorted(set(of_line), key=lambda n: (n not in near, known.seconds.get(n, 0.0), n)):
+    for name in sorted(seen.union(of_line), key=place):
         if name not in known.seconds:
             continue
         total += known.seconds[name]

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from arranger.conversion import convert
-from arranger.conversion.marked import _timed, read_marked
+from arranger.conversion.marked import _Placed, _said, _timed, read_marked
 from arranger.engine import load_engine
 from arranger.grid import StepChoice
+from arranger.reduce.worth.weights import RoleEvidence
 from arranger.rows import HOLD, tones
 from arranger.settings import Settings
 from arranger.sheet.mark import find_mark
@@ -104,6 +105,8 @@ def test_what_does_not_fit_the_mark_is_an_ordinary_song() -> None:
     assert read_marked(replace(song, notes=tuple(whole)), ENGINE, Settings()) is not None
     for other in (replace(song, own_beat=False), replace(song, notes=())):
         assert read_marked(other, ENGINE, Settings()) is None
+    parts = [part._replace(name=part.name.replace("voice", "flute")) for part in song.parts]
+    assert read_marked(replace(song, parts=tuple(parts)), ENGINE, Settings()) is None
     chosen = Settings()
     for most, fits in ((steps, True), (steps - 1, False)):
         asked = replace(chosen, grid=replace(chosen.grid, max_steps=most))
@@ -115,6 +118,35 @@ def test_what_does_not_fit_the_mark_is_an_ordinary_song() -> None:
         replace(chosen.reduce, texture="two-highest"),
     ):
         assert read_marked(song, ENGINE, replace(chosen, reduce=reduce)) is None
+
+
+def test_a_joint_sound_has_a_note_for_each_that_it_says() -> None:
+    """Any other two notes on a step are no drum of the engine's."""
+    kit = [_Placed(0, 3, 1, name) for name in ("kick", "hat", "crash", "kick")]
+    first, hat, crash, again = kit
+    assert _said([], ENGINE) == {}
+    assert _said([first], ENGINE) == {3: "kick"}
+    assert _said([hat, first, _Placed(1, 4, 1, None)], ENGINE) == {3: "kick-hat"}
+    for wrong in ([first, again], [first, hat, crash, _Placed(0, 3, 1, "snare")]):
+        assert _said(wrong, ENGINE) is None
+        assert _said([*wrong, first._replace(step=5)], ENGINE) is None
+
+
+def test_a_song_whose_tempo_was_changed_is_as_fast_as_it_begins() -> None:
+    tempos = (TempoChange(0, 400_000), TempoChange(96, 900_000))
+    found = read_marked(replace(made(SMALL), tempos=tempos), ENGINE, Settings())
+    assert found is not None
+    assert (found.tempo, found.length, found.grid.asked_bpm) == (None, None, 150.0)
+
+
+def test_parts_are_what_the_sheet_has_them_as() -> None:
+    roles = convert(made(SMALL), ENGINE, Settings()).reduction.roles
+    told = {role.role: role[2:] for role in roles}
+    says = "the file was made from a sheet that has it as "
+    for role, tune, bass, what in (
+        ("tune", 1.0, 0.0, "voice 1"), ("bass", 0.0, 1.0, "voice 2"), ("drums", 0.0, 0.0, "drums"),
+    ):  # fmt: skip
+        assert told[role] == (tune, bass, (RoleEvidence(says + what, 1),))
 
 
 def mark_of(song: Song, **changes: object) -> SheetMark:
@@ -157,6 +189,8 @@ def test_a_mark_keeps_its_tempo_unless_another_program_changed_it(
     told = replace(song, tempos=(TempoChange(0, round(played * (1 + off))),))
     found = _timed(told, ENGINE, Settings(), mark)
     assert (found.tempo, found.length) == (left[0], length if left[1] else None)
+    told = replace(told, tempos=(*told.tempos, TempoChange(96, 3 * round(played))))
+    assert _timed(told, ENGINE, Settings(), mark) == found, "the first tempo counts"
     unknown = replace(mark, length=123_456, tempo=120.0, engine="twin-phase")
     assert (
         _timed(replace(song, tempos=(TempoChange(0, 500_000),)), ENGINE, Settings(), unknown).length

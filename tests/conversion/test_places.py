@@ -12,15 +12,27 @@ from random import Random
 import pytest
 
 from arranger.conversion import convert
-from arranger.conversion.by_hand import _grid, _owners, _places, _stretches, revise, what_was_asked
+from arranger.conversion.by_hand import (
+    _entry,
+    _grid,
+    _in_step_with,
+    _moved,
+    _owners,
+    _places,
+    _stretches,
+    revise,
+    what_was_asked,
+)
 from arranger.conversion.numbers import passages_of
 from arranger.engine import load_engine
+from arranger.reduce.ledger import Entry, Span
 from arranger.rows import HOLD, tones
 from arranger.settings import GridSettings, ReduceSettings, Settings
 from arranger.sheet.bar_edits.structure import delete_bars
 from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import Merge, merge
 from arranger.song import read_song_bytes
+from tests.grid.songs import song_of
 from tests.sheet import edits
 from tests.sheet.test_by_hand import SONGS, converted, three_parts
 
@@ -152,6 +164,91 @@ def test_bars_and_passages_have_the_sheets_numbers_and_the_songs_beside_them(num
     found = passages_of(given, now.grid, grid, merged)
     assert [(p.first_bar, p.last_bar, p.song_first_bar, p.song_last_bar) for p in found] == wanted
     assert passages_of((), now.grid, grid, merged) == ()
+
+
+@pytest.mark.parametrize("number", [1, 2, 3, 8])
+def test_the_hand_is_a_note_more_that_asks_for_nothing(number: int) -> None:
+    song, merged = merges()[number]
+    now = converted(song, 0)
+    places = _places(now.sheet, merged)
+    grid = _grid(now, merged, places)
+    was = what_was_asked(now)
+    asked = _moved(was, places, grid)
+    onsets, ends, note_ends = _stretches(was, places)
+    assert [*asked.onset] == [*onsets, -1]
+    assert [*asked.end] == [*ends, -1]
+    assert [*asked.note_end] == [*note_ends, -1]
+    left = [was.written_end[n] - was.note_end[n] for n in range(len(onsets))]
+    late = [end - stop for end, stop in zip(asked.written_end, asked.note_end, strict=True)]
+    assert late == pytest.approx([*left, 0.0])
+    assert asked.written_end[-1] == -1.0
+    for row, before, last in (
+        (asked.rings, was.rings, 0.0), (asked.offset, was.offset, 0.0), (asked.pitch, was.pitch, -1),
+        (asked.out, was.out, -1), (asked.part, was.part, -1), (asked.drum, was.drum, False),
+        (asked.sound, was.sound, None), (asked.lead, was.lead, len(onsets)),
+        (asked.octave_of, was.octave_of, -1), (asked.duplicate_of, was.duplicate_of, -1),
+        (asked.tune, was.tune, False),
+    ):  # fmt: skip
+        assert [*row] == [*before, last]  # type: ignore[misc]
+    turning = [[True] * now.sheet.steps, [step == 0 for step in range(now.sheet.steps)]]
+    told = _moved(was._replace(turning=turning), places, grid).turning
+    assert told[0] == [step >= 0 for step in places.to_now]
+    assert told[1] == [step == 0 for step in places.to_now]
+
+
+def test_an_entry_of_the_machine_stays_where_its_note_is_heard_as_it_was() -> None:
+    """Moved by two steps; note 9 is the hand."""
+    now = converted(0, 0)
+    places = _places(now.sheet, merge(now.sheet, now.sheet))
+    places = places._replace(to_merged=[-1, -1, 0, 1, 2, 3, -1])
+    was = Entry(5, "changed", ("octave",), (Span(1, 2, 2),), 60, (3,), None, 0.25)
+    same = Entry(5, "changed", ("other",), (Span(1, 0, 2),), 60, (9, 4), None, 0.5)
+    assert _entry(was, same, places, 9) == was._replace(spans=same.spans, late_seconds=0.5)
+    early = same._replace(late_seconds=-0.125)
+    assert _entry(was, early, places, 9).late_seconds == 0.0
+    for change in ({"outcome": "kept"}, {"pitch_out": 72}, {"spans": (Span(2, 0, 2),)}, {"spans": (Span(1, 0, 1),)}):  # fmt: skip
+        by_hand = same._replace(**change)  # type: ignore[arg-type]
+        expected = by_hand._replace(outcome="changed", reasons=("by-hand", "other"), by=(4,))
+        assert _entry(was, by_hand, places, 9) == expected
+    merged = same._replace(outcome="merged")
+    assert _entry(was, merged, places, 9).outcome == "merged"
+    gone = same._replace(outcome="dropped", spans=(), pitch_out=None)
+    assert _entry(was, gone, places, 9) == Entry(5, "dropped", ("by-hand", "octave"), (), None, ())
+
+
+def test_a_drum_by_hand_is_for_a_silent_note_that_asks_for_it() -> None:
+    """By itself, or in a joint sound that says it; on the note's step alone."""
+    kit = [(0, 0.25, 36), (4, 0.25, 38)]
+    song = song_of([(n, 1, 60) for n in range(8)], kit, drums=frozenset({1}))
+    settings = Settings(grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(drums="none"))
+    now = convert(song, load_engine("twin-phase"), settings)
+    kick, snare = (note.id for note in now.song.notes if note.drum)
+    for sounds, heard in (
+        ({}, set()), ({0: "kick", 4: "snare"}, {kick, snare}), ({0: "snare", 1: "kick"}, set()),
+        ({0: "kick-snare", 4: "kick-snare"}, {kick, snare}), ({0: "hat", 4: "snare"}, {snare}),
+    ):  # fmt: skip
+        row = tuple(sounds.get(step) for step in range(now.sheet.steps))
+        found = revise(now, merge(replace(now.sheet, drums=row), now.sheet)).reduction
+        entries = found.ledger.entries
+        assert {note for note in (kick, snare) if entries[note].spans} == heard
+        for note in heard:
+            step = 0 if note == kick else 4
+            assert found.drum_sources[step] == note
+            assert entries[note].reasons[0] == "by-hand"
+        assert sum(note >= 0 for note in found.drum_sources) == len(heard)
+
+
+def test_a_song_follows_the_step_of_the_edited_sheet_where_none_was_asked_for() -> None:
+    now = converted(0, 0)
+    step = now.sheet.step_beats
+    for other, again in ((step, False), (2 * step, False), (step / 2, True), (2 * step / 3, True)):
+        edited = replace(now.sheet, step_beats=other)
+        found = _in_step_with(now, edited)
+        assert (found is not now) == again
+        assert found.sheet.step_beats == (other if again else step)
+        grid = replace(now.settings.grid, step=step)
+        asked = replace(now, settings=replace(now.settings, grid=grid))
+        assert _in_step_with(asked, edited) is asked
 
 
 def test_a_note_whose_first_steps_were_taken_out_starts_with_the_first_that_is_left() -> None:

@@ -288,6 +288,61 @@ def test_the_example_of_the_readme_plays(tmp_path: Path) -> None:
     subprocess.run([tmp_path / "program"], check=True)
 
 
+# What of the routine stands in each song, from the engines' files and `arranger.sound.schedule`.
+SCHEDULED = {
+    "silent_passes": "9", "noise_bit": "16", "read_passes": "9", "shown_count": "7",
+    "shown_before_drum": "5", "shown_before_end": "3", "end_cycles": "434",
+}  # fmt: skip
+FREE = dict.fromkeys(SCHEDULED, "0") | {"silent_passes": "1", "noise_bit": "16"}
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("silent", {
+            "method": "DUET_PHASE", "clock_hz": "3500000u", "step_cycles": "125080u",
+            "step_microseconds": "35737u", "steps": "1u", "pass_cycles": "118u",
+            "step_passes": "1060u", "voice2_cycles": "59u", "bits": "17", **SCHEDULED,
+            "shown": "int_shown", "first_divisor": "0", "loop_event": "DUET_NO_LOOP",
+            "event_count": "1u", "events": "int_events", "pitch_count": "0", "pitches": "0",
+            "drum_count": "0", "drums": "0", "parts": "0",
+        }),
+        ("own counter", {
+            "method": "DUET_COUNTER", "bits": "16", **FREE, "shown": "0", "first_divisor": "0",
+            "voice2_cycles": "40u", "pitch_count": "3", "drum_count": "1",
+        }),
+        ("another bit", {**SCHEDULED, "noise_bit": "1"}),
+        ("timer loop", {
+            "method": "DUET_TIMER", **FREE, "first_divisor": "5000", "voice2_cycles": "8u",
+            "loop_event": "1u", "event_count": "3u", "pitch_count": "5", "drum_count": "2",
+        }),
+    ],
+)  # fmt: skip
+def test_a_song_says_how_its_routine_plays(name: str, expected: dict[str, str]) -> None:
+    engine, sheet = CASES[name]
+    text = export(sheet, engine, "c", ExportOptions()).decode()
+    fields = {field: value for value, field in re.findall(r"^    (.*), /\* (\w+) \*/$", text, re.M)}
+    assert {field: fields[field] for field in expected} == expected
+    silent = sheet_of(engine, [REST], length=sheet.length)
+    text = export(silent, engine, "c", ExportOptions()).decode()
+    assert f"{2 * (engine.method == 'alternate')}, /* first_divisor */" in text
+
+
+def test_tables_have_four_entries_a_line() -> None:
+    text = export(LOOP, PHASE, "c", ExportOptions()).decode()
+    assert text.split("loop_pitches[5] = ")[1].split("\n\n")[0].splitlines() == [
+        "{",
+        "    {289u, 65399u, 36}, {433u, 97986u, 43}, {1156u, 261598u, 60}, {1457u, 329713u, 64},",
+        "    {1732u, 391944u, 67},",
+        "};",
+    ]
+
+
+def test_an_identifier_has_31_letters() -> None:
+    assert identifier("q" * 40) == "q" * 31
+    assert identifier("q" * 30 + " quay") == "q" * 30
+
+
 def test_a_source_alone_declares_its_song() -> None:
     engine, sheet = CASES["silent"]
     alone = export(sheet, engine, "c", ExportOptions())

@@ -155,6 +155,17 @@ def test_data_is_laid_out_as_documented() -> None:
     assert at == len(drums)
 
 
+def test_data_of_a_drum_s_parts_have_two_figures_each() -> None:
+    parts = (
+        DrumPart("kick", (4956, 1416), 5900), DrumPart("rest", (), 1180), DrumPart("noise", (118,), 2360),
+    )  # fmt: skip
+    engine = replace(PHASE, drums=(DrumSound("thud", (), 1.0, parts),))
+    content = exported(sheet_of(engine, [REST], drums=["thud"]), "data", engine)
+    told = (0, 5900, 4956, 1416), (2, 1180, 0, 0), (1, 2360, 118, 0)
+    expected = b"".join(struct.pack("<BIII", *part) for part in told)
+    assert content[12 + 4 :] == bytes((1, 1, 1, 3)) + expected
+
+
 def test_data_has_32_bits_a_pitch_where_one_needs_more_than_16() -> None:
     high = max(pitch.setting for pitch in PHASE.pitches.values())
     for more, bits in ((0xFFFF - high, 16), (0x10000 - high, 32)):

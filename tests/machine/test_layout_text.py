@@ -11,7 +11,7 @@ import pytest
 from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export
 from arranger.rows import HOLD, REST
-from tests.machine.test_layout import PLAIN, engine_of, value
+from tests.machine.test_layout import PLAIN, SILENT, bars_of, data, engine_of, value
 from tests.sound.sheets import sheet_of
 
 if TYPE_CHECKING:
@@ -107,3 +107,43 @@ def test_c_is_the_same_bytes(tmp_path: Path) -> None:
     subprocess.run([*strict, "say.c", "-o", "say"], cwd=tmp_path, check=True)
     said = subprocess.run([tmp_path / "say"], capture_output=True, check=True)
     assert said.stdout == written("bytes")
+
+
+def test_a_source_names_bars_and_has_lines_of_sixteen_bytes() -> None:
+    """A pattern says eight of its bars; by hand: C4 counts 56 passes, D4 50, E4 44."""
+    sheet = bars_of(sheet_of(PLAIN, [60, 62] * 9 + [64] * 18, title="Tide"), *[2] * 9, 9, 9)
+    table: dict[str, Any] = {
+        "header": [value("music_address", 16)], "order": ["pattern"], "end": [255],
+        "step": ["voice1", "voice2"], "pattern_end": [254], "form": "assembly", **SILENT,
+    }  # fmt: skip
+    text = data({**table, "base": 0x900}, sheet).decode().splitlines()
+    nine = [f"        defb 0x00{' ' * 34}; bar {number}" for number in range(1, 10)]
+    two = [f"        defb 0x01{' ' * 34}; bar {number}" for number in (10, 11)]
+    sixteen = ", ".join(["0x2C, 0x00"] * 8)
+    assert text == [
+        "; Tide: 38 bytes, written by arranger.",
+        "; Its first byte belongs at 0x0900.",
+        "tide_header:",
+        "        defw tide_music",
+        "tide_order:",
+        *nine,
+        *two,
+        f"        defb 0xFF{' ' * 34}; the piece ends",
+        "tide_music:",
+        "tide_pattern_0:",
+        f"        defb 0x38, 0x00, 0x32, 0x00, 0xFE{' ' * 10}; bar 1, 2, 3, 4, 5, 6, 7, 8 ...",
+        "tide_pattern_1:",
+        f"        defb {sixteen} ; bar 10, 11",
+        "        defb 0x2C, 0x00, 0xFE",
+        "tide_end:",
+    ]
+    for more, said in (({}, False), ({"align": {"music": 4}}, True)):
+        assert (b"belongs at 0x0000." in data({**table, **more}, sheet)) == said
+    eight = data(table, bars_of(sheet_of(PLAIN, [60] * 8), *[1] * 8))
+    assert b"; bar 1, 2, 3, 4, 5, 6, 7, 8\n" in eight
+    rows = data({**table, "form": "c"}, sheet).decode().splitlines()
+    assert [row.count("0x") for row in rows if row.startswith("    0x")] == [2] + [1] * 12 + [
+        5,
+        16,
+        3,
+    ]

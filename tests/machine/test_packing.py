@@ -169,6 +169,14 @@ def test_bars_that_sound_alike_are_stored_once() -> None:
     assert song.bytes == 7 + 17 + 1 + 2 + tables
 
 
+def test_a_phrase_of_five_bytes_that_sounds_twice_saves_nothing() -> None:
+    """By hand: two tones and one, 3 and 2 bytes; twice 5 are 10, as a phrase 2 + 5 + 3 as well."""
+    twice = [60, 62, 64, 60, 62, 65], [48, HOLD, 50, 48, HOLD, 52]
+    assert pack(sheet_of(ENGINE, *twice), ENGINE).phrases == ()
+    thrice = [60, 62, 64] * 2 + [60, 62, 65], [48, HOLD, 50] * 2 + [48, HOLD, 52]
+    assert len(pack(sheet_of(ENGINE, *thrice), ENGINE).phrases) == 1
+
+
 def test_phrases_hold_phrases() -> None:
     """A, B and twice both: the longest first, from within which what is alike is taken."""
     other = ([69, 71, 72, 74], [45, HOLD, 43, HOLD], [None] * 4)

@@ -17,7 +17,8 @@ from arranger.machine import pack
 from arranger.machine.assembler import assemble
 from arranger.machine.export_options import ExportOptions
 from arranger.machine.exporters import export_many
-from arranger.machine.player import ALL_ENTRIES, Build, Image, build, source
+from arranger.machine.player import ALL_ENTRIES, Build, Image, _parts, build, source
+from arranger.machine.song_source import player_song
 from arranger.rows import HOLD, REST
 from arranger.sound.schedule import DRUM_PART_GAP_PASSES, drum_flips
 from arranger.sound.signal import edges
@@ -127,6 +128,39 @@ def test_a_source_of_several_songs_says_which_is_which(count: int) -> None:
     text = source(songs, ENGINES[0], Build()).splitlines()
     assert text[0] == "; " + "; ".join(song.title for song in songs)
     assert [text.count(f"; {song.title}") for song in songs] == [1] * count
+
+
+@each_engine
+def test_a_source_says_whether_its_songs_end(engine: Engine) -> None:
+    ends, round_ = two_songs(engine)
+    for songs, said in (
+        ([ends, ends], "to play (it ends by itself; any key stops it)"),
+        ([round_], "to play (it goes round; any key stops it)"),
+        ([ends, round_], "to play (any key stops it)"),
+    ):
+        assert said in source(songs, engine, Build())
+
+
+@pytest.mark.parametrize(
+    ("entries", "more"),
+    [
+        (("start",), set[str]()),
+        (("step",), {"silence", "held", "calls"}),
+        (("stop", "start"), {"silence"}),
+        (("step", "start"), {"turns", "silence", "held", "calls"}),
+        (("open",), {"step", "silence", "held", "calls"}),
+        (("start", "open"), {"step", "turns", "silence", "held", "calls"}),
+    ],
+)
+def test_what_ways_in_need_of_the_player(entries: tuple[str, ...], more: set[str]) -> None:
+    """Without drums, keys and a loop."""
+    port = ENGINES[0].profile.port
+    deaf = replace(ENGINES[0], profile=ENGINES[0].profile._replace(port=port._replace(key_mask=0)))
+    song = player_song(sheet_of(deaf, [60]), deaf)
+    assert _parts(deaf, [song], Build(entries=entries)) == {*entries, *more}
+    assert "choose" in _parts(deaf, [song, song], Build(entries=entries))
+    effects = _parts(deaf, [song], Build(entries=entries, effects=("kick",)))
+    assert effects == {*entries, *more, "drums", "effects", "held", "calls"}
 
 
 @each_engine

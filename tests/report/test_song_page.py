@@ -94,6 +94,7 @@ def test_command_can_be_pasted_into_a_shell(hand: Conversion, name: str) -> None
     )
     assert shown is not None
     assert shlex.split(html.unescape(shown[1])) == ["arranger", "convert", name]
+    assert "<" not in shown[1]
 
 
 def test_where_the_beat_was_found_by_ear_notes_are_as_long_as_on_the_grid(hand: Conversion) -> None:

@@ -97,6 +97,13 @@ def test_a_note_that_fades_in_is_not_silent() -> None:
     assert read(one_track("00 B0 0B 00", QUARTER_C4)).notes[0].loudness == 0
 
 
+@pytest.mark.parametrize(("silent", "heard"), [(255, True), (256, False)])
+def test_only_the_first_256_moves_let_a_note_be_heard(silent: int, heard: bool) -> None:
+    moves = ["01 B0 0B 00"] * silent
+    song = read(one_track("00 B0 0B 00", "00 90 3C 7F", *moves, "01 B0 0B 7F", "01 80 3C 00"))
+    assert (song.notes[0].loudness > 0) == heard
+
+
 def test_a_note_fades_in_by_the_volume_that_rules_its_track() -> None:
     # Both tracks play on the channel; the second one's volume isn't the first one's.
     silent = track("00 B0 07 00", "00 90 3C 7F 83 00 80 3C 00")

@@ -58,6 +58,7 @@ def test_what_is_plainly_no_song_is_named(data: bytes, told: str) -> None:
         (b"!!!COM: nobody\n**kern\n4c\n*-\n", "humdrum"),
         (ABC, "abc"),
         (b"% a tune\n" * 3000 + ABC, "abc"),
+        (19_997 * b"\n" + b"**kern", "humdrum"),  # the first 20,000 are looked at
     ],
 )
 def test_scores_show_their_format(data: bytes, kind: str) -> None:
@@ -81,7 +82,7 @@ def test_scores_show_their_format(data: bytes, kind: str) -> None:
         (b"\1" + 9 * b"a", "plain text, not a song"),
         (b"\1\2" + 17 * b"a", "no song that is known here"),
         (9 * b"a " + b"\1\2", "plain text, not a song"),
-        (20_000 * b" " + b"**kern", "plain text, not a song"),
+        (19_998 * b"\n" + b"**kern", "plain text, not a song"),
     ],
 )
 def test_what_holds_no_score_is_named(data: bytes, told: str) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from arranger.song.words import words_by_bar
+import pytest
+
+from arranger.song.words import _are_spaced, words_by_bar
 from tests.song.midi_bytes import header, meta, one_track, read, track
 
 BAR = "83 00"  # 384 ticks
@@ -33,3 +35,20 @@ def test_karaoke_texts_without_their_headings() -> None:
 
 def test_other_texts_are_not_sung() -> None:
     assert words_by_bar(read(one_track("00", meta(1, b"made by hand"), "00 90 3C 40")), [0]) == {}
+
+
+@pytest.mark.parametrize("text", [" a", "/a", "\\a", "\ra", "\na", "a ", "a-", "a\r", "a\n"])
+def test_one_text_with_a_space_or_hyphen_of_its_own_says_that_all_have_theirs(text: str) -> None:
+    assert _are_spaced(["b", "", text])
+
+
+def test_bare_texts_have_no_spaces_of_their_own() -> None:
+    assert not _are_spaced(["a", "", "-b", "c/", "d-e", "f g"])
+    assert not _are_spaced([])
+
+
+def test_words_on_a_line_are_the_bar_s_that_begins_there() -> None:
+    song = read(one_track("60", meta(5, b"one "), "60", meta(5, b"two"), "60", meta(5, b" "),
+                          "00 90 3C 40 60 80 3C 40"))  # fmt: skip
+    assert words_by_bar(song, [0, 97, 192, 288]) == {0: "one", 2: "two"}
+    assert words_by_bar(song, [192, 288]) == {0: "one two"}

@@ -3,15 +3,19 @@
 
 #define Py_LIMITED_API 0x030B0000
 #define PY_SSIZE_T_CLEAN
-#define SOURCE "4d51ca55"
+#define SOURCE "8e44e3c1"
 #include <Python.h>
 #include <stdint.h>
 
 #define NEVER (-(1 << 29))
+#define EIGHT 8
 
 typedef struct {
     Py_ssize_t frames, many, most; /* `most`: the longest period */
-    int64_t reach;
+    Py_ssize_t reach;
+    Py_ssize_t wide; /* `many` up to a multiple of eight */
+    int32_t *paid; /* (ways, wide) */
+    int32_t *best, *shift; /* (wide) */
     const int32_t *gains, *price, *begin;
     const int64_t *periods;
     int32_t *onward; /* (frames + most, many) */
@@ -34,24 +38,42 @@ static void reach_frame(const Song *s, Py_ssize_t now, int32_t *reached)
     }
 }
 
+/* Way by way, so that a compiler takes many periods at once; of equal ways the first is kept. */
 static void leave_frame(const Song *s, Py_ssize_t now, const int32_t *reached)
 {
-    for (Py_ssize_t p = 0; p < s->many; p++) {
-        int32_t best = NEVER;
-        int64_t shift = -s->reach;
-        for (int64_t by = -s->reach; by <= s->reach; by++) {
-            Py_ssize_t from = p + by;
-            if (from < 0 || from >= s->many)
-                continue;
-            int32_t value = reached[from] - s->price[from * s->many + p];
-            if (value > best) {
-                best = value;
-                shift = by;
-            }
+    int32_t *restrict best = s->best, *restrict shift = s->shift;
+    Py_ssize_t wide = s->wide / EIGHT * EIGHT; /* tells the compiler that nothing is left over */
+    for (Py_ssize_t p = 0; p < wide; p++)
+        best[p] = NEVER, shift[p] = (int32_t)-s->reach;
+    for (Py_ssize_t way = 0; way <= 2 * s->reach; way++) {
+        const int32_t *from = reached + way - s->reach, *paid = s->paid + way * wide;
+        int32_t by = (int32_t)(way - s->reach);
+        for (Py_ssize_t p = 0; p < wide; p++) {
+            int32_t value = from[p] - paid[p];
+            shift[p] = value > best[p] ? by : shift[p];
+            best[p] = value > best[p] ? value : best[p];
         }
-        s->onward[(now + s->most) * s->many + p] = best;
-        s->came[now * s->many + p] = (int8_t)shift;
     }
+    for (Py_ssize_t p = 0; p < s->many; p++) {
+        s->onward[(now + s->most) * s->many + p] = best[p];
+        s->came[now * s->many + p] = (int8_t)shift[p];
+    }
+}
+
+/* Write what each way pays, 0 where no period is, and `NEVER` beside the places of `reached`. */
+static void lay_out(Song *s, int32_t *reached)
+{
+    for (Py_ssize_t way = 0; way <= 2 * s->reach; way++)
+        for (Py_ssize_t p = 0; p < s->wide; p++) {
+            Py_ssize_t from = p + way - s->reach;
+            int there = p < s->many && from >= 0 && from < s->many;
+            s->paid[way * s->wide + p] = there ? s->price[from * s->many + p] : 0;
+        }
+    for (Py_ssize_t p = -s->reach; p < s->wide + s->reach; p++)
+        reached[p] = NEVER;
+    for (Py_ssize_t cell = 0; cell < s->most * s->many; cell++)
+        s->onward[cell] = NEVER;
+    s->found[0] = NEVER;
 }
 
 static int fits(const Song *s, const Py_buffer *b)
@@ -76,21 +98,23 @@ static PyObject *followed(PyObject *self, PyObject *args)
     s.gains = b[0].buf, s.periods = b[1].buf, s.price = b[2].buf, s.begin = b[3].buf;
     s.onward = b[4].buf, s.came = b[5].buf, s.fresh = b[6].buf, s.found = b[7].buf;
     s.most = s.many ? s.periods[s.many - 1] : 0;
-    int32_t *reached = PyMem_Malloc(4 * (size_t)(s.many + 1));
-    if (!reached)
-        PyErr_NoMemory();
-    else if (!fits(&s, b))
+    s.wide = (s.many + EIGHT - 1) / EIGHT * EIGHT;
+    int good = fits(&s, b);
+    int32_t *room = good ? PyMem_Malloc(4 * (size_t)((2 * s.reach + 4) * s.wide + 2 * s.reach)) : NULL;
+    if (!good)
         PyErr_SetString(PyExc_ValueError, "the arrays don't fit each other");
+    else if (!room)
+        PyErr_NoMemory();
     else {
-        for (Py_ssize_t cell = 0; cell < s.most * s.many; cell++)
-            s.onward[cell] = NEVER;
-        s.found[0] = NEVER;
+        int32_t *reached = room + s.reach;
+        s.best = reached + s.wide + s.reach, s.shift = s.best + s.wide, s.paid = s.shift + s.wide;
+        lay_out(&s, reached);
         for (Py_ssize_t now = 0; now < s.frames; now++) {
             reach_frame(&s, now, reached);
             leave_frame(&s, now, reached);
         }
     }
-    PyMem_Free(reached);
+    PyMem_Free(room);
     for (int i = 0; i < 8; i++)
         PyBuffer_Release(&b[i]);
     if (PyErr_Occurred())

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     Whole = NDArray[np.int32]
 
-_compiled = compiled("arranger.grid.track._follow", "4d51ca55")
+_compiled = compiled("arranger.grid.track._follow", "8e44e3c1")
 
 UNIT = 1 / 64
 """What everything is a multiple of, in log odds."""

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from arranger.sheet.model import Sheet
 
 _MOST_NAMED = 8
-_UNKNOWN = -1
+_UNKNOWN = "unknown"
 
 
 class DataRecord(NamedTuple):
@@ -170,7 +170,7 @@ class _Teller:
 
     def entries(self, segment: _Segment, ends: bool = True) -> Iterator[DataRecord]:
         """Yield the records of a segment; the last record of all is in it, or not."""
-        held: list[int | None] = [_UNKNOWN, _UNKNOWN]
+        held: list[int | str | None] = [_UNKNOWN, _UNKNOWN]
         kind = "step" if self.layout.step else "event"
         start, steps = 0, segment.steps
         while start < len(steps):
@@ -226,9 +226,8 @@ def _in_patterns(
 ) -> dict[str, list[DataRecord]]:
     """Return the order list, the list of patterns and the patterns."""
     layout = teller.layout
-    bars = [""] * (sheet.steps + 1)
-    for bar, start in zip(sheet.bars, sheet.bar_starts, strict=False):
-        bars[start] = str(bar.number)
+    starts = zip(sheet.bar_starts, sheet.bars, strict=False)
+    bars = {start: f"{bar.number}" for start, bar in starts}
     played: dict[tuple[_Step, ...], list[_Segment]] = {}
     for segment in segments:
         played.setdefault(segment.steps, []).append(segment)
@@ -238,7 +237,7 @@ def _in_patterns(
         told = list(teller.entries(same[0]))
         number = len(numbers)
         numbers[steps] = {"pattern": number, "steps": len(steps), "records": len(told)}
-        named = [bars[segment.start] for segment in same if bars[segment.start]]
+        named = [bars[segment.start] for segment in same if segment.start in bars]
         comment = f"bar {', '.join(named[:_MOST_NAMED])}" + " ..." * (len(named) > _MOST_NAMED)
         told[0] = told[0]._replace(label=f"pattern {number}", comment=comment * bool(named))
         music += [*told, *([DataRecord("pattern_end")] if layout.pattern_end else [])]
@@ -246,7 +245,7 @@ def _in_patterns(
         DataRecord(
             "order",
             {**numbers[segment.steps], "last": int(segment is segments[-1])},
-            comment=f"bar {bars[segment.start]}" if bars[segment.start] else "",
+            comment=f"bar {bars[segment.start]}" if segment.start in bars else "",
             step=segment.start,
         )
         for segment in segments
