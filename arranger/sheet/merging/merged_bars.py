@@ -205,8 +205,6 @@ class _Planner:
     def _fits(self, j: int, i: int, steps: int) -> bool:
         """Return whether no edit of a bar stands beyond so many steps."""
         mine, then = self.sides.mine.sheet, self.sides.then.sheet
-        if steps >= mine.bars[j].steps:
-            return True
         first, other, end = mine.bar_starts[j], then.bar_starts[i], mine.bars[j].steps
         return all(
             row[first + steps : first + end] == old[other + steps : other + end]
