@@ -644,3 +644,13 @@ def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
     again = merge(merged.sheet, now)
     assert played(again.sheet) == played(expected)
     assert song_numbers(again.sheet) == song_numbers(expected)
+
+
+@pytest.mark.parametrize(("to", "metre"), [(0, (4, 4)), (1, (3, 4)), (2, (3, 4))])
+def test_new_bars_have_the_metre_of_the_bar_there_or_of_the_last(
+    to: int, metre: tuple[int, int]
+) -> None:
+    text = "arranger-sheet 1\nengine twin-phase\nstep 1 beat\ntempo 120\n"
+    sheet = parse(f"{text}bar 1 4/4\n voice 1 C4 - - -\nbar 2 3/4\n voice 1 D4 - -\n")
+    new = insert_bars(sheet, 1, to).sheet.bars[to]
+    assert (new.numerator, new.denominator, new.steps) == (*metre, metre[0])

@@ -149,8 +149,9 @@ def _copied(
             was if (place, name) in sources or row != generated else now
             for name, row, generated in zip(ROWS, bar.rows, was, strict=True)
         )
-        if (one[0], two[1], three[2]) != was:
-            taken[origin] = one[0], two[1], three[2]
+        rows = one[0], two[1], three[2]
+        if rows != was:
+            taken[origin] = rows
     spread = settled(sheet.with_rows(joined_rows(after)))
     return with_base_bars(spread, base, taken) if taken else spread
 
