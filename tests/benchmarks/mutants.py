@@ -254,7 +254,6 @@ class _Watch:
         self.cov.switch_context(self.now)
 
     def pytest_runtest_setup(self, item: Any) -> None:
-        _forget()
         for name in item.fixturenames:
             for each in item._fixtureinfo.name2fixturedefs.get(name, ()):
                 self.users[_shared(each)].add(item.nodeid)
@@ -267,15 +266,6 @@ class _Watch:
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed or report.skipped:
             self.failed.add(report.nodeid)
-
-
-def _forget() -> None:
-    """Empty the caches of the program: else only the first test is seen to reach what fills them."""
-    for name, module in [*sys.modules.items()]:
-        if name.startswith(tuple(f"arranger.{part}." for part in PARTS)):
-            for each in [*vars(module).values()]:
-                if hasattr(each, "cache_clear") and each.__module__ == name:
-                    each.cache_clear()
 
 
 def _shared(fixture: Any) -> str:

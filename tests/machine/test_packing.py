@@ -241,6 +241,19 @@ def test_a_phrase_that_saves_nothing_is_none(
     assert find_phrases([0, 1, 2, 0, 1, 3], [*sizes, 1, 1], None, 9).phrases == expected
 
 
+@pytest.mark.parametrize("without", [False, True])
+def test_a_phrase_in_a_phrase_counts_as_a_byte(
+    without: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """(0 1) is joined first; the phrase of ten, which begins with an event, holds it twice."""
+    if without:
+        monkeypatch.setattr(phrases, "_compiled", None)
+    sequence = [0, 1, 2, 0, 1, 3, 4, 0, 1, 5] * 4
+    found = find_phrases(sequence, [3] * 6, None, 9)
+    assert found.phrases == ((0, 1), (0, 1, 2, 6, 3, 4, 6, 5))
+    assert found.sequence == (7,) * 4
+
+
 def test_symbols_without_a_size_are_refused() -> None:
     for wrong in (2, -2):
         with pytest.raises(ValueError, match="symbols without a size"):

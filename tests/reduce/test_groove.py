@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -217,6 +218,20 @@ def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() ->
 
 
 def test_accents_follow_the_metre() -> None:
-    _beats.cache_clear()
     found = accents(barred(song_of(TUNE)))[:17:2].tolist()
     assert found == [1, 0.4, 0.85, 0.4, 0.85, 0.4, 0.85, 0.4, 1]
+
+
+@pytest.mark.parametrize(
+    ("metre", "steps", "step", "beats"),
+    [
+        ((4, 4), 16, Fraction(1, 4), [0, 4, 8, 12]),
+        ((6, 8), 12, Fraction(1, 4), [0, 6]),
+        ((4, 4), 6, Fraction(2, 3), [0, 3]),
+        ((4, 4), 5, Fraction(1, 2), [0, 2, 4]),
+    ],
+)
+def test_beats_are_the_steps_on_which_one_falls_exactly(
+    metre: tuple[int, int], steps: int, step: Fraction, beats: list[int]
+) -> None:
+    assert _beats(*metre, steps, step).tolist() == beats

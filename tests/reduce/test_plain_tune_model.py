@@ -151,8 +151,6 @@ def some_notes(random: Random, many: int) -> list[Plain]:
 
 @pytest.mark.parametrize("many", [1, 40])
 def test_likelihoods_are_what_plain_loops_find(many: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    for read in (tune_model._network, tune_model._by_kernel):
-        read.cache_clear()
     monkeypatch.setattr(tune_model, "BLOCK", 17)
     monkeypatch.setattr(tune_model, "ROUNDED", 2.0**16)
     notes = some_notes(Random(many), many)

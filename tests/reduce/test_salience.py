@@ -1,9 +1,10 @@
 """Weights of notes: shapes, ranges, and what the ear would say of small songs."""
 
 import numpy as np
+import pytest
 
 from arranger.reduce.worth import weigh as salience
-from arranger.reduce.worth.note_table import note_table
+from arranger.reduce.worth.note_table import note_table, within_parts
 from arranger.reduce.worth.weigh import likelihood, weigh
 from arranger.settings import ReduceSettings
 from tests.reduce.little_songs import Line, song_of
@@ -85,3 +86,9 @@ def test_weights_by_other_settings_share_what_is_alike(monkeypatch):
     monkeypatch.undo()
     again = weigh(song, ReduceSettings(mute=("3",)), first)
     assert again.tune.tolist() == muted.tune.tolist() != first.tune.tolist()
+
+
+def test_a_part_alone_lasts_as_long_within_itself() -> None:
+    """Two half seconds, and nothing after the end."""
+    table = note_table(song_of(Line([(0, 1, 60), (1, 1, 62)], "melody")))
+    assert within_parts(table).moment_seconds.tolist() == pytest.approx([0.5, 0.5, 0.0])

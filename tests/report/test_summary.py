@@ -12,12 +12,17 @@ from typing import TYPE_CHECKING
 import pytest
 from rich.cells import cell_len
 
+from arranger.conversion import convert
+from arranger.engine import load_engine
 from arranger.grid.model import Section
 from arranger.report import summary, terminal_text
 from arranger.report.heard.losses import BarLoss
 from arranger.report.heard.problems import BarsToMend
-from arranger.report.summaries.brief import MOST_LINES, TextLine, _listed
-from arranger.report.summaries.summary import HandLine, Summary, TipLine
+from arranger.report.summaries.brief import MOST_LINES, _listed
+from arranger.report.summaries.summary import HandLine, Summary, TipLine, _part_lines
+from arranger.settings import ReduceSettings, Settings
+from arranger.song import read_song_bytes
+from tests.sheet.test_by_hand import three_parts
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -206,11 +211,21 @@ def test_short_of_details_it_says_who_plays_what(hand: Conversion) -> None:
     assert "no bar needs mending" in lines
 
 
-def test_what_has_no_room_is_counted() -> None:
-    short, long = "short", "word " * 20
-    told = [line.text for line in _listed("note: ", (short, long), 80, 2, "remark")]
-    assert told == ["note: short", "  1 more remark: see the report, or --details"]
-    assert _listed("note: ", (short, short), 80, 1, "remark") == [
-        TextLine("  2 more remarks: see the report, or --details")
-    ]
-    assert _listed("note: ", (short, short), 80, 2, "remark") == [TextLine("note: short")] * 2
+def test_items_that_have_no_room_are_counted() -> None:
+    told = {
+        count: [line.text for line in _listed("- ", ["quay", "mole"], 60, 3, "bar", count)]
+        for count in (0, 3, 4)
+    }
+    assert told == {
+        0: ["- quay", "- mole"],
+        3: ["- quay", "- mole", "  1 more bar: see the report, or --details"],
+        4: ["- quay", "- mole", "  2 more bars: see the report, or --details"],
+    }
+
+
+def test_parts_are_told_tune_first_then_bass() -> None:
+    settings = Settings(reduce=ReduceSettings(tune="bass", bass="tune"))
+    found = convert(read_song_bytes(three_parts(), "x.mid"), load_engine("twin-phase"), settings)
+    assert [(line.number, line.role) for line in _part_lines(found)] == [
+        (3, "tune"), (1, "bass"), (2, "harmony"),
+    ]  # fmt: skip

@@ -475,8 +475,6 @@ def test_whole_bars_bring_their_metre_and_rows_must_fit() -> None:
         insert_bars(sheet, 1, 0, "7/8")
     unlike = replace(sheet, bars=(sheet.bars[0]._replace(denominator=8), *sheet.bars[1:]))
     assert insert_bars(unlike, 1, 0).sheet.bars[0][1:4] == (3, 3, 8), "as the one there"
-    last = insert_bars(little("C4 - - -"), 1, 1, "3/4").sheet
-    assert insert_bars(last, 1, 2).sheet.bars[2][1:4] == (3, 3, 4), "as the last one"
 
 
 def test_marks_of_loop_and_section_stay_with_what_is_left() -> None:
@@ -646,3 +644,13 @@ def test_bars_that_came_went_and_moved_are_generated_anew_where_they_stand(
     again = merge(merged.sheet, now)
     assert played(again.sheet) == played(expected)
     assert song_numbers(again.sheet) == song_numbers(expected)
+
+
+@pytest.mark.parametrize(("to", "metre"), [(0, (4, 4)), (1, (3, 4)), (2, (3, 4))])
+def test_new_bars_have_the_metre_of_the_bar_there_or_of_the_last(
+    to: int, metre: tuple[int, int]
+) -> None:
+    text = "arranger-sheet 1\nengine twin-phase\nstep 1 beat\ntempo 120\n"
+    sheet = parse(f"{text}bar 1 4/4\n voice 1 C4 - - -\nbar 2 3/4\n voice 1 D4 - -\n")
+    new = insert_bars(sheet, 1, to).sheet.bars[to]
+    assert (new.numerator, new.denominator, new.steps) == (*metre, metre[0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from random import Random
 from typing import TYPE_CHECKING
 
 import pytest
@@ -17,7 +18,7 @@ from arranger.rows import REST
 from arranger.sheet import Comment, Sheet, SheetBar, format_sheet, parse, read_sheet
 from arranger.sheet.compare import Side, compare
 from arranger.sheet.form.as_bars import unlike, written_out
-from arranger.sheet.form.fold_repeats import fold_repeats, unfold
+from arranger.sheet.form.fold_repeats import _repeats, fold_repeats, unfold
 from arranger.sheet.tidy import tidied
 
 from .strategies import sheets
@@ -48,11 +49,6 @@ def lines(sheet: Sheet) -> list[str]:
         # the longer run is taken whole, though a shorter one begins before it
         ("ABCDXYCABCDX", ["bar 7   1/4   as 3", "bars 8-12   as 1-5"]),
         ("ABCXABCDABCD", ["bars 5-7   as 1-3", "bars 9-12   as 5-8"]),
-        # of what is left of a run that is as a whole one, not of what only begins alike
-        (
-            "CBCACCACBC",
-            ["bar 3   1/4   as 1", "bar 5   1/4   as 1", "bars 6-7   as 3-4", "bars 8-10   as 1-3"],
-        ),
         ("A..B.A..", ["bars 6-8   as 1-3"]),
         ("....", []),
         ("ABBA", ["bar 3   1/4   as 2", "bar 4   1/4   as 1"]),
@@ -62,6 +58,20 @@ def test_the_longest_repeats_are_folded_first(kinds: str, expected: list[str]) -
     folded = fold_repeats(piece(kinds))
     assert lines(folded) == expected
     assert parse(format_sheet(folded)) == folded
+
+
+def test_repeats_are_alike_and_come_after_what_they_repeat() -> None:
+    random = Random(4)
+    for _ in range(60):
+        kinds = [random.randrange(3) for _ in range(random.randrange(2, 30))]
+        taken = [random.random() < 0.1 for _ in kinds]
+        folded = [*taken]
+        for index, other, count in _repeats(kinds, [False] * len(kinds), folded):
+            assert other + count <= index
+            assert kinds[other : other + count] == kinds[index : index + count]
+            assert not any(taken[index : index + count])
+            taken[index : index + count] = [True] * count
+        assert taken == folded
 
 
 def test_a_bar_with_a_comment_on_a_row_stays_written_out() -> None:

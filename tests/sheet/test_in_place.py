@@ -8,7 +8,7 @@ import pytest
 
 from arranger.rows import HOLD, REST
 from arranger.sheet import parse
-from arranger.sheet.form.in_place import written_into
+from arranger.sheet.form.in_place import _reads_as, written_into
 
 HEAD = "arranger-sheet 1\nengine twin-phase\nstep 1 beat\ntempo 120\n# pier\n"
 TAIL = "\nBAR 2 # quay\n voice 1 . . . -\nbar 3\n  voice 1   .   .   .   -  # odd\n"
@@ -89,3 +89,11 @@ def test_a_bar_as_the_changed_one_stays_so() -> None:
     sheet = parse(text)
     now = replace(sheet, voice1=(60, 62, HOLD, HOLD) * 2)
     assert written_into(text, now) == text.replace("C4 -", "C4 D4", 1)
+
+
+def test_a_text_with_errors_reads_as_no_sheet() -> None:
+    text = f"{HEAD}bar 1 4/4\n voice 1 C4 - - -\n"
+    sheet = parse(text)
+    assert _reads_as(text, sheet)
+    assert not _reads_as(text, replace(sheet, title="Pier"))
+    assert not _reads_as(f"{text}bar\n", sheet)

@@ -322,8 +322,8 @@ def _places(
 ) -> list[int]:
     """Return for each step of a sheet its place in the base."""
     starts, others, then = sheet.bar_starts, sides.then.sheet.bar_starts, sides.then.sheet
-    first = 1 if sheet is sides.now else 1 + sides.now.steps
-    places = [-first - step for step in range(sheet.steps)]
+    first = sides.now.steps * (sheet is not sides.now)
+    places = [~(first + step) for step in range(sheet.steps)]
     for bar, i in pairs:
         if bar is not None and i is not None:
             for at in range(min(sheet.bars[bar].steps, then.bars[i].steps)):

@@ -112,11 +112,12 @@ def next_track(data: bytes, start: int, end: int, repairs: list[tuple[int, str]]
         repairs.append((place, f"a chunk {name.decode('latin-1')!r} was passed over"))
         place = following
     found = data.find(_TRACK, place, end - 4)
-    lost = _short_name(data, place, end if found < 0 else found)
+    stop = end if found == -1 else found
+    lost = _short_name(data, place, stop)
     if lost is not None:
         repairs.append((lost, f"a chunk {data[lost : lost + 3].decode()!r} was read as a track"))
         return lost - 1
-    skipped = (end if found < 0 else found) - place
+    skipped = stop - place
     if skipped > 0:
         plural = "s" if skipped > 1 else ""
         repairs.append((place, f"{skipped} byte{plural} that are no chunk were passed over"))
@@ -133,7 +134,7 @@ def track_limit(data: bytes, start: int, end: int) -> tuple[int, bool]:
     if declared <= end and _at_chunk(data, declared, end):
         return declared, True
     found = data.find(_TRACK, start + 8, end)
-    return (end if found < 0 else found), False
+    return (end if found == -1 else found), False
 
 
 def _is_name(name: bytes) -> bool:
