@@ -8,7 +8,7 @@ import pytest
 from arranger.engine import load_engine
 from arranger.grid import follows_own_beat, plan_grid
 from arranger.grid.onbeat import FEWEST_ONSETS, PHASE_ALARM
-from tests.grid.songs import song_of
+from tests.grid.songs import TICKS, song_of
 
 
 def quavers(count: int = 200):
@@ -116,3 +116,31 @@ def test_onsets_without_any_beat_hardly_ever_keep_the_tempo():
     for _ in range(100):
         onsets = np.cumsum(rng.exponential(0.4, 150))
         assert not follows_own_beat(song_of([(o, 0.25, 60) for o in onsets])).keeps_tempo
+
+
+def test_31_onsets_are_too_few_to_tell_and_32_are_not():
+    for count, believed in ((31, True), (32, False)):
+        line = [(i * 0.5437, 0.5, 60) for i in range(count)]
+        assert follows_own_beat(song_of(line)).follows == believed
+
+
+def test_where_three_onsets_of_ten_stand_on_beats_to_the_tick_a_song_was_written():
+    """The others are a tick late, which nobody plays, but nobody writes either."""
+    for exactly, written in ((30, True), (29, False)):
+        line = [(n + (n >= exactly) / TICKS, 0.5, 60) for n in range(100)]
+        assert follows_own_beat(song_of(line)).exact == written
+
+
+def test_ticks_of_a_96th_tell_what_was_written():
+    for ticks, written in ((95, False), (96, True)):
+        line = [(n * ticks / TICKS, 0.1, 60) for n in range(40)]
+        assert follows_own_beat(song_of(line, ticks_per_beat=ticks)).exact == written
+
+
+def test_a_song_that_sways_about_its_beats_keeps_their_tempo():
+    """With a fifth of a beat either way, |z| is exp(-(0.4 pi)^2 / 2), 0.45; with a quarter 0.29."""
+    rng = np.random.default_rng(8)
+    sway = rng.normal(0, 1, 800)
+    for beats, kept in ((0.2, True), (0.25, False)):
+        line = [(2 + n + beats * at, 0.1, 60) for n, at in enumerate(sway.tolist())]
+        assert follows_own_beat(song_of(line)).keeps_tempo == kept
