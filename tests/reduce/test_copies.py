@@ -139,3 +139,17 @@ def test_only_the_busiest_parts_are_compared(monkeypatch):
         notes_of(9, pitch=30), line, notes_of(9, pitch=30), line + notes_of(2, 60, start=20.0)
     )
     assert [(copy.part, copy.of) for copy in copies] == [(3, 1)]
+
+
+def test_a_copy_lies_two_and_a_half_semitones_astray_at_most_on_average():
+    tune = [(n, 1, 60) for n in range(10)]
+    for others, copied in (((72, 73), True), ((73, 73), False)):
+        own = [*tune[:8], *((8 + n, 1, pitch) for n, pitch in enumerate(others))]
+        table = note_table(song_of(Line(tune), Line(own)))
+        assert bool(find_copies(table, 2)) == copied
+
+
+def test_the_48_parts_with_the_most_notes_are_compared():
+    lines = [Line([(n, 1, 60 + n % 5) for n in range(8)]) for _ in range(49)]
+    found = find_copies(note_table(song_of(*lines)), 49)
+    assert [(copy.part, copy.of) for copy in found] == [(part, 0) for part in range(1, 48)]
