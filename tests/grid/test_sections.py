@@ -5,8 +5,12 @@ from __future__ import annotations
 import functools
 import operator
 
+import numpy as np
+
 from arranger.engine import load_engine
 from arranger.grid import Section, plan_grid
+from arranger.grid.model import GridBar
+from arranger.grid.sections import alike_bars
 from tests.grid.songs import song_of
 
 ENGINE = load_engine("twin-phase")
@@ -61,3 +65,9 @@ def test_one_note_of_many_may_differ():
 
 def test_nothing_repeated_is_no_section():
     assert plan_grid(song(passage(1), passage(2)), ENGINE).sections == ()
+
+
+def test_the_first_thousand_bars_are_compared():
+    bars = tuple(GridBar(n + 1, n, 1, 1, 4) for n in range(1001))
+    where = np.arange(1001)
+    assert alike_bars(bars, where, 0 * where, 60 + 0 * where).shape == (1000, 1000)

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from arranger.errors import LimitError
-from arranger.reduce.perform.byte_limit import Fitted, cheapest
+from arranger.reduce.choose.costs import Costs
+from arranger.reduce.choose.rates import UNITS, rates_of
+from arranger.reduce.perform.byte_limit import Fitted, cheapest, with_dear_changes
+from tests.reduce.test_optimum import NOTHING, problem_of
 
 ANY: Any = None
 
@@ -52,3 +56,11 @@ def test_eleven_doublings_are_all() -> None:
         sought(leaps, 97)
     with pytest.raises(LimitError, match="takes 200 bytes"):
         sought({0.0: 200, 41.0: 98}, 100)
+
+
+def test_where_changes_are_dear_a_missed_turn_costs_a_quarter() -> None:
+    given = rates_of(problem_of(NOTHING), Costs(), 0.1)._replace(turn=np.array([7, 8]))
+    dear = with_dear_changes(given, 0.5)
+    assert dear.turn is not None
+    assert (dear.turn.tolist(), dear.change) == ([1, 2], UNITS // 2)
+    assert with_dear_changes(given, 0.0) is given

@@ -97,7 +97,7 @@ def heard(*rows: tuple[int, ...], drums: tuple[int, ...] = (-1,) * 4) -> Heard:
     ("offset", "reason"),
     [
         (0.0, "voices-full"),
-        (0.09, "voices-full"),
+        (0.1, "voices-full"),
         (0.11, "same-step"),
         (-0.2, "same-step"),
     ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from arranger.engine import load_engine
+from arranger.engine.model import Pitch
 from arranger.reduce.place.fold import fold
 
 ENGINE = load_engine("twin-phase")
@@ -64,6 +66,15 @@ def test_a_chord_keeps_its_shape() -> None:
     zeros = np.zeros(3, dtype=np.int64)
     found = fold(pitches, zeros, zeros, zeros + 4, steps_per_beat=4.0, engine=ENGINE)
     assert found.tolist() == [TOP - 15, TOP - 12, TOP - 8]
+
+
+def test_a_chord_with_a_hole_in_the_middle_moves_to_where_the_table_has_all_of_it() -> None:
+    table = {pitch: Pitch(pitch, pitch, 1.0, 0.0) for pitch in (60, 67, 72, 76, 79)}
+    zeros = np.zeros(3, dtype=np.int64)
+    engine = replace(ENGINE, pitches=table)
+    chord = np.array([60, 64, 67])
+    found = fold(chord, zeros, zeros, zeros + 4, steps_per_beat=4.0, engine=engine)
+    assert found.tolist() == [72, 76, 79]
 
 
 @given(st.lists(st.integers(0, 127), min_size=1, max_size=30))

@@ -157,10 +157,46 @@ def test_a_hit_hides_what_two_tones_last_under_it_and_starts_that_have_no_later_
     assert not harm_of(groove, problem, ENGINE, costs).any(), "tones go on in the same step"
 
 
-def test_rows_say_what_sounds_on_each_step_and_from_which_note() -> None:
-    kick, hat = ENGINE.sounds["kick"], ENGINE.sounds["hat"]
-    hits = Hits(np.array([1, 2]), np.array([7, 0]), (kick, hat))
-    assert hits.rows(4) == ([None, "kick", "hat", None], [-1, 7, 0, -1])
+def sounding(*bars: dict[int, str], weights: dict[str, float], keys: dict[str, int]) -> Groove:
+    """Return the groove of bars of four beats, given as plain sounds by step."""
+    drums = tuple(DrumSound(name, (keys[name],), weights[name], ()) for name in weights)
+    hits = [
+        (4 * bar + step / 4, 0.25, keys[name])
+        for bar, found in enumerate(bars)
+        for step, names in found.items()
+        for name in names.split()
+    ]
+    song = song_of(TUNE, Line(sorted(hits), "drums", drum=True))
+    engine, ids = replace(ENGINE, drums=drums), np.flatnonzero(song.columns.drum)
+    sounds = {keys[drum.name]: drum for drum in drums}
+    given = (song.columns, ids, sounds, engine, barred(song))
+    return groove_of(*given, amount="full", costs=Costs())
+
+
+@pytest.mark.parametrize("key", range(33, 43))
+def test_a_snare_weighs_a_quarter_more_on_a_backbeat(key: int) -> None:
+    """General MIDI: 38 and 40 are snares, 39 is the hand clap."""
+    for other, wins in ((1.24, key in (38, 39, 40)), (1.26, False)):
+        weights, keys = {"other": other, "this": 1.0}, {"other": 60, "this": key}
+        row = sounding({0: "other this", 4: "other this"}, weights=weights, keys=keys).hits
+        assert [sound.name for sound in row.sounds] == ["other", "this" if wins else "other"]
+
+
+@pytest.mark.parametrize("key", range(33, 43))
+def test_bars_are_alike_that_have_the_same_kicks_and_snares(key: int) -> None:
+    """General MIDI: 35 and 36 are bass drums."""
+    weights, keys = {"hat": 0.2, "this": 1.0}, {"hat": 60, "this": key}
+    bars = {0: "this"}, {0: "this", 2: "hat"}
+    fates = sounding(*bars, weights=weights, keys=keys).fates.tolist()
+    assert (fates[0] == fates[1]) == (key in (35, 36, 38, 39, 40))
+    assert fates[2] not in fates[:2]
+
+
+def test_what_is_worth_as_much_as_it_costs_goes() -> None:
+    hits = Hits(np.arange(4), np.arange(4), (ENGINE.drums[0],) * 4)
+    groove = Groove(hits, np.array([0.5, 0.5, 0.5, 0.625]), np.array([0, 0, 1, 2]), frozenset())
+    assert groove.chosen(np.array([0.25, 0.75, 0.25, 0.5])).steps.tolist() == [2, 3]
+    assert groove.chosen(np.zeros(4), price=0.5).steps.tolist() == [3]
 
 
 def test_every_hit_that_is_asked_for_is_named_and_worth_what_its_sounds_are() -> None:

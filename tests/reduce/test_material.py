@@ -197,3 +197,13 @@ def test_the_way_through_chords_and_lines_is_the_best_of_all(shares: list[float]
     best = min(map(cost, product((False, True), repeat=len(shares))))
     found = tuple(chords_prevail(np.array(shares)).tolist())
     assert cost(found) == pytest.approx(best)
+
+
+def test_of_ways_that_cost_the_same_the_one_with_lines_at_the_end_and_no_change_is_taken() -> None:
+    """A bar with a share of 2.1 speaks for chords with 6, what a change costs; one of -0.9 against."""
+    for shares, expected in (
+        ((0.6,), [False]),
+        ((2.1, -0.9), [False, False]),
+        ((-0.9, 5.0), [True, True]),
+    ):
+        assert chords_prevail(np.array(shares)).tolist() == expected

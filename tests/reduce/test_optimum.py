@@ -11,7 +11,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from arranger.errors import SettingsError, UsageError
-from arranger.reduce.choose.candidates import NO_STEPS, ChoiceProblem, Tones, find_repeats, lay_out
+from arranger.reduce.choose.candidates import (
+    NO_STEPS,
+    ChoiceProblem,
+    Tones,
+    _longest,
+    find_repeats,
+    lay_out,
+)
 from arranger.reduce.choose.costs import TERMS, Costs, costs_from
 from arranger.reduce.choose.optimum import Optimum, solve
 from arranger.reduce.choose.price import VoiceState, breakdown, price, prices
@@ -212,6 +219,29 @@ def test_the_worthiest_tones_stay_when_there_are_too_many() -> None:
     optimum = solve(price(rates_of(problem, Costs(), 0.1)))
     assert [s.voice1 for s in as_path(problem, optimum)] == [7, 7]
     assert [s.voice2 for s in as_path(problem, optimum)] == [0, 0]
+
+
+def test_so_many_tones_are_weighed_as_memory_allows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At most 12 in a segment, fewer in a song of so many segments that 8 million cells don't do."""
+
+    def weighed(steps: int) -> tuple[int, int, int]:
+        tones = [reference.PlainTone(40 + i, 0, 1, 0, 0.0, 0.0, 0.2, 1) for i in range(14)]
+        tones = problem_of(reference.Song(tones, 1, 2.0)).tones
+        found = lay_out(tones, steps=steps, steps_per_beat=2.0, more_bounds=np.arange(steps))
+        return found.most, int(found.counts[0]), found.overfull
+
+    assert weighed(1) == (12, 13, 1)
+    assert weighed(80_000) == (9, 10, 1)  # 80,000 times 10 times 10, the rest included
+    assert weighed(80_001) == (8, 9, 1)
+    monkeypatch.setattr("arranger.reduce.choose.candidates.MOST_CELLS", 8)
+    assert weighed(1) == (2, 3, 1)  # two voices have two tones however long a song is
+
+
+def test_tones_may_span_four_million_segments_together() -> None:
+    for spans, longest in (
+        ([4_000_000], 4_000_000), ([4_000_001], 4_000_000), ([7, 4_000_000], 3_999_993), ([], 1),
+    ):  # fmt: skip
+        assert _longest(np.array(spans, dtype=np.int64)) == longest
 
 
 def test_the_entry_that_the_bound_asks_for_is_accepted() -> None:

@@ -21,7 +21,7 @@ from arranger.pitch import pitch_name
 from arranger.reduce import reduce
 from arranger.reduce.choose.prepare import prepare
 from arranger.reduce.choose.rates import UNITS
-from arranger.reduce.tell.weighing import BarWeighing, Choice, weigh_bar
+from arranger.reduce.tell.weighing import BarWeighing, Choice, _sorted, weigh_bar
 from arranger.reduce.tell.weighing_text import weighing_json, weighing_text
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.sheet import write_sheet
@@ -208,3 +208,8 @@ def test_settings_in_the_sheet_are_the_sheets_fault(
     write_sheet(sheet, tmp_path / "tune.duet")
     assert run(["explain", str(tmp_path / "tune.duet"), "1"]) == 1
     assert f"{tmp_path / 'tune.duet'}: cost: there is no cost called" in capsys.readouterr().err
+
+
+def test_terms_are_told_from_half_a_thousandth_of_a_beat_on() -> None:
+    told = _sorted({"gap": UNITS // 2000, "tied": UNITS // 2000 + 1, "late": -UNITS})
+    assert [*told] == ["late", "tied"]

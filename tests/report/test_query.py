@@ -63,6 +63,11 @@ def test_bars_that_the_song_does_not_have_are_told(ledger_file: Path) -> None:
         ids(ledger_file, Query(bars=(3, 9)))
 
 
+def test_a_ledger_without_notes_has_bar_0() -> None:
+    with pytest.raises(SettingsError, match="no notes in bars 1 to 9; it has bars 0 to 0"):
+        select({"notes": [], "source": {"tracks": []}}, Query(bars=(1, 9)))
+
+
 def test_unknown_words_are_refused_with_a_remedy(ledger_file: Path) -> None:
     with pytest.raises(SettingsError, match="'gone' is no outcome; choose from kept, changed"):
         Query(outcomes=("gone",))
@@ -138,6 +143,7 @@ def test_command_line(ledger_file: Path) -> None:
 
 def test_command_line_json(ledger_file: Path) -> None:
     result = CliRunner().invoke(app, ["report", str(ledger_file), "--part", "2", "--json"])
+    assert result.output.startswith('{\n "notes": [\n  {\n   "id": 1,')
     found = json.loads(result.output)
     assert [note["id"] for note in found["notes"]] == [1, 7]
     assert found["totals"] == {"notes": 2, "kept": 0, "changed": 2, "merged": 0, "dropped": 0}

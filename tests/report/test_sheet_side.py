@@ -181,3 +181,19 @@ def test_the_command_tells_a_sheet_from_a_ledger(tmp_path: Path) -> None:
     values = json.loads(run(app, ["report", str(path), "--json"]).stdout)
     assert (values["format"], values["version"]) == ("arranger-sheet-report", 1)
     assert run(app, ["report", str(path), "--bars", "3"]).exit_code == 2
+
+
+def test_what_fills_the_memory_fits_and_what_is_10_cents_off_is_in_tune() -> None:
+    sheet = parse(PIER)
+    size = sheet_side(sheet, ENGINE).song_bytes
+    assert size is not None
+    pitches = {midi: pitch._replace(cents=10.0) for midi, pitch in ENGINE.pitches.items()}
+    pitches[76] = pitches[76]._replace(cents=-12.3456)
+    full = replace(ENGINE, memory_bytes=ENGINE.code_bytes + size, pitches=pitches)
+    side = sheet_side(sheet, full)
+    assert side.fits
+    assert not sheet_side(sheet, replace(full, memory_bytes=full.memory_bytes - 1)).fits
+    assert [tuned.cents for tuned in side.tuning] == [-12.35, 10.0, 10.0]
+    told = "".join(side_lines(side, 120))
+    assert "E5 -12.3 cents (3x), the others within 10.0 cents" in told
+    assert f": 0 of {full.memory_bytes:,} are free" in told

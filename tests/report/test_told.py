@@ -106,6 +106,8 @@ def test_a_start_right_after_a_drum_is_told_of_a_note_that_is_kept(hand: Convers
     moved = kept._replace(outcome="changed", reasons=("octave-folded",))
     assert told(hand, moved).endswith("; it starts 34 ms late, right after Bass Drum 1")
     assert told(hand, kept._replace(by=(), late_seconds=0.007)) == "kept"
+    later = moved._replace(reasons=("voices-full",), spans=(Span(2, 1, 2),), by=(0, 3))
+    assert told(hand, later) == "changed, it starts 1 step late, when G4 (tune) gave way"
 
 
 def test_what_is_lost_says_to_whom(hand: Conversion) -> None:

@@ -283,6 +283,15 @@ def test_a_first_write_leaves_no_history_nor_does_the_same_again(tmp_path: Path)
     assert not history_path(path).exists()
 
 
+def test_versions_that_are_not_known_are_counted(tmp_path: Path) -> None:
+    path = tmp_path / "x.duet"
+    for content, known in ((b"1", "no earlier version is"), (b"2", "only 1 earlier version is"),
+                           (b"3", "only 2 earlier versions are")):  # fmt: skip
+        write_version(path, content, "convert")
+        with pytest.raises(SheetError, match=f"{known} known"):
+            undo(path, 3)
+
+
 def test_a_sheet_that_is_gone_comes_back(tmp_path: Path) -> None:
     path = tmp_path / "x.duet"
     path.write_bytes(b"1")

@@ -141,3 +141,9 @@ def test_what_another_engine_cant_play_is_played_by_what_is_nearest_and_told() -
     silent = merge(edited, now, replace(engine, drums=()))
     assert silent.sheet.drums == (None,) * 6
     assert "it is left out" in str(silent.conflicts[-1])
+
+
+def test_a_bar_that_is_shorter_than_half_a_step_has_one() -> None:
+    sheet = bar_of((60, *[HOLD] * 5), ("kick", *[None] * 5))
+    found = in_steps_of(sheet, Fraction(8))
+    assert (found.sheet.bars[0].steps, found.sheet.voice1) == (1, (60,))

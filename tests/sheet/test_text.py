@@ -86,3 +86,26 @@ def test_what_can_not_be_read_back_is_not_written() -> None:
     for sounds in ((tap, tap), (tap._replace(parts=()),)):
         with pytest.raises(SheetError, match="defined twice, or has no part"):
             format_sheet(replace(sheet, sounds=sounds))
+
+
+@pytest.mark.parametrize(("most", "fits"), [(6, True), (5, False)])
+def test_a_sheet_may_have_as_many_steps_as_are_allowed(
+    most: int, fits: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where a run of bars that are as others goes beyond that."""
+    for module in ("blocks", "lines"):
+        monkeypatch.setattr(f"arranger.sheet.form.{module}.MAX_STEPS", most)
+    bars = "".join(f"bar {n} 1/4\n  voice 1 A4\n" for n in (1, 2, 3)) + "bars 4-6 as 1-3\n"
+    text = f"arranger-sheet 1\nengine twin-phase\nstep 1\ntempo 120\n{bars}"
+    if fits:
+        assert parse(text).steps == 6
+    else:
+        with pytest.raises(SheetError, match="more than 5 steps"):
+            parse(text)
+
+
+def test_a_bar_without_rows_that_steps_dont_fill_is_offered_four() -> None:
+    text = "arranger-sheet 1\nengine twin-phase\nstep 1\ntempo 120\nbar 1 7/8\n"
+    with pytest.raises(SheetError) as error:
+        parse(text)
+    assert "such as 7/8   4 steps" in str(error.value)

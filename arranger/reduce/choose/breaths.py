@@ -28,13 +28,13 @@ ANSWER = 2
 def scraps(problem: ChoiceProblem) -> Bools:
     """Return which slots hold what is no tune in a breath that its part doesn't answer; (T, K)."""
     tones, slots, breath = problem.tones, problem.candidates, breaths(problem)
-    parts, span = int(tones.part.max(initial=0)) + 1, problem.steps + 1
+    parts, span = int(tones.part.max(initial=0)) + 1, problem.steps
     there = breath[np.searchsorted(problem.starts, tones.onset)] * parts + tones.part
     begun = distinct((there * span + tones.onset)[there >= 0]) // span
     counts = np.bincount(begun, minlength=(int(breath.max(initial=0)) + 1) * parts)
     other = (breath >= 0)[:, None] & (np.append(tones.tune, 1.0)[slots] < IN_LINE)
     of_slot = breath[:, None] * parts + np.append(tones.part, 0)[slots]
-    found: Bools = other & (counts[np.where(other, of_slot, 0)] < ANSWER)
+    found: Bools = other & (counts[of_slot] < ANSWER)  # outside breaths it counts from the end
     return found
 
 

@@ -209,7 +209,7 @@ class _Chooser:
 def _fates(grid: Grid, steps: Ints, names: list[tuple[str, ...]], heavy: frozenset[str]) -> Ints:
     """Return the same number for hits that are decided together."""
     starts = np.array([bar.first_step for bar in grid.bars], dtype=np.int64)
-    bars = np.maximum(np.searchsorted(starts, steps, side="right") - 1, 0)
+    bars = np.searchsorted(starts, steps, side="right") - 1
     framing = {each: heavy.intersection(each) for each in {*names}}
     frames = [framing[each] for each in names]
     places = (steps - starts[bars]).tolist()

@@ -35,8 +35,8 @@ MOST_OF_BAR = 0.6
 EVIDENCE = 4.0
 """What a bar says for each unit that it is above or below that."""
 
-SOUND_EFFECTS = range(120, 128)
-"""General MIDI programs (level 1)."""
+SOUND_EFFECTS = 120
+"""The first of the General MIDI programs (level 1) for them, which are the last ones."""
 
 LINE = 0.1
 """Share of its time with chords up to which a part is a line."""
@@ -75,7 +75,7 @@ def material_of(song: Song, placed: Placed, weights: Weights, grid: Grid) -> Mat
     ``placed``, ``weights``: of all notes.
     ``grid``: bars and steps.
     """
-    tonal = np.array([part.program not in SOUND_EFFECTS for part in song.parts], dtype=np.bool_)
+    tonal = np.array([part.program < SOUND_EFFECTS for part in song.parts], dtype=np.bool_)
     mine = placed.usable & ~placed.drum & (weights.tune < IN_LINE)
     ids = np.flatnonzero(mine & tonal[placed.part])
     part, onset = placed.part[ids], placed.onset[ids]
@@ -149,7 +149,7 @@ def passages(
         first, last = grid.bars[bars[0]], grid.bars[bars[-1]]
         after = np.minimum(chords.after, last.first_step + last.steps)
         time = np.maximum(after - np.maximum(chords.first, first.first_step), 0)
-        by_part = np.bincount(chords.key, time, minlength=1)
+        by_part = np.bincount(chords.key, time)
         found.append(
             TexturePassage(
                 texture=name,

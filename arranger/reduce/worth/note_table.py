@@ -89,7 +89,7 @@ def within_parts(table: NoteTable) -> NoteTable:
     moments, place = np.unique(keys, return_inverse=True)
     part, moment = np.divmod(moments, many)
     at = np.append(0.0, np.cumsum(table.moment_seconds))[moment]
-    lasts = np.where(np.diff(part, append=-1) == 0, np.diff(at, append=0.0), 0.0)
+    lasts = np.append(np.diff(at) * (np.diff(part) == 0), 0.0)
     start, stop = np.split(place, 2)
     return replace(table, start=start, stop=stop, moment_seconds=lasts)
 

@@ -272,8 +272,9 @@ def _part_lines(conversion: Conversion) -> tuple[PartLine, ...]:
         for part, role in zip(conversion.song.parts, conversion.reduction.roles, strict=True)
     ]
     # Tune and bass first: they must not fall victim to the limit of lines.
-    order = {"tune": 0, "bass": 1}
-    return tuple(sorted(lines, key=lambda line: (order.get(line.role, 2), line.number)))
+    return tuple(
+        sorted(lines, key=lambda line: (line.role != "tune", line.role != "bass", line.number))
+    )
 
 
 def _spoke_for(role: PartRole) -> list[str]:

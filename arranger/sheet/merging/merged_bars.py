@@ -205,8 +205,6 @@ class _Planner:
     def _fits(self, j: int, i: int, steps: int) -> bool:
         """Return whether no edit of a bar stands beyond so many steps."""
         mine, then = self.sides.mine.sheet, self.sides.then.sheet
-        if steps >= mine.bars[j].steps:
-            return True
         first, other, end = mine.bar_starts[j], then.bar_starts[i], mine.bars[j].steps
         return all(
             row[first + steps : first + end] == old[other + steps : other + end]
@@ -301,9 +299,9 @@ def _follow(bars: list[PlannedBar], sides: Sides) -> None:
         base = sides.base
         if bar.base is None or base.standing[bar.edited] != base.contents[bar.base]:
             bar.follows = target
-            metre = bars[target].head
-            bar.metre_by_hand = bar.metre_by_hand or bar.head[1:4] != metre[1:4]
-            bar.head = bar.head.with_metre_of(metre)
+            head = bar.head.with_metre_of(bars[target].head)
+            bar.metre_by_hand = bar.metre_by_hand or head != bar.head
+            bar.head = head
 
 
 def as_by_hand(bar: PlannedBar, sides: Sides) -> bool:

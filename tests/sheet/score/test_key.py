@@ -14,6 +14,7 @@ from arranger.settings import Settings
 from arranger.sheet.bar_edits.structure import move_bars
 from arranger.sheet.bar_edits.which_bars import Chosen
 from arranger.sheet.merging.merge import merge
+from arranger.sheet.score.key import MAJOR, MINOR, Key, choose_keys, find_key, find_keys
 from arranger.sheet.score.measures import measures_of
 from arranger.sheet.score.parts import keys_of
 from arranger.song import read_song
@@ -86,3 +87,48 @@ def test_a_key_goes_with_its_bars_and_with_the_song(tmp_path: Path) -> None:
     assert sharps(again) == [(-3, False), (-3, False), (-5, False), (-5, False)]
     edited = merge(replace(sheet, title="Quay"), converted(path, -12).sheet, ENGINE).sheet
     assert sharps(edited) == sharps(sheet)
+
+
+@pytest.mark.parametrize("minor", [False, True])
+def test_every_key_is_found_by_the_name_with_fewer_accidentals(minor: bool) -> None:
+    """Five flats to six sharps."""
+    for sharps in range(-5, 7):
+        tonic = (7 * sharps - 3 * minor) % 12
+        profile = MINOR if minor else MAJOR
+        lengths = [profile[(pitch - tonic) % 12] for pitch in range(12)]
+        assert find_key(lengths) == Key(sharps, minor)
+
+
+SCALE = [(pitch, 9.0) for pitch in (60, 60, 62, 64, 64, 65, 67, 67, 69, 71)] * 50
+
+
+@pytest.mark.parametrize(
+    ("accidentals", "where", "spared"),
+    [
+        ([24], "end", False),  # a change costs 24 of them, and a quarter for the bar
+        ([25], "end", True),
+        ([25, 0, 0], "end", True),
+        ([25, 0, 0, 0, 0], "end", False),
+        ([32], "start", False),  # to begin in another key costs 8 more
+        ([33], "start", True),
+    ],
+)
+def test_the_key_changes_where_that_spares_more_than_it_costs(
+    accidentals: list[int], where: str, spared: bool
+) -> None:
+    others = [[(61, 0.01)] * count for count in accidentals]
+    bars = [*others, SCALE] if where == "start" else [SCALE, *others]
+    found = find_keys(bars)
+    home = found.pop(-1 if where == "start" else 0)
+    assert home == Key(0, minor=False)
+    assert [key != home for key in found] == [spared] * len(found)
+
+
+def test_a_named_key_may_have_a_tenth_more_of_the_tones_outside() -> None:
+    """F is in C major and not in G major, which has F sharp."""
+    named = Key(1, minor=False)
+    for astray, taken in ((1, True), (2, False)):
+        bar = [*[(pitch, 9.0) for pitch in (60, 62, 64, 67, 60, 64, 67, 72, 69, 71)[astray:]]]
+        bar += [(65, 1.0)] * astray
+        assert find_keys([bar]) == [Key(0, minor=False)]
+        assert (choose_keys([bar], [named]) == [named]) == taken

@@ -271,3 +271,8 @@ def test_a_hat_under_another_cymbal_is_played_with_the_foot() -> None:
         if note.find("unpitched") is not None
     ]
     assert found == [("F", "1"), ("G", "1"), ("D", "2")]
+
+
+def test_a_drum_of_no_known_key_is_a_diamond_on_the_middle_line() -> None:
+    sound = DrumSound("it", (), 1.0, (DrumPart("noise", (1,), 100),))
+    assert strokes_of("it", {"it": sound}) == ((), (("it", "B", 4, "diamond", None),))
