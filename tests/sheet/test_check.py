@@ -253,7 +253,7 @@ def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:
     assert first < second < third
     small = replace(ENGINE, memory_bytes=ENGINE.code_bytes + second - 1)
     checked = check_text("".join(bars), lambda _name: small, song_bytes)
-    assert [problem[:4] for problem in checked.problems] == [("error", "memory", 10, 1)]
+    assert [problem[:5] for problem in checked.problems] == [("error", "memory", 10, 1, 3)]
     enough = replace(ENGINE, memory_bytes=ENGINE.code_bytes + third)
     assert check_text("".join(bars), lambda _name: enough, song_bytes).problems == []
 
