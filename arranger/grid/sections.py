@@ -39,7 +39,7 @@ def find_sections(alike: Bools) -> tuple[Section, ...]:
     runs = runs[:-1, :-1]
     # A passage may not overlap its own repetition.
     lag = np.arange(count)[None, :] - np.arange(count)[:, None]
-    length = np.where(lag > 0, np.minimum(runs, lag), 0)
+    length = np.triu(np.minimum(runs, lag))
     free = np.ones(count, dtype=np.bool_)
     found: list[tuple[int, int, int]] = []
     for number in range(len(NAMES)):

@@ -5,6 +5,7 @@ import numpy as np
 from arranger.reduce.worth.copies import Copy, find_copies
 from arranger.reduce.worth.duplicates import doubles
 from arranger.reduce.worth.note_table import note_table
+from arranger.reduce.worth.roles import _weigh_copy
 from tests.reduce.little_songs import Line, song_of
 from tests.reduce.test_roles import BASS, TUNE
 
@@ -153,3 +154,24 @@ def test_the_48_parts_with_the_most_notes_are_compared():
     lines = [Line([(n, 1, 60 + n % 5) for n in range(8)]) for _ in range(49)]
     found = find_copies(note_table(song_of(*lines)), 49)
     assert [(copy.part, copy.of) for copy in found] == [(part, 0) for part in range(1, 48)]
+
+
+def test_what_a_copy_tells_of_both_parts():
+    """An echo is neither tune nor bass; a doubling speaks for or against the tune alone."""
+    none = np.array([], dtype=np.int64)
+
+    def told(delay, octaves, pan=64):
+        song = song_of(Line([(0, 1, 60)]), Line([(0, 1, 60)], pan=pan))
+        scored = [([], []), ([], [])]
+        _weigh_copy(song, Copy(1, 0, delay, octaves, none, none), scored)
+        return [
+            tuple([(each.what, each.weight) for each in side] for side in part) for part in scored
+        ]
+
+    echo = [("echoes part 1 0.25 s later", -3.0)]
+    assert told(0.25, 1) == [([], []), (echo, echo)]
+    assert told(0.0, 1) == [([], []), ([("doubles part 1 an octave above", -0.5)], [])]
+    assert told(0.0, -1) == [([], []), ([("doubles part 1 an octave below", -0.5)], [])]
+    says = [[("is doubled by part " + part + " on the other side", 0.4)] for part in "21"]
+    assert told(0.0, 0, 104) == told(0.0, 0, 24) == [(said, []) for said in says]
+    assert told(0.0, 0, 103) == told(0.0, 0, 25) == [([], []), ([], [])]

@@ -17,6 +17,7 @@ from arranger.errors import EngineError, SheetError
 from arranger.machine import song_bytes
 from arranger.sheet import parse
 from arranger.sheet.check import check_text
+from arranger.sheet.form import lines
 from arranger.sheet.form.parse import scan
 from arranger.sheet.form.problem import shown
 
@@ -170,6 +171,23 @@ def test_a_problem_above_the_rows_has_its_place(
     assert expected in found(GOOD.replace(old, new))
 
 
+@pytest.mark.parametrize(("rows", "steps"), [("", 4), ("  voice 1   C4  -   .\n", 3)])
+def test_a_bar_that_steps_do_not_fill_is_told_to_say_how_many_it_has(rows: str, steps: int) -> None:
+    (problem,) = check_text(f"{HEAD}bar 1 5/16\n{rows}", load).problems[:1]
+    assert problem.what == "steps of 1/2 beat don't fill a bar of 5/16"
+    assert problem.remedy == f"write how many it has, such as 5/16   {steps} steps"
+
+
+def test_a_sheet_of_more_than_the_most_steps_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where only its last bar is too much; what follows isn't read."""
+    monkeypatch.setattr(lines, "MAX_STEPS", 4)
+    assert found(GOOD) == []
+    bars = [f"bar {number} 1/4\n  voice 1   C4  -\n" for number in (2, 3)]
+    for more in (bars[0], bars[0] + bars[1] + "bar x\n"):
+        (problem,) = check_text(GOOD + more, load).problems
+        assert (problem.code, problem.line, problem.remedy) == ("too-long", 12, "split the piece")
+
+
 def test_a_sheet_says_how_fast_it_plays() -> None:
     (problem,) = check_text(GOOD.replace(f"length    {LENGTH}\n", ""), load).problems
     assert problem[:3] == ("error", "no-tempo", 1)
@@ -235,7 +253,7 @@ def test_a_piece_that_is_too_long_for_memory_is_told_from_the_bar_on() -> None:
     assert first < second < third
     small = replace(ENGINE, memory_bytes=ENGINE.code_bytes + second - 1)
     checked = check_text("".join(bars), lambda _name: small, song_bytes)
-    assert [problem[:4] for problem in checked.problems] == [("error", "memory", 10, 1)]
+    assert [problem[:5] for problem in checked.problems] == [("error", "memory", 10, 1, 3)]
     enough = replace(ENGINE, memory_bytes=ENGINE.code_bytes + third)
     assert check_text("".join(bars), lambda _name: enough, song_bytes).problems == []
 

@@ -102,10 +102,3 @@ def test_a_sheet_may_have_as_many_steps_as_are_allowed(
     else:
         with pytest.raises(SheetError, match="more than 5 steps"):
             parse(text)
-
-
-def test_a_bar_without_rows_that_steps_dont_fill_is_offered_four() -> None:
-    text = "arranger-sheet 1\nengine twin-phase\nstep 1\ntempo 120\nbar 1 7/8\n"
-    with pytest.raises(SheetError) as error:
-        parse(text)
-    assert "such as 7/8   4 steps" in str(error.value)

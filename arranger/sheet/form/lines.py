@@ -59,10 +59,11 @@ class LineReader:
                 self._blank()
             self.after_blank = not words and comment is None
             if len(self.blocks.voice1) > MAX_STEPS:
-                self.problems.add("too-long", f"more than {MAX_STEPS} steps", "split the piece")
                 break
         self._blank()
         self.blocks.close()
+        if len(self.blocks.voice1) > MAX_STEPS:
+            self.problems.add("too-long", f"more than {MAX_STEPS} steps", "split the piece")
         self._settle(-1, _HEADER_END, self.header_loose)
         self._settle(self.blocks.next_index, 0, self.loose)
         self._complete()
