@@ -213,3 +213,15 @@ def test_settings_in_the_sheet_are_the_sheets_fault(
 def test_terms_are_told_from_half_a_thousandth_of_a_beat_on() -> None:
     told = _sorted({"gap": UNITS // 2000, "tied": UNITS // 2000 + 1, "late": -UNITS})
     assert [*told] == ["late", "tied"]
+
+
+def test_a_repetition_counts_the_same_in_any_step_where_the_engine_has_a_gap() -> None:
+    """Else a tone of one step is lost whole to the pause before the next: 1; of a longer one a step: 2."""
+    song = song_of(Line([(0, 1, 72), (1, 1, 72), (2, 1, 74)], "melody"))
+    bare = replace(ENGINE, drums=tuple(drum for drum in ENGINE.drums if drum.name != "gap"))
+    told = [
+        prepare(song, engine, grid_of(song, steps), PLAIN).problem.tones.repeats.tolist()
+        for engine in (ENGINE, bare)
+        for steps in (1, 4)
+    ]
+    assert told == [[0, 2, 0], [0, 2, 0], [0, 1, 0], [0, 2, 0]]

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from random import Random
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from arranger.conversion import convert
 from arranger.engine import load_engine
 from arranger.reduce.ledger import Span, columns_of
-from arranger.report.heard.hearing import asked_lines
+from arranger.report.heard.hearing import asked_lines, beats_of, sounding
 from arranger.report.heard.losses import bar_losses, beats_heard, heard_of
 from arranger.rows import HOLD, REST
 from arranger.settings import GridSettings, ReduceSettings, Settings
@@ -84,3 +86,17 @@ def test_of_a_song_that_a_pedal_holds() -> None:
     pad = [(at, 4, pitch) for at in range(0, 16, 4) for pitch in (60, 64, 67, 71)]
     song = pedalled(song_of(Line(tune, "tune"), Line(pad, "pad")), 1.5)
     check(convert(song, load_engine("twin-counter"), Settings()))
+
+
+@pytest.mark.parametrize("transpose", [0, 2, -1])
+def test_what_sounds_is_told_in_the_pitches_of_the_song(transpose: int) -> None:
+    line, bass = (72, 74, 76, 77), (48, 43, 48, 41)
+    parts = [Line([(at, 1, pitch) for at, pitch in enumerate(row)]) for row in (line, bass)]
+    chosen = Settings(
+        grid=GridSettings(step=Fraction(1)), reduce=ReduceSettings(transpose=transpose)
+    )
+    found = convert(song_of(*parts), load_engine("twin-phase"), chosen)
+    assert found.sheet.voice1 == tuple(pitch + transpose for pitch in line)
+    heard = sounding(found.engine, found.reduction, beats_of(found.grid))
+    told = [set(np.flatnonzero(beat).tolist()) for beat in heard.T]
+    assert told == [{one % 12, two % 12} for one, two in zip(line, bass, strict=True)]
