@@ -17,7 +17,6 @@ from arranger.errors import LimitError, SettingsError
 from arranger.grid import plan_grid
 from arranger.grid.model import GridBar, Section
 from arranger.reduce import check_conservation, reduce
-from arranger.reduce.choose.prepare import prepare
 from arranger.rows import HOLD, REST, tones
 from arranger.settings import GridSettings, ReduceSettings
 from arranger.song import read_song
@@ -26,7 +25,6 @@ from tests.reduce.little_songs import Line, grid_of, pedalled, song_of, taking
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from arranger.engine.model import Engine
     from arranger.reduce import Entry, Reduction
     from arranger.song.model import Song
 
@@ -444,12 +442,3 @@ def test_a_grace_note_gives_way_to_the_note_it_leads_to() -> None:
     assert entry(reduction, 1).reasons == ("same-step",)
     assert entry(reduction, 1).by == (2,)
     assert 75 not in {*reduction.voice1, *reduction.voice2}
-
-
-@pytest.mark.parametrize(("engine", "repeats"), [(ENGINE, [0, 2, 2]), (TAKING, [0, 1, 1])])
-def test_where_a_silence_is_short_a_repetition_after_one_step_is_as_cheap_as_others(
-    engine: Engine, repeats: list[int]
-) -> None:
-    song = song_of(Line([(at / 4, 0.25, 72) for at in range(3)]))
-    problem = prepare(song, engine, grid_of(song), PLAIN).problem
-    assert problem.tones.repeats.tolist() == repeats
