@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple, overload
 
 import numpy as np
 
-from arranger.columns import named_rows
+from arranger.columns import named_rows, ranges
 from arranger.errors import LawError
 from arranger.reduce.reasons import OUTCOMES
 
@@ -89,6 +89,13 @@ class Spans(Sequence[tuple[Span, ...]]):
         made = tuple(named_rows(Span, zip(*self.cells.T.tolist(), strict=True)))
         return tuple([made[first:end] for first, end in pairwise((0, *self.ends.tolist()))])
 
+    def of_notes(self, notes: Sequence[int]) -> Spans:
+        """Return the spans of some notes."""
+        at = np.array(notes, dtype=np.int64)
+        counts = self.ends[at] - self.begins[at]
+        cells = self.cells[ranges(counts) + np.repeat(self.begins[at], counts)]
+        return Spans(cells, np.cumsum(counts))
+
     def __len__(self) -> int:
         return len(self.ends)
 
@@ -135,7 +142,12 @@ def entries_of(columns: EntryColumns, notes: Sequence[int] | None = None) -> lis
     """Return the same entry by entry, of some notes or all."""
     fields: Iterable[Iterable[object]] = columns
     if notes is not None:
-        fields = ([column[note] for note in notes] for column in columns)
+        fields = (
+            column.of_notes(notes)
+            if isinstance(column, Spans)
+            else [column[note] for note in notes]
+            for column in columns
+        )
     return named_rows(Entry, zip(*fields, strict=True))
 
 

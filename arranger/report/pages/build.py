@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _COMMENT_LINES = re.compile(r"^ *//.*\n", re.MULTILINE)
 
-_LEVEL = 3
+_LEVEL = 2
 """Of zlib, for data: higher ones take several times as long for a sixth less."""
 
 _BEST = 9
