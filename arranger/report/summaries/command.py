@@ -25,7 +25,7 @@ class CommandRun(NamedTuple):
         """Return the command line for some settings.
 
         >>> from arranger.settings import Settings
-        >>> Run("-my song.mid", "out", ("--no-audio",)).line(Settings())
+        >>> CommandRun("-my song.mid", "out", ("--no-audio",)).line(Settings())
         "arranger convert './-my song.mid' -o out --no-audio"
         """
         words = ["arranger", "convert", _path(self.song)]
