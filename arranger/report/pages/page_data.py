@@ -29,6 +29,7 @@ from arranger.song.general_midi import percussion_name
 from arranger.sound import schedule
 from arranger.sound.alternate import drum_divisors
 from arranger.sound.schedule import silent_cycles
+from arranger.sound.signal import voice2_offset
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -207,7 +208,7 @@ def _engine(conversion: Conversion) -> dict[str, Any]:
         "method": engine.method,
         "bits": FREQUENCY_BITS if engine.method == "frequencies" else engine.profile.pitch.bits,
         "passCycles": loop.cycles,
-        "offset": loop.second_write - loop.voice1_write,
+        "offset": voice2_offset(engine),
         "turn": loop.turn,
         "stepCycles": conversion.grid.step_length.cycles,
         "overheadCycles": engine.profile.steps.overhead_cycles,
