@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from arranger.columns import distinct, order_of
+from arranger.columns import distinct, order_of, ranges
 from arranger.reduce.choose.costs import LEAST_WORTH
 
 if TYPE_CHECKING:
@@ -247,11 +247,11 @@ def lay_out(
     by_worth = np.argsort(-tones.worth, kind="stable")
     many = spans[by_worth]
     tone = np.repeat(by_worth, many)
-    segment = np.arange(len(tone)) - np.repeat(np.cumsum(many) - many - first[by_worth], many)
+    segment = np.repeat(first[by_worth], many) + ranges(many)
     order = order_of(segment)
     in_order = segment[order]
     sounding = np.bincount(in_order, minlength=len(starts))
-    rank = np.arange(len(order)) - (np.cumsum(sounding) - sounding)[in_order]
+    rank = ranges(sounding)
     kept = rank < most
     slots = int(min(sounding.max(initial=0), most)) + 1
     candidates = np.full((len(starts), slots), -1, dtype=np.int64)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from arranger.bars import bars_named
-from arranger.columns import begins
+from arranger.columns import begins, ranges
 from arranger.errors import one_line, shortened
 from arranger.pitch import pitch_name
 from arranger.report.account_columns import account_of
@@ -149,8 +149,7 @@ def _chords(conversion: Conversion, beats: Beats, notes: Ints) -> _Chords:
     until = np.searchsorted(beats.bar, bar + 1, side="right")  # of the bar after
     lasts = np.maximum(np.minimum(last[notes] + 1, until) - first[notes], 0)
     note = np.repeat(notes, lasts)
-    begun = np.repeat(np.cumsum(lasts) - lasts, lasts)
-    beat = first[note] + np.arange(len(note)) - begun
+    beat = first[note] + ranges(lasts)
     pitch = columns.pitch[note]
     classes, lowest = np.zeros(count, np.int64), np.full(count, pitch.max(initial=0))
     np.bitwise_or.at(classes, beat, 1 << pitch % 12)
